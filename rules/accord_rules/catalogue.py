@@ -9,15 +9,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 from accord_rules import units
 from accord_rules.order import DYES, FEATURES, PEELS, PLACEMENTS, PRESSURES, PRINTERS, USES, Care, Size
-from accord_rules.reading import Choice, Flag, Many, Name, Number, Object, Quantity, Table, Text, Whole, given, optional
+from accord_rules.reading import Choice, Flag, Many, Name, Number, Object, Quantity, Reader, Table, Text, Whole, given, optional
 
 TEMPERATURE = Quantity(units.TEMPERATURE)
 TIME = Quantity(units.TIME)
 LENGTH = Quantity(units.LENGTH)
 _NO_SOURCES: Mapping[str, tuple[str, ...]] = MappingProxyType({})
+
+_NO_VARIANTS: Mapping[str, Any] = MappingProxyType({})
 
 FIBRE_GROUPS = ("cellulose", "regenerated", "protein", "ester", "polyamide", "acrylic", "elastomer", "olefin", "vinyl", "technical")
 AFFINITIES = ("full", "partial", "stains", "none")
@@ -59,17 +62,30 @@ class Source:
     text: str = given(Text(2000))
 
 
+class Amount(Reader):
+    """A limit's value: a quantity with its unit (kept as written until its dimension is known), or a plain number."""
+
+    def leaf(self, value: Any) -> str | float:
+        return Text(40).leaf(value) if isinstance(value, str) else Number(0, 1_000_000).leaf(value)
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"oneOf": [Text(40).json_schema(), Number(0, 1_000_000).json_schema()]}
+
+
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """One threshold that rules compare with. ``stricter`` says which way a shop may move it."""
+    """One threshold that rules compare with.
+
+    ``stricter`` says which way a shop may move it; ``step`` is the smallest change that matters in the trade.
+    """
 
     title: str = given(Text(200))
-    value: str | float = given(Text(40))
+    dimension: str = given(Choice(tuple(units.DIMENSIONS)))
+    value: str | float = given(Amount())
+    step: str | float = given(Amount())
     stricter: str = given(Choice(("higher", "lower")))
-    step: str | float = given(Text(40))
     safety: bool = given(Flag())
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
-    dimension: str = given(Choice(tuple(units.DIMENSIONS)))
     note: str = optional(Text(1000), "")
 
 
@@ -171,6 +187,28 @@ class PressureWindow:
 
 
 @dataclass(frozen=True, slots=True)
+class SizedDwell:
+    """The dwell to aim at for a print whose longer side is ``longer_side`` mm; between two of them, interpolated."""
+
+    longer_side: float = given(LENGTH)
+    time: float = given(TIME)
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """What a transfer needs on one substrate (or substrate family) where it differs from the general window."""
+
+    temperature: TemperatureWindow | None = optional(Object(TemperatureWindow))
+    time: TimeWindow | None = optional(Object(TimeWindow))
+    pressure: PressureWindow | None = optional(Object(PressureWindow))
+    peel: tuple[str, ...] | None = optional(Many(Choice(PEELS), 4, 1, distinct=True))
+    cover: tuple[str, ...] | None = optional(Many(Name(name_of="consumables"), 6, distinct=True))
+    pad: tuple[str, ...] | None = optional(Many(Name(name_of="consumables"), 6, distinct=True))
+    aim_by_size: tuple[SizedDwell, ...] = optional(Many(Object(SizedDwell), 6), ())
+    note: str = optional(Text(1000), "")
+
+
+@dataclass(frozen=True, slots=True)
 class Transfer:
     """A family of transfers, or a product of one (a product's table overrides its family's)."""
 
@@ -215,6 +253,7 @@ class Transfer:
     cost: int = given(Whole(1, 5))  # 5 = cheapest
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
     reheat_limit: float | None = optional(TEMPERATURE)  # once applied; None: bears re-heating
+    on: Mapping[str, Variant] = optional(Table(Text(40), Object(Variant)), _NO_VARIANTS)  # by substrate or its family
     sources_of: Mapping[str, tuple[str, ...]] = optional(
         Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES
     )
