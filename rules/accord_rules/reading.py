@@ -321,8 +321,11 @@ def given(reader: Reader, **more: Any) -> Any:
 
 
 def optional(reader: Reader, default: Any = None, about: str = "") -> Any:
-    """A dataclass field that may be left out."""
-    return dataclasses.field(default=default, metadata={"reader": reader, "about": about})
+    """A dataclass field that may be left out; an immutable mapping may be its default."""
+    metadata = {"reader": reader, "about": about}
+    if isinstance(default, Mapping):
+        return dataclasses.field(default_factory=lambda: default, metadata=metadata)
+    return dataclasses.field(default=default, metadata=metadata)
 
 
 @cache
@@ -330,7 +333,7 @@ def readers_of(cls: type) -> Mapping[str, tuple[Reader, bool]]:
     """Field name to (reader, required), for every field of ``cls`` that documents may give."""
     return MappingProxyType(
         {
-            f.name: (f.metadata["reader"], f.default is dataclasses.MISSING)
+            f.name: (f.metadata["reader"], f.default is f.default_factory is dataclasses.MISSING)
             for f in dataclasses.fields(cls)
             if "reader" in f.metadata
         }
