@@ -24,7 +24,7 @@ _NO_VARIANTS: Mapping[str, Any] = MappingProxyType({})
 
 FIBRE_GROUPS = ("cellulose", "regenerated", "protein", "ester", "polyamide", "acrylic", "elastomer", "olefin", "vinyl", "technical")
 AFFINITIES = ("full", "partial", "stains", "none")
-HARMS = ("sticks", "glazes", "shrinks", "scorches", "yellows", "melts", "decomposes", "softens", "warps", "delaminates")
+HARMS = ("sticks", "glazes", "shrinks", "scorches", "yellows", "melts", "decomposes", "softens", "warps", "cracks", "delaminates")
 SUBSTRATE_FAMILIES = ("cloth", "leather", "metal", "wood", "cork", "stone", "ceramic", "glass", "plastic", "rubber", "paper")
 SURFACES = ("smooth", "ribbed", "pile", "open", "textured")
 TOUCH_CLASSES = ("metal", "glass-ceramic-stone", "plastic-rubber", "wood", "cloth")
@@ -326,6 +326,7 @@ class Blank:
     care: Care | None = optional(Object(Care))
     features: tuple[str, ...] = optional(Many(Choice(FEATURES), 16, distinct=True), ())
     uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), ())
+    age_from: float | None = optional(Number(0, 120))  # years; what a children's blank is made for
     alternatives: tuple[str, ...] = optional(Many(Name(name_of="blanks"), 6, distinct=True), ())
 
 

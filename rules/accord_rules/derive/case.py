@@ -1,0 +1,192 @@
+"""One question being worked out: an order at a shop, then one of its decorations, then that on one press.
+
+Facts are computed when first read and remembered. A case for a decoration leaves the order's facts to its parent,
+so that they are worked out once an order, not once a decoration and press.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from accord_rules import units
+from accord_rules.catalogue import Blank, PressType, Substrate, Transfer
+from accord_rules.facts import Ask, Assume, Fact, Scope, declared
+from accord_rules.order import Decoration, Order, Press
+from accord_rules.shop import Shop
+
+if TYPE_CHECKING:
+    from accord_rules.derive.setting import Chosen
+    from accord_rules.settings import Settings
+
+_UNSET: Any = object()
+_RANK = {Scope.ORDER: 0, Scope.DECORATION: 1, Scope.PRESSING: 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Sequenced:
+    """The order of pressings found for a whole order: indices first to last, or a sentence on why there is none."""
+
+    order: tuple[int, ...]
+    clash: str = ""
+
+
+class Case:
+    """Facts by name, worked out on demand. ``assume=False`` leaves unsaid things unknown instead of assuming."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        shop: Shop,
+        order: Order,
+        *,
+        assume: bool = True,
+        parent: Case | None = None,
+        scope: Scope = Scope.ORDER,
+        index: int = 0,
+        press: Press | None = None,
+        chosen: Chosen | None = None,
+        sequence: Sequenced | None = None,
+    ) -> None:
+        self.settings, self.shop, self.order = settings, shop, order
+        self.assume, self.parent, self.scope, self.index = assume, parent, scope, index
+        self._press, self._chosen, self.sequence = press, chosen, sequence
+        self._facts: Mapping[str, Fact] = declared()
+        self._known: dict[str, Any] = {}
+        self._trace: list[set[str]] = []
+
+    # -- narrower cases ------------------------------------------------------------------------------------------
+
+    def decoration_case(self, index: int) -> Case:
+        return Case(
+            self.settings, self.shop, self.order, assume=self.assume, parent=self, scope=Scope.DECORATION, index=index
+        )
+
+    def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
+        if self.scope is not Scope.DECORATION:
+            raise ValueError("a pressing belongs to one decoration")
+        return Case(
+            self.settings,
+            self.shop,
+            self.order,
+            assume=self.assume,
+            parent=self,
+            scope=Scope.PRESSING,
+            index=self.index,
+            press=press,
+            chosen=chosen,
+            sequence=sequence,
+        )
+
+    # -- facts ---------------------------------------------------------------------------------------------------
+
+    def __getitem__(self, name: str) -> Any:
+        if self._trace:
+            self._trace[-1].add(name)
+        known = self._known.get(name, _UNSET)
+        if known is not _UNSET:
+            return known
+        fact = self._facts[name]
+        if fact.scope is not self.scope:
+            if self.parent is None or _RANK[fact.scope] > _RANK[self.scope]:
+                raise KeyError(f"{name} cannot be known for {self.scope.value}")
+            return self.parent[name]
+        value = fact.compute(self)
+        if value is None and self.assume and isinstance(fact.missing, Assume):
+            value = fact.missing.value
+            if callable(value):
+                value = value(self)
+        self._known[name] = value
+        return value
+
+    def get(self, name: str) -> Any:
+        """The fact, as sentences read it."""
+        return self[name]
+
+    def facts(self, names: Iterable[str]) -> dict[str, Any]:
+        """The named facts; None where unknown."""
+        return {name: self[name] for name in names}
+
+    def declared_facts(self) -> Iterable[Fact]:
+        return self._facts.values()
+
+    def causes(self, name: str) -> Mapping[str, Ask | Assume]:
+        """Why a fact is not known from the order itself: JSON Pointer to what would have said it."""
+        found: dict[str, Ask | Assume] = {}
+        self._collect_causes(name, found, set())
+        return found
+
+    def _collect_causes(self, name: str, found: dict[str, Ask | Assume], seen: set[str]) -> None:
+        if name in seen:
+            return
+        seen.add(name)
+        fact = self._facts[name]
+        owner = self._owner(fact)
+        owner._trace.append(set())
+        try:
+            raw = fact.compute(owner)
+        finally:
+            read = owner._trace.pop()
+        if raw is None and fact.missing is not None:
+            pointer = fact.missing.pointer.replace("{i}", str(self.index))
+            found.setdefault(pointer, fact.missing)
+        for each in sorted(read):
+            self._collect_causes(each, found, seen)
+
+    def _owner(self, fact: Fact) -> Case:
+        case: Case = self
+        while case.scope is not fact.scope and case.parent is not None:
+            case = case.parent
+        return case
+
+    # -- what fact functions read --------------------------------------------------------------------------------
+
+    def limit(self, name: str) -> float:
+        return self.settings.limit_values[name]
+
+    def show(self, dimension: units.Dimension, value: float) -> str:
+        return units.show(dimension, value, self.shop.units)
+
+    def entry(self, kind: str, name: str) -> Any:
+        return self.settings.catalogue[kind][name]
+
+    @property
+    def blank(self) -> Blank | None:
+        name = self.order.item.blank
+        return None if name is None else self.settings.catalogue["blanks"][name]
+
+    def said(self, field: str) -> Any:
+        """What the order says of the item, else what its blank says, else None."""
+        described = getattr(self.order.item, field)
+        if described is not None or self.blank is None:
+            return described
+        return getattr(self.blank, field)
+
+    @property
+    def substrate(self) -> Substrate | None:
+        name = self["item.substrate"]
+        return None if name is None else self.settings.catalogue["substrates"][name]
+
+    @property
+    def decoration(self) -> Decoration:
+        return self.order.decorations[self.index]
+
+    @property
+    def transfer(self) -> Transfer | None:
+        return self.settings.transfer(self.decoration.transfer)
+
+    @property
+    def press(self) -> Press:
+        if self._press is None:
+            raise KeyError("no press in this case")
+        return self._press
+
+    @property
+    def press_type(self) -> PressType:
+        return self.settings.catalogue["press_types"][self.press.type]
+
+    @property
+    def chosen(self) -> Chosen | None:
+        return self._chosen
+

@@ -1,0 +1,69 @@
+"""sRGB to CIELAB (D65) and WCAG contrast: how light a ground is, and whether a print shows on it.
+
+Constants: IEC 61966-2-1 (sRGB) and CIE 15 (CIELAB), as tabled in the book's source ``srgb-cielab``.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from math import hypot
+from types import MappingProxyType
+
+_HEX = re.compile(r"#(?:[0-9A-Fa-f]{3}){1,2}")
+_TO_XYZ = ((0.4124, 0.3576, 0.1805), (0.2126, 0.7152, 0.0722), (0.0193, 0.1192, 0.9505))
+_WHITE_D65 = (0.95047, 1.0, 1.08883)
+_KNEE = 6 / 29
+
+
+@dataclass(frozen=True, slots=True)
+class Colour:
+    """An sRGB colour with its CIELAB coordinates (D65) and relative luminance (0..1)."""
+
+    hex: str
+    lightness: float
+    a: float
+    b: float
+    luminance: float
+
+    @property
+    def chroma(self) -> float:
+        return hypot(self.a, self.b)
+
+
+@cache
+def names() -> Mapping[str, str]:
+    """CSS colour name to sRGB hex."""
+    text = files("accord_rules").joinpath("book/css_colours.toml").read_text(encoding="utf-8")
+    return MappingProxyType(tomllib.loads(text))
+
+
+@cache
+def read_colour(text: str) -> Colour | None:
+    """A colour from "#F4F4F0", "#FFF" or a CSS name; None if it is neither."""
+    code = text if text.startswith("#") else names().get(text.lower())
+    if code is None or not _HEX.fullmatch(code):
+        return None
+    digits = code[1:] if len(code) == 7 else "".join(2 * digit for digit in code[1:])
+    red, green, blue = (_linear(int(digits[i : i + 2], 16) / 255) for i in (0, 2, 4))
+    x, y, z = (row[0] * red + row[1] * green + row[2] * blue for row in _TO_XYZ)
+    fx, fy, fz = (_cube_root(value / white) for value, white in zip((x, y, z), _WHITE_D65, strict=True))
+    return Colour("#" + digits.upper(), 116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz), y)
+
+
+def _linear(code: float) -> float:
+    return code / 12.92 if code <= 0.04045 else float(((code + 0.055) / 1.055) ** 2.4)
+
+
+def _cube_root(t: float) -> float:
+    return float(t ** (1 / 3)) if t > _KNEE**3 else t / (3 * _KNEE**2) + 4 / 29
+
+
+def contrast(first: Colour, second: Colour) -> float:
+    """WCAG 2 contrast ratio, 1 to 21."""
+    lighter, darker = sorted((first.luminance, second.luminance), reverse=True)
+    return (lighter + 0.05) / (darker + 0.05)

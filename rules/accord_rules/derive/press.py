@@ -1,0 +1,308 @@
+"""The press: what its surface really reaches, what fits under it, how hard it presses, what it draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import ceil, pi
+
+from accord_rules import units
+from accord_rules.catalogue import CLOSINGS, HEATED, METERING, SHAPES
+from accord_rules.derive.artwork import size_words
+from accord_rules.derive.case import Case
+from accord_rules.facts import BOOL, DATA, TEXT, Scope, fact, number, one_of
+from accord_rules.order import Size
+from accord_rules.sentences import in_a_sentence
+
+PRESSING = Scope.PRESSING
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Surface temperature by display setting: points (display °C, mean surface °C, spread ± K), sorted by display.
+
+    Between points it is linear; beyond the ends the offset and the spread of the end point hold.
+    """
+
+    points: tuple[tuple[float, float, float], ...]
+    measured: bool
+
+    def surface_c(self, display_c: float) -> float:
+        return display_c + self._at(display_c, 1)
+
+    def spread_k(self, display_c: float) -> float:
+        return self._at(display_c, 2)
+
+    def display_c(self, surface_c: float) -> float:
+        """The display setting for a mean surface temperature: the inverse, by bisection (the curve rises)."""
+        low, high = surface_c - 200.0, surface_c + 200.0
+        for _ in range(60):
+            middle = (low + high) / 2
+            low, high = (middle, high) if self.surface_c(middle) < surface_c else (low, middle)
+        return round((low + high) / 2, 6)
+
+    def _at(self, display_c: float, column: int) -> float:
+        """Interpolated offset (column 1) or spread (column 2)."""
+        values = [(x, (y - x) if column == 1 else spread) for x, y, spread in self.points]
+        if display_c <= values[0][0]:
+            return values[0][1]
+        for (x0, v0), (x1, v1) in zip(values, values[1:], strict=False):
+            if display_c <= x1:
+                return v0 + (v1 - v0) * (display_c - x0) / (x1 - x0)
+        return values[-1][1]
+
+
+@fact("press.calibration", DATA, PRESSING)
+def calibration(case: Case) -> Calibration:
+    """From the shop's probe readings, else the press type's usual loss and spread."""
+    press, usual = case.press, case.press_type
+    if not press.calibration:
+        return Calibration(((0.0, -usual.loss, usual.spread),), measured=False)
+    points = []
+    for reading in sorted(press.calibration, key=lambda each: each.display):
+        mean = sum(reading.surface) / len(reading.surface)
+        spread = max(abs(each - mean) for each in reading.surface)
+        points.append((reading.display, mean, max(spread, case.limit("press.probe_error"))))
+    return Calibration(tuple(points), measured=True)
+
+
+@fact("press.type", one_of("press_types"), PRESSING)
+def type_(case: Case) -> str:
+    """The type of press."""
+    return case.press.type
+
+
+@fact("press.title", TEXT, PRESSING)
+def title(case: Case) -> str:
+    """The press in words: its name at the shop and its type."""
+    kind = in_a_sentence(case.press_type.title)
+    return f"the {kind}" if case.press.id == "described" else f"{case.press.id} ({kind})"
+
+
+@fact("press.shape", one_of(SHAPES), PRESSING)
+def shape(case: Case) -> str:
+    """The shape of its platen."""
+    return case.press_type.shape
+
+
+@fact("press.heated", one_of(HEATED), PRESSING)
+def heated(case: Case) -> str:
+    """From which side it heats."""
+    return case.press_type.heated
+
+
+@fact("press.closing", one_of(CLOSINGS), PRESSING)
+def closing(case: Case) -> str:
+    """How it closes: by hand, hinged, parallel ..."""
+    return case.press_type.closing
+
+
+@fact("press.hand_held", BOOL, PRESSING)
+def hand_held(case: Case) -> bool:
+    """Whether it is held by hand."""
+    return case.press_type.closing == "hand"
+
+
+@fact("press.metering", one_of(METERING), PRESSING)
+def metering(case: Case) -> str:
+    """How its pressure is known: by hand, a knob without a scale, or a gauge."""
+    return "gauge" if case.press.cylinder is not None else case.press_type.metering
+
+
+@fact("press.calibrated", BOOL, PRESSING)
+def calibrated(case: Case) -> bool:
+    """Whether the shop has measured its surface with a probe."""
+    return bool(case["press.calibration"].measured)
+
+
+@fact("press.display_most_c", number(units.TEMPERATURE), PRESSING)
+def display_most_c(case: Case) -> float:
+    """The highest display setting."""
+    return case.press.display_most if case.press.display_most is not None else case.press_type.display_most
+
+
+@fact("press.spread_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)
+def spread_k(case: Case) -> float:
+    """How far its surface may lie off its mean, plus or minus, at the highest setting's end of the curve."""
+    return float(case["press.calibration"].spread_k(case["press.display_most_c"]))
+
+
+@fact("press.reach_c", number(units.TEMPERATURE), PRESSING)
+def reach_c(case: Case) -> float:
+    """The mean surface temperature at the highest setting."""
+    return float(round(case["press.calibration"].surface_c(case["press.display_most_c"]), 6))
+
+
+@fact("press.reach_sure_c", number(units.TEMPERATURE), PRESSING)
+def reach_sure_c(case: Case) -> float:
+    """The surface temperature it reaches for sure at the highest setting, spread taken off."""
+    return round(case["press.reach_c"] - case["press.spread_k"], 6)
+
+
+@fact("press.platen", DATA, PRESSING)
+def platen(case: Case) -> Size:
+    """Platen width and height."""
+    return case.press.platen or case.press_type.platen
+
+
+@fact("press.platen_words", TEXT, PRESSING)
+def platen_words(case: Case) -> str:
+    """The platen's size in words."""
+    found = case["press.platen"]
+    return size_words(case, found.width, found.height)
+
+
+@fact("press.opening_mm", number(units.LENGTH), PRESSING)
+def opening_mm(case: Case) -> float:
+    """How far it opens."""
+    return case.press.opening if case.press.opening is not None else case.press_type.opening
+
+
+@fact("fit.shape_ok", BOOL, PRESSING)
+def shape_ok(case: Case) -> bool | None:
+    """Whether its platen has the shape the piece needs."""
+    needed = case["item.shape"]
+    return None if needed is None else needed == case.press_type.shape
+
+
+@fact("fit.usable", DATA, PRESSING)
+def usable(case: Case) -> Size:
+    """The part of the platen that heats evenly: inside the edge margin."""
+    found, margin = case["press.platen"], case.press_type.edge_margin
+    return Size(max(found.width - 2 * margin, 1.0), max(found.height - 2 * margin, 1.0))
+
+
+@fact("fit.usable_words", TEXT, PRESSING)
+def usable_words(case: Case) -> str:
+    """The evenly heated part of the platen in words."""
+    found = case["fit.usable"]
+    return size_words(case, found.width, found.height)
+
+
+@fact("fit.pressings", number(units.COUNT), PRESSING)
+def pressings(case: Case) -> float | None:
+    """How many times the platen has to be set down to cover the print, the print turned if that helps."""
+    print_size, room = case["place.size"], case["fit.usable"]
+    if print_size is None:
+        return None
+    overlap = case.limit("press.tile_overlap")
+    ways = ((print_size.width, print_size.height), (print_size.height, print_size.width))
+    return float(
+        min(_tiles(width, room.width, overlap) * _tiles(height, room.height, overlap) for width, height in ways)
+    )
+
+
+def _tiles(length_mm: float, room_mm: float, overlap_mm: float) -> int:
+    if length_mm <= room_mm:
+        return 1
+    return 1 + ceil((length_mm - room_mm) / max(room_mm - overlap_mm, 1.0) - 1e-9)
+
+
+@fact("fit.one_piece", BOOL, PRESSING)
+def one_piece(case: Case) -> bool | None:
+    """Whether the whole print fits under the evenly heated part of the platen at once."""
+    count = case["fit.pressings"]
+    return None if count is None else count == 1
+
+
+@fact("fit.stack_mm", number(units.LENGTH), PRESSING)
+def stack_mm(case: Case) -> float | None:
+    """How thick the stack is: piece, carrier and print, cover sheet and pad."""
+    piece, needed = case["item.thickness_mm"], case["transfer.needed"]
+    if piece is None or needed is None or case.transfer is None:
+        return None
+    sheets = [names[0] for names in (needed.cover, needed.pad) if names]
+    extra = sum(case.entry("consumables", name).thickness for name in sheets)
+    layers = 2 if case["item.textile"] and case["item.kind"] in ("garment", "bag") else 1
+    return round(piece * layers + case.transfer.thickness + extra, 6)
+
+
+@fact("fit.contact_m2", DATA, PRESSING)
+def contact_m2(case: Case) -> float | None:
+    """The area the platen bears on: a stiff piece smaller than the platen bears it all on itself."""
+    found, print_size = case["press.platen"], case["place.size"]
+    if print_size is None or case["item.rigid"] is None:
+        return None
+    if not case["item.rigid"]:
+        return float(found.width * found.height * 1e-6)
+    piece = case["place.area"] or print_size
+    return float(min(found.width, piece.width) * min(found.height, piece.height) * 1e-6)
+
+
+@fact("fit.pressure_most_kpa", number(units.PRESSURE), PRESSING)
+def pressure_most_kpa(case: Case) -> float | None:
+    """The most pressure on the print: from line pressure, bore and contact area, from the hand's force, or usual."""
+    contact, usual = case["fit.contact_m2"], case.press_type
+    if contact is None:
+        return None
+    cylinder = case.press.cylinder
+    if cylinder is not None:
+        return round(_force_n(case, cylinder.line_most) / contact / 1000, 6)
+    if usual.hand_force is not None:
+        return round(usual.hand_force / contact / 1000, 6)
+    return case.limit(f"pressure.{usual.pressure_most}_most")
+
+
+def _force_n(case: Case, line_kpa: float) -> float:
+    """F = p x A: what the cylinders bring to bear at a line pressure."""
+    cylinder = case.press.cylinder
+    if cylinder is None:
+        raise ValueError("only a press with a cylinder has a line pressure")
+    return line_kpa * 1000 * pi / 4 * (cylinder.bore / 1000) ** 2 * cylinder.count
+
+
+def pressure_on_print_kpa(case: Case, line_kpa: float) -> float | None:
+    """Pressure on the print for a gauge reading; None without a cylinder's bore or a contact area."""
+    contact = case["fit.contact_m2"]
+    if case.press.cylinder is None or contact is None:
+        return None
+    return round(_force_n(case, line_kpa) / contact / 1000, 6)
+
+
+def line_pressure_kpa(case: Case, print_kpa: float) -> float | None:
+    """The gauge reading for a pressure on the print, held within what the line gives."""
+    cylinder, contact = case.press.cylinder, case["fit.contact_m2"]
+    if cylinder is None or contact is None:
+        return None
+    line = print_kpa * contact / (pi / 4 * (cylinder.bore / 1000) ** 2 * cylinder.count)
+    return float(min(max(line, cylinder.line_least), cylinder.line_most))
+
+
+@fact("press.circuit_given", BOOL, PRESSING)
+def circuit_given(case: Case) -> bool:
+    """Whether the shop has said which circuit the press runs on."""
+    return case.press.circuit is not None
+
+
+@fact("press.circuit_share", number(units.PERCENT), PRESSING)
+def circuit_share(case: Case) -> float | None:
+    """How much of the circuit's rating the press and what else runs on it draw, percent."""
+    circuit = case.press.circuit
+    if circuit is None:
+        return None
+    power = case.press.power if case.press.power is not None else case.press_type.power
+    return round(100 * (power + circuit.other_load) / (circuit.rating * circuit.voltage), 6)
+
+
+@fact("press.circuit_words", TEXT, PRESSING)
+def circuit_words(case: Case) -> str:
+    """The circuit in words: "15 A at 120 V"."""
+    circuit = case.press.circuit
+    if circuit is None:
+        return ""
+    return f"{case.show(units.CURRENT, circuit.rating)} at {case.show(units.VOLTAGE, circuit.voltage)}"
+
+
+@fact("press.voltage_mismatch", BOOL, PRESSING)
+def voltage_mismatch(case: Case) -> bool:
+    """Whether its nameplate voltage differs from the circuit's by more than mains varies."""
+    press = case.press
+    if press.circuit is None or press.voltage is None:
+        return False
+    off = abs(press.voltage - press.circuit.voltage) / press.voltage * 100
+    return off > case.limit("electric.voltage_off_most")
+
+
+@fact("press.voltage_words", TEXT, PRESSING)
+def voltage_words(case: Case) -> str:
+    """The nameplate voltage in words."""
+    return "" if case.press.voltage is None else case.show(units.VOLTAGE, case.press.voltage)

@@ -1,0 +1,346 @@
+"""The settings in force: what the order asks for, completed with the best allowed choice for what it leaves open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Any
+
+from accord_rules import units
+from accord_rules.catalogue import Consumable
+from accord_rules.derive.case import Case
+from accord_rules.derive.press import line_pressure_kpa, pressure_on_print_kpa
+from accord_rules.derive.transfer import Needed
+from accord_rules.facts import BOOL, TEXT, Scope, fact, number, one_of
+from accord_rules.order import PEELS, PRESSURES, Settings
+from accord_rules.sentences import in_a_sentence
+
+PRESSING = Scope.PRESSING
+NONE = "none"  # said of a cover, pad or tape that is deliberately left out
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """Complete settings of one pressing. None only where nothing is allowed or nothing is needed.
+
+    ``pressure`` is a word, or the gauge reading in kPa; ``pressure_kpa`` is what reaches the print.
+    """
+
+    display_c: float | None
+    surface_c: float | None
+    spread_k: float
+    time_s: float | None
+    pressure: str | float | None
+    pressure_kpa: float | None
+    peel: str | None
+    cover: str | None
+    pad: str | None
+    tape: str | None
+    pre_press_s: float
+    second_press_s: float
+
+
+def choose(case: Case) -> Chosen | None:
+    """Complete the order's settings for this pressing; None while the transfer or substrate is unknown."""
+    needed: Needed | None = case["transfer.needed"]
+    if needed is None or case.transfer is None:
+        return None
+    said = case.decoration.settings or Settings()
+    display_c, surface_c = _temperature(case, said)
+    spread_k = case["press.calibration"].spread_k(display_c) if display_c is not None else case["window.spread_k"]
+    hottest_c = None if surface_c is None else surface_c + spread_k
+    pressure, pressure_kpa = _pressure(case, said, needed)
+    return Chosen(
+        display_c,
+        surface_c,
+        round(spread_k, 6),
+        said.time if said.time is not None else _aim_time(case),
+        pressure,
+        pressure_kpa,
+        said.peel or needed.peel[0],
+        said.cover or _in_stock(case, needed.cover, hottest_c),
+        said.pad or _in_stock(case, needed.pad, hottest_c),
+        said.tape or (_stocked_tape(case, hottest_c) if case.transfer.taped else None),
+        said.pre_press if said.pre_press is not None else _pre_press(case),
+        said.second_press if said.second_press is not None else case.transfer.second_press,
+    )
+
+
+def _temperature(case: Case, said: Settings) -> tuple[float | None, float | None]:
+    """Display and mean surface temperature."""
+    calibration = case["press.calibration"]
+    if said.temperature is not None:
+        if said.read_at == "surface":
+            return calibration.display_c(said.temperature), said.temperature
+        return said.temperature, round(calibration.surface_c(said.temperature), 6)
+    if not case["window.exists"]:
+        return None, None
+    return at_surface(case, _aim_surface(case))
+
+
+def _aim_surface(case: Case) -> float:
+    """The transfer's aim, drawn inside the window by the press's spread, under the care label's cap if it can be."""
+    low, high = room(case)
+    cap = case["item.care_cap_c"]
+    if cap is not None and low <= cap < high:
+        high = cap
+    return float(min(max(case["transfer.aim_c"], low), high))
+
+
+def room(case: Case) -> tuple[float, float]:
+    """The mean surface temperatures that hold over the press's spread, or the middle where there is no such room."""
+    low, high, spread = case["window.low_c"], case["window.high_c"], case["window.spread_k"]
+    if case["window.robust"]:
+        return low + spread, high - spread
+    return (low + high) / 2, (low + high) / 2
+
+
+def at_surface(case: Case, surface_c: float) -> tuple[float, float]:
+    """The roundest display setting near a surface temperature that stays in the room there is."""
+    calibration = case["press.calibration"]
+    low, high = room(case)
+    wanted = min(calibration.display_c(surface_c), case["press.display_most_c"])
+    unit = case.shop.units.unit(units.TEMPERATURE)
+    for step in (5.0, 1.0):
+        display = round(unit.inside(round(unit.outside(wanted) / step) * step), 9)
+        found = round(calibration.surface_c(display), 6)
+        if low <= found <= high and display <= case["press.display_most_c"]:
+            return display, found
+    return round(wanted, 6), round(calibration.surface_c(wanted), 6)
+
+
+def _aim_time(case: Case) -> float:
+    aim = case["window.time_aim_s"]
+    step = 5.0 if aim >= 20 else 1.0
+    rounded = round(aim / step) * step
+    return float(min(max(rounded, case["window.time_low_s"]), case["window.time_high_s"]))
+
+
+def _pressure(case: Case, said: Settings, needed: Needed) -> tuple[str | float | None, float | None]:
+    if isinstance(said.pressure, float):
+        return said.pressure, pressure_on_print_kpa(case, said.pressure)
+    most_kpa = case["fit.pressure_most_kpa"]
+    word = said.pressure or _best_word(case, needed, most_kpa)
+    middle = _word_middle(case, word)
+    if said.pressure is None and case.press.cylinder is not None:
+        line = line_pressure_kpa(case, min(middle, most_kpa) if most_kpa is not None else middle)
+        if line is not None:
+            unit = case.shop.units.unit(units.PRESSURE)
+            line = round(unit.inside(round(unit.outside(line))), 9)
+            return line, pressure_on_print_kpa(case, line)
+    if said.pressure is None and most_kpa is not None:
+        middle = max(min(middle, most_kpa), 0.0)
+    return word, round(middle, 6)
+
+
+def _best_word(case: Case, needed: Needed, most_kpa: float | None) -> str:
+    """The word to aim at, or the firmest below it that this press reaches."""
+    words = PRESSURES[PRESSURES.index(needed.pressure.least) : PRESSURES.index(needed.pressure.aim) + 1]
+    reached = [w for w in words if most_kpa is None or case.limit(f"pressure.{w}_least") <= most_kpa]
+    return reached[-1] if reached else words[0]
+
+
+def _word_middle(case: Case, word: str) -> float:
+    return (case.limit(f"pressure.{word}_least") + case.limit(f"pressure.{word}_most")) / 2
+
+
+def _in_stock(case: Case, acceptable: tuple[str, ...], hottest_c: float | None) -> str | None:
+    for name in acceptable:
+        bears = hottest_c is None or case.entry("consumables", name).limit >= hottest_c
+        if name in case.shop.stock.consumables and bears:
+            return name
+    return None
+
+
+def _stocked_tape(case: Case, hottest_c: float | None) -> str | None:
+    tapes = tuple(n for n in case.shop.stock.consumables if case.entry("consumables", n).kind == "tape")
+    return _in_stock(case, tapes, hottest_c)
+
+
+def _pre_press(case: Case) -> float:
+    """Long enough to drive moisture out where the ground takes it up."""
+    return case.limit("prepress.time_least") if case["item.takes_moisture"] else 0.0
+
+
+def lowest(case: Case, first: Chosen) -> Chosen:
+    """The same settings at the least heat allowed, unless the order asks for a temperature."""
+    said = case.decoration.settings
+    if first.surface_c is None or (said is not None and said.temperature is not None):
+        return first
+    display_c, surface_c = at_surface(case, room(case)[0])
+    return replace(first, display_c=display_c, surface_c=surface_c)
+
+
+def alternatives(case: Case, first: Chosen) -> Iterator[Chosen]:
+    """Other complete settings inside the windows, for when ``first`` is not allowed by some rule.
+
+    They lie at the ends of the room, and on both sides of every threshold of the book that falls between (each
+    shifted by the spread too, since rules speak of the hottest and coolest spot as well as of the mean).
+    """
+    said = case.decoration.settings or Settings()
+    surfaces: list[float | None] = [first.surface_c]
+    if said.temperature is None and case["window.exists"]:
+        surfaces += _surface_candidates(case, first.spread_k)
+    times = [first.time_s]
+    if said.time is None:
+        times += _between(case, units.TIME, case["window.time_low_s"], case["window.time_high_s"], 0.0)
+    for surface_c, time_s in product(surfaces, times):
+        if (surface_c, time_s) == (first.surface_c, first.time_s):
+            continue
+        other = replace(first, time_s=time_s)
+        if surface_c is not None and surface_c != first.surface_c:
+            display_c = round(case["press.calibration"].display_c(surface_c), 6)
+            if display_c > case["press.display_most_c"]:
+                continue
+            surface_c = round(case["press.calibration"].surface_c(display_c), 6)
+            other = replace(other, display_c=display_c, surface_c=surface_c)
+        yield other
+
+
+def _surface_candidates(case: Case, spread_k: float) -> list[float]:
+    low, high = case["window.low_c"], case["window.high_c"]
+    return [*room(case), *_between(case, units.TEMPERATURE, low, high, spread_k)]
+
+
+def _between(case: Case, dimension: units.Dimension, low: float, high: float, spread: float) -> list[float]:
+    """The ends, and the book's thresholds of this dimension between them with a hair on either side."""
+    hair = 0.01 if dimension is units.TEMPERATURE else 0.1
+    thresholds = [
+        value for name, value in case.settings.limit_values.items() if case.settings.limit_dimension(name) is dimension
+    ]
+    near = [t + shift + side for t in thresholds for shift in (-spread, 0.0, spread) for side in (-hair, 0.0, hair)]
+    return sorted({round(x, 6) for x in (low, high, *near) if low <= x <= high})
+
+
+# -- facts -------------------------------------------------------------------------------------------------------
+
+
+@fact("set.temperature_said", BOOL, PRESSING)
+def temperature_said(case: Case) -> bool:
+    """Whether the order asks for a temperature."""
+    said = case.decoration.settings
+    return said is not None and said.temperature is not None
+
+
+@fact("set.time_said", BOOL, PRESSING)
+def time_said(case: Case) -> bool:
+    """Whether the order asks for a dwell."""
+    said = case.decoration.settings
+    return said is not None and said.time is not None
+
+
+@fact("set.pressure_said", BOOL, PRESSING)
+def pressure_said(case: Case) -> bool:
+    """Whether the order asks for a pressure."""
+    said = case.decoration.settings
+    return said is not None and said.pressure is not None
+
+
+@fact("set.read_at_display", BOOL, PRESSING)
+def read_at_display(case: Case) -> bool:
+    """Whether the temperature is read at the display, not with a probe at the surface."""
+    said = case.decoration.settings
+    return said is None or said.read_at != "surface"
+
+
+def _of_chosen(name: str, type_: Any, about: str, read: Any) -> None:
+    def compute(case: Case) -> Any:
+        if case.chosen is None or case.chosen.surface_c is None:
+            case["window.exists"]  # so that what keeps the settings open is known as the cause
+        return None if case.chosen is None else read(case, case.chosen)
+
+    compute.__doc__ = about
+    fact(f"set.{name}", type_, PRESSING)(compute)
+
+
+def _hot(chosen: Chosen, side: int) -> float | None:
+    return None if chosen.surface_c is None else round(chosen.surface_c + side * chosen.spread_k, 6)
+
+
+def _missing(chosen: str | None, acceptable: tuple[str, ...]) -> bool:
+    return bool(acceptable) and chosen not in acceptable
+
+
+def _sheet(case: Case, name: str | None) -> Consumable | None:
+    if name is None or name == NONE:
+        return None
+    found: Consumable = case.entry("consumables", name)
+    return found
+
+
+def _weakest_sheet(case: Case, chosen: Chosen) -> Consumable | None:
+    """The consumable in the stack that bears the least heat."""
+    found = [sheet for name in (chosen.cover, chosen.pad, chosen.tape) if (sheet := _sheet(case, name)) is not None]
+    return min(found, key=lambda sheet: (sheet.limit, sheet.title)) if found else None
+
+
+_TEMPERATURE, _TIME, _PRESSURE = number(units.TEMPERATURE), number(units.TIME), number(units.PRESSURE)
+_of_chosen("display_c", _TEMPERATURE, "The display setting.", lambda _, s: s.display_c)
+_of_chosen("surface_c", _TEMPERATURE, "The mean surface temperature it gives on this press.", lambda _, s: s.surface_c)
+_of_chosen("surface_low_c", _TEMPERATURE, "The coolest spot of the surface, spread taken off.", lambda _, s: _hot(s, -1))
+_of_chosen("surface_high_c", _TEMPERATURE, "The hottest spot of the surface, spread added.", lambda _, s: _hot(s, 1))
+_of_chosen("time_s", _TIME, "The dwell.", lambda _, s: s.time_s)
+_of_chosen("pressure_kpa", _PRESSURE, "The pressure on the print.", lambda _, s: s.pressure_kpa)
+_of_chosen("peel", one_of(PEELS), "How the carrier is peeled.", lambda _, s: s.peel)
+_of_chosen("pre_press_s", _TIME, "The pre-press; 0 s for none.", lambda _, s: s.pre_press_s)
+_of_chosen("second_press_s", _TIME, "The second press; 0 s for none.", lambda _, s: s.second_press_s)
+_of_chosen(
+    "pressure_unreadable",
+    BOOL,
+    "Whether the pressure is given as a gauge reading that says nothing on this press.",
+    lambda case, s: isinstance(s.pressure, float) and s.pressure_kpa is None and case.press.cylinder is None,
+)
+_of_chosen("peel_ok", BOOL, "Whether that peel suits the transfer.", lambda c, s: s.peel in c["transfer.needed"].peel)
+_of_chosen(
+    "cover_missing", BOOL, "Whether no cover sheet that suits is set.", lambda c, s: _missing(s.cover, c["transfer.needed"].cover)
+)
+_of_chosen(
+    "cover_words", TEXT, "Cover sheets that suit, in words.", lambda c, s: _titles(c, c["transfer.needed"].cover)
+)
+_of_chosen("pad_missing", BOOL, "Whether no pad that suits is set.", lambda c, s: _missing(s.pad, c["transfer.needed"].pad))
+_of_chosen("pad_words", TEXT, "Pads that suit, in words.", lambda c, s: _titles(c, c["transfer.needed"].pad))
+_of_chosen(
+    "tape_missing",
+    BOOL,
+    "Whether the carrier has to be taped and no tape is set.",
+    lambda c, s: bool(c["transfer.taped"]) and s.tape in (None, NONE),
+)
+_of_chosen(
+    "sheet_limit_c",
+    _TEMPERATURE,
+    "The heat limit of the weakest sheet, pad or tape in the stack; a platen's worth if there is none.",
+    lambda c, s: sheet.limit if (sheet := _weakest_sheet(c, s)) is not None else units.TEMPERATURE.most,
+)
+_of_chosen(
+    "sheet_title",
+    TEXT,
+    "The weakest sheet, pad or tape in the stack.",
+    lambda c, s: in_a_sentence(sheet.title) if (sheet := _weakest_sheet(c, s)) is not None else "no sheet",
+)
+
+
+def _titles(case: Case, names: tuple[str, ...]) -> str:
+    return " or ".join(in_a_sentence(case.entry("consumables", name).title) for name in names)
+
+
+@fact("sequence.exists", BOOL, PRESSING)
+def sequence_exists(case: Case) -> bool | None:
+    """Whether the order's decorations can be pressed in some order without one harming another."""
+    return None if case.sequence is None else bool(case.sequence.order)
+
+
+@fact("sequence.clash", TEXT, PRESSING)
+def sequence_clash(case: Case) -> str | None:
+    """Why there is no such order, in words."""
+    return None if case.sequence is None else case.sequence.clash
+
+
+@fact("job.total_s", number(units.TIME), PRESSING)
+def total_s(case: Case) -> float | None:
+    """Time at the press for this decoration over the whole quantity."""
+    chosen, count, quantity = case.chosen, case["fit.pressings"], case["order.quantity"]
+    if chosen is None or chosen.time_s is None or count is None or quantity is None:
+        return None
+    each = chosen.time_s + chosen.pre_press_s + chosen.second_press_s + case.press_type.handling
+    return float(each * count * quantity)

@@ -1,0 +1,107 @@
+"""Who will use the piece and for what, what the shop vouches for, and the order as a whole."""
+
+from __future__ import annotations
+
+from accord_rules import units
+from accord_rules.derive.case import Case
+from accord_rules.facts import BOOL, Assume, Scope, fact, number, one_of, set_of
+from accord_rules.order import EVIDENCE, MARKETS, USES
+from accord_rules.shop import STANDING
+
+ORDER = Scope.ORDER
+
+
+@fact(
+    "use.age_from",
+    number(units.COUNT),
+    ORDER,
+    Assume("/use/age_from", 18.0, "no age said: taken to be for grown-ups"),
+)
+def age_from(case: Case) -> float | None:
+    """The youngest age the piece is meant for, in years; a children's blank says its own."""
+    if case.order.use is not None and case.order.use.age_from is not None:
+        return case.order.use.age_from
+    return case.blank.age_from if case.blank is not None else None
+
+
+@fact("use.child", BOOL, ORDER)
+def child(case: Case) -> bool | None:
+    """Whether it is a children's product: meant for 12 years or younger."""
+    age = case["use.age_from"]
+    return None if age is None else bool(age <= case.limit("children.age_most"))
+
+
+@fact("use.under_three", BOOL, ORDER)
+def under_three(case: Case) -> bool | None:
+    """Whether it is meant for children under 3."""
+    age = case["use.age_from"]
+    return None if age is None else bool(age < case.limit("children.small_parts_age"))
+
+
+@fact("use.kinds", set_of(USES), ORDER, Assume("/use/kinds", (), "no special use said"))
+def kinds(case: Case) -> tuple[str, ...] | None:
+    """What the piece is used for: what the order says and what the blank is made for."""
+    said = case.order.use.kinds if case.order.use is not None else None
+    built_in = case.blank.uses if case.blank is not None else ()
+    if said is None:
+        return built_in or None
+    return tuple(sorted({*said, *built_in}))
+
+
+@fact("use.market", one_of(MARKETS), ORDER)
+def market(case: Case) -> str:
+    """Where the piece will be sold; the shop's own market if the order does not say."""
+    said = case.order.use.market if case.order.use is not None else None
+    return said or case.shop.market
+
+
+@fact("use.skin_contact", BOOL, ORDER)
+def skin_contact(case: Case) -> bool | None:
+    """Whether it is worn on the skin for longer than ten minutes."""
+    goods = case["item.kind"]
+    return None if goods is None else goods in ("garment", "headwear")
+
+
+@fact("use.food_side", BOOL, ORDER)
+def food_side(case: Case) -> bool | None:
+    """Whether the piece holds or touches food or drink."""
+    uses, goods = case["use.kinds"], case["item.kind"]
+    if goods == "drinkware":
+        return True
+    return None if uses is None or goods is None else bool({"food-contact", "drinkware"} & set(uses))
+
+
+@fact("order.quantity", number(units.COUNT), ORDER, Assume("/quantity", 1.0, "no quantity said: one piece"))
+def quantity(case: Case) -> float | None:
+    """How many pieces."""
+    return None if case.order.quantity is None else float(case.order.quantity)
+
+
+@fact("order.evidence", set_of(EVIDENCE), ORDER, Assume("/evidence", (), "no test or consent recorded"))
+def evidence(case: Case) -> tuple[str, ...] | None:
+    """Tests and consents that are on record for this order."""
+    return case.order.evidence
+
+
+@fact("order.decorations", number(units.COUNT), ORDER)
+def decorations(case: Case) -> float:
+    """How many decorations the order has."""
+    return float(len(case.order.decorations))
+
+
+@fact("order.due_given", BOOL, ORDER)
+def due_given(case: Case) -> bool:
+    """Whether the order says when it is due."""
+    return case.order.due_in is not None
+
+
+@fact("order.due_s", number(units.TIME), ORDER)
+def due_s(case: Case) -> float | None:
+    """How long until the order is due."""
+    return case.order.due_in
+
+
+@fact("shop.standing", set_of(STANDING), ORDER)
+def standing(case: Case) -> tuple[str, ...]:
+    """What is always so at the shop's presses: gloves at hand, extraction running, birds near ..."""
+    return case.shop.standing

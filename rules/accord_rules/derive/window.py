@@ -1,0 +1,134 @@
+"""The settings that are allowed: what the transfer, the piece and the press leave between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from accord_rules import units
+from accord_rules.derive.case import Case
+from accord_rules.facts import BOOL, DATA, TEXT, Scope, fact, number
+
+PRESSING = Scope.PRESSING
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """One bound on the surface temperature, °C: the short word of what sets it, and a clause with the number."""
+
+    value_c: float
+    what: str
+    text: str
+
+
+@fact("window.lower", DATA, PRESSING)
+def lower(case: Case) -> Bound | None:
+    """What the transfer needs at least."""
+    least = case["transfer.least_c"]
+    if least is None:
+        return None
+    return Bound(least, "transfer", f"{case['transfer.title']} needs at least {case.show(units.TEMPERATURE, least)}")
+
+
+@fact("window.uppers", DATA, PRESSING)
+def uppers(case: Case) -> tuple[Bound, ...] | None:
+    """Every upper bound on the surface temperature, lowest first."""
+    ceilings, most = case["item.ceilings"], case["transfer.most_c"]
+    migrates, least = case["transfer.migrates"], case["transfer.least_c"]
+    if ceilings is None or most is None or migrates is None:
+        return None
+    show = case.show
+    found = [Bound(each.value_c, each.kind, each.text) for each in ceilings]
+    found.append(
+        Bound(most, "transfer", f"{case['transfer.title']} bears at most {show(units.TEMPERATURE, most)}")
+    )
+    if migrates:
+        cap = case.limit("migration.surface_most")
+        found.append(Bound(cap, "dye-migration", f"dye of the cloth bleeds into it above {show(units.TEMPERATURE, cap)}"))
+    if "pvc" in (case["transfer.plastic"], case["item.coating_plastic"]):
+        cap = case.limit("fumes.pvc_most")
+        found.append(Bound(cap, "pvc", f"PVC gives off acid fumes towards {show(units.TEMPERATURE, cap)}"))
+    reach = case["press.reach_c"]
+    if reach >= least:
+        found.append(Bound(reach, "press", f"the press's surface reaches {show(units.TEMPERATURE, reach)}"))
+    return tuple(sorted(found, key=lambda each: (each.value_c, each.what)))
+
+
+@fact("window.low_c", number(units.TEMPERATURE), PRESSING)
+def low_c(case: Case) -> float | None:
+    """The lowest surface temperature allowed."""
+    bound = case["window.lower"]
+    return None if bound is None else bound.value_c
+
+
+@fact("window.high_c", number(units.TEMPERATURE), PRESSING)
+def high_c(case: Case) -> float | None:
+    """The highest surface temperature allowed."""
+    bounds = case["window.uppers"]
+    return None if bounds is None else bounds[0].value_c
+
+
+@fact("window.low_by", TEXT, PRESSING)
+def low_by(case: Case) -> str | None:
+    """What sets the lowest, in words."""
+    bound = case["window.lower"]
+    return None if bound is None else bound.text
+
+
+@fact("window.high_by", TEXT, PRESSING)
+def high_by(case: Case) -> str | None:
+    """What sets the highest, in words."""
+    bounds = case["window.uppers"]
+    return None if bounds is None else bounds[0].text
+
+
+@fact("window.exists", BOOL, PRESSING)
+def exists(case: Case) -> bool | None:
+    """Whether any surface temperature is allowed at all."""
+    low, high = case["window.low_c"], case["window.high_c"]
+    return None if low is None or high is None else high >= low
+
+
+@fact("window.robust", BOOL, PRESSING)
+def robust(case: Case) -> bool | None:
+    """Whether it is wide enough for the press's spread on both sides."""
+    low, high = case["window.low_c"], case["window.high_c"]
+    return None if low is None or high is None else high - low >= 2 * _spread_k(case)
+
+
+def _spread_k(case: Case) -> float:
+    aim = case["transfer.aim_c"]
+    return float(case["press.calibration"].spread_k(case["press.calibration"].display_c(aim)))
+
+
+@fact("window.spread_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)
+def spread_k(case: Case) -> float | None:
+    """The press's spread, plus or minus, around the temperature to aim at."""
+    return None if case["transfer.aim_c"] is None else _spread_k(case)
+
+
+@fact("window.width_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)
+def width_k(case: Case) -> float | None:
+    """How wide the window is; negative if there is none."""
+    low, high = case["window.low_c"], case["window.high_c"]
+    return None if low is None or high is None else round(high - low, 6)
+
+
+@fact("window.time_low_s", number(units.TIME), PRESSING)
+def time_low_s(case: Case) -> float | None:
+    """The shortest dwell: the transfer's, with what this type of press adds."""
+    found = case["transfer.needed"]
+    return None if found is None else found.time.least + case.press_type.dwell_extra.least
+
+
+@fact("window.time_high_s", number(units.TIME), PRESSING)
+def time_high_s(case: Case) -> float | None:
+    """The longest dwell: the transfer's, with what this type of press adds."""
+    found = case["transfer.needed"]
+    return None if found is None else found.time.most + case.press_type.dwell_extra.most
+
+
+@fact("window.time_aim_s", number(units.TIME), PRESSING)
+def time_aim_s(case: Case) -> float | None:
+    """The dwell to aim at."""
+    found = case["transfer.needed"]
+    return None if found is None else found.aim_s + case.press_type.dwell_extra.aim

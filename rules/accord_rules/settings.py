@@ -1,0 +1,279 @@
+"""One revision of the book: loaded, cross-checked and digested. What is wrong is said with file, entry and reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any
+
+from accord_rules import derive, examples, units
+from accord_rules.catalogue import KINDS, Limit, Source, Transfer
+from accord_rules.documents import BookError, Documents, merge, shipped
+from accord_rules.facts import Fact, FactType, Kind, Scope, declared
+from accord_rules.infer.condition import ConditionError, Vocabulary, contradiction, parse
+from accord_rules.reading import DocumentError, names_in, read
+from accord_rules.rule import Rule, RuleText
+from accord_rules.sentences import SentenceError, read_sentence
+from accord_rules.verdict import digest
+
+FACTS: Mapping[str, Fact] = declared()
+FACT_TYPES: Mapping[str, FactType] = MappingProxyType({name: fact.type for name, fact in FACTS.items()})
+_WIDTH = {Scope.ORDER: 0, Scope.DECORATION: 1, Scope.PRESSING: 2}
+assert derive.item  # importing derive is what declares the facts
+
+
+@dataclass(frozen=True)
+class Settings:
+    """An immutable revision. ``documents`` is what it was read from; everything else follows from that."""
+
+    revision: int
+    documents: Documents
+    catalogue: Mapping[str, Mapping[str, Any]]
+    sources: Mapping[str, Source]
+    limits: Mapping[str, Limit]
+    limit_values: Mapping[str, float]
+    rules: Mapping[str, Rule]
+    ambiguous_fibres: Mapping[str, Any]
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 over the canonical JSON of the whole book."""
+        return digest({kind: dict(entries) for kind, entries in self.documents.items()})
+
+    @cached_property
+    def fibre_names(self) -> Mapping[str, str]:
+        """Every accepted spelling of a fibre (lower case) to its code."""
+        return MappingProxyType(_fibre_names(self.catalogue["fibres"]))
+
+    @cached_property
+    def vocabulary(self) -> Vocabulary:
+        return _vocabulary(self.catalogue, self.limits)
+
+    def transfer(self, name: str | None) -> Transfer | None:
+        """A family or product by name."""
+        if name is None:
+            return None
+        found: Transfer | None = self.catalogue["products"].get(name) or self.catalogue["transfers"].get(name)
+        return found
+
+    def limit_dimension(self, name: str) -> units.Dimension:
+        return units.DIMENSIONS[self.limits[name].dimension]
+
+
+def load_book() -> Settings:
+    """The shipped book, checked, as revision 1. Raises BookError with every reason."""
+    return from_documents(shipped())
+
+
+def from_documents(documents: Documents, revision: int = 1) -> Settings:
+    """Read and cross-check a whole book. Raises BookError with every reason found."""
+    reasons: list[str] = []
+    catalogue = {kind: _entries(documents, kind, cls, reasons) for kind, cls in KINDS.items()}
+    sources = _entries(documents, "sources", Source, reasons)
+    limits = _entries(documents, "limits", Limit, reasons)
+    values = _limit_values(limits, reasons)
+    if reasons:
+        raise BookError(reasons)
+    rules = _rules(documents["rules"], catalogue, limits, values, reasons)
+    settings = Settings(
+        revision,
+        documents,
+        MappingProxyType(catalogue),
+        MappingProxyType(sources),
+        MappingProxyType(limits),
+        MappingProxyType(values),
+        MappingProxyType(rules),
+        MappingProxyType(dict(documents["ambiguous_fibres"])),
+    )
+    reasons += _dangling(settings) + _impossible(settings) + _clashing_fibres(settings)
+    if not reasons:
+        reasons += examples.failures(settings)
+    if reasons:
+        raise BookError(reasons)
+    return settings
+
+
+def _file(kind: str, documents: Documents, name: str) -> str:
+    if kind == "rules":
+        return f"rules/{documents['rules'][name].get('topic', '?')}/{name}.toml"
+    return f"{kind}.toml: {name}" if kind != "limits" else f"limits: {name}"
+
+
+def _entries(documents: Documents, kind: str, cls: type, reasons: list[str]) -> Mapping[str, Any]:
+    read_entries: dict[str, Any] = {}
+    for name, table in documents[kind].items():
+        if kind == "products":
+            family = documents["transfers"].get(table.get("family"), {})
+            table = merge(family, table)
+        elif kind == "transfers":
+            table = {"family": name} | table
+        try:
+            read_entries[name] = read(cls, table)
+        except DocumentError as error:
+            reasons += [f"{_file(kind, documents, name)}: {fault}" for fault in error.faults]
+    return MappingProxyType(read_entries)
+
+
+def _limit_values(limits: Mapping[str, Limit], reasons: list[str]) -> dict[str, float]:
+    values: dict[str, float] = {}
+    for name, limit in limits.items():
+        dimension = units.DIMENSIONS[limit.dimension]
+        try:
+            values[name] = amount(dimension, limit.value)
+            amount(dimension, limit.step)
+        except units.UnitError as error:
+            reasons.append(f"limits: {name}: {error}")
+    return values
+
+
+def amount(dimension: units.Dimension, value: str | float) -> float:
+    """A limit's amount in its inside unit. Raises UnitError where a unit is missing, or given to a plain number."""
+    plain = len(dimension.units) == 1 and dimension in (units.PERCENT, units.COUNT, units.LIGHTNESS, units.RATIO)
+    if plain and isinstance(value, float):
+        return value
+    if plain:
+        raise units.UnitError(f"{dimension.name} is a plain number, not {value!r}")
+    return units.parse(dimension, value)
+
+
+def _vocabulary(catalogue: Mapping[str, Mapping[str, Any]], limits: Mapping[str, Limit]) -> Vocabulary:
+    return Vocabulary(
+        FACT_TYPES,
+        {name: units.DIMENSIONS[limit.dimension] for name, limit in limits.items()},
+        {kind: frozenset(entries) for kind, entries in catalogue.items()},
+    )
+
+
+def _rules(
+    tables: Mapping[str, Any],
+    catalogue: Mapping[str, Mapping[str, Any]],
+    limits: Mapping[str, Limit],
+    values: Mapping[str, float],
+    reasons: list[str],
+) -> dict[str, Rule]:
+    vocabulary = _vocabulary(catalogue, limits)
+    rules: dict[str, Rule] = {}
+    for name, table in tables.items():
+        where = f"rules/{table.get('topic', '?')}/{name}.toml"
+        try:
+            rules[name] = read_rule(name, table, vocabulary)
+            never = contradiction(rules[name].condition, values)
+            if never is not None:
+                reasons.append(f"{where}: when: {never}")
+        except DocumentError as error:
+            reasons += [f"{where}: {fault}" for fault in error.faults]
+        except ConditionError as error:
+            reasons.append(f"{where}: when: {error}")
+        except SentenceError as error:
+            reasons.append(f"{where}: {error}")
+    return rules
+
+
+def read_rule(name: str, table: Any, vocabulary: Vocabulary) -> Rule:
+    """One rule from its table. Raises DocumentError, ConditionError or SentenceError."""
+    text = read(RuleText, table)
+    condition = parse(text.when, vocabulary)
+    because = read_sentence(text.because, vocabulary.facts, vocabulary.limits)
+    fix = read_sentence(text.fix, vocabulary.facts, vocabulary.limits)
+    named = {*condition.facts, *because.facts, *fix.facts}
+    limits = tuple(sorted({*condition.limits, *because.limits, *fix.limits}))
+    scope = max((FACTS[fact].scope for fact in named), key=_WIDTH.__getitem__, default=Scope.ORDER)
+    if "{i}" in text.about or text.about in ("decoration", "artwork"):
+        scope = max(scope, Scope.DECORATION, key=_WIDTH.__getitem__)
+    if text.about in ("press", "settings"):
+        scope = Scope.PRESSING
+    return Rule(
+        name,
+        text.topic,
+        text.level,
+        text.title,
+        text.about,
+        text.when,
+        condition,
+        because,
+        fix,
+        text.sources,
+        limits,
+        scope,
+        text.fires,
+        text.silent,
+    )
+
+
+def _dangling(settings: Settings) -> list[str]:
+    """References to entries that are not there, in the catalogue, the limits and the rules."""
+    reasons = []
+    known = {**settings.catalogue, "sources": settings.sources}
+    tables: dict[str, Mapping[str, Any]] = {**settings.catalogue, "limits": settings.limits}
+    for kind, entries in tables.items():
+        for name, entry in entries.items():
+            for pointer, named_kind, named in names_in(entry):
+                if named not in known[named_kind]:
+                    reasons.append(f"{_file(kind, settings.documents, name)}: {pointer}: there is no {named!r} in {named_kind}")
+    for name, rule in settings.rules.items():
+        reasons += [
+            f"{_file('rules', settings.documents, name)}: sources: there is no {source!r} in sources"
+            for source in rule.sources
+            if source not in settings.sources
+        ]
+    return reasons
+
+
+def _impossible(settings: Settings) -> list[str]:
+    """Windows out of order, fibre sums off, variants for substrates nobody knows."""
+    reasons = []
+    places = {*settings.catalogue["substrates"], *(s.family for s in settings.catalogue["substrates"].values())}
+    for kind in ("transfers", "products"):
+        for name, transfer in settings.catalogue[kind].items():
+            where = f"{kind}.toml: {name}"
+            for part, holder in [("", transfer), *((f"on.{k}.", v) for k, v in transfer.on.items())]:
+                reasons += [f"{where}: {part}{field}: {why}" for field, why in _bad_windows(holder)]
+            reasons += [f"{where}: on.{k}: no substrate or family of that name" for k in transfer.on if k not in places]
+    for kind in ("blanks", "substrates"):
+        for name, entry in settings.catalogue[kind].items():
+            total = sum(entry.fibres.values()) if entry.fibres else 100
+            if abs(total - 100) > 1:
+                reasons.append(f"{kind}.toml: {name}: fibres: sum to {total:g} %, not 100")
+    return reasons
+
+
+def _bad_windows(holder: Any) -> list[tuple[str, str]]:
+    faults = []
+    for field in ("temperature", "time"):
+        window = getattr(holder, field)
+        if window is not None and not window.least <= window.aim <= window.most:
+            faults.append((field, f"least {window.least:g}, aim {window.aim:g}, most {window.most:g} are out of order"))
+    pressure = holder.pressure
+    if pressure is not None:
+        ranks = [("light", "medium", "firm").index(word) for word in (pressure.least, pressure.aim, pressure.most)]
+        if ranks != sorted(ranks):
+            faults.append(("pressure", f"least {pressure.least}, aim {pressure.aim}, most {pressure.most} are out of order"))
+    return faults
+
+
+def _fibre_names(fibres: Mapping[str, Any]) -> dict[str, str]:
+    names: dict[str, str] = {}
+    for code, fibre in fibres.items():
+        for spelling in (code, fibre.name, fibre.us_name, *fibre.aliases):
+            names.setdefault(spelling.lower(), code)
+    return names
+
+
+def _clashing_fibres(settings: Settings) -> list[str]:
+    """Spellings that mean two fibres must be listed as ambiguous, never picked for the asker."""
+    reasons = []
+    seen: dict[str, str] = {}
+    ambiguous = {code.lower() for code in settings.ambiguous_fibres}
+    for code, fibre in settings.catalogue["fibres"].items():
+        for spelling in {s.lower() for s in (fibre.name, *fibre.aliases)}:
+            if seen.get(spelling, code) != code or spelling in ambiguous:
+                reasons.append(f"fibres.toml: {code}: {spelling!r} means another fibre too")
+            seen[spelling] = code
+    return reasons
+
+
+def is_compared(type_: FactType) -> bool:
+    """Whether conditions may compare a fact of this type."""
+    return type_.kind not in (Kind.TEXT, Kind.DATA)

@@ -1,0 +1,273 @@
+"""Asking every rule about an order: what fires, what is open, and what the two come to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from accord_rules import units
+from accord_rules.advise.sequence import find_sequence
+from accord_rules.derive.case import Case, Sequenced
+from accord_rules.derive.setting import Chosen, alternatives, choose, lowest
+from accord_rules.facts import Ask, Assume, Scope
+from accord_rules.infer.inference import Counts, Inference, Inferred
+from accord_rules.infer.judge import Judge
+from accord_rules.order import Press
+from accord_rules.rule import Rule
+from accord_rules.sentences import write_value
+from accord_rules.settings import FACT_TYPES, Settings
+from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
+
+# Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set.
+_TURNS_WITH_SETTINGS = frozenset(
+    {"set.display_c", "set.surface_c", "set.surface_low_c", "set.surface_high_c", "set.time_s", "job.total_s"}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Fired:
+    """A rule that holds, and the case it holds for."""
+
+    rule: Rule
+    case: Case
+
+    @property
+    def about(self) -> str:
+        return self.rule.pointer(self.case.index)
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """A rule that may hold, and the unknown facts that can still decide it."""
+
+    rule: Rule
+    case: Case
+    facts: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """What the rules say about one scope of an order, or, added up, about all of it."""
+
+    fired: tuple[Fired, ...] = ()
+    open: tuple[Open, ...] = ()
+
+    def __add__(self, other: Weighed) -> Weighed:
+        return Weighed(self.fired + other.fired, self.open + other.open)
+
+    def at(self, level: str) -> tuple[Fired, ...]:
+        return tuple(each for each in self.fired if each.rule.level == level)
+
+    @property
+    def verdict(self) -> str:
+        """Any block: rejected; else anything open that could block: undetermined; else any must: conditional."""
+        if self.at("blocks"):
+            return "rejected"
+        if any(each.rule.level == "blocks" for each in self.open):
+            return "undetermined"
+        return "conditional" if self.at("requires") else "accepted"
+
+    @property
+    def badness(self) -> tuple[int, int, int, int]:
+        """For choosing the better of two: verdict first, then how many findings of each level."""
+        counts = [len({(each.rule.id, each.about) for each in self.at(level)}) for level in LEVELS[:3]]
+        return (VERDICTS.index(self.verdict), counts[0], counts[1], counts[2])
+
+
+@dataclass(frozen=True, slots=True)
+class OnPress:
+    """An order on one press: its pressings with their settings, the order of pressings, and what the rules say."""
+
+    press: Press
+    cases: tuple[Case, ...]
+    sequence: Sequenced
+    weighed: Weighed
+
+
+class Scales:
+    """The rules of one revision, ready to be asked. Safe to share between threads; close when no longer used."""
+
+    def __init__(self, settings: Settings, slots: int = 4) -> None:
+        self.settings = settings
+        self._rules = {scope: _of_scope(settings, scope) for scope in Scope}
+        self._names = {scope: _facts_named(rules.values()) for scope, rules in self._rules.items()}
+        self._inference = {
+            scope: Inference({name: rule.condition for name, rule in rules.items()}, FACT_TYPES, slots)
+            for scope, rules in self._rules.items()
+        }
+        self._deciding = {
+            scope: Judge({n: r.condition for n, r in rules.items() if r.level in ("blocks", "requires")})
+            for scope, rules in self._rules.items()
+        }
+
+    @property
+    def counts(self) -> Counts:
+        every = [inference.counts for inference in self._inference.values()]
+        return Counts(
+            sum(each.questions for each in every),
+            sum(each.engine_errors for each in every),
+            sum(each.disagreements for each in every),
+        )
+
+    def close(self) -> None:
+        for inference in self._inference.values():
+            inference.close()
+
+    # -- asking ----------------------------------------------------------------------------------------------------
+
+    def weigh(self, case: Case) -> Weighed:
+        """Ask the rules of the case's own scope."""
+        scope = case.scope
+        inferred = self._inference[scope].infer(case.facts(self._names[scope]), self.settings.limit_values)
+        return self._weighed(case, inferred)
+
+    def _weighed(self, case: Case, inferred: Inferred) -> Weighed:
+        rules = self._rules[case.scope]
+        return Weighed(
+            tuple(Fired(rules[name], case) for name in inferred.fired),
+            tuple(Open(rules[name], case, facts) for name, facts in inferred.unknown.items()),
+        )
+
+    def on_press(self, decorations: Sequence[Case], press: Press) -> OnPress:
+        """All decorations of an order on one press, with the best allowed settings for what is left open."""
+        chosen = [self._allowed(decoration, press) for decoration in decorations]
+        sequence = _sequence(decorations, press, chosen)
+        if not sequence.order:
+            # Less heat may leave the earlier prints unharmed.
+            cooler = [lowest(d.pressing_case(press), c) if c is not None else c for d, c in zip(decorations, chosen, strict=True)]
+            if (found := _sequence(decorations, press, cooler)).order:
+                chosen, sequence = cooler, found
+        cases = tuple(
+            decoration.pressing_case(press, settings, sequence)
+            for decoration, settings in zip(decorations, chosen, strict=True)
+        )
+        return OnPress(press, cases, sequence, sum(map(self.weigh, cases), Weighed()))
+
+    def _allowed(self, decoration: Case, press: Press) -> Chosen | None:
+        """The preferred settings, or the first others that no rule blocks; the preferred ones if there are none."""
+        first = choose(decoration.pressing_case(press))
+        if first is None or first.surface_c is None:
+            return first
+        alone = Sequenced((0,))
+        blocks = self.weigh(decoration.pressing_case(press, first, alone)).at("blocks")
+        if not blocks or not all(each.rule.condition.facts & _TURNS_WITH_SETTINGS for each in blocks):
+            return first
+        for other in alternatives(decoration.pressing_case(press), first):
+            if not self.weigh(decoration.pressing_case(press, other, alone)).at("blocks"):
+                return other
+        return first
+
+    # -- what is missing -------------------------------------------------------------------------------------------
+
+    def assumptions(self, cases: Iterable[Case], bare: Iterable[Case]) -> tuple[Assumption, ...]:
+        """What was assumed and could turn the verdict: deciding rules that are open when nothing is assumed.
+
+        ``bare`` are the same cases with ``assume=False``.
+        """
+        found: dict[str, tuple[Assume, str, set[str]]] = {}
+        for case, plain in zip(cases, bare, strict=True):
+            unknown = self._deciding[case.scope].judge(
+                plain.facts(self._names[case.scope]), self.settings.limit_values
+            ).unknown
+            for rule, facts in unknown.items():
+                for name in sorted(facts):
+                    for pointer, cause in plain.causes(name).items():
+                        if isinstance(cause, Assume):
+                            value = _assumed_value(case, cause)
+                            found.setdefault(pointer, (cause, value, set()))[2].add(rule)
+        return tuple(
+            Assumption(pointer, value, cause.why, tuple(sorted(rules)))
+            for pointer, (cause, value, rules) in sorted(found.items())
+        )
+
+
+
+def _assumed_value(case: Case, cause: Assume) -> str:
+    value = cause.value(case) if callable(cause.value) else cause.value
+    fact = next((f for f in case.declared_facts() if f.missing is cause), None)
+    if fact is not None and value not in (None, "", ()):
+        if fact.type.dimension is not None or not hasattr(value, "__dataclass_fields__"):
+            return write_value(fact.type, value, case.shop.units)
+        return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}"
+    return "none"
+
+
+def _of_scope(settings: Settings, scope: Scope) -> dict[str, Rule]:
+    return {name: rule for name, rule in settings.rules.items() if rule.scope is scope}
+
+
+def _facts_named(rules: Iterable[Rule]) -> tuple[str, ...]:
+    return tuple(sorted({fact for rule in rules for fact in rule.condition.facts}))
+
+
+def _sequence(decorations: Sequence[Case], press: Press, chosen: Sequence[Chosen | None]) -> Sequenced:
+    return find_sequence(
+        [decoration.pressing_case(press, each) for decoration, each in zip(decorations, chosen, strict=True)]
+    )
+
+
+# -- from what fires to what is said --------------------------------------------------------------------------------
+
+
+def findings(fired: Iterable[Fired], settings: Settings) -> tuple[Finding, ...]:
+    """One finding a rule and place, firmest first; the order is the same whoever asks."""
+    unique: dict[tuple[str, str], Fired] = {}
+    for each in fired:
+        unique.setdefault((each.rule.id, each.about), each)
+    made = [finding(each, settings) for each in unique.values()]
+    return tuple(sorted(made, key=lambda each: (LEVELS.index(each.level), each.about, each.rule)))
+
+
+def finding(fired: Fired, settings: Settings) -> Finding:
+    """A fired rule as a sentence with its numbers, in the shop's units."""
+    rule, case = fired.rule, fired.case
+    preferences = case.shop.units
+    limits = {name: (settings.limit_dimension(name), settings.limit_values[name]) for name in rule.limits}
+    shown = sorted(rule.condition.facts)
+    return Finding(
+        rule.id,
+        rule.level,
+        fired.about,
+        rule.title,
+        rule.because.write(case, FACT_TYPES, limits, preferences),
+        rule.fix.write(case, FACT_TYPES, limits, preferences),
+        {name: write_value(FACT_TYPES[name], case[name], preferences) for name in shown},
+        {name: units.show(dimension, value, preferences) for name, (dimension, value) in limits.items()},
+        rule.sources,
+    )
+
+
+def needs(weighed: Weighed, settings: Settings) -> tuple[Need, ...]:
+    """What to ask, if anything unsaid could change the verdict: what could block; failing that, what could add a must."""
+    if weighed.verdict == "rejected":
+        return ()
+    level = "blocks" if weighed.verdict == "undetermined" else "requires"
+    if weighed.verdict == "conditional":
+        return ()
+    asked: dict[str, tuple[Ask, set[str]]] = {}
+    for each in weighed.open:
+        if each.rule.level != level:
+            continue
+        for name in sorted(each.facts):
+            for pointer, cause in each.case.causes(name).items():
+                if isinstance(cause, Ask):
+                    asked.setdefault(pointer, (cause, set()))[1].add(each.rule.id)
+    return tuple(
+        Need(pointer, ask.question, _allowed_words(pointer, settings), tuple(sorted(rules)))
+        for pointer, (ask, rules) in sorted(asked.items())
+    )
+
+
+def _allowed_words(pointer: str, settings: Settings) -> tuple[str, ...]:
+    """The words that may answer, where they are few enough to list."""
+    kind = {"coating": "coatings", "substrate": "substrates", "transfer": "transfers"}.get(pointer.rsplit("/", 1)[-1])
+    return tuple(sorted(settings.catalogue[kind])) if kind is not None else ()
+
+
+def each_case(whole: Case, decorations: Sequence[Case], pressings: Sequence[Case]) -> Iterator[Case]:
+    yield whole
+    yield from decorations
+    yield from pressings
+
+
+__all__ = ["Fired", "OnPress", "Open", "Scales", "Weighed", "each_case", "finding", "findings", "needs"]

@@ -1,0 +1,346 @@
+"""The shapes of answers, as marshmallow schemas: what OpenAPI promises, and what the contract tests hold us to.
+
+The documents themselves are made by ``accord_rules.verdict`` and by the endpoints.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from accord_rules.catalogue import KINDS, Limit, Source
+from accord_rules.reading import Object
+from accord_rules.shop import Shop
+from accord_rules.verdict import LEVELS, VERDICTS
+from marshmallow import RAISE, Schema, fields, validate
+
+from accord_service import wire
+from accord_service.shops import ROLES
+
+
+class Shape(Schema):
+    """An answer has exactly the fields it promises."""
+
+    class Meta:
+        unknown = RAISE
+
+
+def text(about: str, **more: Any) -> fields.String:
+    return fields.String(required=True, metadata={"description": about}, **more)
+
+
+def texts(about: str) -> fields.List[Any]:
+    return fields.List(fields.String(), required=True, metadata={"description": about})
+
+
+def whole(about: str) -> fields.Integer:
+    return fields.Integer(required=True, strict=True, metadata={"description": about})
+
+
+def word(about: str, words: tuple[str, ...]) -> fields.String:
+    return fields.String(required=True, validate=validate.OneOf(words), metadata={"description": about})
+
+
+def table(about: str, values: fields.Field[Any] | None = None, **more: Any) -> fields.Dict:
+    return fields.Dict(keys=fields.String(), values=values, required=True, metadata={"description": about}, **more)
+
+
+def several(schema: type[Schema], about: str) -> fields.List[Any]:
+    return fields.List(fields.Nested(schema), required=True, metadata={"description": about})
+
+
+class FaultAnswer(Shape):
+    """One thing wrong with the request."""
+
+    pointer = text("JSON Pointer (RFC 6901) to the place; empty for the whole document")
+    message = text("what is wrong there")
+    allowed = texts("what would be allowed, where that is a list")
+
+
+class ProblemAnswer(Shape):
+    """Problem details (RFC 9457)."""
+
+    type = text("address of the page about this type of problem")
+    title = text("the type of problem, in a few words")
+    status = whole("the HTTP status")
+    detail = text("this problem, in a sentence")
+    errors = several(FaultAnswer, "every fault found")
+    request_id = text("give this to whoever runs the service")
+    errors_left_out = fields.Integer(strict=True, metadata={"description": "how many faults more there are"})
+
+
+class BookAnswer(Shape):
+    """What the answer rests on."""
+
+    revision = whole("revision of the book")
+    digest = text("SHA-256 of the book's canonical JSON")
+
+
+class BasisAnswer(BookAnswer):
+    house_digest = text("SHA-256 of the shop's house rules")
+    basis = word("live: the book as it is; held: the last good book in memory", ("live", "held"))
+
+
+class FindingAnswer(Shape):
+    """One rule's say about one part of the order."""
+
+    rule = text("id of the rule; /v1/rules/{rule} tells more")
+    level = word("how much it matters", LEVELS)
+    about = text("JSON Pointer into the order")
+    title = text("the rule in a few words")
+    because = text("why, with the numbers")
+    fix = text("what to do about it; may be empty")
+    observed = table("what was found, in the shop's units")
+    limit = table("what it was held against, in the shop's units", fields.String())
+    sources = texts("ids of sources; /v1/sources/{source} tells more")
+    layer = text("shared: the collective's rule; house: the shop's own")
+
+
+class NeedAnswer(Shape):
+    """Something the order does not say that could change the verdict."""
+
+    pointer = text("JSON Pointer to the field to add")
+    question = text("the question to ask")
+    allowed = texts("possible answers, where they are a list")
+    decides = texts("ids of the rules that hang on it")
+
+
+class AssumptionAnswer(Shape):
+    """Something the order does not say, and what was taken to hold."""
+
+    pointer = text("JSON Pointer to the field that would say it")
+    value = text("what was assumed")
+    why = text("why that is the sensible reading")
+    decides = texts("ids of the rules it could turn")
+
+
+class PressJudgedAnswer(Shape):
+    """The press the verdict speaks of, and how the shop's others fared when the order named none."""
+
+    judged_on = text("the press")
+    can = texts("presses that can do it")
+    cannot = table("press to the ids of the rules that block it", fields.List(fields.String()))
+
+
+class ChangeAnswer(Shape):
+    """One field of the order, from what it says to what would work."""
+
+    pointer = text("JSON Pointer into the order")
+
+
+# "from" is no name for a class attribute, so the two ends of a change are added by name.
+CHANGE = ChangeAnswer.from_dict(
+    {
+        "from": fields.Raw(required=True, allow_none=True, metadata={"description": "null where it is not said"}),
+        "to": fields.Raw(required=True, allow_none=True, metadata={"description": "null to leave it out"}),
+    },
+    name="Change",
+)
+
+
+class RemedyAnswer(Shape):
+    """Changes that make the order one that can be done; validated before they are shown."""
+
+    changes = several(CHANGE, "what to change")
+    verdict = word("the verdict with the changes made", VERDICTS)
+    text = text("the changes, in a sentence")
+
+
+class VerdictAnswer(BasisAnswer):
+    """The verdict on an order."""
+
+    id = text("content address of the code, the book, the house rules and the order")
+    verdict = word("the answer", VERDICTS)
+    findings = several(FindingAnswer, "what the rules found, gravest first")
+    conditions = texts("what must be done for the verdict to hold")
+    needs = several(NeedAnswer, "what to ask to settle the verdict")
+    assumed = several(AssumptionAnswer, "what was taken to hold because the order does not say")
+    press = fields.Nested(PressJudgedAnswer, required=True, allow_none=True)
+    settings = fields.List(
+        table("settings"), required=True, metadata={"description": "per decoration, as an order writes them"}
+    )
+    sequence = fields.List(
+        fields.Integer(strict=True), required=True, metadata={"description": "decorations in order of pressing"}
+    )
+    remedies = several(RemedyAnswer, "changes that would make it work")
+    reference = text("the shop's own, echoed", allow_none=True)
+
+
+class PlannedDecorationAnswer(Shape):
+    """One decoration of a plan."""
+
+    transfer = text("the transfer to use")
+    family = text("its family")
+    settings = table("settings with their windows and what binds them")
+    order_settings = table("the same, as an order writes them")
+    steps = texts("what to do, in order")
+
+
+class PlanAnswer(Shape):
+    """One way to do it. Put back as an order it validates as accepted or conditional."""
+
+    rank = whole("1 is best")
+    press = text("the press to use")
+    decorations = several(PlannedDecorationAnswer, "per decoration")
+    sequence = fields.List(
+        fields.Integer(strict=True), required=True, metadata={"description": "decorations in order of pressing"}
+    )
+    stack = texts("what lies on what, from the platen down")
+    cautions = texts("what to watch")
+    conditions = texts("what must be done for the plan to hold")
+    reasons = texts("why it is ranked so")
+    estimate = table("minutes each, hours and kWh in total", fields.Float())
+    verdict = word("the verdict of this plan", VERDICTS)
+    id = text("the id of that verdict")
+
+
+class RuledOutAnswer(Shape):
+    """A press and transfers that will not do, and why."""
+
+    press = text("the press")
+    transfers = texts("the transfers")
+    findings = several(FindingAnswer, "what blocks them")
+
+
+class SettlementAnswer(BasisAnswer):
+    """Plans, best first, and what was ruled out."""
+
+    plans = several(PlanAnswer, "best first; empty if nothing in the book will do")
+    ruled_out = several(RuledOutAnswer, "what will not do, and why")
+    needs = several(NeedAnswer, "what to ask to settle it")
+    reference = text("the shop's own, echoed", allow_none=True)
+
+
+class KindAnswer(Shape):
+    """One kind of entry."""
+
+    kind = text("the word in /v1/catalogue/{kind}")
+    about = text("what entries of this kind are")
+    count = whole("entries of this kind")
+
+
+class CatalogueAnswer(BookAnswer):
+    """The kinds of entry in the book."""
+
+    kinds = several(KindAnswer, "every kind")
+
+
+_NEXT_PAGE = {"description": "address of the next page; null on the last"}
+
+
+def entry(*kinds: type) -> fields.Dict:
+    """An entry of one of ``kinds``, with units and sources as the book writes them."""
+    refs = [{"$ref": f"#/components/schemas/{kind.__name__}"} for kind in dict.fromkeys(kinds)]
+    return fields.Dict(required=True, metadata={"description": "the entry, with units as the book writes them", "anyOf": refs})
+
+
+class CatalogueEntryAnswer(BookAnswer):
+    """One entry of the catalogue."""
+
+    kind = text("its kind")
+    id = text("its name")
+    entry = entry(*KINDS.values())
+
+
+class ListedEntryAnswer(Shape):
+    """One entry in a list."""
+
+    id = text("its name")
+    entry = entry(*KINDS.values())
+
+
+class CatalogueKindAnswer(BookAnswer):
+    """A page of the entries of one kind."""
+
+    kind = text("the kind")
+    entries = several(ListedEntryAnswer, "sorted by name")
+    next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)
+
+
+class ListedLimitAnswer(Shape):
+    """One limit in a list."""
+
+    id = text("its name")
+    entry = wire.field_of(Object(Limit), required=True)
+
+
+class LimitsAnswer(BookAnswer):
+    """A page of the limits."""
+
+    entries = several(ListedLimitAnswer, "sorted by name")
+    next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)
+
+
+class LimitAnswer(BookAnswer):
+    """One limit."""
+
+    id = text("its name")
+    entry = wire.field_of(Object(Limit), required=True)
+    rules = texts("ids of the rules that compare with it")
+
+
+class ListedSourceAnswer(Shape):
+    """One source in a list."""
+
+    id = text("its name")
+    entry = wire.field_of(Object(Source), required=True)
+
+
+class SourcesAnswer(BookAnswer):
+    """A page of the sources."""
+
+    entries = several(ListedSourceAnswer, "sorted by name")
+    next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)
+
+
+class SourceAnswer(BookAnswer):
+    """One source."""
+
+    id = text("its name")
+    entry = wire.field_of(Object(Source), required=True)
+    rules = texts("ids of the rules that rest on it")
+    limits = texts("ids of the limits that rest on it")
+
+
+class ListedRuleAnswer(Shape):
+    """One rule in a list."""
+
+    id = text("its name")
+    topic = text("its topic")
+    level = word("what it finds", LEVELS)
+    title = text("the rule in a few words")
+
+
+class RulesAnswer(BookAnswer):
+    """A page of the rules."""
+
+    entries = several(ListedRuleAnswer, "sorted by name")
+    next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)
+
+
+class RuleAnswer(BookAnswer):
+    """One rule."""
+
+    id = text("its name")
+    topic = text("its topic")
+    level = word("what it finds", LEVELS)
+    limits = texts("ids of the limits it compares with")
+    sources = texts("ids of the sources it rests on")
+    entry = table("the rule as the book writes it, with orders that make it fire and orders that keep it silent")
+
+
+class UnitsAnswer(Shape):
+    """The units answers are written in."""
+
+    temperature = text("symbol")
+    length = text("symbol")
+    pressure = text("symbol")
+    area_density = text("symbol")
+
+
+class ShopAnswer(Shape):
+    """The caller's own shop; nobody sees another's."""
+
+    shop = wire.field_of(Object(Shop), required=True)
+    units = fields.Nested(UnitsAnswer, required=True)
+    role = word("the role of the key used", ROLES)
+    key = text("the id of the key used")

@@ -1,0 +1,31 @@
+from __future__ import annotations
+
+from accord_service.answers import LimitAnswer
+from accord_service.endpoint import Answer, Asked, Example, endpoint
+from accord_service.examples import first_of
+from accord_service.problems import NotFound
+
+
+@endpoint(
+    "GET",
+    "/v1/limits/{limit}",
+    tag="Book",
+    answers=LimitAnswer,
+    parameters={"limit": "name of the limit"},
+    statuses=(404,),
+    examples=(Example("A limit", path=lambda room: {"limit": first_of(room, "limits")}),),
+)
+def get_limit(asked: Asked) -> Answer:
+    """Give one limit: its value, which way is stricter, where it comes from and which rules use it."""
+    settings, name = asked.room.settings, asked.path["limit"]
+    if name not in settings.documents["limits"]:
+        raise NotFound(f"The book has no limit {name!r}.")
+    return Answer(
+        {
+            "revision": settings.revision,
+            "digest": settings.digest,
+            "id": name,
+            "entry": settings.documents["limits"][name],
+            "rules": sorted(rule.id for rule in settings.rules.values() if name in rule.limits),
+        }
+    )

@@ -1,0 +1,21 @@
+from __future__ import annotations
+
+from accord_service.answers import LimitsAnswer
+from accord_service.endpoint import Answer, Asked, endpoint
+from accord_service.paging import PageQuery, page_of
+
+
+@endpoint("GET", "/v1/limits", tag="Book", answers=LimitsAnswer, query=PageQuery)
+def get_limits(asked: Asked) -> Answer:
+    """List the limits that rules compare with, page by page."""
+    settings = asked.room.settings
+    limits = settings.documents["limits"]
+    page = page_of(limits, asked.query, "/v1/limits")
+    return Answer(
+        {
+            "revision": settings.revision,
+            "digest": settings.digest,
+            "entries": [{"id": each, "entry": limits[each]} for each in page.ids],
+            "next": page.next,
+        }
+    )

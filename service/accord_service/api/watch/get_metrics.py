@@ -1,0 +1,11 @@
+from __future__ import annotations
+
+from flask import Response
+
+from accord_service.metrics import MEDIA_TYPE
+from accord_service.room import room
+
+
+def get_metrics() -> Response:
+    """Counters in the Prometheus text format, summed over the workers."""
+    return Response(room().metrics.written(), content_type=MEDIA_TYPE, headers={"Cache-Control": "no-store"})

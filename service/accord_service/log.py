@@ -1,0 +1,37 @@
+"""Structured logs: one JSON object a line, on standard error. Keys and order contents are never logged."""
+
+from __future__ import annotations
+
+import json
+import logging
+from datetime import UTC, datetime
+from typing import Any
+
+# The one extra of a log call that is written out: a mapping of plain values.
+DETAILS = "details"
+
+
+class JsonLines(logging.Formatter):
+    """A record as one line of JSON."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        line: dict[str, Any] = {
+            "time": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
+            "level": record.levelname.lower(),
+            "logger": record.name,
+            "message": record.getMessage(),
+            **getattr(record, DETAILS, {}),
+        }
+        if record.exc_info:
+            line["exception"] = self.formatException(record.exc_info)
+        return json.dumps(line, default=str)
+
+
+def configure(level: str) -> None:
+    """Send this service's records to standard error, once however many apps a process makes."""
+    logger = logging.getLogger("accord_service")
+    logger.setLevel(level)
+    if not logger.handlers:
+        handler = logging.StreamHandler()
+        handler.setFormatter(JsonLines())
+        logger.addHandler(handler)

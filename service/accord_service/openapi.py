@@ -1,0 +1,174 @@
+"""The API's description (OpenAPI 3.1), made from the declared endpoints and the readers behind their schemas."""
+
+from __future__ import annotations
+
+import inspect
+import logging
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from typing import Any
+
+from accord_rules.catalogue import KINDS, Limit, Source
+from accord_rules.order import SettleRequest
+from accord_rules.reading import DocumentError, readers_of
+from accord_rules.shop import Shop
+from accord_rules.verdict import LEVELS
+from apispec import APISpec
+from apispec.ext.marshmallow import MarshmallowPlugin
+from marshmallow import Schema, fields
+
+from accord_service import examples, wire
+from accord_service.answers import ProblemAnswer
+from accord_service.api.v1 import ENDPOINTS
+from accord_service.endpoint import Asked, Endpoint, Example
+from accord_service.problems import BY_STATUS, MEDIA_TYPE, BadQuery
+from accord_service.room import Room
+
+logger = logging.getLogger(__name__)
+VERSION = "1"
+_ABOUT = f"""The shared settings authority for heat presses of a maker collective.
+
+Quantities are strings with a unit ("392 °F", "70 s", "280 mm"); a bare number where a unit is needed is refused.
+Unknown fields are refused by name. A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
+Findings have one of the levels {", ".join(LEVELS)}. Errors are problem details (RFC 9457)."""
+_TAGS = {
+    "Orders": "Ask before a blank is spoiled.",
+    "Book": "The shared settings: what answers are made from.",
+    "Shop": "What the service knows of the caller.",
+}
+
+
+@lru_cache(maxsize=4)
+def description(room: Room) -> dict[str, Any]:
+    """The whole document. Its example answers are what this application really answers."""
+    plugin = MarshmallowPlugin(schema_name_resolver=_component_name)
+    spec = APISpec(
+        "Platen Accord",
+        VERSION,
+        "3.1.0",
+        info={"description": _ABOUT},
+        plugins=[plugin],
+        tags=[{"name": name, "description": about} for name, about in _TAGS.items()],
+        security=[{"key": []}],
+    )
+    assert plugin.converter is not None
+    plugin.converter.add_attribute_function(_as_its_reader_says)
+    spec.components.security_scheme("key", {"type": "http", "scheme": "bearer", "description": "the shop's key"})
+    for cls in _documents():
+        spec.components.schema(cls.__name__, schema=wire.schema_of(cls))
+    for endpoint in ENDPOINTS:
+        spec.path(endpoint.path, operations={endpoint.method.lower(): _operation(endpoint, room)})
+    return spec.to_dict()
+
+
+def _documents() -> Iterator[type]:
+    """Every dataclass that documents are read into, the inner ones first."""
+    roots = (SettleRequest, Shop, Limit, Source, *KINDS.values())
+    yield from dict.fromkeys(cls for root in roots for cls in wire.dataclasses_in(root))
+
+
+def _component_name(schema: type[Schema] | Schema | str) -> str:
+    name = schema if isinstance(schema, str) else getattr(schema, "__name__", type(schema).__name__)
+    return name.removesuffix("Answer")
+
+
+def _as_its_reader_says(self: Any, field: fields.Field[Any], ret: dict[str, Any]) -> dict[str, Any]:
+    """apispec's hook: a field made from a reader is described by that reader, and by what its dataclass adds."""
+    reader = getattr(field, "reader", None)
+    if reader is None:
+        return {}
+    schema: dict[str, Any] = reader.json_schema()
+    about = "; ".join(filter(None, (field.metadata.get("about"), schema.get("description"))))
+    return schema | ({"description": about} if about else {})
+
+
+def _operation(endpoint: Endpoint, room: Room) -> dict[str, Any]:
+    summary, _, more = inspect.cleandoc(endpoint.run.__doc__ or "").partition("\n")
+    operation: dict[str, Any] = {
+        "operationId": endpoint.name,
+        "tags": [endpoint.tag],
+        "summary": summary.rstrip("."),
+        "description": more.strip() or summary,
+        "parameters": [*_path_parameters(endpoint, room), *_query_parameters(endpoint)],
+        "responses": _responses(endpoint, room),
+    }
+    if endpoint.takes is not None:
+        content = {"schema": wire.schema_of(endpoint.takes), "examples": _request_examples(endpoint)}
+        operation["requestBody"] = {"required": True, "content": {"application/json": content}}
+    return operation
+
+
+def _path_parameters(endpoint: Endpoint, room: Room) -> list[dict[str, Any]]:
+    shown = endpoint.examples[0].path(room)
+    return [
+        {
+            "name": name,
+            "in": "path",
+            "required": True,
+            "description": about,
+            "schema": {"type": "string", "minLength": 1},
+            "example": shown[name],
+        }
+        for name, about in endpoint.parameters.items()
+    ]
+
+
+def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
+    if endpoint.query is None:
+        return []
+    declared = wire.schema_of(endpoint.query, in_query=True)().fields
+    return [
+        {
+            "name": name,
+            "in": "query",
+            "required": False,
+            "description": declared[name].metadata["about"],
+            "schema": reader.json_schema(),
+        }
+        for name, (reader, _) in readers_of(endpoint.query).items()
+    ]
+
+
+def _responses(endpoint: Endpoint, room: Room) -> dict[str, Any]:
+    shown = dict(_answers_to_examples(endpoint, room))
+    content = {"schema": endpoint.answers, "examples": shown}
+    responses: dict[str, Any] = {"200": {"description": "The answer", "content": {"application/json": content}}}
+    if endpoint.method == "GET":
+        responses["200"]["headers"] = {"ETag": {"description": "strong", "schema": {"type": "string"}}}
+        responses["304"] = {"description": "The caller has it already (If-None-Match)"}
+    for status in sorted(endpoint.problem_statuses):
+        responses[str(status)] = _problem(status)
+    return responses
+
+
+def _problem(status: int) -> dict[str, Any]:
+    problem = BY_STATUS[status]
+    title = f"{problem.title}, or: {BadQuery.title}" if status == BadQuery.status else problem.title
+    return {"description": title, "content": {MEDIA_TYPE: {"schema": ProblemAnswer}}}
+
+
+def _request_examples(endpoint: Endpoint) -> dict[str, Any]:
+    return {_word(each): {"summary": each.title, "value": each.body} for each in endpoint.examples}
+
+
+def _answers_to_examples(endpoint: Endpoint, room: Room) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    for example in endpoint.examples:
+        try:
+            answer = endpoint.run(asked_by(example, endpoint, room))
+        except DocumentError as error:
+            # The book has moved on from the example; the description must not fail for it.
+            logger.warning("an example is no order of this book", extra={"details": {"example": example.title,
+                                                                                     "faults": str(error)}})
+            continue
+        yield _word(example), {"summary": example.title, "value": answer.document}
+
+
+def asked_by(example: Example, endpoint: Endpoint, room: Room) -> Asked:
+    """An example as a request of the example shop."""
+    query = None if endpoint.query is None else endpoint.query()
+    body = None if endpoint.takes is None or example.body is None else wire.load(endpoint.takes, example.body)
+    return Asked(room, examples.CALLER, example.path(room), query, body)
+
+
+def _word(example: Example) -> str:
+    return "-".join("".join(c if c.isalnum() else " " for c in example.title.lower()).split())
