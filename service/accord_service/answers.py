@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from marshmallow import RAISE, Schema, fields, validate
+
 from accord_rules.catalogue import KINDS, Limit, Source
 from accord_rules.reading import Object
 from accord_rules.shop import Shop
 from accord_rules.verdict import LEVELS, VERDICTS
-from marshmallow import RAISE, Schema, fields, validate
-
 from accord_service import wire
 from accord_service.shops import ROLES
 
@@ -230,7 +230,8 @@ _NEXT_PAGE = {"description": "address of the next page; null on the last"}
 def entry(*kinds: type) -> fields.Dict:
     """An entry of one of ``kinds``, with units and sources as the book writes them."""
     refs = [{"$ref": f"#/components/schemas/{kind.__name__}"} for kind in dict.fromkeys(kinds)]
-    return fields.Dict(required=True, metadata={"description": "the entry, with units as the book writes them", "anyOf": refs})
+    about = "the entry, with units as the book writes them"
+    return fields.Dict(required=True, metadata={"description": about, "anyOf": refs})
 
 
 class CatalogueEntryAnswer(BookAnswer):
@@ -270,7 +271,7 @@ class LimitsAnswer(BookAnswer):
     next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)
 
 
-class LimitAnswer(BookAnswer):
+class LimitEntryAnswer(BookAnswer):
     """One limit."""
 
     id = text("its name")
@@ -292,7 +293,7 @@ class SourcesAnswer(BookAnswer):
     next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)
 
 
-class SourceAnswer(BookAnswer):
+class SourceEntryAnswer(BookAnswer):
     """One source."""
 
     id = text("its name")
@@ -337,7 +338,7 @@ class UnitsAnswer(Shape):
     area_density = text("symbol")
 
 
-class ShopAnswer(Shape):
+class OwnShopAnswer(Shape):
     """The caller's own shop; nobody sees another's."""
 
     shop = wire.field_of(Object(Shop), required=True)

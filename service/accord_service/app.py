@@ -5,10 +5,10 @@ from __future__ import annotations
 import logging
 
 from accord_rules.authority import Authority
-from accord_rules.settings import load_book
 from flask import Flask, Response
 from werkzeug.exceptions import HTTPException
 
+from accord_rules.settings import load_book
 from accord_service import book, log, pages, problems, request
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.api.v1.get_openapi import get_openapi

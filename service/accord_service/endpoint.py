@@ -9,14 +9,14 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, cast
 
-from accord_rules.reading import DocumentError, Fault
 from flask import Response, request
 from marshmallow import Schema
 
+from accord_rules.reading import DocumentError, Fault
 from accord_service import wire
 from accord_service.body import json_of
 from accord_service.problems import BadQuery, FaultyDocument, NotAuthenticated, NotReady, RoleNotAllowed
@@ -33,7 +33,7 @@ class Asked:
 
     room: Room
     caller: Caller
-    path: Mapping[str, str] = _EMPTY
+    path: Mapping[str, str] = field(default_factory=lambda: _EMPTY)
     query: Any = None
     body: Any = None
 
@@ -42,7 +42,7 @@ class Asked:
 class Answer:
     document: Mapping[str, Any]
     status: int = 200
-    headers: Mapping[str, str] = _EMPTY
+    headers: Mapping[str, str] = field(default_factory=lambda: _EMPTY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +100,9 @@ class Endpoint:
                 answer = self.run(Asked(room(), caller, path, query, body))
         except DocumentError as error:
             raise FaultyDocument(faults=error.faults) from None
+        finally:
+            counts = room().authority.counts
+            room().metrics.doubted(counts.engine_errors, counts.disagreements)
         return self._written(answer)
 
     def _caller(self) -> Caller:

@@ -7,7 +7,6 @@ from typing import Any
 
 from accord_rules.reading import read
 from accord_rules.shop import Shop
-
 from accord_service.endpoint import Example
 from accord_service.room import Room
 from accord_service.shops import Caller

@@ -52,5 +52,5 @@ class Metrics:
         if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
             return generate_latest(self._registry)
         together = CollectorRegistry()
-        MultiProcessCollector(together)
+        MultiProcessCollector(together)  # type: ignore[no-untyped-call]  # it registers itself
         return generate_latest(together)

@@ -8,15 +8,15 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import Any
 
+from apispec import APISpec
+from apispec.ext.marshmallow import MarshmallowPlugin
+from marshmallow import Schema, fields
+
 from accord_rules.catalogue import KINDS, Limit, Source
 from accord_rules.order import SettleRequest
 from accord_rules.reading import DocumentError, readers_of
 from accord_rules.shop import Shop
 from accord_rules.verdict import LEVELS
-from apispec import APISpec
-from apispec.ext.marshmallow import MarshmallowPlugin
-from marshmallow import Schema, fields
-
 from accord_service import examples, wire
 from accord_service.answers import ProblemAnswer
 from accord_service.api.v1 import ENDPOINTS
@@ -52,7 +52,7 @@ def description(room: Room) -> dict[str, Any]:
         security=[{"key": []}],
     )
     assert plugin.converter is not None
-    plugin.converter.add_attribute_function(_as_its_reader_says)
+    plugin.converter.add_attribute_function(_as_its_reader_says)  # type: ignore[no-untyped-call]
     spec.components.security_scheme("key", {"type": "http", "scheme": "bearer", "description": "the shop's key"})
     for cls in _documents():
         spec.components.schema(cls.__name__, schema=wire.schema_of(cls))
@@ -157,8 +157,8 @@ def _answers_to_examples(endpoint: Endpoint, room: Room) -> Iterator[tuple[str, 
             answer = endpoint.run(asked_by(example, endpoint, room))
         except DocumentError as error:
             # The book has moved on from the example; the description must not fail for it.
-            logger.warning("an example is no order of this book", extra={"details": {"example": example.title,
-                                                                                     "faults": str(error)}})
+            details = {"example": example.title, "faults": str(error)}
+            logger.warning("an example is no order of this book", extra={"details": details})
             continue
         yield _word(example), {"summary": example.title, "value": answer.document}
 

@@ -23,9 +23,10 @@ from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import Any, ClassVar
 
-from accord_rules.reading import Fault
 from flask import Response
 from werkzeug.http import HTTP_STATUS_CODES
+
+from accord_rules.reading import Fault
 
 MEDIA_TYPE = "application/problem+json"
 MOST_ERRORS = 50
@@ -45,8 +46,8 @@ class Problem(Exception):
     def __init__(
         self, detail: str = "", faults: Iterable[Fault] = (), headers: Mapping[str, str] = MappingProxyType({})
     ) -> None:
-        self.detail = detail or self.title
         self.faults = tuple(faults)
+        self.detail = detail or _told(self.faults) or self.title
         self.headers = headers
         super().__init__(self.detail)
 
@@ -127,7 +128,7 @@ class FaultyDocument(Problem):
         "The JSON is sound, but it is not a document of this kind: a field that is not known, a quantity without its"
         " unit, a value out of bounds, or a name that the book does not have."
     )
-    remedy = "Each error names the field by JSON Pointer, what is wrong, and what would be allowed where that is a list."
+    remedy = "Each error names the field by JSON Pointer, what is wrong, and what would be allowed."
 
 
 class InternalError(Problem):
@@ -144,6 +145,14 @@ class NotReady(Problem):
     title = "The service is not ready to answer"
     meaning = "The rules have not passed their own test, so no answer would be safe to rely on."
     remedy = "/readyz says what failed. Whoever runs the service must look at it."
+
+
+def _told(faults: tuple[Fault, ...]) -> str:
+    """The faults in a sentence, for whoever reads no further than the detail."""
+    if not faults:
+        return ""
+    first = _cut(f"{faults[0].pointer or 'the document'}: {faults[0].message}", _LONGEST_MESSAGE)
+    return first if len(faults) == 1 else f"{len(faults)} faults, the first at {first}"
 
 
 PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType({each.slug: each for each in Problem.__subclasses__()})
@@ -201,8 +210,9 @@ def bare_response(status: int, request_id: str) -> Response:
 
 
 def _written(answer: dict[str, Any], headers: Mapping[str, str]) -> Response:
-    # ASCII: a pointer may hold any character that somebody used as a key.
-    written = Response(json.dumps(answer) + "\n", status=answer["status"], mimetype=MEDIA_TYPE)
+    # A pointer may hold anything that somebody used as a key, even what has no UTF-8.
+    body = json.dumps(answer, ensure_ascii=False).encode("utf-8", "replace")
+    written = Response(body, status=answer["status"], mimetype=MEDIA_TYPE)
     written.headers.extend(dict(headers))
     written.headers["Cache-Control"] = "no-store"
     return written

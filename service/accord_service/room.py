@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import cast
 
 from accord_rules.authority import Authority
-from accord_rules.settings import Settings
 from flask import current_app
 
+from accord_rules.settings import Settings
 from accord_service.config import Config
 from accord_service.metrics import Metrics
 from accord_service.shops import Shops

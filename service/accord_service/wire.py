@@ -13,6 +13,8 @@ from functools import cache
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+from marshmallow import RAISE, Schema, ValidationError, fields, missing, post_load
+
 from accord_rules.reading import (
     DocumentError,
     Either,
@@ -27,7 +29,6 @@ from accord_rules.reading import (
     kind_of,
     readers_of,
 )
-from marshmallow import RAISE, Schema, ValidationError, fields, missing, post_load
 
 T = TypeVar("T")
 _WHOLE = re.compile(r"-?[0-9]{1,9}")
@@ -172,7 +173,7 @@ _FIELDS: Mapping[type[Reader], type[_Strict]] = MappingProxyType(
 
 
 @cache
-def schema_of(cls: type, *, in_query: bool = False) -> type[Schema]:
+def schema_of(cls: Any, *, in_query: bool = False) -> type[Schema]:
     """The schema of a dataclass with readers: it refuses unknown fields by name and loads into ``cls``."""
     readers = readers_of(cls)
     about = {f.name: f.metadata.get("about", "") for f in dataclasses.fields(cls)}
@@ -194,7 +195,9 @@ def schema_of(cls: type, *, in_query: bool = False) -> type[Schema]:
 def load(cls: type[T], document: Mapping[str, Any], *, in_query: bool = False) -> T:
     """Read ``document`` into ``cls`` through its schema. Raises DocumentError with every fault found."""
     try:
-        return schema_of(cls, in_query=in_query)().load(document)  # type: ignore[no-any-return]
+        # mypy takes a class of unknown metaclass for unhashable.
+        loaded: T = schema_of(cls, in_query=in_query)().load(document)  # type: ignore[arg-type]
+        return loaded
     except ValidationError as error:
         raise DocumentError(sorted(faults_in(error.messages), key=_place)) from None
 
@@ -213,7 +216,8 @@ def faults_in(messages: Any, pointer: str = "") -> Iterator[Fault]:
 
 def _place(fault: Fault) -> list[tuple[int, str]]:
     """Sort key: marshmallow's order of unknown fields changes from run to run, answers must not."""
-    return [(int(token), "") if token.isdecimal() and len(token) < 9 else (-1, token) for token in fault.pointer.split("/")]
+    tokens = fault.pointer.split("/")
+    return [(int(token), "") if token.isdecimal() and len(token) < 9 else (-1, token) for token in tokens]
 
 
 def dataclasses_in(cls: type) -> Iterator[type]:

@@ -421,6 +421,11 @@ def _ranked(sent: Sequence[tuple[_Subject, tuple[str, ...]]]) -> list[_Ranked]:
 
 # --- the network and the engine ----------------------------------------------------------------------------------
 
+# What the engine says of a record: some rule's tests hold, or none does.
+_TAKEN, _MATCHED_BY_NONE = 0, 1
+# In place of a free slot's number, once there are none any more.
+_CLOSED = -1
+
 
 @dataclass(frozen=True, slots=True)
 class _Slot:
@@ -445,7 +450,7 @@ class _Network:
         definition["warm"] = {"all": [{"m": {"warm_": 1}}]}
         try:
             self._handle = durable.create_ruleset("accord", json.dumps(definition))
-            self._slots = tuple(self._warmed(f"w{number}") for number in range(slots))
+            self._slots = [self._warmed(f"w{number}") for number in range(slots)]
         except durable.error as error:
             raise EngineError(f"the rules cannot be compiled: {error}") from error
 
@@ -465,19 +470,22 @@ class _Network:
         slot, handle, place = self._slots[number], self._handle, self._place
         try:
             code, _ = durable.assert_fact(handle, f"{{{body}{slot.tail}")
-            if code == 1:
-                return
-            if code:
+            if code == _TAKEN:
+                offset, proceed = slot.offset, durable.complete_and_start_action
+                started = durable.start_action_for_state(handle, offset)
+                message = started and started[1]
+                while message:
+                    # {"17":{"m":{...}}}: the rule's name is all that is wanted of it.
+                    fired.add(place[message[2 : message.index('"', 2)]])
+                    message = proceed(handle, offset)
+            elif code != _MATCHED_BY_NONE:
                 raise EngineError(f"the record was not taken (code {code})")
-            offset, proceed = slot.offset, durable.complete_and_start_action
-            started = durable.start_action_for_state(handle, offset)
-            message = started and started[1]
-            while message:
-                # {"17":{"m":{...}}}: the rule's name is all that is wanted of it.
-                fired.add(place[message[2 : message.index('"', 2)]])
-                message = proceed(handle, offset)
-        finally:
             durable.retract_fact(handle, slot.key)
+        except BaseException:
+            # An action that was started and never completed would answer every later question: start afresh.
+            durable.delete_state(handle, slot.sid)
+            self._slots[number] = self._warmed(slot.sid)
+            raise
 
     def close(self) -> None:
         for slot in self._slots:
@@ -497,7 +505,7 @@ class Engine:
         self._count = slots
         self._closing = threading.Lock()
         self._closed = False
-        self._free: SimpleQueue[int | None] = SimpleQueue()
+        self._free: SimpleQueue[int] = SimpleQueue()
         for number in range(slots):
             self._free.put(number)
 
@@ -511,40 +519,47 @@ class Engine:
 
         Raises EngineError where the engine cannot answer, and KeyError for a missing limit.
         """
-        number = self._take()
+        number: int | None = None
         fired: set[int] = set()
         try:
+            if not self._closed:
+                number = self._free.get(timeout=WAIT_S)
+            if number is None or number == _CLOSED:
+                raise EngineError("the engine is closed")
             for network in self._networks:
                 network.fire(number, facts, limits, fired)
-        except (durable.error, TypeError, MemoryError) as error:
-            raise EngineError(f"no answer: {error}") from error
-        finally:
-            self._free.put(number)
-        rules = self._rules
-        return tuple([rules[place] for place in sorted(fired)])
-
-    def _take(self) -> int:
-        try:
-            number = None if self._closed else self._free.get(timeout=WAIT_S)
         except Empty:
             raise EngineError(f"no slot came free in {WAIT_S:g} s") from None
-        if number is None:
-            # Pass it on, so that nobody who waits is left waiting.
-            self._free.put(None)
-            raise EngineError("the engine is closed")
-        return number
+        except (durable.error, TypeError, MemoryError) as error:
+            raise EngineError(f"no answer: {error}") from error
+        else:
+            rules = self._rules
+            return tuple([rules[place] for place in sorted(fired)])
+        finally:
+            # The sign of a closed engine is put back too, so that nobody who waits is left waiting.
+            if number is not None:
+                self._free.put(number)
 
     def close(self) -> None:
-        """Wait for the questions being answered, then free everything. May be called again."""
+        """Wait for the questions being answered, then free everything. May be called again.
+
+        Raises EngineError where a question does not end; its memory then stays taken.
+        """
         with self._closing:
             if self._closed:
                 return
             self._closed = True
             for _ in range(self._count):
-                self._free.get()
+                self._take_back()
             for network in self._networks:
                 network.close()
-            self._free.put(None)
+            self._free.put(_CLOSED)
+
+    def _take_back(self) -> None:
+        try:
+            self._free.get(timeout=WAIT_S)
+        except Empty:
+            raise EngineError(f"a question did not end within {WAIT_S:g} s") from None
 
     def __enter__(self) -> Engine:
         return self

@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 from accord_rules.catalogue import KINDS
-
 from accord_service.answers import CatalogueKindAnswer
 from accord_service.book import entry_of
 from accord_service.endpoint import Answer, Asked, Example, endpoint

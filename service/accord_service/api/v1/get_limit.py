@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.answers import LimitAnswer
+from accord_service.answers import LimitEntryAnswer
 from accord_service.endpoint import Answer, Asked, Example, endpoint
 from accord_service.examples import first_of
 from accord_service.problems import NotFound
@@ -10,7 +10,7 @@ from accord_service.problems import NotFound
     "GET",
     "/v1/limits/{limit}",
     tag="Book",
-    answers=LimitAnswer,
+    answers=LimitEntryAnswer,
     parameters={"limit": "name of the limit"},
     statuses=(404,),
     examples=(Example("A limit", path=lambda room: {"limit": first_of(room, "limits")}),),

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from accord_rules.reading import Choice, Fault, Name, optional
 from accord_rules.verdict import LEVELS
-
 from accord_service.answers import RulesAnswer
 from accord_service.endpoint import Answer, Asked, endpoint
 from accord_service.paging import PageQuery, page_of

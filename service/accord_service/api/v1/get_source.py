@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.answers import SourceAnswer
+from accord_service.answers import SourceEntryAnswer
 from accord_service.endpoint import Answer, Asked, Example, endpoint
 from accord_service.examples import first_of
 from accord_service.problems import NotFound
@@ -10,7 +10,7 @@ from accord_service.problems import NotFound
     "GET",
     "/v1/sources/{source}",
     tag="Book",
-    answers=SourceAnswer,
+    answers=SourceEntryAnswer,
     parameters={"source": "name of the source"},
     statuses=(404,),
     examples=(Example("A source", path=lambda room: {"source": first_of(room, "sources")}),),

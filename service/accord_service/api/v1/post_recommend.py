@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 from accord_rules.order import SettleRequest
-
 from accord_service import examples
 from accord_service.answers import SettlementAnswer
 from accord_service.endpoint import Answer, Asked, endpoint

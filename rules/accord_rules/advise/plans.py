@@ -1,0 +1,299 @@
+"""Plans: every press with every stocked transfer, weighed; the possible ones ranked, the others with their reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import Any
+
+from accord_rules import units
+from accord_rules.advise.steps import pressure_words, stack, steps
+from accord_rules.derive.case import Case
+from accord_rules.derive.setting import NONE, Chosen, room
+from accord_rules.order import Decoration, Order, Press, Settings, SettleRequest
+from accord_rules.reading import read
+from accord_rules.settings import Settings as Book
+from accord_rules.shop import Shop
+from accord_rules.verdict import Plan, PlannedDecoration, RuledOut
+from accord_rules.weigh import OnPress, Scales, Weighed, findings
+from accord_rules.wording import order_settings
+
+PLANS_MOST = 12
+# Weights fall off by halves: the first wish outweighs all later ones together.
+_FALL_OFF = 0.5
+_USUAL_WISHES = ("durability", "hand", "speed", "cost")
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A press and one transfer a decoration, weighed as a whole."""
+
+    order: Order
+    on_press: OnPress
+    weighed: Weighed
+
+    @property
+    def transfers(self) -> tuple[str, ...]:
+        return tuple(str(decoration.transfer) for decoration in self.order.decorations)
+
+    @property
+    def possible(self) -> bool:
+        return self.weighed.verdict in ("accepted", "conditional")
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """What a search came to: ``possible`` best first, ``others`` in the order they were tried."""
+
+    possible: tuple[Candidate, ...]
+    others: tuple[Candidate, ...]
+
+
+def search(scales: Scales, order: SettleRequest, shop: Shop) -> Search:
+    """Weigh every combination of the shop's presses and stocked transfers that the order leaves open."""
+    whole = Case(scales.settings, shop, order)
+    general = scales.weigh(whole)
+    presses = presses_of(order, shop)
+    choices = [_transfers(decoration, shop, scales) for decoration in order.decorations]
+    alone = [_alone(scales, order, shop, index, names, presses) for index, names in enumerate(choices)]
+    candidates = [
+        _weighed(scales, order, shop, general, press, names)
+        for press in presses
+        for names in _combinations(press, choices, alone)
+    ]
+    possible = sorted((c for c in candidates if c.possible), key=lambda c: _rank_key(c, order.prefer))
+    return Search(tuple(possible), tuple(c for c in candidates if not c.possible))
+
+
+def presses_of(order: Order, shop: Shop) -> tuple[Press, ...]:
+    """The presses to judge on: the one named or described, else all of the shop's."""
+    if isinstance(order.press, Press):
+        return (order.press,)
+    if isinstance(order.press, str):
+        named = shop.press(order.press)
+        return (named,) if named is not None else ()
+    return shop.presses
+
+
+def _transfers(decoration: Decoration, shop: Shop, scales: Scales) -> tuple[str, ...]:
+    """What may fill the decoration: what it names, or the stocked products of the family, or all that is stocked."""
+    name, products = decoration.transfer, scales.settings.catalogue["products"]
+    if name is None:
+        return shop.stock.products
+    if name in products:
+        return (name,)
+    stocked = tuple(each for each in shop.stock.products if products[each].family == name)
+    return stocked or (name,)
+
+
+_Alone = Mapping[tuple[str, str], bool]
+
+
+def _alone(
+    scales: Scales, order: Order, shop: Shop, index: int, names: Sequence[str], presses: Sequence[Press]
+) -> _Alone:
+    """For orders of several decorations: whether each (press, transfer) could do for this decoration by itself.
+
+    A combination with one that cannot is hopeless, so that only the hopeful ones are multiplied out.
+    """
+    if len(order.decorations) == 1:
+        return {}
+    found = {}
+    single = replace(order.decorations[index], over=None)
+    for name in names:
+        only = replace(order, decorations=(replace(single, transfer=name),))
+        decoration = Case(scales.settings, shop, only).decoration_case(0)
+        own = scales.weigh(decoration)
+        for press in presses:
+            blocked = own.at("blocks") or scales.on_press([decoration], press).weighed.at("blocks")
+            found[press.id, name] = not blocked
+    return found
+
+
+def _combinations(
+    press: Press, choices: Sequence[Sequence[str]], alone: Sequence[_Alone]
+) -> Iterator[tuple[str, ...]]:
+    """Hopeful combinations for one press; where a decoration has no hopeful transfer, each of its transfers once."""
+    hopeful = [
+        [name for name in names if not each or each[press.id, name]] for names, each in zip(choices, alone, strict=True)
+    ]
+    if all(hopeful):
+        yield from product(*hopeful)
+        return
+    first = [(good or names)[0] for good, names in zip(hopeful, choices, strict=True) if good or names]
+    if len(first) < len(choices):
+        return
+    for index, (good, names) in enumerate(zip(hopeful, choices, strict=True)):
+        if not good:
+            yield from ((*first[:index], name, *first[index + 1 :]) for name in names)
+
+
+def _weighed(
+    scales: Scales, order: Order, shop: Shop, general: Weighed, press: Press, names: tuple[str, ...]
+) -> Candidate:
+    filled = replace(
+        order,
+        decorations=tuple(replace(d, transfer=name) for d, name in zip(order.decorations, names, strict=True)),
+    )
+    whole = Case(scales.settings, shop, filled)
+    decorations = [whole.decoration_case(index) for index in range(len(names))]
+    own = sum(map(scales.weigh, decorations), general)
+    on_press = scales.on_press(decorations, press)
+    return Candidate(replace(filled, press=order.press or press.id), on_press, own + on_press.weighed)
+
+
+# -- ranking ---------------------------------------------------------------------------------------------------------
+
+
+def _scores(candidate: Candidate) -> Mapping[str, float]:
+    """What a plan is good for, 1 to 5 each: the transfers' own marks averaged, and speed from the time a piece takes."""
+    transfers = [transfer for case in candidate.on_press.cases if (transfer := case.transfer) is not None]
+    seconds = _seconds_each(candidate)
+    return {
+        "durability": _mean([t.durability for t in transfers]),
+        "hand": _mean([t.hand for t in transfers]),
+        "cost": _mean([t.cost for t in transfers]),
+        "speed": max(1.0, 5.0 - seconds / 60.0),
+    }
+
+
+def _mean(marks: Sequence[int]) -> float:
+    return sum(marks) / len(marks)
+
+
+def _rank_key(candidate: Candidate, prefer: Sequence[str]) -> tuple[object, ...]:
+    """Accepted before conditional, fewer cautions, then the wishes, then the sure press; names break ties."""
+    badness = candidate.weighed.badness
+    scores, wishes = _scores(candidate), prefer or _USUAL_WISHES
+    wish = sum(scores[each] * _FALL_OFF**rank for rank, each in enumerate(wishes))
+    robust = all(case["window.robust"] for case in candidate.on_press.cases)
+    return (not robust, badness[0], badness[2], -round(wish, 6), badness[3], candidate.on_press.press.id, candidate.transfers)
+
+
+def reasons(candidate: Candidate, prefer: Sequence[str]) -> tuple[str, ...]:
+    """Why the plan stands where it stands, in words."""
+    scores, found = _scores(candidate), []
+    for wish in prefer or _USUAL_WISHES:
+        found.append(f"{wish} {scores[wish]:.1f} of 5")
+    robust = all(case["window.robust"] for case in candidate.on_press.cases)
+    spread = max(case["window.spread_k"] for case in candidate.on_press.cases)
+    shown = candidate.on_press.cases[0].show(units.TEMPERATURE_DIFFERENCE, spread)
+    found.append(f"the window {'holds' if robust else 'is too narrow to hold'} over the press's spread of ± {shown}")
+    musts, cautions = (len(candidate.weighed.at(level)) for level in ("requires", "cautions"))
+    found.append(f"{musts} to be done, {cautions} cautions")
+    return tuple(found)
+
+
+def _seconds_each(candidate: Candidate) -> float:
+    quantity = candidate.on_press.cases[0]["order.quantity"]
+    return float(sum(case["job.total_s"] or 0.0 for case in candidate.on_press.cases) / quantity)
+
+
+def estimate(candidate: Candidate) -> Mapping[str, float]:
+    """Minutes a piece, hours and kWh for the quantity; the energy is the press's full power over that time."""
+    minutes = _seconds_each(candidate) / 60
+    case = candidate.on_press.cases[0]
+    hours = minutes / 60 * case["order.quantity"]
+    power_w = case.press.power if case.press.power is not None else case.press_type.power
+    return {
+        "minutes_each": round(minutes, 2),
+        "hours_total": round(hours, 2),
+        "kwh_total_at_most": round(hours * power_w / 1000, 2),
+    }
+
+
+# -- plans -----------------------------------------------------------------------------------------------------------
+
+
+def plan(candidate: Candidate, rank: int, prefer: Sequence[str], verdict: str, verdict_id: str) -> Plan:
+    """A candidate as a plan an operator can follow."""
+    found = findings(candidate.weighed.fired, candidate.on_press.cases[0].settings)
+    return Plan(
+        rank,
+        candidate.on_press.press.id,
+        tuple(_planned(case) for case in candidate.on_press.cases),
+        candidate.on_press.sequence.order,
+        tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
+        tuple(f"{each.because} {each.fix}" for each in found if each.level == "cautions"),
+        tuple(f"{each.because} {each.fix}" for each in found if each.level == "requires"),
+        reasons(candidate, prefer),
+        estimate(candidate),
+        verdict,
+        verdict_id,
+    )
+
+
+def planned_order(candidate: Candidate) -> Order:
+    """The plan put back as an order: press, transfers and settings filled in."""
+    pairs = zip(candidate.order.decorations, candidate.on_press.cases, strict=True)
+    return replace(candidate.order, decorations=tuple(replace(d, settings=as_settings(case)) for d, case in pairs))
+
+
+def as_settings(case: Case) -> Settings:
+    """The pressing's complete settings, as the order would say them."""
+    return read(Settings, order_settings(_chosen(case), case.shop.units))
+
+
+def _chosen(case: Case) -> Chosen:
+    if case.chosen is None:
+        raise ValueError("a plan has settings for every pressing")
+    return case.chosen
+
+
+def _planned(case: Case) -> PlannedDecoration:
+    chosen = _chosen(case)
+    return PlannedDecoration(
+        str(case.decoration.transfer),
+        str(case["transfer.family"]),
+        _explained(case, chosen),
+        order_settings(chosen, case.shop.units),
+        steps(case, chosen),
+    )
+
+
+def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
+    """The settings with the windows they lie in and what binds each side."""
+    low, high = case["window.lower"], case["window.uppers"][0]
+    show, display_c = case.show, case["press.calibration"].display_c
+    least, most = room(case)
+    return {
+        "temperature": {
+            "set": show(units.TEMPERATURE, chosen.display_c or 0.0),
+            "surface_c": chosen.surface_c,
+            "spread_k": chosen.spread_k,
+            "window_c": [low.value_c, high.value_c],
+            "display_window": [show(units.TEMPERATURE, display_c(each)) for each in (least, most)],
+            "display_window_c": [round(display_c(each), 3) for each in (least, most)],
+            "bound_by": [low.what, high.what],
+            "because": [low.text, high.text],
+        },
+        "time": {
+            "set": show(units.TIME, chosen.time_s or 0.0),
+            "window_s": [case["window.time_low_s"], case["window.time_high_s"]],
+        },
+        "pressure": {"set": pressure_words(case, chosen), "on_print_kpa": chosen.pressure_kpa},
+        "peel": chosen.peel,
+        "cover": chosen.cover or NONE,
+        "pad": chosen.pad or NONE,
+        "tape": chosen.tape or NONE,
+        "pre_press": show(units.TIME, chosen.pre_press_s),
+        "second_press": show(units.TIME, chosen.second_press_s),
+    }
+
+
+def ruled_out(others: Sequence[Candidate], settings: Book) -> tuple[RuledOut, ...]:
+    """What will not do and why: one entry a press and set of blocking findings, naming all the transfers it stops."""
+    groups: dict[tuple[str, frozenset[str]], list[Candidate]] = {}
+    for candidate in others:
+        if candidate.weighed.verdict == "rejected":
+            blocking = frozenset(each.rule.id for each in candidate.weighed.at("blocks"))
+            groups.setdefault((candidate.on_press.press.id, blocking), []).append(candidate)
+    return tuple(
+        RuledOut(
+            press,
+            tuple(" + ".join(candidate.transfers) for candidate in members),
+            findings(members[0].weighed.at("blocks"), settings),
+        )
+        for (press, _), members in groups.items()
+    )

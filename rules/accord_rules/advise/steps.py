@@ -1,0 +1,113 @@
+"""What an operator does, in the order it is done: check, film off, pre-press, place, tape, cover, press, peel, cool."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from accord_rules import units
+from accord_rules.derive.case import Case
+from accord_rules.derive.setting import NONE, Chosen
+from accord_rules.sentences import in_a_sentence
+
+_PEEL = {
+    "hot": "Peel the carrier at once, while hot, in one even pull.",
+    "warm": "Let it cool until it can just be handled, then peel the carrier.",
+    "cold": "Let it cool fully, then peel the carrier.",
+}
+_HOLDS_HEAT = ("metal", "stone", "ceramic", "glass", "wood")
+
+
+def steps(case: Case, chosen: Chosen) -> tuple[str, ...]:
+    """The steps of one pressing, one sentence each, with its numbers in the shop's units."""
+    return tuple(
+        step for part in (_prepare, _place, _press, _peel, _second_press, _cool) for step in part(case, chosen)
+    )
+
+
+def stack(case: Case, chosen: Chosen) -> tuple[str, ...]:
+    """What lies on what, from the heated platen down."""
+    layers = [f"{case['press.title']} platen"]
+    layers += _sheet_title(case, chosen.cover)
+    if case["transfer.carrier_title"] != "no carrier":
+        layers.append(f"{case['transfer.carrier_title']} carrier")
+    layers += [case["transfer.title"], case["item.title"]]
+    layers += _sheet_title(case, chosen.pad)
+    layers.append("heated lower platen" if case["press.heated"] == "both" else "base")
+    return tuple(layers)
+
+
+def _sheet_title(case: Case, name: str | None) -> list[str]:
+    return [] if name in (None, NONE) else [in_a_sentence(case.entry("consumables", str(name)).title)]
+
+
+def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
+    yield f"Check that the piece is {case['item.title']}, clean and free of damage."
+    if case["item.protective_film"]:
+        yield "Pull the protective film off the printable face."
+    if case["transfer.mirrored"]:
+        yield "Check that the print on the carrier is a mirror image."
+    if chosen.display_c is not None:
+        shown = case.show(units.TEMPERATURE, chosen.display_c)
+        yield f"Set the press to {shown} on its display and let it settle."
+    if chosen.pre_press_s > 0:
+        yield f"Pre-press the bare piece for {case.show(units.TIME, chosen.pre_press_s)} to drive out moisture and creases."
+
+
+def _place(case: Case, chosen: Chosen) -> Iterator[str]:
+    yield from (f"Lay {title} under the print area." for title in _sheet_title(case, chosen.pad))
+    where = case["place.placement"]
+    if case["item.rigid"] and case["transfer.principle"] == "dye-vapour":
+        yield f"Lay the printable face down on the printed side of the carrier, centred ({where})."
+    else:
+        side = "printed side down" if case["transfer.principle"] == "dye-vapour" else "as its maker shows"
+        yield f"Place the transfer {side}, {case['place.size_words']}, at {where}."
+    if case["item.textile"]:
+        clear = [name for name in case["item.features"] if name in ("collar", "zip", "button", "seam", "placket", "pocket")]
+        if clear:
+            yield f"Keep {', '.join(clear)} off the heated area; raise the print area on a pad if they cannot be cleared."
+    yield from (f"Fix the carrier with {title} outside the print." for title in _sheet_title(case, chosen.tape))
+    yield from (f"Cover with {title}." for title in _sheet_title(case, chosen.cover))
+
+
+def pressure_words(case: Case, chosen: Chosen) -> str:
+    """ "medium pressure", "light hand pressure", "40 psi on the gauge"."""
+    if isinstance(chosen.pressure, float):
+        return f"{case.show(units.PRESSURE, chosen.pressure)} on the gauge"
+    by_hand = " hand" if case["press.hand_held"] else ""
+    return f"{chosen.pressure}{by_hand} pressure"
+
+
+def _press(case: Case, chosen: Chosen) -> Iterator[str]:
+    if chosen.time_s is None:
+        return
+    dwell, pressure = case.show(units.TIME, chosen.time_s), pressure_words(case, chosen)
+    count = case["fit.pressings"] or 1
+    if count > 1:
+        overlap = case.show(units.LENGTH, case.limit("press.tile_overlap"))
+        yield f"Press {count:.0f} times side by side with {overlap} overlap, {dwell} each at {pressure}."
+    else:
+        yield f"Press for {dwell} at {pressure}."
+    if case["press.hand_held"]:
+        yield "Hold the press still and flat; do not slide it."
+
+
+def _peel(case: Case, chosen: Chosen) -> Iterator[str]:
+    if case["item.textile"] is False and case["item.family"] in _HOLDS_HEAT:
+        yield "Lift the piece with heat gloves: it stays hot for minutes."
+    if chosen.peel in _PEEL:
+        yield _PEEL[chosen.peel]
+
+
+def _second_press(case: Case, chosen: Chosen) -> Iterator[str]:
+    if chosen.second_press_s > 0:
+        yield f"Cover again and press a second time for {case.show(units.TIME, chosen.second_press_s)}."
+
+
+def _cool(case: Case, chosen: Chosen) -> Iterator[str]:
+    if case["item.brittle"]:
+        yield "Let it cool slowly in still air on a dry, heat-proof mat; never quench it: sudden cold can crack it."
+    elif case["item.textile"] is False:
+        yield "Let it cool on a heat-proof mat before it is touched or stacked."
+    wash = case["transfer.wash_limit_c"]
+    if case["item.textile"] and wash is not None:
+        yield f"Let it rest a day before the first wash, inside out at {case.show(units.TEMPERATURE, wash)} at most."

@@ -1,0 +1,206 @@
+"""The authority: validates orders and recommends how to do them, over one revision of the book."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache, lru_cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from typing import Any
+
+from accord_rules.advise import plans
+from accord_rules.advise.remedies import remedies
+from accord_rules.derive.case import Case
+from accord_rules.infer.inference import Counts
+from accord_rules.order import Order, SettleRequest
+from accord_rules.resolve import resolve
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+from accord_rules.verdict import Basis, PressJudged, Settlement, Verdict, canonical, digest
+from accord_rules.weigh import OnPress, Scales, Weighed, findings, needs
+from accord_rules.wording import order_settings, plain
+
+
+class SelfTestError(RuntimeError):
+    """The authority does not answer a question whose answer is known."""
+
+
+@cache
+def code_digest() -> str:
+    """SHA-256 over this package's Python sources: a verdict's id changes when the derivations do."""
+    sums = hashlib.sha256()
+    for name, content in sorted(_sources(files("accord_rules"), "")):
+        sums.update(f"{name}\0{len(content)}\0".encode() + content)
+    return "sha256:" + sums.hexdigest()
+
+
+def _sources(folder: Traversable, prefix: str) -> list[tuple[str, bytes]]:
+    found = []
+    for each in folder.iterdir():
+        if each.is_dir() and each.name not in ("__pycache__", "book"):
+            found += _sources(each, f"{prefix}{each.name}/")
+        elif each.name.endswith(".py"):
+            found.append((prefix + each.name, each.read_bytes()))
+    return found
+
+
+@lru_cache(maxsize=256)
+def house_digest(shop: Shop) -> str:
+    """SHA-256 over what is the shop's own: presses, stock, what it has standing, units."""
+    return digest(plain(shop))
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """An order on each press that may take it, the best first chosen."""
+
+    order: Order
+    general: Weighed
+    decorations: tuple[Case, ...]
+    on_presses: tuple[OnPress, ...]
+
+    @property
+    def best(self) -> OnPress:
+        return min(self.on_presses, key=lambda each: (self.general + each.weighed).badness)
+
+    @property
+    def weighed(self) -> Weighed:
+        return self.general + self.best.weighed
+
+
+class Authority:
+    """Answers for one revision of the book. Safe to share between threads; close it when it is no longer used."""
+
+    def __init__(self, settings: Settings, slots: int = 4) -> None:
+        self.settings = settings
+        self._scales = Scales(settings, slots)
+
+    @property
+    def counts(self) -> Counts:
+        """Questions put to the rules, and how many the judge had to settle."""
+        return self._scales.counts
+
+    def close(self) -> None:
+        self._scales.close()
+
+    def basis(self, shop: Shop) -> Basis:
+        return Basis(self.settings.revision, self.settings.digest, house_digest(shop))
+
+    # -- validate ----------------------------------------------------------------------------------------------------
+
+    def validate(self, order: Order, shop: Shop) -> Verdict:
+        """Say whether the order can be done. Raises reading.DocumentError where the book cannot read it."""
+        resolved = resolve(order, self.settings, shop)
+        judged = self._judge(resolved, shop)
+        return self._verdict(judged, shop, self._remedies(judged, shop))
+
+    def _judge(self, order: Order, shop: Shop) -> Judged:
+        whole = Case(self.settings, shop, order)
+        decorations = tuple(whole.decoration_case(index) for index in range(len(order.decorations)))
+        general = sum(map(self._scales.weigh, decorations), self._scales.weigh(whole))
+        on_presses = tuple(self._scales.on_press(decorations, press) for press in plans.presses_of(order, shop))
+        return Judged(order, general, decorations, on_presses)
+
+    def _verdict(self, judged: Judged, shop: Shop, remedied: Sequence[Any]) -> Verdict:
+        best, weighed = judged.best, judged.weighed
+        found = findings(weighed.fired, self.settings)
+        return Verdict(
+            self._id(judged.order, shop),
+            weighed.verdict,
+            self.basis(shop),
+            found,
+            tuple(dict.fromkeys(each.fix for each in found if each.level == "requires")),
+            needs(weighed, self.settings),
+            self._scales.assumptions(*_with_and_without(judged, best)),
+            _press_judged(judged, best),
+            tuple(order_settings(case.chosen, shop.units) if case.chosen else {} for case in best.cases),
+            best.sequence.order,
+            tuple(remedied),
+            judged.order.reference,
+        )
+
+    def _id(self, order: Order, shop: Shop) -> str:
+        """Content address of (code, revision, house, order); the shop's own reference is no part of it."""
+        asked = plain(replace(order, reference=None))
+        parts = [code_digest(), self.settings.revision, self.settings.digest, house_digest(shop), asked]
+        return "vd_" + hashlib.sha256(canonical(parts)).hexdigest()[:40]
+
+    def _remedies(self, judged: Judged, shop: Shop) -> Sequence[Any]:
+        if judged.weighed.verdict != "rejected":
+            return ()
+        return remedies(judged.order, shop, self.settings, lambda order: self._judge(order, shop).weighed)
+
+    # -- recommend ---------------------------------------------------------------------------------------------------
+
+    def recommend(self, request: SettleRequest, shop: Shop) -> Settlement:
+        """Say how the order can be done, best way first. Raises reading.DocumentError as ``validate`` does."""
+        resolved = resolve(request, self.settings, shop)
+        found = plans.search(self._scales, resolved, shop)
+        open_ = sum((c.weighed for c in found.others if c.weighed.verdict == "undetermined"), Weighed())
+        return Settlement(
+            self.basis(shop),
+            tuple(
+                self._plan(candidate, rank, request, shop)
+                for rank, candidate in enumerate(found.possible[: plans.PLANS_MOST], start=1)
+            ),
+            plans.ruled_out(found.others, self.settings),
+            needs(Weighed(open=open_.open), self.settings),
+            request.reference,
+        )
+
+    def _plan(self, candidate: plans.Candidate, rank: int, request: SettleRequest, shop: Shop) -> Any:
+        order = as_order(plans.planned_order(candidate))
+        return plans.plan(candidate, rank, request.prefer, self._judge(order, shop).weighed.verdict, self._id(order, shop))
+
+    # -- self-test ---------------------------------------------------------------------------------------------------
+
+    def self_test(self) -> None:
+        """Ask what is known beforehand: the book's own first rule examples, through the whole path.
+
+        Raises SelfTestError naming the rules whose firing example no longer leads to their finding.
+        """
+        from accord_rules.examples import example_order
+
+        failed = []
+        for rule in self.settings.rules.values():
+            example = next(each for each in rule.fires if "facts" not in each)
+            order, shop = example_order(example, self.settings)
+            fired = {each.rule.id for each in self._judge(order, shop).weighed.fired}
+            if rule.id not in fired:
+                failed.append(rule.id)
+        if failed or self.counts.disagreements or self.counts.engine_errors:
+            raise SelfTestError(f"rules that do not fire on their own example: {failed}; counts: {self.counts}")
+
+
+def as_order(order: Order) -> Order:
+    """A settle request without its wishes."""
+    return Order(**{name: getattr(order, name) for name in Order.__dataclass_fields__})
+
+
+def _with_and_without(judged: Judged, best: OnPress) -> tuple[list[Case], list[Case]]:
+    """The cases of a verdict, and the same ones with nothing assumed."""
+    whole = judged.decorations[0].parent
+    if whole is None:
+        raise ValueError("a decoration's case has the order's as its parent")
+    bare = Case(whole.settings, whole.shop, whole.order, assume=False)
+    plain_decorations = [bare.decoration_case(case.index) for case in judged.decorations]
+    plain_pressings = [
+        decoration.pressing_case(best.press, case.chosen, best.sequence)
+        for decoration, case in zip(plain_decorations, best.cases, strict=True)
+    ]
+    return [whole, *judged.decorations, *best.cases], [bare, *plain_decorations, *plain_pressings]
+
+
+def _press_judged(judged: Judged, best: OnPress) -> PressJudged:
+    can, cannot = [], {}
+    for each in judged.on_presses:
+        blocked = tuple(sorted({fired.rule.id for fired in each.weighed.at("blocks")}))
+        if blocked:
+            cannot[each.press.id] = blocked
+        else:
+            can.append(each.press.id)
+    return PressJudged(best.press.id, tuple(can), cannot)
+
+

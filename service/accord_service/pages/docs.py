@@ -1,0 +1,134 @@
+"""The API's description as a page to read and try, made from the OpenAPI document alone."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from flask import render_template
+
+from accord_service.openapi import description
+from accord_service.room import room
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One field of a shape. ``shape`` names the component to read on with, if there is one."""
+
+    name: str
+    type: str
+    shape: str
+    required: bool
+    allowed: tuple[str, ...]
+    about: str
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """An example, ready to be read; ``answer`` is empty where none is given."""
+
+    word: str
+    title: str
+    body: str
+    answer: str
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """One endpoint."""
+
+    id: str
+    method: str
+    path: str
+    tag: str
+    summary: str
+    about: str
+    parameters: tuple[Mapping[str, Any], ...]
+    takes: str
+    answers: str
+    examples: tuple[Shown, ...]
+    responses: tuple[tuple[str, str], ...]
+
+
+def docs() -> str:
+    """The whole API on one page."""
+    document = description(room())
+    shapes = {
+        name: (schema.get("description", ""), tuple(_rows(schema)))
+        for name, schema in sorted(document["components"]["schemas"].items())
+    }
+    return render_template(
+        "docs.html",
+        info=document["info"],
+        tags=document["tags"],
+        operations=tuple(_operations(document)),
+        shapes=shapes,
+    )
+
+
+def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            answer = operation["responses"]["200"]["content"]["application/json"]
+            body = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
+            yield Operation(
+                operation["operationId"],
+                method.upper(),
+                path,
+                operation["tags"][0],
+                operation["summary"],
+                operation["description"],
+                tuple(operation["parameters"]),
+                _shape(body.get("schema", {})),
+                _shape(answer["schema"]),
+                tuple(_examples(body, answer)),
+                tuple((status, each["description"]) for status, each in operation["responses"].items()),
+            )
+
+
+def _examples(body: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Shown]:
+    answers = answer.get("examples", {})
+    for word, example in (body.get("examples") or answers).items():
+        asked = _pretty(example["value"]) if body else ""
+        given = _pretty(answers[word]["value"]) if word in answers else ""
+        yield Shown(word, example["summary"], asked, given)
+
+
+def _pretty(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, indent=2)
+
+
+def _rows(schema: Mapping[str, Any]) -> Iterator[Row]:
+    required = schema.get("required", ())
+    for name, field in schema.get("properties", {}).items():
+        inner = field.get("items", field)
+        allowed = tuple(map(str, inner.get("enum", ())))
+        yield Row(name, _type(field), _shape(field), name in required, allowed, _about(field))
+
+
+def _about(field: Mapping[str, Any]) -> str:
+    example = "".join(f'such as "{each}"' for each in field.get("examples", ())[:1])
+    bounds = " to ".join(str(field[key]) for key in ("minimum", "maximum") if key in field)
+    return "; ".join(filter(None, (field.get("description", ""), example, bounds)))
+
+
+def _type(field: Mapping[str, Any]) -> str:
+    if "$ref" in field:
+        return "object"
+    if "items" in field:
+        return f"list of {_type(field['items'])}"
+    for choice in ("anyOf", "oneOf"):
+        if choice in field:
+            return " or ".join(dict.fromkeys(map(_type, field[choice])))
+    kind = field.get("type", "any value")
+    return kind if isinstance(kind, str) else " or ".join(kind)
+
+
+def _shape(field: Mapping[str, Any]) -> str:
+    """The component a field refers to, straight or inside a list, a table or a choice."""
+    if "$ref" in field:
+        return str(field["$ref"]).rpartition("/")[2]
+    inner = [field.get("items"), field.get("additionalProperties"), *field.get("oneOf", ()), *field.get("anyOf", ())]
+    return next(filter(None, (_shape(each) for each in inner if isinstance(each, Mapping))), "")
