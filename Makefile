@@ -1,0 +1,55 @@
+# Everything from a bare clone: needs Python 3.11 to 3.13 with venv, a C compiler and the Python headers.
+PYTHON ?= python3
+VENV ?= .venv
+BIN := $(VENV)/bin
+
+# durable-rules is built from source. On Python 3.13 it calls a function that is gone; the new name does the same.
+# pip's own cache could hold a build without it, hence --no-cache-dir for this one.
+ENGINE_FLAGS = $(shell $(PYTHON) -c 'import sys; print("-DPyEval_CallObject=PyObject_CallObject" if sys.version_info >= (3, 13) else "")')
+
+.DEFAULT_GOAL := help
+.PHONY: help demo test lint check serve bench screenshots lock clean
+
+help: ## what can be made
+	@sed -n 's/^\([a-z]*\):.*## /\1	/p' $(MAKEFILE_LIST) | expand -t 14
+
+$(BIN)/python:
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.run: $(BIN)/python service/requirements.lock pyproject.toml clients/python/pyproject.toml
+	CPPFLAGS="$(ENGINE_FLAGS)" $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-cache-dir durable-rules==2.0.28
+	$(BIN)/python -c 'import durable_rules_engine'
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r service/requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e clients/python -e .
+	@touch $@
+
+$(VENV)/.dev: $(VENV)/.run tests/requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r tests/requirements.lock
+	@touch $@
+
+demo: $(VENV)/.run ## set up, start the service, judge and settle a working day of the demo collective
+	$(BIN)/python demo/run.py
+
+serve: $(VENV)/.run ## set up and start the service with the demo collective on port 8080
+	ACCORD_SHOPS=demo $(BIN)/accord serve
+
+test: $(VENV)/.dev ## set up and run the tests
+	$(BIN)/python -m pytest
+
+lint: $(VENV)/.dev ## style, types and the direction of imports
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+check: lint test ## what CI runs
+
+bench: $(VENV)/.dev ## speed, as ratios taken in one run
+	$(BIN)/python tests/bench/bench_inference.py
+	$(BIN)/python tests/bench/bench_service.py
+
+lock: $(BIN)/python ## write the pinned requirements anew from pyproject's floors
+	$(BIN)/python tests/lock.py
+
+clean: ## take away what was made
+	rm -rf $(VENV) dist .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache
