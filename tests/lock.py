@@ -15,7 +15,18 @@ HEADER = "# Pinned by `make lock` from pyproject.toml's floors. Versions only: a
 def resolve(requirements: list[str]) -> dict[str, str]:
     """Distribution name to version, for the requirements and all they need."""
     report = subprocess.run(
-        [sys.executable, "-m", "pip", "install", "--quiet", "--dry-run", "--ignore-installed", "--report", "-", *requirements],
+        [
+            sys.executable,
+            "-m",
+            "pip",
+            "install",
+            "--quiet",
+            "--dry-run",
+            "--ignore-installed",
+            "--report",
+            "-",
+            *requirements,
+        ],
         check=True,
         capture_output=True,
         text=True,

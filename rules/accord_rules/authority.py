@@ -152,7 +152,9 @@ class Authority:
 
     def _plan(self, candidate: plans.Candidate, rank: int, request: SettleRequest, shop: Shop) -> Any:
         order = as_order(plans.planned_order(candidate))
-        return plans.plan(candidate, rank, request.prefer, self._judge(order, shop).weighed.verdict, self._id(order, shop))
+        return plans.plan(
+            candidate, rank, request.prefer, self._judge(order, shop).weighed.verdict, self._id(order, shop)
+        )
 
     # -- self-test ---------------------------------------------------------------------------------------------------
 
@@ -202,5 +204,3 @@ def _press_judged(judged: Judged, best: OnPress) -> PressJudged:
         else:
             can.append(each.press.id)
     return PressJudged(best.press.id, tuple(can), cannot)
-
-

@@ -13,7 +13,21 @@ from typing import Any
 
 from accord_rules import units
 from accord_rules.order import DYES, FEATURES, PEELS, PLACEMENTS, PRESSURES, PRINTERS, USES, Care, Size
-from accord_rules.reading import Choice, Flag, Many, Name, Number, Object, Quantity, Reader, Table, Text, Whole, given, optional
+from accord_rules.reading import (
+    Choice,
+    Flag,
+    Many,
+    Name,
+    Number,
+    Object,
+    Quantity,
+    Reader,
+    Table,
+    Text,
+    Whole,
+    given,
+    optional,
+)
 
 TEMPERATURE = Quantity(units.TEMPERATURE)
 TIME = Quantity(units.TIME)
@@ -22,10 +36,45 @@ _NO_SOURCES: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 
 _NO_VARIANTS: Mapping[str, Any] = MappingProxyType({})
 
-FIBRE_GROUPS = ("cellulose", "regenerated", "protein", "ester", "polyamide", "acrylic", "elastomer", "olefin", "vinyl", "technical")
+FIBRE_GROUPS = (
+    "cellulose",
+    "regenerated",
+    "protein",
+    "ester",
+    "polyamide",
+    "acrylic",
+    "elastomer",
+    "olefin",
+    "vinyl",
+    "technical",
+)
 AFFINITIES = ("full", "partial", "stains", "none")
-HARMS = ("sticks", "glazes", "shrinks", "scorches", "yellows", "melts", "decomposes", "softens", "warps", "cracks", "delaminates")
-SUBSTRATE_FAMILIES = ("cloth", "leather", "metal", "wood", "cork", "stone", "ceramic", "glass", "plastic", "rubber", "paper")
+HARMS = (
+    "sticks",
+    "glazes",
+    "shrinks",
+    "scorches",
+    "yellows",
+    "melts",
+    "decomposes",
+    "softens",
+    "warps",
+    "cracks",
+    "delaminates",
+)
+SUBSTRATE_FAMILIES = (
+    "cloth",
+    "leather",
+    "metal",
+    "wood",
+    "cork",
+    "stone",
+    "ceramic",
+    "glass",
+    "plastic",
+    "rubber",
+    "paper",
+)
 SURFACES = ("smooth", "ribbed", "pile", "open", "textured")
 TOUCH_CLASSES = ("metal", "glass-ceramic-stone", "plastic-rubber", "wood", "cloth")
 PLASTICS = ("none", "pu", "pvc", "polyester", "acrylic", "plastisol", "polyamide", "wax")

@@ -22,6 +22,11 @@ class Scope(Enum):
     DECORATION = "decoration"  # one decoration with its transfer
     PRESSING = "pressing"  # one decoration on one press with settings
 
+    @property
+    def rank(self) -> int:
+        """0 for the widest."""
+        return list(Scope).index(self)
+
 
 class Kind(Enum):
     BOOL = "true/false"
@@ -83,6 +88,7 @@ class Fact:
     about: str
     compute: Callable[[Any], Any]
     missing: Ask | Assume | None
+    rank: int  # its scope's, at hand because it is read with every fact
 
 
 _declared: dict[str, Fact] = {}
@@ -99,7 +105,7 @@ def fact(
         about = " ".join((compute.__doc__ or "").split())
         if not about:
             raise ValueError(f"fact {name} has no docstring")
-        _declared[name] = Fact(name, type_, scope, about, compute, missing)
+        _declared[name] = Fact(name, type_, scope, about, compute, missing, scope.rank)
         return compute
 
     return declare

@@ -197,9 +197,7 @@ class Decoration:
     artwork: Artwork | None = optional(Object(Artwork))
     settings: Settings | None = optional(Object(Settings))
     over: int | None = optional(Whole(0, 11), about="index of the decoration of this order that it lies on")
-    rim_distance: float | None = optional(
-        Quantity(units.LENGTH, zero=True), about="from the print to the drinking rim"
-    )
+    rim_distance: float | None = optional(Quantity(units.LENGTH, zero=True), about="from the print to the drinking rim")
 
 
 @dataclass(frozen=True, slots=True)

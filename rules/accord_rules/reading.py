@@ -84,17 +84,18 @@ def kind_of(value: Any) -> str:
 
 @dataclass(frozen=True)
 class Text(Reader):
-    """A string of 1 to ``most`` characters without control characters."""
+    """A string of 1 to ``most`` characters without control characters; ``lines`` admits line breaks."""
 
     most: int = 200
     example: str = ""
+    lines: bool = False
 
     def leaf(self, value: Any) -> str:
         if not isinstance(value, str):
             raise LeafError(f"must be a string, not {kind_of(value)}")
         if not 1 <= len(value) <= self.most:
             raise LeafError(f"must have 1 to {self.most} characters, has {len(value)}")
-        if any(ord(c) < 32 or 0xD800 <= ord(c) <= 0xDFFF for c in value):
+        if any((ord(c) < 32 and not (self.lines and c == "\n")) or 0xD800 <= ord(c) <= 0xDFFF for c in value):
             raise LeafError("must not contain control characters or half a surrogate pair")
         return value
 
@@ -122,8 +123,10 @@ class Choice(Reader):
 
     def leaf(self, value: Any) -> str:
         if not isinstance(value, str) or value not in self.words:
-            shown = f"{value!r} is not one of the allowed words" if isinstance(value, str) else (
-                f"must be one of the allowed words, not {kind_of(value)}"
+            shown = (
+                f"{value!r} is not one of the allowed words"
+                if isinstance(value, str)
+                else (f"must be one of the allowed words, not {kind_of(value)}")
             )
             raise LeafError(shown, self.words)
         return value
@@ -351,7 +354,7 @@ def read(cls: type[T], document: Any) -> T:
 
 def names_in(value: Any, pointer: str = "") -> Iterable[tuple[str, str, str]]:
     """Every (pointer, kind of entry, name) by which ``value`` refers to the book."""
-    if not dataclasses.is_dataclass(value):
+    if not dataclasses.is_dataclass(value) or isinstance(value, type):
         return
     for name, (reader, _) in readers_of(type(value)).items():
         yield from _names_read_by(reader, getattr(value, name), f"{pointer}/{name}")

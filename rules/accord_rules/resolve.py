@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
@@ -91,10 +92,17 @@ def _press_faults(order: Order, shop: Shop) -> list[Fault]:
     if isinstance(order.press, str) and shop.press(order.press) is None:
         presses = tuple(press.id for press in shop.presses)
         return [Fault("/press", f"{order.press!r} is not one of the shop's presses", presses)]
-    if isinstance(order.press, Press):
-        displays = [reading.display for reading in order.press.calibration]
-        if len(set(displays)) != len(displays):
-            return [Fault("/press/calibration", "has two readings at one display setting")]
+    return calibration_faults(order.press, "/press") if isinstance(order.press, Press) else []
+
+
+def calibration_faults(press: Press, pointer: str) -> list[Fault]:
+    """Readings that make no curve: two at one display setting, or a surface that cools as the display rises."""
+    readings = sorted(press.calibration, key=lambda each: each.display)
+    means = [sum(reading.surface) / len(reading.surface) for reading in readings]
+    if len({reading.display for reading in readings}) != len(readings):
+        return [Fault(f"{pointer}/calibration", "has two readings at one display setting")]
+    if any(later <= earlier for earlier, later in itertools.pairwise(means)):
+        return [Fault(f"{pointer}/calibration", "has a surface that does not rise with the display")]
     return []
 
 

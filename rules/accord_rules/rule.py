@@ -61,7 +61,7 @@ class RuleText:
     level: str = given(Choice(LEVELS))
     title: str = given(Text(120))
     about: str = given(Choice(tuple(ABOUT)))
-    when: str = given(Text(2000))
+    when: str = given(Text(2000, lines=True))
     because: str = given(Text(600))
     fix: str = given(Text(600))
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))

@@ -1,11 +1,11 @@
-"""Sentences with facts and limits in braces, written in the shop's units: ``{item.polyester_share}``, ``{limit(x)}``."""
+"""Sentences with facts and limits in braces, ``{item.polyester_share}`` and ``{limit(x)}``, in the shop's units."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 from accord_rules import units
 from accord_rules.facts import FactType, Kind
@@ -18,6 +18,12 @@ class SentenceError(ValueError):
     """A sentence that names something that is not declared."""
 
 
+class Known(Protocol):
+    """Facts by name: a mapping, or a case that works them out."""
+
+    def get(self, name: str, /) -> Any: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Sentence:
     """A parsed sentence: the names it uses and the text between them."""
@@ -28,7 +34,7 @@ class Sentence:
 
     def write(
         self,
-        facts: Mapping[str, Any],
+        facts: Known,
         types: Mapping[str, FactType],
         limits: Mapping[str, tuple[units.Dimension, float]],
         preferences: units.UnitPreferences,
@@ -65,7 +71,8 @@ def write_value(type_: FactType, value: Any, preferences: units.UnitPreferences)
 
 def read_sentence(text: str, types: Mapping[str, FactType], limits: Mapping[str, Any]) -> Sentence:
     """Parse; SentenceError names what is unknown, or a brace that is neither a fact nor a limit."""
-    facts, named_limits = [], []
+    facts: list[str] = []
+    named_limits: list[str] = []
     for match in _FIELD.finditer(text):
         is_limit, name = match.group(1) is not None, match.group(2)
         if is_limit != match.group(0).endswith(")}"):

@@ -20,7 +20,6 @@ from accord_rules.verdict import digest
 
 FACTS: Mapping[str, Fact] = declared()
 FACT_TYPES: Mapping[str, FactType] = MappingProxyType({name: fact.type for name, fact in FACTS.items()})
-_WIDTH = {Scope.ORDER: 0, Scope.DECORATION: 1, Scope.PRESSING: 2}
 assert derive.item  # importing derive is what declares the facts
 
 
@@ -179,9 +178,9 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary) -> Rule:
     fix = read_sentence(text.fix, vocabulary.facts, vocabulary.limits)
     named = {*condition.facts, *because.facts, *fix.facts}
     limits = tuple(sorted({*condition.limits, *because.limits, *fix.limits}))
-    scope = max((FACTS[fact].scope for fact in named), key=_WIDTH.__getitem__, default=Scope.ORDER)
+    scope = max((FACTS[fact].scope for fact in named), key=lambda each: each.rank, default=Scope.ORDER)
     if "{i}" in text.about or text.about in ("decoration", "artwork"):
-        scope = max(scope, Scope.DECORATION, key=_WIDTH.__getitem__)
+        scope = max(scope, Scope.DECORATION, key=lambda each: each.rank)
     if text.about in ("press", "settings"):
         scope = Scope.PRESSING
     return Rule(
@@ -211,7 +210,9 @@ def _dangling(settings: Settings) -> list[str]:
         for name, entry in entries.items():
             for pointer, named_kind, named in names_in(entry):
                 if named not in known[named_kind]:
-                    reasons.append(f"{_file(kind, settings.documents, name)}: {pointer}: there is no {named!r} in {named_kind}")
+                    reasons.append(
+                        f"{_file(kind, settings.documents, name)}: {pointer}: there is no {named!r} in {named_kind}"
+                    )
     for name, rule in settings.rules.items():
         reasons += [
             f"{_file('rules', settings.documents, name)}: sources: there is no {source!r} in sources"
@@ -249,7 +250,9 @@ def _bad_windows(holder: Any) -> list[tuple[str, str]]:
     if pressure is not None:
         ranks = [("light", "medium", "firm").index(word) for word in (pressure.least, pressure.aim, pressure.most)]
         if ranks != sorted(ranks):
-            faults.append(("pressure", f"least {pressure.least}, aim {pressure.aim}, most {pressure.most} are out of order"))
+            faults.append(
+                ("pressure", f"least {pressure.least}, aim {pressure.aim}, most {pressure.most} are out of order")
+            )
     return faults
 
 

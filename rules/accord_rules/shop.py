@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from accord_rules import units
 from accord_rules.order import MARKETS, Press
-from accord_rules.reading import Choice, Many, Name, Object, Text, given, optional
+from accord_rules.reading import Choice, Many, Name, Object, Text, given
 
 STANDING = (
     "birds-near",

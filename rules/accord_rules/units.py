@@ -256,8 +256,7 @@ def _check_bounds(dimension: Dimension, value: float) -> None:
     if too_small or value > dimension.most:
         bound = "above" if dimension.least_open else "at least"
         raise UnitError(
-            f"must be {bound} {dimension.least:g} {dimension.symbol}"
-            f" and at most {dimension.most:g} {dimension.symbol}"
+            f"must be {bound} {dimension.least:g} {dimension.symbol} and at most {dimension.most:g} {dimension.symbol}"
         )
 
 

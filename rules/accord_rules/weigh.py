@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from accord_rules import units
@@ -22,6 +22,9 @@ from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
 _TURNS_WITH_SETTINGS = frozenset(
     {"set.display_c", "set.surface_c", "set.surface_low_c", "set.surface_high_c", "set.time_s", "job.total_s"}
 )
+
+
+_ONLY = Sequenced((0,))
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,32 +133,39 @@ class Scales:
 
     def on_press(self, decorations: Sequence[Case], press: Press) -> OnPress:
         """All decorations of an order on one press, with the best allowed settings for what is left open."""
-        chosen = [self._allowed(decoration, press) for decoration in decorations]
-        sequence = _sequence(decorations, press, chosen)
+        alone: list[tuple[Case, Weighed | None]] = [self._alone(decoration, press) for decoration in decorations]
+        sequence = _sequence(alone)
         if not sequence.order:
             # Less heat may leave the earlier prints unharmed.
-            cooler = [lowest(d.pressing_case(press), c) if c is not None else c for d, c in zip(decorations, chosen, strict=True)]
-            if (found := _sequence(decorations, press, cooler)).order:
-                chosen, sequence = cooler, found
+            cooler = [
+                decoration.pressing_case(press, _lowest(case))
+                for decoration, (case, _) in zip(decorations, alone, strict=True)
+            ]
+            if (found := find_sequence(cooler)).order:
+                sequence, alone = found, [(case, None) for case in cooler]
+        if len(alone) == 1 and alone[0][1] is not None and sequence.order:
+            # Alone is how it was weighed already.
+            return OnPress(press, (alone[0][0],), sequence, alone[0][1])
         cases = tuple(
-            decoration.pressing_case(press, settings, sequence)
-            for decoration, settings in zip(decorations, chosen, strict=True)
+            decoration.pressing_case(press, case.chosen, sequence)
+            for decoration, (case, _) in zip(decorations, alone, strict=True)
         )
         return OnPress(press, cases, sequence, sum(map(self.weigh, cases), Weighed()))
 
-    def _allowed(self, decoration: Case, press: Press) -> Chosen | None:
-        """The preferred settings, or the first others that no rule blocks; the preferred ones if there are none."""
+    def _alone(self, decoration: Case, press: Press) -> tuple[Case, Weighed]:
+        """One decoration as if it were the only one, with the preferred settings, or the first others that no rule
+        blocks; the preferred ones if there are none."""
         first = choose(decoration.pressing_case(press))
-        if first is None or first.surface_c is None:
-            return first
-        alone = Sequenced((0,))
-        blocks = self.weigh(decoration.pressing_case(press, first, alone)).at("blocks")
-        if not blocks or not all(each.rule.condition.facts & _TURNS_WITH_SETTINGS for each in blocks):
-            return first
-        for other in alternatives(decoration.pressing_case(press), first):
-            if not self.weigh(decoration.pressing_case(press, other, alone)).at("blocks"):
-                return other
-        return first
+        case = decoration.pressing_case(press, first, _ONLY)
+        weighed = self.weigh(case)
+        if first is None or first.surface_c is None or not _turns_with_settings(weighed.at("blocks")):
+            return case, weighed
+        for chosen in alternatives(case, first):
+            other = decoration.pressing_case(press, chosen, _ONLY)
+            other_weighed = self.weigh(other)
+            if not other_weighed.at("blocks"):
+                return other, other_weighed
+        return case, weighed
 
     # -- what is missing -------------------------------------------------------------------------------------------
 
@@ -166,9 +176,11 @@ class Scales:
         """
         found: dict[str, tuple[Assume, str, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
-            unknown = self._deciding[case.scope].judge(
-                plain.facts(self._names[case.scope]), self.settings.limit_values
-            ).unknown
+            unknown = (
+                self._deciding[case.scope]
+                .judge(plain.facts(self._names[case.scope]), self.settings.limit_values)
+                .unknown
+            )
             for rule, facts in unknown.items():
                 for name in sorted(facts):
                     for pointer, cause in plain.causes(name).items():
@@ -179,7 +191,6 @@ class Scales:
             Assumption(pointer, value, cause.why, tuple(sorted(rules)))
             for pointer, (cause, value, rules) in sorted(found.items())
         )
-
 
 
 def _assumed_value(case: Case, cause: Assume) -> str:
@@ -200,10 +211,17 @@ def _facts_named(rules: Iterable[Rule]) -> tuple[str, ...]:
     return tuple(sorted({fact for rule in rules for fact in rule.condition.facts}))
 
 
-def _sequence(decorations: Sequence[Case], press: Press, chosen: Sequence[Chosen | None]) -> Sequenced:
-    return find_sequence(
-        [decoration.pressing_case(press, each) for decoration, each in zip(decorations, chosen, strict=True)]
-    )
+def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
+    """Whether different settings could lift every block there is."""
+    return bool(blocks) and all(each.rule.condition.facts & _TURNS_WITH_SETTINGS for each in blocks)
+
+
+def _sequence(alone: Sequence[tuple[Case, Weighed | None]]) -> Sequenced:
+    return find_sequence([case for case, _ in alone])
+
+
+def _lowest(case: Case) -> Chosen | None:
+    return None if case.chosen is None else lowest(case, case.chosen)
 
 
 # -- from what fires to what is said --------------------------------------------------------------------------------
@@ -238,7 +256,7 @@ def finding(fired: Fired, settings: Settings) -> Finding:
 
 
 def needs(weighed: Weighed, settings: Settings) -> tuple[Need, ...]:
-    """What to ask, if anything unsaid could change the verdict: what could block; failing that, what could add a must."""
+    """What to ask, if anything unsaid could change the verdict: what could block, else what could add a must."""
     if weighed.verdict == "rejected":
         return ()
     level = "blocks" if weighed.verdict == "undetermined" else "requires"

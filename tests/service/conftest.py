@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import copy
 import hashlib
-from collections.abc import Callable
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from werkzeug.test import TestResponse
 
 from accord_service.app import create_app
 from accord_service.config import Config
@@ -64,34 +63,36 @@ ORDER: dict[str, Any] = {
     ],
     "quantity": 12,
 }
-Post = Callable[..., TestResponse]
 
 
-def keys_toml() -> str:
-    return "\n".join(
-        f'[[key]]\nshop = "{shop}"\nrole = "{role}"\nid = "{shop}-{role}"\n'
-        f'sha256 = "{hashlib.sha256(token.encode()).hexdigest()}"'
-        for (shop, role), token in TOKENS.items()
-    )
-
-
-def write_shops(folder: Path, keys: str | None = None, **shops: str) -> Path:
-    """Write shop files (name to text; underscores become hyphens) and the key file."""
-    (folder / "shops").mkdir(parents=True)
-    for name, text in (shops or {"quay_side": QUAY_SIDE, "mill_loft": MILL_LOFT}).items():
-        (folder / "shops" / f"{name.replace('_', '-')}.toml").write_text(text, encoding="utf-8")
-    (folder / "keys.toml").write_text(keys_toml() if keys is None else keys, encoding="utf-8")
-    return folder
+@pytest.fixture(scope="session")
+def tokens() -> dict[tuple[str, str], str]:
+    """(shop, role) to the bearer token of its key."""
+    return dict(TOKENS)
 
 
 @pytest.fixture(scope="session")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_shops(tmp_path_factory.mktemp("collective") / "data")
+    """The two shops and their keys as files; tests that change them change a copy."""
+    folder = tmp_path_factory.mktemp("collective")
+    (folder / "shops").mkdir()
+    for name, text in (("quay-side", QUAY_SIDE), ("mill-loft", MILL_LOFT)):
+        (folder / "shops" / f"{name}.toml").write_text(text, encoding="utf-8")
+    (folder / "keys.toml").write_text("\n".join(map(_key, TOKENS)), encoding="utf-8")
+    return folder
+
+
+def _key(holder: tuple[str, str]) -> str:
+    shop, role = holder
+    sha256 = hashlib.sha256(TOKENS[holder].encode()).hexdigest()
+    return f'[[key]]\nshop = "{shop}"\nrole = "{role}"\nid = "{shop}-{role}"\nsha256 = "{sha256}"'
 
 
 @pytest.fixture(scope="session")
-def app(folder: Path) -> Flask:
-    return create_app(Config(shops_folder=folder))
+def app(folder: Path) -> Iterator[Flask]:
+    app = create_app(Config(shops_folder=folder))
+    yield app
+    app.extensions["accord"].authority.close()
 
 
 @pytest.fixture
@@ -102,11 +103,7 @@ def client(app: Flask) -> FlaskClient:
 @pytest.fixture
 def key() -> dict[str, str]:
     """The headers of the quay-side shop's counter."""
-    return bearer("quay-counter-token")
-
-
-def bearer(token: str) -> dict[str, str]:
-    return {"Authorization": f"Bearer {token}"}
+    return {"Authorization": "Bearer quay-counter-token"}
 
 
 @pytest.fixture

@@ -56,12 +56,14 @@ def search(scales: Scales, order: SettleRequest, shop: Shop) -> Search:
     general = scales.weigh(whole)
     presses = presses_of(order, shop)
     choices = [_transfers(decoration, shop, scales) for decoration in order.decorations]
-    alone = [_alone(scales, order, shop, index, names, presses) for index, names in enumerate(choices)]
-    candidates = [
-        _weighed(scales, order, shop, general, press, names)
-        for press in presses
-        for names in _combinations(press, choices, alone)
-    ]
+    alone = [_alone(scales, whole, index, names, presses) for index, names in enumerate(choices)]
+    filled: dict[tuple[str, ...], Filled] = {}
+    candidates = []
+    for press in presses:
+        for names in _combinations(press, choices, alone):
+            if names not in filled:
+                filled[names] = _filled(scales, whole, general, names)
+            candidates.append(_on_press(scales, filled[names], press))
     possible = sorted((c for c in candidates if c.possible), key=lambda c: _rank_key(c, order.prefer))
     return Search(tuple(possible), tuple(c for c in candidates if not c.possible))
 
@@ -90,20 +92,19 @@ def _transfers(decoration: Decoration, shop: Shop, scales: Scales) -> tuple[str,
 _Alone = Mapping[tuple[str, str], bool]
 
 
-def _alone(
-    scales: Scales, order: Order, shop: Shop, index: int, names: Sequence[str], presses: Sequence[Press]
-) -> _Alone:
+def _alone(scales: Scales, whole: Case, index: int, names: Sequence[str], presses: Sequence[Press]) -> _Alone:
     """For orders of several decorations: whether each (press, transfer) could do for this decoration by itself.
 
     A combination with one that cannot is hopeless, so that only the hopeful ones are multiplied out.
     """
+    order = whole.order
     if len(order.decorations) == 1:
         return {}
     found = {}
     single = replace(order.decorations[index], over=None)
     for name in names:
         only = replace(order, decorations=(replace(single, transfer=name),))
-        decoration = Case(scales.settings, shop, only).decoration_case(0)
+        decoration = Case(scales.settings, whole.shop, only).decoration_case(0)
         own = scales.weigh(decoration)
         for press in presses:
             blocked = own.at("blocks") or scales.on_press([decoration], press).weighed.at("blocks")
@@ -111,9 +112,7 @@ def _alone(
     return found
 
 
-def _combinations(
-    press: Press, choices: Sequence[Sequence[str]], alone: Sequence[_Alone]
-) -> Iterator[tuple[str, ...]]:
+def _combinations(press: Press, choices: Sequence[Sequence[str]], alone: Sequence[_Alone]) -> Iterator[tuple[str, ...]]:
     """Hopeful combinations for one press; where a decoration has no hopeful transfer, each of its transfers once."""
     hopeful = [
         [name for name in names if not each or each[press.id, name]] for names, each in zip(choices, alone, strict=True)
@@ -129,25 +128,34 @@ def _combinations(
             yield from ((*first[:index], name, *first[index + 1 :]) for name in names)
 
 
-def _weighed(
-    scales: Scales, order: Order, shop: Shop, general: Weighed, press: Press, names: tuple[str, ...]
-) -> Candidate:
-    filled = replace(
-        order,
-        decorations=tuple(replace(d, transfer=name) for d, name in zip(order.decorations, names, strict=True)),
-    )
-    whole = Case(scales.settings, shop, filled)
-    decorations = [whole.decoration_case(index) for index in range(len(names))]
-    own = sum(map(scales.weigh, decorations), general)
-    on_press = scales.on_press(decorations, press)
-    return Candidate(replace(filled, press=order.press or press.id), on_press, own + on_press.weighed)
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """An order with its transfers filled in, its decorations' cases, and what the rules say before any press."""
+
+    order: Order
+    decorations: tuple[Case, ...]
+    weighed: Weighed
+
+
+def _filled(scales: Scales, whole: Case, general: Weighed, names: tuple[str, ...]) -> Filled:
+    pairs = zip(whole.order.decorations, names, strict=True)
+    order = replace(whole.order, decorations=tuple(replace(d, transfer=name) for d, name in pairs))
+    case = whole.with_transfers(order)
+    decorations = tuple(case.decoration_case(index) for index in range(len(names)))
+    return Filled(order, decorations, sum(map(scales.weigh, decorations), general))
+
+
+def _on_press(scales: Scales, filled: Filled, press: Press) -> Candidate:
+    on_press = scales.on_press(filled.decorations, press)
+    order = replace(filled.order, press=filled.order.press or press.id)
+    return Candidate(order, on_press, filled.weighed + on_press.weighed)
 
 
 # -- ranking ---------------------------------------------------------------------------------------------------------
 
 
 def _scores(candidate: Candidate) -> Mapping[str, float]:
-    """What a plan is good for, 1 to 5 each: the transfers' own marks averaged, and speed from the time a piece takes."""
+    """What a plan is good for, 1 to 5 each: the transfers' marks averaged; speed from the time a piece takes."""
     transfers = [transfer for case in candidate.on_press.cases if (transfer := case.transfer) is not None]
     seconds = _seconds_each(candidate)
     return {
@@ -168,7 +176,15 @@ def _rank_key(candidate: Candidate, prefer: Sequence[str]) -> tuple[object, ...]
     scores, wishes = _scores(candidate), prefer or _USUAL_WISHES
     wish = sum(scores[each] * _FALL_OFF**rank for rank, each in enumerate(wishes))
     robust = all(case["window.robust"] for case in candidate.on_press.cases)
-    return (not robust, badness[0], badness[2], -round(wish, 6), badness[3], candidate.on_press.press.id, candidate.transfers)
+    return (
+        not robust,
+        badness[0],
+        badness[2],
+        -round(wish, 6),
+        badness[3],
+        candidate.on_press.press.id,
+        candidate.transfers,
+    )
 
 
 def reasons(candidate: Candidate, prefer: Sequence[str]) -> tuple[str, ...]:

@@ -21,12 +21,15 @@ _WORKABLE = ("accepted", "conditional")
 _Trial = tuple[Order, tuple[Change, ...], str]
 
 
-def remedies(
-    order: Order, shop: Shop, settings: Settings, weigh: Callable[[Order], Weighed]
-) -> tuple[Remedy, ...]:
+def remedies(order: Order, shop: Shop, settings: Settings, weigh: Callable[[Order], Weighed]) -> tuple[Remedy, ...]:
     """Up to three single changes that work, cheapest kind first, accepted before conditional within a kind."""
     found: list[Remedy] = []
-    for trials in (_settings(order), _transfers(order, shop, settings), _presses(order, shop), _blanks(order, settings)):
+    for trials in (
+        _settings(order),
+        _transfers(order, shop, settings),
+        _presses(order, shop),
+        _blanks(order, settings),
+    ):
         working = []
         for changed, changes, text in trials:
             weighed = weigh(changed)
@@ -52,7 +55,7 @@ def _settings(order: Order) -> Iterator[_Trial]:
     for index in asked:
         changed = _with_decoration(changed, index, settings=None)
         changes.append(Change(f"/decorations/{index}/settings", "as asked", None))
-    yield changed, tuple(changes), "Leave the settings to the book: the ones under \"settings\" of that answer work."
+    yield changed, tuple(changes), 'Leave the settings to the book: the ones under "settings" of that answer work.'
 
 
 def _transfers(order: Order, shop: Shop, settings: Settings) -> Iterator[_Trial]:
@@ -84,7 +87,7 @@ def _blanks(order: Order, settings: Settings) -> Iterator[_Trial]:
     if now is None:
         return
     for name in settings.catalogue["blanks"][now].alternatives:
-        changed = replace(order, item=replace(order.item, blank=name, **_UNSAID))  # type: ignore[arg-type]
+        changed = replace(order, item=replace(order.item, blank=name, **_UNSAID))
         title = in_a_sentence(settings.catalogue["blanks"][name].title)
         yield changed, (Change("/item/blank", now, name),), f"Print on {title} ({name}) instead."
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 from accord_rules import units
@@ -78,4 +79,4 @@ def _ring(before: list[dict[int, str]], left: set[int]) -> str:
         path.append(index)
         index = min(before[index].keys() & left)
     ring = [*path[path.index(index) :], index]
-    return "; and ".join(before[here][there] for here, there in zip(ring, ring[1:], strict=False))
+    return "; and ".join(before[here][there] for here, there in itertools.pairwise(ring))

@@ -50,7 +50,8 @@ def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
         shown = case.show(units.TEMPERATURE, chosen.display_c)
         yield f"Set the press to {shown} on its display and let it settle."
     if chosen.pre_press_s > 0:
-        yield f"Pre-press the bare piece for {case.show(units.TIME, chosen.pre_press_s)} to drive out moisture and creases."
+        dwell = case.show(units.TIME, chosen.pre_press_s)
+        yield f"Pre-press the bare piece for {dwell} to drive out moisture and creases."
 
 
 def _place(case: Case, chosen: Chosen) -> Iterator[str]:
@@ -62,9 +63,12 @@ def _place(case: Case, chosen: Chosen) -> Iterator[str]:
         side = "printed side down" if case["transfer.principle"] == "dye-vapour" else "as its maker shows"
         yield f"Place the transfer {side}, {case['place.size_words']}, at {where}."
     if case["item.textile"]:
-        clear = [name for name in case["item.features"] if name in ("collar", "zip", "button", "seam", "placket", "pocket")]
+        clear = [
+            name for name in case["item.features"] if name in ("collar", "zip", "button", "seam", "placket", "pocket")
+        ]
         if clear:
-            yield f"Keep {', '.join(clear)} off the heated area; raise the print area on a pad if they cannot be cleared."
+            named = ", ".join(clear)
+            yield f"Keep {named} off the heated area; raise the print area on a pad if they cannot be cleared."
     yield from (f"Fix the carrier with {title} outside the print." for title in _sheet_title(case, chosen.tape))
     yield from (f"Cover with {title}." for title in _sheet_title(case, chosen.cover))
 

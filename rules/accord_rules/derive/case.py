@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from accord_rules.settings import Settings
 
 _UNSET: Any = object()
-_RANK = {Scope.ORDER: 0, Scope.DECORATION: 1, Scope.PRESSING: 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +53,19 @@ class Case:
         self._press, self._chosen, self.sequence = press, chosen, sequence
         self._facts: Mapping[str, Fact] = declared()
         self._known: dict[str, Any] = {}
+        self._rank = scope.rank
         self._trace: list[set[str]] = []
 
     # -- narrower cases ------------------------------------------------------------------------------------------
+
+    def with_transfers(self, order: Order) -> Case:
+        """The same case for an order that differs in its decorations' transfers only.
+
+        The order's facts do not depend on them, so what is known of them is shared.
+        """
+        other = Case(self.settings, self.shop, order, assume=self.assume)
+        other._known = self._known
+        return other
 
     def decoration_case(self, index: int) -> Case:
         return Case(
@@ -88,15 +97,16 @@ class Case:
         if known is not _UNSET:
             return known
         fact = self._facts[name]
-        if fact.scope is not self.scope:
-            if self.parent is None or _RANK[fact.scope] > _RANK[self.scope]:
+        if fact.rank != self._rank:
+            if self.parent is None or fact.rank > self._rank:
                 raise KeyError(f"{name} cannot be known for {self.scope.value}")
-            return self.parent[name]
-        value = fact.compute(self)
-        if value is None and self.assume and isinstance(fact.missing, Assume):
-            value = fact.missing.value
-            if callable(value):
-                value = value(self)
+            value = self.parent[name]
+        else:
+            value = fact.compute(self)
+            if value is None and self.assume and isinstance(fact.missing, Assume):
+                value = fact.missing.value
+                if callable(value):
+                    value = value(self)
         self._known[name] = value
         return value
 
@@ -184,9 +194,9 @@ class Case:
 
     @property
     def press_type(self) -> PressType:
-        return self.settings.catalogue["press_types"][self.press.type]
+        found: PressType = self.settings.catalogue["press_types"][self.press.type]
+        return found
 
     @property
     def chosen(self) -> Chosen | None:
         return self._chosen
-

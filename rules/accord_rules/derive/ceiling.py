@@ -104,7 +104,9 @@ def _substrate(case: Case) -> list[Ceiling]:
     entry = case.substrate
     if entry is None:
         return []
-    return [Ceiling(entry.limit, "substrate", f"{in_a_sentence(entry.title)} {entry.harm} from {_at(case, entry.limit)}")]
+    return [
+        Ceiling(entry.limit, "substrate", f"{in_a_sentence(entry.title)} {entry.harm} from {_at(case, entry.limit)}")
+    ]
 
 
 def _coating(case: Case) -> list[Ceiling]:
@@ -112,7 +114,9 @@ def _coating(case: Case) -> list[Ceiling]:
     entry = case.entry("coatings", name) if name is not None else None
     if entry is None or entry.limit is None:
         return []
-    return [Ceiling(entry.limit, "coating", f"its {in_a_sentence(entry.title)} {entry.harm} from {_at(case, entry.limit)}")]
+    return [
+        Ceiling(entry.limit, "coating", f"its {in_a_sentence(entry.title)} {entry.harm} from {_at(case, entry.limit)}")
+    ]
 
 
 def _finishes(case: Case) -> list[Ceiling]:

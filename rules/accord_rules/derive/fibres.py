@@ -33,7 +33,7 @@ def _share(case: Case, counts: Callable[[str, Fibre], bool]) -> float | None:
     mix = case["item.fibres"]
     if mix is None:
         return None
-    return round(sum(share for code, share in mix.items() if counts(code, case.entry("fibres", code))), 6)
+    return float(round(sum(share for code, share in mix.items() if counts(code, case.entry("fibres", code))), 6))
 
 
 @fact("item.polyester_share", number(units.PERCENT), ORDER)

@@ -7,8 +7,8 @@ from accord_rules.catalogue import BLANK_KINDS, PLASTICS, SHAPES, SUBSTRATE_FAMI
 from accord_rules.derive.case import Case
 from accord_rules.derive.colour import Colour, read_colour
 from accord_rules.facts import BOOL, DATA, TEXT, Ask, Assume, Scope, fact, number, one_of, set_of
-from accord_rules.sentences import in_a_sentence
 from accord_rules.order import DYES, FEATURES, PREPARATIONS
+from accord_rules.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
 

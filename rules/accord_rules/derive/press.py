@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from math import ceil, pi
 
@@ -33,19 +34,21 @@ class Calibration:
         return self._at(display_c, 2)
 
     def display_c(self, surface_c: float) -> float:
-        """The display setting for a mean surface temperature: the inverse, by bisection (the curve rises)."""
-        low, high = surface_c - 200.0, surface_c + 200.0
-        for _ in range(60):
-            middle = (low + high) / 2
-            low, high = (middle, high) if self.surface_c(middle) < surface_c else (low, middle)
-        return round((low + high) / 2, 6)
+        """The display setting for a mean surface temperature: the inverse (readings rise with the display)."""
+        first, last = self.points[0], self.points[-1]
+        if surface_c <= first[1]:
+            return round(surface_c - first[1] + first[0], 6)
+        for (x0, y0, _), (x1, y1, _) in zip(self.points, self.points[1:], strict=False):
+            if surface_c <= y1:
+                return round(x0 + (x1 - x0) * (surface_c - y0) / (y1 - y0), 6)
+        return round(surface_c - last[1] + last[0], 6)
 
     def _at(self, display_c: float, column: int) -> float:
         """Interpolated offset (column 1) or spread (column 2)."""
         values = [(x, (y - x) if column == 1 else spread) for x, y, spread in self.points]
         if display_c <= values[0][0]:
             return values[0][1]
-        for (x0, v0), (x1, v1) in zip(values, values[1:], strict=False):
+        for (x0, v0), (x1, v1) in itertools.pairwise(values):
             if display_c <= x1:
                 return v0 + (v1 - v0) * (display_c - x0) / (x1 - x0)
         return values[-1][1]
@@ -135,7 +138,7 @@ def reach_c(case: Case) -> float:
 @fact("press.reach_sure_c", number(units.TEMPERATURE), PRESSING)
 def reach_sure_c(case: Case) -> float:
     """The surface temperature it reaches for sure at the highest setting, spread taken off."""
-    return round(case["press.reach_c"] - case["press.spread_k"], 6)
+    return float(round(case["press.reach_c"] - case["press.spread_k"], 6))
 
 
 @fact("press.platen", DATA, PRESSING)
@@ -213,7 +216,7 @@ def stack_mm(case: Case) -> float | None:
     sheets = [names[0] for names in (needed.cover, needed.pad) if names]
     extra = sum(case.entry("consumables", name).thickness for name in sheets)
     layers = 2 if case["item.textile"] and case["item.kind"] in ("garment", "bag") else 1
-    return round(piece * layers + case.transfer.thickness + extra, 6)
+    return float(round(piece * layers + case.transfer.thickness + extra, 6))
 
 
 @fact("fit.contact_m2", DATA, PRESSING)
@@ -236,9 +239,9 @@ def pressure_most_kpa(case: Case) -> float | None:
         return None
     cylinder = case.press.cylinder
     if cylinder is not None:
-        return round(_force_n(case, cylinder.line_most) / contact / 1000, 6)
+        return float(round(_force_n(case, cylinder.line_most) / contact / 1000, 6))
     if usual.hand_force is not None:
-        return round(usual.hand_force / contact / 1000, 6)
+        return float(round(usual.hand_force / contact / 1000, 6))
     return case.limit(f"pressure.{usual.pressure_most}_most")
 
 
@@ -255,7 +258,7 @@ def pressure_on_print_kpa(case: Case, line_kpa: float) -> float | None:
     contact = case["fit.contact_m2"]
     if case.press.cylinder is None or contact is None:
         return None
-    return round(_force_n(case, line_kpa) / contact / 1000, 6)
+    return float(round(_force_n(case, line_kpa) / contact / 1000, 6))
 
 
 def line_pressure_kpa(case: Case, print_kpa: float) -> float | None:

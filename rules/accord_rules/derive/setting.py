@@ -278,7 +278,9 @@ def _weakest_sheet(case: Case, chosen: Chosen) -> Consumable | None:
 _TEMPERATURE, _TIME, _PRESSURE = number(units.TEMPERATURE), number(units.TIME), number(units.PRESSURE)
 _of_chosen("display_c", _TEMPERATURE, "The display setting.", lambda _, s: s.display_c)
 _of_chosen("surface_c", _TEMPERATURE, "The mean surface temperature it gives on this press.", lambda _, s: s.surface_c)
-_of_chosen("surface_low_c", _TEMPERATURE, "The coolest spot of the surface, spread taken off.", lambda _, s: _hot(s, -1))
+_of_chosen(
+    "surface_low_c", _TEMPERATURE, "The coolest spot of the surface, spread taken off.", lambda _, s: _hot(s, -1)
+)
 _of_chosen("surface_high_c", _TEMPERATURE, "The hottest spot of the surface, spread added.", lambda _, s: _hot(s, 1))
 _of_chosen("time_s", _TIME, "The dwell.", lambda _, s: s.time_s)
 _of_chosen("pressure_kpa", _PRESSURE, "The pressure on the print.", lambda _, s: s.pressure_kpa)
@@ -293,12 +295,17 @@ _of_chosen(
 )
 _of_chosen("peel_ok", BOOL, "Whether that peel suits the transfer.", lambda c, s: s.peel in c["transfer.needed"].peel)
 _of_chosen(
-    "cover_missing", BOOL, "Whether no cover sheet that suits is set.", lambda c, s: _missing(s.cover, c["transfer.needed"].cover)
+    "cover_missing",
+    BOOL,
+    "Whether no cover sheet that suits is set.",
+    lambda c, s: _missing(s.cover, c["transfer.needed"].cover),
 )
 _of_chosen(
     "cover_words", TEXT, "Cover sheets that suit, in words.", lambda c, s: _titles(c, c["transfer.needed"].cover)
 )
-_of_chosen("pad_missing", BOOL, "Whether no pad that suits is set.", lambda c, s: _missing(s.pad, c["transfer.needed"].pad))
+_of_chosen(
+    "pad_missing", BOOL, "Whether no pad that suits is set.", lambda c, s: _missing(s.pad, c["transfer.needed"].pad)
+)
 _of_chosen("pad_words", TEXT, "Pads that suit, in words.", lambda c, s: _titles(c, c["transfer.needed"].pad))
 _of_chosen(
     "tape_missing",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -55,7 +56,12 @@ _declare("taped", BOOL, "Whether its carrier has to be held with heat tape.", la
 _declare("fumes", BOOL, "Whether pressing it gives off fumes that want extraction.", lambda t: t.fumes)
 _declare("crystal", BOOL, "Whether it has glass or crystal stones, which may hold lead.", lambda t: t.crystal)
 _declare("loose_parts", BOOL, "Whether it has parts that can come off and be swallowed.", lambda t: t.loose_parts)
-_declare("phthalate_declared", BOOL, "Whether its maker declares it below the phthalate limits.", lambda t: t.phthalate_declared)
+_declare(
+    "phthalate_declared",
+    BOOL,
+    "Whether its maker declares it below the phthalate limits.",
+    lambda t: t.phthalate_declared,
+)
 _declare("lead_declared", BOOL, "Whether its maker declares it below the lead limits.", lambda t: t.lead_declared)
 _declare("needs_second_press", BOOL, "Whether it wants a second press.", lambda t: t.second_press > 0)
 _declare("wash_limit_c", number(units.TEMPERATURE), "The hottest wash it bears.", lambda t: t.wash_limit)
@@ -121,7 +127,7 @@ def interpolate(points: tuple[tuple[float, float], ...], x: float) -> float:
     """Piecewise linear through ``points`` (sorted by x), held level beyond both ends."""
     if x <= points[0][0]:
         return points[0][1]
-    for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+    for (x0, y0), (x1, y1) in itertools.pairwise(points):
         if x <= x1:
             return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
     return points[-1][1]
@@ -136,7 +142,12 @@ def _needed(name: str, type_: FactType, about: str, read: Callable[[Case, Needed
     fact(f"transfer.{name}", type_, DECORATION)(compute)
 
 
-_needed("least_c", number(units.TEMPERATURE), "The least surface temperature it needs here.", lambda _, n: n.temperature.least)
+_needed(
+    "least_c",
+    number(units.TEMPERATURE),
+    "The least surface temperature it needs here.",
+    lambda _, n: n.temperature.least,
+)
 _needed("aim_c", number(units.TEMPERATURE), "The surface temperature to aim at.", lambda _, n: n.temperature.aim)
 _needed("most_c", number(units.TEMPERATURE), "The most surface temperature it bears.", lambda _, n: n.temperature.most)
 _needed(
@@ -199,7 +210,8 @@ def under_title(case: Case) -> str | None:
 
 def layers(case: Case) -> list[Transfer | None]:
     """The decorations from this one down to the ground."""
-    found, index = [], case.index
+    found: list[Transfer | None] = []
+    index = case.index
     while len(found) <= len(case.order.decorations):
         found.append(case.settings.transfer(case.order.decorations[index].transfer))
         below = case.order.decorations[index].over

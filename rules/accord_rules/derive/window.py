@@ -38,12 +38,12 @@ def uppers(case: Case) -> tuple[Bound, ...] | None:
         return None
     show = case.show
     found = [Bound(each.value_c, each.kind, each.text) for each in ceilings]
-    found.append(
-        Bound(most, "transfer", f"{case['transfer.title']} bears at most {show(units.TEMPERATURE, most)}")
-    )
+    found.append(Bound(most, "transfer", f"{case['transfer.title']} bears at most {show(units.TEMPERATURE, most)}"))
     if migrates:
         cap = case.limit("migration.surface_most")
-        found.append(Bound(cap, "dye-migration", f"dye of the cloth bleeds into it above {show(units.TEMPERATURE, cap)}"))
+        found.append(
+            Bound(cap, "dye-migration", f"dye of the cloth bleeds into it above {show(units.TEMPERATURE, cap)}")
+        )
     if "pvc" in (case["transfer.plastic"], case["item.coating_plastic"]):
         cap = case.limit("fumes.pvc_most")
         found.append(Bound(cap, "pvc", f"PVC gives off acid fumes towards {show(units.TEMPERATURE, cap)}"))

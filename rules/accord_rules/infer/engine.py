@@ -39,7 +39,7 @@ from queue import Empty, SimpleQueue
 from types import MappingProxyType, TracebackType
 from typing import Any
 
-import durable_rules_engine as durable  # type: ignore[import-not-found]  # a C module without stubs
+import durable_rules_engine as durable
 
 from accord_rules.facts import FactType
 from accord_rules.infer.condition import (

@@ -6,6 +6,7 @@ import pickle
 import random
 
 import pytest
+from tests.rules.infer.generate import random_book
 
 from accord_rules import units
 from accord_rules.facts import BOOL, DATA, TEXT, FactType, Kind, number, one_of, set_of
@@ -20,7 +21,6 @@ from accord_rules.infer.condition import (
     negated,
     parse,
 )
-from tests.rules.infer.generate import random_book
 
 FACTS: dict[str, FactType] = {
     "item.textile": BOOL,
@@ -84,7 +84,10 @@ def branches(text: str) -> list[list[str]]:
         ("item.substrate not in ['knit']", [["item.substrate not in ('knit',)"]]),
         ("'zip' in item.features", [["'zip' in item.features"]]),
         ("not 'zip' in item.features", [["'zip' not in item.features"]]),
-        ("transfer.name == 'film-42' or transfer.name == 'dye'", [["transfer.name == 'film-42'"], ["transfer.name == 'dye'"]]),
+        (
+            "transfer.name == 'film-42' or transfer.name == 'dye'",
+            [["transfer.name == 'film-42'"], ["transfer.name == 'dye'"]],
+        ),
         # De Morgan, and distribution of and over or.
         ("not (item.textile and quantity < 3)", [["not item.textile"], ["quantity >= 3"]]),
         (
@@ -141,7 +144,10 @@ def test_takes(text: str, expected: list[list[str]]) -> None:
         ("press.temperature_c > limits('heat.most')", "the only call is limit"),
         ("press.temperature_c > 200", "200 has no unit"),
         ("press.rise_k > 5", "has no unit"),
-        ("press.temperature_c > limit('time.most')", "press.temperature_c is a temperature, limit('time.most') is a time"),
+        (
+            "press.temperature_c > limit('time.most')",
+            "press.temperature_c is a temperature, limit('time.most') is a time",
+        ),
         ("press.rise_k > limit('heat.most')", "is a temperature difference"),
         ("press.temperature_c > press.rise_k", "is a temperature difference"),
         ("item.polyester_share > quantity", "is a count"),
@@ -203,7 +209,9 @@ def test_refuses_more_branches_than_it_can_bear_before_building_them() -> None:
 
 
 def test_says_which_facts_and_limits_it_needs() -> None:
-    condition = read("item.textile and item.polyester_share < limit('dye.polyester_least') or item.substrate == item.base")
+    condition = read(
+        "item.textile and item.polyester_share < limit('dye.polyester_least') or item.substrate == item.base"
+    )
     assert condition.facts == {"item.textile", "item.polyester_share", "item.substrate", "item.base"}
     assert condition.limits == {"dye.polyester_least"}
 

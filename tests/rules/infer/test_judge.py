@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.rules.infer.generate import Book, random_book, random_facts
 
 from accord_rules import units
 from accord_rules.facts import BOOL, Kind, number, one_of, set_of
 from accord_rules.infer.condition import Condition, Vocabulary, parse
 from accord_rules.infer.judge import Judge, holds
-from tests.rules.infer.generate import Book, random_book, random_facts
 
 VOCABULARY = Vocabulary(
     {
@@ -152,9 +152,7 @@ def test_a_missing_limit_is_a_defect() -> None:
         ("(x < 30 and x > 60) or c", {}, {"c"}),
     ],
 )
-def test_says_which_unknown_facts_can_still_matter(
-    text: str, facts: dict[str, Any], expected: set[str] | None
-) -> None:
+def test_says_which_unknown_facts_can_still_matter(text: str, facts: dict[str, Any], expected: set[str] | None) -> None:
     assert open_facts(text, **facts) == expected
 
 
@@ -203,14 +201,8 @@ def test_agrees_with_python_where_everything_is_known() -> None:
 def completions(rng: random.Random, book: Book, facts: Mapping[str, Any], kept: Mapping[str, Any]) -> dict[str, Any]:
     """The facts with every unknown one filled in at random, but for those that are kept."""
     fresh = random_facts(rng, book, book.limits, missing=0.0, odd=False)
-    return {
-        name: kept[name] if name in kept else value if facts.get(name) is None or value_is_nan(facts[name]) else facts[name]
-        for name, value in fresh.items()
-    }
-
-
-def value_is_nan(value: Any) -> bool:
-    return isinstance(value, float) and math.isnan(value)
+    known = {name: value for name, value in facts.items() if value is not None and value == value}
+    return {**fresh, **known, **kept}
 
 
 def in_bounds(book: Book, facts: Mapping[str, Any]) -> bool:
@@ -250,7 +242,8 @@ def test_what_is_unknown_does_not_turn_what_is_said() -> None:
                 if outcomes and not matter:
                     assert outcomes == {rule in judgement.fired}, (condition.text, facts)
                 settled, opened = settled + (not matter), opened + bool(matter)
-    assert settled > 200 and opened > 200
+    assert settled > 200
+    assert opened > 200
 
 
 def test_every_fact_that_is_named_can_matter_in_small_conditions() -> None:

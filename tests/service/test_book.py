@@ -1,0 +1,147 @@
+"""The book over HTTP: catalogue, limits, sources, rules; pages, filters and ETags."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from accord_rules.catalogue import KINDS, Transfer
+from accord_rules.reading import read
+from accord_rules.settings import Settings, load_book
+from flask.testing import FlaskClient
+
+
+@pytest.fixture(scope="module")
+def settings() -> Settings:
+    return load_book()
+
+
+def every_entry(client: FlaskClient, key: dict[str, str], address: str) -> list[dict[str, Any]]:
+    """Follow ``next`` to the last page."""
+    entries: list[dict[str, Any]] = []
+    while address:
+        page = client.get(address, headers=key).json
+        entries += page["entries"]
+        address = page["next"]
+    return entries
+
+
+def test_the_catalogue_lists_every_kind_with_its_count(
+    client: FlaskClient, key: dict[str, str], settings: Settings
+) -> None:
+    answer = client.get("/v1/catalogue", headers=key).json
+    assert {each["kind"]: each["count"] for each in answer["kinds"]} == {k: len(settings.catalogue[k]) for k in KINDS}
+    assert answer["digest"] == settings.digest
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_pages_of_any_size_give_every_entry_once(
+    client: FlaskClient, key: dict[str, str], settings: Settings, kind: str
+) -> None:
+    ids = [each["id"] for each in every_entry(client, key, f"/v1/catalogue/{kind}?limit=7")]
+    assert ids == sorted(settings.catalogue[kind])
+
+
+@pytest.mark.parametrize("address", ["limits", "sources", "rules"])
+def test_other_lists_are_paged_alike(client: FlaskClient, key: dict[str, str], settings: Settings, address: str) -> None:
+    ids = [each["id"] for each in every_entry(client, key, f"/v1/{address}?limit=3")]
+    assert ids == sorted(getattr(settings, address))
+
+
+def test_a_page_may_begin_after_a_name_that_is_gone(client: FlaskClient, key: dict[str, str]) -> None:
+    ids = [each["id"] for each in client.get("/v1/catalogue/coatings?after=a-gone-name", headers=key).json["entries"]]
+    everything = [each["id"] for each in client.get("/v1/catalogue/coatings", headers=key).json["entries"]]
+    assert ids == [each for each in everything if each > "a-gone-name"]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_an_entry_reads_back_as_the_rules_hold_it(
+    client: FlaskClient, key: dict[str, str], settings: Settings, kind: str
+) -> None:
+    name = max(settings.catalogue[kind])
+    answer = client.get(f"/v1/catalogue/{kind}/{name}", headers=key).json
+    assert read(KINDS[kind], answer["entry"]) == settings.catalogue[kind][name]
+
+
+def test_a_product_is_shown_with_what_it_takes_from_its_family(
+    client: FlaskClient, key: dict[str, str], settings: Settings
+) -> None:
+    name = "sub-paper-fast-dry"
+    assert "principle" not in settings.documents["products"][name]
+    entry = client.get(f"/v1/catalogue/products/{name}", headers=key).json["entry"]
+    assert read(Transfer, entry).principle == "dye-vapour"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/v1/catalogue/spoons",
+        "/v1/catalogue/limits",
+        "/v1/catalogue/rules/x",
+        "/v1/catalogue/blanks/no-such-blank",
+        "/v1/limits/no-such-limit",
+        "/v1/sources/no-such-source",
+        "/v1/rules/no-such-rule",
+        "/v1/rules/..%2f..%2fetc",
+        "/v1/rules/%00",
+    ],
+)
+def test_names_that_are_not_in_the_book_are_not_found(client: FlaskClient, key: dict[str, str], path: str) -> None:
+    answer = client.get(path, headers=key)
+    assert answer.status_code == 404
+    assert answer.json["type"] == "/problems/not-found"
+
+
+def test_a_limit_names_the_rules_that_use_it(client: FlaskClient, key: dict[str, str], settings: Settings) -> None:
+    for name in settings.limits:
+        answer = client.get(f"/v1/limits/{name}", headers=key).json
+        assert answer["entry"] == settings.documents["limits"][name]
+        assert answer["rules"] == sorted(rule.id for rule in settings.rules.values() if name in rule.limits)
+
+
+def test_a_source_names_what_rests_on_it(client: FlaskClient, key: dict[str, str], settings: Settings) -> None:
+    answer = client.get("/v1/sources/common-practice", headers=key).json
+    assert answer["entry"]["kind"] == "common-practice"
+    assert answer["rules"] == sorted(r.id for r in settings.rules.values() if "common-practice" in r.sources)
+    assert answer["limits"] == sorted(n for n, limit in settings.limits.items() if "common-practice" in limit.sources)
+
+
+def test_rules_are_filtered_by_topic_and_level(client: FlaskClient, key: dict[str, str], settings: Settings) -> None:
+    chosen = min(settings.rules.values(), key=lambda rule: rule.id)
+    address = f"/v1/rules?topic={chosen.topic}&level={chosen.level}&limit=1"
+    ids = {each["id"] for each in every_entry(client, key, address)}
+    wanted = {r.id for r in settings.rules.values() if (r.topic, r.level) == (chosen.topic, chosen.level)}
+    assert ids == wanted != set(settings.rules)
+
+
+def test_a_rule_is_told_whole(client: FlaskClient, key: dict[str, str], settings: Settings) -> None:
+    for name, rule in settings.rules.items():
+        answer = client.get(f"/v1/rules/{name}", headers=key).json
+        assert answer["entry"]["when"] == rule.when
+        assert answer["entry"]["fires"]
+        assert answer["entry"]["silent"]
+        assert answer["sources"] == list(rule.sources)
+
+
+READS = ["/v1/catalogue", "/v1/catalogue/fibres", "/v1/catalogue/fibres/PES", "/v1/limits", "/v1/sources", "/v1/rules",
+         "/v1/shop", "/v1/openapi.json"]  # fmt: skip
+
+
+@pytest.mark.parametrize("path", READS)
+def test_reads_carry_a_strong_etag_and_are_not_sent_twice(client: FlaskClient, key: dict[str, str], path: str) -> None:
+    first = client.get(path, headers=key)
+    etag = first.headers["ETag"]
+    assert etag.startswith('"')  # RFC 9110 section 8.8.3: no W/, so strong
+    again = client.get(path, headers=key | {"If-None-Match": etag})
+    assert (again.status_code, again.data, again.headers["ETag"]) == (304, b"", etag)
+    assert client.get(path, headers=key | {"If-None-Match": '"other"'}).data == first.data
+
+
+def test_different_answers_have_different_etags(client: FlaskClient, key: dict[str, str]) -> None:
+    assert len({client.get(path, headers=key).headers["ETag"] for path in READS}) == len(READS)
+
+
+def test_a_head_request_gives_the_same_headers_and_no_body(client: FlaskClient, key: dict[str, str]) -> None:
+    whole, head = client.get("/v1/rules", headers=key), client.head("/v1/rules", headers=key)
+    assert head.data == b""
+    assert head.headers["ETag"] == whole.headers["ETag"]
