@@ -31,6 +31,7 @@ logconfig_dict = {
     "loggers": {
         "gunicorn.error": {"level": "INFO", "handlers": ["stderr"], "propagate": False},
         "gunicorn.access": {"level": "ERROR", "handlers": [], "propagate": False},
+        "accord_service": {"level": "INFO", "handlers": ["stderr"], "propagate": False},
     },
 }
 

@@ -96,6 +96,10 @@ class Authority:
         judged = self._judge(resolved, shop)
         return self._verdict(judged, shop, self._remedies(judged, shop))
 
+    def judge(self, order: Order, shop: Shop) -> Weighed:
+        """What the rules say, without the words: for searches and comparisons over many orders."""
+        return self._judge(resolve(order, self.settings, shop), shop).weighed
+
     def _judge(self, order: Order, shop: Shop) -> Judged:
         whole = Case(self.settings, shop, order)
         decorations = tuple(whole.decoration_case(index) for index in range(len(order.decorations)))

@@ -46,7 +46,15 @@ FEATURES = (
     "taped-seam",
     "zip",
 )
-PREPARATIONS = ("lint-rolled", "pre-washed", "primer", "sample-tested", "solvent-wiped-dry", "solvent-wiped-wet")
+PREPARATIONS = (
+    "lint-rolled",
+    "pre-washed",
+    "primer",
+    "protective-film-off",
+    "sample-tested",
+    "solvent-wiped-dry",
+    "solvent-wiped-wet",
+)
 USES = (
     "buoyancy-aid",
     "childcare",
@@ -138,7 +146,7 @@ class Item:
     already: tuple[str, ...] | None = optional(
         Many(Name(name_of="transfers"), 8, distinct=True), about="decorations the item carries from before"
     )
-    preparation: tuple[str, ...] | None = optional(Many(Choice(PREPARATIONS), 6, distinct=True))
+    preparation: tuple[str, ...] | None = optional(Many(Choice(PREPARATIONS), 7, distinct=True))
 
 
 @dataclass(frozen=True, slots=True)

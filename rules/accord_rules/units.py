@@ -295,6 +295,8 @@ def _round_for(dimension: Dimension, unit: Unit, number: float) -> str:
     decimals = dimension.decimals
     if dimension is LENGTH and unit.symbol == "mm" and abs(number) >= 10:
         decimals = 0
+    if dimension is LENGTH and unit.symbol == "in" and abs(number) < 1:
+        decimals = 3
     text = f"{number:.{decimals}f}"
     if "." in text:
         text = text.rstrip("0").rstrip(".")

@@ -20,11 +20,8 @@ from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
 
 # Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set.
 _TURNS_WITH_SETTINGS = frozenset(
-    {"set.display_c", "set.surface_c", "set.surface_low_c", "set.surface_high_c", "set.time_s", "job.total_s"}
+    {"set.display_c", "set.surface_c", "set.surface_low_c", "set.surface_high_c", "set.time_s", "job.total_s", "order.total_s"}
 )
-
-
-_ONLY = Sequenced((0,))
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,12 +153,12 @@ class Scales:
         """One decoration as if it were the only one, with the preferred settings, or the first others that no rule
         blocks; the preferred ones if there are none."""
         first = choose(decoration.pressing_case(press))
-        case = decoration.pressing_case(press, first, _ONLY)
+        case = _as_only(decoration, press, first)
         weighed = self.weigh(case)
         if first is None or first.surface_c is None or not _turns_with_settings(weighed.at("blocks")):
             return case, weighed
         for chosen in alternatives(case, first):
-            other = decoration.pressing_case(press, chosen, _ONLY)
+            other = _as_only(decoration, press, chosen)
             other_weighed = self.weigh(other)
             if not other_weighed.at("blocks"):
                 return other, other_weighed
@@ -209,6 +206,12 @@ def _of_scope(settings: Settings, scope: Scope) -> dict[str, Rule]:
 
 def _facts_named(rules: Iterable[Rule]) -> tuple[str, ...]:
     return tuple(sorted({fact for rule in rules for fact in rule.condition.facts}))
+
+
+def _as_only(decoration: Case, press: Press, chosen: Chosen | None) -> Case:
+    """The pressing as if its decoration were the order's only one."""
+    total_s = decoration.pressing_case(press, chosen)["job.total_s"]
+    return decoration.pressing_case(press, chosen, Sequenced((0,), total_s=total_s))
 
 
 def _turns_with_settings(blocks: Sequence[Fired]) -> bool:

@@ -31,7 +31,6 @@ def create_app(config: Config | None = None) -> Flask:
     config = config or Config.from_env()
     log.configure(config.log_level)
     app = Flask(__name__, template_folder="pages/templates", static_folder="pages/static")
-    app.config["MAX_CONTENT_LENGTH"] = config.body_limit
     app.url_map.merge_slashes = False
     app.extensions[EXTENSION] = _furnish(config)
     request.install(app)

@@ -11,17 +11,27 @@ from accord_service import strict_json
 from accord_service.problems import BodyTooLarge, MalformedJson, WrongMediaType
 
 
-def json_of(request: Request) -> dict[str, Any]:
-    """Read the body strictly. Raises WrongMediaType, BodyTooLarge or MalformedJson."""
+def json_of(request: Request, limit: int) -> dict[str, Any]:
+    """Read a body of up to ``limit`` bytes strictly. Raises WrongMediaType, BodyTooLarge or MalformedJson."""
     _refuse_other_media(request)
-    try:
-        body = request.get_data(cache=False)
-    except RequestEntityTooLarge:
-        raise BodyTooLarge(f"The body is over {request.max_content_length} bytes.") from None
+    body = _bytes_of(request, limit)
     try:
         return strict_json.read(body)
     except strict_json.JsonError as error:
         raise MalformedJson(faults=error.faults) from None
+
+
+def _bytes_of(request: Request, limit: int) -> bytes:
+    """The body. Werkzeug cuts a body without Content-Length off at its maximum and says nothing, so that maximum is
+    set one byte higher than ours and the length is looked at here."""
+    request.max_content_length = limit + 1
+    try:
+        body = request.get_data(cache=False)
+    except RequestEntityTooLarge:
+        body = None
+    if body is None or len(body) > limit:
+        raise BodyTooLarge(f"The body is over {limit} bytes.")
+    return body
 
 
 def _refuse_other_media(request: Request) -> None:

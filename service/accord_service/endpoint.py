@@ -130,7 +130,7 @@ class Endpoint:
     def _body(self) -> Any:
         if self.takes is None:
             return None
-        document = json_of(request)
+        document = json_of(request, room().config.body_limit)
         try:
             return wire.load(self.takes, document)
         except DocumentError as error:

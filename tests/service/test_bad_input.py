@@ -239,6 +239,13 @@ def test_a_thousand_faults_are_counted_but_not_all_told(client: FlaskClient, key
     assert answer.json["detail"].startswith("1000 faults")
 
 
+def test_the_limit_is_exact(client: FlaskClient, key: dict[str, str]) -> None:
+    body = json.dumps(ORDER).encode()
+    for size, status in ((262144, 200), (262145, 413)):
+        answer = client.post("/v1/validate", data=body.ljust(size), headers=key | JSON)
+        assert answer.status_code == status
+
+
 def test_long_keys_are_not_sent_back_whole(client: FlaskClient, key: dict[str, str]) -> None:
     answer = client.post("/v1/validate", data=json.dumps({"k" * 200_000: 1}), headers=key | JSON)
     assert answer.status_code == 422

@@ -39,7 +39,8 @@ class Candidate:
 
     @property
     def possible(self) -> bool:
-        return self.weighed.verdict in ("accepted", "conditional")
+        settled = all(case.chosen is not None and case.chosen.surface_c is not None for case in self.on_press.cases)
+        return settled and self.weighed.verdict in ("accepted", "conditional")
 
 
 @dataclass(frozen=True, slots=True)

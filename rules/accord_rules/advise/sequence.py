@@ -19,14 +19,16 @@ def find_sequence(pressings: Sequence[Case]) -> Sequenced:
     form a ring there is none, and the ring is told in words.
     """
     before = _must_come_before(pressings)
+    times = [pressing["job.total_s"] for pressing in pressings]
+    total_s = None if None in times else sum(times)
     left, order = set(range(len(pressings))), []
     while left:
         free = [index for index in sorted(left) if not before[index].keys() & left]
         if not free:
-            return Sequenced((), _ring(before, left))
+            return Sequenced((), _ring(before, left), total_s)
         order.append(free[0])
         left.remove(free[0])
-    return Sequenced(tuple(order))
+    return Sequenced(tuple(order), total_s=total_s)
 
 
 def _must_come_before(pressings: Sequence[Case]) -> list[dict[int, str]]:

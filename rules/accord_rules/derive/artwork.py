@@ -236,6 +236,16 @@ def print_size_words(case: Case) -> str | None:
     return None if found is None else size_words(case, found.width, found.height)
 
 
+@fact("place.shared", BOOL, DECORATION)
+def shared(case: Case) -> bool:
+    """Whether another decoration of the order goes to the same placement and neither is said to lie on the other."""
+    mine = case.decoration
+    return any(
+        index != case.index and other.placement == mine.placement and other.over is None and mine.over is None
+        for index, other in enumerate(case.order.decorations)
+    )
+
+
 @fact("place.food_face", BOOL, DECORATION)
 def food_face(case: Case) -> bool | None:
     """Whether the print is where food or drink touches."""

@@ -25,10 +25,14 @@ _UNSET: Any = object()
 
 @dataclass(frozen=True, slots=True)
 class Sequenced:
-    """The order of pressings found for a whole order: indices first to last, or a sentence on why there is none."""
+    """The order of pressings found for a whole order: indices first to last, or a sentence on why there is none.
+
+    ``total_s`` is the time all of them take at the press, over the whole quantity; None if unknown.
+    """
 
     order: tuple[int, ...]
     clash: str = ""
+    total_s: float | None = None
 
 
 class Case:

@@ -10,6 +10,7 @@ from accord_rules.derive.case import Case
 from accord_rules.facts import DATA, TEXT, Ask, Scope, fact, number
 
 ORDER = Scope.ORDER
+ACETATES = ("CA", "CTA")
 NATURAL_GROUPS = ("cellulose", "regenerated", "protein")
 
 
@@ -44,14 +45,14 @@ def polyester_share(case: Case) -> float | None:
 
 @fact("item.natural_share", number(units.PERCENT), ORDER)
 def natural_share(case: Case) -> float | None:
-    """Percent of natural and regenerated fibres, which sublimation dye does not bond to."""
-    return _share(case, lambda code, fibre: fibre.group in NATURAL_GROUPS)
+    """Percent of natural and regenerated fibres but acetate: sublimation dye does not bond to them."""
+    return _share(case, lambda code, fibre: fibre.group in NATURAL_GROUPS and code not in ACETATES)
 
 
 @fact("item.cellulose_share", number(units.PERCENT), ORDER)
 def cellulose_share(case: Case) -> float | None:
-    """Percent of cotton, linen, viscose and the like."""
-    return _share(case, lambda code, fibre: fibre.group in ("cellulose", "regenerated"))
+    """Percent of cotton, linen, viscose and the like; acetate is no such fibre to heat or dye."""
+    return _share(case, lambda code, fibre: fibre.group in ("cellulose", "regenerated") and code not in ACETATES)
 
 
 @fact("item.protein_share", number(units.PERCENT), ORDER)
@@ -69,7 +70,7 @@ def nylon_share(case: Case) -> float | None:
 @fact("item.acetate_share", number(units.PERCENT), ORDER)
 def acetate_share(case: Case) -> float | None:
     """Percent of acetate and triacetate."""
-    return _share(case, lambda code, fibre: code in ("CA", "CTA"))
+    return _share(case, lambda code, fibre: code in ACETATES)
 
 
 @fact("item.acrylic_share", number(units.PERCENT), ORDER)

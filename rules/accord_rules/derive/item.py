@@ -25,6 +25,12 @@ def substrate(case: Case) -> str | None:
     return said
 
 
+@fact("item.blank_named", BOOL, ORDER)
+def blank_named(case: Case) -> bool:
+    """Whether the order names a blank of the book."""
+    return case.blank is not None
+
+
 @fact("item.title", TEXT, ORDER)
 def title(case: Case) -> str:
     """What the piece is called: the blank's title, else the substrate's."""

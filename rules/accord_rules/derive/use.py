@@ -18,10 +18,18 @@ ORDER = Scope.ORDER
     Assume("/use/age_from", 18.0, "no age said: taken to be for grown-ups"),
 )
 def age_from(case: Case) -> float | None:
-    """The youngest age the piece is meant for, in years; a children's blank says its own."""
-    if case.order.use is not None and case.order.use.age_from is not None:
-        return case.order.use.age_from
-    return case.blank.age_from if case.blank is not None else None
+    """The youngest age the piece is meant for, in years: the lower of what the order and a children's blank say."""
+    said = case.order.use.age_from if case.order.use is not None else None
+    built_for = case.blank.age_from if case.blank is not None else None
+    return min((age for age in (said, built_for) if age is not None), default=None)
+
+
+@fact("use.age_contradicts_blank", BOOL, ORDER)
+def age_contradicts_blank(case: Case) -> bool:
+    """Whether the order gives a higher age than the one the named blank is made for."""
+    said = case.order.use.age_from if case.order.use is not None else None
+    built_for = case.blank.age_from if case.blank is not None else None
+    return said is not None and built_for is not None and said > built_for
 
 
 @fact("use.child", BOOL, ORDER)
@@ -87,6 +95,12 @@ def evidence(case: Case) -> tuple[str, ...] | None:
 def decorations(case: Case) -> float:
     """How many decorations the order has."""
     return float(len(case.order.decorations))
+
+
+@fact("order.total_s", number(units.TIME), Scope.PRESSING)
+def total_s(case: Case) -> float | None:
+    """Time at the press for all decorations over the whole quantity."""
+    return None if case.sequence is None else case.sequence.total_s
 
 
 @fact("order.due_given", BOOL, ORDER)

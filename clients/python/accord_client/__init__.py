@@ -1,0 +1,77 @@
+"""Asks a Platen Accord service: can this order be done, and how.
+
+from accord_client import Client
+
+with Client("https://accord.example", token) as accord:
+    verdict = accord.validate(order)
+    if not verdict.workable:
+        print(verdict.findings[0].because)
+"""
+
+from accord_client.client import Client
+from accord_client.documents import (
+    Assumption,
+    Change,
+    Entry,
+    Finding,
+    Health,
+    Kind,
+    Need,
+    OwnShop,
+    Plan,
+    PlannedDecoration,
+    Remedy,
+    Rule,
+    RuledOut,
+    RuleLine,
+    Settlement,
+    Verdict,
+)
+from accord_client.exceptions import (
+    AccordError,
+    BadAnswer,
+    ConnectionFailed,
+    Fault,
+    InvalidOrder,
+    NotAuthorised,
+    NotFound,
+    ProblemError,
+    ServiceFault,
+    TimedOut,
+    TooManyRequests,
+    UnsafeAddress,
+)
+from accord_client.version import VERSION
+
+__version__ = VERSION
+__all__ = [
+    "AccordError",
+    "Assumption",
+    "BadAnswer",
+    "Change",
+    "Client",
+    "ConnectionFailed",
+    "Entry",
+    "Fault",
+    "Finding",
+    "Health",
+    "InvalidOrder",
+    "Kind",
+    "Need",
+    "NotAuthorised",
+    "NotFound",
+    "OwnShop",
+    "Plan",
+    "PlannedDecoration",
+    "ProblemError",
+    "Remedy",
+    "Rule",
+    "RuleLine",
+    "RuledOut",
+    "ServiceFault",
+    "Settlement",
+    "TimedOut",
+    "TooManyRequests",
+    "UnsafeAddress",
+    "Verdict",
+]

@@ -1,0 +1,184 @@
+"""The client: one session with one service."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable, Iterator, Mapping
+from types import TracebackType
+from typing import Any, Self, TypeVar
+from urllib.parse import quote, urlencode
+
+
+from accord_client.address import base_address, bearer
+from accord_client.documents import (
+    Entry,
+    Health,
+    Kind,
+    OwnShop,
+    Rule,
+    RuleLine,
+    Settlement,
+    Verdict,
+)
+from accord_client.exceptions import BadAnswer
+from accord_client.exchange import Exchange
+from accord_client.retry import Retry
+
+T = TypeVar("T")
+
+
+class Client:
+    """Asks one service on behalf of one shop.
+
+    ``token`` is the shop's key; it alone says whose presses and stock are meant. ``timeout`` is in seconds: how long
+    to wait for the connection, and how long the service may stay silent after that. ``retries`` is how often a
+    question is asked again when the connection fails or the service is busy (see ``retry``); every method only asks,
+    so asking twice does no harm. ``sleep`` waits between tries.
+
+    Raises UnsafeAddress if the token would go over plain http to another machine (``allow_insecure`` permits it, for
+    a network that is trusted), and ValueError for an address or token that can't be used.
+
+    One client is for one thread: it keeps one session, whose connections and cookies are not guarded. Making one a
+    thread is cheap.
+    """
+
+    def __init__(
+        self,
+        base_url: str,
+        token: str,
+        timeout: tuple[float, float] = (3.05, 10.0),
+        retries: int = 2,
+        *,
+        allow_insecure: bool = False,
+        sleep: Callable[[float], None] = time.sleep,
+    ) -> None:
+        self._base = base_address(base_url, allow_insecure=allow_insecure)
+        self._exchange = Exchange(bearer(token), timeout, Retry(retries, sleep))
+
+    def __repr__(self) -> str:
+        return f"Client({self._base!r})"
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the connections."""
+        self._exchange.close()
+
+    # -- orders ------------------------------------------------------------------------------------------------------
+
+    def validate(self, order: Mapping[str, Any]) -> Verdict:
+        """Ask whether an order can be done. A rejected order is an answer, not an exception.
+
+        Raises InvalidOrder if the service can't read the order, and TypeError or ValueError if it is no JSON data.
+        """
+        return Verdict.read(self._post("/v1/validate", order))
+
+    def recommend(self, order: Mapping[str, Any]) -> Settlement:
+        """Ask how an order can be done: transfer, press and settings may be left open, ``prefer`` may rank wishes.
+
+        Raises as ``validate`` does.
+        """
+        return Settlement.read(self._post("/v1/recommend", order))
+
+    # -- the book ----------------------------------------------------------------------------------------------------
+
+    def kinds(self) -> tuple[Kind, ...]:
+        """The kinds of entry in the catalogue."""
+        return tuple(Kind.read(each) for each in _list(self._get("/v1/catalogue"), "kinds"))
+
+    def catalogue(self, kind: str) -> Iterator[Entry]:
+        """Every entry of one kind ("blanks", "transfers" ...), fetched page by page as they are taken."""
+        return self._pages(f"/v1/catalogue/{_segment(kind)}", Entry.read)
+
+    def entry(self, kind: str, id: str) -> Entry:
+        """One entry of the catalogue. Raises NotFound."""
+        return Entry.read(self._get(f"/v1/catalogue/{_segment(kind)}/{_segment(id)}"))
+
+    def rules(self, topic: str | None = None, level: str | None = None) -> Iterator[RuleLine]:
+        """Every rule, or those of one topic or level, fetched page by page as they are taken."""
+        wanted = {name: value for name, value in (("topic", topic), ("level", level)) if value is not None}
+        return self._pages("/v1/rules" + ("?" + urlencode(wanted) if wanted else ""), RuleLine.read)
+
+    def rule(self, id: str) -> Rule:
+        """One rule, with its condition, sentences and examples. Raises NotFound."""
+        return Rule.read(self._get(f"/v1/rules/{_segment(id)}"))
+
+    def limits(self) -> Iterator[Entry]:
+        """Every limit that rules compare with, fetched page by page as they are taken."""
+        return self._pages("/v1/limits", Entry.read)
+
+    def limit(self, id: str) -> Entry:
+        """One limit. Raises NotFound."""
+        return Entry.read(self._get(f"/v1/limits/{_segment(id)}"))
+
+    def sources(self) -> Iterator[Entry]:
+        """Everything the book's numbers rest on, fetched page by page as they are taken."""
+        return self._pages("/v1/sources", Entry.read)
+
+    def source(self, id: str) -> Entry:
+        """One source. Raises NotFound."""
+        return Entry.read(self._get(f"/v1/sources/{_segment(id)}"))
+
+    # -- the service -------------------------------------------------------------------------------------------------
+
+    def shop(self) -> OwnShop:
+        """The shop this token belongs to."""
+        return OwnShop.read(self._get("/v1/shop"))
+
+    def health(self) -> Health:
+        """Whether the service may be relied on. "Not ready" is an answer; only silence is an exception."""
+        return Health.read(self._exchange.ask("GET", self._base + "/readyz", also_answers=(503,)))
+
+    # -- inside ------------------------------------------------------------------------------------------------------
+
+    def _get(self, address: str) -> dict[str, Any]:
+        return self._exchange.ask("GET", self._base + address)
+
+    def _post(self, address: str, order: Mapping[str, Any]) -> dict[str, Any]:
+        body = json.dumps(order, ensure_ascii=False, allow_nan=False, default=_mapping).encode()
+        return self._exchange.ask("POST", self._base + address, body)
+
+    def _pages(self, address: str, read: Callable[[Any], T]) -> Iterator[T]:
+        following: str | None = address
+        while following is not None:
+            page = self._get(following)
+            yield from map(read, _list(page, "entries"))
+            following = _next(page, following)
+
+
+def _segment(name: str) -> str:
+    """A name as one step of a path."""
+    if name in ("", ".", ".."):
+        raise ValueError(f"{name!r} is no name of an entry")
+    return quote(name, safe="")
+
+
+def _list(document: Mapping[str, Any], name: str) -> list[Any]:
+    values = document.get(name)
+    if not isinstance(values, list):
+        raise BadAnswer(f"the answer has no {name} as promised")
+    return values
+
+
+def _next(page: Mapping[str, Any], now: str) -> str | None:
+    """The next page's address: always a path on the same service, so the token goes nowhere else."""
+    following = page.get("next")
+    if following is None:
+        return None
+    if not isinstance(following, str) or not following.startswith("/v1/") or following == now:
+        raise BadAnswer(f"the next page is said to be at {following!r:.80}, which can't be")
+    return following
+
+
+def _mapping(value: Any) -> dict[str, Any]:
+    """Mappings other than dict, nested in an order."""
+    if isinstance(value, Mapping):
+        return dict(value)
+    raise TypeError(f"an order can't hold a {type(value).__name__}")

@@ -1,0 +1,434 @@
+"""Answers as frozen dataclasses. Each keeps the ``document`` it was read from, whole.
+
+Reading is strict about what a caller decides by (a verdict that is none of the four words is a BadAnswer) and
+lenient about what may be added later: unknown fields stay in ``document``.
+Quantities meant for people are strings with units, in the shop's own units.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from accord_client.exceptions import BadAnswer
+
+T = TypeVar("T")
+Document = Mapping[str, Any]
+VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
+
+
+class _Pick:
+    """Takes typed fields out of a document. Raises BadAnswer naming what is missing or of another type."""
+
+    def __init__(self, document: Any, what: str) -> None:
+        if not isinstance(document, dict):
+            raise BadAnswer(f"{what} is not an object")
+        self.document: dict[str, Any] = document
+        self._what = what
+
+    def _typed(self, name: str, kind: type[T]) -> T:
+        value = self.document.get(name)
+        if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
+            raise BadAnswer(f"{self._what} has no {name} as promised")
+        return value
+
+    def text(self, name: str) -> str:
+        return self._typed(name, str)
+
+    def whole(self, name: str) -> int:
+        return self._typed(name, int)
+
+    def table(self, name: str) -> dict[str, Any]:
+        return self._typed(name, dict)
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        return self._all(name, str)
+
+    def wholes(self, name: str) -> tuple[int, ...]:
+        return self._all(name, int)
+
+    def tables(self, name: str) -> tuple[dict[str, Any], ...]:
+        return self._all(name, dict)
+
+    def several(self, name: str, read: Callable[[Any], T]) -> tuple[T, ...]:
+        return tuple(read(each) for each in self._typed(name, list))
+
+    def text_or_none(self, name: str) -> str | None:
+        return None if self.document.get(name) is None else self.text(name)
+
+    def verdict(self, name: str = "verdict") -> str:
+        word = self.text(name)
+        if word not in VERDICTS:
+            raise BadAnswer(f"{self._what} has the verdict {word!r}, which this client does not know")
+        return word
+
+    def _all(self, name: str, kind: type[T]) -> tuple[T, ...]:
+        values = self._typed(name, list)
+        if not all(isinstance(each, kind) for each in values):
+            raise BadAnswer(f"{self._what} has no {name} as promised")
+        return tuple(values)
+
+
+def _kept() -> Any:
+    """The field for the whole document: equal answers have equal documents, so it is what is compared last."""
+    return field(repr=False, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One rule's say about one part of the order. ``level``: blocks, requires, cautions or notes."""
+
+    rule: str
+    level: str
+    about: str
+    title: str
+    because: str
+    fix: str
+    observed: Document
+    limit: Document
+    sources: tuple[str, ...]
+    layer: str
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Finding:
+        pick = _Pick(document, "a finding")
+        return cls(
+            pick.text("rule"),
+            pick.text("level"),
+            pick.text("about"),
+            pick.text("title"),
+            pick.text("because"),
+            pick.text("fix"),
+            pick.table("observed"),
+            pick.table("limit"),
+            pick.texts("sources"),
+            pick.text("layer"),
+            pick.document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """Something the order does not say that could change the verdict, and the question to ask."""
+
+    pointer: str
+    question: str
+    allowed: tuple[str, ...]
+    decides: tuple[str, ...]
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Need:
+        pick = _Pick(document, "a need")
+        return cls(
+            pick.text("pointer"), pick.text("question"), pick.texts("allowed"), pick.texts("decides"), pick.document
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """Something the order does not say, and what was taken to hold."""
+
+    pointer: str
+    value: str
+    why: str
+    decides: tuple[str, ...]
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Assumption:
+        pick = _Pick(document, "an assumption")
+        return cls(pick.text("pointer"), pick.text("value"), pick.text("why"), pick.texts("decides"), pick.document)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One field of the order, from what it says to what would work; ``after`` None means leave it out."""
+
+    pointer: str
+    before: Any
+    after: Any
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Change:
+        pick = _Pick(document, "a change")
+        return cls(pick.text("pointer"), pick.document.get("from"), pick.document.get("to"), pick.document)
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """Changes with which the order can be done."""
+
+    changes: tuple[Change, ...]
+    verdict: str
+    text: str
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Remedy:
+        pick = _Pick(document, "a remedy")
+        return cls(pick.several("changes", Change.read), pick.verdict(), pick.text("text"), pick.document)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answer to an order. ``settings`` holds one table a decoration, as an order writes them."""
+
+    id: str
+    verdict: str
+    revision: int
+    digest: str
+    findings: tuple[Finding, ...]
+    conditions: tuple[str, ...]
+    needs: tuple[Need, ...]
+    assumed: tuple[Assumption, ...]
+    settings: tuple[Document, ...]
+    sequence: tuple[int, ...]
+    remedies: tuple[Remedy, ...]
+    reference: str | None
+    document: Document = _kept()
+
+    @property
+    def workable(self) -> bool:
+        """Accepted, or accepted if the conditions are met."""
+        return self.verdict in ("accepted", "conditional")
+
+    def at(self, level: str) -> tuple[Finding, ...]:
+        """The findings of one level."""
+        return tuple(finding for finding in self.findings if finding.level == level)
+
+    @classmethod
+    def read(cls, document: Any) -> Verdict:
+        pick = _Pick(document, "the verdict")
+        return cls(
+            pick.text("id"),
+            pick.verdict(),
+            pick.whole("revision"),
+            pick.text("digest"),
+            pick.several("findings", Finding.read),
+            pick.texts("conditions"),
+            pick.several("needs", Need.read),
+            pick.several("assumed", Assumption.read),
+            pick.tables("settings"),
+            pick.wholes("sequence"),
+            pick.several("remedies", Remedy.read),
+            pick.text_or_none("reference"),
+            pick.document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedDecoration:
+    """One decoration of a plan. ``settings`` explains with windows, ``order_settings`` is what an order writes."""
+
+    transfer: str
+    family: str
+    settings: Document
+    order_settings: Document
+    steps: tuple[str, ...]
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> PlannedDecoration:
+        pick = _Pick(document, "a planned decoration")
+        return cls(
+            pick.text("transfer"),
+            pick.text("family"),
+            pick.table("settings"),
+            pick.table("order_settings"),
+            pick.texts("steps"),
+            pick.document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One way to do the order; rank 1 is best."""
+
+    rank: int
+    press: str
+    decorations: tuple[PlannedDecoration, ...]
+    sequence: tuple[int, ...]
+    cautions: tuple[str, ...]
+    conditions: tuple[str, ...]
+    reasons: tuple[str, ...]
+    estimate: Document
+    verdict: str
+    id: str
+    document: Document = _kept()
+
+    def put_into(self, order: Document) -> dict[str, Any]:
+        """The order as this plan would do it: transfers and settings filled in, wishes taken out.
+
+        A press that the order describes stays as described; otherwise the plan's press is named.
+        """
+        filled = copy.deepcopy({name: value for name, value in order.items() if name != "prefer"})
+        if not isinstance(filled.get("press"), Mapping):
+            filled["press"] = self.press
+        filled["decorations"] = [
+            {**asked, "transfer": planned.transfer, "settings": dict(planned.order_settings)}
+            for asked, planned in zip(filled["decorations"], self.decorations, strict=True)
+        ]
+        return filled
+
+    @classmethod
+    def read(cls, document: Any) -> Plan:
+        pick = _Pick(document, "a plan")
+        return cls(
+            pick.whole("rank"),
+            pick.text("press"),
+            pick.several("decorations", PlannedDecoration.read),
+            pick.wholes("sequence"),
+            pick.texts("cautions"),
+            pick.texts("conditions"),
+            pick.texts("reasons"),
+            pick.table("estimate"),
+            pick.verdict(),
+            pick.text("id"),
+            pick.document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class RuledOut:
+    """A press and the transfers that will not do on it, and why."""
+
+    press: str
+    transfers: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> RuledOut:
+        pick = _Pick(document, "what was ruled out")
+        return cls(pick.text("press"), pick.texts("transfers"), pick.several("findings", Finding.read), pick.document)
+
+
+@dataclass(frozen=True, slots=True)
+class Settlement:
+    """How the order can be done, best way first; ``plans`` is empty when nothing will do."""
+
+    revision: int
+    digest: str
+    plans: tuple[Plan, ...]
+    ruled_out: tuple[RuledOut, ...]
+    needs: tuple[Need, ...]
+    reference: str | None
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Settlement:
+        pick = _Pick(document, "the settlement")
+        return cls(
+            pick.whole("revision"),
+            pick.text("digest"),
+            pick.several("plans", Plan.read),
+            pick.several("ruled_out", RuledOut.read),
+            pick.several("needs", Need.read),
+            pick.text_or_none("reference"),
+            pick.document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of entry in the catalogue."""
+
+    kind: str
+    about: str
+    count: int
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Kind:
+        pick = _Pick(document, "a kind of entry")
+        return cls(pick.text("kind"), pick.text("about"), pick.whole("count"), pick.document)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry of the book (a blank, a transfer, a limit, a source ...), with units as the book writes them."""
+
+    id: str
+    entry: Document
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Entry:
+        pick = _Pick(document, "an entry")
+        return cls(pick.text("id"), pick.table("entry"), pick.document)
+
+
+@dataclass(frozen=True, slots=True)
+class RuleLine:
+    """One rule in a list."""
+
+    id: str
+    topic: str
+    level: str
+    title: str
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> RuleLine:
+        pick = _Pick(document, "a rule")
+        return cls(pick.text("id"), pick.text("topic"), pick.text("level"), pick.text("title"), pick.document)
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One rule; ``entry`` is what the book writes, with examples that fire and that stay silent."""
+
+    id: str
+    topic: str
+    level: str
+    limits: tuple[str, ...]
+    sources: tuple[str, ...]
+    entry: Document
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Rule:
+        pick = _Pick(document, "a rule")
+        return cls(
+            pick.text("id"),
+            pick.text("topic"),
+            pick.text("level"),
+            pick.texts("limits"),
+            pick.texts("sources"),
+            pick.table("entry"),
+            pick.document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class OwnShop:
+    """The shop the token belongs to, the units its answers are written in, and what the token may do."""
+
+    shop: Document
+    units: Document
+    role: str
+    key: str
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> OwnShop:
+        pick = _Pick(document, "the shop")
+        return cls(pick.table("shop"), pick.table("units"), pick.text("role"), pick.text("key"), pick.document)
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """Whether the service may be relied on now; ``document`` says what was checked."""
+
+    ready: bool
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Health:
+        pick = _Pick(document, "the service's health")
+        return cls(pick.text("status") == "ready", pick.document)

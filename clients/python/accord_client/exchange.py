@@ -1,0 +1,141 @@
+"""One question and its answer over HTTP: the session, the retries, and what counts as an answer."""
+
+from __future__ import annotations
+
+import json
+from http import HTTPStatus
+from typing import Any
+from urllib.parse import urljoin, urlsplit
+
+import requests
+from urllib3.exceptions import ReadTimeoutError
+
+from accord_client.address import Bearer
+from accord_client.exceptions import BadAnswer, ConnectionFailed, ProblemError, TimedOut, problem_error
+from accord_client.retry import STATUSES, Retry, retry_after_s
+from accord_client.version import VERSION
+
+JSON = "application/json"
+PROBLEM = "application/problem+json"
+_REDIRECTS = (301, 302, 303, 307, 308)
+_MOST_REDIRECTS = 3
+
+
+class Exchange:
+    """A session that asks with a token and time limits."""
+
+    def __init__(self, auth: Bearer, timeout: tuple[float, float], retry: Retry) -> None:
+        self._timeout = timeout
+        self._retry = retry
+        self._session = requests.Session()
+        self._session.auth = auth
+        self._session.headers.update({"User-Agent": f"platen-accord-client/{VERSION}", "Accept": f"{JSON}, {PROBLEM}"})
+
+    def close(self) -> None:
+        self._session.close()
+
+    def ask(
+        self, method: str, url: str, body: bytes | None = None, *, also_answers: tuple[int, ...] = ()
+    ) -> dict[str, Any]:
+        """The JSON object that answers. ``also_answers`` are statuses beside 200 whose document is the answer.
+
+        Raises ConnectionFailed, TimedOut, ProblemError or BadAnswer.
+        """
+        tries = 0
+        while True:
+            tries += 1
+            try:
+                response = self._followed(method, url, body)
+            except ConnectionFailed:
+                if not self._retry.wait(tries):
+                    raise
+                continue
+            if response.status_code == 200 or (response.status_code in also_answers and _media(response) == JSON):
+                return _document(response)
+            wait_s = retry_after_s(response.headers.get("Retry-After"))
+            if response.status_code not in STATUSES or not self._retry.wait(tries, wait_s):
+                raise _refusal(response, wait_s, to_an_order=method == "POST")
+
+    def _followed(self, method: str, url: str, body: bytes | None) -> requests.Response:
+        """Reads may be sent on, but only within the service: the token goes to no other place."""
+        response = self._send(method, url, body)
+        for _ in range(_MOST_REDIRECTS):
+            if response.status_code not in _REDIRECTS:
+                return response
+            onward = urljoin(url, response.headers.get("Location", ""))
+            if method != "GET" or _origin(onward) != _origin(url):
+                raise BadAnswer(f"{url} is not the service's address: it points on to {onward:.200}")
+            url = onward
+            response = self._send(method, url, body)
+        raise BadAnswer(f"{url} points on without end")
+
+    def _send(self, method: str, url: str, body: bytes | None) -> requests.Response:
+        headers = {"Content-Type": JSON} if body is not None else {}
+        try:
+            return self._session.request(
+                method, url, data=body, headers=headers, timeout=self._timeout, allow_redirects=False
+            )
+        except requests.exceptions.ConnectTimeout as error:
+            raise ConnectionFailed(f"no connection to {_origin(url)} within {self._timeout[0]:g} s") from error
+        except requests.exceptions.Timeout as error:
+            raise self._timed_out(url) from error
+        except (requests.exceptions.ConnectionError, requests.exceptions.ChunkedEncodingError) as error:
+            # A body that stops coming is a silence too, though requests files it under lost connections.
+            if error.args and isinstance(error.args[0], ReadTimeoutError):
+                raise self._timed_out(url) from error
+            raise ConnectionFailed(f"no connection to {_origin(url)}, or it broke: {_cause(error)}") from error
+        except requests.exceptions.RequestException as error:
+            raise BadAnswer(f"{_origin(url)} did not answer as a web server does: {_cause(error)}") from error
+
+    def _timed_out(self, url: str) -> TimedOut:
+        return TimedOut(f"no answer from {_origin(url)} within {self._timeout[1]:g} s")
+
+
+def _document(response: requests.Response) -> dict[str, Any]:
+    if _media(response) != JSON:
+        raise BadAnswer(f"{response.url} answered with {_media(response) or 'no media type'}, not {JSON}")
+    document = _parsed(response)
+    if document is None:
+        raise BadAnswer(f"{response.url} answered with something that is not a JSON object")
+    return document
+
+
+def _refusal(response: requests.Response, wait_s: float | None, *, to_an_order: bool) -> ProblemError:
+    problem = _parsed(response) if _media(response) == PROBLEM else None
+    if problem is None:  # from a gateway before the service, say; the status is all there is to go by
+        problem = {"type": "about:blank", "title": _phrase(response.status_code), "status": response.status_code}
+    return problem_error(response.status_code, problem, to_an_order=to_an_order, retry_after_s=wait_s)
+
+
+def _parsed(response: requests.Response) -> dict[str, Any] | None:
+    try:
+        document = json.loads(response.content, parse_constant=_refuse)
+    except (ValueError, RecursionError):
+        return None
+    return document if isinstance(document, dict) else None
+
+
+def _refuse(word: str) -> Any:
+    raise ValueError(f"{word} is not a JSON value")
+
+
+def _media(response: requests.Response) -> str:
+    return str(response.headers.get("Content-Type", "")).partition(";")[0].strip().lower()
+
+
+def _phrase(status: int) -> str:
+    return HTTPStatus(status).phrase if status in set(HTTPStatus) else "Error"
+
+
+def _origin(url: str) -> str:
+    parts = urlsplit(url)
+    return f"{parts.scheme}://{parts.netloc}"
+
+
+def _cause(error: BaseException) -> str:
+    """The innermost reason: the outer ones repeat it with addresses of objects in memory."""
+    inner: BaseException | None = error
+    last = error
+    while inner is not None:
+        last, inner = inner, inner.__cause__ or inner.__context__
+    return str(last) or type(last).__name__

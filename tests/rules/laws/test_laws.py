@@ -1,0 +1,178 @@
+"""Laws that hold for every order: plans validate, no plan means none is possible, answers repeat, needs decide.
+
+The orders are random over the shipped book; ``ACCORD_SEED`` repeats a run, ``ACCORD_LAWS`` sets how many.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import pytest
+import random_orders
+from accord_rules.authority import Authority
+from accord_rules.documents import merge
+from accord_rules.order import PEELS, PRESSURES, Order, SettleRequest
+from accord_rules.reading import read
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+from accord_rules.verdict import canonical
+
+SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
+ORDERS = int(os.environ.get("ACCORD_LAWS", "120"))
+WORKABLE = ("accepted", "conditional")
+
+
+def questions(book: Settings, count: int, salt: str, **how: Any) -> list[tuple[dict[str, Any], Shop]]:
+    rng = random.Random(f"{SEED} {salt}")
+    return [
+        (random_orders.order(rng, book, **how), read(Shop, random_orders.shop(rng, book))) for _ in range(count)
+    ]
+
+
+def put_back(order: dict[str, Any], plan: dict[str, Any]) -> dict[str, Any]:
+    """A plan as the order it stands for, the way a shop's own tool would write it."""
+    decorations = [
+        merge(decoration, {"transfer": planned["transfer"], "settings": planned["order_settings"]})
+        for decoration, planned in zip(order["decorations"], plan["decorations"], strict=True)
+    ]
+    press = order["press"] if isinstance(order.get("press"), dict) else plan["press"]
+    return order | {"decorations": decorations, "press": press}
+
+
+def opened(order: dict[str, Any], rng: random.Random) -> dict[str, Any]:
+    """The order with some of its transfers left open."""
+    kept = [{k: v for k, v in d.items() if k != "transfer" or rng.random() < 0.4} for d in order["decorations"]]
+    return order | {"decorations": kept}
+
+
+def test_every_plan_validates_as_it_says(book: Settings, authority: Authority) -> None:
+    rng = random.Random(SEED)
+    plans = 0
+    for order, shop in questions(book, ORDERS, "plans", open_settings=True, decorations=2):
+        asked = opened(order, rng)
+        for plan in authority.recommend(read(SettleRequest, asked), shop).document()["plans"]:
+            verdict = authority.validate(read(Order, put_back(asked, plan)), shop)
+            assert verdict.verdict in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(put_back(asked, plan))}"
+            assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["id"])
+            plans += 1
+    assert plans > ORDERS / 2, "too few plans to mean anything"
+
+
+def test_where_there_is_no_plan_brute_force_finds_none(book: Settings, authority: Authority) -> None:
+    rng = random.Random(SEED)
+    searched = 0
+    for order, shop in questions(book, ORDERS, "none", open_settings=True, decorations=2):
+        asked = opened(order, rng)
+        settlement = authority.recommend(read(SettleRequest, asked), shop)
+        if settlement.plans:
+            continue
+        searched += 1
+        for tried in brute_force(asked, shop, book, rng, 120):
+            found = authority.judge(read(Order, tried), shop)
+            assert found.verdict not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(tried)}"
+    assert searched > ORDERS / 10, "too few orders without a plan to mean anything"
+
+
+def brute_force(
+    order: dict[str, Any], shop: Shop, book: Settings, rng: random.Random, count: int
+) -> list[dict[str, Any]]:
+    """Orders with everything that was open filled in at random from all that the book and the shop have."""
+    return [filled(order, shop, book, rng) for _ in range(count)]
+
+
+def filled(order: dict[str, Any], shop: Shop, book: Settings, rng: random.Random) -> dict[str, Any]:
+    decorations = []
+    for decoration in order["decorations"]:
+        named = decoration.get("transfer")
+        stocked = [p for p in shop.stock.products if named in (None, p, book.catalogue["products"][p].family)]
+        transfer = rng.choice(stocked or [named])
+        sheets = ["none", *book.catalogue["consumables"]]
+        settings = {
+            "temperature": f"{rng.randint(90, 235)} °C",
+            "read_at": rng.choice(["display", "surface"]),
+            "time": f"{rng.choice([5, 8, 10, 12, 15, 20, 30, 45, 60, 75, 90, 120, 180, 240, 400])} s",
+            "pressure": rng.choice(PRESSURES),
+            "peel": rng.choice(PEELS),
+            "cover": rng.choice(sheets),
+            "pad": rng.choice(sheets),
+            "tape": rng.choice(sheets),
+            "pre_press": f"{rng.choice([0, 4, 5])} s",
+            "second_press": f"{rng.choice([0, 5, 10])} s",
+        }
+        chosen = {key: value for key, value in settings.items() if rng.random() < 0.3}
+        decorations.append(decoration | {"settings": chosen} | ({"transfer": transfer} if transfer else {}))
+    press = order.get("press") or rng.choice(shop.presses).id
+    return order | {"decorations": decorations, "press": press}
+
+
+def test_the_same_question_has_the_same_bytes_whoever_asks(book: Settings, authority: Authority) -> None:
+    asked = questions(book, 30, "bytes")
+
+    def answers(of: Authority) -> list[bytes]:
+        return [canonical(of.validate(read(Order, order), shop).document()) for order, shop in asked]
+
+    other = Authority(book)
+    try:
+        first = answers(authority)
+        assert answers(other) == first
+        with ThreadPoolExecutor(4) as pool:
+            assert all(each == first for each in pool.map(lambda _: answers(authority), range(4)))
+    finally:
+        other.close()
+
+
+def test_an_id_stands_for_its_question(book: Settings, authority: Authority) -> None:
+    """Equal meanings share an id, whatever the spelling and the shop's reference; different ones do not."""
+    (order, shop), *_ = questions(book, 1, "ids", open_settings=True)
+    base = order | {"decorations": [{"transfer": "cut-film", "size": {"width": "254 mm", "height": "100 mm"}}]}
+    respelt = base | {"decorations": [{"transfer": "cut-film", "size": {"width": "10 in", "height": "10 cm"}}]}
+    larger = base | {"decorations": [{"transfer": "cut-film", "size": {"width": "255 mm", "height": "100 mm"}}]}
+
+    def id_of(document: dict[str, Any]) -> str:
+        return authority.validate(read(Order, document), shop).id
+
+    assert id_of(base) == id_of(respelt) == id_of(base | {"reference": "HL-7"})
+    assert id_of(base) != id_of(larger)
+
+
+def test_undetermined_means_something_is_asked_and_answering_it_settles_it(
+    book: Settings, authority: Authority
+) -> None:
+    seen = 0
+    for order, shop in questions(book, ORDERS * 2, "needs"):
+        verdict = authority.validate(read(Order, order), shop)
+        assert (verdict.verdict == "undetermined") <= bool(verdict.needs)
+        if verdict.verdict in ("rejected", "conditional"):
+            assert not verdict.needs, "nothing unsaid can change it"
+        seen += verdict.verdict == "undetermined"
+        for need in verdict.needs:
+            assert need.question.endswith(("?", ".")), need
+            assert need.decides
+            assert all(rule in book.rules for rule in need.decides)
+    assert seen, "no undetermined order among them"
+
+
+ANSWERS: dict[str, Any] = {
+    "/item/fibres": {"CO": 100},
+    "/item/substrate": "woven",
+    "/item/coating": "none",
+    "/item/colour": "black",
+}
+
+
+@pytest.mark.parametrize("pointer", ANSWERS)
+def test_an_answered_question_is_not_asked_again(pointer: str, book: Settings, authority: Authority) -> None:
+    field = pointer.rsplit("/", 1)[1]
+    asked = 0
+    for order, shop in questions(book, ORDERS * 2, "answers"):
+        if pointer not in {need.pointer for need in authority.validate(read(Order, order), shop).needs}:
+            continue
+        asked += 1
+        answered = order | {"item": order["item"] | {field: ANSWERS[pointer]}}
+        again = authority.validate(read(Order, answered), shop)
+        assert pointer not in {need.pointer for need in again.needs}
+    assert asked, f"nothing asked for {pointer}"

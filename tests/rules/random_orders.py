@@ -1,0 +1,151 @@
+"""Random orders over a book: everything an order may say, each thing often left out. Seeded, so repeatable."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from typing import Any
+
+from accord_rules import order as words
+from accord_rules.settings import Settings
+from accord_rules.shop import STANDING
+
+COLOURS = ("#FFFFFF", "#F4F4F0", "white", "ivory", "#D3D3D3", "#808080", "navy", "black", "red", "#36454F", "#FFFF00")
+TEMPERATURES_C = (60, 110, 130, 149, 150, 151, 160, 165, 175, 180, 189, 190, 191, 199, 200, 205, 210, 225, 261, 300)
+TIMES_S = (1, 4, 8, 12, 15, 20, 31, 45, 60, 70, 120, 180, 400)
+
+
+def maybe(rng: random.Random, value: Any, chance: float = 0.5) -> dict[str, Any]:
+    """``value`` with the given chance, else nothing."""
+    return value if rng.random() < chance else {}
+
+
+def some(rng: random.Random, words_: Sequence[str], most: int = 2) -> list[str]:
+    return sorted(rng.sample(list(words_), rng.randint(0, min(most, len(words_)))))
+
+
+def quantity(rng: random.Random, values_c: Sequence[float], unit: str) -> str:
+    return f"{rng.choice(values_c)} {unit}"
+
+
+def fibres(rng: random.Random, book: Settings) -> dict[str, float]:
+    # By name where the code alone is ambiguous.
+    spelt = [f.name if code in book.ambiguous_fibres else code for code, f in book.catalogue["fibres"].items()]
+    codes = rng.sample(["CO", "PES", "EL", *spelt], 3)
+    kind = rng.random()
+    first, second, third = codes
+    if kind < 0.4 or first == second:
+        return {first: 100}
+    share = rng.choice([2, 3, 5, 10, 11, 15, 35, 50, 51, 65, 85, 86])
+    if kind < 0.9 or third in (first, second):
+        return {first: 100 - share, second: share}
+    return {first: 100 - share - 1, second: share, third: 1}
+
+
+def item(rng: random.Random, book: Settings) -> dict[str, Any]:
+    named = maybe(rng, {"blank": rng.choice(list(book.catalogue["blanks"]))}, 0.6)
+    chance = 0.15 if named else 0.7
+    described = {
+        "substrate": rng.choice(list(book.catalogue["substrates"])),
+        "fibres": fibres(rng, book),
+        "colour": rng.choice(COLOURS),
+        "coating": rng.choice(list(book.catalogue["coatings"])),
+        "finishes": some(rng, list(book.catalogue["finishes"])),
+        "dye": rng.choice(words.DYES),
+        "mass_per_area": quantity(rng, (60, 88, 89, 140, 180, 320), "g/m2"),
+        "thickness": quantity(rng, (0.3, 0.6, 3, 8, 25), "mm"),
+        "care": {"iron": rng.randint(0, 3)} | maybe(rng, {"edition": rng.choice([2005, 2012, 2023])}),
+        "features": some(rng, words.FEATURES),
+    }
+    said = {key: value for key, value in described.items() if rng.random() < chance}
+    extra = {"already": some(rng, list(book.catalogue["transfers"])), "preparation": some(rng, words.PREPARATIONS)}
+    return named | said | {key: value for key, value in extra.items() if rng.random() < 0.2}
+
+
+def artwork(rng: random.Random) -> dict[str, Any]:
+    full = {
+        "colours": rng.choice([1, 2, 4, 100]),
+        "white": rng.random() < 0.3,
+        "gradient": rng.random() < 0.3,
+        "finest_line": quantity(rng, (0.2, 0.5, 1, 2, 3), "mm"),
+        "small_pieces": rng.random() < 0.3,
+        "mirrored": rng.random() < 0.8,
+        "palette": [rng.choice(COLOURS) for _ in range(rng.randint(1, 3))],
+        "printed_by": rng.choice(words.PRINTERS),
+    }
+    return {key: value for key, value in full.items() if rng.random() < 0.4}
+
+
+def settings(rng: random.Random, book: Settings) -> dict[str, Any]:
+    sheets = [*book.catalogue["consumables"], "none"]
+    full = {
+        "temperature": quantity(rng, TEMPERATURES_C, "°C"),
+        "read_at": rng.choice(words.READ_AT),
+        "time": quantity(rng, TIMES_S, "s"),
+        "pressure": rng.choice([*words.PRESSURES, "40 psi", "275 kPa"]),
+        "peel": rng.choice(words.PEELS),
+        "cover": rng.choice(sheets),
+        "pad": rng.choice(sheets),
+        "tape": rng.choice(sheets),
+        "pre_press": quantity(rng, (0, 2, 4), "s"),
+        "second_press": quantity(rng, (0, 5), "s"),
+    }
+    return {key: value for key, value in full.items() if rng.random() < 0.4}
+
+
+def decoration(rng: random.Random, book: Settings, index: int, *, open_settings: bool) -> dict[str, Any]:
+    names = [*book.catalogue["products"], *book.catalogue["transfers"]]
+    found = maybe(rng, {"transfer": rng.choice(names)}, 0.95)
+    found |= maybe(rng, {"placement": rng.choice(words.PLACEMENTS)})
+    size = {"width": quantity(rng, (20, 90, 200, 300, 600), "mm"), "height": quantity(rng, (20, 90, 300, 500), "mm")}
+    found |= maybe(rng, {"size": size}, 0.6) | maybe(rng, {"artwork": artwork(rng)}, 0.6)
+    if not open_settings:
+        found |= maybe(rng, {"settings": settings(rng, book)}, 0.5)
+    found |= maybe(rng, {"rim_distance": quantity(rng, (0, 5, 19, 20, 30), "mm")}, 0.1)
+    return found | (maybe(rng, {"over": rng.randrange(index)}, 0.3) if index else {})
+
+
+def press(rng: random.Random, book: Settings) -> dict[str, Any]:
+    found: dict[str, Any] = {"type": rng.choice(list(book.catalogue["press_types"]))}
+    found |= maybe(rng, {"platen": {"width": "380 mm", "height": "380 mm"}}, 0.4)
+    readings = [
+        {"display": f"{x} °C", "surface": [f"{x - rng.randint(-2, 12)} °C" for _ in range(3)]} for x in (120, 160, 200)
+    ]
+    found |= maybe(rng, {"calibration": readings}, 0.3) | maybe(rng, {"opening": quantity(rng, (5, 40), "mm")}, 0.2)
+    found |= maybe(rng, {"display_most": quantity(rng, (140, 180, 210, 230), "°C")}, 0.2)
+    cylinder = {"bore": "100 mm", "line_least": "100 kPa", "line_most": "600 kPa"}
+    found |= maybe(rng, {"cylinder": cylinder}, 0.2) | maybe(rng, {"power": quantity(rng, (800, 1800, 3000), "W")}, 0.3)
+    circuit = {"rating": f"{rng.choice([13, 15, 16, 20])} A", "voltage": f"{rng.choice([120, 230])} V"}
+    return found | maybe(rng, {"circuit": circuit}, 0.4) | maybe(rng, {"voltage": f"{rng.choice([120, 230])} V"}, 0.4)
+
+
+def order(rng: random.Random, book: Settings, *, open_settings: bool = False, decorations: int = 3) -> dict[str, Any]:
+    """One order document. ``open_settings`` leaves all settings out."""
+    count = rng.choice([1, 1, 1, *range(1, decorations + 1)])
+    document: dict[str, Any] = {
+        "item": item(rng, book),
+        "decorations": [decoration(rng, book, i, open_settings=open_settings) for i in range(count)],
+    }
+    use = {"age_from": rng.choice([0, 2, 3, 6, 12, 13, 18]), "kinds": some(rng, words.USES)}
+    use |= maybe(rng, {"market": rng.choice(words.MARKETS)})
+    document |= maybe(rng, {"use": use}, 0.4) | maybe(rng, {"press": press(rng, book)}, 0.7)
+    document |= maybe(rng, {"quantity": rng.choice([1, 24, 500])}, 0.5)
+    document |= maybe(rng, {"due_in": quantity(rng, (1, 4, 48), "h")}, 0.2)
+    return document | maybe(rng, {"evidence": some(rng, words.EVIDENCE, 3)}, 0.3)
+
+
+def shop(rng: random.Random, book: Settings) -> dict[str, Any]:
+    """One shop document with a few presses and a random part of everything in stock."""
+    products, sheets = list(book.catalogue["products"]), list(book.catalogue["consumables"])
+    return {
+        "id": "random",
+        "name": "Random",
+        "market": rng.choice(words.MARKETS),
+        "unit_system": rng.choice(["metric", "us-customary"]),
+        "standing": some(rng, STANDING, 5),
+        "presses": [{"id": f"press-{i}"} | press(rng, book) for i in range(rng.randint(1, 4))],
+        "stock": {
+            "products": sorted(rng.sample(products, rng.randint(1, 12))),
+            "consumables": sorted(rng.sample(sheets, rng.randint(0, len(sheets)))),
+        },
+    }

@@ -1,0 +1,138 @@
+"""End to end: the real server with its own configuration, two workers, on a free port of this machine."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import pytest
+import requests
+
+SERVICE = Path(__file__).parents[2] / "service"
+START_SECONDS = 30.0
+
+
+def free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+def started(process: subprocess.Popen[bytes], url: str, log: Path) -> None:
+    """Wait until it answers; if it stops instead, show why."""
+    deadline = time.monotonic() + START_SECONDS
+    while time.monotonic() < deadline:
+        if process.poll() is not None:
+            pytest.fail(f"the server stopped: {log.read_text()}")
+        try:
+            requests.get(f"{url}/healthz", timeout=START_SECONDS)
+            return
+        except requests.ConnectionError:
+            time.sleep(0.05)
+    pytest.fail(f"no answer in {START_SECONDS} s: {log.read_text()}")
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("gunicorn") / "log"
+
+
+@pytest.fixture(scope="module")
+def url(folder: Path, log: Path) -> Iterator[str]:
+    port = free_port()
+    url = f"http://127.0.0.1:{port}"
+    env = os.environ | {
+        "PYTHONPATH": os.pathsep.join(sys.path),
+        "ACCORD_SHOPS_FOLDER": str(folder),
+        "ACCORD_BIND": f"127.0.0.1:{port}",
+        "ACCORD_WORKERS": "2",
+    }
+    env.pop("PROMETHEUS_MULTIPROC_DIR", None)
+    command = [sys.executable, "-m", "gunicorn", "-c", str(SERVICE / "gunicorn.conf.py")]
+    with log.open("wb") as out, subprocess.Popen(command, env=env, stdout=out, stderr=out) as process:
+        try:
+            started(process, url, log)
+            yield url
+        finally:
+            process.send_signal(signal.SIGTERM)
+            assert process.wait(20) == 0
+
+
+def ask(url: str, key: dict[str, str], order: dict[str, Any]) -> requests.Response:
+    """On a connection of its own, so that either worker may get it."""
+    return requests.post(f"{url}/v1/validate", json=order, headers=key, timeout=20)
+
+
+def test_both_workers_give_the_same_bytes_and_count_together(
+    url: str, key: dict[str, str], order: dict[str, Any], log: Path
+) -> None:
+    with ThreadPoolExecutor(8) as pool:
+        answers = list(pool.map(lambda _: ask(url, key, order), range(60)))
+    assert {answer.status_code for answer in answers} == {200}
+    assert len({answer.content for answer in answers}) == 1
+    text = requests.get(f"{url}/metrics", timeout=5).text
+    series = 'accord_requests_total{endpoint="post_validate",method="POST",status="200"}'
+    assert f"{series} 60.0" in text
+    assert f'accord_verdicts_total{{verdict="{answers[0].json()["verdict"]}"}} 60.0' in text
+
+
+def test_the_log_is_json_lines(url: str, key: dict[str, str], log: Path) -> None:
+    requests.get(f"{url}/v1/shop", headers=key | {"X-Request-Id": "find-me"}, timeout=5)
+    lines = [json.loads(line) for line in log.read_text().splitlines()]
+    assert [line["status"] for line in lines if line.get("request_id") == "find-me"] == [200]
+    assert {line["logger"] for line in lines} >= {"gunicorn.error", "accord_service.request"}
+
+
+def test_a_body_of_10_mb_is_refused(url: str, key: dict[str, str]) -> None:
+    headers = key | {"Content-Type": "application/json"}
+    answer = requests.post(f"{url}/v1/validate", data=b'{"a":"' + b"x" * 10_000_000, headers=headers, timeout=20)
+    assert answer.status_code == 413
+    assert answer.json()["type"] == "/problems/body-too-large"
+
+
+def test_a_body_without_length_is_refused_over_the_limit_and_read_below_it(
+    url: str, key: dict[str, str], order: dict[str, Any]
+) -> None:
+    """Chunked transfer (RFC 9112 section 7.1) declares no length."""
+    headers = key | {"Content-Type": "application/json"}
+    body = json.dumps(order).encode()
+    for size, status in ((len(body), 200), (262144, 200), (262145, 413), (1_000_000, 413)):
+        padded = body.ljust(size)
+        chunks = (padded[start : start + 5000] for start in range(0, size, 5000))
+        answer = requests.post(f"{url}/v1/validate", data=chunks, headers=headers, timeout=20)
+        assert (size, answer.status_code) == (size, status)
+
+
+def test_a_connection_outlives_a_refusal(url: str, key: dict[str, str], order: dict[str, Any]) -> None:
+    headers = key | {"Content-Type": "application/json"}
+    with requests.Session() as session:
+        refused = session.post(f"{url}/v1/validate", data=b"[" * 200_000, headers=headers, timeout=20)
+        taken = session.post(f"{url}/v1/validate", json=order, headers=key, timeout=20)
+    assert (refused.status_code, taken.status_code) == (400, 200)
+
+
+def test_pages_and_description_come_without_a_key(url: str) -> None:
+    for path in ("/", "/docs", "/v1/openapi.json", "/readyz", "/static/pages.css"):
+        assert requests.get(url + path, timeout=20).status_code == 200
+
+
+def test_a_service_that_cannot_know_its_shops_does_not_start(tmp_path: Path) -> None:
+    env = os.environ | {
+        "PYTHONPATH": os.pathsep.join(sys.path),
+        "ACCORD_SHOPS_FOLDER": str(tmp_path),
+        "ACCORD_BIND": f"127.0.0.1:{free_port()}",
+        "ACCORD_WORKERS": "1",
+    }
+    command = [sys.executable, "-m", "gunicorn", "-c", str(SERVICE / "gunicorn.conf.py")]
+    ended = subprocess.run(command, env=env, capture_output=True, timeout=START_SECONDS, check=False)
+    assert ended.returncode != 0
+    assert b"holds no shop" in ended.stderr

@@ -1,0 +1,62 @@
+"""The pages for people: they stand on their own, load nothing from elsewhere, and show what the API declares."""
+
+from __future__ import annotations
+
+import html
+import re
+
+import pytest
+from accord_service.api.v1 import ENDPOINTS
+from flask.testing import FlaskClient
+
+PAGES = ["/", "/docs", "/problems", "/problems/not-found"]
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_pages_load_nothing_from_elsewhere(client: FlaskClient, path: str) -> None:
+    page = client.get(path)
+    assert page.mimetype == "text/html"
+    loaded = re.findall(r'<(?:script|link|img)[^>]+(?:src|href)="([^"]+)"', page.text)
+    assert loaded
+    for address in loaded:
+        assert address.startswith("/static/")
+        assert client.get(address, buffered=True).status_code == 200
+    assert "default-src 'self'" in page.headers["Content-Security-Policy"]
+    assert not re.search(r"<script>|<style|style=|onclick=", page.text)  # the policy would not run them
+
+
+def test_static_files_name_no_other_host(client: FlaskClient) -> None:
+    for name in ("pages.css", "docs.js"):
+        assert not re.search("https?://|//cdn", client.get(f"/static/{name}", buffered=True).text)
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_links_on_pages_lead_somewhere(client: FlaskClient, path: str) -> None:
+    page = client.get(path).text
+    ids = set(re.findall(r'\bid="([^"]+)"', page))
+    for address in set(re.findall(r'<a[^>]+href="([^"]+)"', page)):
+        if address.startswith("#"):
+            assert address[1:] in ids
+        else:
+            assert client.get(address, buffered=True).status_code == 200
+
+
+def test_the_api_page_shows_every_endpoint_with_an_answer(client: FlaskClient) -> None:
+    page = html.unescape(client.get("/docs").text)
+    sections = dict(re.findall(r'<section class="operation" id="(\w+)">(.*?)</section>', page, re.DOTALL))
+    assert list(sections) == [endpoint.name for endpoint in ENDPOINTS]
+    for endpoint in ENDPOINTS:
+        section = sections[endpoint.name]
+        assert f"<code>{endpoint.path}</code>" in section
+        assert "<h3>Answered</h3>" in section
+        for example in endpoint.examples:
+            assert example.title in section
+        for parameter in endpoint.parameters:
+            assert f'name="{parameter}"' in section
+
+
+def test_the_start_page_tells_state_and_book(client: FlaskClient) -> None:
+    page = client.get("/").text
+    assert "Ready" in page
+    assert "Revision 1" in page
+    assert client.get("/readyz").json["checks"]["book"]["digest"] in page

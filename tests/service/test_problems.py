@@ -1,0 +1,113 @@
+"""Problem details (RFC 9457): one tree, one page a type, and nothing of ours leaks out of a 500."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import logging
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from accord_service import problems
+from accord_service.problems import PROBLEMS
+from flask import Flask
+from flask.testing import FlaskClient
+
+
+def test_the_tree_at_the_top_of_the_module_is_the_tree() -> None:
+    drawn = re.findall(r"[├└]── (\w+) +(\d+)", problems.__doc__ or "")
+    assert drawn == [(each.__name__, str(each.status)) for each in PROBLEMS.values()]
+
+
+@pytest.mark.parametrize("slug", PROBLEMS)
+def test_every_type_has_its_page(client: FlaskClient, slug: str) -> None:
+    problem = PROBLEMS[slug]
+    page = client.get(f"/problems/{slug}", headers={"Accept": "text/html"})
+    assert page.mimetype == "text/html"
+    assert str(problem.status) in page.text
+    document = client.get(f"/problems/{slug}", headers={"Accept": "application/json"}).json
+    assert document["type"] == f"/problems/{slug}"
+    assert document["meaning"] == problem.meaning
+    assert document["remedy"] == problem.remedy
+    assert f"/problems/{slug}" in client.get("/problems").text
+
+
+def test_unknown_types_are_not_found(client: FlaskClient) -> None:
+    assert client.get("/problems/no-such-problem").status_code == 404
+
+
+class Broken:
+    """An authority whose every question fails."""
+
+    def __init__(self, authority: Any) -> None:
+        self.counts = authority.counts
+
+    def validate(self, *asked: Any) -> Any:
+        raise RuntimeError("the secret of the house")
+
+
+@pytest.fixture
+def broken(app: Flask) -> Iterator[None]:
+    whole = app.extensions["accord"]
+    app.extensions["accord"] = dataclasses.replace(whole, authority=Broken(whole.authority))
+    yield
+    app.extensions["accord"] = whole
+
+
+@pytest.mark.usefixtures("broken")
+def test_what_fails_inside_is_logged_with_its_id_and_not_told(
+    client: FlaskClient, key: dict[str, str], order: dict[str, Any], caplog: pytest.LogCaptureFixture
+) -> None:
+    with caplog.at_level(logging.ERROR):
+        answer = client.post("/v1/validate", json=order, headers=key | {"X-Request-Id": "counter-7"})
+    assert answer.status_code == 500
+    assert answer.json["type"] == "/problems/internal-error"
+    assert answer.json["request_id"] == "counter-7"
+    assert "secret" not in answer.text
+    assert "Traceback" not in answer.text
+    (record,) = [record for record in caplog.records if record.levelno == logging.ERROR]
+    assert record.details == {"request_id": "counter-7"}  # type: ignore[attr-defined]
+    assert record.exc_info is not None
+    assert "the secret of the house" in str(record.exc_info[1])
+
+
+@pytest.fixture
+def unready(app: Flask) -> Iterator[None]:
+    whole = app.extensions["accord"]
+    app.extensions["accord"] = dataclasses.replace(whole, failed="SelfTestError: rule x is silent")
+    yield
+    app.extensions["accord"] = whole
+
+
+@pytest.mark.usefixtures("unready")
+def test_while_the_self_test_is_red_no_order_is_judged(
+    client: FlaskClient, key: dict[str, str], order: dict[str, Any]
+) -> None:
+    for path in ("/v1/validate", "/v1/recommend"):
+        answer = client.post(path, json=order, headers=key)
+        assert answer.status_code == 503
+        assert answer.json["type"] == "/problems/not-ready"
+    ready = client.get("/readyz")
+    assert ready.status_code == 503
+    assert ready.json["checks"]["self_test"] == {"ok": False, "detail": "SelfTestError: rule x is silent"}
+    assert client.get("/healthz").status_code == 200
+    assert client.get("/v1/rules", headers=key).status_code == 200
+    assert "Not ready" in client.get("/").text
+
+
+def test_an_error_is_readable_without_unescaping(client: FlaskClient, key: dict[str, str]) -> None:
+    body = {"item": {}, "decorations": [{"settings": {"temperature": 180}}]}
+    answer = client.post("/v1/validate", json=body, headers=key)
+    assert "°F" in answer.data.decode("utf-8")
+    assert json.loads(answer.data) == answer.json
+
+
+def test_statuses_without_a_type_are_about_blank(app: Flask) -> None:
+    with app.test_request_context():
+        answer = problems.bare_response(429, "some-id")
+    assert answer.status_code == 429
+    assert answer.json is not None
+    assert answer.json["type"] == "about:blank"
+    assert answer.json["title"] == "Too Many Requests"  # RFC 9457 section 4.2.1
