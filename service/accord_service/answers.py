@@ -125,22 +125,16 @@ class ChangeAnswer(Shape):
     """One field of the order, from what it says to what would work."""
 
     pointer = text("JSON Pointer into the order")
-
-
-# "from" is no name for a class attribute, so the two ends of a change are added by name.
-CHANGE = ChangeAnswer.from_dict(
-    {
-        "from": fields.Raw(required=True, allow_none=True, metadata={"description": "null where it is not said"}),
-        "to": fields.Raw(required=True, allow_none=True, metadata={"description": "null to leave it out"}),
-    },
-    name="Change",
-)
+    before = fields.Raw(
+        required=True, allow_none=True, data_key="from", metadata={"description": "null where it is not said"}
+    )
+    after = fields.Raw(required=True, allow_none=True, data_key="to", metadata={"description": "null to leave it out"})
 
 
 class RemedyAnswer(Shape):
     """Changes that make the order one that can be done; validated before they are shown."""
 
-    changes = several(CHANGE, "what to change")
+    changes = several(ChangeAnswer, "what to change")
     verdict = word("the verdict with the changes made", VERDICTS)
     text = text("the changes, in a sentence")
 

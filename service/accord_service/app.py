@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import logging
 
-from accord_rules.authority import Authority
 from flask import Flask, Response
 from werkzeug.exceptions import HTTPException
 
+from accord_rules.authority import Authority
 from accord_rules.settings import load_book
 from accord_service import book, log, pages, problems, request
 from accord_service.api.v1 import ENDPOINTS

@@ -183,8 +183,6 @@ def endpoint(
     """
 
     def declare(run: Callable[[Asked], Answer]) -> Endpoint:
-        return Endpoint(
-            run, method, path, tag, answers, takes, query, parameters, roles, judges, statuses, examples
-        )
+        return Endpoint(run, method, path, tag, answers, takes, query, parameters, roles, judges, statuses, examples)
 
     return declare

@@ -13,12 +13,12 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import Schema, fields
 
 from accord_rules.catalogue import KINDS, Limit, Source
-from accord_rules.order import SettleRequest
+from accord_rules.order import Order, SettleRequest
 from accord_rules.reading import DocumentError, readers_of
 from accord_rules.shop import Shop
 from accord_rules.verdict import LEVELS
 from accord_service import examples, wire
-from accord_service.answers import ProblemAnswer
+from accord_service.answers import ProblemAnswer, Shape
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.endpoint import Asked, Endpoint, Example
 from accord_service.problems import BY_STATUS, MEDIA_TYPE, BadQuery
@@ -58,13 +58,30 @@ def description(room: Room) -> dict[str, Any]:
         spec.components.schema(cls.__name__, schema=wire.schema_of(cls))
     for endpoint in ENDPOINTS:
         spec.path(endpoint.path, operations={endpoint.method.lower(): _operation(endpoint, room)})
-    return spec.to_dict()
+    document: dict[str, Any] = spec.to_dict()
+    abouts = dict(_abouts())
+    for name, schema in document["components"]["schemas"].items():
+        schema["description"] = abouts[name]
+    return document
 
 
 def _documents() -> Iterator[type]:
     """Every dataclass that documents are read into, the inner ones first."""
-    roots = (SettleRequest, Shop, Limit, Source, *KINDS.values())
+    roots = (Order, SettleRequest, Shop, Limit, Source, *KINDS.values())
     yield from dict.fromkeys(cls for root in roots for cls in wire.dataclasses_in(root))
+
+
+def _abouts() -> Iterator[tuple[str, str]]:
+    """Component to what its class says of itself."""
+    for cls in (*_documents(), *_kinds_of(Shape)):
+        yield cls.__name__.removesuffix("Answer"), " ".join(inspect.cleandoc(cls.__doc__ or "").split())
+
+
+def _kinds_of(shape: type[Schema]) -> Iterator[type[Schema]]:
+    """Every schema derived from ``shape``."""
+    for each in shape.__subclasses__():
+        yield each
+        yield from _kinds_of(each)
 
 
 def _component_name(schema: type[Schema] | Schema | str) -> str:

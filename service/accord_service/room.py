@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import cast
 
-from accord_rules.authority import Authority
 from flask import current_app
 
+from accord_rules.authority import Authority
 from accord_rules.settings import Settings
 from accord_service.config import Config
 from accord_service.metrics import Metrics

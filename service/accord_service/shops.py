@@ -85,8 +85,11 @@ class FileShops:
         faults: list[str] = []
         shops = dict(_shops_in(folder / "shops", faults))
         keys = _keys_in(folder / "keys.toml", faults)
-        faults += [f"keys.toml: key {key.id!r} is for shop {key.shop!r}, which has no file"
-                   for key in keys if key.shop not in shops]
+        faults += [
+            f"keys.toml: key {key.id!r} is for shop {key.shop!r}, which has no file"
+            for key in keys
+            if key.shop not in shops
+        ]
         faults += _doubles("key id", [key.id for key in keys]) + _doubles("sha256", [key.sha256.hex() for key in keys])
         if faults:
             raise ShopsError("\n".join(faults))
@@ -143,5 +146,8 @@ def _read(cls: type[T], document: Mapping[str, Any], file: Path, faults: list[st
 
 
 def _doubles(what: str, values: list[str]) -> list[str]:
-    return [f"keys.toml: {what} {value!r} is given more than once" for value in sorted(set(values))
-            if values.count(value) > 1]
+    return [
+        f"keys.toml: {what} {value!r} is given more than once"
+        for value in sorted(set(values))
+        if values.count(value) > 1
+    ]

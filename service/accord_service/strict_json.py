@@ -88,9 +88,7 @@ def _refuse_deep(text: str) -> None:
             depth += 1
             if depth > DEEPEST:
                 line, column = _place(text, match.start())
-                raise JsonError(
-                    Fault("", f"nested deeper than {DEEPEST} levels at line {line}, column {column}")
-                )
+                raise JsonError(Fault("", f"nested deeper than {DEEPEST} levels at line {line}, column {column}"))
         elif match.group() in "]}":
             depth -= 1
 

@@ -110,8 +110,7 @@ class TableOf(_Strict):
         _refuse_size(self.reader, len(value))
         errors: list[Any] = []
         read = {
-            _collect(self.key, key, key, errors): _collect(self.value, each, key, errors)
-            for key, each in value.items()
+            _collect(self.key, key, key, errors): _collect(self.value, each, key, errors) for key, each in value.items()
         }
         if errors:
             raise ValidationError(errors)

@@ -1,4 +1,4 @@
-"""Everything a request can get wrong: each is refused with its status, its place and what would do, never with a 500."""
+"""Everything a request can get wrong: refused with its status, its place and what would do, never with a 500."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import pytest
-from accord_rules import order as words
-from accord_rules import units
 from flask.testing import FlaskClient
 
+from accord_rules import order as words
+from accord_rules import units
 
 JSON = {"Content-Type": "application/json"}
 ORDER: dict[str, Any] = {
@@ -109,13 +109,16 @@ FAULTY = [
     Bad("an object for a list", changed("/decorations", {}), 422, "faulty-document", "/decorations", []),
     Bad("a word that is none", changed(f"{SETTINGS}/peel", "lukewarm"), 422, "faulty-document", f"{SETTINGS}/peel",
         list(words.PEELS)),
-    Bad("the same thing twice", changed("/item/features", ["zip", "zip"]), 422, "faulty-document", "/item/features", []),
+    Bad("the same thing twice", changed("/item/features", ["zip", "zip"]), 422, "faulty-document", "/item/features",
+        []),
     Bad("too many decorations", changed("/decorations", [{}] * 13), 422, "faulty-document", "/decorations", []),
     Bad("a control character", changed("/reference", "a\x00b"), 422, "faulty-document", "/reference", []),
     Bad("a share over 100 %", changed("/item/fibres", {"PES": 101}), 422, "faulty-document", "/item/fibres/PES", []),
     Bad("a press of nobody", changed("/press", "no-such-press"), 422, "faulty-document", "/press", ["bench-38"]),
-    Bad("fibres that sum to 90", changed("/item/fibres", {"PES": 50, "CO": 40}), 422, "faulty-document", "/item/fibres"),
-    Bad("a blank that is not in the book", changed("/item/blank", "no-such-blank"), 422, "faulty-document", "/item/blank"),
+    Bad("fibres that sum to 90", changed("/item/fibres", {"PES": 50, "CO": 40}), 422, "faulty-document",
+        "/item/fibres"),
+    Bad("a blank that is not in the book", changed("/item/blank", "no-such-blank"), 422, "faulty-document",
+        "/item/blank"),
     Bad("a key with a slash", changed("/item", {"a/b~c": 1}), 422, "faulty-document", "/item/a~1b~0c"),
     Bad("a key named like marshmallow's own", changed("/_schema", 1), 422, "faulty-document", "/_schema"),
 ]  # fmt: skip
@@ -171,7 +174,9 @@ def test_other_media_types_are_refused(client: FlaskClient, key: dict[str, str],
     assert answer.json["type"] == "/problems/wrong-media-type"
 
 
-@pytest.mark.parametrize("media", ["application/json", "application/json; charset=utf-8", "Application/JSON;charset=UTF-8"])
+@pytest.mark.parametrize(
+    "media", ["application/json", "application/json; charset=utf-8", "Application/JSON;charset=UTF-8"]
+)
 def test_json_by_any_spelling_is_taken(client: FlaskClient, key: dict[str, str], media: str) -> None:
     answer = client.post("/v1/validate", data=json.dumps(ORDER), headers=key | {"Content-Type": media})
     assert answer.status_code == 200

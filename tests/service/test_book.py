@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from flask.testing import FlaskClient
+
 from accord_rules.catalogue import KINDS, Transfer
 from accord_rules.reading import read
 from accord_rules.settings import Settings, load_book
-from flask.testing import FlaskClient
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +44,9 @@ def test_pages_of_any_size_give_every_entry_once(
 
 
 @pytest.mark.parametrize("address", ["limits", "sources", "rules"])
-def test_other_lists_are_paged_alike(client: FlaskClient, key: dict[str, str], settings: Settings, address: str) -> None:
+def test_other_lists_are_paged_alike(
+    client: FlaskClient, key: dict[str, str], settings: Settings, address: str
+) -> None:
     ids = [each["id"] for each in every_entry(client, key, f"/v1/{address}?limit=3")]
     assert ids == sorted(getattr(settings, address))
 

@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from flask.testing import FlaskClient
+
 from accord_rules.order import Order
 from accord_service.answers import VerdictAnswer
 from accord_service.app import create_app
 from accord_service.config import Config
 from accord_service.endpoint import Answer, Asked, endpoint
 from accord_service.shops import ROLES, FileShops, ShopsError
-from flask.testing import FlaskClient
 
 KEYED = ["/v1/catalogue", "/v1/catalogue/blanks", "/v1/catalogue/blanks/tee-heavy-white", "/v1/limits", "/v1/limits/x",
          "/v1/sources", "/v1/sources/x", "/v1/rules", "/v1/rules/x", "/v1/shop"]  # fmt: skip
@@ -89,7 +90,9 @@ def test_a_role_that_may_not_is_told_which_may(folder: Path) -> None:
         answer = app.test_client().post("/v1/test-owners", json=body, headers=key)
         allowed[role] = answer.status_code
     assert allowed == {"counter": 403, "operator": 403, "owner": 200, "steward": 403, "admin": 200}
-    refused = app.test_client().post("/v1/test-owners", json=body, headers={"Authorization": "Bearer quay-counter-token"})
+    refused = app.test_client().post(
+        "/v1/test-owners", json=body, headers={"Authorization": "Bearer quay-counter-token"}
+    )
     assert refused.json["type"] == "/problems/role-not-allowed"
     assert "owner, admin" in refused.json["detail"]
 

@@ -6,9 +6,10 @@ import json
 from typing import Any
 
 import pytest
-from accord_rules.verdict import VERDICTS
 from flask import Flask
 from flask.testing import FlaskClient
+
+from accord_rules.verdict import VERDICTS
 
 
 def test_an_order_gets_its_verdict(client: FlaskClient, key: dict[str, str], order: dict[str, Any]) -> None:
@@ -40,9 +41,7 @@ def test_the_same_question_gives_the_same_bytes(
     other = {name: order[name] for name in reversed(order)}
     other["decorations"] = [order["decorations"][0] | {"settings": {"time": "50 s", "temperature": "200 °C"}}]
     first = client.post("/v1/validate", json=order, headers=key)
-    second = client.post(
-        "/v1/validate", data=json.dumps(other, indent=3), content_type="application/json", headers=key
-    )
+    second = client.post("/v1/validate", data=json.dumps(other, indent=3), content_type="application/json", headers=key)
     assert first.data == second.data
 
 

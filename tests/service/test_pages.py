@@ -6,8 +6,9 @@ import html
 import re
 
 import pytest
-from accord_service.api.v1 import ENDPOINTS
 from flask.testing import FlaskClient
+
+from accord_service.api.v1 import ENDPOINTS
 
 PAGES = ["/", "/docs", "/problems", "/problems/not-found"]
 

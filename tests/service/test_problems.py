@@ -10,10 +10,11 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from accord_service import problems
-from accord_service.problems import PROBLEMS
 from flask import Flask
 from flask.testing import FlaskClient
+
+from accord_service import problems
+from accord_service.problems import PROBLEMS
 
 
 def test_the_tree_at_the_top_of_the_module_is_the_tree() -> None:

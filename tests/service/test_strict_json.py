@@ -1,4 +1,4 @@
-"""RFC 8259 leaves double keys, huge numbers and lone surrogates to the reader (sections 4, 6, 8.2); here all are refused."""
+"""RFC 8259 leaves double keys, huge numbers and lone surrogates to the reader (sections 4, 6, 8.2); here none pass."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ import json
 from typing import Any
 
 import pytest
-from accord_service import strict_json
 from hypothesis import given
 from hypothesis import strategies as st
+
+from accord_service import strict_json
 
 
 def faults(body: bytes) -> list[tuple[str, str]]:
@@ -83,7 +84,11 @@ def test_the_largest_whole_number_is_read_exactly() -> None:
 
 
 JSON = st.recursive(
-    st.none() | st.booleans() | st.integers(-(2**53), 2**53) | st.floats(allow_nan=False, allow_infinity=False) | st.text(),
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**53), 2**53)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(),
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(), inner, max_size=4),
     max_leaves=12,
 )
@@ -94,9 +99,11 @@ def test_reads_what_a_json_library_writes(document: dict[str, Any], ascii_only: 
     assert strict_json.read(json.dumps(document, ensure_ascii=ascii_only).encode()) == document
 
 
-@given(st.binary(max_size=60) | st.text("{}[]\",:0123456789eE.+-\\udnaNIfity ", max_size=60).map(str.encode))
+@given(st.binary(max_size=60) | st.text('{}[]",:0123456789eE.+-\\udnaNIfity ', max_size=60).map(str.encode))
 def test_any_bytes_are_read_or_refused(body: bytes) -> None:
+    """Nothing else is raised, whatever the bytes."""
     try:
-        assert isinstance(strict_json.read(body), dict)
-    except strict_json.JsonError as error:
-        assert error.faults
+        document = strict_json.read(body)
+    except strict_json.JsonError:
+        return
+    assert isinstance(document, dict)

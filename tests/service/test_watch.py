@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
 from accord_rules.authority import Authority
 from accord_service import log
 from accord_service.app import create_app
 from accord_service.config import Config
-from flask import Flask
-from flask.testing import FlaskClient
 
 
 def test_alive(client: FlaskClient) -> None:

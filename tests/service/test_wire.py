@@ -8,15 +8,16 @@ import sys
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
 from accord_rules import reading, units
 from accord_rules.catalogue import Amount, Blank, Limit, Transfer
-from accord_rules.order import Order, SettleRequest
+from accord_rules.order import DYES, Order, SettleRequest
 from accord_rules.reading import DocumentError, Fault
 from accord_rules.shop import Shop
 from accord_service import wire
 from accord_service.api.v1.get_rules import RulesQuery
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 DOCUMENTS = (Order, SettleRequest, Shop, Limit, Transfer, Blank)
 JUNK = st.sampled_from(
@@ -29,7 +30,9 @@ def sound(reader: reading.Reader) -> st.SearchStrategy[Any]:
     """Values that the reader takes."""
     match reader:
         case reading.Text(most):
-            return st.text(st.characters(min_codepoint=32, exclude_categories=("Cs",)), min_size=1, max_size=min(most, 8))
+            return st.text(
+                st.characters(min_codepoint=32, exclude_categories=("Cs",)), min_size=1, max_size=min(most, 8)
+            )
         case reading.Choice(words):
             return st.sampled_from(words)
         case reading.Flag():
@@ -119,7 +122,7 @@ def test_every_fault_is_told_with_pointer_and_allowed_values() -> None:
     allowed = {fault.pointer: fault.allowed for fault in faults}
     assert allowed == {
         "/item/care": (),
-        "/item/dye": reading.readers_of(type(reading.read(Order, {"item": {}, "decorations": [{}]}).item))["dye"][0].words,
+        "/item/dye": DYES,
         "/decorations/0/settings/temperature": tuple(unit.symbol for unit in units.TEMPERATURE.units),
         "/zzz": tuple(reading.readers_of(Order)),
     }

@@ -9,7 +9,6 @@ from types import TracebackType
 from typing import Any, Self, TypeVar
 from urllib.parse import quote, urlencode
 
-
 from accord_client.address import base_address, bearer
 from accord_client.documents import (
     Entry,

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from accord_rules import units
 from accord_rules.derive.case import Case
-from accord_rules.derive.setting import NONE, Chosen
+from accord_rules.derive.setting import NONE, RAISED, Chosen
 from accord_rules.sentences import in_a_sentence
 
 _PEEL = {
@@ -63,12 +63,10 @@ def _place(case: Case, chosen: Chosen) -> Iterator[str]:
         side = "printed side down" if case["transfer.principle"] == "dye-vapour" else "as its maker shows"
         yield f"Place the transfer {side}, {case['place.size_words']}, at {where}."
     if case["item.textile"]:
-        clear = [
-            name for name in case["item.features"] if name in ("collar", "zip", "button", "seam", "placket", "pocket")
-        ]
+        clear = [name for name in case["item.features"] if name in RAISED]
         if clear:
             named = ", ".join(clear)
-            yield f"Keep {named} off the heated area; raise the print area on a pad if they cannot be cleared."
+            yield f"Keep {named} off the heated area."
     yield from (f"Fix the carrier with {title} outside the print." for title in _sheet_title(case, chosen.tape))
     yield from (f"Cover with {title}." for title in _sheet_title(case, chosen.cover))
 

@@ -142,7 +142,7 @@ def _earlier(case: Case) -> list[Ceiling]:
         Ceiling(
             entry.reheat_limit,
             "earlier-decoration",
-            f"the {in_a_sentence(entry.title)} it already carries bears {_at(case, entry.reheat_limit)}",
+            f"the {in_a_sentence(entry.title)} it already carries must not pass {_at(case, entry.reheat_limit)}",
         )
         for entry in entries
         if entry.reheat_limit is not None

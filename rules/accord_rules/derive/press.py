@@ -295,14 +295,26 @@ def circuit_words(case: Case) -> str:
     return f"{case.show(units.CURRENT, circuit.rating)} at {case.show(units.VOLTAGE, circuit.voltage)}"
 
 
+@fact("press.mains_known", BOOL, PRESSING)
+def mains_known(case: Case) -> bool:
+    """Whether both its nameplate voltage and its circuit's are known."""
+    return case.press.circuit is not None and case.press.voltage is not None
+
+
+@fact("press.mains_share", number(units.PERCENT), PRESSING)
+def mains_share(case: Case) -> float | None:
+    """The circuit's voltage as percent of the nameplate's."""
+    circuit, nameplate = case.press.circuit, case.press.voltage
+    if circuit is None or nameplate is None:
+        return None
+    return round(100 * circuit.voltage / nameplate, 6)
+
+
 @fact("press.voltage_mismatch", BOOL, PRESSING)
 def voltage_mismatch(case: Case) -> bool:
     """Whether its nameplate voltage differs from the circuit's by more than mains varies."""
-    press = case.press
-    if press.circuit is None or press.voltage is None:
-        return False
-    off = abs(press.voltage - press.circuit.voltage) / press.voltage * 100
-    return off > case.limit("electric.voltage_off_most")
+    share = case["press.mains_share"]
+    return share is not None and abs(share - 100) > case.limit("electric.voltage_off_most")
 
 
 @fact("press.voltage_words", TEXT, PRESSING)

@@ -17,6 +17,10 @@ from accord_rules.order import PEELS, PRESSURES, Settings
 from accord_rules.sentences import in_a_sentence
 
 PRESSING = Scope.PRESSING
+# Things that stand up in the pressed area and hold the platen off the print beside them.
+RAISED = frozenset(
+    {"button", "collar", "drawstring", "elastic-waist", "embroidery", "hood", "placket", "pocket", "seam", "zip"}
+)
 NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 
 
@@ -60,8 +64,8 @@ def choose(case: Case) -> Chosen | None:
         pressure_kpa,
         said.peel or needed.peel[0],
         said.cover or _in_stock(case, needed.cover, hottest_c),
-        said.pad or _in_stock(case, needed.pad, hottest_c),
-        said.tape or (_stocked_tape(case, hottest_c) if case.transfer.taped else None),
+        said.pad or _in_stock(case, needed.pad or _pillows(case), hottest_c),
+        said.tape or (_in_stock(case, _stocked(case, "tape"), hottest_c) if case.transfer.taped else None),
         said.pre_press if said.pre_press is not None else _pre_press(case),
         said.second_press if said.second_press is not None else case.transfer.second_press,
     )
@@ -153,9 +157,14 @@ def _in_stock(case: Case, acceptable: tuple[str, ...], hottest_c: float | None) 
     return None
 
 
-def _stocked_tape(case: Case, hottest_c: float | None) -> str | None:
-    tapes = tuple(n for n in case.shop.stock.consumables if case.entry("consumables", n).kind == "tape")
-    return _in_stock(case, tapes, hottest_c)
+def _stocked(case: Case, kind: str) -> tuple[str, ...]:
+    return tuple(name for name in case.shop.stock.consumables if case.entry("consumables", name).kind == kind)
+
+
+def _pillows(case: Case) -> tuple[str, ...]:
+    """Any pad will do to raise a print area above what stands up beside it."""
+    raised = case["item.textile"] and not RAISED.isdisjoint(case["item.features"] or ())
+    return _stocked(case, "pad") if raised else ()
 
 
 def _pre_press(case: Case) -> float:
@@ -307,6 +316,7 @@ _of_chosen(
     "pad_missing", BOOL, "Whether no pad that suits is set.", lambda c, s: _missing(s.pad, c["transfer.needed"].pad)
 )
 _of_chosen("pad_words", TEXT, "Pads that suit, in words.", lambda c, s: _titles(c, c["transfer.needed"].pad))
+_of_chosen("padded", BOOL, "Whether a pad or pillow lies under the piece.", lambda _, s: s.pad not in (None, NONE))
 _of_chosen(
     "tape_missing",
     BOOL,

@@ -107,10 +107,10 @@ def needed(case: Case) -> Needed | None:
         return None
     variant = transfer.on.get(substrate) or transfer.on.get(goods)
     time = (variant.time if variant else None) or transfer.time
-    aim_s = time.aim
-    if variant is not None and variant.aim_by_size:
-        longer_mm = max(case["place.width_mm"], case["place.height_mm"])
+    aim_s, print_size = time.aim, case["place.size"]
+    if variant is not None and variant.aim_by_size and print_size is not None:
         points = tuple((each.longer_side, each.time) for each in variant.aim_by_size)
+        longer_mm = max(print_size.width, print_size.height)
         aim_s = min(max(interpolate(points, longer_mm), time.least), time.most)
     return Needed(
         (variant.temperature if variant else None) or transfer.temperature,

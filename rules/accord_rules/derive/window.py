@@ -26,7 +26,7 @@ def lower(case: Case) -> Bound | None:
     least = case["transfer.least_c"]
     if least is None:
         return None
-    return Bound(least, "transfer", f"{case['transfer.title']} needs at least {case.show(units.TEMPERATURE, least)}")
+    return Bound(least, "transfer", f"{case.show(units.TEMPERATURE, least)} is the least for {case['transfer.title']}")
 
 
 @fact("window.uppers", DATA, PRESSING)
@@ -38,7 +38,7 @@ def uppers(case: Case) -> tuple[Bound, ...] | None:
         return None
     show = case.show
     found = [Bound(each.value_c, each.kind, each.text) for each in ceilings]
-    found.append(Bound(most, "transfer", f"{case['transfer.title']} bears at most {show(units.TEMPERATURE, most)}"))
+    found.append(Bound(most, "transfer", f"{show(units.TEMPERATURE, most)} is the most for {case['transfer.title']}"))
     if migrates:
         cap = case.limit("migration.surface_most")
         found.append(

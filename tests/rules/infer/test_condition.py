@@ -227,6 +227,8 @@ def test_comparisons_are_the_numeric_ones_with_negation_pushed_inwards() -> None
     [
         "item.polyester_share < 30 and item.polyester_share > 50",
         "item.polyester_share < 30 and item.polyester_share >= 30",
+        "item.polyester_share <= 30 and item.polyester_share < 30 and item.polyester_share >= 30",
+        "item.polyester_share >= 30 and item.polyester_share > 30 and item.polyester_share <= 30",
         "item.polyester_share == 30 and item.polyester_share != 30",
         "item.polyester_share == 30 and item.polyester_share == 31",
         "item.polyester_share < 0",

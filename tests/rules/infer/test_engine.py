@@ -12,6 +12,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Mapping
 from typing import Any
 
@@ -288,6 +289,30 @@ def test_closing_waits_for_questions_and_turns_later_ones_away() -> None:
         engine.decide(facts, LIMITS)
 
 
+def test_an_engine_that_is_closing_turns_questions_away_at_once() -> None:
+    engine = Engine(rules_of("item.b0"), FACTS, 1)
+    held = engine._free.get()
+    closing = threading.Thread(target=engine.close)
+    closing.start()
+    while not engine._closed:
+        closing.join(timeout=0.001)
+    start = time.monotonic()
+    with pytest.raises(EngineError, match="the engine is closed"):
+        engine.decide({"item.b0": True}, LIMITS)
+    assert time.monotonic() - start < engine_module.WAIT_S / 2
+    engine._free.put(held)
+    closing.join(timeout=engine_module.WAIT_S)
+    assert not closing.is_alive()
+
+
+def test_a_question_that_never_ends_is_not_waited_for_for_ever(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(engine_module, "WAIT_S", 0.05)
+    engine = Engine(rules_of("item.b0"), FACTS, 1)
+    engine._free.get()
+    with pytest.raises(EngineError, match=r"did not end within 0\.05 s"):
+        engine.close()
+
+
 def test_both_sides_of_a_fork_go_on() -> None:
     """As under a preloading server: load, fork, answer on both sides, load again in the child."""
     code = """
@@ -400,6 +425,24 @@ def test_tests_that_exclude_each_other_count_once() -> None:
         assert engine.decide({"w": "w299"}, {}) == ("r299",)
     both = rules_of(*FLAGS[:60], *(f"not {name}" for name in FLAGS[:60]))
     assert len(split(compile_rules(both))) == 1
+
+
+def test_a_comparison_and_its_opposite_exclude_each_other() -> None:
+    temperatures = {f"t{place}": number(units.TEMPERATURE) for place in range(45)}
+    vocabulary = Vocabulary(temperatures, {"heat.most": units.TEMPERATURE})
+    texts = [f"{name} {sign} limit('heat.most')" for name in temperatures for sign in ("<", ">=")]
+    with Engine({text: parse(text, vocabulary) for text in texts}, temperatures, 1) as engine:
+        assert engine.networks == 1
+        assert engine.decide({"t7": 200.0}, LIMITS) == ("t7 >= limit('heat.most')",)
+
+
+def test_only_what_some_test_is_true_of_is_sent() -> None:
+    rules = rules_of("item.b0", "not item.b1", "x < 50", "kind == 'film'", "t > limit('heat.most')", "'zip' in parts")
+    with Engine(rules, FACTS, 1) as engine:
+        write = engine._networks[0]._record.write
+        nothing = {"item.b0": False, "item.b1": True, "x": 50, "kind": "foil", "t": 200.0, "parts": (), "y": 1}
+        assert write(nothing, LIMITS) == ""
+        assert write({**nothing, "item.b0": True, "x": 49}, LIMITS).count(":") == 2
 
 
 def test_unequal_words_all_hold_at_once() -> None:

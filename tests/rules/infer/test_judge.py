@@ -138,6 +138,8 @@ def test_a_missing_limit_is_a_defect() -> None:
         ("b and a and not a", {}, None),
         ("a and x < 30 and x > 60", {}, None),
         ("x < limit('least') and x > 60", {}, None),
+        ("x < 0 and a", {}, None),
+        ("a and kind not in ('paper', 'film', 'foil')", {}, None),
         ("kind == 'film' and kind == 'foil'", {}, None),
         ("kind != 'paper' and kind != 'film' and kind != 'foil'", {}, None),
         ("x < y and x > 90", {"y": 80.0}, None),

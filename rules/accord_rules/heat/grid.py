@@ -1,0 +1,136 @@
+"""Finite volumes: a stack cut into cells, and the tridiagonal equations of its cells.
+
+``C dT/dt = -K T + b``: C is the heat capacity of each cell, K holds the conductances between neighbours and to what
+is held at a temperature at either end, b what flows in from there. A cell's temperature stands for its middle; between
+two middles lie half a cell, the contact (if there is one) and half a cell, in series. Heat that leaves one cell enters
+the next, so energy is kept exactly, however coarse the grid.
+
+Cells are thin at a layer's faces and thick in its middle (cosine spacing), since the steep gradients of the first
+seconds sit at the faces.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from math import ceil, inf, pi, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from accord_rules.heat.stack import Bottom, Convective, FixedPlaten, HeatedPlaten, Insulated, Interface, Layer, Top
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+LEAST_CELLS = 4
+MOST_CELLS = 20
+# A layer gets so many cells that warmth crosses a middling one in about this time.
+CELL_CROSSING_S = 0.06
+
+
+def frozen(values: Floats) -> Floats:
+    """The same array, made read-only: grids and histories are shared between callers."""
+    values.flags.writeable = False
+    return values
+
+
+def cells_in(layer: Layer, refine: int = 1) -> int:
+    """How many cells a layer is cut into; ``refine`` multiplies it for convergence checks."""
+    wanted = ceil(layer.thickness_m / sqrt(layer.diffusivity_m2_s * CELL_CROSSING_S))
+    return refine * min(max(wanted, LEAST_CELLS), MOST_CELLS)
+
+
+def outer_conductance_w_m2k(face: Top | Bottom) -> float:
+    """Between a face of the stack and what is held at a temperature beyond it (infinite if they touch)."""
+    if isinstance(face, Insulated):
+        return 0.0
+    return face.conductance_w_m2k if isinstance(face, Convective) else inf
+
+
+def outer_c(face: Top | Bottom) -> float:
+    """What is held at a temperature beyond a face; any number does for an insulated one."""
+    if isinstance(face, FixedPlaten):
+        return face.temperature_c
+    if isinstance(face, HeatedPlaten):
+        return face.set_c
+    return face.ambient_c if isinstance(face, Convective) else 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grid:
+    """The cells of a stack, top to bottom. N cells, L layers.
+
+    capacity_j_m2k: (N,). link_w_m2k: (N + 1,), number i lies above cell i; the first and last lead outside and are 0
+    where no heat goes. half_m2k_w: (N,), the resistance of half a cell. first: the first cell of each layer, and N.
+    """
+
+    capacity_j_m2k: Floats
+    link_w_m2k: Floats
+    half_m2k_w: Floats
+    first: tuple[int, ...]
+
+    @property
+    def diagonal_w_m2k(self) -> Floats:
+        """The diagonal of K, (N,)."""
+        return self.link_w_m2k[:-1] + self.link_w_m2k[1:]
+
+    def face_weights(self, layer: int, side: str) -> tuple[Floats, float, float]:
+        """How a face's temperature follows from the cells': weights (N,) and of what lies outside top and bottom.
+
+        Half a cell's drop is taken off the cell's own temperature, at the heat flow through the link at that face.
+        """
+        weights = np.zeros(len(self.capacity_j_m2k))
+        last = len(weights) - 1
+        cell, step = (self.first[layer], -1) if side == "upper" else (self.first[layer + 1] - 1, 1)
+        share = float(self.link_w_m2k[cell if step < 0 else cell + 1] * self.half_m2k_w[cell])
+        weights[cell] = 1 - share
+        neighbour = cell + step
+        if 0 <= neighbour <= last:
+            weights[neighbour] = share
+        return weights, share if neighbour < 0 else 0.0, share if neighbour > last else 0.0
+
+    def mean_weights(self) -> Floats:
+        """Weights (L, N) whose products with the cells' temperatures are the layers' mean temperatures."""
+        rows = np.zeros((len(self.first) - 1, len(self.capacity_j_m2k)))
+        for row, (start, stop) in zip(rows, pairwise(self.first), strict=True):
+            row[start:stop] = self.capacity_j_m2k[start:stop] / self.capacity_j_m2k[start:stop].sum()
+        return rows
+
+    def spread(self, by_layer: tuple[float, ...]) -> Floats:
+        """One value a layer (L), as one value a cell (N,)."""
+        return np.repeat(np.array(by_layer, dtype=np.float64), np.diff(self.first))
+
+
+@lru_cache(maxsize=64)
+def _shares(count: int) -> Floats:
+    """The thicknesses of a layer's cells as shares of the layer, cosine spaced."""
+    edges = (1 - np.cos(np.linspace(0.0, pi, count + 1))) / 2
+    return frozen(np.diff(edges))
+
+
+def cut(
+    layers: tuple[Layer, ...],
+    interfaces: tuple[Interface, ...],
+    above_w_m2k: float,
+    below_w_m2k: float,
+    refine: int = 1,
+) -> Grid:
+    """Cut layers into cells. ``above_w_m2k`` and ``below_w_m2k`` are the conductances beyond the outer interfaces."""
+    shares = [_shares(cells_in(layer, refine)) for layer in layers]
+    capacity = np.concatenate([layer.capacity_j_m2k * share for layer, share in zip(layers, shares, strict=True)])
+    half = np.concatenate([layer.resistance_m2k_w / 2 * share for layer, share in zip(layers, shares, strict=True)])
+    first = (0, *(int(n) for n in np.cumsum([len(share) for share in shares])))
+    resistance = np.append(half, 0.0) + np.insert(half, 0, 0.0)
+    for interface, cell in zip(interfaces, first, strict=True):
+        resistance[cell] += 1 / interface.likely_w_m2k
+    link = np.empty_like(resistance)
+    link[1:-1] = 1 / resistance[1:-1]
+    link[0] = _outer_link(float(resistance[0]), above_w_m2k)
+    link[-1] = _outer_link(float(resistance[-1]), below_w_m2k)
+    return Grid(frozen(capacity), frozen(link), frozen(half), first)
+
+
+def _outer_link(resistance_m2k_w: float, beyond_w_m2k: float) -> float:
+    return 0.0 if beyond_w_m2k == 0 else 1 / (resistance_m2k_w + 1 / beyond_w_m2k)

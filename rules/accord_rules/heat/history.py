@@ -1,0 +1,107 @@
+"""What a solved stack says: temperatures over time, and the questions asked of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+
+from accord_rules.heat.grid import Floats, frozen
+from accord_rules.heat.stack import HeatError
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class History:
+    """Temperatures and heat at each of ``times_s`` (all arrays read-only; T times, L layers).
+
+    interface_c, back_c: (T,) the printed face of the blank and its other face. top_c: (T,) the platen, or whatever is
+    beyond the upper face. layer_c: (L, T) the mean of each layer. energy_j_m2: (T,) heat that has come in through the
+    upper face since the start; lost_j_m2: (T,) heat that has gone out through the lower face; stored_j_m2: (T,) heat
+    that the layers hold more than at the start; steam_j_m2: (T,) heat that has gone off with moisture. Heat in is
+    always heat stored, lost and gone off together: the tests hold that to 0.1 %.
+    """
+
+    times_s: Floats
+    interface_c: Floats
+    back_c: Floats
+    top_c: Floats
+    layer_c: Floats
+    energy_j_m2: Floats
+    lost_j_m2: Floats
+    stored_j_m2: Floats
+    steam_j_m2: Floats
+
+    def interface_at_c(self, time_s: float) -> float:
+        """Temperature at the print at a time, linear between the times solved for. Raises HeatError outside them."""
+        return self._at(self.interface_c, time_s)
+
+    def back_at_c(self, time_s: float) -> float:
+        """Temperature of the blank's other face at a time. Raises HeatError outside the times solved for."""
+        return self._at(self.back_c, time_s)
+
+    def energy_at_j_m2(self, time_s: float) -> float:
+        """Heat taken from the platen by a time. Raises HeatError outside the times solved for."""
+        return self._at(self.energy_j_m2, time_s)
+
+    def time_to_reach_s(self, temp_c: float) -> float:
+        """When the print first reaches ``temp_c``; infinite if it does not within the times solved for."""
+        return first_crossing_s(self.times_s, self.interface_c, temp_c)
+
+    def time_above_s(self, temp_c: float, until_s: float | None = None) -> float:
+        """How long the print is at or above ``temp_c``, up to ``until_s`` (the end if not given)."""
+        end_s = float(self.times_s[-1]) if until_s is None else until_s
+        self._at(self.interface_c, end_s)
+        inside = self.times_s < end_s
+        times = np.append(self.times_s[inside], end_s)
+        over = np.append(self.interface_c[inside], self.interface_at_c(end_s)) - temp_c
+        start, stop = over[:-1], over[1:]
+        rise = np.abs(stop - start)
+        both = np.clip(start, 0.0, None) + np.clip(stop, 0.0, None)
+        # The share of each step spent above, exact for straight lines between the times.
+        share = np.where(rise > 0, both / np.where(rise > 0, rise, 1.0), 1.0)
+        share = np.where((start >= 0) & (stop >= 0), 1.0, np.where((start < 0) & (stop < 0), 0.0, share))
+        return float((np.diff(times) * share).sum())
+
+    @property
+    def peak_back_c(self) -> float:
+        """The hottest the blank's other face gets."""
+        return float(self.back_c.max())
+
+    def _at(self, values: Floats, time_s: float) -> float:
+        if not self.times_s[0] <= time_s <= self.times_s[-1]:
+            raise HeatError(f"{time_s!r} s lies outside the times solved for, 0 to {self.times_s[-1]:g} s")
+        return float(np.interp(time_s, self.times_s, values))
+
+
+def first_crossing_s(times_s: Floats, values_c: Floats, temp_c: float) -> float:
+    """The first time at which values reach ``temp_c`` from below, linear between times; infinite if never."""
+    reached = np.flatnonzero(values_c >= temp_c)
+    if not len(reached):
+        return inf
+    i = int(reached[0])
+    if i == 0:
+        return float(times_s[0])
+    share = (temp_c - values_c[i - 1]) / (values_c[i] - values_c[i - 1])
+    return float(times_s[i - 1] + share * (times_s[i] - times_s[i - 1]))
+
+
+MOST_TIMES = 100_000
+MOST_TIME_S = 86_400.0
+
+
+def time_grid(until_s: float, count: int = 200) -> Floats:
+    """Times from 0 to ``until_s``, closer together at the start, where temperatures change fastest: (count + 1,)."""
+    if not 0 < until_s <= MOST_TIME_S:
+        raise HeatError(f"a time to solve for lies above 0 and at most {MOST_TIME_S:g} s, not {until_s!r}")
+    return frozen(until_s * np.linspace(0.0, 1.0, count + 1) ** 2)
+
+
+def checked_times(times_s: Floats) -> Floats:
+    """The times as a read-only copy. Raises HeatError unless they start at 0, rise and are not too many or too long."""
+    times = np.array(times_s, dtype=np.float64)
+    if times.ndim != 1 or not 1 < len(times) <= MOST_TIMES:
+        raise HeatError(f"give 2 to {MOST_TIMES} times in one row")
+    if times[0] != 0 or not bool(np.all(np.diff(times) > 0)) or not times[-1] <= MOST_TIME_S:
+        raise HeatError(f"times start at 0, rise, and end at {MOST_TIME_S:g} s at the latest")
+    return frozen(times)

@@ -1,0 +1,265 @@
+"""Who answers: a service over HTTP, or the authority in this process (``--local``)."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol, TypeVar
+
+import accord_client
+import click
+from click.core import ParameterSource
+
+from accord_rules.authority import Authority
+from accord_rules.documents import BookError, read_folder
+from accord_rules.order import Order, SettleRequest
+from accord_rules.reading import DocumentError, Fault, read
+from accord_rules.settings import Settings, from_documents, load_book
+from accord_rules.shop import Shop
+from accord_service.book import unknown_names
+from accord_service.cli.orders import Refused
+
+T = TypeVar("T")
+Command = Callable[..., Any]
+Document = Mapping[str, Any]
+FAULTY = "The document has faults"
+
+
+class Failure(click.ClickException):
+    """Nothing can be answered at all: wrong use, no service, no book."""
+
+    exit_code = 2
+
+
+class Unknown(LookupError):
+    """A name that the book does not have."""
+
+
+@dataclass(frozen=True, slots=True)
+class RulePage:
+    """A rule with everything it rests on, each as the book writes it."""
+
+    id: str
+    revision: int
+    rule: Document
+    limits: Mapping[str, Document]
+    sources: Mapping[str, Document]
+
+
+@dataclass(frozen=True, slots=True)
+class RuleLine:
+    id: str
+    topic: str
+    level: str
+    title: str
+
+
+class Answerer(Protocol):
+    """Answers questions about orders and rules. ``introduction`` says who it is."""
+
+    introduction: str
+
+    def validate(self, order: Document) -> Document:
+        """The verdict's document. Raises Refused."""
+
+    def recommend(self, order: Document) -> Document:
+        """The settlement's document. Raises Refused."""
+
+    def rule(self, name: str) -> RulePage:
+        """Raises Unknown."""
+
+    def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
+        """Every rule, or those of a topic or level."""
+
+
+class Service:
+    """A service that is asked over HTTP."""
+
+    def __init__(self, client: accord_client.Client, url: str) -> None:
+        self._client = client
+        self.introduction = f"Answers from {url}."
+
+    def validate(self, order: Document) -> Document:
+        return _asked(lambda: self._client.validate(order)).document
+
+    def recommend(self, order: Document) -> Document:
+        return _asked(lambda: self._client.recommend(order)).document
+
+    def rule(self, name: str) -> RulePage:
+        found = _asked(lambda: self._client.rule(name))
+        limits = {each: _asked(lambda: self._client.limit(each)).entry for each in found.limits}  # noqa: B023
+        sources = {each: _asked(lambda: self._client.source(each)).entry for each in found.sources}  # noqa: B023
+        return RulePage(found.id, found.document["revision"], found.entry, limits, sources)
+
+    def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
+        lines = _asked(lambda: list(self._client.rules(topic, level)))
+        return [RuleLine(each.id, each.topic, each.level, each.title) for each in lines]
+
+
+def _asked(ask: Callable[[], T]) -> T:
+    """The answer, with the client's exceptions as this command's own."""
+    try:
+        return ask()
+    except accord_client.NotFound as error:
+        raise Unknown(str(error)) from None
+    except accord_client.InvalidOrder as error:
+        faults = tuple(Fault(each.pointer, each.message, each.allowed) for each in error.errors)
+        raise Refused(error.title or FAULTY, faults, "" if faults else str(error)) from None
+    except accord_client.NotAuthorised as error:
+        raise Failure(f"The service does not take this token ({error}).") from None
+    except accord_client.ProblemError as error:
+        told = f" Request id {error.request_id}." if error.request_id else ""
+        faults_told = "".join(f"\n  {each}" for each in error.errors)
+        raise Failure(f"The service refused: {error}.{told}{faults_told}") from None
+    except accord_client.AccordError as error:
+        raise Failure(f"No answer: {error}.") from None
+
+
+class Here:
+    """The authority in this process, over the shipped book or a folder."""
+
+    def __init__(self, authority: Authority, shop: Shop, introduction: str) -> None:
+        self._authority = authority
+        self._shop = shop
+        self.introduction = introduction
+
+    def validate(self, order: Document) -> Document:
+        return self._judged(lambda: self._authority.validate(read(Order, order), self._shop).document())
+
+    def recommend(self, order: Document) -> Document:
+        return self._judged(lambda: self._authority.recommend(read(SettleRequest, order), self._shop).document())
+
+    def rule(self, name: str) -> RulePage:
+        settings = self._authority.settings
+        if name not in settings.rules:
+            raise Unknown(f"The book has no rule {name!r}.")
+        rule, written = settings.rules[name], settings.documents
+        return RulePage(
+            name,
+            settings.revision,
+            written["rules"][name],
+            {each: written["limits"][each] for each in rule.limits},
+            {each: written["sources"][each] for each in rule.sources},
+        )
+
+    def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
+        every = self._authority.settings.rules.values()
+        topics = sorted({rule.topic for rule in every})
+        if topic is not None and topic not in topics:
+            raise Failure(f"There is no topic {topic!r}; the book has {', '.join(topics)}.")
+        wanted = [r for r in every if topic in (None, r.topic) and level in (None, r.level)]
+        return [RuleLine(r.id, r.topic, r.level, r.title) for r in sorted(wanted, key=lambda r: r.id)]
+
+    @staticmethod
+    def _judged(judge: Callable[[], Document]) -> Document:
+        try:
+            return judge()
+        except DocumentError as error:
+            raise Refused(FAULTY, error.faults) from None
+
+
+# -- options -------------------------------------------------------------------------------------------------------
+
+_OPTIONS = (
+    click.option("--url", envvar="ACCORD_URL", show_envvar=True, help="Address of the service to ask."),
+    click.option("--token", envvar="ACCORD_TOKEN", show_envvar=True, help="Your shop's key."),
+    click.option("--local", is_flag=True, help="Answer in this process from the shipped book, without a service."),
+    click.option(
+        "--shop",
+        "shop_file",
+        type=click.Path(exists=True, dir_okay=False, path_type=Path),
+        help="With --local: the shop's TOML file; an example shop with one press of each type when left out.",
+    ),
+    click.option(
+        "--book",
+        "book_folder",
+        type=click.Path(exists=True, file_okay=False, path_type=Path),
+        help="With --local: a folder with another book than the shipped one, such as one being edited.",
+    ),
+    click.option("--allow-insecure", is_flag=True, help="Send the token over plain http to another machine."),
+)
+
+
+def answered(command: Command) -> Command:
+    """The options that say who answers. The command gets them as keywords, to be passed to ``answerer``."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+@contextmanager
+def answerer(
+    url: str | None,
+    token: str | None,
+    local: bool,
+    shop_file: Path | None,
+    book_folder: Path | None,
+    allow_insecure: bool,
+) -> Iterator[Answerer]:
+    """Whoever the options name, closed afterwards. Raises UsageError where they make no sense, Failure otherwise."""
+    if local:
+        if _on_the_command_line("url"):
+            raise click.UsageError("--local asks no service: leave out --url.")
+        yield from _here(shop_file, book_folder)
+        return
+    if shop_file or book_folder:
+        raise click.UsageError("--shop and --book go with --local; a service knows its shops and its book.")
+    if not url or not token:
+        raise click.UsageError(
+            "Say who is to answer: --url and --token (or ACCORD_URL and ACCORD_TOKEN) for a service, or --local."
+        )
+    try:
+        client = accord_client.Client(url, token, allow_insecure=allow_insecure)
+    except accord_client.UnsafeAddress as error:
+        raise click.UsageError(f"{error}. On a network you trust, --allow-insecure permits it.") from None
+    except ValueError as error:
+        raise click.UsageError(f"{error}.") from None
+    with client:
+        yield Service(client, url)
+
+
+def _on_the_command_line(option: str) -> bool:
+    return click.get_current_context().get_parameter_source(option) is ParameterSource.COMMANDLINE
+
+
+def _here(shop_file: Path | None, book_folder: Path | None) -> Iterator[Answerer]:
+    settings = _settings(book_folder)
+    shop = _shop(shop_file, settings) if shop_file else example_shop(settings)
+    authority = Authority(settings)
+    book = f"the book in {book_folder}" if book_folder else "the shipped book"
+    whose = f"{shop.name} ({shop_file})" if shop_file else "the example shop with one press of each type"
+    try:
+        yield Here(authority, shop, f"Answered without a service: {book}, {whose}.")
+    finally:
+        authority.close()
+
+
+def _settings(folder: Path | None) -> Settings:
+    try:
+        return from_documents(read_folder(folder)) if folder else load_book()
+    except BookError as error:
+        raise Failure("The book cannot be used:\n" + "\n".join(f"  {reason}" for reason in error.reasons)) from None
+
+
+def _shop(file: Path, settings: Settings) -> Shop:
+    try:
+        shop = read(Shop, tomllib.loads(file.read_text(encoding="utf-8")))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise Failure(f"{file}: {error}") from None
+    except DocumentError as error:
+        raise Failure("\n".join(f"{file}: {fault}" for fault in error.faults)) from None
+    unknown = list(unknown_names(settings, shop))
+    if unknown:
+        raise Failure("\n".join(f"{file}: {line}" for line in unknown))
+    return shop
+
+
+def example_shop(settings: Settings) -> Shop:
+    """The book's example shop with every product in stock and one press of each type."""
+    document = settings.documents["base_example"]["shop"]
+    stock = {**document["stock"], "products": list(settings.catalogue["products"])}
+    presses = [{"id": each, "type": each} for each in settings.catalogue["press_types"]]
+    return read(Shop, {**document, "stock": stock, "presses": presses})

@@ -1,0 +1,72 @@
+"""``accord check``: the verdict on order files."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+
+from accord_service.cli.asking import Answerer, Failure, answered, answerer
+from accord_service.cli.orders import Refused, read_order
+from accord_service.cli.page import Page
+from accord_service.cli.show import show_brief, show_refusal, show_refusal_brief, show_verdict
+
+DONE, NOT_DONE, UNASKED = 0, 1, 2
+
+
+@click.command()
+@click.argument("files", nargs=-1, required=True, metavar="ORDER.json...")
+@click.option("--json", "as_json", is_flag=True, help="Print the raw answers as a JSON list, one a file.")
+@click.option("--brief", is_flag=True, help="One line a file.")
+@answered
+@click.pass_context
+def check(context: click.Context, files: tuple[str, ...], as_json: bool, brief: bool, **who: Any) -> None:
+    """Say of each ORDER.json whether it can be done ("-" reads one from standard input).
+
+    Exits with 0 if every order is accepted or conditional, 1 if one is rejected or undetermined, 2 if one could not
+    be read or nobody answered.
+    """
+    if as_json and brief:
+        raise click.UsageError("--json and --brief are two ways to print: choose one.")
+    page = Page.of_terminal()
+    answers: list[Any] = []
+    worst = DONE
+    with answerer(**who) as asked:
+        if not (as_json or brief):
+            page.say(asked.introduction)
+        try:
+            for file in files:
+                answer = _answer(asked, file)
+                worst = max(worst, _code(answer))
+                answers.append(answer.document() if isinstance(answer, Refused) else answer)
+                if not as_json:
+                    _show(page, file, answer, brief)
+        finally:  # what was answered before the service went away is not lost
+            if as_json:
+                click.echo(json.dumps(answers, ensure_ascii=not _is_utf(page), indent=2))
+    context.exit(worst)
+
+
+def _answer(asked: Answerer, file: str) -> Any:
+    try:
+        return asked.validate(read_order(file).document)
+    except Refused as refused:
+        return refused
+
+
+def _code(answer: Any) -> int:
+    if isinstance(answer, Refused):
+        return UNASKED
+    return DONE if answer["verdict"] in ("accepted", "conditional") else NOT_DONE
+
+
+def _show(page: Page, file: str, answer: Any, brief: bool) -> None:
+    if isinstance(answer, Refused):
+        (show_refusal_brief if brief else show_refusal)(page, file, answer)
+    else:
+        (show_brief if brief else show_verdict)(page, file, answer)
+
+
+def _is_utf(page: Page) -> bool:
+    return page.encoding.lower().replace("-", "").startswith("utf")

@@ -1,0 +1,36 @@
+"""``accord``: the group of commands."""
+
+from __future__ import annotations
+
+from importlib.metadata import PackageNotFoundError, version
+
+import click
+
+from accord_service.cli.check import check
+from accord_service.cli.page import colour_wanted
+from accord_service.cli.rule import rule, rules
+from accord_service.cli.serve import serve
+from accord_service.cli.settle import settle
+
+
+def _installed() -> str:
+    try:
+        return version("platen-accord")
+    except PackageNotFoundError:  # run from a source tree that nobody installed
+        return "0+source"
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(_installed(), prog_name="accord")
+@click.pass_context
+def main(context: click.Context) -> None:
+    """Settings for heat presses: can this order be done, and how.
+
+    The commands exit with 0 if it can, 1 if it cannot (or not without more being said), and 2 if the question could
+    not be put: wrong use, an unreadable file, a malformed order, no service.
+    """
+    context.color = colour_wanted()
+
+
+for each in (check, settle, rule, rules, serve):
+    main.add_command(each)

@@ -1,0 +1,148 @@
+"""The client against a real service. What counts as a plain job or a hopeless one is common practice of the trade."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import islice
+from types import MappingProxyType
+from typing import Any
+
+import pytest
+
+from accord_client import Client, InvalidOrder, NotAuthorised, NotFound, ProblemError
+from accord_rules.settings import load_book
+
+
+def test_a_plain_job_is_workable(accord: Client, possible: dict[str, Any]) -> None:
+    verdict = accord.validate(possible)
+    assert verdict.workable
+    assert verdict.reference == "HL-7"
+    assert verdict.settings[0]["temperature"].endswith("°C")
+    assert verdict.document["verdict"] == verdict.verdict
+
+
+def test_a_hopeless_job_is_an_answer_with_reasons(accord: Client, hopeless: dict[str, Any]) -> None:
+    verdict = accord.validate(hopeless)
+    assert verdict.verdict == "rejected"
+    assert not verdict.workable
+    blocking = verdict.at("blocks")
+    assert blocking
+    assert all(each.because and each.document["because"] == each.because for each in blocking)
+    assert accord.rule(blocking[0].rule).level == "blocks"
+
+
+def test_every_plan_put_back_is_workable_and_bears_its_id(accord: Client, possible: dict[str, Any]) -> None:
+    asked = possible | {"prefer": ["durability"]}
+    del asked["press"]
+    asked["decorations"] = [{"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}]
+    settlement = accord.recommend(asked)
+    assert settlement.plans
+    for plan in settlement.plans:
+        verdict = accord.validate(plan.put_into(asked))
+        assert verdict.workable
+        assert verdict.verdict == plan.verdict
+    assert asked["decorations"][0] == {"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}
+
+
+def test_a_hopeless_request_names_what_was_ruled_out(accord: Client, hopeless: dict[str, Any]) -> None:
+    settlement = accord.recommend(hopeless)
+    assert settlement.plans == ()
+    assert settlement.ruled_out[0].press == "bench"
+    assert settlement.ruled_out[0].findings[0].level == "blocks"
+
+
+def test_orders_may_be_any_mapping(accord: Client, possible: dict[str, Any]) -> None:
+    frozen: Mapping[str, Any] = MappingProxyType({**possible, "item": MappingProxyType(possible["item"])})
+    assert accord.validate(frozen) == accord.validate(possible)
+
+
+def test_a_bare_number_is_refused_with_place_and_units(accord: Client, possible: dict[str, Any]) -> None:
+    possible["decorations"][0]["settings"] = {"temperature": 180}
+    with pytest.raises(InvalidOrder) as refused:
+        accord.validate(possible)
+    assert refused.value.status == 422
+    (fault,) = refused.value.errors
+    assert fault.pointer == "/decorations/0/settings/temperature"
+    assert "°F" in fault.allowed
+    assert refused.value.request_id
+
+
+@pytest.mark.parametrize("number", [float("nan"), float("inf")])
+def test_what_json_cannot_hold_is_never_sent(accord: Client, possible: dict[str, Any], number: float) -> None:
+    with pytest.raises(ValueError, match="JSON compliant"):
+        accord.validate(possible | {"quantity": number})
+
+
+def test_what_is_no_data_is_never_sent(accord: Client, possible: dict[str, Any]) -> None:
+    with pytest.raises(TypeError, match="an order can't hold a set"):
+        accord.validate(possible | {"evidence": {"sample-test"}})
+
+
+def test_an_unknown_token_is_not_authorised(service: str) -> None:
+    with Client(service, "nobody's-token") as stranger, pytest.raises(NotAuthorised) as refused:
+        stranger.shop()
+    assert refused.value.status == 401
+
+
+def test_lists_come_whole_and_once(accord: Client) -> None:
+    # The book itself says what is in it; it has more rules than fit on a page of 50.
+    book = load_book()
+    assert len(book.documents["rules"]) > 50
+    assert [each.id for each in accord.sources()] == sorted(book.documents["sources"])
+    assert [each.id for each in accord.limits()] == sorted(book.documents["limits"])
+    assert [each.id for each in accord.rules()] == sorted(book.documents["rules"])
+    for kind in accord.kinds():
+        ids = [each.id for each in accord.catalogue(kind.kind)]
+        assert len(ids) == kind.count
+        assert ids == sorted(book.documents[kind.kind])
+
+
+def test_rules_of_a_level_are_of_that_level(accord: Client) -> None:
+    blocking = list(accord.rules(level="blocks"))
+    assert blocking
+    assert {each.level for each in blocking} == {"blocks"}
+    assert len(blocking) < len(list(accord.rules()))
+
+
+def test_a_wrong_level_is_a_problem_that_lists_the_levels(accord: Client) -> None:
+    with pytest.raises(ProblemError) as refused:
+        list(accord.rules(level="forbids"))
+    assert type(refused.value) is ProblemError
+    assert refused.value.errors[0].allowed == ("blocks", "requires", "cautions", "notes")
+
+
+def test_entries_by_name(accord: Client) -> None:
+    assert accord.entry("blanks", "tee-heavy-white").entry["fibres"] == {"CO": 100}
+    limit = next(accord.limits())
+    assert accord.limit(limit.id).entry == limit.entry
+    source = next(accord.sources())
+    assert accord.source(source.id).entry["title"] == source.entry["title"]
+
+
+@pytest.mark.parametrize("name", ["no-such-rule", "a/b", "ü?x=1#y", "%2e%2e"])
+def test_unknown_names_are_not_found(accord: Client, name: str) -> None:
+    with pytest.raises(NotFound):
+        accord.rule(name)
+
+
+@pytest.mark.parametrize("name", ["", ".", ".."])
+def test_steps_of_a_path_are_no_names(accord: Client, name: str) -> None:
+    with pytest.raises(ValueError, match="no name"):
+        accord.rule(name)
+
+
+def test_lists_are_fetched_as_they_are_taken(accord: Client) -> None:
+    assert len(list(islice(accord.rules(), 3))) == 3
+
+
+def test_the_shop_is_the_tokens(accord: Client) -> None:
+    own = accord.shop()
+    assert own.shop["id"] == "harbour-lane"
+    assert own.role == "counter"
+    assert own.units["temperature"] == "°C"
+
+
+def test_health(accord: Client) -> None:
+    health = accord.health()
+    assert health.ready
+    assert health.document["checks"]["book"]["ok"] is True

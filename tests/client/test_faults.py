@@ -1,0 +1,291 @@
+"""The client against a web server that misbehaves: what is tried again, what is not, and what is never believed."""
+
+from __future__ import annotations
+
+import ast
+import socket
+from datetime import UTC, datetime, timedelta
+from email.utils import format_datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import accord_client
+from accord_client import (
+    AccordError,
+    BadAnswer,
+    Client,
+    ConnectionFailed,
+    InvalidOrder,
+    ProblemError,
+    ServiceFault,
+    TimedOut,
+    TooManyRequests,
+    UnsafeAddress,
+)
+from accord_client.retry import LONGEST_WAIT_S
+
+ORDER = {"item": {"blank": "tee-heavy-white"}, "decorations": [{}]}
+VERDICT: dict[str, Any] = {
+    "id": "vd_1",
+    "verdict": "accepted",
+    "revision": 1,
+    "digest": "sha256:0",
+    "findings": [],
+    "conditions": [],
+    "needs": [],
+    "assumed": [],
+    "settings": [{}],
+    "sequence": [0],
+    "remedies": [],
+    "reference": None,
+}
+PROBLEM = "application/problem+json"
+
+
+class Waits(list[float]):
+    """Keeps how long was waited, without waiting."""
+
+    def __call__(self, seconds: float) -> None:
+        self.append(seconds)
+
+
+@pytest.fixture
+def waits() -> Waits:
+    return Waits()
+
+
+def client(faulty: Any, waits: Waits, **more: Any) -> Client:
+    return Client(faulty.url, "token", timeout=(1.0, 0.3), sleep=waits, **more)
+
+
+def test_busy_then_answered_waits_as_asked(faulty: Any, waits: Waits) -> None:
+    faulty.will(faulty.answer(503, {"title": "busy"}, PROBLEM, Retry_After="7"), faulty.answer(200, VERDICT))
+    with client(faulty, waits) as accord:
+        assert accord.validate(ORDER).workable
+    assert waits == [7.0]
+    assert [each.body for each in faulty.seen] == [faulty.seen[0].body] * 2
+
+
+def test_retry_after_may_be_a_date(faulty: Any, waits: Waits) -> None:
+    then = format_datetime(datetime.now(UTC) + timedelta(seconds=12), usegmt=True)
+    faulty.will(faulty.answer(429, {}, PROBLEM, Retry_After=then), faulty.answer(200, VERDICT))
+    with client(faulty, waits) as accord:
+        accord.validate(ORDER)
+    assert len(waits) == 1
+    assert 9 < waits[0] <= 12
+
+
+@pytest.mark.parametrize("header", ["soon", "-1", "١٢"])
+def test_a_retry_after_that_says_nothing_is_as_none(faulty: Any, waits: Waits, header: str) -> None:
+    encoded = header.encode().decode("latin-1")
+    faulty.will(faulty.answer(503, {}, PROBLEM, Retry_After=encoded), faulty.answer(200, VERDICT))
+    with client(faulty, waits) as accord:
+        accord.validate(ORDER)
+    assert len(waits) == 1
+    assert waits[0] < 1
+
+
+def test_a_wait_beyond_the_bound_is_the_callers_to_take(faulty: Any, waits: Waits) -> None:
+    faulty.will(faulty.answer(429, {"title": "too often"}, PROBLEM, Retry_After=str(int(LONGEST_WAIT_S) + 1)))
+    with client(faulty, waits) as accord, pytest.raises(TooManyRequests) as refused:
+        accord.validate(ORDER)
+    assert refused.value.retry_after_s == LONGEST_WAIT_S + 1
+    assert waits == []
+    assert len(faulty.seen) == 1
+
+
+@pytest.mark.parametrize("status", [429, 502, 503, 504])
+def test_tries_are_bounded_and_grow_apart(faulty: Any, waits: Waits, status: int) -> None:
+    faulty.will(faulty.answer(status, b"<html>gateway</html>", "text/html"))
+    with client(faulty, waits, retries=3) as accord, pytest.raises(ProblemError) as refused:
+        accord.validate(ORDER)
+    assert refused.value.status == status
+    assert len(faulty.seen) == 4
+    assert len(waits) == 3
+    assert waits[0] < waits[2]
+
+
+@pytest.mark.parametrize(
+    ("status", "kind"), [(400, InvalidOrder), (413, InvalidOrder), (500, ServiceFault), (409, ProblemError)]
+)
+def test_other_refusals_are_not_tried_again(faulty: Any, waits: Waits, status: int, kind: type[ProblemError]) -> None:
+    faulty.will(faulty.answer(status, {"title": "no", "detail": "because"}, PROBLEM))
+    with client(faulty, waits) as accord, pytest.raises(kind, match=f"{status}: because"):
+        accord.validate(ORDER)
+    assert len(faulty.seen) == 1
+
+
+@pytest.mark.parametrize("fault", ["hang_up", "half_an_answer"])
+def test_lost_connections_are_tried_again(faulty: Any, waits: Waits, fault: str) -> None:
+    faulty.will(getattr(faulty, fault), faulty.answer(200, VERDICT))
+    with client(faulty, waits) as accord:
+        assert accord.validate(ORDER).workable
+    assert len(faulty.seen) == 2
+    assert len(waits) == 1
+
+
+@pytest.mark.parametrize("fault", ["hang_up", "half_an_answer", "no_http"])
+def test_connections_lost_for_good_are_told(faulty: Any, waits: Waits, fault: str) -> None:
+    faulty.will(getattr(faulty, fault))
+    with client(faulty, waits) as accord, pytest.raises(ConnectionFailed, match=faulty.url):
+        accord.validate(ORDER)
+    assert len(faulty.seen) == 3
+
+
+@pytest.mark.parametrize("fault", ["stay_silent", "stop_halfway"])
+def test_a_silent_service_is_not_asked_again(faulty: Any, waits: Waits, fault: str) -> None:
+    faulty.will(getattr(faulty, fault))
+    with client(faulty, waits) as accord, pytest.raises(TimedOut, match=r"within 0\.3 s"):
+        accord.validate(ORDER)
+    assert len(faulty.seen) == 1
+    assert waits == []
+
+
+def test_nobody_there(waits: Waits) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))  # bound but not listening: nobody else can be there
+        with Client(f"http://127.0.0.1:{taken.getsockname()[1]}", "token", sleep=waits) as accord:
+            with pytest.raises(ConnectionFailed, match="refused"):
+                accord.validate(ORDER)
+    assert len(waits) == 2
+
+
+@pytest.mark.parametrize(
+    ("body", "media"),
+    [
+        (b"<html>hello</html>", "text/html"),
+        (b"{", "application/json"),
+        (b'{"id": NaN}', "application/json"),
+        (b"\xff\xfe", "application/json"),
+        (b"[]", "application/json"),
+        (b"[" * 100_000, "application/json"),
+        (b"{}", "application/json"),
+        (VERDICT | {"verdict": "approved"}, "application/json"),
+        (VERDICT | {"findings": [{"rule": "x"}]}, "application/json"),
+        (VERDICT | {"conditions": [1]}, "application/json"),
+        (VERDICT | {"revision": True}, "application/json"),
+        (VERDICT, "text/plain"),
+    ],
+)
+def test_garbage_is_never_a_verdict(faulty: Any, waits: Waits, body: Any, media: str) -> None:
+    faulty.will(faulty.answer(200, body, media))
+    with client(faulty, waits) as accord, pytest.raises(BadAnswer):
+        accord.validate(ORDER)
+    assert len(faulty.seen) == 1
+
+
+def test_fields_added_later_are_kept(faulty: Any, waits: Waits) -> None:
+    faulty.will(faulty.answer(200, VERDICT | {"weather": "fine"}))
+    with client(faulty, waits) as accord:
+        assert accord.validate(ORDER).document["weather"] == "fine"
+
+
+def test_a_service_that_is_not_ready_says_so(faulty: Any, waits: Waits) -> None:
+    faulty.will(faulty.answer(503, {"status": "not ready", "checks": {}}))
+    with client(faulty, waits) as accord:
+        assert accord.health().ready is False
+    assert waits == []
+
+
+def test_a_gateway_is_not_the_services_health(faulty: Any, waits: Waits) -> None:
+    faulty.will(faulty.answer(503, b"down", "text/html"))
+    with client(faulty, waits) as accord, pytest.raises(ServiceFault):
+        accord.health()
+
+
+@pytest.mark.parametrize(
+    "following", ["https://elsewhere.example/v1/rules", "//elsewhere.example/v1/rules", 7, "/v1/rules"]
+)
+def test_the_next_page_is_on_the_same_service_and_another_one(faulty: Any, waits: Waits, following: Any) -> None:
+    faulty.will(faulty.answer(200, {"entries": [], "next": following}))
+    with client(faulty, waits) as accord, pytest.raises(BadAnswer, match="next page"):
+        list(accord.rules())
+    assert len(faulty.seen) == 1
+
+
+def test_a_read_follows_to_another_page_of_the_service_only(faulty: Any, waits: Waits) -> None:
+    entry = {"id": "new", "entry": {}}
+    faulty.will(faulty.answer(301, {}, Location="/v1/limits/new"), faulty.answer(200, entry))
+    with client(faulty, waits) as accord:
+        assert accord.limit("old").id == "new"
+    assert [each.path for each in faulty.seen] == ["/v1/limits/old", "/v1/limits/new"]
+
+
+@pytest.mark.parametrize("place", ["https://elsewhere.example/", "http://127.0.0.1:9/", "//elsewhere.example/", ""])
+def test_the_token_is_never_sent_on(faulty: Any, waits: Waits, place: str) -> None:
+    faulty.will(faulty.answer(307, {}, Location=place))
+    with client(faulty, waits) as accord:
+        with pytest.raises(BadAnswer, match="points on"):
+            accord.limit("old")
+        with pytest.raises(BadAnswer, match="points on"):
+            accord.validate(ORDER)
+
+
+def test_what_is_sent(faulty: Any, waits: Waits, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    # An entry for the host in ~/.netrc would replace the header if the session did not carry the token as its auth.
+    netrc = tmp_path / "netrc"
+    netrc.write_text("machine 127.0.0.1 login someone password else\n", encoding="ascii")
+    netrc.chmod(0o600)
+    monkeypatch.setenv("NETRC", str(netrc))
+    faulty.will(faulty.answer(200, VERDICT))
+    with Client(faulty.url + "/behind/a/gateway/", "the-token", sleep=waits) as accord:
+        accord.validate(ORDER | {"reference": "Grün"})
+    (seen,) = faulty.seen
+    assert (seen.method, seen.path) == ("POST", "/behind/a/gateway/v1/validate")
+    assert seen.headers["Authorization"] == "Bearer the-token"
+    assert seen.headers["Content-Type"] == "application/json"
+    assert seen.headers["User-Agent"].startswith("platen-accord-client/")
+    assert "Grün".encode() in seen.body
+
+
+@pytest.mark.parametrize("host", ["accord.example", "192.0.2.7", "127.0.0.1.accord.example", "[2001:db8::1]"])
+def test_the_token_does_not_go_abroad_in_the_clear(host: str) -> None:
+    with pytest.raises(UnsafeAddress, match="another machine"):
+        Client(f"http://{host}", "token")
+    Client(f"http://{host}", "token", allow_insecure=True).close()
+    Client(f"https://{host}", "token").close()
+
+
+@pytest.mark.parametrize("host", ["localhost:8080", "127.0.0.1", "127.8.9.1:1", "[::1]:8080"])
+def test_this_machine_may_be_asked_in_the_clear(host: str) -> None:
+    Client(f"http://{host}/", "token").close()
+
+
+@pytest.mark.parametrize(
+    "url", ["", "accord.example", "ftp://accord.example", "https://", "https://a:b@c", "https://a?b"]
+)
+def test_addresses_that_are_none(url: str) -> None:
+    with pytest.raises(ValueError, match="address"):
+        Client(url, "token")
+
+
+@pytest.mark.parametrize("token", ["", "two words", "line\nbreak", "naïve"])
+def test_tokens_that_no_header_can_carry(token: str) -> None:
+    with pytest.raises(ValueError, match="token must be") as refused:
+        Client("https://accord.example", token)
+    assert token == "" or token not in str(refused.value)
+
+
+def test_the_token_is_not_shown() -> None:
+    with Client("https://accord.example", "very-secret") as accord:
+        assert "very-secret" not in repr(accord)
+
+
+def test_one_tree_of_exceptions_as_drawn() -> None:
+    named = [getattr(accord_client, name) for name in accord_client.__all__]
+    raised = [each for each in named if isinstance(each, type) and issubclass(each, Exception)]
+    assert all(issubclass(each, AccordError) for each in raised)
+    drawn = accord_client.exceptions.__doc__ or ""
+    assert all(each.__name__ in drawn for each in raised)
+
+
+def test_no_server_code_is_imported() -> None:
+    files = list(Path(accord_client.__file__).parent.glob("*.py"))
+    assert files
+    for file in files:
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            named = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            named += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            assert not {each.partition(".")[0] for each in named} & {"accord_rules", "accord_service", "flask"}

@@ -1,0 +1,173 @@
+"""The description and the service say the same: every answer below is held to the schema that OpenAPI promises."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pytest
+from flask import Flask
+from jsonschema import Draft202012Validator
+
+from accord_rules.catalogue import KINDS
+from accord_service.api.v1 import ENDPOINTS
+from accord_service.endpoint import Endpoint
+
+JSON = "application/json"
+PROBLEM = "application/problem+json"
+
+
+def faults(description: Any, schema: Mapping[str, Any], document: Any) -> list[str]:
+    """What ``document`` breaks of a schema of the description (JSON Schema 2020-12, which OpenAPI 3.1 uses)."""
+    validator = Draft202012Validator({**schema, "components": description["components"]})
+    return [f"{error.json_path}: {error.message}" for error in validator.iter_errors(document)]
+
+
+def operation(description: Any, endpoint: Endpoint) -> Any:
+    return description["paths"][endpoint.path][endpoint.method.lower()]
+
+
+def answer_schema(description: Any, endpoint: Endpoint, status: int = 200, media: str = JSON) -> Any:
+    return operation(description, endpoint)["responses"][str(status)]["content"][media]["schema"]
+
+
+def endpoint_named(name: str) -> Endpoint:
+    return next(each for each in ENDPOINTS if each.name == name)
+
+
+def test_it_is_openapi_3_1_and_names_every_endpoint(description: Any) -> None:
+    assert description["openapi"] == "3.1.0"
+    told = {(path, method.upper()) for path, methods in description["paths"].items() for method in methods}
+    assert told == {(endpoint.path, endpoint.method) for endpoint in ENDPOINTS}
+
+
+def test_it_names_every_route_under_v1(app: Flask, description: Any) -> None:
+    routes = {re.sub("<(.*?)>", r"{\1}", rule.rule) for rule in app.url_map.iter_rules() if rule.rule.startswith("/v1")}
+    assert routes == {*description["paths"], "/v1/openapi.json"}
+
+
+def test_its_schemas_are_schemas_and_its_references_lead_somewhere(description: Any) -> None:
+    schemas = description["components"]["schemas"]
+    for schema in schemas.values():
+        Draft202012Validator.check_schema(schema)
+    named = set(re.findall(r"#/components/schemas/([\w-]+)", repr(description)))
+    assert named <= set(schemas)
+    assert {cls.__name__ for cls in KINDS.values()} | {"Order", "Verdict", "Settlement", "Problem"} <= set(schemas)
+
+
+def test_objects_are_closed_and_described(description: Any) -> None:
+    for name, schema in description["components"]["schemas"].items():
+        assert schema["additionalProperties"] is False, name
+        assert schema["description"], name
+
+
+def test_every_operation_is_told_in_words_with_examples(description: Any) -> None:
+    for endpoint in ENDPOINTS:
+        told = operation(description, endpoint)
+        assert told["summary"]
+        assert told["description"]
+        for holder in (told.get("requestBody"), told["responses"]["200"]):
+            if holder is not None:
+                assert len(holder["content"][JSON]["examples"]) == len(endpoint.examples)
+
+
+def test_shown_requests_and_answers_keep_to_their_schemas(description: Any) -> None:
+    seen = 0
+    for endpoint in ENDPOINTS:
+        told = operation(description, endpoint)
+        for holder in (told.get("requestBody"), told["responses"]["200"]):
+            for example in (holder or {"content": {JSON: {"examples": {}}}})["content"][JSON]["examples"].values():
+                assert faults(description, holder["content"][JSON]["schema"], example["value"]) == []
+                seen += 1
+    assert seen > len(ENDPOINTS)
+
+
+def test_the_check_itself_sees_a_broken_answer(description: Any) -> None:
+    schema = answer_schema(description, endpoint_named("post_validate"))
+    example = next(iter(operation(description, endpoint_named("post_validate"))["responses"]["200"]["content"][JSON]
+                        ["examples"].values()))["value"]  # fmt: skip
+    assert faults(description, schema, example | {"verdict": "maybe"})
+    assert faults(description, schema, example | {"surprise": 1})
+    assert faults(description, schema, {name: value for name, value in example.items() if name != "id"})
+
+
+ORDERS: dict[str, dict[str, Any]] = {
+    "everything left open": {"item": {}, "decorations": [{}]},
+    "a remedy is needed": {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "dye-sublimation"}]},
+    "no press named": {
+        "item": {"blank": "cushion-polyester-white"},
+        "decorations": [{"transfer": "dye-sublimation", "placement": "front",
+                         "size": {"width": "20 cm", "height": "20 cm"}}],
+    },
+    "several decorations": {
+        "item": {"substrate": "knit", "fibres": {"CO": 50, "PES": 50}, "colour": "navy", "care": {"iron": 1}},
+        "decorations": [{"transfer": "cut-film", "placement": "front"},
+                        {"transfer": "powder-film", "placement": "back"},
+                        {"transfer": "foil-over-adhesive", "placement": "front", "over": 0}],
+        "press": "left",
+        "reference": "FY-1",
+    },
+    "for a small child": {
+        "item": {"blank": "tee-kids-white"},
+        "use": {"age_from": 0, "age_to": 2, "kinds": ["sleepwear"]},
+        "decorations": [{"transfer": "hot-fix-stones"}],
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("note", ORDERS)
+@pytest.mark.parametrize("name", ["post_validate", "post_recommend"])
+def test_real_answers_keep_to_their_schemas(
+    app: Flask, description: Any, key: dict[str, str], name: str, note: str
+) -> None:
+    endpoint = endpoint_named(name)
+    answer = app.test_client().post(endpoint.path, json=ORDERS[note], headers=key)
+    assert answer.status_code == 200, answer.text
+    assert faults(description, answer_schema(description, endpoint), answer.json) == []
+
+
+def reads(app: Flask) -> Iterator[tuple[str, str]]:
+    """Every read of every entry of the book, with the endpoint that answers it."""
+    settings = app.extensions["accord"].settings
+    for kind in KINDS:
+        yield "get_catalogue_kind", f"/v1/catalogue/{kind}?limit=200"
+        yield from (("get_catalogue_entry", f"/v1/catalogue/{kind}/{name}") for name in settings.catalogue[kind])
+    yield from (("get_limit", f"/v1/limits/{name}") for name in settings.limits)
+    yield from (("get_source", f"/v1/sources/{name}") for name in settings.sources)
+    yield from (("get_rule", f"/v1/rules/{name}") for name in settings.rules)
+    yield from (
+        (f"get_{name}", f"/v1/{name}?limit=200" if name in ("limits", "sources", "rules") else f"/v1/{name}")
+        for name in ("catalogue", "limits", "sources", "rules", "shop")
+    )
+
+
+def test_every_read_keeps_to_its_schema(app: Flask, description: Any, key: dict[str, str]) -> None:
+    client, broken = app.test_client(), {}
+    for name, address in reads(app):
+        answer = client.get(address, headers=key)
+        assert answer.status_code == 200, address
+        found = faults(description, answer_schema(description, endpoint_named(name)), answer.json)
+        if found:
+            broken[address] = found
+    assert broken == {}
+
+
+@pytest.mark.parametrize(
+    ("name", "address", "sent", "status"),
+    [
+        ("post_validate", "/v1/validate", {"json": {"item": {"zzz": 1}}}, 422),
+        ("post_validate", "/v1/validate", {"data": b"{", "content_type": JSON}, 400),
+        ("post_recommend", "/v1/recommend", {"data": b"{}", "content_type": "text/plain"}, 415),
+        ("post_recommend", "/v1/recommend", {"data": b" " * 300_000, "content_type": JSON}, 413),
+        ("get_rules", "/v1/rules?level=x", {}, 400),
+        ("get_rule", "/v1/rules/no-such-rule", {}, 404),
+    ],
+)
+def test_problems_keep_to_their_schema(
+    app: Flask, description: Any, key: dict[str, str], name: str, address: str, sent: dict[str, Any], status: int
+) -> None:
+    endpoint = endpoint_named(name)
+    answer = app.test_client().open(address, method=endpoint.method, headers=key, **sent)
+    assert answer.status_code == status
+    assert faults(description, answer_schema(description, endpoint, status, PROBLEM), answer.json) == []

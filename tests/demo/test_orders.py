@@ -1,0 +1,113 @@
+"""The demo's working day: every order gets the verdict that a practitioner wrote down beforehand.
+
+Source of the expectations: common practice, in ``demo/expected.toml``; no published table covers whole orders.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from accord_rules.authority import Authority
+from accord_rules.order import Order, SettleRequest
+from accord_rules.reading import names_in, read
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+from accord_rules.verdict import VERDICTS
+
+DEMO = Path(__file__).parents[2] / "demo"
+EXPECTED: dict[str, dict[str, Any]] = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
+ORDER_FILES = sorted((DEMO / "orders").glob("*.json"))
+SHOP_FILES = sorted((DEMO / "shops").glob("*.toml"))
+TOKEN = re.compile(r"`(demo-[a-z-]+)`")
+
+
+def order_document(name: str) -> dict[str, Any]:
+    document: dict[str, Any] = json.loads((DEMO / "orders" / f"{name}.json").read_text(encoding="utf-8"))
+    return document
+
+
+@pytest.fixture(scope="module")
+def shops() -> dict[str, Shop]:
+    return {file.stem: read(Shop, tomllib.loads(file.read_text(encoding="utf-8"))) for file in SHOP_FILES}
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_verdict_is_the_practitioners(name: str, authority: Authority, shops: dict[str, Shop]) -> None:
+    wanted = EXPECTED[name]
+    answer = authority.validate(read(Order, order_document(name)), shops[wanted["shop"]])
+    said = [f"{each.level} {each.rule}: {each.because}" for each in answer.findings]
+    asked = [f"asks: {each.question}" for each in answer.needs]
+    assert answer.verdict == wanted["verdict"], "\n".join([wanted["why"], *said, *asked])
+
+
+@pytest.mark.parametrize("name", [name for name, wanted in EXPECTED.items() if "settle" in wanted])
+def test_what_is_settled_is_workable(name: str, authority: Authority, shops: dict[str, Shop]) -> None:
+    wanted = EXPECTED[name]
+    document = order_document(name)
+    for field in wanted["settle"]:
+        document.pop(field, None)
+        for decoration in document["decorations"]:
+            decoration.pop(field, None)
+    found = authority.recommend(read(SettleRequest, document), shops[wanted["shop"]])
+    assert found.plans
+    assert {plan.verdict for plan in found.plans} <= {"accepted", "conditional"}
+
+
+def test_every_order_has_an_expectation_and_vice_versa() -> None:
+    assert [file.stem for file in ORDER_FILES] == sorted(EXPECTED)
+
+
+def test_expectations_say_what_they_should() -> None:
+    for name, wanted in EXPECTED.items():
+        assert re.fullmatch(r"[0-9]{3}(-[a-z0-9]+)+", name)
+        assert {"shop", "verdict", "why"} <= set(wanted) <= {"shop", "verdict", "why", "settle", "revised"}, name
+        assert set(wanted.get("settle", [])) <= {"press", "transfer", "settings"}, name
+        assert wanted["why"].endswith("."), name
+
+
+def test_the_day_is_large_and_mixed_enough() -> None:
+    assert len(EXPECTED) >= 80
+    assert len(SHOP_FILES) == 4
+    assert {wanted["shop"] for wanted in EXPECTED.values()} == {file.stem for file in SHOP_FILES}
+    assert {wanted["verdict"] for wanted in EXPECTED.values()} == set(VERDICTS)
+    assert sum("settle" in wanted for wanted in EXPECTED.values()) == 5
+
+
+def test_references_are_unique() -> None:
+    references = [order_document(name)["reference"] for name in EXPECTED]
+    assert len(set(references)) == len(references)
+
+
+def _unknown(where: str, document: Any, book: Settings) -> Iterator[str]:
+    for pointer, kind, name in names_in(document):
+        if not any(name in book.catalogue[each] for each in kind.split("|")):
+            yield f"{where}{pointer}: {name} is no entry of {kind}"
+
+
+def test_everything_named_is_in_the_book(book: Settings, shops: dict[str, Shop]) -> None:
+    orders = {name: read(Order, order_document(name)) for name in EXPECTED}
+    everything = {**shops, **orders}
+    assert [line for where, what in everything.items() for line in _unknown(where, what, book)] == []
+
+
+def test_presses_named_are_the_shops_own(shops: dict[str, Shop]) -> None:
+    for name, wanted in EXPECTED.items():
+        press = order_document(name).get("press")
+        assert press is None or shops[wanted["shop"]].press(press) is not None, name
+
+
+def test_keys_belong_to_the_tokens_in_the_readme() -> None:
+    keys = tomllib.loads((DEMO / "keys.toml").read_text(encoding="utf-8"))["key"]
+    tokens = TOKEN.findall((DEMO / "README.md").read_text(encoding="utf-8"))
+    assert {f"demo-{key['id']}": key["sha256"] for key in keys} == {
+        token: hashlib.sha256(token.encode()).hexdigest() for token in tokens
+    }
+    assert {key["role"] for key in keys} == {"counter", "operator", "owner", "steward", "admin"}

@@ -1,0 +1,196 @@
+"""The book and what follows from it against published figures, and against common practice where there is no source."""
+
+from __future__ import annotations
+
+from math import pi
+from typing import Any
+
+import pytest
+from accord_rules.authority import Authority
+from accord_rules.derive.case import Case
+from accord_rules.documents import merge
+from accord_rules.examples import example_case, example_order
+from accord_rules.facts import Scope
+from accord_rules.order import SettleRequest
+from accord_rules.reading import read
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+
+EU_1007_2011_ANNEX_I = {  # code: the name by which the regulation has it; codes as in ISO 2076 and DIN 60001
+    "CO": "cotton", "WO": "wool", "SE": "silk", "JU": "jute", "CV": "viscose", "CMD": "modal", "CLY": "lyocell",
+    "CUP": "cupro", "CA": "acetate", "CTA": "triacetate", "PES": "polyester", "PAN": "acrylic", "MAC": "modacrylic",
+    "EL": "elastane", "PP": "polypropylene", "PE": "polyethylene", "CLF": "chlorofibre", "PLA": "polylactide",
+}  # fmt: skip
+
+
+def order_case(example: dict[str, Any], book: Settings) -> Case:
+    return example_case(Scope.ORDER, example, book)
+
+
+def press_case(example: dict[str, Any], book: Settings) -> Case:
+    return example_case(Scope.PRESSING, example, book)
+
+
+@pytest.mark.parametrize(("code", "name"), EU_1007_2011_ANNEX_I.items())
+def test_fibres_have_their_legal_names(code: str, name: str, book: Settings) -> None:
+    """Regulation (EU) 1007/2011 Annex I."""
+    assert book.catalogue["fibres"][code].name == name
+    assert book.fibre_names[name] == code
+
+
+@pytest.mark.parametrize(
+    ("spelling", "code"), [("spandex", "EL"), ("rayon", "CV"), ("nylon", "PA"), ("linen", "LI"), ("olefin", None)]
+)
+def test_us_names_are_understood(spelling: str, code: str | None, book: Settings) -> None:
+    """16 CFR 303.7; olefin covers two fibres and is refused."""
+    if code is None:
+        assert spelling.upper() in book.ambiguous_fibres
+    else:
+        assert book.fibre_names[spelling] == code
+
+
+@pytest.mark.parametrize(
+    ("code", "least", "most"),
+    [
+        ("PES", 225, 240),  # distortion 230-240 °C, hot-pressing literature (seen through secondary pages)
+        ("PA", 160, 200),  # nylon 6 sticks 170-180 °C or softens 180-200 °C
+        ("PP", 100, 160),  # glazes and hardens 120-140 °C
+        ("CLF", 60, 100),  # shrinks
+        ("PE", 100, 125),
+    ],
+)
+def test_fibres_stand_in_their_published_bands(code: str, least: float, most: float, book: Settings) -> None:
+    assert least <= book.catalogue["fibres"][code].harmful_from <= most
+
+
+@pytest.mark.parametrize(
+    ("care", "cap_c"),
+    [
+        ({"iron": 1}, 110), ({"iron": 2}, 150), ({"iron": 3}, 200),  # edition unknown: the lower figures
+        ({"iron": 2, "edition": 2012}, 150), ({"iron": 1, "edition": 2023}, 120),
+        ({"iron": 2, "edition": 2023}, 160), ({"iron": 3, "edition": 2023}, 210),
+    ],
+)  # fmt: skip
+def test_care_label_caps_by_edition(care: dict[str, int], cap_c: float, book: Settings) -> None:
+    """ISO 3758:2012 110/150/200 °C; ISO 3758:2023 raised each by 10 K (confirmed through JIS L 0001:2024)."""
+    case = order_case({"item": {"care": ""}}, book)
+    assert case["item.care_cap_c"] is None
+    case = order_case({"item": {"care": {"edition": ""} | care}}, book)
+    assert case["item.care_cap_c"] == cap_c
+
+
+def test_pressure_on_the_print_follows_from_the_cylinder(book: Settings) -> None:
+    """F = p A: a 4 in bore at 80 psi gives 1005.3 lbf (4472 N), on 15 x 15 in 4.47 psi = 30.8 kPa."""
+    press = {
+        "type": "pneumatic-single",
+        "platen": {"width": "15 in", "height": "15 in"},
+        "cylinder": {"bore": "4 in", "line_least": "20 psi", "line_most": "80 psi"},
+    }
+    case = press_case({"press": press}, book)
+    force_n = 80 * 6894.757 * pi / 4 * (4 * 0.0254) ** 2
+    assert force_n == pytest.approx(4472, abs=1)
+    assert case["fit.pressure_most_kpa"] == pytest.approx(4.47 * 6.894757, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("power", "rating", "voltage", "share"),
+    [
+        ("1800 W", "15 A", "120 V", 100.0),  # 15 A > 12 A: over the 80 % that NEC 210.23 leaves a cord-connected load
+        ("1920 W", "20 A", "120 V", 80.0),
+        ("1440 W", "15 A", "120 V", 80.0),
+        ("2990 W", "13 A", "230 V", 100.0),  # BS 1363 fused plug
+    ],
+)
+def test_circuit_share(power: str, rating: str, voltage: str, share: float, book: Settings) -> None:
+    """NEC arithmetic as published in secondary pages: a continuous load may draw 80 % of the rating."""
+    press = {"type": "clamshell", "power": power, "circuit": {"rating": rating, "voltage": voltage}}
+    assert press_case({"press": press}, book)["press.circuit_share"] == pytest.approx(share, abs=0.01)
+
+
+@pytest.mark.parametrize(("age", "child"), [(0, True), (12, True), (13, False), (18, False)])
+def test_a_childrens_product_is_for_12_or_younger(age: int, child: bool, book: Settings) -> None:
+    """16 CFR 1200.2."""
+    assert order_case({"use": {"age_from": age}}, book)["use.child"] is child
+
+
+@pytest.mark.parametrize(("age", "under"), [(2, True), (2.9, True), (3, False)])
+def test_small_parts_are_for_under_three(age: float, under: bool, book: Settings) -> None:
+    """16 CFR 1501."""
+    assert order_case({"use": {"age_from": age}}, book)["use.under_three"] is under
+
+
+@pytest.mark.parametrize(
+    ("limit", "value"),
+    [
+        ("fumes.pvc_most", 190.0),  # common practice; HCl not detected below 150, steep above 200 °C (published)
+        ("pressure.light_least", 3.9),  # 10 psi on a 4 in bore over 15 x 15 in; AATCC 133 presses at 40 g/cm² = 3.92 kPa
+    ],
+)
+def test_limits_are_what_their_sources_say(limit: str, value: float, book: Settings) -> None:
+    assert book.limit_values[limit] == value
+    assert 40 * 98.0665 / 1000 == pytest.approx(3.92, abs=0.005)
+
+
+# -- common practice, no source: what a decorator with a hand-held and a bench press sets -------------------------------
+
+PRACTICE = [
+    # blank, transfer family, press type, display °C, dwells s that the window must contain
+    ("metal-panel-100x150", "dye-sublimation", "hand-held", 200.0, (70, 60, 180)),
+    ("hardboard-coaster", "dye-sublimation", "hand-held", 200.0, (70,)),
+    ("polyester-sequin-cushion", "dye-sublimation", "hand-held", (385 - 32) / 1.8, (70,)),
+    ("tee-heavy-white", "cut-film", "hand-held", (325 - 32) / 1.8, (20,)),
+    ("tee-heavy-white", "cut-film", "clamshell", (305 - 32) / 1.8, (10, 15)),
+]
+
+
+def practice_shop(press_type: str, book: Settings) -> Shop:
+    base = dict(book.documents["base_example"]["shop"])
+    stock = {"products": list(book.catalogue["products"]), "consumables": list(book.catalogue["consumables"])}
+    return read(Shop, base | {"presses": [{"id": "it", "type": press_type}], "stock": stock})
+
+
+@pytest.mark.parametrize(("blank", "transfer", "press_type", "display_c", "dwells_s"), PRACTICE)
+def test_recommended_windows_contain_what_practitioners_set(
+    blank: str,
+    transfer: str,
+    press_type: str,
+    display_c: float,
+    dwells_s: tuple[float, ...],
+    book: Settings,
+    authority: Authority,
+) -> None:
+    """Common practice, no source. The window is the recommended one, as read on the press's display."""
+    request = {"item": {"blank": blank}, "decorations": [{"transfer": transfer}], "press": "it"}
+    settlement = authority.recommend(read(SettleRequest, request), practice_shop(press_type, book)).document()
+    assert settlement["plans"], settlement["ruled_out"]
+    plain = next((p for p in settlement["plans"]), None)
+    assert plain is not None
+    settings = plain["decorations"][0]["settings"]
+    low, high = settings["temperature"]["display_window_c"]
+    assert low <= display_c <= high
+    least, most = settings["time"]["window_s"]
+    assert all(least <= dwell <= most for dwell in dwells_s)
+
+
+def test_hand_held_is_set_higher_and_longer_than_a_bench_press(book: Settings, authority: Authority) -> None:
+    """Common practice, no source: cut film about 20 °F more and a little longer by hand."""
+    chosen = {}
+    for press_type in ("hand-held", "clamshell"):
+        request = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "cut-film"}], "press": "it"}
+        plans = authority.recommend(read(SettleRequest, request), practice_shop(press_type, book)).plans
+        case = plans[0].decorations[0].settings
+        chosen[press_type] = (case["temperature"]["display_window_c"][0], case["time"]["window_s"][1])
+    more_k = chosen["hand-held"][0] - chosen["clamshell"][0]
+    assert 10 / 1.8 <= more_k <= 30 / 1.8
+    assert 5 <= chosen["hand-held"][1] - chosen["clamshell"][1] <= 10
+
+
+def test_a_trade_example_is_a_plain_order(book: Settings) -> None:
+    """The quiet order that every rule example starts from is itself without a finding that blocks or requires."""
+    order, shop = example_order({}, book)
+    made = Authority(book)
+    try:
+        assert made.validate(order, shop).verdict == "accepted"
+    finally:
+        made.close()
+    assert merge({"a": {"b": 1}}, {"a": {"c": 2}}) == {"a": {"b": 1, "c": 2}}

@@ -1,0 +1,112 @@
+"""Quantities against scipy's constants, pint, and the conversion factors of NIST SP 811 appendix B."""
+
+from __future__ import annotations
+
+import warnings
+
+import pytest
+from accord_rules import units
+from scipy import constants
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")
+    import pint
+
+UREG = pint.UnitRegistry()
+
+
+@pytest.mark.parametrize(
+    ("fahrenheit", "celsius"),
+    [
+        (212, 100), (257, 125), (275, 135), (285, 140.56), (300, 148.89), (305, 151.67), (320, 160), (325, 162.78),
+        (330, 165.56), (350, 176.67), (360, 182.22), (375, 190.56), (380, 193.33), (385, 196.11), (390, 198.89),
+        (392, 200), (400, 204.44), (410, 210), (425, 218.33),
+    ],
+)  # fmt: skip
+def test_fahrenheit(fahrenheit: float, celsius: float) -> None:
+    """t_C = (t_F - 32) / 1.8, NIST SP 811; scipy.constants agrees to the last bit that is kept."""
+    read = units.parse(units.TEMPERATURE, f"{fahrenheit} °F")
+    assert read == pytest.approx(celsius, abs=0.005)
+    assert read == pytest.approx(constants.convert_temperature(fahrenheit, "Fahrenheit", "Celsius"), abs=1e-9)
+
+
+def test_392_fahrenheit_is_exactly_200_celsius() -> None:
+    assert units.parse(units.TEMPERATURE, "392 °F") == 200.0 == units.parse(units.TEMPERATURE, "473.15 K")
+
+
+@pytest.mark.parametrize(("fahrenheit", "kelvin"), [(20, 11.11), (25, 13.89), (10, 5.56), (5, 2.78)])
+def test_a_difference_is_no_temperature(fahrenheit: float, kelvin: float) -> None:
+    assert units.parse(units.TEMPERATURE_DIFFERENCE, f"{fahrenheit} Δ°F") == pytest.approx(kelvin, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("dimension", "text", "expected"),
+    [
+        (units.PRESSURE, "1 psi", constants.psi / 1000),
+        (units.PRESSURE, "40 psi", 275.79),
+        (units.PRESSURE, "1 bar", 100.0),
+        (units.PRESSURE, "1 N/cm2", 10.0),
+        (units.PRESSURE, "80 psi", 551.58),
+        (units.AREA_DENSITY, "1 oz/yd2", constants.oz * 1000 / constants.yard**2),
+        (units.AREA_DENSITY, "2.6 oz/yd2", 88.155),
+        (units.LENGTH, "1 in", constants.inch * 1000),
+        (units.FORCE, "1 lbf", constants.lbf),
+        (units.TIME, "1 min 10 s", 70.0),
+        (units.TIME, "2 h", 7200.0),
+    ],
+)
+def test_conversions(dimension: units.Dimension, text: str, expected: float) -> None:
+    assert units.parse(dimension, text) == pytest.approx(expected, rel=2e-5)
+
+
+@pytest.mark.parametrize(
+    ("dimension", "ours", "theirs"),
+    [
+        (units.PRESSURE, "psi", "psi"),
+        (units.PRESSURE, "kPa", "kilopascal"),
+        (units.LENGTH, "in", "inch"),
+        (units.AREA_DENSITY, "oz/yd²", "ounce / yard ** 2"),
+        (units.TEMPERATURE, "°F", "degF"),
+        (units.TEMPERATURE_DIFFERENCE, "Δ°F", "delta_degF"),
+        (units.FORCE, "lbf", "pound_force"),
+    ],
+)
+def test_pint_agrees(dimension: units.Dimension, ours: str, theirs: str) -> None:
+    inside = {"pressure": "kilopascal", "length": "millimeter", "area_density": "gram / meter ** 2",
+              "temperature": "degC", "temperature_difference": "delta_degC", "force": "newton"}  # fmt: skip
+    for number in (0.5, 1, 37.25, 392):
+        expected = UREG.Quantity(number, theirs).to(inside[dimension.name]).magnitude
+        assert units.parse(dimension, f"{number} {ours}") == pytest.approx(expected, rel=1e-9, abs=1e-8)
+
+
+@pytest.mark.parametrize("unit", ["°C", "°F"])
+def test_what_is_shown_reads_back(unit: str) -> None:
+    preferences = units.METRIC if unit == "°C" else units.US_CUSTOMARY
+    for value in (20.0, 110.0, 150.0, 200.0):
+        shown = units.show(units.TEMPERATURE, value, preferences)
+        assert units.parse(units.TEMPERATURE, shown) == pytest.approx(value, abs=0.3)
+        assert shown.endswith(unit)
+
+
+@pytest.mark.parametrize(
+    ("dimension", "text", "says"),
+    [
+        (units.TEMPERATURE, "392", "no unit"),
+        (units.TEMPERATURE, 392, "string with a unit"),
+        (units.TEMPERATURE, "1e3 °C", "not known"),
+        (units.TEMPERATURE, "-300 °C", "at least -273.15"),
+        (units.TEMPERATURE, "nan °C", "cannot be read"),
+        (units.TEMPERATURE, "inf °C", "cannot be read"),
+        (units.TEMPERATURE, "200 psi", "not known"),
+        (units.TEMPERATURE, "٣٩٢ °F", "cannot be read"),
+        (units.TEMPERATURE, "200 °C 5 °C", "one number"),
+        (units.TIME, "0 s", "above 0"),
+        (units.TIME, "-5 s", "above 0"),
+        (units.LENGTH, "9" * 60 + " mm", "longer than"),
+        (units.LENGTH, "", "cannot be read"),
+        (units.PRESSURE, True, "string with a unit"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused(dimension: units.Dimension, text: object, says: str) -> None:
+    with pytest.raises(units.UnitError, match=says):
+        units.parse(dimension, text)
