@@ -141,7 +141,7 @@ def _vocabulary(catalogue: Mapping[str, Mapping[str, Any]], limits: Mapping[str,
     return Vocabulary(
         FACT_TYPES,
         {name: units.DIMENSIONS[limit.dimension] for name, limit in limits.items()},
-        {kind: frozenset(entries) for kind, entries in catalogue.items()},
+        {kind: frozenset(entries) for kind, entries in catalogue.items()} | {"none": frozenset({"none"})},
     )
 
 

@@ -24,9 +24,9 @@ class Config:
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
-        """Read the variables ACCORD_SHOPS, ACCORD_BODY_LIMIT (bytes) and ACCORD_LOG_LEVEL."""
+        """Read the variables ACCORD_SHOPS_FOLDER, ACCORD_BODY_LIMIT (bytes) and ACCORD_LOG_LEVEL."""
         return cls(
-            shops_folder=Path(env.get("ACCORD_SHOPS", "") or cls().shops_folder),
+            shops_folder=Path(env.get("ACCORD_SHOPS_FOLDER", "") or cls().shops_folder),
             body_limit=_whole(env, "ACCORD_BODY_LIMIT", cls().body_limit, least=1024),
             log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
         )

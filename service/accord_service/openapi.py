@@ -74,7 +74,7 @@ def _documents() -> Iterator[type]:
 def _abouts() -> Iterator[tuple[str, str]]:
     """Component to what its class says of itself."""
     for cls in (*_documents(), *_kinds_of(Shape)):
-        yield cls.__name__.removesuffix("Answer"), " ".join(inspect.cleandoc(cls.__doc__ or "").split())
+        yield cls.__name__.removesuffix("Answer"), wire.about(cls)
 
 
 def _kinds_of(shape: type[Schema]) -> Iterator[type[Schema]]:

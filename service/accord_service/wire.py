@@ -175,13 +175,13 @@ _FIELDS: Mapping[type[Reader], type[_Strict]] = MappingProxyType(
 def schema_of(cls: Any, *, in_query: bool = False) -> type[Schema]:
     """The schema of a dataclass with readers: it refuses unknown fields by name and loads into ``cls``."""
     readers = readers_of(cls)
-    about = {f.name: f.metadata.get("about", "") for f in dataclasses.fields(cls)}
+    abouts = {f.name: f.metadata.get("about", "") for f in dataclasses.fields(cls)}
 
     def make(self: Schema, data: dict[str, Any], **kwargs: Any) -> Any:
         return cls(**data)
 
     members: dict[str, Any] = {
-        name: field_of(reader, required=required, about=about[name], in_query=in_query)
+        name: field_of(reader, required=required, about=abouts[name], in_query=in_query)
         for name, (reader, required) in readers.items()
     }
     members["Meta"] = type("Meta", (), {"unknown": RAISE})
@@ -217,6 +217,11 @@ def _place(fault: Fault) -> list[tuple[int, str]]:
     """Sort key: marshmallow's order of unknown fields changes from run to run, answers must not."""
     tokens = fault.pointer.split("/")
     return [(int(token), "") if token.isdecimal() and len(token) < 9 else (-1, token) for token in tokens]
+
+
+def about(cls: type) -> str:
+    """What a class says of itself, as one plain line."""
+    return " ".join((cls.__doc__ or "").replace("``", '"').split())
 
 
 def dataclasses_in(cls: type) -> Iterator[type]:

@@ -14,11 +14,11 @@ def test_everything_has_a_default() -> None:
 
 
 def test_an_empty_variable_counts_as_left_out() -> None:
-    assert Config.from_env({"ACCORD_SHOPS": "", "ACCORD_BODY_LIMIT": " "}) == Config()
+    assert Config.from_env({"ACCORD_SHOPS_FOLDER": "", "ACCORD_BODY_LIMIT": " "}) == Config()
 
 
 def test_every_variable_is_read() -> None:
-    env = {"ACCORD_SHOPS": "/srv/shops", "ACCORD_BODY_LIMIT": "4096", "ACCORD_LOG_LEVEL": "debug"}
+    env = {"ACCORD_SHOPS_FOLDER": "/srv/shops", "ACCORD_BODY_LIMIT": "4096", "ACCORD_LOG_LEVEL": "debug"}
     assert Config.from_env(env) == Config(Path("/srv/shops"), 4096, "DEBUG")
 
 

@@ -52,7 +52,7 @@ def url(folder: Path, log: Path) -> Iterator[str]:
     url = f"http://127.0.0.1:{port}"
     env = os.environ | {
         "PYTHONPATH": os.pathsep.join(sys.path),
-        "ACCORD_SHOPS": str(folder),
+        "ACCORD_SHOPS_FOLDER": str(folder),
         "ACCORD_BIND": f"127.0.0.1:{port}",
         "ACCORD_WORKERS": "2",
     }
@@ -128,7 +128,7 @@ def test_pages_and_description_come_without_a_key(url: str) -> None:
 def test_a_service_that_cannot_know_its_shops_does_not_start(tmp_path: Path) -> None:
     env = os.environ | {
         "PYTHONPATH": os.pathsep.join(sys.path),
-        "ACCORD_SHOPS": str(tmp_path),
+        "ACCORD_SHOPS_FOLDER": str(tmp_path),
         "ACCORD_BIND": f"127.0.0.1:{free_port()}",
         "ACCORD_WORKERS": "1",
     }

@@ -52,11 +52,20 @@ def gradient(case: Case) -> bool | None:
     return _art(case).gradient
 
 
+def _usual_line_mm(case: Case) -> float:
+    """A usual line, or the finest the transfer holds where that is coarser."""
+    return max(2.0, case.transfer.finest_line if case.transfer is not None else 0.0)
+
+
 @fact(
     "art.finest_line_mm",
     number(units.LENGTH),
     DECORATION,
-    Assume("/decorations/{i}/artwork/finest_line", 2.0, "finest line not said: taken as 2 mm"),
+    Assume(
+        "/decorations/{i}/artwork/finest_line",
+        _usual_line_mm,
+        "finest line not said: taken as one that the transfer holds, 2 mm or more",
+    ),
 )
 def finest_line_mm(case: Case) -> float | None:
     """The finest line in the artwork."""
@@ -131,6 +140,18 @@ def lightest(case: Case) -> float | None:
     """CIELAB lightness of the artwork's lightest colour."""
     found = case["art.palette"]
     return None if not found else round(max(colour.lightness for colour in found), 4)
+
+
+@fact(
+    "art.light",
+    BOOL,
+    DECORATION,
+    Assume("/decorations/{i}/artwork/palette", True, "colours not said: taken as light, which shows bled dye"),
+)
+def light(case: Case) -> bool | None:
+    """Whether the artwork has a colour light enough to show dye that bleeds into it."""
+    lightest_l = case["art.lightest"]
+    return None if lightest_l is None else bool(lightest_l >= case.limit("film.light_art_lightness"))
 
 
 @fact("art.contrast", number(units.RATIO), DECORATION)

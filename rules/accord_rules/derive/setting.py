@@ -296,6 +296,19 @@ _of_chosen("pressure_kpa", _PRESSURE, "The pressure on the print.", lambda _, s:
 _of_chosen("peel", one_of(PEELS), "How the carrier is peeled.", lambda _, s: s.peel)
 _of_chosen("pre_press_s", _TIME, "The pre-press; 0 s for none.", lambda _, s: s.pre_press_s)
 _of_chosen("second_press_s", _TIME, "The second press; 0 s for none.", lambda _, s: s.second_press_s)
+for _part in ("cover", "pad", "tape"):
+    _of_chosen(
+        _part,
+        one_of("consumables|none"),
+        f"The {_part} that is set; none for none.",
+        lambda _, s, part=_part: getattr(s, part) or NONE,
+    )
+_of_chosen(
+    "off_aim_k",
+    number(units.TEMPERATURE_DIFFERENCE),
+    "How far the mean surface temperature lies above the transfer's aim; negative below.",
+    lambda c, s: None if s.surface_c is None else round(s.surface_c - c["transfer.aim_c"], 6),
+)
 _of_chosen(
     "pressure_unreadable",
     BOOL,

@@ -64,6 +64,7 @@ _declare(
 )
 _declare("lead_declared", BOOL, "Whether its maker declares it below the lead limits.", lambda t: t.lead_declared)
 _declare("needs_second_press", BOOL, "Whether it wants a second press.", lambda t: t.second_press > 0)
+_declare("second_press_s", number(units.TIME), "The second press it wants; 0 s for none.", lambda t: t.second_press)
 _declare("wash_limit_c", number(units.TEMPERATURE), "The hottest wash it bears.", lambda t: t.wash_limit)
 _declare("needs_cover", BOOL, "Whether a cover sheet has to lie on it.", lambda t: bool(t.cover))
 _declare("carrier_title", TEXT, "Its carrier in words.", lambda t: {"none": "no carrier"}.get(t.carrier, t.carrier))
@@ -156,6 +157,12 @@ _needed(
     "The least pressure on the print it needs.",
     lambda case, n: case.limit(f"pressure.{n.pressure.least}_least"),
 )
+_needed(
+    "pressure_most_kpa",
+    number(units.PRESSURE),
+    "The most pressure on the print it bears.",
+    lambda case, n: case.limit(f"pressure.{n.pressure.most}_most"),
+)
 _needed("pressure_word", TEXT, "The least pressure it needs, in the trade's word.", lambda _, n: n.pressure.least)
 _needed("peel_words", TEXT, "How its carrier comes off.", lambda _, n: " or ".join(n.peel))
 
@@ -168,13 +175,15 @@ def reheat_limited(case: Case) -> bool | None:
 
 @fact("transfer.migrates", BOOL, DECORATION)
 def migrates(case: Case) -> bool | None:
-    """Whether dye from this ground can migrate into this transfer and tint it."""
+    """Whether dye from this ground can migrate into this transfer and visibly tint it."""
     if case.transfer is None:
         return None
     if case.transfer.principle not in _FILM_PRINCIPLES or case.transfer.blocks_migration:
         return False
-    dyed: bool | None = case["item.disperse_dyed"]
-    return dyed
+    dyed, light = case["item.disperse_dyed"], case["art.light"]
+    if dyed is False or light is False:
+        return False
+    return None if dyed is None or light is None else True
 
 
 @fact("layer.over", BOOL, DECORATION)
@@ -199,6 +208,13 @@ def under_may(case: Case) -> bool | None:
 def over_may(case: Case) -> bool | None:
     """Whether this one may lie on another."""
     return case.transfer.may_lie_over if case.transfer is not None else None
+
+
+@fact("layer.under_principle", one_of(PRINCIPLES), DECORATION)
+def under_principle(case: Case) -> str | None:
+    """How the decoration below decorates."""
+    below = _under(case)
+    return None if below is None else below.principle
 
 
 @fact("layer.under_title", TEXT, DECORATION)

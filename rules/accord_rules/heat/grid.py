@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 LEAST_CELLS = 4
-MOST_CELLS = 20
+MOST_CELLS = 28
 # A layer gets so many cells that warmth crosses a middling one in about this time.
 CELL_CROSSING_S = 0.06
 

@@ -3,14 +3,14 @@
 Method: two implicit stages a step (SDIRK2, gamma = 1 - 1/sqrt(2); Alexander 1977, from memory), second order and
 L-stable, so that a 0.1 mm sheet under a hot platen does not ring. Each stage is one tridiagonal solve.
 
-The platen is one more cell on top. Moisture is a store of heat in each cell of a damp layer that fills at 100 °C: a
-cell climbs to 100 °C, stays there until its water has gone, then climbs on; what has gone does not come back. In truth
-water held in fibres leaves over a range of temperatures from well below 100 °C, held back by the fibre and by the
-sheet above; a single hold at 100 °C takes the same heat and needs no data that nobody has. An effective heat capacity
-smeared over a band would do as well for the end temperature, but would let a piece cool again as if the steam had
-returned. Steam is taken to leave freely and to carry nothing else along.
+The platen is one more cell on top. Moisture is a store of heat in each cell of a damp layer that fills evenly while
+the cell climbs from 90 to 110 °C; what has gone off does not come back, so a cell that cools and warms again, or a
+second pressing, pays only for what is left. Water held in fibres does leave over a band of temperatures, since the
+fibre and the sheet above hold it back; the band's width is a choice, its heat is not. A hold at exactly 100 °C would
+take the same heat, but would let the print's temperature jump as one cell after the other dries. Steam is taken to
+leave freely and to carry nothing else along.
 
-In a stage every damp cell is in one of three states (wet, boiling, dry) and the heater in one of three (full, between,
+In a stage every damp cell is in one of three states (wet, drying, dry) and the heater in one of three (full, between,
 off); within a state all is linear. States are guessed from the last solve and corrected until they agree.
 """
 
@@ -27,7 +27,7 @@ from accord_rules.heat.grid import Bools, Floats, Grid, cut, frozen, outer_c, ou
 from accord_rules.heat.history import History
 from accord_rules.heat.stack import HeatedPlaten, HeatError, OnOff, Stack
 
-WATER_BOILS_C = 100.0
+WATER_FROM_C, WATER_TO_C = 90.0, 110.0
 # Evaporation of free water at 100 °C takes 2.26 MJ/kg, from a fibre a little more; rounded up, common practice.
 WATER_LATENT_J_KG = 2.5e6
 
@@ -39,7 +39,6 @@ LONGEST_STEP_S = 0.5
 # A thermostat is asked once a step, so its steps stay short.
 LONGEST_THERMOSTAT_STEP_S = 0.05
 _MOST_CORRECTIONS = 200
-_SLACK = 1e-9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,23 +133,24 @@ def _stage(
     ``before`` is the state at the start of the step: steam never falls below it. Raises HeatError if the states
     of the cells do not settle (they do, unless numbers are absurd).
     """
-    least, most = before.steam_j_m2, equations.water_j_m2
-    boiling = (guess.temperature_c >= WATER_BOILS_C - _SLACK) & (guess.steam_j_m2 < most - _SLACK) & (most > 0)
-    dry = guess.steam_j_m2 >= most - _SLACK
+    damp, gone, most = equations.damp, before.steam_j_m2, equations.water_j_m2
+    resumes_c = np.full(len(most), np.inf)
+    if damp:
+        np.divide(gone, most, out=resumes_c, where=most > 0)
+        resumes_c = WATER_FROM_C + (WATER_TO_C - WATER_FROM_C) * resumes_c
+    dry = guess.temperature_c >= np.maximum(resumes_c, WATER_TO_C)
+    drying = (guess.temperature_c > resumes_c) & ~dry
     power = heater.power(float(guess.temperature_c[0]))
     for _ in range(_MOST_CORRECTIONS):
-        temperature, steam, flow = _solve(equations, base, span_s, least, boiling, dry, power)
+        temperature, steam, flow = _solve(equations, base, span_s, gone, drying, dry, power)
         found = heater.power(float(temperature[0]))
-        settled = found == power
-        power = found
-        if equations.damp:
-            starts = ~boiling & ~dry & (temperature > WATER_BOILS_C + _SLACK)
-            ends = boiling & (steam > most + _SLACK)
-            stops = boiling & (steam < least - _SLACK)
-            returns = dry & (least < most - _SLACK) & (temperature < WATER_BOILS_C - _SLACK)
-            boiling = (boiling & ~ends & ~stops) | starts | returns
-            dry = (dry & ~returns) | ends
-            settled = settled and not (starts | ends | stops | returns).any()
+        settled, power = found == power, found
+        if damp:
+            # One state at a time: a cell that leaps from wet to dry or back may have leapt on a wrong slope.
+            now_dry = (temperature >= WATER_TO_C) & (drying | dry) & (most > 0)
+            now_drying = ~now_dry & ((temperature > resumes_c) | (dry & (gone < most)))
+            settled = settled and bool((now_dry == dry).all() and (now_drying == drying).all())
+            dry, drying = now_dry, now_drying
         if settled:
             return _State(temperature, steam), flow
     raise HeatError("the moisture in the stack does not settle: its layers' numbers are out of all proportion")
@@ -160,31 +160,29 @@ def _solve(
     equations: _Equations,
     base: Floats,
     span_s: float,
-    least: Floats,
-    boiling: Bools,
+    gone: Floats,
+    drying: Bools,
     dry: Bools,
     power: tuple[float, float],
 ) -> tuple[Floats, Floats, Floats]:
     """One tridiagonal solve with the states given: temperatures, steam and flows, (M,) each."""
     fixed, slope = power
-    steam = np.where(dry, equations.water_j_m2, least) if equations.damp else least
     diagonal = equations.capacity + span_s * equations.diagonal
-    right = base - steam + span_s * equations.inflow
+    right = base + span_s * equations.inflow
     diagonal[0] += span_s * slope
     right[0] += span_s * fixed
+    steam = gone
+    if equations.damp:
+        per_k = np.where(drying, equations.water_j_m2 / (WATER_TO_C - WATER_FROM_C), 0.0)
+        steam = np.where(dry, equations.water_j_m2, np.where(drying, -per_k * WATER_FROM_C, gone))
+        diagonal += per_k
     beside = span_s * equations.beside
-    lower, upper = beside, beside
-    if equations.damp and boiling.any():
-        lower, upper = beside * ~boiling[1:], beside * ~boiling[:-1]
-        diagonal[boiling], right[boiling] = 1.0, WATER_BOILS_C
-    *_, temperature, info = dgtsv(lower, diagonal, upper, right)
+    *_, temperature, info = dgtsv(beside, diagonal, beside, right - steam)
     if info != 0:
         raise HeatError("the stack's equations have no solution: its layers' numbers are out of all proportion")
-    flow = equations.balance(temperature, fixed - slope * float(temperature[0]))
-    if equations.damp and boiling.any():
-        held = base + span_s * flow - equations.capacity * temperature
-        steam = np.where(boiling, held, steam)
-    return temperature, steam, flow
+    if equations.damp:
+        steam = steam + per_k * temperature
+    return temperature, steam, equations.balance(temperature, fixed - slope * float(temperature[0]))
 
 
 def _steps(times_s: Floats, longest_s: float, refine: int) -> list[tuple[int, float]]:

@@ -14,7 +14,7 @@ from types import MappingProxyType
 import numpy as np
 
 from accord_rules.catalogue import TOUCH_CLASSES
-from accord_rules.heat.history import MOST_TIME_S, first_crossing_s, time_grid
+from accord_rules.heat.history import first_crossing_s, time_grid
 from accord_rules.heat.materials import ROOM_C
 from accord_rules.heat.ranges import Range
 from accord_rules.heat.solve import solve
@@ -195,7 +195,7 @@ def _conducted_s(
     stack = Stack((piece,), (PERFECT, PERFECT), 0, open_face, open_face if faces == 2 else Insulated())
     slope_s = (piece.capacity_j_m2k / faces) * (1 / conductance_w_m2k + piece.resistance_m2k_w / faces)
     # The slowest part of the cooling is no slower than this: all resistance in front of all heat.
-    until_s = min(slope_s * (log((start_c - ambient_c) / (limit_c - ambient_c)) + 1), MOST_TIME_S)
+    until_s = slope_s * (log((start_c - ambient_c) / (limit_c - ambient_c)) + 1)
     history = solve(stack, start_c, time_grid(until_s))
     hottest_c = np.maximum(history.interface_c, history.back_c)
     return first_crossing_s(history.times_s, -hottest_c, -limit_c)

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-import accord_client
 import click
 from click.core import ParameterSource
 
+import accord_client
 from accord_rules.authority import Authority
 from accord_rules.documents import BookError, read_folder
 from accord_rules.order import Order, SettleRequest
@@ -89,9 +89,15 @@ class Service:
         return _asked(lambda: self._client.recommend(order)).document
 
     def rule(self, name: str) -> RulePage:
-        found = _asked(lambda: self._client.rule(name))
-        limits = {each: _asked(lambda: self._client.limit(each)).entry for each in found.limits}  # noqa: B023
-        sources = {each: _asked(lambda: self._client.source(each)).entry for each in found.sources}  # noqa: B023
+        return _asked(lambda: self._rule_page(name))
+
+    def _rule_page(self, name: str) -> RulePage:
+        try:
+            found = self._client.rule(name)
+        except (accord_client.NotFound, ValueError):
+            raise Unknown(f"The book has no rule {name!r}.") from None
+        limits = {each: self._client.limit(each).entry for each in found.limits}
+        sources = {each: self._client.source(each).entry for each in found.sources}
         return RulePage(found.id, found.document["revision"], found.entry, limits, sources)
 
     def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
@@ -103,8 +109,6 @@ def _asked(ask: Callable[[], T]) -> T:
     """The answer, with the client's exceptions as this command's own."""
     try:
         return ask()
-    except accord_client.NotFound as error:
-        raise Unknown(str(error)) from None
     except accord_client.InvalidOrder as error:
         faults = tuple(Fault(each.pointer, each.message, each.allowed) for each in error.errors)
         raise Refused(error.title or FAULTY, faults, "" if faults else str(error)) from None

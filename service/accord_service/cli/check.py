@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from accord_service.cli.asking import Answerer, Failure, answered, answerer
+from accord_service.cli.asking import Answerer, Document, answered, answerer
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.page import Page
 from accord_service.cli.show import show_brief, show_refusal, show_refusal_brief, show_verdict
@@ -15,13 +15,13 @@ from accord_service.cli.show import show_brief, show_refusal, show_refusal_brief
 DONE, NOT_DONE, UNASKED = 0, 1, 2
 
 
-@click.command()
+@click.command(short_help="Say whether orders can be done.")
 @click.argument("files", nargs=-1, required=True, metavar="ORDER.json...")
 @click.option("--json", "as_json", is_flag=True, help="Print the raw answers as a JSON list, one a file.")
 @click.option("--brief", is_flag=True, help="One line a file.")
 @answered
 @click.pass_context
-def check(context: click.Context, files: tuple[str, ...], as_json: bool, brief: bool, **who: Any) -> None:
+def check(context: click.Context, /, files: tuple[str, ...], as_json: bool, brief: bool, **who: Any) -> None:
     """Say of each ORDER.json whether it can be done ("-" reads one from standard input).
 
     Exits with 0 if every order is accepted or conditional, 1 if one is rejected or undetermined, 2 if one could not
@@ -30,7 +30,7 @@ def check(context: click.Context, files: tuple[str, ...], as_json: bool, brief: 
     if as_json and brief:
         raise click.UsageError("--json and --brief are two ways to print: choose one.")
     page = Page.of_terminal()
-    answers: list[Any] = []
+    answers: list[Document] = []
     worst = DONE
     with answerer(**who) as asked:
         if not (as_json or brief):
@@ -44,29 +44,25 @@ def check(context: click.Context, files: tuple[str, ...], as_json: bool, brief: 
                     _show(page, file, answer, brief)
         finally:  # what was answered before the service went away is not lost
             if as_json:
-                click.echo(json.dumps(answers, ensure_ascii=not _is_utf(page), indent=2))
+                click.echo(json.dumps(answers, ensure_ascii=not page.is_utf, indent=2))
     context.exit(worst)
 
 
-def _answer(asked: Answerer, file: str) -> Any:
+def _answer(asked: Answerer, file: str) -> Document | Refused:
     try:
         return asked.validate(read_order(file).document)
     except Refused as refused:
         return refused
 
 
-def _code(answer: Any) -> int:
+def _code(answer: Document | Refused) -> int:
     if isinstance(answer, Refused):
         return UNASKED
     return DONE if answer["verdict"] in ("accepted", "conditional") else NOT_DONE
 
 
-def _show(page: Page, file: str, answer: Any, brief: bool) -> None:
+def _show(page: Page, file: str, answer: Document | Refused, brief: bool) -> None:
     if isinstance(answer, Refused):
         (show_refusal_brief if brief else show_refusal)(page, file, answer)
     else:
         (show_brief if brief else show_verdict)(page, file, answer)
-
-
-def _is_utf(page: Page) -> bool:
-    return page.encoding.lower().replace("-", "").startswith("utf")

@@ -10,6 +10,7 @@ import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 import click
 
@@ -43,7 +44,10 @@ ASCII: Mapping[str, str] = MappingProxyType(
 _SYMBOLS = sorted({u.symbol for d in units.DIMENSIONS.values() for u in d.units if u.symbol}, key=len, reverse=True)
 # "392 °F" must not be torn apart at the end of a line: the two halves are read as one number by tired eyes.
 _QUANTITY = re.compile(rf"(\d) ((?:{'|'.join(map(re.escape, _SYMBOLS))})(?![\w/]))")
+# Nor "[rule some-id]".
+_RULE = re.compile(r"\[rule (?=\S+\])")
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+_PLAIN: Mapping[str, Any] = MappingProxyType({})
 _HARD_SPACE = "\N{NO-BREAK SPACE}"
 
 
@@ -60,6 +64,10 @@ class Page:
         width = shutil.get_terminal_size().columns
         return cls(max(LEAST_WIDTH, min(width, MOST_WIDTH)), sys.stdout.encoding or "ascii")
 
+    @property
+    def is_utf(self) -> bool:
+        return self.encoding.lower().replace("-", "").startswith("utf")
+
     def fit(self, text: str) -> str:
         """The text without control characters, in characters that the page has."""
         text = _CONTROL.sub(" ", text)
@@ -70,14 +78,16 @@ class Page:
             return plain.encode(self.encoding, "replace").decode(self.encoding)
         return text
 
-    def say(self, text: str, *, lead: str = "", indent: int | None = None, lead_style: Mapping[str, object] = {}) -> None:
+    def say(
+        self, text: str, *, lead: str = "", indent: int | None = None, lead_style: Mapping[str, Any] = _PLAIN
+    ) -> None:
         """One paragraph: ``lead`` before its first line, and the further lines indented below the text.
 
         ``indent`` is where the text begins; right after the lead if left out.
         """
         lead = self.fit(lead)
         start = len(lead) if indent is None else max(indent, len(lead))
-        held = _QUANTITY.sub(rf"\1{_HARD_SPACE}\2", self.fit(text))
+        held = _RULE.sub(f"[rule{_HARD_SPACE}", _QUANTITY.sub(rf"\1{_HARD_SPACE}\2", self.fit(text)))
         lines = textwrap.wrap(held, max(20, self.width - start), break_on_hyphens=False, break_long_words=False) or [""]
         for number, line in enumerate(lines):
             first = click.style(lead, **lead_style) + " " * (start - len(lead)) if number == 0 else " " * start

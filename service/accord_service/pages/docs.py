@@ -109,9 +109,12 @@ def _rows(schema: Mapping[str, Any]) -> Iterator[Row]:
 
 
 def _about(field: Mapping[str, Any]) -> str:
+    """What a field holds; for lists and tables, also what each value of theirs does."""
+    inner = [field.get("items"), field.get("additionalProperties")]
+    told = [_about(each) for each in inner if isinstance(each, Mapping)]
     example = "".join(f'such as "{each}"' for each in field.get("examples", ())[:1])
     bounds = " to ".join(str(field[key]) for key in ("minimum", "maximum") if key in field)
-    return "; ".join(filter(None, (field.get("description", ""), example, bounds)))
+    return "; ".join(filter(None, (field.get("description", ""), example, bounds, *told)))
 
 
 def _type(field: Mapping[str, Any]) -> str:

@@ -84,26 +84,18 @@ def test_a_missing_limit_is_a_defect_not_an_engine_error() -> None:
         inference.infer({"x": 10.0}, {})
 
 
-def test_counts_every_question_of_every_thread() -> None:
+def test_counts_every_question_of_every_thread(faulty: Inference, caplog: pytest.LogCaptureFixture) -> None:
     def ask() -> None:
         for turn in range(300):
             faulty.infer({"x": 1.0, "a": bool(turn % 2)}, LIMITS)
 
-    inference = Inference(RULES, FACTS, 2)
-    inference._engine.close()
-    inference._engine = FaultyEngine(RULES, FACTS, 2)
-    faulty = inference
-    logging.getLogger("accord_rules.infer").setLevel(logging.ERROR)
-    try:
+    with faulty, caplog.at_level(logging.ERROR, "accord_rules.infer"):
         threads = [threading.Thread(target=ask) for _ in range(6)]
         for thread in threads:
             thread.start()
         for thread in threads:
             thread.join()
-    finally:
-        logging.getLogger("accord_rules.infer").setLevel(logging.NOTSET)
-    assert inference.counts == Counts(questions=1800, engine_errors=0, disagreements=900)
-    inference.close()
+    assert faulty.counts == Counts(questions=1800, engine_errors=0, disagreements=900)
 
 
 def resident_bytes() -> int:

@@ -3,14 +3,12 @@ from __future__ import annotations
 from accord_rules.catalogue import KINDS
 from accord_service.answers import CatalogueAnswer
 from accord_service.endpoint import Answer, Asked, endpoint
+from accord_service.wire import about
 
 
 @endpoint("GET", "/v1/catalogue", tag="Book", answers=CatalogueAnswer)
 def get_catalogue(asked: Asked) -> Answer:
     """List the kinds of entry in the book."""
     settings = asked.room.settings
-    kinds = [
-        {"kind": kind, "about": " ".join((cls.__doc__ or "").split()), "count": len(settings.documents[kind])}
-        for kind, cls in KINDS.items()
-    ]
+    kinds = [{"kind": kind, "about": about(cls), "count": len(settings.documents[kind])} for kind, cls in KINDS.items()]
     return Answer({"revision": settings.revision, "digest": settings.digest, "kinds": kinds})

@@ -1,0 +1,31 @@
+#!/bin/sh
+# Judges every *.json of a folder, one line a file: the verdict, a tab, the file. Ends with the worst exit code.
+set -eu
+. "$(dirname -- "$0")/common.sh"
+
+[ $# -eq 1 ] || usage "check-folder.sh FOLDER"
+[ -d "$1" ] || usage "check-folder.sh FOLDER    ('$1' is none)"
+check_environment
+make_scratch
+worst=0
+found=0
+for file in "$1"/*.json; do
+    [ -e "$file" ] || continue
+    found=$((found + 1))
+    word=
+    if ask_about /v1/validate "$file"; then
+        word=$(verdict_word)
+    fi
+    case $word in
+        accepted | conditional) code=0 ;;
+        rejected | undetermined) code=1 ;;
+        *) word=refused code=2 ;;
+    esac
+    printf '%s\t%s\n' "$word" "$file"
+    [ "$code" -le "$worst" ] || worst=$code
+done
+if [ "$found" -eq 0 ]; then
+    say "no *.json in $1"
+    exit 2
+fi
+exit "$worst"

@@ -1,0 +1,46 @@
+"""``accord rule`` and ``accord rules``: what the book says, and why."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+
+from accord_rules.verdict import LEVELS
+from accord_service.cli.asking import Failure, Unknown, answered, answerer
+from accord_service.cli.page import Page
+from accord_service.cli.show import close_to, show_rule, show_rules
+
+
+@click.command(short_help="Tell one rule whole.")
+@click.argument("id", metavar="ID")
+@click.option("--edges", is_flag=True, help="Show the examples at the edges of the limits too.")
+@answered
+def rule(id: str, edges: bool, **who: Any) -> None:
+    """Tell one rule whole: when it finds something, why, its limits, its sources, and examples both ways."""
+    with answerer(**who) as asked:
+        try:
+            found = asked.rule(id)
+        except Unknown as error:
+            close = close_to(id, (line.id for line in asked.rules(None, None)))
+            hint = f"Did you mean {', '.join(close)}?" if close else "accord rules lists them all."
+            raise Failure(f"{error} {hint}") from None
+        show_rule(Page.of_terminal(), found, edges=edges)
+
+
+@click.command()
+@click.option("--topic", help="Only rules of this topic.")
+@click.option("--level", type=click.Choice(LEVELS), help="Only rules of this level.")
+@click.option("--json", "as_json", is_flag=True, help="Print id, topic, level and title of each as a JSON list.")
+@answered
+def rules(topic: str | None, level: str | None, as_json: bool, **who: Any) -> None:
+    """List the rules of the book by topic."""
+    page = Page.of_terminal()
+    with answerer(**who) as asked:
+        lines = asked.rules(topic, level)
+    if as_json:
+        document = [{"id": r.id, "topic": r.topic, "level": r.level, "title": r.title} for r in lines]
+        click.echo(json.dumps(document, ensure_ascii=not page.is_utf, indent=2))
+    else:
+        show_rules(page, lines)

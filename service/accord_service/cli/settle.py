@@ -1,0 +1,55 @@
+"""``accord settle``: how an order can be done."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import click
+
+from accord_rules.order import PREFERENCES
+from accord_service.cli.asking import answered, answerer
+from accord_service.cli.check import DONE, NOT_DONE, UNASKED
+from accord_service.cli.orders import Refused, read_order
+from accord_service.cli.page import Page
+from accord_service.cli.show import show_refusal, show_settlement
+
+
+@click.command(short_help="Say how an order can be done.")
+@click.argument("file", metavar="ORDER.json")
+@click.option("--json", "as_json", is_flag=True, help="Print the raw answer.")
+@click.option(
+    "--prefer",
+    multiple=True,
+    type=click.Choice(PREFERENCES),
+    help="What matters, weightiest first; may be given several times. Takes the place of the order's own.",
+)
+@click.option("--plans", type=click.IntRange(1, 12), default=1, show_default=True, help="How many plans to show whole.")
+@answered
+@click.pass_context
+def settle(
+    context: click.Context, /, file: str, as_json: bool, prefer: tuple[str, ...], plans: int, **who: Any
+) -> None:
+    """Say how ORDER.json can be done: transfers, press, settings and steps ("-" reads standard input).
+
+    Whatever the order leaves out is open; whatever it says is kept. Exits with 0 if there is a way, 1 if there is
+    none, 2 if the order could not be read or nobody answered.
+    """
+    page = Page.of_terminal()
+    with answerer(**who) as asked:
+        try:
+            order = read_order(file).document
+            answer = asked.recommend({**order, "prefer": list(prefer)} if prefer else order)
+        except Refused as refused:
+            _print(page, refused.document()) if as_json else show_refusal(page, file, refused)
+            context.exit(UNASKED)
+        if as_json:
+            _print(page, answer)
+        else:
+            page.say(asked.introduction)
+            show_settlement(page, file, answer, plans)
+    context.exit(DONE if answer["plans"] else NOT_DONE)
+
+
+def _print(page: Page, document: Any) -> None:
+    click.echo(json.dumps(document, ensure_ascii=not page.is_utf, indent=2))

@@ -1,0 +1,492 @@
+"""Verdicts, settlements and rules for a tired reader: the answer first, then why, then what to do."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import groupby
+from types import MappingProxyType
+from typing import Any
+
+from accord_rules import units
+from accord_rules.reading import Fault
+from accord_service.cli.asking import Document, RuleLine, RulePage
+from accord_service.cli.orders import Refused
+from accord_service.cli.page import Page, few
+
+_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
+    {
+        "blocks": {"fg": "red", "bold": True},
+        "rejected": {"fg": "red", "bold": True},
+        "refused": {"fg": "red", "bold": True},
+        "requires": {"fg": "yellow", "bold": True},
+        "conditional": {"fg": "yellow", "bold": True},
+        "undetermined": {"fg": "magenta", "bold": True},
+        "cautions": {"fg": "cyan", "bold": True},
+        "accepted": {"fg": "green", "bold": True},
+        "notes": {"bold": True},
+        "heading": {"bold": True},
+    }
+)
+_SUMMARY = MappingProxyType(
+    {
+        "accepted": "It can be done.",
+        "conditional": "It can be done if the conditions below are met.",
+        "undetermined": "It cannot be said until the questions below are answered.",
+        "rejected": "It must not be done like this.",
+    }
+)
+_LEVEL_COLUMN = 13
+_LABEL_COLUMN = 16
+_MOST_ALLOWED = 24
+_MAIN_SETTINGS = ("temperature", "read_at", "time", "pressure")
+
+
+# -- verdicts ------------------------------------------------------------------------------------------------------
+
+
+def show_verdict(page: Page, file: str, verdict: Document) -> None:
+    """One verdict, whole."""
+    page.blank()
+    _headline(page, verdict["verdict"], file, verdict["reference"])
+    page.say(_SUMMARY[verdict["verdict"]] + _judged_on(verdict), lead="  ")
+    # The list of conditions says what to do; under each finding it would be said twice.
+    listed = verdict["verdict"] == "conditional"
+    for finding, places in _alike(verdict["findings"]):
+        shown = not (listed and finding["level"] == "requires")
+        _finding(page, finding, _where(places, len(verdict["settings"])), fix=shown)
+    if listed:
+        _bullets(page, "Conditions to be met", verdict["conditions"], mark="[ ]")
+    _needs(page, verdict["needs"])
+    if verdict["verdict"] in ("accepted", "conditional"):
+        _chosen(page, verdict)
+    _remedies(page, verdict["remedies"])
+    _assumed(page, verdict["assumed"])
+
+
+def show_brief(page: Page, file: str, verdict: Document) -> None:
+    """One verdict in one line: the gravest finding, or the first question."""
+    rest = [each["title"] for each in verdict["findings"] if each["level"] in ("blocks", "requires")]
+    if verdict["verdict"] == "undetermined":
+        rest = [each["question"] for each in verdict["needs"]] or rest
+    told = f": {rest[0]}" + (f" (and {len(rest) - 1} more)" if len(rest) > 1 else "") if rest else ""
+    _one_line(page, verdict["verdict"], f"{file}{told}")
+
+
+def show_refusal(page: Page, file: str, refused: Refused) -> None:
+    """Why an order could not be judged."""
+    page.blank()
+    _headline(page, "refused", file, None)
+    page.say(f"{refused.title}{f': {refused.detail}' if refused.detail else ''}.", lead="  ")
+    for fault in refused.faults:
+        _fault(page, fault)
+
+
+def show_refusal_brief(page: Page, file: str, refused: Refused) -> None:
+    first = f": {refused.faults[0].pointer or 'the document'} {refused.faults[0].message}" if refused.faults else ""
+    detail = f": {refused.detail}" if refused.detail else ""
+    _one_line(page, "refused", f"{file}: {refused.title}{detail}{first}")
+
+
+def _headline(page: Page, word: str, file: str, reference: str | None) -> None:
+    page.say(f"{file}{f'  ({reference})' if reference else ''}", lead=f"{word.upper()}  ", lead_style=_STYLES[word])
+
+
+def _one_line(page: Page, word: str, text: str) -> None:
+    """Never wrapped: one line a file is what scripts and eyes that run down the left edge rely on."""
+    wide = Page(10_000, page.encoding)
+    wide.say(text, lead=f"{word:<13}", lead_style=_STYLES[word])
+
+
+def _judged_on(verdict: Document) -> str:
+    judged = verdict["press"]
+    held = " The service answers from the last good book it holds." if verdict["basis"] == "held" else ""
+    if judged is None:
+        return held
+    text = f" Judged for the press {judged['judged_on']}"
+    if verdict["verdict"] != "rejected":
+        others = [each for each in judged["can"] if each != judged["judged_on"]]
+        text += f"; {few(others, 4)} would do as well" if others else ""
+        text += f"; {few(sorted(judged['cannot']), 4)} would not" if judged["cannot"] else ""
+    return text + f". Book revision {verdict['revision']}." + held
+
+
+def _alike(findings: Sequence[Document]) -> list[tuple[Document, list[str]]]:
+    """Each finding once, with every place of the order that it was found at."""
+    alike: dict[tuple[str, str], tuple[Document, list[str]]] = {}
+    for finding in findings:
+        _, places = alike.setdefault((finding["rule"], finding["because"]), (finding, []))
+        places.append(finding["about"])
+    return list(alike.values())
+
+
+def _where(pointers: Sequence[str], decorations: int) -> str:
+    """Which decorations are meant, where there are several."""
+    matches = (re.match(r"/decorations/(\d+)", pointer) for pointer in pointers)
+    numbers = sorted({int(match.group(1)) + 1 for match in matches if match})
+    if decorations < 2 or not numbers:
+        return ""
+    *rest, last = map(str, numbers)
+    return f" (decorations {', '.join(rest)} and {last})" if rest else f" (decoration {last})"
+
+
+def _finding(page: Page, finding: Document, where: str, *, fix: bool) -> None:
+    page.blank()
+    level = finding["level"]
+    style = _STYLES.get(level, {})
+    page.say(f"{finding['title']}{where}", lead=f"  {level.upper()}", indent=_LEVEL_COLUMN, lead_style=style)
+    page.say(finding["because"], indent=_LEVEL_COLUMN)
+    if fix and finding["fix"]:
+        page.say(finding["fix"], lead=" " * _LEVEL_COLUMN + "Do: ")
+    house = ", your shop's own" if finding["layer"] == "house" else ""
+    page.say(f"[rule {finding['rule']}{house}]", indent=_LEVEL_COLUMN)
+
+
+def _heading(page: Page, text: str) -> None:
+    page.blank()
+    page.say("", lead=f"  {text}", lead_style=_STYLES["heading"])
+
+
+def _bullets(page: Page, heading: str, lines: Iterable[str], mark: str = "-") -> None:
+    told = list(lines)
+    if not told:
+        return
+    _heading(page, heading)
+    for line in told:
+        page.say(line, lead=f"    {mark} ")
+
+
+def _needs(page: Page, needs: Sequence[Document]) -> None:
+    if not needs:
+        return
+    _heading(page, "Questions to answer")
+    for need in needs:
+        page.say(need["question"], lead="    ? ")
+        page.say(f"Say it in {need['pointer']}." + _one_of(need["allowed"]), indent=6)
+
+
+def _one_of(allowed: Sequence[str]) -> str:
+    return f" One of: {few(list(allowed), _MOST_ALLOWED)}." if allowed else ""
+
+
+def _chosen(page: Page, verdict: Document) -> None:
+    """The settings, with the press they are for: on another one the same numbers can ruin the piece."""
+    settings, sequence = verdict["settings"], verdict["sequence"]
+    if not any(settings):
+        return
+    _heading(page, f"Settings on {verdict['press']['judged_on']}" if verdict["press"] else "Settings")
+    several = len(settings) > 1
+    for index in sequence if len(sequence) == len(settings) else range(len(settings)):
+        lead = f"    decoration {index + 1}: " if several else "    "
+        page.say(settings_line(settings[index]), lead=lead)
+    if several and sequence:
+        page.say(f"Press in this order: {_order_of(sequence)}.", lead="    ")
+
+
+def settings_line(settings: Document) -> str:
+    """Settings as an order writes them, in one sentence; what is not used is left out."""
+    parts = []
+    if "temperature" in settings:
+        where = "on the display" if settings.get("read_at", "display") == "display" else "at the surface"
+        parts.append(f"{settings['temperature']} {where}")
+    if "time" in settings:
+        parts.append(settings["time"])
+    if "pressure" in settings:
+        word = settings["pressure"] in ("light", "medium", "firm")
+        parts.append(f"{settings['pressure']} pressure" if word else f"{settings['pressure']} on the gauge")
+    if settings.get("peel", "none") != "none":
+        parts.append(f"peel {settings['peel']}")
+    parts += [f"{part} {settings[part]}" for part in ("cover", "pad", "tape") if settings.get(part, "none") != "none"]
+    for part, words in (("pre_press", "pre-press"), ("second_press", "second press")):
+        if settings.get(part, "0 s") != "0 s":
+            parts.append(f"{words} {settings[part]}")
+    return ", ".join(parts)
+
+
+def _order_of(sequence: Sequence[int]) -> str:
+    return ", then ".join(f"decoration {index + 1}" for index in sequence)
+
+
+def _remedies(page: Page, remedies: Sequence[Document]) -> None:
+    _bullets(page, "What would work instead", (f"{each['text']} Then it is {each['verdict']}." for each in remedies))
+
+
+def _assumed(page: Page, assumed: Sequence[Document]) -> None:
+    """Only what was taken to hold: the reasons are in the raw document."""
+    if not assumed:
+        return
+    _heading(page, "Not said, so taken as")
+    page.say("; ".join(f"{_named(each['pointer'])}: {each['value']}" for each in assumed) + ".", lead="    ")
+
+
+def _named(pointer: str) -> str:
+    """A pointer as a person says it: /decorations/0/artwork/finest_line is "artwork finest line"."""
+    steps = [each.replace("_", " ") for each in pointer.split("/") if each]
+    if steps[:1] == ["decorations"] and len(steps) > 2:
+        number = int(steps[1]) + 1
+        return " ".join(steps[2:]) + (f" of decoration {number}" if number > 1 else "")
+    return " ".join(steps) or "the order"
+
+
+def _fault(page: Page, fault: Fault) -> None:
+    page.say(fault.pointer or "the document", indent=4)
+    page.say(f"{fault.message}.", indent=6)
+    if not all(each in fault.message for each in fault.allowed):
+        page.say(f"Allowed: {few(list(fault.allowed), _MOST_ALLOWED)}.", indent=6)
+
+
+# -- settlements ---------------------------------------------------------------------------------------------------
+
+
+def show_settlement(page: Page, file: str, settlement: Document, most_plans: int) -> None:
+    """The plans, best first, then what was ruled out."""
+    plans = settlement["plans"]
+    word = "accepted" if plans else "undetermined" if settlement["needs"] else "rejected"
+    page.blank()
+    reference = settlement["reference"]
+    found = f"{len(plans)} {'way' if len(plans) == 1 else 'ways'}" if plans else "No way"
+    page.say(
+        f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {settlement['revision']}.",
+        lead=f"{found} ",
+        lead_style=_STYLES[word],
+    )
+    for plan in plans[:most_plans]:
+        _plan(page, plan)
+    _further(page, plans[most_plans:])
+    _needs(page, settlement["needs"])
+    _ruled_out(page, settlement["ruled_out"], plans)
+
+
+def _plan(page: Page, plan: Document) -> None:
+    page.blank()
+    used = " + ".join(each["transfer"] for each in plan["decorations"])
+    page.say(
+        f"{used} on {plan['press']}: {plan['verdict']}",
+        lead=f"PLAN {plan['rank']}  ",
+        lead_style=_STYLES[plan["verdict"]],
+    )
+    several = len(plan["decorations"]) > 1
+    if several:
+        page.say(f"Press in this order: {_order_of(plan['sequence'])}.", lead="  ")
+    for index in plan["sequence"]:
+        decoration = plan["decorations"][index]
+        which = f" of decoration {index + 1}, {decoration['transfer']}" if several else ""
+        _heading(page, f"Settings{which}, on {plan['press']}")
+        _settings_table(page, decoration["settings"])
+        _heading(page, "Steps")
+        for number, step in enumerate(decoration["steps"], start=1):
+            page.say(step, lead=f"    {number:>2}. ")
+    _bullets(page, "Conditions to be met", plan["conditions"])
+    _bullets(page, "Take care", plan["cautions"])
+    _heading(page, "Why this one")
+    page.say("; ".join(plan["reasons"]) + ".", lead="    ")
+    page.say(_estimate(plan["estimate"]), lead="    ")
+
+
+def _settings_table(page: Page, settings: Document) -> None:
+    for name, setting in settings.items():
+        for label, text in _setting_rows(name, setting):
+            page.say(text, lead=f"    {label}", indent=4 + _LABEL_COLUMN)
+
+
+def _setting_rows(name: str, setting: Any) -> list[tuple[str, str]]:
+    """Label and text of one setting; what is not used has no row."""
+    label = name.replace("_", "-")
+    if not isinstance(setting, Mapping):
+        return [] if setting in ("none", "0 s") else [(label, str(setting))]
+    text = str(setting["set"])
+    if name == "temperature":
+        least, most = setting["display_window"]
+        rows = [(label, f"{text} on the display; anything from {least} to {most} will do")]
+        rows += [("", f"because {each}") for each in dict.fromkeys(setting["because"])]
+        return rows
+    if name == "time":
+        least_s, most_s = (units.show(units.TIME, each) for each in setting["window_s"])
+        return [(label, f"{text}; anything from {least_s} to {most_s} will do")]
+    if setting.get("on_print_kpa") is not None:
+        text += f" (about {units.show(units.PRESSURE, setting['on_print_kpa'])} on the print)"
+    return [(label, text)]
+
+
+def _estimate(estimate: Document) -> str:
+    told = [f"about {units.show(units.TIME, round(estimate['minutes_each'] * 60))} a piece"]
+    hours = estimate.get("hours_total")
+    if hours is not None:
+        told.append(f"{units.show(units.TIME, max(60, round(hours * 60) * 60))} in all")
+    if estimate.get("kwh_total_at_most") is not None:
+        told.append(f"at most {estimate['kwh_total_at_most']:g} kWh")
+    return f"Takes {', '.join(told)}."
+
+
+def _further(page: Page, plans: Sequence[Document]) -> None:
+    if not plans:
+        return
+    _heading(page, "Further ways (--plans shows more of them whole)")
+    for (used, word, settings), alike in groupby(plans, key=_way):
+        same = list(alike)
+        ranks = f"{same[0]['rank']}-{same[-1]['rank']}" if len(same) > 1 else f"{same[0]['rank']}"
+        presses = few([plan["press"] for plan in same], 4)
+        page.say(f"{used} on {presses}: {word}; {settings}", lead=f"    {ranks:>5}. ")
+
+
+def _way(plan: Document) -> tuple[str, str, str]:
+    """What a plan does, whatever the press: transfers, verdict, and the settings that matter most."""
+    used = " + ".join(each["transfer"] for each in plan["decorations"])
+    settings = " / ".join(
+        settings_line({name: value for name, value in each["order_settings"].items() if name in _MAIN_SETTINGS})
+        for each in plan["decorations"]
+    )
+    return used, plan["verdict"], settings
+
+
+def _ruled_out(page: Page, ruled_out: Sequence[Document], plans: Sequence[Document]) -> None:
+    """Grouped by the rule that stands in the way; a press and transfer stand under each rule that blocks them.
+
+    Why is told only where there is no plan: then it is the answer.
+    """
+    if not ruled_out:
+        return
+    _heading(page, "Ruled out")
+    tried = {each["press"] for each in (*ruled_out, *plans)}
+    by_rule: dict[str, list[Document]] = {}
+    findings: dict[str, Document] = {}
+    for each in ruled_out:
+        for finding in each["findings"]:
+            by_rule.setdefault(finding["rule"], []).append(each)
+            findings.setdefault(finding["rule"], finding)
+    for rule, groups in sorted(by_rule.items(), key=lambda item: (-_pairs(item[1]), item[0])):
+        finding = findings[rule]
+        page.say(f"{finding['title']} [rule {rule}]", lead="    - ")
+        if not plans:
+            page.say(finding["because"], indent=6)
+            if finding["fix"]:
+                page.say(finding["fix"], lead="      Do: ")
+        transfers = list(dict.fromkeys(name for group in groups for name in group["transfers"]))
+        presses = list(dict.fromkeys(group["press"] for group in groups))
+        page.say(few(transfers, 4), lead="      with ")
+        page.say("every press" if tried <= {*presses} else few(presses, 4), lead="      on ")
+
+
+def _pairs(groups: Sequence[Document]) -> int:
+    return sum(len(group["transfers"]) for group in groups)
+
+
+# -- rules ---------------------------------------------------------------------------------------------------------
+
+
+def show_rule(page: Page, shown: RulePage, *, edges: bool) -> None:
+    """A rule, what it compares with, and what it rests on; ``edges`` tells the examples given as bare facts too."""
+    rule = shown.rule
+    level = rule["level"]
+    page.say(rule["title"], lead=f"{level.upper()}  ", lead_style=_STYLES.get(level, {}))
+    page.say(f"Rule {shown.id}, topic {rule['topic']}, about the {rule['about']}. Book revision {shown.revision}.")
+    for heading, text in (("Why", rule["because"]), ("What to do", rule["fix"])):
+        _heading(page, heading)
+        page.say(_filled(text, shown.limits), lead="    ")
+    _heading(page, "When")
+    page.say(" ".join(rule["when"].replace("\\\n", " ").split()), lead="    ")
+    _limits(page, shown.limits)
+    _sources(page, shown.sources)
+    for heading, key in (("Finds something in", "fires"), ("Stays silent in", "silent")):
+        _examples(page, heading, rule[key], edges=edges)
+
+
+def show_rules(page: Page, lines: Sequence[RuleLine]) -> None:
+    """A list of rules, by topic."""
+    for topic in sorted({each.topic for each in lines}):
+        _heading(page, topic)
+        of_topic = [each for each in lines if each.topic == topic]
+        widest = max(len(each.id) for each in of_topic)
+        for line in of_topic:
+            page.say(line.title, lead=f"    {line.level:<9} {line.id:<{widest}}  ")
+    page.blank()
+    page.say(f"{len(lines)} rules; accord rule ID tells one whole." if lines else "No rules.")
+
+
+def close_to(name: str, known: Iterable[str], most: int = 5) -> list[str]:
+    """The names nearest to a wrong one: those that share most of its words, spelt about right, then the most alike."""
+    words = [word for word in name.lower().split("-") if len(word) > 2]
+
+    def nearness(other: str) -> tuple[int, float]:
+        shared = sum(bool(difflib.get_close_matches(word, other.split("-"), 1, 0.75)) for word in words)
+        return shared, difflib.SequenceMatcher(None, name, other).ratio()
+
+    near = [(nearness(each), each) for each in known]
+    best = max((shared for (shared, _), _ in near), default=0)
+    likely = [(score, each) for score, each in near if (score[0] == best > 0) or score[1] > 0.75]
+    return [each for _, each in sorted(likely, key=lambda item: (-item[0][0], -item[0][1]))[:most]]
+
+
+def _filled(sentence: str, limits: Mapping[str, Document]) -> str:
+    """A rule's sentence with its limits filled in; what depends on the order is named in brackets."""
+
+    def value(match: re.Match[str]) -> str:
+        if match.group(1):
+            return _amount(limits[match.group(2)])
+        return f"<{match.group(2).replace('.', ' ').replace('_', ' ')}>"
+
+    return re.sub(r"\{(limit\()?([a-z0-9_.]+)\)?\}", value, sentence)
+
+
+def _amount(limit: Document, key: str = "value") -> str:
+    """A limit's value with its unit, which the book leaves out only where the dimension is a plain number."""
+    value = limit[key]
+    if isinstance(value, str):
+        return value
+    return f"{value:g} {units.DIMENSIONS[limit['dimension']].symbol}".rstrip()
+
+
+def _limits(page: Page, limits: Mapping[str, Document]) -> None:
+    if not limits:
+        return
+    _heading(page, "Limits")
+    for name, limit in limits.items():
+        safety = " A safety limit: loosening it takes two stewards." if limit["safety"] else ""
+        page.say(
+            f"{limit['title']}: {_amount(limit)}. A shop may only make it {limit['stricter']}.{safety}", lead="    - "
+        )
+        page.say(f"[{name}; {', '.join(limit['sources'])}]", indent=6)
+        if limit.get("note"):
+            page.say(limit["note"], indent=6)
+
+
+def _sources(page: Page, sources: Mapping[str, Document]) -> None:
+    _heading(page, "Rests on")
+    for name, source in sources.items():
+        page.say(f"{source['kind'].replace('-', ' ')}: {source['title']} [{name}]", lead="    - ")
+        page.say(source["text"], indent=6)
+
+
+def _examples(page: Page, heading: str, examples: Sequence[Document], *, edges: bool) -> None:
+    orders = [each for each in examples if "facts" not in each]
+    bare = [each for each in examples if "facts" in each]
+    lines = list(map(_example, [*orders, *bare] if edges else orders))
+    if bare and not edges:
+        lines.append(f"{len(bare)} {'case' if len(bare) == 1 else 'cases'} at the edges of the limits (--edges)")
+    _bullets(page, heading, lines)
+
+
+def _example(example: Document) -> str:
+    """An example in a line: its note, then what differs from the quiet order of the book."""
+    told = ", ".join(_flat({key: value for key, value in example.items() if key not in ("note", "facts")}, ""))
+    facts = ", ".join(f"{name} = {_written(value)}" for name, value in example.get("facts", {}).items())
+    body = told or facts or "the quiet order as it is"
+    return f"{example['note']}: {body}" if "note" in example else body
+
+
+def _flat(value: Any, name: str) -> list[str]:
+    """A nested table as "decoration transfer cut-film", a list of them."""
+    if isinstance(value, Mapping):
+        return [line for key, each in value.items() for line in _flat(each, f"{name} {key.replace('_', ' ')}".strip())]
+    if isinstance(value, list) and any(isinstance(each, Mapping) for each in value):
+        return [line for i, each in enumerate(value, start=1) for line in _flat(each, f"{name} {i}")]
+    return [f"{name} {_written(value)}"]
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return " + ".join(map(_written, value)) or "none"
+    return "left out" if value == "" else str(value)

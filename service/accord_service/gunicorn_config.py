@@ -1,0 +1,69 @@
+"""How the service runs under gunicorn: ``accord serve``, or ``gunicorn -c python:accord_service.gunicorn_config``.
+
+What may differ is set by ACCORD_ variables. Each worker makes its own application, so a reload (SIGHUP) also reads
+shops and keys anew.
+"""
+
+from __future__ import annotations
+
+import faulthandler
+import os
+import shutil
+import tempfile
+from typing import Any
+
+from accord_service.log import JsonLines
+
+wsgi_app = "accord_service.app:create_app()"
+bind = os.environ.get("ACCORD_BIND", "127.0.0.1:8080")
+worker_class = "gthread"
+workers = int(os.environ.get("ACCORD_WORKERS", "2"))
+threads = int(os.environ.get("ACCORD_THREADS", "4"))
+timeout = 30
+graceful_timeout = 20
+keepalive = 15
+# Two services of one user would share the socket's path.
+control_socket_disable = True
+# The service logs each request itself, with its id.
+accesslog = None
+logconfig_dict = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"json": {"()": JsonLines}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
+    "root": {"level": "WARNING", "handlers": ["stderr"]},
+    "loggers": {
+        "gunicorn.error": {"level": "INFO", "handlers": ["stderr"], "propagate": False},
+        "gunicorn.access": {"level": "ERROR", "handlers": [], "propagate": False},
+    },
+}
+
+# The workers' counters meet in this folder. It must be known before anything imports prometheus_client, and be empty
+# at the start: files of an earlier run would be added to this one's.
+_OWN_FOLDER = "ACCORD_OWN_METRICS_FOLDER"
+if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
+    os.environ["PROMETHEUS_MULTIPROC_DIR"] = os.environ[_OWN_FOLDER] = tempfile.mkdtemp(prefix="accord-metrics-")
+
+
+def on_starting(server: Any) -> None:
+    folder = os.environ["PROMETHEUS_MULTIPROC_DIR"]
+    os.makedirs(folder, exist_ok=True)
+    for name in os.listdir(folder):
+        if name.endswith(".db"):
+            os.remove(os.path.join(folder, name))
+
+
+def post_fork(server: Any, worker: Any) -> None:
+    # A crash inside the inference engine's C code then leaves a trace of where it was.
+    faulthandler.enable()
+
+
+def child_exit(server: Any, worker: Any) -> None:
+    from prometheus_client import multiprocess  # not before the folder is known
+
+    multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]
+
+
+def on_exit(server: Any) -> None:
+    if _OWN_FOLDER in os.environ:
+        shutil.rmtree(os.environ[_OWN_FOLDER], ignore_errors=True)

@@ -1,0 +1,181 @@
+"""The shell recipes, each run by a real shell with a real curl against a real service."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+SCRIPTS = Path(__file__).parents[2] / "clients" / "shell"
+
+
+class Recipes:
+    """Runs the scripts with an environment of their own."""
+
+    def __init__(self, url: str, token: str) -> None:
+        self.environment = {"PATH": os.environ["PATH"], "ACCORD_URL": url, "ACCORD_TOKEN": token, "no_proxy": "*"}
+
+    def __call__(
+        self, script: str, *arguments: str, stdin: str = "", **changed: str
+    ) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [str(SCRIPTS / script), *arguments],
+            input=stdin,
+            env=self.environment | changed,
+            capture_output=True,
+            encoding="utf-8",
+            timeout=60,
+            check=False,
+        )
+
+
+@pytest.fixture
+def run(service: str, token: str) -> Recipes:
+    return Recipes(service, token)
+
+
+@pytest.fixture
+def orders(tmp_path: Path, possible: dict[str, Any], hopeless: dict[str, Any]) -> Path:
+    (tmp_path / "a fine one.json").write_text(json.dumps(possible), encoding="utf-8")
+    (tmp_path / "hopeless.json").write_text(json.dumps(hopeless), encoding="utf-8")
+    return tmp_path
+
+
+def test_validate_prints_the_verdict(run: Recipes, orders: Path) -> None:
+    done = run("validate.sh", str(orders / "a fine one.json"))
+    assert (done.returncode, done.stderr) == (0, "")
+    assert json.loads(done.stdout)["verdict"] in ("accepted", "conditional")
+
+
+def test_validate_fails_for_what_is_rejected_although_remedies_are_not(run: Recipes, orders: Path) -> None:
+    done = run("validate.sh", str(orders / "hopeless.json"))
+    assert done.returncode == 1
+    assert json.loads(done.stdout)["verdict"] == "rejected"
+
+
+def test_validate_reads_standard_input(run: Recipes, possible: dict[str, Any]) -> None:
+    # A reference that looks like a verdict must not be taken for one.
+    order = possible | {"item": {"blank": "tee-heavy-white"}, "reference": '","verdict":"accepted"'}
+    assert run("validate.sh", "-", stdin=json.dumps(order)).returncode == 1
+
+
+@pytest.mark.parametrize("body", ['{"item": {}}', "{", '{"item": {}, "item": {}}', ""])
+def test_a_malformed_order_is_told_on_standard_error(run: Recipes, body: str) -> None:
+    done = run("validate.sh", "-", stdin=body)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert '"errors"' in done.stderr
+
+
+def test_a_file_that_is_not_there(run: Recipes, tmp_path: Path) -> None:
+    done = run("validate.sh", str(tmp_path / "none.json"))
+    assert (done.returncode, done.stdout) == (2, "")
+
+
+def test_recommend_tells_plans_from_none(run: Recipes, orders: Path) -> None:
+    found = run("recommend.sh", str(orders / "a fine one.json"))
+    assert found.returncode == 0
+    assert json.loads(found.stdout)["plans"]
+    none = run("recommend.sh", str(orders / "hopeless.json"))
+    assert none.returncode == 1
+    assert json.loads(none.stdout)["plans"] == []
+
+
+def test_catalogue_gives_every_entry(run: Recipes) -> None:
+    kinds = {each["kind"]: each["count"] for each in json.loads(run("catalogue.sh").stdout)["kinds"]}
+    done = run("catalogue.sh", "blanks")
+    assert done.returncode == 0
+    entries = [each["id"] for line in done.stdout.splitlines() for each in json.loads(line)["entries"]]
+    assert len(set(entries)) == len(entries) == kinds["blanks"]
+    one = json.loads(run("catalogue.sh", "blanks", entries[0]).stdout)
+    assert one["id"] == entries[0]
+
+
+def test_catalogue_follows_pages(faulty: Any) -> None:
+    first = b'{"entries":[{"id":"a","entry":{}}],"next":"/v1/catalogue/blanks?after=a&limit=200"}'
+    faulty.will(faulty.answer(200, first), faulty.answer(200, b'{"entries":[],"next":null}'))
+    done = Recipes(faulty.url, "token")("catalogue.sh", "blanks")
+    assert done.returncode == 0
+    assert [each.path for each in faulty.seen] == [
+        "/v1/catalogue/blanks?limit=200",
+        "/v1/catalogue/blanks?after=a&limit=200",
+    ]
+
+
+def test_rule(run: Recipes, orders: Path) -> None:
+    verdict = json.loads(run("validate.sh", str(orders / "hopeless.json")).stdout)
+    id_ = verdict["findings"][0]["rule"]
+    done = run("rule.sh", id_)
+    assert done.returncode == 0
+    assert json.loads(done.stdout)["id"] == id_
+
+
+@pytest.mark.parametrize("name", ["no-such-rule", "../shop", "", "a b", "a?b"])
+def test_no_such_rule(run: Recipes, name: str) -> None:
+    done = run("rule.sh", name)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr
+
+
+def test_a_folder_is_judged_file_by_file(run: Recipes, orders: Path) -> None:
+    done = run("check-folder.sh", str(orders))
+    assert done.returncode == 1
+    words = dict(line.split("\t")[::-1] for line in done.stdout.splitlines())
+    assert words[str(orders / "hopeless.json")] == "rejected"
+    assert words[str(orders / "a fine one.json")] in ("accepted", "conditional")
+    (orders / "broken.json").write_text("{", encoding="utf-8")
+    done = run("check-folder.sh", str(orders))
+    assert done.returncode == 2
+    assert f"refused\t{orders / 'broken.json'}" in done.stdout
+    assert len(done.stdout.splitlines()) == 3
+
+
+def test_an_empty_folder_is_wrong_use(run: Recipes, tmp_path: Path) -> None:
+    assert run("check-folder.sh", str(tmp_path)).returncode == 2
+
+
+@pytest.mark.parametrize("script", ["validate.sh", "recommend.sh", "rule.sh", "check-folder.sh"])
+def test_use_is_told(run: Recipes, script: str) -> None:
+    done = run(script)
+    assert done.returncode == 2
+    assert done.stderr.startswith(f"use: {script}")
+
+
+def test_an_unknown_key(run: Recipes) -> None:
+    done = run("catalogue.sh", ACCORD_TOKEN="nobody")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "not-authenticated" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "url",
+    ["", "http://accord.example", "http://127.0.0.1.accord.example", "http://127.0.0.1:80@accord.example", "ftp://x"],
+)
+def test_the_key_does_not_go_abroad_in_the_clear(run: Recipes, url: str) -> None:
+    done = run("catalogue.sh", ACCORD_URL=url)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "ACCORD_URL" in done.stderr
+
+
+def test_a_busy_service_is_asked_again(faulty: Any, tmp_path: Path) -> None:
+    order = tmp_path / "order.json"
+    order.write_text('{"reference": "Grün"}', encoding="utf-8")
+    verdict = b'{"id":"vd_1","verdict":"accepted","remedies":[]}'
+    problem = "application/problem+json"
+    faulty.will(faulty.answer(503, b'{"title":"busy"}', problem, Retry_After="1"), faulty.answer(200, verdict))
+    done = Recipes(faulty.url, "the-key")("validate.sh", str(order))
+    assert done.returncode == 0
+    assert done.stdout.encode() == verdict + b"\n"
+    assert [each.body.decode() for each in faulty.seen] == ['{"reference": "Grün"}'] * 2
+    assert faulty.seen[0].headers["Authorization"] == "Bearer the-key"
+    assert faulty.seen[0].headers["Content-Type"] == "application/json"
+
+
+@pytest.mark.parametrize("body", [b"<html>hello</html>", b'{"verdict":"accepted"}', b'{"id":"x","verdict":"approved"}'])
+def test_garbage_is_no_verdict(faulty: Any, body: bytes) -> None:
+    faulty.will(faulty.answer(200, body))
+    assert Recipes(faulty.url, "token")("validate.sh", "-", stdin="{}").returncode == 2
