@@ -19,6 +19,7 @@ class JsonLines(logging.Formatter):
             "time": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),
             "logger": record.name,
+            "pid": record.process,
             "message": record.getMessage(),
             **getattr(record, DETAILS, {}),
         }

@@ -146,9 +146,9 @@ def test_a_silent_service_is_not_asked_again(faulty: Any, waits: Waits, fault: s
 def test_nobody_there(waits: Waits) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))  # bound but not listening: nobody else can be there
-        with Client(f"http://127.0.0.1:{taken.getsockname()[1]}", "token", sleep=waits) as accord:
-            with pytest.raises(ConnectionFailed, match="refused"):
-                accord.validate(ORDER)
+        accord = Client(f"http://127.0.0.1:{taken.getsockname()[1]}", "token", sleep=waits)
+        with accord, pytest.raises(ConnectionFailed, match="refused"):
+            accord.validate(ORDER)
     assert len(waits) == 2
 
 

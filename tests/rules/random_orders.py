@@ -42,9 +42,9 @@ def fibres(rng: random.Random, book: Settings) -> dict[str, float]:
     return {first: 100 - share - 1, second: share, third: 1}
 
 
-def item(rng: random.Random, book: Settings) -> dict[str, Any]:
-    named = maybe(rng, {"blank": rng.choice(list(book.catalogue["blanks"]))}, 0.6)
-    chance = 0.15 if named else 0.7
+def item(rng: random.Random, book: Settings, odd: float) -> dict[str, Any]:
+    named = maybe(rng, {"blank": rng.choice(list(book.catalogue["blanks"]))}, 1 - 0.4 * odd)
+    chance = 0.15 * odd if named else 0.7
     described = {
         "substrate": rng.choice(list(book.catalogue["substrates"])),
         "fibres": fibres(rng, book),
@@ -59,7 +59,7 @@ def item(rng: random.Random, book: Settings) -> dict[str, Any]:
     }
     said = {key: value for key, value in described.items() if rng.random() < chance}
     extra = {"already": some(rng, list(book.catalogue["transfers"])), "preparation": some(rng, words.PREPARATIONS)}
-    return named | said | {key: value for key, value in extra.items() if rng.random() < 0.2}
+    return named | said | {key: value for key, value in extra.items() if rng.random() < 0.2 * odd}
 
 
 def artwork(rng: random.Random) -> dict[str, Any]:
@@ -93,12 +93,14 @@ def settings(rng: random.Random, book: Settings) -> dict[str, Any]:
     return {key: value for key, value in full.items() if rng.random() < 0.4}
 
 
-def decoration(rng: random.Random, book: Settings, index: int, *, open_settings: bool) -> dict[str, Any]:
+def decoration(
+    rng: random.Random, book: Settings, index: int, *, open_settings: bool, odd: float
+) -> dict[str, Any]:
     names = [*book.catalogue["products"], *book.catalogue["transfers"]]
     found = maybe(rng, {"transfer": rng.choice(names)}, 0.95)
-    found |= maybe(rng, {"placement": rng.choice(words.PLACEMENTS)})
+    found |= maybe(rng, {"placement": rng.choice(words.PLACEMENTS)}, 0.5 * odd)
     size = {"width": quantity(rng, (20, 90, 200, 300, 600), "mm"), "height": quantity(rng, (20, 90, 300, 500), "mm")}
-    found |= maybe(rng, {"size": size}, 0.6) | maybe(rng, {"artwork": artwork(rng)}, 0.6)
+    found |= maybe(rng, {"size": size}, 0.6) | maybe(rng, {"artwork": artwork(rng)}, 0.6 * odd)
     if not open_settings:
         found |= maybe(rng, {"settings": settings(rng, book)}, 0.5)
     found |= maybe(rng, {"rim_distance": quantity(rng, (0, 5, 19, 20, 30), "mm")}, 0.1)
@@ -119,16 +121,18 @@ def press(rng: random.Random, book: Settings) -> dict[str, Any]:
     return found | maybe(rng, {"circuit": circuit}, 0.4) | maybe(rng, {"voltage": f"{rng.choice([120, 230])} V"}, 0.4)
 
 
-def order(rng: random.Random, book: Settings, *, open_settings: bool = False, decorations: int = 3) -> dict[str, Any]:
-    """One order document. ``open_settings`` leaves all settings out."""
+def order(
+    rng: random.Random, book: Settings, *, open_settings: bool = False, decorations: int = 3, odd: float = 1.0
+) -> dict[str, Any]:
+    """One order document. ``open_settings`` leaves all settings out; ``odd`` below 1 makes it more like everyday."""
     count = rng.choice([1, 1, 1, *range(1, decorations + 1)])
     document: dict[str, Any] = {
-        "item": item(rng, book),
-        "decorations": [decoration(rng, book, i, open_settings=open_settings) for i in range(count)],
+        "item": item(rng, book, odd),
+        "decorations": [decoration(rng, book, i, open_settings=open_settings, odd=odd) for i in range(count)],
     }
     use = {"age_from": rng.choice([0, 2, 3, 6, 12, 13, 18]), "kinds": some(rng, words.USES)}
     use |= maybe(rng, {"market": rng.choice(words.MARKETS)})
-    document |= maybe(rng, {"use": use}, 0.4) | maybe(rng, {"press": press(rng, book)}, 0.7)
+    document |= maybe(rng, {"use": use}, 0.4 * odd) | maybe(rng, {"press": press(rng, book)}, 0.7 * odd)
     document |= maybe(rng, {"quantity": rng.choice([1, 24, 500])}, 0.5)
     document |= maybe(rng, {"due_in": quantity(rng, (1, 4, 48), "h")}, 0.2)
     return document | maybe(rng, {"evidence": some(rng, words.EVIDENCE, 3)}, 0.3)

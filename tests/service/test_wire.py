@@ -90,7 +90,7 @@ def outcome(load: Any, cls: type, document: Any) -> tuple[Any, frozenset[Fault]]
         return None, frozenset(error.faults)
 
 
-SLOW = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+SLOW = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @pytest.mark.parametrize("cls", DOCUMENTS)

@@ -160,7 +160,9 @@ def test_recommended_windows_contain_what_practitioners_set(
     authority: Authority,
 ) -> None:
     """Common practice, no source. The window is the recommended one, as read on the press's display."""
-    request = {"item": {"blank": blank}, "decorations": [{"transfer": transfer}], "press": "it"}
+    # A print that fits under a hand-held platen: a dye print is pressed in one piece.
+    size = {"width": "90 mm", "height": "90 mm"}
+    request = {"item": {"blank": blank}, "decorations": [{"transfer": transfer, "size": size}], "press": "it"}
     settlement = authority.recommend(read(SettleRequest, request), practice_shop(press_type, book)).document()
     assert settlement["plans"], settlement["ruled_out"]
     plain = next((p for p in settlement["plans"]), None)

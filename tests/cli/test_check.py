@@ -1,0 +1,175 @@
+"""``accord check``. Which jobs are fine, hopeless or open is common practice of the trade."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+FINE: dict[str, Any] = {
+    "reference": "ML-1",
+    "item": {"blank": "cushion-polyester-white"},
+    "decorations": [
+        {"transfer": "dye-sublimation", "placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}
+    ],
+    "press": "bench",
+}
+# Sublimation dye does not take on cotton.
+HOPELESS = FINE | {"reference": "ML-2", "item": {"blank": "tee-heavy-white"}}
+# A cloth whose fibres nobody names may melt.
+OPEN = {"item": {"substrate": "woven"}, "decorations": [{"transfer": "cut-film"}], "press": "bench"}
+BARE = FINE | {"decorations": [{"transfer": "dye-sublimation", "settings": {"temperature": 180}}]}
+
+
+def test_a_fine_order_shows_its_settings_and_their_press(accord: Any, order: Callable[..., str]) -> None:
+    file = order("fine", FINE)
+    done = accord("check", file)
+    assert done.exit_code == 0
+    assert f"{file}  (ML-1)" in done.stdout
+    assert "Settings on bench" in done.stdout
+    assert "°C on the display" in done.stdout
+    assert "rejected" not in done.stdout.lower()
+
+
+def test_a_hopeless_order_says_why_and_what_to_do(accord: Any, order: Callable[..., str]) -> None:
+    file = order("hopeless", HOPELESS)
+    done = accord("check", file)
+    (document,) = json.loads(accord("check", "--json", file).stdout)
+    assert done.exit_code == 1
+    assert "REJECTED" in done.stdout
+    said = " ".join(done.stdout.split())
+    blocking = [each for each in document["findings"] if each["level"] == "blocks"]
+    assert blocking
+    for finding in blocking:
+        assert finding["because"] in said
+        assert f"Do: {finding['fix']}" in said
+        assert f"[rule {finding['rule']}]" in said
+    assert "Settings" not in done.stdout
+
+
+def test_an_open_order_asks(accord: Any, order: Callable[..., str]) -> None:
+    done = accord("check", order("open", OPEN))
+    assert done.exit_code == 1
+    assert "UNDETERMINED" in done.stdout
+    assert "Say it in /item/fibres." in done.stdout
+
+
+def test_conditions_are_a_list_to_tick_and_said_once(accord: Any, order: Callable[..., str]) -> None:
+    # A print on a child's piece sold in the US has to be tested for lead (16 CFR 1500, CPSIA section 101).
+    job = FINE | {"use": {"age_from": 4, "age_to": 6, "market": "us"}}
+    file = order("child", job)
+    (document,) = json.loads(accord("check", "--json", file).stdout)
+    assert document["verdict"] == "conditional"
+    done = accord("check", file)
+    assert done.exit_code == 0
+    said = " ".join(done.stdout.split())
+    for condition in document["conditions"]:
+        assert said.count(condition) == 1
+        assert f"[ ] {condition}" in said
+
+
+def test_a_malformed_order_is_told_with_place_and_units(accord: Any, order: Callable[..., str]) -> None:
+    done = accord("check", order("bare", BARE))
+    assert done.exit_code == 2
+    assert "REFUSED" in done.stdout
+    assert "/decorations/0/settings/temperature" in done.stdout
+    assert "Allowed: °C, °F, K." in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (b'{"item": {}, "item": {}}', "/item the key is given more than once"),
+        (b'{"quantity": NaN}', "/quantity NaN is not a JSON value"),
+        (b"{", "line 1, column 2"),
+        (b"\xff", "byte 0 is not UTF-8"),
+        (b"", "the body is empty"),
+        (b" " * 300_000, "over 262144 bytes"),
+    ],
+)
+def test_what_two_readers_could_read_in_two_ways(
+    accord: Any, order: Callable[..., str], content: bytes, told: str
+) -> None:
+    done = accord("check", "--brief", order("odd", content))
+    assert done.exit_code == 2
+    assert told in done.stdout
+
+
+def test_the_worst_of_several_is_the_exit_code_and_none_is_left_out(accord: Any, order: Callable[..., str]) -> None:
+    files = [order("1", FINE), order("2", HOPELESS), order("3", OPEN)]
+    done = accord("check", "--brief", *files)
+    assert done.exit_code == 1
+    assert [line.split()[0] for line in done.stdout.splitlines()] == ["accepted", "rejected", "undetermined"]
+    assert accord("check", "--brief", files[0]).exit_code == 0
+    missing = accord("check", "--brief", "no-such-file.json", *files)
+    assert missing.exit_code == 2
+    assert len(missing.stdout.splitlines()) == 4
+    assert missing.stdout.startswith("refused      no-such-file.json: The file cannot be read: No such file")
+
+
+def test_json_is_a_list_beside_the_files(accord: Any, order: Callable[..., str]) -> None:
+    done = accord("check", "--json", order("1", FINE), order("2", BARE), order("3", HOPELESS))
+    assert done.exit_code == 2
+    fine, bare, hopeless = json.loads(done.stdout)
+    assert fine["reference"] == "ML-1"
+    assert "verdict" not in bare
+    assert bare["errors"][0]["pointer"] == "/decorations/0/settings/temperature"
+    assert hopeless["verdict"] == "rejected"
+
+
+def test_standard_input(accord: Any) -> None:
+    done = accord("check", "--brief", "-", stdin=json.dumps(FINE))
+    assert (done.exit_code, done.stdout) == (0, "accepted     -\n")
+
+
+def test_here_and_the_service_say_the_same(accord: Any, alone: Any, order: Callable[..., str], collective: Any) -> None:
+    files = [order("1", FINE), order("2", HOPELESS), order("3", OPEN), order("4", BARE)]
+    shop = str(collective / "shops" / "mill-loft.toml")
+    there = accord("check", "--json", *files)
+    here = alone("check", "--json", "--local", "--shop", shop, *files)
+    assert here.exit_code == there.exit_code == 2
+    assert json.loads(here.stdout) == json.loads(there.stdout)
+
+
+def test_here_with_the_example_shop(alone: Any, order: Callable[..., str]) -> None:
+    done = alone("check", "--local", order("fine", FINE | {"press": "swing-away"}))
+    assert done.exit_code == 0
+    assert "without a service" in done.stdout
+    unknown = alone("check", "--local", order("unknown", FINE | {"press": "bench-99"}))
+    assert unknown.exit_code == 2
+    assert "/press" in unknown.stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["check"], "Missing argument"),
+        (["check", "x.json"], "--local"),
+        (["check", "--json", "--brief", "--local", "x.json"], "choose one"),
+        (["check", "--local", "--url", "http://127.0.0.1:1", "x.json"], "leave out --url"),
+        (["check", "--url", "http://127.0.0.1:1", "--token", "t", "--shop", __file__, "x.json"], "go with --local"),
+        (["check", "--url", "http://accord.example", "--token", "t", "x.json"], "--allow-insecure"),
+        (["check", "--url", "accord.example", "--token", "t", "x.json"], "no address"),
+        (["check", "--local", "--shop", __file__, "x.json"], "test_check.py"),
+        (["check", "--local", "--book", "/", "x.json"], "fibres.toml: is missing"),
+    ],
+)
+def test_wrong_use(alone: Any, arguments: list[str], told: str) -> None:
+    done = alone(*arguments)
+    assert done.exit_code == 2
+    assert told in " ".join(done.stderr.split())
+
+
+def test_nobody_answers(accord: Any, order: Callable[..., str]) -> None:
+    done = accord("check", "--json", order("fine", FINE), ACCORD_URL="http://127.0.0.1:1")
+    assert done.exit_code == 2
+    assert json.loads(done.stdout) == []
+    assert "No answer" in done.stderr
+
+
+def test_a_wrong_token(accord: Any, order: Callable[..., str]) -> None:
+    done = accord("check", order("fine", FINE), ACCORD_TOKEN="nobody")
+    assert done.exit_code == 2
+    assert "does not take this token" in done.stderr

@@ -1,0 +1,79 @@
+"""The command as a process: exit codes as a shell sees them, and ``accord serve``."""
+
+from __future__ import annotations
+
+import json
+import signal
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+FINE = {
+    "item": {"blank": "cushion-polyester-white"},
+    "decorations": [{"transfer": "dye-sublimation", "size": {"width": "200 mm", "height": "200 mm"}}],
+    "press": "swing-away",
+}
+HOPELESS = FINE | {"item": {"blank": "tee-heavy-white"}}
+
+
+@pytest.mark.parametrize(("document", "code"), [(FINE, 0), (HOPELESS, 1), ({}, 2)])
+@pytest.mark.parametrize("command", ["check", "settle"])
+def test_exit_codes(own_process: Any, command: str, document: Any, code: int) -> None:
+    done = own_process(command, "--local", "-", stdin=json.dumps(document).encode())
+    assert done.returncode == code
+    assert done.stdout
+    assert done.stderr == b""
+
+
+def test_version_and_help(own_process: Any) -> None:
+    version = own_process("--version")
+    assert version.returncode == 0
+    assert version.stdout.startswith(b"accord, version ")
+    told = own_process("--help").stdout.decode()
+    assert all(f"  {each}" in told for each in ("check", "settle", "rule", "rules", "serve"))
+    assert own_process("no-such-command").returncode == 2
+
+
+def test_a_reader_that_leaves_is_no_trouble(started: Any) -> None:
+    with started("rules", "--local") as process:
+        process.stdout.close()
+        told = process.stderr.read()
+    assert b"Traceback" not in told
+
+
+def test_the_service_runs_under_gunicorn(served: Any) -> None:
+    with urllib.request.urlopen(served.url + "/healthz", timeout=5) as answer:
+        assert json.load(answer) == {"status": "alive"}
+    log = [json.loads(line) for line in served.log.read_text(encoding="utf-8").splitlines()]
+    assert any(each["logger"] == "gunicorn.error" and served.url in each["message"] for each in log)
+    children = Path(f"/proc/{served.process.pid}/task/{served.process.pid}/children")
+    assert len(children.read_text(encoding="ascii").split()) == 1  # --workers 1
+
+
+def test_the_service_stops_when_told_and_leaves_nothing(
+    started: Any, free_port: int, collective: Path, tmp_path: Path
+) -> None:
+    arguments = ["serve", "--port", str(free_port), "--workers", "1", "--shops", str(collective)]
+    with started(*arguments, TMPDIR=str(tmp_path)) as process:
+        told = [next(process.stderr)]
+        while b"Booting worker" not in told[-1]:
+            told.append(next(process.stderr))  # StopIteration if it ends before
+        assert len(list(tmp_path.glob("accord-metrics-*"))) == 1
+        process.send_signal(signal.SIGTERM)
+        process.stderr.read()
+        assert process.wait(30) == 0
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_service_that_cannot_start_says_why(own_process: Any, tmp_path: Path) -> None:
+    done = own_process("serve", "--shops", str(tmp_path))
+    assert done.returncode == 2
+    assert b"The service cannot start" in done.stderr
+    assert b"keys.toml" in done.stderr
+    assert b"Traceback" not in done.stderr
+    wrong = own_process("serve", "--shops", str(tmp_path), ACCORD_BODY_LIMIT="much")
+    assert wrong.returncode == 2
+    assert b"ACCORD_BODY_LIMIT" in wrong.stderr
+    assert own_process("serve", "--port", "0").returncode == 2

@@ -1,0 +1,88 @@
+"""``accord rule`` and ``accord rules``: checked against the book's own files."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from accord_rules.settings import Settings, load_book
+from accord_service.cli.show import close_to
+
+
+@pytest.fixture(scope="module")
+def book() -> Settings:
+    return load_book()
+
+
+def with_a_limit(book: Settings) -> str:
+    """A rule that compares with a limit and has examples given as bare facts."""
+    return next(each.id for each in book.rules.values() if each.limits and any("facts" in e for e in each.fires))
+
+
+def test_a_rule_is_told_whole(accord: Any, book: Settings) -> None:
+    rule = book.rules[with_a_limit(book)]
+    done = accord("rule", rule.id)
+    assert done.exit_code == 0
+    said = " ".join(done.stdout.split())
+    assert f"{rule.level.upper()} {rule.title}" in said
+    assert " ".join(rule.when.split()) in said
+    for name in rule.limits:
+        assert book.limits[name].title in said
+        assert f"A shop may only make it {book.limits[name].stricter}." in said
+    for name in rule.sources:
+        source = book.sources[name]
+        assert f"{source.kind.replace('-', ' ')}: {source.title} [{name}]" in said
+    assert "Finds something in" in said
+    assert "Stays silent in" in said
+    assert "{" not in done.stdout
+
+
+def test_the_edges_are_told_when_wished(accord: Any, book: Settings) -> None:
+    rule = book.rules[with_a_limit(book)]
+    plain, whole = accord("rule", rule.id).stdout, accord("rule", "--edges", rule.id).stdout
+    assert "(--edges)" in plain
+    assert "(--edges)" not in whole
+    assert whole.count("    - ") > plain.count("    - ")
+
+
+def test_the_same_here(accord: Any, alone: Any, book: Settings) -> None:
+    id_ = with_a_limit(book)
+    assert alone("rule", "--local", id_).stdout == accord("rule", id_).stdout
+
+
+@pytest.mark.parametrize("local", [True, False])
+def test_a_wrong_name_brings_close_ones(accord: Any, alone: Any, book: Settings, local: bool) -> None:
+    id_ = with_a_limit(book)
+    done = alone("rule", "--local", id_ + "x") if local else accord("rule", id_ + "x")
+    assert done.exit_code == 2
+    assert id_ in done.stderr
+
+
+def test_close_names() -> None:
+    known = ["dye-on-too-little-polyester", "dye-on-nylon", "film-on-pile"]
+    assert close_to("polyester-too-litle", known) == ["dye-on-too-little-polyester"]
+    assert close_to("dye-on-nylom", known) == ["dye-on-nylon"]
+    assert close_to("quite-something-else", known) == []
+
+
+def test_every_rule_is_listed_once(accord: Any, book: Settings) -> None:
+    done = accord("rules", "--json")
+    assert done.exit_code == 0
+    assert sorted(each["id"] for each in json.loads(done.stdout)) == sorted(book.rules)
+    listed = accord("rules").stdout.split()
+    assert all(listed.count(each) == 1 for each in book.rules)
+
+
+@pytest.mark.parametrize("who", ["service", "here"])
+def test_rules_of_a_level_and_topic(accord: Any, alone: Any, book: Settings, who: str) -> None:
+    some = next(iter(book.rules.values()))
+    wanted = sorted(r.id for r in book.rules.values() if (r.topic, r.level) == (some.topic, some.level))
+    arguments = ["rules", "--json", "--topic", some.topic, "--level", some.level]
+    done = accord(*arguments) if who == "service" else alone(*arguments, "--local")
+    assert [each["id"] for each in json.loads(done.stdout)] == wanted
+    wrong = ["rules", "--topic", "no-such-topic"]
+    done = accord(*wrong) if who == "service" else alone(*wrong, "--local")
+    assert done.exit_code == 2
+    assert some.topic in done.stderr

@@ -1,0 +1,81 @@
+"""``accord settle``."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+FREE: dict[str, Any] = {
+    "reference": "ML-3",
+    "item": {"blank": "cushion-polyester-white"},
+    "decorations": [{"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}],
+    "quantity": 12,
+}
+HOPELESS = FREE | {
+    "item": {"blank": "tee-heavy-white"},
+    "decorations": [FREE["decorations"][0] | {"transfer": "dye-sublimation"}],
+}
+
+
+def test_a_plan_shows_settings_with_their_window_and_numbered_steps(accord: Any, order: Callable[..., str]) -> None:
+    file = order("free", FREE)
+    done = accord("settle", file)
+    document = json.loads(accord("settle", "--json", file).stdout)
+    assert done.exit_code == 0
+    said = " ".join(done.stdout.split())
+    best = document["plans"][0]
+    decoration = best["decorations"][0]
+    temperature = decoration["settings"]["temperature"]
+    least, most = temperature["display_window"]
+    assert f"PLAN 1 {decoration['transfer']} on {best['press']}" in said
+    assert f"temperature {temperature['set']} on the display; anything from {least} to {most} will do" in said
+    assert all(f"because {each}" in said for each in temperature["because"])
+    for number, step in enumerate(decoration["steps"], start=1):
+        assert f"{number}. {step}" in said
+    assert all(each in said for each in best["cautions"] + best["conditions"] + best["reasons"])
+
+
+def test_no_plan_says_what_stands_in_the_way(accord: Any, order: Callable[..., str]) -> None:
+    file = order("hopeless", HOPELESS)
+    done = accord("settle", file)
+    assert done.exit_code == 1
+    assert "No way to do" in done.stdout
+    said = " ".join(done.stdout.split())
+    document = json.loads(accord("settle", "--json", file).stdout)
+    for each in document["ruled_out"]:
+        for finding in each["findings"]:
+            assert f"{finding['title']} [rule {finding['rule']}]" in said
+
+
+def test_wishes_change_the_question(accord: Any, order: Callable[..., str]) -> None:
+    file = order("free", FREE | {"prefer": ["cost"]})
+    own = json.loads(accord("settle", "--json", file).stdout)
+    wished = json.loads(accord("settle", "--json", "--prefer", "durability", "--prefer", "cost", file).stdout)
+    asked = json.loads(
+        accord("settle", "--json", "-", stdin=json.dumps(FREE | {"prefer": ["durability", "cost"]})).stdout
+    )
+    assert wished == asked
+    assert wished["plans"][0]["reasons"] != own["plans"][0]["reasons"]
+
+
+def test_as_many_plans_as_wished(accord: Any, order: Callable[..., str]) -> None:
+    file = order("free", FREE)
+    found = len(json.loads(accord("settle", "--json", file).stdout)["plans"])
+    assert found > 1
+    assert accord("settle", file).stdout.count("PLAN ") == 1
+    assert "Further ways" in accord("settle", file).stdout
+    every = accord("settle", "--plans", str(found), file).stdout
+    assert every.count("PLAN ") == found
+    assert "Further ways" not in every
+
+
+def test_wrong_use_and_malformed_orders(accord: Any, order: Callable[..., str]) -> None:
+    assert accord("settle", "--prefer", "beauty", order("free", FREE)).exit_code == 2
+    assert accord("settle", "--plans", "0", order("free", FREE)).exit_code == 2
+    refused = accord("settle", order("odd", FREE | {"weather": "fine"}))
+    assert refused.exit_code == 2
+    assert "/weather" in refused.stdout
+    raw = accord("settle", "--json", order("odd", FREE | {"weather": "fine"}))
+    assert raw.exit_code == 2
+    assert json.loads(raw.stdout)["errors"][0]["pointer"] == "/weather"
