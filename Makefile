@@ -31,7 +31,7 @@ demo: $(VENV)/.run ## set up, start the service, judge and settle a working day 
 	$(BIN)/python demo/run.py
 
 serve: $(VENV)/.run ## set up and start the service with the demo collective on port 8080
-	ACCORD_SHOPS=demo $(BIN)/accord serve
+	ACCORD_SHOPS_FOLDER=demo $(BIN)/accord serve
 
 test: $(VENV)/.dev ## set up and run the tests
 	$(BIN)/python -m pytest

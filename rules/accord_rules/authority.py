@@ -156,9 +156,7 @@ class Authority:
 
     def _plan(self, candidate: plans.Candidate, rank: int, request: SettleRequest, shop: Shop) -> Any:
         order = as_order(plans.planned_order(candidate))
-        return plans.plan(
-            candidate, rank, request.prefer, self._judge(order, shop).weighed.verdict, self._id(order, shop)
-        )
+        return plans.plan(candidate, self._judge(order, shop).weighed, rank, request.prefer, self._id(order, shop))
 
     # -- self-test ---------------------------------------------------------------------------------------------------
 

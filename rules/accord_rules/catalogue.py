@@ -177,6 +177,7 @@ class Substrate:
     brittle: bool = given(Flag())
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
     fibres: Mapping[str, float] | None = optional(Table(Name(name_of="fibres"), Number(0.1, 100)))
+    often_finished: bool = optional(Flag(), False)  # so often water-repellent that it has to be asked
     sources_of: Mapping[str, tuple[str, ...]] = optional(
         Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES
     )
@@ -368,7 +369,7 @@ class Blank:
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
     fibres: Mapping[str, float] | None = optional(Table(Name(name_of="fibres"), Number(0.1, 100)))
     coating: str = optional(Name(name_of="coatings"), "none")
-    finishes: tuple[str, ...] = optional(Many(Name(name_of="finishes"), 8, distinct=True), ())
+    finishes: tuple[str, ...] | None = optional(Many(Name(name_of="finishes"), 8, distinct=True))
     dye: str | None = optional(Choice(DYES))
     mass_per_area: float | None = optional(Quantity(units.AREA_DENSITY))
     thickness: float | None = optional(LENGTH)

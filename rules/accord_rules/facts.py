@@ -73,11 +73,16 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Assume:
-    """What holds when the order does not say: the value, and why that is the sensible reading."""
+    """What holds when the order does not say: the value, and why that is the sensible reading.
+
+    A callable value is given the case. If it answers None, nothing sensible can be assumed of this piece, and
+    ``question`` is asked.
+    """
 
     pointer: str
     value: Any
     why: str
+    question: str = ""
 
 
 @dataclass(frozen=True, slots=True)

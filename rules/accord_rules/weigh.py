@@ -70,8 +70,12 @@ class Weighed:
     @property
     def badness(self) -> tuple[int, int, int, int]:
         """For choosing the better of two: verdict first, then how many findings of each level."""
-        counts = [len({(each.rule.id, each.about) for each in self.at(level)}) for level in LEVELS[:3]]
-        return (VERDICTS.index(self.verdict), counts[0], counts[1], counts[2])
+        blocks, requires, cautions = map(self.count, LEVELS[:3])
+        return (VERDICTS.index(self.verdict), blocks, requires, cautions)
+
+    def count(self, level: str) -> int:
+        """How many findings of a level, each rule and place counted once."""
+        return len({(each.rule.id, each.about) for each in self.at(level)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,7 +279,7 @@ def needs(weighed: Weighed, settings: Settings) -> tuple[Need, ...]:
                     asked.setdefault(pointer, (cause, set()))[1].add(each.rule.id)
     return tuple(
         Need(pointer, ask.question, _allowed_words(pointer, settings), tuple(sorted(rules)))
-        for pointer, (ask, rules) in sorted(asked.items())
+        for pointer, (ask, rules) in sorted(asked.items(), key=lambda each: (-len(each[1][1]), each[0]))
     )
 
 

@@ -172,13 +172,15 @@ def _mean(marks: Sequence[int]) -> float:
 
 
 def _rank_key(candidate: Candidate, prefer: Sequence[str]) -> tuple[object, ...]:
-    """Accepted before conditional, fewer cautions, then the wishes, then the sure press; names break ties."""
+    """Windows that hold, plain looks before special ones, accepted before conditional, then the wishes; names last."""
     badness = candidate.weighed.badness
     scores, wishes = _scores(candidate), prefer or _USUAL_WISHES
     wish = sum(scores[each] * _FALL_OFF**rank for rank, each in enumerate(wishes))
     robust = all(case["window.robust"] for case in candidate.on_press.cases)
+    fancy = sum(each["transfer.look"] != "plain" for each in candidate.on_press.cases)
     return (
         not robust,
+        fancy,
         badness[0],
         badness[2],
         -round(wish, 6),
@@ -188,7 +190,7 @@ def _rank_key(candidate: Candidate, prefer: Sequence[str]) -> tuple[object, ...]
     )
 
 
-def reasons(candidate: Candidate, prefer: Sequence[str]) -> tuple[str, ...]:
+def reasons(candidate: Candidate, put_back: Weighed, prefer: Sequence[str]) -> tuple[str, ...]:
     """Why the plan stands where it stands, in words."""
     scores, found = _scores(candidate), []
     for wish in prefer or _USUAL_WISHES:
@@ -197,7 +199,7 @@ def reasons(candidate: Candidate, prefer: Sequence[str]) -> tuple[str, ...]:
     spread = max(case["window.spread_k"] for case in candidate.on_press.cases)
     shown = candidate.on_press.cases[0].show(units.TEMPERATURE_DIFFERENCE, spread)
     found.append(f"the window {'holds' if robust else 'is too narrow to hold'} over the press's spread of ± {shown}")
-    musts, cautions = (len(candidate.weighed.at(level)) for level in ("requires", "cautions"))
+    musts, cautions = (put_back.count(level) for level in ("requires", "cautions"))
     found.append(f"{musts} to be done, {cautions} cautions")
     return tuple(found)
 
@@ -223,9 +225,9 @@ def estimate(candidate: Candidate) -> Mapping[str, float]:
 # -- plans -----------------------------------------------------------------------------------------------------------
 
 
-def plan(candidate: Candidate, rank: int, prefer: Sequence[str], verdict: str, verdict_id: str) -> Plan:
-    """A candidate as a plan an operator can follow."""
-    found = findings(candidate.weighed.fired, candidate.on_press.cases[0].settings)
+def plan(candidate: Candidate, put_back: Weighed, rank: int, prefer: Sequence[str], verdict_id: str) -> Plan:
+    """A candidate as a plan an operator can follow; ``put_back`` is what the rules say of the plan as an order."""
+    found = findings(put_back.fired, candidate.on_press.cases[0].settings)
     return Plan(
         rank,
         candidate.on_press.press.id,
@@ -234,9 +236,9 @@ def plan(candidate: Candidate, rank: int, prefer: Sequence[str], verdict: str, v
         tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
         tuple(f"{each.because} {each.fix}" for each in found if each.level == "cautions"),
         tuple(f"{each.because} {each.fix}" for each in found if each.level == "requires"),
-        reasons(candidate, prefer),
+        reasons(candidate, put_back, prefer),
         estimate(candidate),
-        verdict,
+        put_back.verdict,
         verdict_id,
     )
 

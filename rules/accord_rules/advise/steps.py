@@ -57,7 +57,9 @@ def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
 def _place(case: Case, chosen: Chosen) -> Iterator[str]:
     yield from (f"Lay {title} under the print area." for title in _sheet_title(case, chosen.pad))
     where = case["place.placement"]
-    if case["item.rigid"] and case["transfer.principle"] == "dye-vapour":
+    if case["item.shape"] == "mug":
+        yield f"Wrap the print, {case['place.size_words']}, tightly round the piece, printed side inwards."
+    elif case["item.rigid"] and case["transfer.principle"] == "dye-vapour":
         yield f"Lay the printable face down on the printed side of the carrier, centred ({where})."
     else:
         side = "printed side down" if case["transfer.principle"] == "dye-vapour" else "as its maker shows"

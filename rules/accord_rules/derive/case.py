@@ -144,7 +144,7 @@ class Case:
             read = owner._trace.pop()
         if raw is None and fact.missing is not None:
             pointer = fact.missing.pointer.replace("{i}", str(self.index))
-            found.setdefault(pointer, fact.missing)
+            found.setdefault(pointer, _asked_or_assumed(fact.missing, owner))
         for each in sorted(read):
             self._collect_causes(each, found, seen)
 
@@ -204,3 +204,10 @@ class Case:
     @property
     def chosen(self) -> Chosen | None:
         return self._chosen
+
+
+def _asked_or_assumed(missing: Ask | Assume, case: Case) -> Ask | Assume:
+    """What stands in for an unsaid thing here: an assumption that cannot be made turns into its question."""
+    if isinstance(missing, Assume) and missing.question and missing.value(case) is None:
+        return Ask(missing.pointer, missing.question)
+    return missing

@@ -1,4 +1,8 @@
-"""The heat the piece bears: care label by edition, and the lowest of all ceilings with what binds it."""
+"""The heat the piece bears: care label by edition, and the lowest of all ceilings with what binds it.
+
+The care label is no ceiling of its own: it speaks of a moving iron, and pieces are pressed above it every day once a
+sample has been. The settings keep below it where they can, and the rules ask for the sample where they cannot.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +16,7 @@ from accord_rules.order import Care
 from accord_rules.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
-CEILING_KINDS = ("fibre", "substrate", "coating", "finish", "care-label", "earlier-decoration")
+CEILING_KINDS = ("fibre", "substrate", "coating", "finish", "earlier-decoration")
 # ISO 3758: sole-plate temperature by iron dots; the 2023 edition raised each by 10 K. A label does not tell
 # its edition, so the older, lower figures hold unless the order gives it.
 _EDITION_WITH_HIGHER_CAPS = 2023
@@ -84,7 +88,7 @@ def ceilings(case: Case) -> tuple[Ceiling, ...] | None:
     """Every known ceiling of the piece, lowest first; None while its fibres or substrate are unknown."""
     if case.substrate is None or case["item.fibres"] is None:
         return None
-    found = [*_fibre(case), *_substrate(case), *_coating(case), *_finishes(case), *_care(case), *_earlier(case)]
+    found = [*_fibre(case), *_substrate(case), *_coating(case), *_finishes(case), *_earlier(case)]
     return tuple(sorted(found, key=lambda each: (each.value_c, each.kind, each.text)))
 
 
@@ -126,14 +130,6 @@ def _finishes(case: Case) -> list[Ceiling]:
         for entry in entries
         if entry.limit is not None
     ]
-
-
-def _care(case: Case) -> list[Ceiling]:
-    """A one-dot label is a ceiling unless a sample was pressed; more dots ask for a sample (see the rules)."""
-    if case["item.iron_dots"] != 1 or "sample-test" in (case["order.evidence"] or ()):
-        return []
-    cap_c = case["item.care_cap_c"]
-    return [Ceiling(cap_c, "care-label", f"its care label (one dot) allows {_at(case, cap_c)}")]
 
 
 def _earlier(case: Case) -> list[Ceiling]:

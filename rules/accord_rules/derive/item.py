@@ -165,11 +165,21 @@ def coating_plastic(case: Case) -> str | None:
     return None if name is None else case.entry("coatings", name).plastic
 
 
+def _usual_finishes(case: Case) -> tuple[str, ...] | None:
+    """None said: untreated, unless such cloth usually is treated."""
+    return None if case.substrate is not None and case.substrate.often_finished else ()
+
+
 @fact(
     "item.finishes",
     set_of("finishes"),
     ORDER,
-    Assume("/item/finishes", (), "no finish said: taken as untreated"),
+    Assume(
+        "/item/finishes",
+        _usual_finishes,
+        "no finish said: taken as untreated",
+        "Is the cloth treated, for instance water-repellent? Such cloth usually is. Say [] if it is not.",
+    ),
 )
 def finishes(case: Case) -> tuple[str, ...] | None:
     """The textile finishes on the piece."""

@@ -80,30 +80,33 @@ def _temperature(case: Case, said: Settings) -> tuple[float | None, float | None
         return said.temperature, round(calibration.surface_c(said.temperature), 6)
     if not case["window.exists"]:
         return None, None
-    return at_surface(case, _aim_surface(case))
+    return at_surface(case, _aim_surface(case), *_comfort(case))
 
 
 def _aim_surface(case: Case) -> float:
-    """The transfer's aim, drawn inside the window by the press's spread, under the care label's cap if it can be."""
-    low, high = room(case)
-    cap = case["item.care_cap_c"]
-    if cap is not None and low <= cap < high:
-        high = cap
+    """The transfer's aim, drawn into the room there is."""
+    low, high = _comfort(case)
     return float(min(max(case["transfer.aim_c"], low), high))
 
 
 def room(case: Case) -> tuple[float, float]:
-    """The mean surface temperatures that hold over the press's spread, or the middle where there is no such room."""
+    """The mean surface temperatures that hold over the press's spread; the whole window where none does."""
     low, high, spread = case["window.low_c"], case["window.high_c"], case["window.spread_k"]
-    if case["window.robust"]:
-        return low + spread, high - spread
-    return (low + high) / 2, (low + high) / 2
+    return (low + spread, high - spread) if case["window.robust"] else (low, high)
 
 
-def at_surface(case: Case, surface_c: float) -> tuple[float, float]:
-    """The roundest display setting near a surface temperature that stays in the room there is."""
-    calibration = case["press.calibration"]
+def _comfort(case: Case) -> tuple[float, float]:
+    """The room kept under the care label's cap if it can be; the middle half where the window is too narrow."""
     low, high = room(case)
+    if not case["window.robust"]:
+        return low + (high - low) / 4, high - (high - low) / 4
+    cap = case["item.care_cap_c"]
+    return (low, cap) if cap is not None and low <= cap < high else (low, high)
+
+
+def at_surface(case: Case, surface_c: float, low: float, high: float) -> tuple[float, float]:
+    """The roundest display setting near a surface temperature whose surface lies between ``low`` and ``high``."""
+    calibration = case["press.calibration"]
     wanted = min(calibration.display_c(surface_c), case["press.display_most_c"])
     unit = case.shop.units.unit(units.TEMPERATURE)
     for step in (5.0, 1.0):
@@ -177,7 +180,8 @@ def lowest(case: Case, first: Chosen) -> Chosen:
     said = case.decoration.settings
     if first.surface_c is None or (said is not None and said.temperature is not None):
         return first
-    display_c, surface_c = at_surface(case, room(case)[0])
+    low, high = room(case)
+    display_c, surface_c = at_surface(case, low, low, high)
     return replace(first, display_c=display_c, surface_c=surface_c)
 
 
