@@ -31,14 +31,17 @@ def test_a_hopeless_job_is_an_answer_with_reasons(accord: Client, hopeless: dict
     assert accord.rule(blocking[0].rule).level == "blocks"
 
 
-def test_every_plan_put_back_is_workable_and_bears_its_id(accord: Client, possible: dict[str, Any]) -> None:
-    asked = possible | {"prefer": ["durability"]}
-    del asked["press"]
+@pytest.mark.parametrize("press", [{}, {"press": "bench"}, {"press": {"type": "clamshell"}}])
+def test_every_plan_put_back_is_workable(accord: Client, possible: dict[str, Any], press: dict[str, Any]) -> None:
+    del possible["press"]
+    asked = possible | {"prefer": ["durability"]} | press
     asked["decorations"] = [{"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}]
     settlement = accord.recommend(asked)
     assert settlement.plans
     for plan in settlement.plans:
-        verdict = accord.validate(plan.put_into(asked))
+        filled = plan.put_into(asked)
+        assert filled["press"] == press.get("press", "bench")
+        verdict = accord.validate(filled)
         assert verdict.workable
         assert verdict.verdict == plan.verdict
     assert asked["decorations"][0] == {"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}

@@ -8,7 +8,7 @@ from math import inf
 import numpy as np
 
 from accord_rules.heat.grid import Floats, frozen
-from accord_rules.heat.stack import HeatError, require_positive
+from accord_rules.heat.stack import HeatError, Stack, require_positive
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,6 +31,26 @@ class History:
     lost_j_m2: Floats
     stored_j_m2: Floats
     steam_j_m2: Floats
+
+    @staticmethod
+    def of(
+        stack: Stack,
+        start_c: tuple[float, ...],
+        times_s: Floats,
+        *,
+        faces_c: Floats,
+        top_c: Floats,
+        layer_c: Floats,
+        energy_j_m2: Floats,
+        lost_j_m2: Floats,
+        steam_j_m2: Floats,
+    ) -> History:
+        """From a solver's arrays; ``faces_c`` (2, T) are the blank's upper and lower face. Makes them read-only."""
+        capacity = np.array([layer.capacity_j_m2k for layer in stack.layers])
+        stored = capacity @ (layer_c - np.array(start_c)[:, None])
+        printed, back = (faces_c[0], faces_c[1]) if stack.print_side == "upper" else (faces_c[1], faces_c[0])
+        arrays = (printed, back, top_c, layer_c, energy_j_m2, lost_j_m2, stored, steam_j_m2)
+        return History(times_s, *(frozen(array) for array in arrays))
 
     def interface_at_c(self, time_s: float) -> float:
         """Temperature at the print at a time, linear between the times solved for. Raises HeatError outside them."""

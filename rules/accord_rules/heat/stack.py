@@ -208,9 +208,9 @@ class Stack:
         return self.blank + (self.print_side == "lower")
 
     @property
-    def linear(self) -> bool:
-        """Whether nothing in it depends on temperature: no heater that saturates and no moisture that boils."""
-        return not isinstance(self.top, HeatedPlaten) and not any(layer.water_share for layer in self.layers)
+    def damp(self) -> bool:
+        """Whether any layer holds moisture that boils off."""
+        return any(layer.water_share for layer in self.layers)
 
     def start(self, initial_c: float | tuple[float, ...]) -> tuple[float, ...]:
         """One starting temperature a layer, from one for all or one for each. Raises HeatError."""

@@ -1,4 +1,4 @@
-"""The stack with a heater that saturates or moisture that boils, stepped through time.
+"""The stack with a thermostat or with moisture that boils off, stepped through time.
 
 Method: two implicit stages a step (SDIRK2, gamma = 1 - 1/sqrt(2); Alexander 1977, from memory), second order and
 L-stable, so that a 0.1 mm sheet under a hot platen does not ring. Each stage is one tridiagonal solve.
@@ -23,7 +23,7 @@ from math import ceil
 import numpy as np
 from scipy.linalg.lapack import dgtsv
 
-from accord_rules.heat.grid import Bools, Floats, Grid, cut, frozen, outer_c, outer_conductance_w_m2k
+from accord_rules.heat.grid import Bools, Floats, Grid, cut, outer_c, outer_conductance_w_m2k
 from accord_rules.heat.history import History
 from accord_rules.heat.stack import HeatedPlaten, HeatError, OnOff, Stack
 
@@ -35,7 +35,7 @@ GAMMA = 1 - 0.5**0.5
 # Steps: at least so long, growing with the time since contact, at most so long.
 SHORTEST_STEP_S = 0.03
 STEP_SHARE = 0.06
-LONGEST_STEP_S = 0.5
+LONGEST_STEP_S = 3.0
 # A thermostat is asked once a step, so its steps stay short.
 LONGEST_THERMOSTAT_STEP_S = 0.05
 _MOST_CORRECTIONS = 200
@@ -251,21 +251,17 @@ def _history(
     everything = np.array([row.temperature_c for row in rows])
     cells = everything[:, skip:].T
     top = everything[:, 0] if skip else np.full(len(times_s), outer_c(stack.top))
-    faces = []
-    for side in ("upper", "lower"):
-        weights, of_top, of_bottom = grid.face_weights(stack.blank, side)
-        faces.append(weights @ cells + of_top * top + of_bottom * outer_c(stack.bottom))
-    means = grid.mean_weights() @ cells
-    capacity = np.array([layer.capacity_j_m2k for layer in stack.layers])
-    printed, back = faces if stack.print_side == "upper" else reversed(faces)
-    return History(
+    outputs, direct = grid.outputs(stack.blank)
+    layers = len(stack.layers)
+    shown = outputs[: layers + 2] @ cells
+    return History.of(
+        stack,
+        start_c,
         times_s,
-        frozen(printed),
-        frozen(back),
-        frozen(np.array(top)),
-        frozen(means),
-        frozen(np.array(energy)),
-        frozen(np.array(lost)),
-        frozen(capacity @ (means - np.array(start_c)[:, None])),
-        frozen(np.array([row.steam_j_m2.sum() for row in rows])),
+        faces_c=shown[layers:] + direct @ np.vstack([top, np.full(len(top), outer_c(stack.bottom))]),
+        top_c=np.array(top),
+        layer_c=shown[:layers],
+        energy_j_m2=np.array(energy),
+        lost_j_m2=np.array(lost),
+        steam_j_m2=np.array([row.steam_j_m2.sum() for row in rows]),
     )

@@ -90,7 +90,8 @@ class Page:
         held = _RULE.sub(f"[rule{_HARD_SPACE}", _QUANTITY.sub(rf"\1{_HARD_SPACE}\2", self.fit(text)))
         lines = textwrap.wrap(held, max(20, self.width - start), break_on_hyphens=False, break_long_words=False) or [""]
         for number, line in enumerate(lines):
-            first = click.style(lead, **lead_style) + " " * (start - len(lead)) if number == 0 else " " * start
+            styled = click.style(lead, **lead_style) if lead_style else lead
+            first = styled + " " * (start - len(lead)) if number == 0 else " " * start
             click.echo((first + line.replace(_HARD_SPACE, " ")).rstrip())
 
     def blank(self) -> None:

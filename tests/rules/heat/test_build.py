@@ -71,7 +71,7 @@ def test_dye_on_board() -> None:
     assert stack.layers[2].thickness_m == pytest.approx(3e-3)
     assert stack.layers[0].conductivity_w_mk == 0.25
     assert stack.top == FixedPlaten(195.0)
-    assert stack.linear
+    assert not stack.damp
 
 
 def test_film_on_a_shirt_by_hand() -> None:

@@ -1,0 +1,81 @@
+"""What heat costs: per stack, building it, the first solve, later solves, and a whole estimate.
+
+Run ``python tests/bench/bench_heat.py`` from the repository's root. Each figure is the median CPU time over the rounds
+and its ratio to one plain 64 x 64 symmetric eigen-decomposition in numpy, taken in the same process in turns, so that
+figures from different machines can be compared.
+"""
+
+from __future__ import annotations
+
+import statistics
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from accord_rules.catalogue import Consumable, PressType, Substrate, Transfer
+from accord_rules.documents import shipped
+from accord_rules.heat import HeatedPlaten, Sheet, Stack, estimate, linear, sagging, solve, stack_for, time_grid
+from accord_rules.reading import read
+
+ROUNDS = 30
+BOOK = shipped()
+TIMES = time_grid(70.0)
+YARDSTICK = (lambda matrix: matrix + matrix.T)(np.random.default_rng(1).normal(size=(64, 64)))
+
+
+def entry(kind: str, cls: type[Any], name: str) -> Any:
+    return read(cls, BOOK[kind][name])
+
+
+BOARD, KNIT = (entry("substrates", Substrate, name) for name in ("hardboard", "knit"))
+DYE, FILM = (entry("transfers", Transfer, name) for name in ("dye-sublimation", "cut-film"))
+BENCH, HAND = (entry("press_types", PressType, name) for name in ("swing-away", "hand-held"))
+COVER = Sheet("ptfe-sheet", entry("consumables", Consumable, "ptfe-sheet"))
+
+BUILDS: dict[str, Callable[[], Stack]] = {
+    "board, dye, bench press": lambda: stack_for(BOARD, DYE, BENCH, 195.0, cover=COVER),
+    "board, dye, bench press that sags": lambda: stack_for(BOARD, DYE, BENCH, 195.0, cover=COVER, sagging=True),
+    "shirt, film, bench press": lambda: stack_for(KNIT, FILM, BENCH, 150.0, plies=2),
+    "shirt, film, hand-held press": lambda: stack_for(KNIT, FILM, HAND, 150.0, plies=2),
+    "damp shirt, film, hand-held press": lambda: stack_for(KNIT, FILM, HAND, 150.0, plies=2, water_share=0.075),
+}
+
+
+def forget() -> None:
+    """Drop every kept decomposition and estimate."""
+    linear.forget()
+    sagging.forget()
+    estimate.cache_clear()
+
+
+def once(work: Callable[[], object]) -> float:
+    begun = time.process_time_ns()
+    work()
+    return (time.process_time_ns() - begun) / 1e6
+
+
+def main() -> None:
+    print(f"{'':36}{'build':>16}{'first solve':>16}{'later solve':>16}{'estimate':>16}")
+    for name, build in BUILDS.items():
+        stack = build()
+        platen = isinstance(stack.top, HeatedPlaten)
+        history = solve(stack, 22.0, TIMES)
+        assert history.interface_c[-1] > 100.0, "a stack that does not warm up would be timed for nothing"
+        figures: dict[str, list[float]] = {"yardstick": [], "build": [], "first": [], "later": [], "estimate": []}
+        for round_ in range(ROUNDS):
+            figures["yardstick"].append(once(lambda: np.linalg.eigh(YARDSTICK)))
+            figures["build"].append(once(build))
+            forget()
+            figures["first"].append(once(lambda stack=stack: solve(stack, 22.0, TIMES)))
+            figures["later"].append(once(lambda stack=stack: solve(stack, 22.0, TIMES)))
+            if round_ < (3 if platen else 10):
+                figures["estimate"].append(once(lambda stack=stack: estimate(stack, 22.0, 70.0, 130.0)))
+        medians = {what: statistics.median(values) for what, values in figures.items()}
+        yardstick = medians.pop("yardstick")
+        print(f"{name:36}" + "".join(f"{m:8.2f} ms{m / yardstick:5.1f}" for m in medians.values()))
+
+
+if __name__ == "__main__":
+    main()
