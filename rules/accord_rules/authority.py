@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
-from typing import Any
 
 from accord_rules.advise import plans
 from accord_rules.advise.remedies import remedies
@@ -18,7 +17,7 @@ from accord_rules.order import Order, SettleRequest
 from accord_rules.resolve import resolve
 from accord_rules.settings import Settings
 from accord_rules.shop import Shop
-from accord_rules.verdict import Basis, PressJudged, Settlement, Verdict, canonical, digest
+from accord_rules.verdict import Basis, Plan, PressJudged, Remedy, Settlement, Verdict, canonical, digest
 from accord_rules.weigh import OnPress, Scales, Weighed, findings, needs
 from accord_rules.wording import order_settings, plain
 
@@ -54,9 +53,10 @@ def house_digest(shop: Shop) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """An order on each press that may take it, the best first chosen."""
+    """An order on each press that may take it. ``general`` is what holds whatever the press."""
 
-    order: Order
+    whole: Case
+    of_order: Weighed
     general: Weighed
     decorations: tuple[Case, ...]
     on_presses: tuple[OnPress, ...]
@@ -102,16 +102,20 @@ class Authority:
 
     def _judge(self, order: Order, shop: Shop) -> Judged:
         whole = Case(self.settings, shop, order)
-        decorations = tuple(whole.decoration_case(index) for index in range(len(order.decorations)))
-        general = sum(map(self._scales.weigh, decorations), self._scales.weigh(whole))
-        on_presses = tuple(self._scales.on_press(decorations, press) for press in plans.presses_of(order, shop))
-        return Judged(order, general, decorations, on_presses)
+        return self._judge_case(whole, self._scales.weigh(whole))
 
-    def _verdict(self, judged: Judged, shop: Shop, remedied: Sequence[Any]) -> Verdict:
+    def _judge_case(self, whole: Case, of_order: Weighed) -> Judged:
+        decorations = tuple(whole.decoration_case(index) for index in range(len(whole.order.decorations)))
+        general = sum(map(self._scales.weigh, decorations), of_order)
+        presses = plans.presses_of(whole.order, whole.shop)
+        on_presses = tuple(self._scales.on_press(decorations, press) for press in presses)
+        return Judged(whole, of_order, general, decorations, on_presses)
+
+    def _verdict(self, judged: Judged, shop: Shop, remedied: Sequence[Remedy]) -> Verdict:
         best, weighed = judged.best, judged.weighed
         found = findings(weighed.fired, self.settings)
         return Verdict(
-            self._id(judged.order, shop),
+            self._id(judged.whole.order, shop),
             weighed.verdict,
             self.basis(shop),
             found,
@@ -122,7 +126,7 @@ class Authority:
             tuple(order_settings(case.chosen, shop.units) if case.chosen else {} for case in best.cases),
             best.sequence.order,
             tuple(remedied),
-            judged.order.reference,
+            judged.whole.order.reference,
         )
 
     def _id(self, order: Order, shop: Shop) -> str:
@@ -131,10 +135,18 @@ class Authority:
         parts = [code_digest(), self.settings.revision, self.settings.digest, house_digest(shop), asked]
         return "vd_" + hashlib.sha256(canonical(parts)).hexdigest()[:40]
 
-    def _remedies(self, judged: Judged, shop: Shop) -> Sequence[Any]:
+    def _remedies(self, judged: Judged, shop: Shop) -> Sequence[Remedy]:
         if judged.weighed.verdict != "rejected":
             return ()
-        return remedies(judged.order, shop, self.settings, lambda order: self._judge(order, shop).weighed)
+        first = judged.whole
+
+        def weigh(order: Order) -> Weighed:
+            if order.item is not first.order.item:
+                return self._judge(order, shop).weighed
+            # The same piece for the same use: what is known of the order holds, whatever the transfer or press.
+            return self._judge_case(first.with_transfers(order), judged.of_order).weighed
+
+        return remedies(first.order, shop, self.settings, weigh)
 
     # -- recommend ---------------------------------------------------------------------------------------------------
 
@@ -154,7 +166,7 @@ class Authority:
             request.reference,
         )
 
-    def _plan(self, candidate: plans.Candidate, rank: int, request: SettleRequest, shop: Shop) -> Any:
+    def _plan(self, candidate: plans.Candidate, rank: int, request: SettleRequest, shop: Shop) -> Plan:
         order = as_order(plans.planned_order(candidate))
         return plans.plan(candidate, self._judge(order, shop).weighed, rank, request.prefer, self._id(order, shop))
 
@@ -185,9 +197,7 @@ def as_order(order: Order) -> Order:
 
 def _with_and_without(judged: Judged, best: OnPress) -> tuple[list[Case], list[Case]]:
     """The cases of a verdict, and the same ones with nothing assumed."""
-    whole = judged.decorations[0].parent
-    if whole is None:
-        raise ValueError("a decoration's case has the order's as its parent")
+    whole = judged.whole
     bare = Case(whole.settings, whole.shop, whole.order, assume=False)
     plain_decorations = [bare.decoration_case(case.index) for case in judged.decorations]
     plain_pressings = [

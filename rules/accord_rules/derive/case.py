@@ -63,9 +63,9 @@ class Case:
     # -- narrower cases ------------------------------------------------------------------------------------------
 
     def with_transfers(self, order: Order) -> Case:
-        """The same case for an order that differs in its decorations' transfers only.
+        """The same case for an order that differs in its decorations or press, but not in how many there are.
 
-        The order's facts do not depend on them, so what is known of them is shared.
+        The order's own facts do not depend on them, so what is known of them is shared.
         """
         other = Case(self.settings, self.shop, order, assume=self.assume)
         other._known = self._known

@@ -71,8 +71,3 @@ def solve_linear(stack: Stack, start_c: tuple[float, ...], times_s: Floats, refi
         lost_j_m2=grid.link_w_m2k[-1] * (summed[1] - outside[1] * times_s),
         steam_j_m2=np.zeros(len(times_s)),
     )
-
-
-def forget() -> None:
-    """Drop what is kept, for measurements."""
-    _ready.cache_clear()

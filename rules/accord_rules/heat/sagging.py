@@ -178,8 +178,3 @@ def _history(
         lost_j_m2=grid.link_w_m2k[-1] * (last - below_c * times_s),
         steam_j_m2=np.zeros(len(times_s)),
     )
-
-
-def forget() -> None:
-    """Drop what is kept, for measurements."""
-    _ready.cache_clear()
