@@ -30,7 +30,6 @@ from typing import Any
 from accord_client import AccordError, Client, Plan, Settlement, Verdict
 
 DEMO = Path(__file__).resolve().parent
-GUNICORN_CONF = DEMO.parent / "service" / "gunicorn.conf.py"
 ORDERS = DEMO / "orders"
 LEVELS = ("blocks", "requires", "cautions")
 START_SECONDS = 60.0  # for a service started here, which loads and tests the book first
@@ -62,7 +61,7 @@ def service() -> Iterator[str]:
         "ACCORD_SHOPS_FOLDER": str(DEMO),
         "ACCORD_BIND": f"127.0.0.1:{port}",
     }
-    command = [sys.executable, "-m", "gunicorn", "-c", str(GUNICORN_CONF)]
+    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
     with tempfile.TemporaryFile() as log, subprocess.Popen(command, env=env, stdout=log, stderr=log) as process:
         try:
             _wait(url, START_SECONDS, process)

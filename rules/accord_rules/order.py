@@ -185,7 +185,7 @@ class Settings:
     read_at: str | None = optional(Choice(READ_AT), about="where the temperature is read; display when left out")
     time: float | None = optional(Quantity(units.TIME))
     pressure: str | float | None = optional(
-        Either(_is_a_word, Choice(PRESSURES), Quantity(units.PRESSURE)), about="a word, or the gauge reading"
+        Either(_is_a_word, Choice(PRESSURES), Quantity(units.PRESSURE), PRESSURES), about="a word, or the gauge reading"
     )
     peel: str | None = optional(Choice(PEELS))
     cover: str | None = optional(Name(name_of="consumables"), about="what lies between platen and print")

@@ -276,17 +276,28 @@ class Table(Reader):
 
 @dataclass(frozen=True)
 class Either(Reader):
-    """One of two readers, chosen by whether ``first_if`` holds for the raw value."""
+    """One of two readers, chosen by whether ``first_if`` holds for the raw value.
+
+    ``also`` lists what ``first`` would allow, for the refusals of ``second``.
+    """
 
     first_if: Callable[[Any], bool]
     first: Reader
     second: Reader
+    also: tuple[str, ...] = ()
 
     def chosen(self, value: Any) -> Reader:
         return self.first if self.first_if(value) else self.second
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
-        return self.chosen(value).read(value, pointer, faults)
+        before = len(faults)
+        found = self.chosen(value).read(value, pointer, faults)
+        faults[before:] = [self.widened(fault) for fault in faults[before:]]
+        return found
+
+    def widened(self, fault: Fault) -> Fault:
+        """A refusal that names what the other reader would allow as well."""
+        return Fault(fault.pointer, fault.message, (*self.also, *fault.allowed)) if fault.allowed else fault
 
     def json_schema(self) -> dict[str, Any]:
         return {"oneOf": [self.first.json_schema(), self.second.json_schema()]}

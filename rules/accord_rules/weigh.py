@@ -12,7 +12,7 @@ from accord_rules.derive.setting import Chosen, alternatives, choose, lowest
 from accord_rules.facts import Ask, Assume, Scope
 from accord_rules.infer.inference import Counts, Inference, Inferred
 from accord_rules.infer.judge import Judge
-from accord_rules.order import Press
+from accord_rules.order import Press, Size
 from accord_rules.rule import Rule
 from accord_rules.sentences import write_value
 from accord_rules.settings import FACT_TYPES, Settings
@@ -20,7 +20,16 @@ from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
 
 # Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set.
 _TURNS_WITH_SETTINGS = frozenset(
-    {"set.display_c", "set.surface_c", "set.surface_low_c", "set.surface_high_c", "set.time_s", "job.total_s", "order.total_s"}
+    {
+        "job.total_s",
+        "order.total_s",
+        "set.display_c",
+        "set.off_aim_k",
+        "set.surface_c",
+        "set.surface_high_c",
+        "set.surface_low_c",
+        "set.time_s",
+    }
 )
 
 
@@ -185,8 +194,7 @@ class Scales:
             for rule, facts in unknown.items():
                 for name in sorted(facts):
                     for pointer, cause in plain.causes(name).items():
-                        if isinstance(cause, Assume):
-                            value = _assumed_value(case, cause)
+                        if isinstance(cause, Assume) and (value := _assumed_value(case, cause)) is not None:
                             found.setdefault(pointer, (cause, value, set()))[2].add(rule)
         return tuple(
             Assumption(pointer, value, cause.why, tuple(sorted(rules)))
@@ -194,14 +202,17 @@ class Scales:
         )
 
 
-def _assumed_value(case: Case, cause: Assume) -> str:
+def _assumed_value(case: Case, cause: Assume) -> str | None:
+    """What was assumed, as a person reads it; None where nothing could be, so that the thing stays unknown."""
     value = cause.value(case) if callable(cause.value) else cause.value
-    fact = next((f for f in case.declared_facts() if f.missing is cause), None)
-    if fact is not None and value not in (None, "", ()):
-        if fact.type.dimension is not None or not hasattr(value, "__dataclass_fields__"):
-            return write_value(fact.type, value, case.shop.units)
+    if value is None:
+        return None
+    if value in ("", ()):
+        return "none"
+    if isinstance(value, Size):
         return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}"
-    return "none"
+    fact = next(fact for fact in case.declared_facts() if fact.missing is cause)
+    return write_value(fact.type, value, case.shop.units)
 
 
 def _of_scope(settings: Settings, scope: Scope) -> dict[str, Rule]:

@@ -33,6 +33,7 @@ logconfig_dict = {
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"level": "WARNING", "handlers": ["stderr"]},
     "loggers": {
+        "accord_service": {"level": "INFO", "handlers": ["stderr"], "propagate": False},
         "gunicorn.error": {"level": "INFO", "handlers": ["stderr"], "propagate": False},
         "gunicorn.access": {"level": "ERROR", "handlers": [], "propagate": False},
     },

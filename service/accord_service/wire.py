@@ -75,7 +75,13 @@ class Fork(_Strict):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         chosen = self.first if self.reader.first_if(value) else self.second
-        return chosen.deserialize(value, attr, data)
+        if not isinstance(chosen, Leaf):
+            return chosen.deserialize(value, attr, data)
+        try:
+            return chosen.reader.leaf(value)
+        except LeafError as error:
+            also = self.reader.also if error.allowed else ()
+            raise ValidationError(Said(str(error), (*also, *error.allowed))) from None
 
 
 class ListOf(_Strict):

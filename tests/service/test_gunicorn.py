@@ -17,7 +17,6 @@ from typing import Any
 import pytest
 import requests
 
-SERVICE = Path(__file__).parents[2] / "service"
 START_SECONDS = 30.0
 
 
@@ -57,7 +56,7 @@ def url(folder: Path, log: Path) -> Iterator[str]:
         "ACCORD_WORKERS": "2",
     }
     env.pop("PROMETHEUS_MULTIPROC_DIR", None)
-    command = [sys.executable, "-m", "gunicorn", "-c", str(SERVICE / "gunicorn.conf.py")]
+    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
     with log.open("wb") as out, subprocess.Popen(command, env=env, stdout=out, stderr=out) as process:
         try:
             started(process, url, log)
@@ -142,7 +141,7 @@ def test_a_service_that_cannot_know_its_shops_does_not_start(tmp_path: Path) -> 
         "ACCORD_BIND": f"127.0.0.1:{free_port()}",
         "ACCORD_WORKERS": "1",
     }
-    command = [sys.executable, "-m", "gunicorn", "-c", str(SERVICE / "gunicorn.conf.py")]
+    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
     ended = subprocess.run(command, env=env, capture_output=True, timeout=START_SECONDS, check=False)
     assert ended.returncode != 0
     assert b"holds no shop" in ended.stderr

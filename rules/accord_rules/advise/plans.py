@@ -200,7 +200,7 @@ def reasons(candidate: Candidate, put_back: Weighed, prefer: Sequence[str]) -> t
     shown = candidate.on_press.cases[0].show(units.TEMPERATURE_DIFFERENCE, spread)
     found.append(f"the window {'holds' if robust else 'is too narrow to hold'} over the press's spread of ± {shown}")
     musts, cautions = (put_back.count(level) for level in ("requires", "cautions"))
-    found.append(f"{musts} to be done, {cautions} cautions")
+    found.append(f"{musts} to be done, {cautions} caution{'' if cautions == 1 else 's'}")
     return tuple(found)
 
 

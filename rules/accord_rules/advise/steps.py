@@ -113,5 +113,6 @@ def _cool(case: Case, chosen: Chosen) -> Iterator[str]:
     elif case["item.textile"] is False:
         yield "Let it cool on a heat-proof mat before it is touched or stacked."
     wash = case["transfer.wash_limit_c"]
-    if case["item.textile"] and wash is not None:
+    last = case.sequence is None or case.sequence.order[-1:] == (case.index,)
+    if last and case["item.textile"] and wash is not None:
         yield f"Let it rest a day before the first wash, inside out at {case.show(units.TEMPERATURE, wash)} at most."

@@ -78,7 +78,9 @@ def type_(case: Case) -> str:
 def title(case: Case) -> str:
     """The press in words: its name at the shop and its type."""
     kind = in_a_sentence(case.press_type.title)
-    return f"the {kind}" if case.press.id == "described" else f"{case.press.id} ({kind})"
+    if case.press.id == "described":
+        return f"the {kind}"
+    return case.press.id if case.press.id.replace("-", " ") in kind.replace("-", " ") else f"{case.press.id} ({kind})"
 
 
 @fact("press.shape", one_of(SHAPES), PRESSING)

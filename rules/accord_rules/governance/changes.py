@@ -1,0 +1,187 @@
+"""A change set: what a proposal asks to be different in the book, entry by entry.
+
+As a document, a change set is a list of changes, each of which sets or takes out one whole entry::
+
+    [{"kind": "limits", "id": "dye.polyester_share_least", "value": {...}, "before": "sha256:..."},
+     {"kind": "rules", "id": "film-on-silk", "value": null}]
+
+``value`` is the entry as the book's TOML says it (a rule's with its ``topic``), null to take the entry out.
+``before``, where given, is the digest of the entry the author saw, or "none" where there was none.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from accord_rules.catalogue import KINDS
+from accord_rules.documents import Documents
+from accord_rules.reading import (
+    Choice,
+    DocumentError,
+    Fault,
+    Many,
+    Object,
+    Reader,
+    Text,
+    escape,
+    given,
+    kind_of,
+    optional,
+)
+from accord_rules.settings import Settings, from_documents
+from accord_rules.verdict import canonical, digest
+
+CHANGEABLE = (*KINDS, "limits", "sources", "rules", "ambiguous_fibres")
+ABSENT = "none"
+CHANGES_MOST = 200
+ENTRY_MOST_BYTES = 64_000
+ENTRY_MOST_DEPTH = 12
+
+
+class ChangeError(ValueError):
+    """Changes that do not fit the book they are laid on: every reason, each with the change's pointer."""
+
+    def __init__(self, reasons: Iterable[str]) -> None:
+        self.reasons = tuple(reasons)
+        super().__init__("; ".join(self.reasons))
+
+
+class EntryTable(Reader):
+    """An entry as the book writes it, or null to take it out. What it must hold is checked when the book is loaded."""
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        if value is None:
+            return None
+        if not isinstance(value, dict):
+            faults.append(Fault(pointer, f"must be an object or null, not {kind_of(value)}"))
+            return None
+        found = list(_no_entry(value, pointer, 1))
+        if not found and len(canonical(value)) > ENTRY_MOST_BYTES:
+            found = [Fault(pointer, f"is longer than {ENTRY_MOST_BYTES} bytes")]
+        faults += found
+        return None if found else copy.deepcopy(value)
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": ["object", "null"]}
+
+
+def _no_entry(value: Any, pointer: str, depth: int) -> Iterable[Fault]:
+    """What TOML could not have said: null, odd numbers, half characters, bottomless nesting."""
+    if depth > ENTRY_MOST_DEPTH:
+        yield Fault(pointer, f"is nested deeper than {ENTRY_MOST_DEPTH}")
+    elif isinstance(value, dict):
+        for key, each in value.items():
+            yield from _no_text(key, pointer)
+            yield from _no_entry(each, f"{pointer}/{escape(key)}", depth + 1)
+    elif isinstance(value, list):
+        for index, each in enumerate(value):
+            yield from _no_entry(each, f"{pointer}/{index}", depth + 1)
+    elif isinstance(value, str):
+        yield from _no_text(value, pointer)
+    elif value is None:
+        yield Fault(pointer, "must not be null: leave the key out")
+    elif isinstance(value, float) and not math.isfinite(value):
+        yield Fault(pointer, "must be a finite number")
+
+
+def _no_text(text: str, pointer: str) -> Iterable[Fault]:
+    if any(0xD800 <= ord(c) <= 0xDFFF for c in text):
+        yield Fault(pointer, "must not contain half a surrogate pair")
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One entry set to ``value``, or taken out where that is None."""
+
+    kind: str = given(Choice(CHANGEABLE))
+    id: str = given(Text(80))
+    value: Mapping[str, Any] | None = given(EntryTable())
+    before: str | None = optional(Text(80), about='digest of the entry as it was, "none" where there was none')
+
+    def document(self) -> dict[str, Any]:
+        written = {"kind": self.kind, "id": self.id, "value": copy.deepcopy(self.value)}
+        return written if self.before is None else written | {"before": self.before}
+
+
+def read_changes(document: Any, pointer: str = "/changes") -> tuple[Change, ...]:
+    """Read a change set strictly. Raises DocumentError with every fault and its JSON Pointer."""
+    faults: list[Fault] = []
+    changes: tuple[Change, ...] | None = Many(Object(Change), CHANGES_MOST).read(document, pointer, faults)
+    seen: set[tuple[str, str]] = set()
+    for index, change in enumerate(changes or ()):
+        if change is not None and (change.kind, change.id) in seen:
+            faults.append(Fault(f"{pointer}/{index}", f"changes {change.kind} {change.id} a second time"))
+        elif change is not None:
+            seen.add((change.kind, change.id))
+    if faults or changes is None:
+        raise DocumentError(faults)
+    return changes
+
+
+def changes_document(changes: Iterable[Change]) -> list[dict[str, Any]]:
+    """A change set as plain JSON data, as ``read_changes`` reads it."""
+    return [change.document() for change in changes]
+
+
+def change_digest(changes: Iterable[Change]) -> str:
+    """SHA-256 over the canonical JSON of what the changes do; their order and ``before`` make no difference."""
+    done = sorted(([c.kind, c.id, c.value] for c in changes), key=lambda each: (str(each[0]), str(each[1])))
+    return digest(done)
+
+
+def entry_digest(documents: Documents, kind: str, name: str) -> str:
+    """What ``before`` says of an entry."""
+    return digest(documents[kind][name]) if name in documents[kind] else ABSENT
+
+
+def apply(documents: Documents, changes: Iterable[Change]) -> Documents:
+    """The documents with the changes made; the given ones stay as they are.
+
+    Raises ChangeError for an entry that is not as ``before`` says, or is to be taken out and not there.
+    """
+    result: dict[str, Mapping[str, Any]] = dict(documents)
+    reasons = []
+    for index, change in enumerate(changes):
+        there = change.id in documents[change.kind]
+        now = entry_digest(documents, change.kind, change.id)
+        if change.before is not None and change.before != now:
+            reasons.append(f"/changes/{index}: {change.kind} {change.id} has changed since: it is {now} now")
+        elif change.value is None and not there:
+            reasons.append(f"/changes/{index}: {change.kind} has no {change.id} to take out")
+        elif change.value is None:
+            result[change.kind] = {k: v for k, v in result[change.kind].items() if k != change.id}
+        else:
+            result[change.kind] = {**result[change.kind], change.id: copy.deepcopy(change.value)}
+    if reasons:
+        raise ChangeError(reasons)
+    return result
+
+
+def difference(old: Documents, new: Documents) -> tuple[Change, ...]:
+    """The changes that make ``new`` of ``old``, by kind and id; a revert is ``difference(new, old)``.
+
+    Raises ChangeError where they differ in what no proposal can change.
+    """
+    fixed = sorted(kind for kind in {*old, *new} - set(CHANGEABLE) if old.get(kind) != new.get(kind))
+    if fixed:
+        raise ChangeError(f"{kind} differs, which comes with the code and not with a proposal" for kind in fixed)
+    found = []
+    for kind in CHANGEABLE:
+        for name in sorted({*old[kind], *new[kind]}):
+            before = entry_digest(old, kind, name)
+            if before != entry_digest(new, kind, name):
+                value = copy.deepcopy(new[kind][name]) if name in new[kind] else None
+                found.append(Change(kind, name, value, before))
+    return tuple(found)
+
+
+def check(documents: Documents, changes: Iterable[Change], revision: int = 1) -> Settings:
+    """The changed book, loaded, as revision ``revision``.
+
+    Raises ChangeError where the changes do not fit, BookError with the loader's reasons where the result is no book.
+    """
+    return from_documents(apply(documents, changes), revision)

@@ -1,0 +1,179 @@
+"""How pressed pieces came out: counts, what they say about the share that holds, and the proposal a poor share drafts.
+
+With g good of n pieces and every share equally likely beforehand, the share that comes out good is distributed as
+Beta(g + 1, n - g + 1); the interval leaves 5 % on either side (the uniform prior is Bayes's and Laplace's choice;
+A. Gelman et al., "Bayesian Data Analysis", section 2.1, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from scipy.stats import beta
+
+from accord_rules.governance.changes import Change
+from accord_rules.reading import Name, Whole, given
+from accord_rules.settings import Settings
+
+CREDIBILITY = 0.90
+TOPIC = "outcomes"
+SOURCE = "outcomes-reported"
+_SOURCE_TITLE = "Outcomes reported by the collective's shops"
+_SOURCE_TEXT = "Counts of pieces that came out good and of pieces that failed, by transfer, substrate and type of press."
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """What outcomes are counted by: a transfer family or product, a substrate, a type of press."""
+
+    transfer: str = given(Name(name_of="transfers|products"))
+    substrate: str = given(Name(name_of="substrates"))
+    press_type: str = given(Name(name_of="press_types"))
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomeCounts:
+    """Pieces that came out good, and pieces that failed."""
+
+    good: int = given(Whole(0, 100_000_000))
+    failed: int = given(Whole(0, 100_000_000))
+
+    def __add__(self, other: OutcomeCounts) -> OutcomeCounts:
+        return OutcomeCounts(self.good + other.good, self.failed + other.failed)
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomeSummary:
+    """Counts, and the share of good pieces (0 to 1): the interval's ends and the likeliest value, g of n.
+
+    ``likely`` is None where nothing was reported.
+    """
+
+    good: int
+    failed: int
+    low: float
+    likely: float | None
+    high: float
+
+    @property
+    def count(self) -> int:
+        return self.good + self.failed
+
+    def document(self) -> dict[str, Any]:
+        return {
+            "good": self.good,
+            "failed": self.failed,
+            "low": round(self.low, 4),
+            "likely": None if self.likely is None else round(self.likely, 4),
+            "high": round(self.high, 4),
+            "credibility": CREDIBILITY,
+        }
+
+
+def summary(counts: OutcomeCounts) -> OutcomeSummary:
+    """The equal-tailed 90 % credible interval of the share that comes out good. Raises ValueError below 0."""
+    if counts.good < 0 or counts.failed < 0:
+        raise ValueError("counts of pieces cannot be below 0")
+    known = beta(counts.good + 1, counts.failed + 1)
+    tail = (1 - CREDIBILITY) / 2
+    total = counts.good + counts.failed
+    likely = counts.good / total if total else None
+    return OutcomeSummary(counts.good, counts.failed, float(known.ppf(tail)), likely, float(known.ppf(1 - tail)))
+
+
+@dataclass(frozen=True, slots=True)
+class PoorBelow:
+    """When outcomes are poor: at least ``count`` pieces, and even the interval's upper end below ``share``.
+
+    A choice of this project: at 20 pieces and 0.8, about four failures in ten draft a proposal.
+    """
+
+    share: float = 0.8
+    count: int = 20
+
+
+def poor(found: OutcomeSummary, limits: PoorBelow = PoorBelow()) -> bool:
+    """Whether so many failed that chance does not explain it."""
+    return found.count >= limits.count and found.high < limits.share
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A proposal that nobody has made yet: the changes, why, and on what evidence."""
+
+    changes: tuple[Change, ...]
+    reason: str
+    evidence: str
+
+
+def draft_proposal(cell: Cell, found: OutcomeSummary, book: Settings, limits: PoorBelow = PoorBelow()) -> Draft:
+    """A watched caution for the cell, with the figures; a steward decides what the settings should become.
+
+    The draft has no changes where such a rule is in the book already. Raises KeyError for a cell the book lacks.
+    """
+    names = _titles(cell, book)
+    reason = (
+        f"{found.failed} of {found.count} pieces failed with {names['transfer']} on {names['substrate']} "
+        f"({names['press_type']}): the share that comes out good is below {found.high:.0%}, "
+        f"where {limits.share:.0%} is expected."
+    )
+    evidence = (
+        f"Reported outcomes: {found.good} good, {found.failed} failed. With nothing known beforehand the share of "
+        f"good pieces lies between {found.low:.1%} and {found.high:.1%} with {CREDIBILITY:.0%} credibility."
+    )
+    rule_id = rule_name(cell, book)
+    if rule_id in book.rules:
+        return Draft((), reason, evidence)
+    rule = Change("rules", rule_id, _rule(cell, reason, names, book), "none")
+    source = Change("sources", SOURCE, {"title": _SOURCE_TITLE, "kind": "computed", "text": _SOURCE_TEXT}, "none")
+    return Draft((rule,) if SOURCE in book.sources else (source, rule), reason, evidence)
+
+
+def rule_name(cell: Cell, book: Settings) -> str:
+    """The id of the watched rule of a cell; a product's outcomes are its family's. KeyError for what the book lacks."""
+    return f"outcomes-{_family(cell, book)}-{cell.substrate}-{cell.press_type}"
+
+
+def _family(cell: Cell, book: Settings) -> str:
+    transfer = book.transfer(cell.transfer)
+    if transfer is None:
+        raise KeyError(cell.transfer)
+    return transfer.family
+
+
+def _titles(cell: Cell, book: Settings) -> Mapping[str, str]:
+    return {
+        "transfer": book.catalogue["transfers"][_family(cell, book)].title,
+        "substrate": book.catalogue["substrates"][cell.substrate].title,
+        "press_type": book.catalogue["press_types"][cell.press_type].title,
+    }
+
+
+def _rule(cell: Cell, reason: str, names: Mapping[str, str], book: Settings) -> dict[str, Any]:
+    family = _family(cell, book)
+    facts = {"transfer.family": family, "item.substrate": cell.substrate, "press.type": cell.press_type}
+    others = {
+        "transfer.family": next(each for each in book.catalogue["transfers"] if each != family),
+        "item.substrate": next(each for each in book.catalogue["substrates"] if each != cell.substrate),
+        "press.type": next(each for each in book.catalogue["press_types"] if each != cell.press_type),
+    }
+    order = {
+        "item": {"substrate": cell.substrate, "fibres": ""},
+        "decoration": {"transfer": family},
+        "press": {"type": cell.press_type},
+    }
+    return {
+        "status": "watch",
+        "topic": TOPIC,
+        "level": "cautions",
+        "title": f"{names['transfer']}: poor results reported"[:120],
+        "about": "decoration",
+        "when": " and ".join(f"{name} == '{word}'" for name, word in facts.items()),
+        "because": reason,
+        "fix": "Press one piece first, and wash it before the others are pressed.",
+        "sources": [SOURCE],
+        "fires": [order, {"facts": facts}],
+        "silent": [{"facts": facts | {name: word}} for name, word in others.items()],
+    }

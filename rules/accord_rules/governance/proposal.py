@@ -1,0 +1,314 @@
+"""A proposal's life, as pure functions: each takes a proposal and answers the next, or raises GovernanceError.
+
+    draft -> open -> approved -> published         any of the first three -> rejected, or void where the base moved
+
+An edit drops the approvals and goes back to draft. An approval says what it approves by three digests: of the changes,
+of the base, and of the replay that showed their effect; it counts only while all three are the proposal's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from accord_rules.documents import Documents
+from accord_rules.governance.changes import (
+    CHANGES_MOST,
+    Change,
+    change_digest,
+    changes_document,
+    difference,
+    read_changes,
+)
+from accord_rules.reading import Choice, Many, Object, Text, Whole, given, optional, read
+
+STATES = ("draft", "open", "approved", "rejected", "published", "void")
+LIVE = ("draft", "open", "approved")
+STEWARD = "steward"
+_WORDS = Text(2000, lines=True)
+
+
+class GovernanceError(Exception):
+    """A step that is not allowed. ``kind`` is fixed and short; the message is for people.
+
+    Kinds: wrong-state, not-the-author, not-a-steward, own-proposal, approved-twice, digests-differ, base-moved,
+    approvals-missing, reason-missing, nothing-changed, effect-missing.
+    """
+
+    def __init__(self, kind: str, message: str) -> None:
+        self.kind = kind
+        super().__init__(message)
+
+
+@dataclass(frozen=True, slots=True)
+class Base:
+    """The revision a proposal starts from."""
+
+    revision: int = given(Whole(1, 1_000_000_000))
+    digest: str = given(Text(80))
+
+    def document(self) -> dict[str, Any]:
+        return {"revision": self.revision, "digest": self.digest}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a proposal's replay came to, as far as approvals need it: its digest, and why two stewards are needed."""
+
+    replay_digest: str = given(Text(80))
+    loosens_safety: tuple[str, ...] = optional(Many(Text(400), 200), ())
+
+    def document(self) -> dict[str, Any]:
+        return {"replay_digest": self.replay_digest, "loosens_safety": list(self.loosens_safety)}
+
+
+@dataclass(frozen=True, slots=True)
+class Approval:
+    """Who approved, in which role, and exactly what."""
+
+    who: str = given(Text(80))
+    role: str = given(Text(20))
+    change_digest: str = given(Text(80))
+    base_digest: str = given(Text(80))
+    replay_digest: str = given(Text(80))
+
+    @property
+    def digests(self) -> tuple[str, str, str]:
+        return (self.change_digest, self.base_digest, self.replay_digest)
+
+    def document(self) -> dict[str, Any]:
+        return {
+            "who": self.who,
+            "role": self.role,
+            "change_digest": self.change_digest,
+            "base_digest": self.base_digest,
+            "replay_digest": self.replay_digest,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A change set against a base, with reason and evidence. ``ended_because`` says why it was rejected or void."""
+
+    id: str = given(Text(80))
+    base: Base = given(Object(Base))
+    changes: tuple[Change, ...] = given(Many(Object(Change), CHANGES_MOST))
+    reason: str = given(_WORDS)
+    evidence: str = given(_WORDS)
+    author: str = given(Text(80))
+    state: str = optional(Choice(STATES), "draft")
+    shown: Shown | None = optional(Object(Shown))
+    approvals: tuple[Approval, ...] = optional(Many(Object(Approval), 50), ())
+    ended_because: str | None = optional(_WORDS)
+
+    @property
+    def change_digest(self) -> str:
+        return change_digest(self.changes)
+
+    @property
+    def digests(self) -> tuple[str, str, str] | None:
+        """(changes, base, replay): what an approval binds to; None before the effect was shown."""
+        return None if self.shown is None else (self.change_digest, self.base.digest, self.shown.replay_digest)
+
+    @property
+    def approvals_needed(self) -> int:
+        """Two where a safety limit or rule is loosened, else one."""
+        return 2 if self.shown is not None and self.shown.loosens_safety else 1
+
+    @property
+    def valid_approvals(self) -> tuple[Approval, ...]:
+        """Those of different stewards other than the author, that bind to what the proposal is now."""
+        found: dict[str, Approval] = {}
+        for each in self.approvals:
+            if each.digests == self.digests and each.who != self.author and each.role == STEWARD:
+                found.setdefault(each.who, each)
+        return tuple(found.values())
+
+    def document(self) -> dict[str, Any]:
+        """Plain JSON data that ``read_proposal`` reads back, keys in a fixed order; what is not there is left out."""
+        written = {
+            "id": self.id,
+            "base": self.base.document(),
+            "changes": changes_document(self.changes),
+            "reason": self.reason,
+            "evidence": self.evidence,
+            "author": self.author,
+            "state": self.state,
+            "approvals": [each.document() for each in self.approvals],
+        }
+        written |= {} if self.shown is None else {"shown": self.shown.document()}
+        return written if self.ended_because is None else written | {"ended_because": self.ended_because}
+
+
+def read_proposal(document: Any) -> Proposal:
+    """A proposal from its document. Raises reading.DocumentError."""
+    return read(Proposal, document)
+
+
+def draft(
+    proposal_id: str, base: Base, changes: Iterable[Change], reason: str, evidence: str, author: str
+) -> Proposal:
+    """A new proposal. Raises GovernanceError (reason-missing)."""
+    _said(reason, "A proposal needs a reason.")
+    _said(evidence, "A proposal needs its evidence.")
+    return Proposal(proposal_id, base, tuple(changes), reason, evidence, author)
+
+
+def edit(
+    proposal: Proposal, who: str, changes: Iterable[Change], reason: str | None = None, evidence: str | None = None
+) -> Proposal:
+    """The author's edit: back to a draft, with no approvals and no effect shown.
+
+    Raises GovernanceError (wrong-state, not-the-author, reason-missing).
+    """
+    _live(proposal)
+    if who != proposal.author:
+        raise GovernanceError("not-the-author", f"Only {proposal.author}, who made it, can edit proposal {proposal.id}.")
+    reason = proposal.reason if reason is None else reason
+    evidence = proposal.evidence if evidence is None else evidence
+    return draft(proposal.id, proposal.base, changes, reason, evidence, proposal.author)
+
+
+def show(proposal: Proposal, shown: Shown) -> Proposal:
+    """The proposal with the effect its replay came to. A different effect leaves earlier approvals without force.
+
+    Raises GovernanceError (wrong-state).
+    """
+    _live(proposal)
+    return _counted(replace(proposal, shown=shown))
+
+
+def open_(proposal: Proposal) -> Proposal:
+    """Put it to the stewards. Raises GovernanceError (wrong-state, nothing-changed, effect-missing)."""
+    _in_state(proposal, "draft")
+    if not proposal.changes:
+        raise GovernanceError("nothing-changed", f"Proposal {proposal.id} changes nothing: say what it should change.")
+    if proposal.shown is None:
+        raise GovernanceError("effect-missing", f"Proposal {proposal.id} has not shown its effect yet.")
+    return replace(proposal, state="open")
+
+
+def approve(proposal: Proposal, approval: Approval) -> Proposal:
+    """One steward's yes to exactly these digests.
+
+    Raises GovernanceError (wrong-state, not-a-steward, own-proposal, digests-differ, approved-twice).
+    """
+    _in_state(proposal, "open", "approved")
+    if approval.role != STEWARD:
+        raise GovernanceError("not-a-steward", f"{approval.who} is {approval.role}: only a steward can approve.")
+    if approval.who == proposal.author:
+        raise GovernanceError("own-proposal", f"{approval.who} made this proposal: another steward has to approve it.")
+    if approval.digests != proposal.digests:
+        raise GovernanceError("digests-differ", f"The approval is of something else: {_differing(proposal, approval)}.")
+    if any(each.who == approval.who for each in proposal.valid_approvals):
+        raise GovernanceError("approved-twice", f"{approval.who} has approved this already: another steward is needed.")
+    kept = tuple(each for each in proposal.approvals if each.who != approval.who)
+    return _counted(replace(proposal, approvals=(*kept, approval)))
+
+
+def reject(proposal: Proposal, who: str, role: str, reason: str) -> Proposal:
+    """A steward's no, or the author's withdrawal, with its reason.
+
+    Raises GovernanceError (wrong-state, not-a-steward, reason-missing).
+    """
+    _live(proposal)
+    if role != STEWARD and who != proposal.author:
+        raise GovernanceError("not-a-steward", f"{who} is {role}: only a steward or the author can reject.")
+    _said(reason, "A rejection needs its reason.")
+    return replace(proposal, state="rejected", ended_because=reason)
+
+
+def moved(proposal: Proposal, head: Base) -> Proposal:
+    """The proposal as it stands before a new head: void where its base is no longer that. Ended ones stay as they are."""
+    if proposal.state not in LIVE or head == proposal.base:
+        return proposal
+    because = (
+        f"The book moved on: this was made against revision {proposal.base.revision}, the head is {head.revision} now."
+    )
+    return replace(proposal, state="void", ended_because=because)
+
+
+def publish(proposal: Proposal, head: Base) -> Proposal:
+    """The proposal as published, if nothing stands against it; the store still compares and sets the head.
+
+    Raises GovernanceError (wrong-state, base-moved, approvals-missing).
+    """
+    _live(proposal)
+    if head != proposal.base:
+        raise GovernanceError(
+            "base-moved",
+            f"Proposal {proposal.id} was made against revision {proposal.base.revision}, the head is {head.revision} "
+            "now: propose the change again.",
+        )
+    lacking = proposal.approvals_needed - len(proposal.valid_approvals)
+    if proposal.state == "draft" or lacking > 0:
+        raise GovernanceError("approvals-missing", _lacking(proposal))
+    return replace(proposal, state="published")
+
+
+def revert(proposal_id: str, old: Documents, new: Documents, base: Base, reason: str, author: str) -> Proposal:
+    """A new draft that takes ``new`` (the head, ``base``) back to ``old``.
+
+    Raises GovernanceError (nothing-changed, reason-missing), changes.ChangeError.
+    """
+    changes = difference(new, old)
+    if not changes:
+        raise GovernanceError("nothing-changed", "The two revisions say the same: there is nothing to take back.")
+    return draft(proposal_id, base, changes, reason, f"Takes back {len(changes)} changes made before {base.digest}.", author)
+
+
+def _counted(proposal: Proposal) -> Proposal:
+    """Open or approved, as its valid approvals make it; drafts stay drafts."""
+    if proposal.state == "draft":
+        return proposal
+    enough = len(proposal.valid_approvals) >= proposal.approvals_needed
+    return replace(proposal, state="approved" if enough else "open")
+
+
+def _live(proposal: Proposal) -> None:
+    _in_state(proposal, *LIVE)
+
+
+def _in_state(proposal: Proposal, *states: str) -> None:
+    if proposal.state not in states:
+        raise GovernanceError("wrong-state", f"Proposal {proposal.id} is {proposal.state}, not {' or '.join(states)}.")
+
+
+def _said(text: str, message: str) -> None:
+    if not text.strip():
+        raise GovernanceError("reason-missing", message)
+
+
+def _differing(proposal: Proposal, approval: Approval) -> str:
+    own = proposal.digests or (proposal.change_digest, proposal.base.digest, "no replay")
+    parts = zip(("changes", "base", "replay"), own, approval.digests, strict=True)
+    return ", ".join(f"its {name} is {theirs}, the proposal's {mine}" for name, mine, theirs in parts if mine != theirs)
+
+
+def _lacking(proposal: Proposal) -> str:
+    needed, there = proposal.approvals_needed, len(proposal.valid_approvals)
+    why = "; it loosens what keeps people safe" if needed > 1 else ""
+    return f"Proposal {proposal.id} has {there} of the {needed} approvals by other stewards that it needs{why}."
+
+
+__all__ = [
+    "LIVE",
+    "STATES",
+    "Approval",
+    "Base",
+    "GovernanceError",
+    "Proposal",
+    "Shown",
+    "approve",
+    "draft",
+    "edit",
+    "moved",
+    "open_",
+    "publish",
+    "read_changes",
+    "read_proposal",
+    "reject",
+    "revert",
+    "show",
+]

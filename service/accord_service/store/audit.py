@@ -1,0 +1,145 @@
+"""Who changed what, and when: a list in which every entry seals the one before it.
+
+An entry's ``hash`` is the SHA-256 of its canonical JSON without the hash; ``previous`` is the hash before it. So an
+entry that was altered, removed or slipped in is found by ``verify``, unless everything after it was forged as well;
+against that, keep a head's hash elsewhere now and then.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from accord_rules.verdict import canonical
+from accord_service.store import names
+from accord_service.store.connection import Connection
+
+PAGE = 500
+BEGINNING = "0" * 64
+
+
+@dataclass(frozen=True, slots=True)
+class AuditEntry:
+    """What a commit says about itself. ``who``: a key id or a command; ``what``: e.g. ``key.issue``; ``about``: an id.
+
+    Nothing personal belongs in here: entries are never masked.
+    """
+
+    who: str
+    what: str
+    about: str
+
+
+@dataclass(frozen=True, slots=True)
+class AuditHead:
+    """How many entries there are, and the hash of the last."""
+
+    seq: int = 0
+    hash: str = BEGINNING
+
+    def text(self) -> str:
+        return f"{self.seq} {self.hash}" if self.seq else ""
+
+    @classmethod
+    def read(cls, text: bytes | None) -> AuditHead:
+        if not text:
+            return cls()
+        seq, _, hash_ = text.decode().partition(" ")
+        return cls(int(seq), hash_)
+
+
+@dataclass(frozen=True, slots=True)
+class SealedEntry:
+    """An entry as it is kept. ``at`` is seconds since 1970 (UTC); ``written``: key to the SHA-256 of what was written."""
+
+    seq: int
+    at: float
+    who: str
+    what: str
+    about: str
+    written: Mapping[str, str | None]
+    previous: str
+    hash: str
+
+    def document(self) -> dict[str, Any]:
+        return {**self._sealed(), "hash": self.hash}
+
+    def _sealed(self) -> dict[str, Any]:
+        return {
+            "seq": self.seq,
+            "at": self.at,
+            "who": self.who,
+            "what": self.what,
+            "about": self.about,
+            "written": dict(self.written),
+            "previous": self.previous,
+        }
+
+    def right_hash(self) -> str:
+        return hashlib.sha256(canonical(self._sealed())).hexdigest()
+
+    def follows(self, head: AuditHead) -> bool:
+        return self.seq == head.seq + 1 and self.previous == head.hash and self.hash == self.right_hash()
+
+
+def seal(entry: AuditEntry, written: Mapping[str, str | None], head: AuditHead, at_s: float) -> SealedEntry:
+    """The entry that follows ``head``."""
+    unsealed = SealedEntry(head.seq + 1, at_s, entry.who, entry.what, entry.about, written, head.hash, "")
+    return SealedEntry(**{**unsealed.document(), "hash": unsealed.right_hash()})
+
+
+class Audit:
+    """Reads the chain, in pages."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def head(self) -> AuditHead:
+        return AuditHead.read(self._connection.ask("GET", names.AUDIT_HEAD))
+
+    def entries(self, after: int = 0, limit: int = PAGE) -> tuple[SealedEntry, ...]:
+        """Up to ``limit`` entries that follow number ``after``. Raises ValueError at one that is no entry at all."""
+        return tuple(_read(text) for text in self._texts(after, limit))
+
+    def verify(self) -> int | None:
+        """The number of the first entry that is not as it was written; None when the whole chain holds.
+
+        Entries added meanwhile are not looked at. A chain cut short breaks at the first entry that is missing.
+        """
+        end = self.head()
+        reached = AuditHead()
+        for text in self._all_texts(end.seq):
+            try:
+                entry = _read(text)
+            except ValueError:
+                return reached.seq + 1
+            if not entry.follows(reached):
+                return reached.seq + 1
+            reached = AuditHead(entry.seq, entry.hash)
+        if reached != end:
+            return min(reached.seq + 1, end.seq)
+        return self._surplus()
+
+    def _surplus(self) -> int | None:
+        """The first entry that no commit made, past the chain's end; the length is asked first, as both may grow."""
+        length, head = self._connection.ask_all((("LLEN", names.AUDIT), ("GET", names.AUDIT_HEAD)))
+        seq = AuditHead.read(head).seq
+        return seq + 1 if int(length) > seq else None
+
+    def _all_texts(self, most: int) -> Iterator[bytes]:
+        for after in range(0, most, PAGE):
+            yield from self._texts(after, min(PAGE, most - after))
+
+    def _texts(self, after: int, limit: int) -> list[bytes]:
+        return list(self._connection.ask("LRANGE", names.AUDIT, after, after + limit - 1))
+
+
+def _read(text: bytes) -> SealedEntry:
+    document = json.loads(text)
+    try:
+        return SealedEntry(**document)
+    except TypeError:
+        raise ValueError("not an audit entry") from None

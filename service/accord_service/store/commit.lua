@@ -1,0 +1,77 @@
+-- The one write path. All or nothing: everything is checked before anything is written, and Redis runs a script whole.
+-- KEYS: the audit list, the audit head, then every key named below.
+-- ARGV: expected audit head, new audit head, new audit entry,
+--       number of expectations, then for each: index in KEYS, version (0: must not exist)
+--       number of writes, then for each one of
+--         put    index, document, seconds to live (0: as it was)
+--         delete index
+--         index  index, score, member
+--         drop   index, member
+-- Answer: {"done"}, {"conflict", index, found version} or {"moved", audit head}.
+local at = 3
+local function take()
+  at = at + 1
+  return ARGV[at]
+end
+
+local function version_of(key)
+  return tonumber(redis.call('HGET', key, 'v')) or 0
+end
+
+for _ = 1, tonumber(take()) do
+  local index, expected = tonumber(take()), tonumber(take())
+  local found = version_of(KEYS[index])
+  if found ~= expected then
+    return {'conflict', index, found}
+  end
+end
+
+local head = redis.call('GET', KEYS[2]) or ''
+if head ~= ARGV[1] then
+  return {'moved', head}
+end
+
+-- A command on a key of another type would fail midway, and a script does not undo what it did.
+local audit = redis.call('TYPE', KEYS[1]).ok
+if audit ~= 'none' and audit ~= 'list' then
+  return redis.error_reply('ERR ' .. KEYS[1] .. ' is a ' .. audit .. ', not a list')
+end
+local types = {put = 'hash', index = 'zset', drop = 'zset'}
+local writes = {}
+for _ = 1, tonumber(take()) do
+  local kind = take()
+  local write = {kind = kind, key = KEYS[tonumber(take())]}
+  if kind == 'put' then
+    write.document, write.seconds = take(), tonumber(take())
+  elseif kind == 'index' then
+    write.score, write.member = take(), take()
+  elseif kind == 'drop' then
+    write.member = take()
+  elseif kind ~= 'delete' then
+    return redis.error_reply('ERR unknown write ' .. kind)
+  end
+  local found = redis.call('TYPE', write.key).ok
+  if types[kind] and found ~= 'none' and found ~= types[kind] then
+    return redis.error_reply('ERR ' .. write.key .. ' is a ' .. found .. ', not a ' .. types[kind])
+  end
+  writes[#writes + 1] = write
+end
+
+for _, write in ipairs(writes) do
+  if write.kind == 'put' then
+    redis.call('HINCRBY', write.key, 'v', 1)
+    redis.call('HSET', write.key, 'd', write.document)
+    if write.seconds > 0 then
+      redis.call('EXPIRE', write.key, write.seconds)
+    end
+  elseif write.kind == 'index' then
+    redis.call('ZADD', write.key, write.score, write.member)
+  elseif write.kind == 'drop' then
+    redis.call('ZREM', write.key, write.member)
+  else
+    redis.call('DEL', write.key)
+  end
+end
+redis.call('RPUSH', KEYS[1], ARGV[3])
+redis.call('SET', KEYS[2], ARGV[2])
+return {'done'}

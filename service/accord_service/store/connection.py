@@ -1,0 +1,168 @@
+"""How the store is reached: addresses, timeouts, and the one place where a library's error becomes one of ours."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import parse_qs, unquote, urlsplit
+
+import redis
+from redis import exceptions
+from redis.backoff import NoBackoff
+from redis.retry import Retry
+from redis.sentinel import Sentinel
+
+from accord_service.store.breaker import Breaker
+from accord_service.store.errors import StoreAway, StoreBroken
+
+TIMEOUT_S = 0.2
+HEALTH_CHECK_S = 15
+SCHEMES = ("redis", "rediss", "unix")
+SENTINEL_SCHEME = "redis+sentinel"
+SENTINEL_PORT = 26379
+# Refusals that pass by themselves: a replica without its master, a full disk, a fail-over under way, full memory.
+PASSING = ("LOADING", "READONLY", "MASTERDOWN", "MISCONF", "NOREPLICAS", "CLUSTERDOWN", "TRYAGAIN", "OOM", "BUSY")
+
+
+@dataclass(frozen=True, slots=True)
+class SentinelAddress:
+    """``redis+sentinel://[user:password@]host[:port],host[:port].../service[?db=n]``; the password is the master's."""
+
+    hosts: tuple[tuple[str, int], ...]
+    service: str
+    db: int
+    username: str | None
+    password: str | None
+
+
+def sentinel_address(url: str) -> SentinelAddress:
+    """Read a Sentinel address. Raises StoreBroken saying what is wrong; the password is never repeated."""
+    parts = urlsplit(url)
+    credentials, _, hosts = parts.netloc.rpartition("@")
+    username, _, password = credentials.partition(":")
+    service = unquote(parts.path.removeprefix("/"))
+    db = parse_qs(parts.query).get("db", ["0"])[-1]
+    if not service or "/" in service:
+        raise StoreBroken(f"a {SENTINEL_SCHEME} address ends with /<name of the service>")
+    if not db.isascii() or not db.isdecimal():
+        raise StoreBroken(f"db must be a number, not {db!r}")
+    return SentinelAddress(
+        tuple(_host(host) for host in hosts.split(",")),
+        service,
+        int(db),
+        unquote(username) or None,
+        unquote(password) or None,
+    )
+
+
+def _host(text: str) -> tuple[str, int]:
+    """``host``, ``host:port``, ``[IPv6]`` or ``[IPv6]:port``."""
+    if text.startswith("["):
+        host, bracket, rest = text[1:].partition("]")
+        fits = bool(bracket) and (not rest or rest.startswith(":"))
+        port = rest.removeprefix(":")
+    else:
+        host, colon, port = text.partition(":")
+        fits = not colon or bool(port)
+    port = port or str(SENTINEL_PORT)
+    if not host or not fits or not port.isascii() or not port.isdecimal() or not 0 < int(port) < 65536:
+        raise StoreBroken(f"{text!r} is not a Sentinel's host:port")
+    return host, int(port)
+
+
+def connect(url: str, timeout_s: float = TIMEOUT_S, client_name: str = "accord") -> redis.Redis:
+    """A client with explicit timeouts and no retries of its own; connects at the first command.
+
+    ``url``: ``redis://``, ``rediss://``, ``unix://`` or ``redis+sentinel://``. Raises StoreBroken for any other.
+    """
+    scheme = url.partition("://")[0].lower()
+    options: dict[str, Any] = {
+        "socket_timeout": timeout_s,
+        "socket_connect_timeout": timeout_s,
+        # The library's default retries turn a refused connection into five seconds of waiting.
+        "retry": Retry(NoBackoff(), 0),
+        "health_check_interval": HEALTH_CHECK_S,
+        "decode_responses": False,
+        "client_name": client_name,
+        "protocol": 2,
+    }
+    if scheme == SENTINEL_SCHEME:
+        return _through_sentinel(sentinel_address(url), timeout_s, options)
+    if scheme not in SCHEMES:
+        raise StoreBroken(f"the store's address must start with one of {', '.join((*SCHEMES, SENTINEL_SCHEME))}://")
+    try:
+        return redis.Redis.from_url(url, **options)
+    except ValueError as error:
+        raise StoreBroken(f"the store's address can't be read: {error}") from None
+
+
+def _through_sentinel(address: SentinelAddress, timeout_s: float, options: dict[str, Any]) -> redis.Redis:
+    # Asking the sentinels comes on top of asking the master, so all of them together get half of its time.
+    each_s = timeout_s / 2 / len(address.hosts)
+    asking = {"socket_timeout": each_s, "socket_connect_timeout": each_s, "retry": Retry(NoBackoff(), 0)}
+    sentinel = Sentinel(list(address.hosts), sentinel_kwargs=asking)  # type: ignore[no-untyped-call]
+    options |= {"db": address.db, "username": address.username, "password": address.password}
+    master: redis.Redis = sentinel.master_for(address.service, **options)  # type: ignore[no-untyped-call]
+    return master
+
+
+class Connection:
+    """Commands to the store. Every failure is a StoreAway (at once, while the breaker is open) or a StoreBroken."""
+
+    def __init__(self, client: redis.Redis, breaker: Breaker | None = None) -> None:
+        self._client = client
+        self._breaker = breaker or Breaker()
+
+    @classmethod
+    def to(cls, url: str, timeout_s: float = TIMEOUT_S) -> Connection:
+        return cls(connect(url, timeout_s))
+
+    def ask(self, *command: Any) -> Any:
+        """One command's answer."""
+        return self._guarded(lambda: self._client.execute_command(*command))
+
+    def ask_all(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
+        """The answers to several commands sent together; they are not one transaction."""
+        return self._guarded(lambda: self._send(commands)) if commands else []
+
+    def _send(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
+        pipeline = self._client.pipeline(transaction=False)
+        for command in commands:
+            pipeline.execute_command(*command)
+        return list(pipeline.execute())
+
+    def run(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
+        """The answer of a script, sent whole only if the server does not have it yet."""
+        rest = (len(keys), *keys, *arguments)
+
+        def ask() -> Any:
+            try:
+                return self._client.execute_command("EVALSHA", sha1, *rest)
+            except exceptions.NoScriptError:
+                return self._client.execute_command("EVAL", script, *rest)
+
+        return self._guarded(ask)
+
+    def close(self) -> None:
+        self._client.close()
+
+    def _guarded(self, ask: Callable[[], Any]) -> Any:
+        return self._breaker.call(lambda: translated(ask))
+
+
+def translated(ask: Callable[[], Any]) -> Any:
+    """``ask()``, with the library's errors turned into ours."""
+    try:
+        return ask()
+    except (exceptions.AuthenticationError, exceptions.AuthorizationError) as error:
+        raise StoreBroken(f"the store refuses us: {error}") from error
+    except (exceptions.ConnectionError, exceptions.TimeoutError, exceptions.TryAgainError, OSError) as error:
+        raise StoreAway(f"the store does not answer: {error}") from error
+    except (exceptions.ReadOnlyError, exceptions.ClusterDownError, exceptions.OutOfMemoryError) as error:
+        raise StoreAway(f"the store can't write now: {error}") from error
+    except exceptions.RedisError as error:
+        # Inside a script the server puts its own words before or behind the code.
+        if any(word in str(error).split() or str(error).startswith(word) for word in PASSING):
+            raise StoreAway(f"the store can't serve us now: {error}") from error
+        raise StoreBroken(f"the store refuses a command: {error}") from error

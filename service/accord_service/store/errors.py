@@ -1,0 +1,41 @@
+"""What can go wrong with the store, in the service's own words: no library's exception leaves this room."""
+
+from __future__ import annotations
+
+
+class StoreError(Exception):
+    """Any of the below."""
+
+
+class StoreAway(StoreError):
+    """The store can't be asked now: not reachable, frozen, loading, read-only or overloaded. Ask again later.
+
+    After a write it means: not acknowledged. It may or may not have been done, but never half.
+    """
+
+
+class StoreBroken(StoreError):
+    """The store can't be used until somebody acts: a wrong address, a wrong password, damaged data."""
+
+
+class FolderOwned(StoreBroken):
+    """Another living process owns the data folder. The message names the folder and the owner's process id."""
+
+
+class Conflict(StoreError):
+    """Something changed since it was read: nothing was written.
+
+    ``key`` is the thing's key in the store; ``expected`` and ``found`` are versions, 0 where there is nothing.
+    """
+
+    def __init__(self, key: str, expected: int, found: int) -> None:
+        self.key, self.expected, self.found = key, expected, found
+        super().__init__(f"{key} is at version {found}, not {expected}")
+
+
+class NotThere(StoreError):
+    """What was asked to be changed does not exist."""
+
+
+class KeyReused(StoreError):
+    """An idempotency key came back with another request than the first time."""

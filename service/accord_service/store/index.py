@@ -1,0 +1,58 @@
+"""Pages of a sorted set, newest first."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from accord_service.store.connection import Connection
+
+T = TypeVar("T")
+MOST = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Page(Generic[T]):
+    """Some items, and the cursor of the page that follows; None at the end."""
+
+    items: tuple[T, ...]
+    next: str | None
+
+
+def page_of_members(connection: Connection, key: str, cursor: str | None, limit: int) -> Page[str]:
+    """Members with the highest scores first. Raises ValueError for a cursor that no page gave, or a bad limit.
+
+    What is added meanwhile has a higher score and moves nothing that is still to come.
+    """
+    if not 1 <= limit <= MOST:
+        raise ValueError(f"limit must be between 1 and {MOST}, not {limit}")
+    start = 0 if cursor is None else _start(connection, key, cursor)
+    flat: Sequence[bytes] = connection.ask("ZREVRANGE", key, start, start + limit)
+    members = tuple(each.decode() for each in flat)
+    if len(members) <= limit:
+        return Page(members, None)
+    last = members[limit - 1]
+    return Page(members[:limit], _cursor(last, float(connection.ask("ZSCORE", key, last) or 0)))
+
+
+def _start(connection: Connection, key: str, cursor: str) -> int:
+    score, member = _read_cursor(cursor)
+    rank, above = connection.ask_all((("ZREVRANK", key, member), ("ZCOUNT", key, f"({score!r}", "+inf")))
+    # A member that went meanwhile leaves its score: those of the same score may then come twice, but none is missed.
+    return int(above) if rank is None else int(rank) + 1
+
+
+def _cursor(member: str, score: float) -> str:
+    return base64.urlsafe_b64encode(f"{score!r} {member}".encode()).decode().rstrip("=")
+
+
+def _read_cursor(cursor: str) -> tuple[float, str]:
+    try:
+        text = base64.urlsafe_b64decode(cursor.encode("ascii") + b"=" * (-len(cursor) % 4)).decode()
+        score, _, member = text.partition(" ")
+        return float(score), member
+    except (ValueError, binascii.Error):
+        raise ValueError("not a cursor that a page gave") from None

@@ -1,0 +1,30 @@
+"""The names of everything in the store. All share one hash tag, so that one commit may touch any of them in a cluster.
+
+A part that comes from outside is never put into a name as it is: it is quoted, so that it can't reach another name.
+"""
+
+from __future__ import annotations
+
+from urllib.parse import quote
+
+PREFIX = "{accord}:"
+AUDIT = PREFIX + "audit"
+AUDIT_HEAD = PREFIX + "audit-head"
+HEAD = PREFIX + "head"
+PROPOSALS = PREFIX + "proposals"
+SHOPS = PREFIX + "shops"
+DIRECTORY = PREFIX + "directory"
+KEYS = PREFIX + "keys"
+VERDICTS = PREFIX + "verdicts"
+VERDICTS_EXPIRY = PREFIX + "verdicts-expiry"
+CELLS = PREFIX + "outcome-cells"
+
+
+def name(kind: str, *parts: str | int) -> str:
+    """``{accord}:<kind>:<part>:<part>``."""
+    return PREFIX + ":".join((kind, *(quote(str(part), safe="") for part in parts)))
+
+
+def member(*parts: str) -> str:
+    """One member of an index, from parts; ``parts_of`` reads it back."""
+    return "/".join(quote(part, safe="") for part in parts)

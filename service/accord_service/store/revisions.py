@@ -1,0 +1,151 @@
+"""The book's revisions: immutable, numbered from 1 without gaps, and the head that says which one holds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from accord_rules.verdict import digest
+from accord_service.store import names
+from accord_service.store.audit import AuditEntry
+from accord_service.store.commit import ABSENT, Committer, Put, Versioned, Write
+from accord_service.store.errors import Conflict, NotThere
+
+Documents = Mapping[str, Mapping[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionHead:
+    """Which revision holds: its number and its digest (``sha256:<hex>`` over the canonical JSON of the book)."""
+
+    number: int
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionRecord:
+    """One revision, whole. ``at`` is seconds since 1970 (UTC); ``proposal`` is None for the first."""
+
+    number: int
+    digest: str
+    documents: Documents
+    author: str
+    approvers: tuple[str, ...]
+    reason: str
+    proposal: str | None
+    at: float
+
+    @property
+    def head(self) -> RevisionHead:
+        return RevisionHead(self.number, self.digest)
+
+    def document(self) -> dict[str, Any]:
+        """What is kept."""
+        return {
+            "number": self.number,
+            "digest": self.digest,
+            "documents": self.documents,
+            "author": self.author,
+            "approvers": list(self.approvers),
+            "reason": self.reason,
+            "proposal": self.proposal,
+            "at": self.at,
+        }
+
+
+def read_head(kept: Versioned | None) -> RevisionHead | None:
+    return None if kept is None else RevisionHead(**kept.document)
+
+
+class Revisions:
+    """The head's version in the store is the revision's number: both grow by one with each publication."""
+
+    def __init__(self, committer: Committer) -> None:
+        self._committer = committer
+
+    def head(self) -> RevisionHead:
+        """The revision that holds. Raises NotThere in an empty store; see ``first``."""
+        head = read_head(self._committer.get(names.HEAD))
+        if head is None:
+            raise NotThere("the store has no revision yet")
+        return head
+
+    def revision(self, number: int) -> RevisionRecord | None:
+        """One revision, or None."""
+        kept = self._committer.get(_key(number))
+        if kept is None:
+            return None
+        return RevisionRecord(**{**kept.document, "approvers": tuple(kept.document["approvers"])})
+
+    def first(self, documents: Documents, *, author: str, reason: str) -> RevisionHead:
+        """Make ``documents`` revision 1 if the store is empty; either way, the head.
+
+        Any number of processes may do this at once: one of them wins, all get the same head.
+        """
+        try:
+            return self._write(0, documents, author, (), reason, None, "revision.first", ()).head
+        except Conflict:
+            return self.head()
+
+    def publish(
+        self,
+        expected: RevisionHead,
+        documents: Documents,
+        *,
+        author: str,
+        approvers: Sequence[str],
+        reason: str,
+        proposal: str | None,
+        also: Callable[[RevisionRecord], Sequence[Write]] = lambda record: (),
+        expect: Mapping[str, int] | None = None,
+    ) -> RevisionRecord:
+        """Make ``documents`` the next revision. Raises Conflict if the head is not ``expected`` any more.
+
+        ``also`` and ``expect`` go into the same commit: the proposal's new state, the remembered answer.
+        """
+        current = self.head()
+        if current != expected:
+            raise Conflict(names.HEAD, expected.number, current.number)
+        return self._write(
+            expected.number,
+            documents,
+            author,
+            tuple(approvers),
+            reason,
+            proposal,
+            "revision.publish",
+            also,
+            expect or {},
+        )
+
+    def _write(
+        self,
+        base: int,
+        documents: Documents,
+        author: str,
+        approvers: tuple[str, ...],
+        reason: str,
+        proposal: str | None,
+        what: str,
+        also: Callable[[RevisionRecord], Sequence[Write]],
+        expect: Mapping[str, int],
+    ) -> RevisionRecord:
+        number = base + 1
+        record = RevisionRecord(
+            number, digest(documents), documents, author, approvers, reason, proposal, self._committer.clock()
+        )
+        self._committer.commit(
+            {names.HEAD: base, _key(number): ABSENT, **expect},
+            (
+                Put(_key(number), record.document()),
+                Put(names.HEAD, {"number": number, "digest": record.digest}),
+                *also(record),
+            ),
+            AuditEntry(author, what, str(number)),
+        )
+        return record
+
+
+def _key(number: int) -> str:
+    return names.name("revision", number)
