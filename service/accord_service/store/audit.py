@@ -53,7 +53,7 @@ class AuditHead:
 
 @dataclass(frozen=True, slots=True)
 class SealedEntry:
-    """An entry as it is kept. ``at`` is seconds since 1970 (UTC); ``written``: key to the SHA-256 of what was written."""
+    """An entry as it is kept. ``at``: seconds since 1970 (UTC); ``written``: each key to the SHA-256 of what it got."""
 
     seq: int
     at: float

@@ -13,7 +13,7 @@ import random
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import Any
 
@@ -80,6 +80,25 @@ Write = Put | Delete | AddToIndex | DropFromIndex
 
 
 @dataclass(frozen=True, slots=True)
+class Change:
+    """Expectations and writes that belong in one commit; ``+`` joins two."""
+
+    expect: Mapping[str, int] = field(default_factory=dict)
+    writes: tuple[Write, ...] = ()
+
+    def __add__(self, other: Change) -> Change:
+        clash = [key for key in self.expect if other.expect.get(key, self.expect[key]) != self.expect[key]]
+        if clash:
+            raise ValueError(f"two versions are expected of {clash[0]}")
+        return Change({**self.expect, **other.expect}, self.writes + other.writes)
+
+
+def nothing_else(record: object) -> Change:
+    """What goes along with a write when nobody says otherwise."""
+    return Change()
+
+
+@dataclass(frozen=True, slots=True)
 class Versioned:
     """A document as it is kept, with its version."""
 
@@ -118,6 +137,10 @@ class Committer:
     def get_all(self, keys: Sequence[str]) -> list[Versioned | None]:
         """One answer for each key, all asked together."""
         return [read_versioned(fields) for fields in self._connection.ask_all([("HMGET", k, "v", "d") for k in keys])]
+
+    def apply(self, change: Change, audit: AuditEntry) -> SealedEntry:
+        """``commit`` for a Change."""
+        return self.commit(change.expect, change.writes, audit)
 
     def commit(self, expect: Mapping[str, int], writes: Sequence[Write], audit: AuditEntry) -> SealedEntry:
         """Do all the writes and the audit entry, or nothing.

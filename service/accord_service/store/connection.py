@@ -112,6 +112,7 @@ class Connection:
 
     def __init__(self, client: redis.Redis, breaker: Breaker | None = None) -> None:
         self._client = client
+        self._execute: Callable[..., Any] = client.execute_command
         self._breaker = breaker or Breaker()
 
     @classmethod
@@ -120,7 +121,7 @@ class Connection:
 
     def ask(self, *command: Any) -> Any:
         """One command's answer."""
-        return self._guarded(lambda: self._client.execute_command(*command))
+        return self._guarded(lambda: self._execute(*command))
 
     def ask_all(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
         """The answers to several commands sent together; they are not one transaction."""
@@ -128,8 +129,9 @@ class Connection:
 
     def _send(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
         pipeline = self._client.pipeline(transaction=False)
+        execute: Callable[..., Any] = pipeline.execute_command
         for command in commands:
-            pipeline.execute_command(*command)
+            execute(*command)
         return list(pipeline.execute())
 
     def run(self, script: str, sha1: str, keys: Sequence[str], arguments: Sequence[str | bytes]) -> Any:
@@ -138,9 +140,9 @@ class Connection:
 
         def ask() -> Any:
             try:
-                return self._client.execute_command("EVALSHA", sha1, *rest)
+                return self._execute("EVALSHA", sha1, *rest)
             except exceptions.NoScriptError:
-                return self._client.execute_command("EVAL", script, *rest)
+                return self._execute("EVAL", script, *rest)
 
         return self._guarded(ask)
 

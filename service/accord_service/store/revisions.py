@@ -9,7 +9,7 @@ from typing import Any
 from accord_rules.verdict import digest
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, Committer, Put, Versioned, Write
+from accord_service.store.commit import ABSENT, Change, Committer, Put, Versioned, nothing_else
 from accord_service.store.errors import Conflict, NotThere
 
 Documents = Mapping[str, Mapping[str, Any]]
@@ -83,8 +83,9 @@ class Revisions:
 
         Any number of processes may do this at once: one of them wins, all get the same head.
         """
+        record = RevisionRecord(1, digest(documents), documents, author, (), reason, None, self._committer.clock())
         try:
-            return self._write(0, documents, author, (), reason, None, "revision.first", ()).head
+            return self._write(record, "revision.first", Change()).head
         except Conflict:
             return self.head()
 
@@ -97,53 +98,34 @@ class Revisions:
         approvers: Sequence[str],
         reason: str,
         proposal: str | None,
-        also: Callable[[RevisionRecord], Sequence[Write]] = lambda record: (),
-        expect: Mapping[str, int] | None = None,
+        also: Callable[[RevisionRecord], Change] = nothing_else,
     ) -> RevisionRecord:
         """Make ``documents`` the next revision. Raises Conflict if the head is not ``expected`` any more.
 
-        ``also`` and ``expect`` go into the same commit: the proposal's new state, the remembered answer.
+        ``also`` goes into the same commit: the proposal's new state, the remembered answer.
         """
         current = self.head()
         if current != expected:
             raise Conflict(names.HEAD, expected.number, current.number)
-        return self._write(
-            expected.number,
+        record = RevisionRecord(
+            expected.number + 1,
+            digest(documents),
             documents,
             author,
             tuple(approvers),
             reason,
             proposal,
-            "revision.publish",
-            also,
-            expect or {},
+            self._committer.clock(),
         )
+        return self._write(record, "revision.publish", also(record))
 
-    def _write(
-        self,
-        base: int,
-        documents: Documents,
-        author: str,
-        approvers: tuple[str, ...],
-        reason: str,
-        proposal: str | None,
-        what: str,
-        also: Callable[[RevisionRecord], Sequence[Write]],
-        expect: Mapping[str, int],
-    ) -> RevisionRecord:
-        number = base + 1
-        record = RevisionRecord(
-            number, digest(documents), documents, author, approvers, reason, proposal, self._committer.clock()
+    def _write(self, record: RevisionRecord, what: str, also: Change) -> RevisionRecord:
+        head = {"number": record.number, "digest": record.digest}
+        own = Change(
+            {names.HEAD: record.number - 1, _key(record.number): ABSENT},
+            (Put(_key(record.number), record.document()), Put(names.HEAD, head)),
         )
-        self._committer.commit(
-            {names.HEAD: base, _key(number): ABSENT, **expect},
-            (
-                Put(_key(number), record.document()),
-                Put(names.HEAD, {"number": number, "digest": record.digest}),
-                *also(record),
-            ),
-            AuditEntry(author, what, str(number)),
-        )
+        self._committer.apply(own + also, AuditEntry(record.author, what, str(record.number)))
         return record
 
 

@@ -1,0 +1,58 @@
+"""Where everything is kept. The only room that knows the Redis protocol; see README.md for what it offers."""
+
+from accord_service.store.audit import Audit, AuditEntry, AuditHead, SealedEntry
+from accord_service.store.commit import ABSENT, Change
+from accord_service.store.embedded import EmbeddedServer
+from accord_service.store.errors import (
+    Conflict,
+    FolderOwned,
+    KeyReused,
+    NotThere,
+    StoreAway,
+    StoreBroken,
+    StoreError,
+)
+from accord_service.store.idempotency import Remembered
+from accord_service.store.index import Page
+from accord_service.store.keys import IssuedKey, KeyRecord, KeyRing
+from accord_service.store.outcomes import Cell, Count, OutcomeRecord
+from accord_service.store.proposals import ProposalRecord
+from accord_service.store.revisions import RevisionHead, RevisionRecord
+from accord_service.store.shops import HouseRecord, ShopRecord
+from accord_service.store.store import Store
+from accord_service.store.verdicts import VerdictRecord
+from accord_service.store.watch import HeadWatch, Watched
+
+__all__ = [
+    "ABSENT",
+    "Audit",
+    "AuditEntry",
+    "AuditHead",
+    "Cell",
+    "Change",
+    "Conflict",
+    "Count",
+    "EmbeddedServer",
+    "FolderOwned",
+    "HeadWatch",
+    "HouseRecord",
+    "IssuedKey",
+    "KeyRecord",
+    "KeyReused",
+    "KeyRing",
+    "NotThere",
+    "OutcomeRecord",
+    "Page",
+    "ProposalRecord",
+    "Remembered",
+    "RevisionHead",
+    "RevisionRecord",
+    "SealedEntry",
+    "ShopRecord",
+    "Store",
+    "StoreAway",
+    "StoreBroken",
+    "StoreError",
+    "VerdictRecord",
+    "Watched",
+]

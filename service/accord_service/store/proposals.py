@@ -1,0 +1,129 @@
+"""Proposals: change sets on their way into the book. What is in one is the service's; the store keeps and lists it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from accord_service.store import names
+from accord_service.store.audit import AuditEntry
+from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, DropFromIndex, Put, nothing_else
+from accord_service.store.connection import Connection
+from accord_service.store.errors import Conflict, NotThere
+from accord_service.store.index import Page, page_of_members
+
+ATTEMPTS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class ProposalRecord:
+    """``version`` is the ETag's; ``state`` a word of the service's; times in seconds since 1970 (UTC)."""
+
+    id: str
+    version: int
+    state: str
+    author: str
+    document: Mapping[str, Any]
+    created_at: float
+    changed_at: float
+
+    def kept(self) -> dict[str, Any]:
+        return {
+            "state": self.state,
+            "author": self.author,
+            "document": self.document,
+            "created_at": self.created_at,
+            "changed_at": self.changed_at,
+        }
+
+
+class Proposals:
+    def __init__(self, committer: Committer, connection: Connection) -> None:
+        self._committer = committer
+        self._connection = connection
+
+    def create(
+        self,
+        document: Mapping[str, Any],
+        *,
+        author: str,
+        state: str,
+        also: Callable[[ProposalRecord], Change] = nothing_else,
+    ) -> ProposalRecord:
+        """Keep a new one, under the next number: ``p1``, ``p2`` and so on."""
+        for _ in range(ATTEMPTS):
+            number = int(self._connection.ask("ZCARD", names.PROPOSALS)) + 1
+            now = self._committer.clock()
+            record = ProposalRecord(f"p{number}", 1, state, author, document, now, now)
+            own = Change(
+                {_key(record.id): ABSENT},
+                (
+                    Put(_key(record.id), record.kept()),
+                    AddToIndex(names.PROPOSALS, record.id, number),
+                    AddToIndex(_in_state(state), record.id, number),
+                ),
+            )
+            try:
+                self._committer.apply(own + also(record), AuditEntry(author, "proposal.create", record.id))
+            except Conflict as conflict:
+                if conflict.key != _key(record.id):
+                    raise
+                continue
+            return record
+        raise Conflict(names.PROPOSALS, ABSENT, 1)
+
+    def get(self, id_: str) -> ProposalRecord | None:
+        kept = self._committer.get(_key(id_))
+        return None if kept is None else ProposalRecord(id=id_, version=kept.version, **kept.document)
+
+    def list(self, state: str | None = None, cursor: str | None = None, limit: int = 50) -> Page[ProposalRecord]:
+        """Newest first, of one state or of all. Raises ValueError for a cursor that no page gave."""
+        index = names.PROPOSALS if state is None else _in_state(state)
+        page = page_of_members(self._connection, index, cursor, limit)
+        found = zip(page.items, self._committer.get_all([_key(each) for each in page.items]), strict=True)
+        records = (ProposalRecord(id=id_, version=kept.version, **kept.document) for id_, kept in found if kept)
+        return Page(tuple(each for each in records if state in (None, each.state)), page.next)
+
+    def replace(
+        self,
+        id_: str,
+        version: int,
+        document: Mapping[str, Any],
+        *,
+        state: str,
+        who: str,
+        also: Callable[[ProposalRecord], Change] = nothing_else,
+    ) -> ProposalRecord:
+        """The next version. Raises Conflict if ``version`` is not the newest any more, NotThere if there is none."""
+        record, own = self.replacing(id_, version, document, state=state)
+        self._committer.apply(own + also(record), AuditEntry(who, f"proposal.{state}", id_))
+        return record
+
+    def replacing(
+        self, id_: str, version: int, document: Mapping[str, Any], *, state: str
+    ) -> tuple[ProposalRecord, Change]:
+        """What ``replace`` would write, to go into another commit: a publication's."""
+        old = self.get(id_)
+        if old is None:
+            raise NotThere(f"there is no proposal {id_!r}")
+        if old.version != version:
+            raise Conflict(_key(id_), version, old.version)
+        record = ProposalRecord(id_, version + 1, state, old.author, document, old.created_at, self._committer.clock())
+        number = int(id_.removeprefix("p"))
+        return record, Change(
+            {_key(id_): version},
+            (
+                Put(_key(id_), record.kept()),
+                DropFromIndex(_in_state(old.state), id_),
+                AddToIndex(_in_state(state), id_, number),
+            ),
+        )
+
+
+def _key(id_: str) -> str:
+    return names.name("proposal", id_)
+
+
+def _in_state(state: str) -> str:
+    return names.name("proposals", state)

@@ -1,0 +1,147 @@
+"""Shops: each one's document (as ``accord_rules.shop.Shop`` reads it) and its house rules, versioned apart.
+
+Whatever changes who may ask, and for which shop, also moves the ``directory`` on by one, in the same commit: workers
+see by that one number that what they hold in memory is old.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from accord_service.store import names
+from accord_service.store.audit import AuditEntry
+from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
+from accord_service.store.connection import Connection
+from accord_service.store.errors import NotThere
+
+DIRECTORY_MOVES = Put(names.DIRECTORY, {})
+
+
+@dataclass(frozen=True, slots=True)
+class ShopRecord:
+    """``document``: presses, stock, standing and units. ``changed_at``: seconds since 1970 (UTC)."""
+
+    id: str
+    version: int
+    document: Mapping[str, Any]
+    changed_at: float
+
+
+@dataclass(frozen=True, slots=True)
+class HouseRecord:
+    """A shop's house rules; version 0 and an empty document if it never wrote any."""
+
+    shop: str
+    version: int
+    document: Mapping[str, Any]
+    changed_at: float
+
+
+class ShopStore:
+    def __init__(self, committer: Committer, connection: Connection) -> None:
+        self._committer = committer
+        self._connection = connection
+
+    def create(
+        self,
+        id_: str,
+        document: Mapping[str, Any],
+        *,
+        who: str,
+        also: Callable[[ShopRecord], Change] = nothing_else,
+    ) -> ShopRecord:
+        """Raises Conflict if there is a shop of this id."""
+        return self._put(id_, ABSENT, document, "shop.create", who, also)
+
+    def replace(
+        self,
+        id_: str,
+        version: int,
+        document: Mapping[str, Any],
+        *,
+        who: str,
+        also: Callable[[ShopRecord], Change] = nothing_else,
+    ) -> ShopRecord:
+        """The next version. Raises Conflict if ``version`` is not the newest any more (0 found: no such shop)."""
+        if version == ABSENT:
+            raise NotThere("version 0 is no version of a shop")
+        return self._put(id_, version, document, "shop.replace", who, also)
+
+    def _put(
+        self,
+        id_: str,
+        version: int,
+        document: Mapping[str, Any],
+        what: str,
+        who: str,
+        also: Callable[[ShopRecord], Change],
+    ) -> ShopRecord:
+        record = ShopRecord(id_, version + 1, document, self._committer.clock())
+        own = Change(
+            {_shop(id_): version},
+            (
+                Put(_shop(id_), {"document": document, "changed_at": record.changed_at}),
+                AddToIndex(names.SHOPS, id_, 0),
+                DIRECTORY_MOVES,
+            ),
+        )
+        self._committer.apply(own + also(record), AuditEntry(who, what, id_))
+        return record
+
+    def get(self, id_: str) -> ShopRecord | None:
+        return _shop_record(id_, self._committer.get(_shop(id_)))
+
+    def list(self) -> tuple[ShopRecord, ...]:
+        """Every shop, by id."""
+        ids = [each.decode() for each in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
+        kept = self._committer.get_all([_shop(each) for each in ids])
+        records = (_shop_record(id_, each) for id_, each in zip(ids, kept, strict=True))
+        return tuple(each for each in records if each is not None)
+
+    def house(self, shop: str) -> HouseRecord:
+        """The shop's house rules."""
+        return _house_record(shop, self._committer.get(_house(shop)))
+
+    def houses(self) -> tuple[HouseRecord, ...]:
+        """Every shop's house rules, by shop; also of those that wrote none."""
+        ids = [each.decode() for each in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
+        kept = self._committer.get_all([_house(each) for each in ids])
+        return tuple(_house_record(id_, each) for id_, each in zip(ids, kept, strict=True))
+
+    def replace_house(
+        self,
+        shop: str,
+        version: int,
+        document: Mapping[str, Any],
+        *,
+        who: str,
+        also: Callable[[HouseRecord], Change] = nothing_else,
+    ) -> HouseRecord:
+        """The next version; 0 for a shop that wrote none. Raises Conflict if it moved, NotThere without the shop."""
+        if self.get(shop) is None:
+            raise NotThere(f"there is no shop {shop!r}")
+        record = HouseRecord(shop, version + 1, document, self._committer.clock())
+        own = Change(
+            {_house(shop): version},
+            (Put(_house(shop), {"document": document, "changed_at": record.changed_at}), DIRECTORY_MOVES),
+        )
+        self._committer.apply(own + also(record), AuditEntry(who, "house.replace", shop))
+        return record
+
+
+def _shop(id_: str) -> str:
+    return names.name("shop", id_)
+
+
+def _house(shop: str) -> str:
+    return names.name("house", shop)
+
+
+def _shop_record(id_: str, kept: Versioned | None) -> ShopRecord | None:
+    return None if kept is None else ShopRecord(id=id_, version=kept.version, **kept.document)
+
+
+def _house_record(shop: str, kept: Versioned | None) -> HouseRecord:
+    return HouseRecord(shop, ABSENT, {}, 0.0) if kept is None else HouseRecord(shop, kept.version, **kept.document)

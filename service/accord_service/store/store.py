@@ -1,0 +1,53 @@
+"""The store as the service sees it: one door to everything that is kept."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from accord_service.store.audit import Audit
+from accord_service.store.commit import Committer
+from accord_service.store.connection import TIMEOUT_S, Connection
+from accord_service.store.idempotency import Idempotency
+from accord_service.store.keys import Keys
+from accord_service.store.outcomes import Outcomes
+from accord_service.store.proposals import Proposals
+from accord_service.store.revisions import Revisions
+from accord_service.store.shops import ShopStore
+from accord_service.store.verdicts import Verdicts
+from accord_service.store.watch import HeadWatch
+
+
+class Store:
+    """Made once a process, after any fork; its threads share it. ``clock`` gives seconds since 1970 (UTC).
+
+    Every method of every part raises StoreAway or StoreBroken when the store fails, and nothing of the library's.
+    """
+
+    def __init__(self, connection: Connection, clock: Callable[[], float] = time.time) -> None:
+        self._connection = connection
+        committer = Committer(connection, clock)
+        self.audit = Audit(connection)
+        self.revisions = Revisions(committer)
+        self.proposals = Proposals(committer, connection)
+        self.shops = ShopStore(committer, connection)
+        self.keys = Keys(committer, connection)
+        self.verdicts = Verdicts(committer, connection)
+        self.outcomes = Outcomes(committer, connection)
+        self.idempotency = Idempotency(committer)
+        self.watch = HeadWatch(connection)
+
+    @classmethod
+    def at(cls, url: str, *, timeout_s: float = TIMEOUT_S, clock: Callable[[], float] = time.time) -> Store:
+        """The store at an address: ``redis://``, ``rediss://``, ``unix://`` or ``redis+sentinel://``.
+
+        Connects at the first call. Raises StoreBroken for an address that can't be used.
+        """
+        return cls(Connection.to(url, timeout_s), clock)
+
+    def ping(self) -> None:
+        """Returns if the store answers. Raises StoreAway or StoreBroken."""
+        self._connection.ask("PING")
+
+    def close(self) -> None:
+        self._connection.close()

@@ -1,0 +1,84 @@
+"""How workers notice a new head: one small question a second at most, and the last answer while the store is away."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from accord_service.store import names
+from accord_service.store.commit import read_versioned
+from accord_service.store.connection import Connection
+from accord_service.store.errors import NotThere, StoreError
+from accord_service.store.revisions import RevisionHead, read_head
+
+CACHED_S = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """What was last seen. ``directory`` grows with every change to shops, house rules or keys.
+
+    ``age_s`` is how long ago it was seen; ``live`` is False while the store can't be asked, and ``why`` then says why.
+    """
+
+    head: RevisionHead
+    directory: int
+    age_s: float
+    live: bool
+    why: str = ""
+
+
+class HeadWatch:
+    """Shared by a process's threads. Asks again after ``cached_s``, in the request that comes next.
+
+    One thread asks; the others go on with what is held. While the store is away the connection's breaker answers at
+    once, but for one call a second that waits for the connection's timeout.
+    """
+
+    def __init__(
+        self, connection: Connection, cached_s: float = CACHED_S, monotonic: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._connection = connection
+        self._cached_s = cached_s
+        self._monotonic = monotonic
+        self._asking = threading.Lock()
+        self._seen: tuple[RevisionHead, int] | None = None
+        self._seen_s = 0.0
+        self._asked_s = 0.0
+        self._why = ""
+
+    def current(self) -> Watched:
+        """The head as of at most ``cached_s`` ago, or the last one seen while the store is away.
+
+        Raises StoreAway or StoreBroken only if there never was an answer, NotThere while the store has no revision.
+        """
+        if self._seen is None:
+            with self._asking:
+                if self._seen is None:
+                    self._ask()
+        elif self._monotonic() - self._asked_s >= self._cached_s and self._asking.acquire(blocking=False):
+            try:
+                self._ask()
+            except StoreError as error:
+                self._why = str(error)
+            finally:
+                self._asking.release()
+        return self._watched()
+
+    def _watched(self) -> Watched:
+        seen, why = self._seen, self._why
+        assert seen is not None
+        return Watched(*seen, self._monotonic() - self._seen_s, not why, why)
+
+    def _ask(self) -> None:
+        self._asked_s = self._monotonic()
+        head, directory = self._connection.ask_all(
+            (("HMGET", names.HEAD, "v", "d"), ("HMGET", names.DIRECTORY, "v", "d"))
+        )
+        seen = read_head(read_versioned(head))
+        if seen is None:
+            raise NotThere("the store has no revision yet")
+        kept = read_versioned(directory)
+        self._seen, self._seen_s, self._why = (seen, kept.version if kept else 0), self._asked_s, ""
