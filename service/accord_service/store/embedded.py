@@ -28,6 +28,7 @@ import time
 from collections.abc import Iterator
 from importlib.util import find_spec
 from pathlib import Path
+from urllib.parse import quote
 
 from accord_service.store.errors import FolderOwned, StoreBroken
 
@@ -120,7 +121,7 @@ class EmbeddedServer:
     @property
     def url(self) -> str:
         """The address for clients, in this process or any other of this user."""
-        return f"unix://{self.socket_path}"
+        return f"unix://{quote(str(self.socket_path))}"
 
     @property
     def pid(self) -> int | None:
