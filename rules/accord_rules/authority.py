@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+import threading
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -17,7 +19,7 @@ from accord_rules.order import Order, SettleRequest
 from accord_rules.resolve import resolve
 from accord_rules.settings import Settings
 from accord_rules.shop import Shop
-from accord_rules.verdict import Basis, Plan, PressJudged, Remedy, Settlement, Verdict, canonical, digest
+from accord_rules.verdict import Basis, Finding, Plan, PressJudged, Remedy, Settlement, Verdict, canonical, digest
 from accord_rules.weigh import OnPress, Scales, Weighed, findings, needs
 from accord_rules.wording import order_settings, plain
 
@@ -60,6 +62,7 @@ class Judged:
     general: Weighed
     decorations: tuple[Case, ...]
     on_presses: tuple[OnPress, ...]
+    shared: Weighed | None = None  # what the shared book alone says, where a shop's own rules were asked
 
     @property
     def best(self) -> OnPress:
@@ -67,26 +70,48 @@ class Judged:
 
     @property
     def weighed(self) -> Weighed:
-        return self.general + self.best.weighed
+        """What the rules say; with all that the shared book alone says where that comes to a firmer verdict."""
+        own = self.general + self.best.weighed
+        return own + self.shared if self.shared is not None and self.shared.firmer_than(own) else own
 
 
 class Authority:
     """Answers for one revision of the book. Safe to share between threads; close it when it is no longer used."""
 
-    def __init__(self, settings: Settings, slots: int = 4) -> None:
+    def __init__(self, settings: Settings, slots: int = 4, shared: Scales | None = None) -> None:
         self.settings = settings
-        self._scales = Scales(settings, slots)
+        self._scales = Scales(settings, slots, shared)
+        self._counting = threading.Lock()
+        self._watched: Counter[str] = Counter()
 
     @property
     def counts(self) -> Counts:
         """Questions put to the rules, and how many the judge had to settle."""
         return self._scales.counts
 
+    @property
+    def watched(self) -> Mapping[str, int]:
+        """Each watched rule, and for how many validated orders it held."""
+        with self._counting:
+            return {name: self._watched[name] for name in self._scales.watched()}
+
     def close(self) -> None:
         self._scales.close()
 
     def basis(self, shop: Shop) -> Basis:
-        return Basis(self.settings.revision, self.settings.digest, house_digest(shop))
+        return Basis(self.settings.revision, self.settings.digest, self._house_digest(shop))
+
+    # What a shop's house rules change, see governance.house.
+
+    def _house_digest(self, shop: Shop) -> str:
+        return house_digest(shop)
+
+    def _stocked(self, shop: Shop) -> Shop:
+        """The shop with what it lets be used."""
+        return shop
+
+    def _findings(self, judged: Judged) -> tuple[Finding, ...]:
+        return findings(judged.weighed.fired, self.settings)
 
     # -- validate ----------------------------------------------------------------------------------------------------
 
@@ -94,6 +119,10 @@ class Authority:
         """Say whether the order can be done. Raises reading.DocumentError where the book cannot read it."""
         resolved = resolve(order, self.settings, shop)
         judged = self._judge(resolved, shop)
+        held = self._scales.watch([judged.whole, *judged.decorations, *judged.best.cases])
+        if held:
+            with self._counting:
+                self._watched.update(held)
         return self._verdict(judged, shop, self._remedies(judged, shop))
 
     def judge(self, order: Order, shop: Shop) -> Weighed:
@@ -101,10 +130,11 @@ class Authority:
         return self._judge(resolve(order, self.settings, shop), shop).weighed
 
     def _judge(self, order: Order, shop: Shop) -> Judged:
-        whole = Case(self.settings, shop, order)
-        return self._judge_case(whole, self._scales.weigh(whole))
+        whole = Case(self.settings, self._stocked(shop), order)
+        return self._judge_case(whole, self._scales.weigh(whole), shop)
 
-    def _judge_case(self, whole: Case, of_order: Weighed) -> Judged:
+    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop) -> Judged:
+        """Judge what ``whole`` asks; ``shop`` is as it is before its house rules."""
         decorations = tuple(whole.decoration_case(index) for index in range(len(whole.order.decorations)))
         general = sum(map(self._scales.weigh, decorations), of_order)
         presses = plans.presses_of(whole.order, whole.shop)
@@ -113,7 +143,7 @@ class Authority:
 
     def _verdict(self, judged: Judged, shop: Shop, remedied: Sequence[Remedy]) -> Verdict:
         best, weighed = judged.best, judged.weighed
-        found = findings(weighed.fired, self.settings)
+        found = self._findings(judged)
         return Verdict(
             self._id(judged.whole.order, shop),
             weighed.verdict,
@@ -132,7 +162,7 @@ class Authority:
     def _id(self, order: Order, shop: Shop) -> str:
         """Content address of (code, revision, house, order); the shop's own reference is no part of it."""
         asked = plain(replace(order, reference=None))
-        parts = [code_digest(), self.settings.revision, self.settings.digest, house_digest(shop), asked]
+        parts = [code_digest(), self.settings.revision, self.settings.digest, self._house_digest(shop), asked]
         return "vd_" + hashlib.sha256(canonical(parts)).hexdigest()[:40]
 
     def _remedies(self, judged: Judged, shop: Shop) -> Sequence[Remedy]:
@@ -144,31 +174,37 @@ class Authority:
             if order.item is not first.order.item:
                 return self._judge(order, shop).weighed
             # The same piece for the same use: what is known of the order holds, whatever the transfer or press.
-            return self._judge_case(first.with_transfers(order), judged.of_order).weighed
+            return self._judge_case(first.with_transfers(order), judged.of_order, shop).weighed
 
-        return remedies(first.order, shop, self.settings, weigh)
+        return remedies(first.order, first.shop, self.settings, weigh)
 
     # -- recommend ---------------------------------------------------------------------------------------------------
 
     def recommend(self, request: SettleRequest, shop: Shop) -> Settlement:
         """Say how the order can be done, best way first. Raises reading.DocumentError as ``validate`` does."""
         resolved = resolve(request, self.settings, shop)
-        found = plans.search(self._scales, resolved, shop)
+        found = plans.search(self._scales, resolved, self._stocked(shop))
         open_ = sum((c.weighed for c in found.others if c.weighed.verdict == "undetermined"), Weighed())
         return Settlement(
             self.basis(shop),
-            tuple(
-                self._plan(candidate, rank, request, shop)
-                for rank, candidate in enumerate(found.possible[: plans.PLANS_MOST], start=1)
-            ),
+            self._plans(found.possible, request, shop),
             plans.ruled_out(found.others, self.settings),
             needs(Weighed(open=open_.open), self.settings),
             request.reference,
         )
 
-    def _plan(self, candidate: plans.Candidate, rank: int, request: SettleRequest, shop: Shop) -> Plan:
-        order = as_order(plans.planned_order(candidate))
-        return plans.plan(candidate, self._judge(order, shop).weighed, rank, request.prefer, self._id(order, shop))
+    def _plans(self, possible: Sequence[plans.Candidate], request: SettleRequest, shop: Shop) -> tuple[Plan, ...]:
+        """The candidates, best first, that put back as an order still can be done."""
+        found: list[Plan] = []
+        for candidate in possible:
+            order = as_order(plans.planned_order(candidate))
+            weighed = self._judge(order, shop).weighed
+            if weighed.verdict in ("accepted", "conditional"):
+                rank = len(found) + 1
+                found.append(plans.plan(candidate, weighed, rank, request.prefer, self._id(order, shop)))
+            if len(found) == plans.PLANS_MOST:
+                break
+        return tuple(found)
 
     # -- self-test ---------------------------------------------------------------------------------------------------
 
@@ -180,7 +216,7 @@ class Authority:
         from accord_rules.examples import example_order
 
         failed = []
-        for rule in self.settings.rules.values():
+        for rule in (each for each in self.settings.rules.values() if each.enforced):
             example = next(each for each in rule.fires if "facts" not in each)
             order, shop = example_order(example, self.settings)
             fired = {each.rule.id for each in self._judge(order, shop).weighed.fired}

@@ -157,6 +157,14 @@ class Fibre:
 
 
 @dataclass(frozen=True, slots=True)
+class AmbiguousFibre:
+    """A spelling found on labels that can mean several fibres: refused, with all readings named."""
+
+    readings: tuple[str, ...] = given(Many(Name(name_of="fibres"), 6, 2, distinct=True))
+    why: str = given(Text(400))
+
+
+@dataclass(frozen=True, slots=True)
 class Substrate:
     """What the piece is made of, with its heat limit and the numbers a conduction estimate needs."""
 

@@ -151,6 +151,8 @@ def _number(dimension: units.Dimension, value: Any, settings: Settings) -> float
         return float(value)
     match = _ON_LIMIT.fullmatch(value) if isinstance(value, str) else None
     if match is not None and match.group(1) in settings.limits:
+        if settings.limit_dimension(match.group(1)) is not dimension:
+            raise ExampleError(f"{value!r} is no {dimension.name.replace('_', ' ')}")
         steps = int(match.group(3) or 0) * (-1 if match.group(2) == "-" else 1)
         return round(settings.limit_values[match.group(1)] + steps * step(settings, match.group(1)), 9)
     try:

@@ -192,7 +192,7 @@ class Quantity(Reader):
     zero: bool = False
 
     def leaf(self, value: Any) -> float:
-        if self.zero and isinstance(value, str) and value.strip().split(" ")[0] == "0":
+        if self.zero and isinstance(value, str) and value.strip().startswith("0"):
             if self.dimension.unit(value.strip()[1:].strip()) is not None:
                 return 0.0
         try:

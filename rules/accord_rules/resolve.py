@@ -118,7 +118,7 @@ def resolve_fibres(
         ambiguous = settings.ambiguous_fibres.get(spelling.strip().upper())
         code = settings.fibre_names.get(spelling.strip().lower())
         if ambiguous is not None:
-            readings = tuple(settings.catalogue["fibres"][reading].name for reading in ambiguous["readings"])
+            readings = tuple(settings.catalogue["fibres"][reading].name for reading in ambiguous.readings)
             faults.append(Fault(pointer, f"{spelling!r} can mean {' or '.join(readings)}: say which", readings))
         elif code is None:
             allowed = close_names(spelling.lower(), settings.fibre_names)

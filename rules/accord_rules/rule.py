@@ -8,7 +8,7 @@ from typing import Any
 
 from accord_rules.facts import Scope
 from accord_rules.infer.condition import Condition
-from accord_rules.reading import Choice, Fault, Many, Name, Reader, Text, given, kind_of
+from accord_rules.reading import Choice, Fault, Many, Name, Reader, Text, given, kind_of, optional
 from accord_rules.sentences import Sentence
 from accord_rules.verdict import LEVELS
 
@@ -21,6 +21,7 @@ ABOUT: Mapping[str, str] = {
     "artwork": "/decorations/{i}/artwork",
     "settings": "/decorations/{i}/settings",
 }
+STATUSES = ("enforced", "watch")
 EXAMPLE_KEYS = (
     "note",
     "facts",
@@ -68,11 +69,12 @@ class RuleText:
     topic: str = given(Name())
     fires: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1))
     silent: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1))
+    status: str = optional(Choice(STATUSES), "enforced")
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """A rule ready to be asked. ``scope`` is the widest scope of the facts it needs."""
+    """A rule ready to be asked. ``scope`` is the widest scope of the facts it needs; ``layer`` says whose it is."""
 
     id: str
     topic: str
@@ -88,6 +90,13 @@ class Rule:
     scope: Scope
     fires: tuple[Mapping[str, Any], ...]
     silent: tuple[Mapping[str, Any], ...]
+    status: str = "enforced"
+    layer: str = "shared"
+
+    @property
+    def enforced(self) -> bool:
+        """Whether it counts in verdicts; a watched one is only counted."""
+        return self.status == "enforced"
 
     def pointer(self, index: int) -> str:
         return ABOUT[self.about].replace("{i}", str(index))

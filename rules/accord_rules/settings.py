@@ -9,7 +9,8 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules import derive, examples, units
-from accord_rules.catalogue import KINDS, Limit, Source, Transfer
+from accord_rules.catalogue import KINDS, AmbiguousFibre, Limit, Source, Transfer
+from accord_rules.derive.colour import read_colour
 from accord_rules.documents import BookError, Documents, merge, shipped
 from accord_rules.facts import Fact, FactType, Kind, Scope, declared
 from accord_rules.infer.condition import ConditionError, Vocabulary, contradiction, parse
@@ -34,7 +35,8 @@ class Settings:
     limits: Mapping[str, Limit]
     limit_values: Mapping[str, float]
     rules: Mapping[str, Rule]
-    ambiguous_fibres: Mapping[str, Any]
+    ambiguous_fibres: Mapping[str, AmbiguousFibre]
+    moved: frozenset[str] = frozenset()  # limits whose values are a shop's own, stricter ones
 
     @cached_property
     def digest(self) -> str:
@@ -72,6 +74,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Settings:
     catalogue = {kind: _entries(documents, kind, cls, reasons) for kind, cls in KINDS.items()}
     sources = _entries(documents, "sources", Source, reasons)
     limits = _entries(documents, "limits", Limit, reasons)
+    ambiguous = _entries(documents, "ambiguous_fibres", AmbiguousFibre, reasons)
     values = _limit_values(limits, reasons)
     if reasons:
         raise BookError(reasons)
@@ -84,7 +87,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Settings:
         MappingProxyType(limits),
         MappingProxyType(values),
         MappingProxyType(rules),
-        MappingProxyType(dict(documents["ambiguous_fibres"])),
+        ambiguous,
     )
     reasons += _dangling(settings) + _impossible(settings) + _clashing_fibres(settings)
     if not reasons:
@@ -103,11 +106,14 @@ def _file(kind: str, documents: Documents, name: str) -> str:
 def _entries(documents: Documents, kind: str, cls: type, reasons: list[str]) -> Mapping[str, Any]:
     read_entries: dict[str, Any] = {}
     for name, table in documents[kind].items():
-        if kind == "products":
-            family = documents["transfers"].get(table.get("family"), {})
-            table = merge(family, table)
-        elif kind == "transfers":
-            table = {"family": name} | table
+        if kind == "products" and isinstance(table, Mapping):
+            family = table.get("family")
+            if not isinstance(family, str) or family not in documents["transfers"]:
+                reasons.append(f"{_file(kind, documents, name)}: /family: there is no {family!r} in transfers")
+                continue
+            table = merge(documents["transfers"][family], table)
+        elif kind == "transfers" and isinstance(table, Mapping):
+            table = {"family": name} | dict(table)
         try:
             read_entries[name] = read(cls, table)
         except DocumentError as error:
@@ -198,6 +204,7 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary) -> Rule:
         scope,
         text.fires,
         text.silent,
+        text.status,
     )
 
 
@@ -205,7 +212,11 @@ def _dangling(settings: Settings) -> list[str]:
     """References to entries that are not there, in the catalogue, the limits and the rules."""
     reasons = []
     known = {**settings.catalogue, "sources": settings.sources}
-    tables: dict[str, Mapping[str, Any]] = {**settings.catalogue, "limits": settings.limits}
+    tables: dict[str, Mapping[str, Any]] = {
+        **settings.catalogue,
+        "limits": settings.limits,
+        "ambiguous_fibres": settings.ambiguous_fibres,
+    }
     for kind, entries in tables.items():
         for name, entry in entries.items():
             for pointer, named_kind, named in names_in(entry):
@@ -223,7 +234,7 @@ def _dangling(settings: Settings) -> list[str]:
 
 
 def _impossible(settings: Settings) -> list[str]:
-    """Windows out of order, fibre sums off, variants for substrates nobody knows."""
+    """Windows and sizes out of order, fibre sums off, colours and variants' substrates nobody knows."""
     reasons = []
     places = {*settings.catalogue["substrates"], *(s.family for s in settings.catalogue["substrates"].values())}
     for kind in ("transfers", "products"):
@@ -232,6 +243,19 @@ def _impossible(settings: Settings) -> list[str]:
             for part, holder in [("", transfer), *((f"on.{k}.", v) for k, v in transfer.on.items())]:
                 reasons += [f"{where}: {part}{field}: {why}" for field, why in _bad_windows(holder)]
             reasons += [f"{where}: on.{k}: no substrate or family of that name" for k in transfer.on if k not in places]
+            for k, variant in transfer.on.items():
+                sides = [each.longer_side for each in variant.aim_by_size]
+                if sides != sorted(set(sides)):
+                    reasons.append(f"{where}: on.{k}.aim_by_size: longer sides must rise from one entry to the next")
+    for name, press in settings.catalogue["press_types"].items():
+        extra = press.dwell_extra
+        if not extra.least <= extra.aim <= extra.most:
+            reasons.append(
+                f"press_types.toml: {name}: dwell_extra: {_out_of_order(extra.least, extra.aim, extra.most)}"
+            )
+    for name, blank in settings.catalogue["blanks"].items():
+        if read_colour(blank.colour) is None:
+            reasons.append(f"blanks.toml: {name}: colour: {blank.colour!r} is no colour")
     for kind in ("blanks", "substrates"):
         for name, entry in settings.catalogue[kind].items():
             total = sum(entry.fibres.values()) if entry.fibres else 100
@@ -245,7 +269,7 @@ def _bad_windows(holder: Any) -> list[tuple[str, str]]:
     for field in ("temperature", "time"):
         window = getattr(holder, field)
         if window is not None and not window.least <= window.aim <= window.most:
-            faults.append((field, f"least {window.least:g}, aim {window.aim:g}, most {window.most:g} are out of order"))
+            faults.append((field, _out_of_order(window.least, window.aim, window.most)))
     pressure = holder.pressure
     if pressure is not None:
         ranks = [("light", "medium", "firm").index(word) for word in (pressure.least, pressure.aim, pressure.most)]
@@ -254,6 +278,10 @@ def _bad_windows(holder: Any) -> list[tuple[str, str]]:
                 ("pressure", f"least {pressure.least}, aim {pressure.aim}, most {pressure.most} are out of order")
             )
     return faults
+
+
+def _out_of_order(least: float, aim: float, most: float) -> str:
+    return f"least {least:g}, aim {aim:g}, most {most:g} are out of order"
 
 
 def _fibre_names(fibres: Mapping[str, Any]) -> dict[str, str]:

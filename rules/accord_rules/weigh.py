@@ -76,6 +76,10 @@ class Weighed:
             return "undetermined"
         return "conditional" if self.at("requires") else "accepted"
 
+    def firmer_than(self, other: Weighed) -> bool:
+        """Whether the verdict is worse for the order than the other's."""
+        return VERDICTS.index(self.verdict) > VERDICTS.index(other.verdict)
+
     @property
     def badness(self) -> tuple[int, int, int, int]:
         """For choosing the better of two: verdict first, then how many findings of each level."""
@@ -98,24 +102,41 @@ class OnPress:
 
 
 class Scales:
-    """The rules of one revision, ready to be asked. Safe to share between threads; close when no longer used."""
+    """The rules of one revision, ready to be asked. Safe to share between threads; close when no longer used.
 
-    def __init__(self, settings: Settings, slots: int = 4) -> None:
+    With ``shared``, whose rules must all be in ``settings``, only the rules beyond those are compiled; the shared ones
+    are asked where they are, with the limits of ``settings``, and stay open when this is closed.
+    """
+
+    def __init__(self, settings: Settings, slots: int = 4, shared: Scales | None = None) -> None:
         self.settings = settings
         self._rules = {scope: _of_scope(settings, scope) for scope in Scope}
+        self._watched = {scope: _of_scope(settings, scope, enforced=False) for scope in Scope}
         self._names = {scope: _facts_named(rules.values()) for scope, rules in self._rules.items()}
-        self._inference = {
-            scope: Inference({name: rule.condition for name, rule in rules.items()}, FACT_TYPES, slots)
+        known = shared.settings.rules if shared is not None else {}
+        self._own = {
+            scope: Inference(conditions, FACT_TYPES, slots)
             for scope, rules in self._rules.items()
+            if (conditions := {name: rule.condition for name, rule in rules.items() if name not in known})
+            or shared is None
+        }
+        self._inference: dict[Scope, tuple[Inference, ...]] = {
+            scope: (*(shared._inference[scope] if shared is not None else ()), *_present(self._own.get(scope)))
+            for scope in Scope
         }
         self._deciding = {
             scope: Judge({n: r.condition for n, r in rules.items() if r.level in ("blocks", "requires")})
             for scope, rules in self._rules.items()
         }
+        self._watching = {
+            scope: Judge({name: rule.condition for name, rule in rules.items()})
+            for scope, rules in self._watched.items()
+            if rules
+        }
 
     @property
     def counts(self) -> Counts:
-        every = [inference.counts for inference in self._inference.values()]
+        every = [inference.counts for inference in self._own.values()]
         return Counts(
             sum(each.questions for each in every),
             sum(each.engine_errors for each in every),
@@ -123,7 +144,7 @@ class Scales:
         )
 
     def close(self) -> None:
-        for inference in self._inference.values():
+        for inference in self._own.values():
             inference.close()
 
     # -- asking ----------------------------------------------------------------------------------------------------
@@ -131,8 +152,24 @@ class Scales:
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope."""
         scope = case.scope
-        inferred = self._inference[scope].infer(case.facts(self._names[scope]), self.settings.limit_values)
-        return self._weighed(case, inferred)
+        facts, limits = case.facts(self._names[scope]), self.settings.limit_values
+        first, *more = self._inference[scope]
+        weighed = self._weighed(case, first.infer(facts, limits))
+        return sum((self._weighed(case, each.infer(facts, limits)) for each in more), weighed)
+
+    def watched(self) -> tuple[str, ...]:
+        """The rules that are watched: asked for the count, and never part of a verdict."""
+        return tuple(name for rules in self._watched.values() for name in rules)
+
+    def watch(self, cases: Iterable[Case]) -> frozenset[str]:
+        """The watched rules that hold for any of the cases."""
+        held: set[str] = set()
+        for case in cases if self._watching else ():
+            judge = self._watching.get(case.scope)
+            if judge is not None:
+                facts = case.facts(_facts_named(self._watched[case.scope].values()))
+                held.update(judge.judge(facts, self.settings.limit_values).fired)
+        return frozenset(held)
 
     def _weighed(self, case: Case, inferred: Inferred) -> Weighed:
         rules = self._rules[case.scope]
@@ -215,8 +252,14 @@ def _assumed_value(case: Case, cause: Assume) -> str | None:
     return write_value(fact.type, value, case.shop.units)
 
 
-def _of_scope(settings: Settings, scope: Scope) -> dict[str, Rule]:
-    return {name: rule for name, rule in settings.rules.items() if rule.scope is scope}
+def _of_scope(settings: Settings, scope: Scope, enforced: bool = True) -> dict[str, Rule]:
+    return {
+        name: rule for name, rule in settings.rules.items() if rule.scope is scope and rule.enforced is enforced
+    }
+
+
+def _present(inference: Inference | None) -> tuple[Inference, ...]:
+    return () if inference is None else (inference,)
 
 
 def _facts_named(rules: Iterable[Rule]) -> tuple[str, ...]:
@@ -270,6 +313,7 @@ def finding(fired: Fired, settings: Settings) -> Finding:
         {name: write_value(FACT_TYPES[name], case[name], preferences) for name in shown},
         {name: units.show(dimension, value, preferences) for name, (dimension, value) in limits.items()},
         rule.sources,
+        rule.layer if settings.moved.isdisjoint(rule.limits) else "house",
     )
 
 

@@ -109,7 +109,7 @@ def binding(case: Case) -> tuple[str, Fibre] | None:
     if not mix:
         return None
     least = case.limit("fibres.counted_from")
-    counted = [code for code, share in mix.items() if share >= least]
+    counted = [code for code, share in mix.items() if share >= least] or list(mix)
     code = min(counted, key=lambda each: (case.entry("fibres", each).harmful_from, each))
     return code, case.entry("fibres", code)
 
