@@ -69,9 +69,14 @@ class Judged:
         return min(self.on_presses, key=lambda each: (self.general + each.weighed).badness)
 
     @property
+    def own(self) -> Weighed:
+        """What the rules that were asked say."""
+        return self.general + self.best.weighed
+
+    @property
     def weighed(self) -> Weighed:
-        """What the rules say; with all that the shared book alone says where that comes to a firmer verdict."""
-        own = self.general + self.best.weighed
+        """The same, with all that the shared book alone says where that comes to a firmer verdict."""
+        own = self.own
         return own + self.shared if self.shared is not None and self.shared.firmer_than(own) else own
 
 
@@ -83,6 +88,11 @@ class Authority:
         self._scales = Scales(settings, slots, shared)
         self._counting = threading.Lock()
         self._watched: Counter[str] = Counter()
+
+    @property
+    def scales(self) -> Scales:
+        """The compiled rules, for another authority to share."""
+        return self._scales
 
     @property
     def counts(self) -> Counts:
@@ -127,7 +137,11 @@ class Authority:
 
     def judge(self, order: Order, shop: Shop) -> Weighed:
         """What the rules say, without the words: for searches and comparisons over many orders."""
-        return self._judge(resolve(order, self.settings, shop), shop).weighed
+        return self.judge_resolved(resolve(order, self.settings, shop), shop)
+
+    def judge_resolved(self, order: Order, shop: Shop) -> Weighed:
+        """The same for an order that ``resolve`` has read."""
+        return self._judge(order, shop).weighed
 
     def _judge(self, order: Order, shop: Shop) -> Judged:
         whole = Case(self.settings, self._stocked(shop), order)

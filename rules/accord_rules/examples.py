@@ -93,7 +93,7 @@ def example_order(example: Mapping[str, Any], settings: Settings) -> tuple[Order
             first, *rest = document["decorations"]
             document["decorations"] = [merge(first, value), *rest]
         else:
-            document |= merge({key: document.get(key)}, {key: value}) if value != "" else {}
+            document = merge(document, {key: value})
     shop = read(Shop, merge(base["shop"], example.get("shop", {})))
     return resolve(read(Order, document), settings, shop), shop
 

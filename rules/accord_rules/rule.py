@@ -47,6 +47,9 @@ class ExampleTable(Reader):
         for key in value:
             if key not in EXAMPLE_KEYS:
                 faults.append(Fault(f"{pointer}/{key}", "is not a known key", EXAMPLE_KEYS))
+        for key in ("facts", "decoration", "shop"):
+            if not isinstance(value.get(key, {}), dict):
+                faults.append(Fault(f"{pointer}/{key}", f"must be a table, not {kind_of(value[key])}"))
         if "facts" in value and set(value) - {"facts", "note"}:
             faults.append(Fault(pointer, "gives facts or parts of an order, not both"))
         return value

@@ -294,7 +294,12 @@ def findings(fired: Iterable[Fired], settings: Settings) -> tuple[Finding, ...]:
     for each in fired:
         unique.setdefault((each.rule.id, each.about), each)
     made = [finding(each, settings) for each in unique.values()]
-    return tuple(sorted(made, key=lambda each: (LEVELS.index(each.level), each.about, each.rule)))
+    return in_order(made)
+
+
+def in_order(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings in the order they are said: firmest first, then by place and rule."""
+    return tuple(sorted(found, key=lambda each: (LEVELS.index(each.level), each.about, each.rule)))
 
 
 def finding(fired: Fired, settings: Settings) -> Finding:

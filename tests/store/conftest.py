@@ -10,11 +10,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from redis import Redis
+
 from accord_service.store.breaker import Breaker
 from accord_service.store.connection import Connection, connect
 from accord_service.store.embedded import EmbeddedServer, wheel_binary
 from accord_service.store.store import Store
-from redis import Redis
 
 START = 1_750_000_000.0
 

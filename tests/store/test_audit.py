@@ -8,8 +8,9 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from accord_service.store import Store
 from redis import Redis
+
+from accord_service.store import Store
 
 AUDIT, HEAD = "{accord}:audit", "{accord}:audit-head"
 

@@ -8,11 +8,12 @@ import threading
 from collections.abc import Callable
 
 import pytest
+from redis import Redis
+
 from accord_service.store import Change, Conflict, EmbeddedServer, Store, StoreBroken
 from accord_service.store.audit import AuditEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Delete, DropFromIndex, Put
 from accord_service.store.connection import Connection, connect
-from redis import Redis
 
 AUDIT = AuditEntry("who", "test", "it")
 A, B, INDEX = "{accord}:test:a", "{accord}:test:b", "{accord}:test:index"
@@ -59,7 +60,12 @@ def test_a_damaged_audit_stops_writing(committer: Committer, raw: Redis) -> None
 
 
 def test_every_kind_of_write(committer: Committer, raw: Redis) -> None:
-    writes = [Put(A, {"ü": [1.5, None]}, 60), Put(B, 1), AddToIndex(INDEX, "m", 2.5), AddToIndex(INDEX, "n", float("inf"))]
+    writes = [
+        Put(A, {"ü": [1.5, None]}, 60),
+        Put(B, 1),
+        AddToIndex(INDEX, "m", 2.5),
+        AddToIndex(INDEX, "n", float("inf")),
+    ]
     committer.commit({}, writes, AUDIT)
     assert 0 < raw.ttl(A) <= 60
     assert raw.ttl(B) == -1

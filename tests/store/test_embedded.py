@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+
 from accord_service.store import EmbeddedServer, FolderOwned, Store, StoreAway, StoreBroken
 from accord_service.store.embedded import SOCKET_PATH_LIMIT
 
@@ -136,9 +137,7 @@ def test_the_server_dies_with_its_owner(
     again.stop()
 
 
-def test_a_frozen_server_dies_with_its_owner_too(
-    owner: Callable[..., subprocess.Popen[str]], until: Until
-) -> None:
+def test_a_frozen_server_dies_with_its_owner_too(owner: Callable[..., subprocess.Popen[str]], until: Until) -> None:
     process = owner()
     pid = _line(process)
     os.kill(pid, signal.SIGSTOP)

@@ -1,6 +1,7 @@
 """sRGB to CIELAB (D65) and WCAG contrast: how light a ground is, and whether a print shows on it.
 
-Constants: IEC 61966-2-1 (sRGB) and CIE 15 (CIELAB), as tabled in the book's source ``srgb-cielab``.
+Constants: IEC 61966-2-1 (sRGB) and CIE 15 (CIELAB), as tabled in the book's source ``srgb-cielab``;
+contrast as in ``contrast-wcag``.
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ them (the bands of a scale: a shirt that is no longer "pale at 70 %" because it 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
 from accord_rules.facts import Scope
@@ -56,21 +57,35 @@ def direction(settings: Settings, name: str, value: float) -> str:
     return STRICTER if (value > now) is (settings.limits[name].stricter == "higher") else LOOSER
 
 
-def move(settings: Settings, name: str, value: float) -> str | None:
-    """What moving one limit to ``value`` does: stricter, looser, equal or mixed; None if undecided.
+@dataclass(frozen=True, slots=True)
+class Move:
+    """What moving a limit can do to verdicts, and to findings: stricter, looser, equal, mixed; None where undecided.
 
-    That is said of verdicts, and of findings where no verdict can change. Undecided are limits that facts are derived
-    with. ``settings`` are those before the move.
+    Findings are stricter where none drops out without one at least as firm in its place.
+    """
+
+    verdicts: str | None
+    findings: str | None
+
+    @property
+    def overall(self) -> str | None:
+        """What it does to verdicts; where it can change none, what it does to findings."""
+        return self.findings if self.verdicts == EQUAL else self.verdicts
+
+
+def move(settings: Settings, name: str, value: float) -> Move:
+    """What moving one limit to ``value`` can do, for orders that say press and settings.
+
+    ``settings`` are those before the move. Undecided are limits that facts are derived with.
     """
     now = settings.limit_values[name]
     if value == now:
-        return EQUAL
+        return Move(EQUAL, EQUAL)
     if derived_with(name):
-        return None
+        return Move(None, None)
     every = [rule for rule in settings.rules.values() if rule.enforced]
     firm = [rule for rule in every if rule.level in FIRM]
-    of_verdicts = _moved(firm, name, value > now)
-    return _moved(every, name, value > now) if of_verdicts == EQUAL else of_verdicts
+    return Move(_moved(firm, name, value > now), _moved(every, name, value > now))
 
 
 def _moved(rules: Sequence[Rule], name: str, rises: bool) -> str:

@@ -36,6 +36,7 @@ logger = logging.getLogger(__name__)
 
 SOCKET_PATH_LIMIT = 100  # bytes; the kernel's own is 108 with the closing zero byte
 ORPHAN_GRACE_S = 2.0
+DYING_OWNER_S = 0.5  # a killed process lets go of its files a moment after it lost its threads
 POLL_S = 0.005
 
 # Runs between us and the server: asks for the parent-death signal, makes sure that the parent did not end before that,
@@ -279,7 +280,10 @@ def _try_lock(file: int) -> bool:
 
 def _lock_as_owner(folder: Path) -> int:
     lock = _open_lock(folder / "owner.lock")
-    if not _try_lock(lock):
+    deadline_s = time.monotonic() + DYING_OWNER_S
+    while not (locked := _try_lock(lock)) and time.monotonic() < deadline_s:
+        time.sleep(POLL_S)
+    if not locked:
         owner = os.pread(lock, 32, 0).decode("ascii", "replace").strip() or "unknown"
         _release(lock)
         raise FolderOwned(f"{folder} is owned by process {owner}; two servers on one folder would destroy it")

@@ -1,0 +1,18 @@
+"""How the book changes and how shops may be stricter: pure functions over settings, no store and no clock.
+
+- ``changes``: ``read_changes(json) -> (Change, ...)``, ``apply(documents, changes)``, ``difference(old, new)``,
+  ``change_digest(changes)``, ``check(documents, changes, revision) -> Settings``; ChangeError, DocumentError, BookError.
+- ``effect``: ``effect(old, new, orders, budget) -> Effect`` with ``.document()`` and ``.replay_digest``;
+  ``RecordedOrder(id, shop_id, shop, order)``; ``loosens_safety(old, new) -> reasons`` (none: one steward will do).
+- ``limits``: ``move(settings, limit, value) -> Move``: what moving a limit can do, decided without trying orders.
+- ``house``: ``read_house(json) -> HouseRules``, ``check_house(settings, house, shop)`` (HouseError with reasons and
+  witness orders), ``apply_house(settings, house) -> Settings``, ``HouseAuthority(authority, house)``, which answers
+  like an ``Authority`` and shares its compiled rules.
+- ``outcomes``: ``summary(OutcomeCounts(good, failed)) -> OutcomeSummary``, ``poor(summary)``,
+  ``draft_proposal(cell, summary, book) -> Draft``.
+- ``proposal``: ``draft``, ``edit``, ``show``, ``open_``, ``approve``, ``reject``, ``moved``, ``publish``, ``revert``: each
+  answers a new ``Proposal`` or raises ``GovernanceError(kind, message)``.
+- ``written``: orders back as order documents with units, for witnesses.
+
+Watched rules (``status = "watch"`` in a rule's table) need nothing from here: ``Authority.watched`` has their counts.
+"""

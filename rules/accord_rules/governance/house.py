@@ -1,0 +1,383 @@
+"""House rules: what one shop holds to beyond the shared book. They may only tighten.
+
+As a document::
+
+    {"limits": {"dye.polyester_share_least": 65, "people.touch_hold_most": "45 °C"},
+     "rules": {"house.no-silk": {"level": "blocks", "title": "...", "about": "item", "when": "...", ...}},
+     "without": {"products": ["flock-plush"], "consumables": []}}
+
+A limit may move in the direction its entry calls stricter; rules are added under ids that start with ``house.``, with
+their examples; products and consumables are taken out of the shop's stock. ``HouseAuthority`` asks the shared rules
+with the shop's limits, and the shop's rules beside them. Since the settings that the book chooses for an order move
+along with limits, the shared verdict is asked as well, and stands wherever it is the firmer one: so that for every
+order the verdict under house rules is never more permissive than the shared one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from types import MappingProxyType
+from typing import Any
+
+from accord_rules import units
+from accord_rules.authority import Authority, Judged
+from accord_rules.catalogue import Amount
+from accord_rules.derive.case import Case
+from accord_rules.examples import rule_failures
+from accord_rules.governance.edges import around_limit
+from accord_rules.governance.limits import LOOSER, MIXED, STRICTER, direction, move
+from accord_rules.governance.written import written
+from accord_rules.infer.condition import ConditionError, contradiction
+from accord_rules.order import Order
+from accord_rules.reading import (
+    DocumentError,
+    Fault,
+    Many,
+    Name,
+    Object,
+    Reader,
+    Table,
+    Text,
+    escape,
+    kind_of,
+    optional,
+    read,
+)
+from accord_rules.rule import Rule
+from accord_rules.sentences import SentenceError
+from accord_rules.settings import Settings, amount, read_rule
+from accord_rules.shop import Shop
+from accord_rules.verdict import Finding, digest
+from accord_rules.weigh import Weighed, findings, in_order
+from accord_rules.wording import plain
+
+PREFIX = "house."
+TOPIC = "house"
+LAYER = "house"
+
+
+class RuleTable(Reader):
+    """A rule's table as the book's files write it, without ``topic``."""
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        if not isinstance(value, dict):
+            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}"))
+            return None
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "object"}
+
+
+class HouseId(Reader):
+    """The id of an added rule: ``house.`` and a name."""
+
+    def leaf(self, value: Any) -> str:
+        return Text(80).leaf(value)
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        if not isinstance(value, str) or not value.startswith(PREFIX) or len(value) > 80 or value == PREFIX:
+            faults.append(Fault(pointer, f"must start with {PREFIX!r} and a name of its own, 80 characters at most"))
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "string", "pattern": f"^{PREFIX}", "maxLength": 80}
+
+
+_NONE: Mapping[str, Any] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class Without:
+    """What the shop does not use, although it is in the book."""
+
+    products: tuple[str, ...] = optional(Many(Name(name_of="products"), 200, distinct=True), ())
+    consumables: tuple[str, ...] = optional(Many(Name(name_of="consumables"), 60, distinct=True), ())
+
+
+@dataclass(frozen=True, slots=True)
+class HouseRules:
+    """One shop's own, as its document says it."""
+
+    limits: Mapping[str, str | float] = optional(Table(Text(80), Amount(), 200, 0), _NONE)
+    rules: Mapping[str, Mapping[str, Any]] = optional(Table(HouseId(), RuleTable(), 100, 0), _NONE)
+    without: Without = optional(Object(Without), Without())
+
+    def document(self) -> dict[str, Any]:
+        """Plain JSON data that ``read_house`` reads back."""
+        return {
+            "limits": dict(self.limits),
+            "rules": {name: dict(table) for name, table in self.rules.items()},
+            "without": {"products": list(self.without.products), "consumables": list(self.without.consumables)},
+        }
+
+    @property
+    def digest(self) -> str:
+        return digest(self.document())
+
+
+NO_HOUSE_RULES = HouseRules()
+
+
+def read_house(document: Any) -> HouseRules:
+    """House rules from their document. Raises DocumentError with every fault and its JSON Pointer."""
+    return read(HouseRules, document)
+
+
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """An order that would slip through: as an order document, with both verdicts and the findings that go missing."""
+
+    order: Mapping[str, Any]
+    shared_verdict: str
+    house_verdict: str
+    lost: tuple[str, ...]  # ids of the rules that no longer find anything
+
+    def document(self) -> dict[str, Any]:
+        return {
+            "order": dict(self.order),
+            "shared_verdict": self.shared_verdict,
+            "house_verdict": self.house_verdict,
+            "lost": list(self.lost),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """One thing that cannot be taken: where in the document, why, and an order that shows it, if one was found."""
+
+    pointer: str
+    message: str
+    witness: Witness | None = None
+
+    def document(self) -> dict[str, Any]:
+        shown = None if self.witness is None else self.witness.document()
+        return {"pointer": self.pointer, "message": self.message, "witness": shown}
+
+
+class HouseError(ValueError):
+    """House rules that cannot be taken, with every reason."""
+
+    def __init__(self, refusals: Iterable[Refusal]) -> None:
+        self.refusals = tuple(refusals)
+        super().__init__("; ".join(f"{each.pointer}: {each.message}" for each in self.refusals))
+
+
+# -- taking them in ---------------------------------------------------------------------------------------------------
+
+
+def check_house(settings: Settings, house: HouseRules, shop: Shop | None = None) -> Settings:
+    """The settings as the shop holds to them. Raises HouseError where the house rules do not fit or loosen anything.
+
+    Witness orders are judged at ``shop``, or at the book's example shop where that is None or shows nothing.
+    """
+    refusals = [*_limit_refusals(settings, house, shop), *_stock_refusals(settings, house)]
+    rules, rule_refusals = _added(settings, house)
+    refusals += rule_refusals
+    if not refusals:
+        laid = _laid(settings, house, rules)
+        refusals += _example_refusals(laid, rules)
+    if refusals:
+        raise HouseError(refusals)
+    return laid
+
+
+def apply_house(settings: Settings, house: HouseRules) -> Settings:
+    """The settings as the shop holds to them, for house rules that were checked against some revision.
+
+    What a later revision of the book made looser than the book is dropped in its favour, limit by limit.
+    Raises HouseError where the house rules name what this revision no longer has.
+    """
+    rules, refusals = _added(settings, house)
+    refusals += [*_unknown_limits(settings, house)]
+    if refusals:
+        raise HouseError(refusals)
+    return _laid(settings, house, rules)
+
+
+def _laid(settings: Settings, house: HouseRules, rules: Mapping[str, Rule]) -> Settings:
+    moved = {
+        name: value
+        for name, written_value in house.limits.items()
+        if direction(settings, name, value := amount(settings.limit_dimension(name), written_value)) == STRICTER
+    }
+    return replace(
+        settings,
+        limit_values=MappingProxyType({**settings.limit_values, **moved}),
+        rules=MappingProxyType({**settings.rules, **rules}),
+        moved=frozenset(moved),
+    )
+
+
+def _unknown_limits(settings: Settings, house: HouseRules) -> Iterable[Refusal]:
+    for name, value in house.limits.items():
+        pointer = f"/limits/{escape(name)}"
+        if name not in settings.limits:
+            yield Refusal(pointer, f"there is no limit {name!r} in the book")
+            continue
+        try:
+            amount(settings.limit_dimension(name), value)
+        except units.UnitError as error:
+            yield Refusal(pointer, str(error))
+
+
+def _limit_refusals(settings: Settings, house: HouseRules, shop: Shop | None) -> Iterable[Refusal]:
+    unknown = list(_unknown_limits(settings, house))
+    yield from unknown
+    barred = {each.pointer for each in unknown}
+    for name, written_value in house.limits.items():
+        pointer = f"/limits/{escape(name)}"
+        if pointer in barred:
+            continue
+        dimension = settings.limit_dimension(name)
+        value = amount(dimension, written_value)
+        if not dimension.least <= value <= dimension.most:
+            yield Refusal(pointer, f"{written_value!r} is no {dimension.name.replace('_', ' ')}")
+        elif direction(settings, name, value) == LOOSER:
+            yield Refusal(pointer, _loosens(settings, name, value), witness(settings, name, value, shop))
+        elif move(settings, name, value).verdicts in (LOOSER, MIXED):
+            message = f"moving {name} makes some orders' verdicts stricter and others' looser, so a shop cannot move it"
+            yield Refusal(pointer, message, witness(settings, name, value, shop))
+
+
+def _loosens(settings: Settings, name: str, value: float) -> str:
+    limit, dimension = settings.limits[name], settings.limit_dimension(name)
+    preferences = units.UNIT_SYSTEMS["metric"]
+    asked, now = units.show(dimension, value, preferences), units.show(dimension, settings.limit_values[name], preferences)
+    return f"{asked} is looser than the book's {now}: {name} may only be made {limit.stricter}"
+
+
+def _stock_refusals(settings: Settings, house: HouseRules) -> Iterable[Refusal]:
+    for kind in ("products", "consumables"):
+        for index, name in enumerate(getattr(house.without, kind)):
+            if name not in settings.catalogue[kind]:
+                yield Refusal(f"/without/{kind}/{index}", f"there is no {name!r} in {kind}")
+
+
+def _added(settings: Settings, house: HouseRules) -> tuple[dict[str, Rule], list[Refusal]]:
+    """The added rules, read against the book, and why others cannot be read."""
+    rules: dict[str, Rule] = {}
+    refusals: list[Refusal] = []
+    for name, table in house.rules.items():
+        pointer = f"/rules/{escape(name)}"
+        try:
+            rule = read_rule(name, {"topic": TOPIC} | dict(table), settings.vocabulary)
+        except DocumentError as error:
+            refusals += [Refusal(pointer + fault.pointer, str(fault)) for fault in error.faults]
+            continue
+        except ConditionError as error:
+            refusals.append(Refusal(f"{pointer}/when", str(error)))
+            continue
+        except SentenceError as error:
+            refusals.append(Refusal(pointer, str(error)))
+            continue
+        missing = [source for source in rule.sources if source not in settings.sources]
+        refusals += [Refusal(f"{pointer}/sources", f"there is no {source!r} in sources") for source in missing]
+        rules[name] = replace(rule, layer=LAYER)
+    return rules, refusals
+
+
+def _example_refusals(laid: Settings, rules: Mapping[str, Rule]) -> Iterable[Refusal]:
+    for name, rule in rules.items():
+        pointer = f"/rules/{escape(name)}"
+        never = contradiction(rule.condition, laid.limit_values)
+        if never is not None:
+            yield Refusal(f"{pointer}/when", never)
+            continue
+        yield from (Refusal(pointer, reason) for reason in rule_failures(rule, laid))
+
+
+def witness(settings: Settings, name: str, value: float, shop: Shop | None = None) -> Witness | None:
+    """An order whose verdict is more permissive with the limit at ``value``; else one that loses a finding; or None."""
+    moved = replace(settings, limit_values=MappingProxyType({**settings.limit_values, name: value}))
+    shared = Authority(settings, 1)
+    loosened = Authority(moved, 1, shared.scales)
+    try:
+        return _witness(shared, loosened, around_limit(settings, name, value), shop)
+    finally:
+        loosened.close()
+        shared.close()
+
+
+def _witness(shared: Authority, loosened: Authority, orders: Iterable[tuple[Order, Shop]], shop: Shop | None) -> Witness | None:
+    weaker: Witness | None = None
+    for order, example in orders:
+        for at in (shop, example) if shop is not None else (example,):
+            # Orders are made for the example shop's presses; another shop is asked whether any of its own will do.
+            asked = replace(order, press=None) if at is not example and isinstance(order.press, str) else order
+            before, after = shared.judge_resolved(asked, at), loosened.judge_resolved(asked, at)
+            lost = tuple(sorted(_ids(before) - _ids(after)))
+            found = Witness(written(asked), before.verdict, after.verdict, lost)
+            if before.firmer_than(after):
+                return found
+            if lost and weaker is None:
+                weaker = found
+    return weaker
+
+
+def _ids(weighed: Weighed) -> frozenset[str]:
+    return frozenset(each.rule.id for each in weighed.fired)
+
+
+# -- answering under them ---------------------------------------------------------------------------------------------
+
+
+class HouseAuthority(Authority):
+    """An authority under one shop's house rules. It shares the shared authority's compiled rules: close it before that.
+
+    Raises HouseError where the house rules do not fit the authority's revision.
+    """
+
+    def __init__(self, shared: Authority, house: HouseRules, slots: int = 2) -> None:
+        self.house, self.shared = house, shared
+        super().__init__(apply_house(shared.settings, house), slots, shared.scales)
+
+    def _house_digest(self, shop: Shop) -> str:
+        return _house_digest(shop, self.house.digest)
+
+    def _stocked(self, shop: Shop) -> Shop:
+        without = self.house.without
+        kept = replace(
+            shop.stock,
+            products=tuple(each for each in shop.stock.products if each not in without.products),
+            consumables=tuple(each for each in shop.stock.consumables if each not in without.consumables),
+        )
+        return replace(shop, stock=kept)
+
+    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop) -> Judged:
+        judged = super()._judge_case(whole, of_order, shop)
+        return replace(judged, shared=self.shared.judge_resolved(whole.order, shop))
+
+    def _findings(self, judged: Judged) -> tuple[Finding, ...]:
+        """What the shared book alone would not say is marked as the house's, whatever it comes from."""
+        said = judged.shared.fired if judged.shared is not None else ()
+        known = {(each.rule.id, each.about) for each in said}
+        own = findings(judged.own.fired, self.settings)
+        marked = [each if (each.rule, each.about) in known else replace(each, layer=LAYER) for each in own]
+        if judged.shared is not None and judged.shared.firmer_than(judged.own):
+            there = {(each.rule, each.about) for each in own}
+            marked += [each for each in findings(said, self.shared.settings) if (each.rule, each.about) not in there]
+        return in_order(marked)
+
+
+@lru_cache(maxsize=256)
+def _house_digest(shop: Shop, rules_digest: str) -> str:
+    return digest([plain(shop), rules_digest])
+
+
+__all__ = [
+    "NO_HOUSE_RULES",
+    "PREFIX",
+    "HouseAuthority",
+    "HouseError",
+    "HouseRules",
+    "Refusal",
+    "Witness",
+    "Without",
+    "apply_house",
+    "check_house",
+    "read_house",
+    "witness",
+]

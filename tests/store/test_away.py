@@ -1,0 +1,201 @@
+"""The store away or frozen: answers at once, recovery by itself, and errors of our own kind only."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from accord_service.store import EmbeddedServer, NotThere, Store, StoreAway, StoreBroken, StoreError
+
+PATIENCE_S = 0.3
+Until = Callable[[Callable[[], bool]], float]
+
+
+@pytest.fixture
+def service_store(server: EmbeddedServer) -> Iterator[Store]:
+    """With the timeouts the service uses."""
+    opened = Store.at(server.url)
+    opened.revisions.first({}, author="t", reason="")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def frozen(server: EmbeddedServer, service_store: Store) -> Iterator[Callable[[], None]]:
+    """The server stops answering but keeps its connections; the fixture's value thaws it."""
+    service_store.watch.current()
+    pid = server.pid
+    assert pid is not None
+    os.kill(pid, signal.SIGSTOP)
+    yield lambda: os.kill(pid, signal.SIGCONT)
+    os.kill(pid, signal.SIGCONT)
+
+
+def _seconds(ask: Callable[[], object], expected: type[StoreError] | None = StoreAway) -> float:
+    began_s = time.monotonic()
+    if expected is None:
+        ask()
+    else:
+        with pytest.raises(expected):
+            ask()
+    return time.monotonic() - began_s
+
+
+def _answers(store: Store) -> bool:
+    try:
+        store.ping()
+    except StoreAway:
+        return False
+    return True
+
+
+ASKS: list[Callable[[Store], object]] = [
+    lambda store: store.ping(),
+    lambda store: store.revisions.head(),
+    lambda store: store.shops.create("s", {}, who="t"),
+    lambda store: store.verdicts.page(),
+    lambda store: store.idempotency.recall("s", "k", "d"),
+]
+
+
+@pytest.mark.parametrize("number", range(len(ASKS)))
+def test_a_frozen_store_costs_one_timeout_and_then_nothing(
+    service_store: Store, frozen: Callable[[], None], number: int, until: Until
+) -> None:
+    def ask() -> object:
+        return ASKS[number](service_store)
+
+    assert 0.15 < _seconds(ask) < PATIENCE_S
+    assert all(_seconds(ask) < 0.02 for _ in range(20)), "the breaker must answer without waiting"
+    frozen()
+    assert until(lambda: _answers(service_store)) < 2.0
+
+
+def test_a_new_connection_to_a_frozen_store_gives_up_in_time(
+    server: EmbeddedServer, service_store: Store, frozen: Callable[[], None]
+) -> None:
+    fresh = Store.at(server.url)
+    assert _seconds(fresh.ping) < PATIENCE_S
+    with pytest.raises(StoreAway):
+        fresh.watch.current()
+    fresh.close()
+
+
+def test_many_threads_asking_a_frozen_store_all_answer_in_time(
+    service_store: Store, frozen: Callable[[], None]
+) -> None:
+    took: list[float] = []
+
+    def ask(number: int) -> None:
+        for round_ in range(4):
+            took.append(_seconds(lambda: service_store.shops.create(f"s{number}-{round_}", {}, who="t")))
+
+    threads = [threading.Thread(target=ask, args=(number,)) for number in range(8)]
+    for each in threads:
+        each.start()
+    for each in threads:
+        each.join()
+    assert len(took) == 32
+    assert max(took) < PATIENCE_S
+
+
+def test_the_watch_holds_the_last_head_with_its_age(service_store: Store, frozen: Callable[[], None]) -> None:
+    time.sleep(1.1)  # the cached answer is too old now, so this call asks
+    assert _seconds(service_store.watch.current, None) < PATIENCE_S
+    held = service_store.watch.current()
+    assert not held.live
+    assert held.why
+    assert held.head.number == 1
+    assert 1.1 < held.age_s < 3
+    assert all(_seconds(service_store.watch.current, None) < 0.02 for _ in range(10))
+    frozen()
+    time.sleep(1.1)
+    assert service_store.watch.current().live
+    assert service_store.watch.current().age_s < 1
+
+
+def test_a_write_that_timed_out_may_be_done_but_only_once(
+    service_store: Store, frozen: Callable[[], None], until: Until
+) -> None:
+    """The frozen server finds the command in its socket when it wakes; asking again then meets the version."""
+    with pytest.raises(StoreAway):
+        service_store.shops.create("s", {"n": 1}, who="t")
+    frozen()
+    until(lambda: _answers(service_store))
+    shop = service_store.shops.get("s")
+    if shop is None:
+        service_store.shops.create("s", {"n": 1}, who="t")
+    assert [each.version for each in service_store.shops.list()] == [1]
+    assert service_store.audit.verify() is None
+
+
+def test_a_store_that_is_not_there_is_away_at_once(tmp_path: Path) -> None:
+    for url in (f"unix://{tmp_path}/nothing.sock", "redis://127.0.0.1:1/0"):
+        store = Store.at(url)
+        assert _seconds(store.ping) < PATIENCE_S
+        assert _seconds(lambda store=store: store.keys.by_token("a" * 16 + "." + "b" * 43)) < 0.02  # type: ignore[misc]
+        store.close()
+
+
+def test_an_empty_store_is_not_taken_for_one_that_is_away(server: EmbeddedServer) -> None:
+    store = Store.at(server.url)
+    with pytest.raises(NotThere):
+        store.watch.current()
+    with pytest.raises(NotThere):
+        store.revisions.head()
+    store.revisions.first({}, author="t", reason="")
+    assert store.watch.current().live
+    store.close()
+
+
+@pytest.fixture
+def socket_of(run_redis: Callable[..., subprocess.Popen[bytes]], tmp_path: Path, until: Until) -> Callable[..., str]:
+    """A redis-server of the distribution's with more words on its command line; its address."""
+
+    def start(*words: str) -> str:
+        path = tmp_path / "other.sock"
+        run_redis("--port", "0", "--unixsocket", str(path), "--save", "", *words)
+        until(path.exists)
+        return f"unix://{path}"
+
+    return start
+
+
+def test_a_wrong_password_is_for_somebody_to_act(socket_of: Callable[..., str]) -> None:
+    url = socket_of("--requirepass", "right")
+    for asked in (url, url.replace("unix://", "unix://:wrong@")):
+        store = Store.at(asked)
+        with pytest.raises(StoreBroken):
+            store.ping()
+        store.close()
+    store = Store.at(url.replace("unix://", "unix://:right@"))
+    store.ping()
+    store.close()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--replicaof", "127.0.0.1", "1"),  # a replica: read-only
+        ("--min-replicas-to-write", "1"),  # a master that lost its replicas
+        ("--maxmemory", "1mb"),  # full
+    ],
+)
+def test_a_store_that_can_read_but_not_write_refuses_writes_whole(
+    socket_of: Callable[..., str], words: tuple[str, ...]
+) -> None:
+    store = Store.at(socket_of(*words))
+    store.ping()
+    with pytest.raises(StoreAway):
+        store.shops.create("s", {}, who="t")
+    time.sleep(1.05)
+    assert store.shops.list() == ()
+    assert store.audit.head().seq == 0
+    store.close()

@@ -1,0 +1,130 @@
+"""The server killed with kill -9 in the middle of commits, again and again.
+
+``ACCORD_SOAK_KILLS`` says how often (5 if unset); the figures are printed, for ``pytest -s``.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from redis import Redis
+
+from accord_rules.verdict import digest
+from accord_service.store import Cell, Conflict, EmbeddedServer, Store, StoreAway
+from accord_service.store.revisions import RevisionHead
+
+KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "5"))
+CELL = Cell("transfer", "substrate", "press")
+BOOK_PAGE = "x" * 20_000  # a revision is long, so that a kill may well come while it is written
+Until = Callable[[Callable[[], bool]], float]
+
+
+@dataclass
+class Told:
+    """What the store acknowledged, and how many writes it left open."""
+
+    outcomes: set[str] = field(default_factory=set)
+    heads: list[RevisionHead] = field(default_factory=list)
+    asked: int = 0
+    open: int = 0
+
+
+def _report(store: Store, told: Told, stopping: threading.Event) -> None:
+    while not stopping.is_set():
+        told.asked += 1
+        try:
+            failure = random.choice((None, "peeled"))
+            told.outcomes.add(store.outcomes.add("s", "v", {}, cell=CELL, failure=failure, who="t").id)
+        except StoreAway:
+            told.open += 1
+            time.sleep(0.01)
+
+
+def _publish(store: Store, told: Told, stopping: threading.Event) -> None:
+    while not stopping.is_set():
+        told.asked += 1
+        try:
+            head = store.revisions.head()
+            documents = {"page": {str(head.number): BOOK_PAGE}}
+            record = store.revisions.publish(head, documents, author="t", approvers=(), reason="", proposal=None)
+            told.heads.append(record.head)
+        except StoreAway:
+            told.open += 1
+            time.sleep(0.01)
+        except Conflict:
+            continue
+
+
+def test_nothing_acknowledged_is_lost_and_nothing_is_half_done(
+    server: EmbeddedServer, open_store: Callable[[], Store], raw: Redis, until: Until
+) -> None:
+    reader = open_store()
+    reader.revisions.first({}, author="t", reason="")
+    stopping = threading.Event()
+    jobs = (_report, _report, _publish)
+    told = [Told() for _ in jobs]
+    threads = [
+        threading.Thread(target=job, args=(open_store(), each, stopping)) for job, each in zip(jobs, told, strict=True)
+    ]
+    for thread in threads:
+        thread.start()
+    away_s = [_kill_and_wait(server, reader, until) for _ in range(KILLS)]
+    stopping.set()
+    for thread in threads:
+        thread.join()
+    until(lambda: _answers(reader))
+    _check(reader, raw, told)
+    print(
+        f"\n{KILLS} kills: {sum(len(each.outcomes) + len(each.heads) for each in told)} writes acknowledged, "
+        f"{sum(each.open for each in told)} refused or left open, {reader.audit.head().seq} audit entries, "
+        f"away {sum(away_s) / len(away_s) * 1000:.0f} ms on average, {max(away_s) * 1000:.0f} ms at most"
+    )
+
+
+def _kill_and_wait(server: EmbeddedServer, reader: Store, until: Until) -> float:
+    """Kill it after a moment of undisturbed writing; the seconds until it answered again."""
+    before = reader.audit.head().seq
+    until(lambda: _answers(reader) and reader.audit.head().seq > before + 3)
+    time.sleep(random.uniform(0, 0.05))
+    pid = server.pid
+    assert pid is not None
+    os.kill(pid, signal.SIGKILL)
+    until(lambda: server.pid not in (None, pid))
+    return until(lambda: _answers(reader))
+
+
+def _answers(store: Store) -> bool:
+    try:
+        store.ping()
+    except StoreAway:
+        return False
+    return True
+
+
+def _check(store: Store, raw: Redis, told: list[Told]) -> None:
+    acknowledged = set().union(*(each.outcomes for each in told))
+    kept = {record.id for record in store.outcomes.of("s", "v")}
+    assert acknowledged <= kept, "an acknowledged report is lost"
+    (count,) = store.outcomes.counts()
+    assert count.good + count.failed == len(kept), "a report was kept without being counted, or the other way round"
+    heads = [head for each in told for head in each.heads]
+    current = store.revisions.head()
+    for head in heads:
+        record = store.revisions.revision(head.number)
+        assert record is not None
+        assert record.head == head, "an acknowledged revision is lost or another"
+    for number in range(1, current.number + 1):
+        record = store.revisions.revision(number)
+        assert record is not None
+        assert record.digest == digest(record.documents), "half a revision"
+    assert store.revisions.revision(current.number + 1) is None, "a revision without a head"
+    assert store.audit.verify() is None
+    assert store.audit.head().seq == current.number + len(kept), "an audit entry for each write and no other"
+    assert raw.llen("{accord}:audit") == store.audit.head().seq
+    assert sum(each.open for each in told) > 0, "no kill came in the middle of anything"
