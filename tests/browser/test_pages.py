@@ -1,0 +1,65 @@
+"""The pages in a real browser: they work without any other host, say what they should, and send a real order."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.browser.webdriver import Browser, browser
+
+KEY = "demo-harbour-lane-counter"
+
+
+def assert_quiet_and_alone(page: Browser, address: str) -> None:
+    """Nothing failed in the page, and nothing was asked of anybody else."""
+    assert page.complaints() == []
+    assert [each for each in page.requested() if not each.startswith(address)] == []
+
+
+@pytest.mark.parametrize(
+    ("path", "says"),
+    [("/", "Before a blank is spoiled"), ("/docs", "/v1/validate"), ("/problems", "faulty-document")],
+)
+def test_page_loads_from_the_service_alone(path: str, says: str, served: str, tmp_path: Path) -> None:
+    with browser(tmp_path) as page:
+        page.open(served + path)
+        assert says in page.script("return document.body.innerText")
+        assert_quiet_and_alone(page, served)
+
+
+def test_the_form_sends_an_order_and_shows_the_verdict(served: str, tmp_path: Path) -> None:
+    form = "form[data-path='/v1/validate']"
+    with browser(tmp_path) as page:
+        page.open(served + "/docs")
+        page.type("#key", KEY)
+        page.script(f"document.querySelector(\"{form}\").closest('details').open = true")
+        page.click(f"{form} button[type=submit]")
+        answer = page.wait_for(
+            f"(text => text && text !== '…' && text)(document.querySelector(\"{form} output\").textContent)"
+        )
+        assert answer.startswith("200")
+        assert '"verdict": "' in answer
+        assert '"because": "' in answer
+        assert_quiet_and_alone(page, served)
+
+
+def test_the_form_without_a_key_says_what_is_missing(served: str, tmp_path: Path) -> None:
+    form = "form[data-path='/v1/shop']"
+    with browser(tmp_path) as page:
+        page.open(served + "/docs")
+        page.script(f"document.querySelector(\"{form}\").closest('details').open = true")
+        page.click(f"{form} button[type=submit]")
+        answer = page.wait_for(
+            f"(text => text && text !== '…' && text)(document.querySelector(\"{form} output\").textContent)"
+        )
+        assert answer.startswith("401")
+        assert "key is needed" in answer
+
+
+def test_everything_but_the_forms_reads_without_scripts(served: str, tmp_path: Path) -> None:
+    with browser(tmp_path, scripts=False) as page:
+        page.open(served + "/docs")
+        source = page.source()
+        assert "The forms below need JavaScript" in source
+        assert "Say whether an order can be done" in source

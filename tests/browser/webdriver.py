@@ -1,0 +1,122 @@
+"""A headless Chromium driven over the W3C WebDriver protocol, which is plain HTTP: no more than the tests need."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import subprocess
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import requests
+
+ELEMENT = "element-6066-11e4-a52e-4f735466cecf"  # the standard's name for a reference to an element
+WAIT_S = 20.0
+# Every name but the service's own address fails to resolve, and the browser's own calls home are off.
+ARGUMENTS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
+    "--window-size=1200,1600",
+)
+
+
+class Browser:
+    """One browser session."""
+
+    def __init__(self, driver: str, session: str) -> None:
+        self._at = f"{driver}/session/{session}"
+
+    def _call(self, method: str, path: str, body: Any = None) -> Any:
+        answer = requests.request(method, self._at + path, json=body, timeout=60)
+        value = answer.json()["value"]
+        if answer.status_code != 200:
+            raise AssertionError(f"{method} {path}: {value['error']}: {value['message']}")
+        return value
+
+    def open(self, url: str) -> None:
+        self._call("POST", "/url", {"url": url})
+
+    def find(self, selector: str) -> str:
+        return str(self._call("POST", "/element", {"using": "css selector", "value": selector})[ELEMENT])
+
+    def click(self, selector: str) -> None:
+        self._call("POST", f"/element/{self.find(selector)}/click", {})
+
+    def type(self, selector: str, text: str) -> None:
+        self._call("POST", f"/element/{self.find(selector)}/value", {"text": text})
+
+    def script(self, source: str) -> Any:
+        return self._call("POST", "/execute/sync", {"script": source, "args": []})
+
+    def source(self) -> str:
+        return str(self._call("GET", "/source"))
+
+    def wait_for(self, condition: str) -> Any:
+        """Until the script expression is true. Raises AssertionError after 20 s."""
+        deadline = time.monotonic() + WAIT_S
+        while time.monotonic() < deadline:
+            value = self.script(f"return {condition}")
+            if value:
+                return value
+            time.sleep(0.05)
+        raise AssertionError(f"never true in the page: {condition}")
+
+    def complaints(self) -> list[str]:
+        """What the browser logged as severe: scripts that failed, requests that did."""
+        return [each["message"] for each in self._call("POST", "/se/log", {"type": "browser"}) if each["level"] == "SEVERE"]
+
+    def requested(self) -> list[str]:
+        """Everything the page loaded."""
+        return list(self.script("return performance.getEntriesByType('resource').map(each => each.name)"))
+
+    def quit(self) -> None:
+        self._call("DELETE", "")
+
+
+@contextmanager
+def browser(profile: Path, *, scripts: bool = True) -> Iterator[Browser]:
+    """A fresh browser; ``scripts=False`` turns JavaScript off. Fails where Chromium and its driver are missing."""
+    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    assert chromium, "the page tests need Debian's chromium; .ci/run installs it"
+    assert driver, "the page tests need Debian's chromium-driver; .ci/run installs it"
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    options: dict[str, Any] = {"binary": chromium, "args": [*ARGUMENTS, f"--user-data-dir={profile}"]}
+    if not scripts:
+        options["prefs"] = {"profile.managed_default_content_settings.javascript": 2}
+    wanted = {"alwaysMatch": {"browserName": "chrome", "goog:chromeOptions": options, "goog:loggingPrefs": {"browser": "ALL"}}}
+    with subprocess.Popen([driver, f"--port={port}"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+        try:
+            address = f"http://127.0.0.1:{port}"
+            _wait_until_ready(address)
+            made = requests.post(f"{address}/session", json={"capabilities": wanted}, timeout=60).json()["value"]
+            opened = Browser(address, made["sessionId"])
+            try:
+                yield opened
+            finally:
+                opened.quit()
+        finally:
+            process.terminate()
+
+
+def _wait_until_ready(address: str) -> None:
+    deadline = time.monotonic() + WAIT_S
+    while time.monotonic() < deadline:
+        try:
+            if requests.get(f"{address}/status", timeout=1).json()["value"]["ready"]:
+                return
+        except requests.ConnectionError:
+            pass  # not listening yet
+        time.sleep(0.05)
+    raise AssertionError("chromedriver did not get ready")
