@@ -8,9 +8,9 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
-from redis import Redis
 
 from accord_service.store.breaker import Breaker
 from accord_service.store.connection import Connection, connect
@@ -43,11 +43,20 @@ def binary(request: pytest.FixtureRequest) -> Path:
     return wheel_binary() if request.param.startswith("valkey") else redis_server()
 
 
-@pytest.fixture
-def server(binary: Path, tmp_path: Path) -> Iterator[EmbeddedServer]:
-    running = EmbeddedServer.start(tmp_path / "data", binary=binary)
+@pytest.fixture(scope="session")
+def running_server(binary: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[EmbeddedServer]:
+    running = EmbeddedServer.start(tmp_path_factory.mktemp("store") / "data", binary=binary)
     yield running
     running.stop()
+
+
+@pytest.fixture
+def server(running_server: EmbeddedServer) -> EmbeddedServer:
+    """Running and empty."""
+    client = connect(running_server.url, timeout_s=5.0)
+    client.flushall()
+    client.close()
+    return running_server
 
 
 @pytest.fixture
@@ -75,8 +84,8 @@ def store(open_store: Callable[[], Store]) -> Store:
 
 
 @pytest.fixture
-def raw(server: EmbeddedServer) -> Iterator[Redis]:
-    """The server itself, for what the store would never do: tampering."""
+def raw(server: EmbeddedServer) -> Iterator[Any]:
+    """The server itself, for what the store would never do: tampering. The library's types are of no help here."""
     client = connect(server.url, timeout_s=5.0)
     yield client
     client.close()

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+import threading
 from collections.abc import Callable
 from typing import Any
 
 import pytest
-from redis import Redis
 
 from accord_service.store import Store
 
@@ -23,7 +23,7 @@ def chain(store: Store) -> Store:
     return store
 
 
-def _entry(raw: Redis, seq: int) -> dict[str, Any]:
+def _entry(raw: Any, seq: int) -> dict[str, Any]:
     return dict(json.loads(raw.lindex(AUDIT, seq - 1)))
 
 
@@ -54,53 +54,53 @@ def test_an_empty_chain_holds(store: Store) -> None:
     assert store.audit.verify() is None
 
 
-def test_a_chain_of_several_pages(chain: Store, monkeypatch: pytest.MonkeyPatch, raw: Redis) -> None:
+def test_a_chain_of_several_pages(chain: Store, monkeypatch: pytest.MonkeyPatch, raw: Any) -> None:
     monkeypatch.setattr("accord_service.store.audit.PAGE", 2)
     assert chain.audit.verify() is None
     raw.lset(AUDIT, 4, _canonical({**_entry(raw, 5), "who": "else"}))
     assert chain.audit.verify() == 5
 
 
-def _alter(raw: Redis) -> None:
+def _alter(raw: Any) -> None:
     raw.lset(AUDIT, 3, _canonical({**_entry(raw, 4), "who": "somebody else"}))
 
 
-def _alter_and_reseal(raw: Redis) -> None:
+def _alter_and_reseal(raw: Any) -> None:
     raw.lset(AUDIT, 3, _resealed({**_entry(raw, 4), "who": "somebody else"}))
 
 
-def _alter_last_and_reseal(raw: Redis) -> None:
+def _alter_last_and_reseal(raw: Any) -> None:
     raw.lset(AUDIT, 5, _resealed({**_entry(raw, 6), "who": "somebody else"}))
 
 
-def _remove(raw: Redis) -> None:
+def _remove(raw: Any) -> None:
     raw.lrem(AUDIT, 1, raw.lindex(AUDIT, 3))
 
 
-def _cut_short(raw: Redis) -> None:
+def _cut_short(raw: Any) -> None:
     raw.ltrim(AUDIT, 0, 3)
 
 
-def _slip_in(raw: Redis) -> None:
+def _slip_in(raw: Any) -> None:
     raw.linsert(AUDIT, "BEFORE", raw.lindex(AUDIT, 3), _resealed({**_entry(raw, 4), "who": "x"}))
 
 
-def _add_behind(raw: Redis) -> None:
+def _add_behind(raw: Any) -> None:
     last = _entry(raw, 6)
     raw.rpush(AUDIT, _resealed({**last, "seq": 7, "previous": last["hash"]}))
 
 
-def _swap(raw: Redis) -> None:
+def _swap(raw: Any) -> None:
     third, fourth = raw.lindex(AUDIT, 2), raw.lindex(AUDIT, 3)
     raw.lset(AUDIT, 2, fourth)
     raw.lset(AUDIT, 3, third)
 
 
-def _garble(raw: Redis) -> None:
+def _garble(raw: Any) -> None:
     raw.lset(AUDIT, 3, b"\xff{")
 
 
-def _other_json(raw: Redis) -> None:
+def _other_json(raw: Any) -> None:
     raw.lset(AUDIT, 3, b"[1]")
 
 
@@ -120,12 +120,41 @@ def _other_json(raw: Redis) -> None:
     ],
 )
 def test_tampering_is_found_where_it_was_done(
-    chain: Store, raw: Redis, tamper: Callable[[Redis], None], broken: int
+    chain: Store, raw: Any, tamper: Callable[[Any], None], broken: int
 ) -> None:
     tamper(raw)
     assert chain.audit.verify() == broken
 
 
-def test_a_head_set_back_is_found(chain: Store, raw: Redis) -> None:
+def test_a_head_set_back_is_found(chain: Store, raw: Any) -> None:
     raw.set(HEAD, f"4 {_entry(raw, 4)['hash']}")
     assert chain.audit.verify() == 5
+
+
+def test_an_altered_document_is_found_though_the_chain_is_whole(chain: Store, raw: Any) -> None:
+    chain.shops.replace("s1", 1, {"n": 10}, who="somebody")
+    assert chain.audit.altered() == ()
+    raw.hset("{accord}:shop:s1", "d", _canonical({"changed_at": 0, "document": {"n": 11}}))
+    raw.hset("{accord}:shop:s4", "d", "not even JSON")
+    raw.delete("{accord}:shop:s5")  # as at the end of its time
+    assert chain.audit.altered() == ("{accord}:shop:s1", "{accord}:shop:s4")
+    assert chain.audit.verify() is None
+
+
+def test_documents_changed_while_they_are_looked_at_are_not_suspected(chain: Store) -> None:
+    stopping = threading.Event()
+
+    def change() -> None:
+        version = 1
+        while not stopping.is_set():
+            chain.shops.replace("s1", version, {"n": version}, who="somebody")
+            version += 1
+
+    thread = threading.Thread(target=change)
+    thread.start()
+    try:
+        for _ in range(30):
+            assert chain.audit.altered() == ()
+    finally:
+        stopping.set()
+        thread.join()

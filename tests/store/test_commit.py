@@ -6,13 +6,13 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable
+from typing import Any
 
 import pytest
-from redis import Redis
 
 from accord_service.store import Change, Conflict, EmbeddedServer, Store, StoreBroken
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, AddToIndex, Committer, Delete, DropFromIndex, Put
+from accord_service.store.commit import ABSENT, AddToIndex, Committer, Delete, DropFromIndex, Put, Write
 from accord_service.store.connection import Connection, connect
 
 AUDIT = AuditEntry("who", "test", "it")
@@ -34,7 +34,7 @@ def test_each_write_adds_one_to_the_version(committer: Committer) -> None:
     assert (kept.version, kept.document) == (3, {"n": 2})
 
 
-def test_a_conflict_names_the_key_and_writes_nothing(committer: Committer, raw: Redis) -> None:
+def test_a_conflict_names_the_key_and_writes_nothing(committer: Committer, raw: Any) -> None:
     committer.commit({A: ABSENT}, [Put(A, 1)], AUDIT)
     with pytest.raises(Conflict) as caught:
         committer.commit({B: ABSENT, A: 7}, [Put(B, 2), AddToIndex(INDEX, "m", 1)], AUDIT)
@@ -44,7 +44,7 @@ def test_a_conflict_names_the_key_and_writes_nothing(committer: Committer, raw: 
     assert raw.llen("{accord}:audit") == 1
 
 
-def test_a_write_that_cannot_be_done_leaves_the_others_undone(committer: Committer, raw: Redis) -> None:
+def test_a_write_that_cannot_be_done_leaves_the_others_undone(committer: Committer, raw: Any) -> None:
     raw.set(INDEX, "not a sorted set")
     with pytest.raises(StoreBroken, match="not a zset"):
         committer.commit({}, [Put(A, 1), AddToIndex(INDEX, "m", 1)], AUDIT)
@@ -52,15 +52,15 @@ def test_a_write_that_cannot_be_done_leaves_the_others_undone(committer: Committ
     assert raw.llen("{accord}:audit") == 0
 
 
-def test_a_damaged_audit_stops_writing(committer: Committer, raw: Redis) -> None:
+def test_a_damaged_audit_stops_writing(committer: Committer, raw: Any) -> None:
     raw.set("{accord}:audit", "not a list")
     with pytest.raises(StoreBroken, match="not a list"):
         committer.commit({}, [Put(A, 1)], AUDIT)
     assert committer.get(A) is None
 
 
-def test_every_kind_of_write(committer: Committer, raw: Redis) -> None:
-    writes = [
+def test_every_kind_of_write(committer: Committer, raw: Any) -> None:
+    writes: list[Write] = [
         Put(A, {"ü": [1.5, None]}, 60),
         Put(B, 1),
         AddToIndex(INDEX, "m", 2.5),
@@ -97,7 +97,7 @@ def test_changes_join_unless_they_expect_two_versions() -> None:
         _ = Change({A: 1}) + Change({A: 2})
 
 
-def test_the_server_forgetting_its_scripts_is_not_noticed(committer: Committer, raw: Redis) -> None:
+def test_the_server_forgetting_its_scripts_is_not_noticed(committer: Committer, raw: Any) -> None:
     committer.commit({A: 0}, [Put(A, 1)], AUDIT)
     raw.script_flush()
     committer.commit({A: 1}, [Put(A, 1)], AUDIT)
@@ -134,6 +134,29 @@ def _add_one(store: Store) -> None:
         return
 
 
+def test_a_worker_gets_through_while_another_never_pauses(open_store: Opener) -> None:
+    busy, polite = open_store(), open_store()
+    stopping = threading.Event()
+
+    def hog(name: int) -> None:
+        number = 0
+        while not stopping.is_set():
+            busy.shops.create(f"{name}-{number}", {}, who="busy")
+            number += 1
+
+    threads = [threading.Thread(target=hog, args=(name,)) for name in range(4)]
+    for each in threads:
+        each.start()
+    try:
+        for number in range(30):
+            polite.shops.create(f"polite-{number}", {}, who="polite")
+    finally:
+        stopping.set()
+        for each in threads:
+            each.join()
+    assert polite.audit.verify() is None
+
+
 PROCESS = """
 import sys
 from accord_service.store import Conflict, Store
@@ -142,7 +165,8 @@ won = 0
 while won < 15:
     head = store.revisions.head()
     try:
-        store.revisions.publish(head, {"by": {"who": sys.argv[2]}}, author=sys.argv[2], approvers=(), reason="", proposal=None)
+        documents = {"by": {"who": sys.argv[2]}}
+        store.revisions.publish(head, documents, author=sys.argv[2], approvers=(), reason="", proposal=None)
         won += 1
     except Conflict:
         continue

@@ -179,6 +179,32 @@ def test_a_killed_server_is_started_again(server: EmbeddedServer, store: Store, 
     assert _servers_on(server.folder) == [server.pid]
 
 
+def _locked(file: Path) -> bool:
+    with open(file, "rb") as opened:
+        try:
+            fcntl.flock(opened, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return True
+        return False
+
+
+def test_the_server_itself_holds_a_lock_on_the_folder(tmp_path: Path, binary: Path) -> None:
+    """So that no second one can be started while it lives, even if its owner is gone."""
+    server = EmbeddedServer.start(tmp_path / "data", binary=binary)
+    assert _locked(tmp_path / "data" / "server.lock")
+    holders = [each.parent.parent.name for each in Path("/proc").glob("[0-9]*/fd/*") if _is(each, server)]
+    assert holders == [str(server.pid)]
+    server.stop()
+    assert not _locked(tmp_path / "data" / "server.lock")
+
+
+def _is(opened: Path, server: EmbeddedServer) -> bool:
+    try:
+        return opened.readlink() == server.folder / "server.lock"
+    except OSError:  # closed or ended meanwhile
+        return False
+
+
 def test_a_server_left_behind_is_ended_first(tmp_path: Path, binary: Path, until: Until) -> None:
     """As a crash could leave it: alive, on the folder, holding the server's lock, without an owner."""
     folder = tmp_path / "data"
@@ -244,7 +270,7 @@ def test_damaged_data_is_said_and_left_alone(tmp_path: Path, binary: Path) -> No
     content = bytearray(log.read_bytes())
     content[200:210] = b"\0" * 10
     log.write_bytes(content)
-    with pytest.raises(StoreBroken, match="ended with code 1(.|\n)*Bad file format"):
+    with pytest.raises(StoreBroken, match=r"ended with code 1(.|\n)*Bad file format"):
         EmbeddedServer.start(tmp_path / "data", binary=binary)
     assert log.read_bytes() == content
     with pytest.raises(StoreBroken, match="ended with code 1"):  # and the folder is free again

@@ -1,4 +1,4 @@
-"""The server killed with kill -9 in the middle of commits, again and again.
+"""The server, and the process that owns it, killed with kill -9 in the middle of commits, again and again.
 
 ``ACCORD_SOAK_KILLS`` says how often (5 if unset); the figures are printed, for ``pytest -s``.
 """
@@ -8,12 +8,15 @@ from __future__ import annotations
 import os
 import random
 import signal
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-
-from redis import Redis
+from functools import partial
+from pathlib import Path
+from typing import Any
 
 from accord_rules.verdict import digest
 from accord_service.store import Cell, Conflict, EmbeddedServer, Store, StoreAway
@@ -62,7 +65,7 @@ def _publish(store: Store, told: Told, stopping: threading.Event) -> None:
 
 
 def test_nothing_acknowledged_is_lost_and_nothing_is_half_done(
-    server: EmbeddedServer, open_store: Callable[[], Store], raw: Redis, until: Until
+    server: EmbeddedServer, open_store: Callable[[], Store], raw: Any, until: Until
 ) -> None:
     reader = open_store()
     reader.revisions.first({}, author="t", reason="")
@@ -88,15 +91,17 @@ def test_nothing_acknowledged_is_lost_and_nothing_is_half_done(
 
 
 def _kill_and_wait(server: EmbeddedServer, reader: Store, until: Until) -> float:
-    """Kill it after a moment of undisturbed writing; the seconds until it answered again."""
+    """Kill it after a moment of undisturbed writing; the seconds from there until it answered again."""
     before = reader.audit.head().seq
     until(lambda: _answers(reader) and reader.audit.head().seq > before + 3)
     time.sleep(random.uniform(0, 0.05))
     pid = server.pid
     assert pid is not None
+    began_s = time.monotonic()
     os.kill(pid, signal.SIGKILL)
     until(lambda: server.pid not in (None, pid))
-    return until(lambda: _answers(reader))
+    until(lambda: _answers(reader))
+    return time.monotonic() - began_s
 
 
 def _answers(store: Store) -> bool:
@@ -107,7 +112,7 @@ def _answers(store: Store) -> bool:
     return True
 
 
-def _check(store: Store, raw: Redis, told: list[Told]) -> None:
+def _check(store: Store, raw: Any, told: list[Told]) -> None:
     acknowledged = set().union(*(each.outcomes for each in told))
     kept = {record.id for record in store.outcomes.of("s", "v")}
     assert acknowledged <= kept, "an acknowledged report is lost"
@@ -128,3 +133,49 @@ def _check(store: Store, raw: Redis, told: list[Told]) -> None:
     assert store.audit.head().seq == current.number + len(kept), "an audit entry for each write and no other"
     assert raw.llen("{accord}:audit") == store.audit.head().seq
     assert sum(each.open for each in told) > 0, "no kill came in the middle of anything"
+
+
+OWNER = """
+import sys
+from pathlib import Path
+from accord_service.store import Cell, EmbeddedServer, Store
+server = EmbeddedServer.start(sys.argv[1], binary=Path(sys.argv[2]))
+store = Store.at(server.url)
+print(server.pid, flush=True)
+while True:
+    print(store.outcomes.add("s", "v", {}, cell=Cell("t", "s", "p"), failure=None, who="t").id, flush=True)
+"""
+
+
+def test_the_owner_killed_in_the_middle_leaves_no_server_and_loses_nothing(
+    tmp_path: Path, binary: Path, until: Until
+) -> None:
+    acknowledged: set[str] = set()
+    for _ in range(KILLS):
+        words = [sys.executable, "-c", OWNER, str(tmp_path / "data"), str(binary)]
+        with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as owner:
+            assert owner.stdout is not None
+            server_pid = int(owner.stdout.readline())
+            acknowledged.add(owner.stdout.readline().strip())
+            time.sleep(random.uniform(0, 0.05))
+            owner.kill()
+            # A line that was cut off is one that nobody was told.
+            acknowledged |= {line.strip() for line in owner.stdout if line.endswith("\n")}
+        until(partial(_ended, server_pid))
+    server = EmbeddedServer.start(tmp_path / "data", binary=binary)
+    store = Store.at(server.url, timeout_s=5.0)
+    kept = {record.id for record in store.outcomes.of("s", "v")}
+    assert acknowledged <= kept
+    assert [count.good for count in store.outcomes.counts()] == [len(kept)]
+    assert store.audit.verify() is None
+    assert store.audit.head().seq == len(kept)
+    store.close()
+    server.stop()
+    print(f"\n{KILLS} owners killed: {len(acknowledged)} writes acknowledged, {len(kept)} kept, no server left behind")
+
+
+def _ended(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] in "ZX"
+    except (FileNotFoundError, ProcessLookupError):
+        return True

@@ -11,6 +11,7 @@ from accord_service.store.errors import (
     StoreAway,
     StoreBroken,
     StoreError,
+    WriteRefused,
 )
 from accord_service.store.idempotency import Remembered
 from accord_service.store.index import Page
@@ -20,11 +21,12 @@ from accord_service.store.proposals import ProposalRecord
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.shops import HouseRecord, ShopRecord
 from accord_service.store.store import Store
-from accord_service.store.verdicts import VerdictRecord
+from accord_service.store.verdicts import MASKED, VerdictRecord
 from accord_service.store.watch import HeadWatch, Watched
 
 __all__ = [
     "ABSENT",
+    "MASKED",
     "Audit",
     "AuditEntry",
     "AuditHead",
@@ -55,4 +57,5 @@ __all__ = [
     "StoreError",
     "VerdictRecord",
     "Watched",
+    "WriteRefused",
 ]

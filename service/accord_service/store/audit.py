@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -123,6 +123,30 @@ class Audit:
             return min(reached.seq + 1, end.seq)
         return self._surplus()
 
+    def altered(self) -> tuple[str, ...]:
+        """The keys whose document is not the one that the chain says was written last.
+
+        Only what is there is looked at: a document that is gone may have come to the end of its time. Trust the answer
+        as far as ``verify`` finds the chain whole; it raises ValueError at an entry that is none.
+        """
+        end = self.head().seq
+        last: dict[str, str | None] = {}
+        for text in self._all_texts(end):
+            last.update(_read(text).written)
+        keys = sorted(last)
+        suspects = {
+            key
+            for start in range(0, len(keys), PAGE)
+            for key, found in self._digests(keys[start : start + PAGE])
+            if found is not None and found != last[key]
+        }
+        meanwhile = {key for text in self._texts(end, None) for key in _read(text).written}
+        return tuple(sorted(suspects - meanwhile))
+
+    def _digests(self, keys: Sequence[str]) -> Iterator[tuple[str, str | None]]:
+        for key, text in zip(keys, self._connection.ask_all([("HGET", key, "d") for key in keys]), strict=True):
+            yield key, None if text is None else hashlib.sha256(text).hexdigest()
+
     def _surplus(self) -> int | None:
         """The first entry that no commit made, past the chain's end; the length is asked first, as both may grow."""
         length, head = self._connection.ask_all((("LLEN", names.AUDIT), ("GET", names.AUDIT_HEAD)))
@@ -133,8 +157,9 @@ class Audit:
         for after in range(0, most, PAGE):
             yield from self._texts(after, min(PAGE, most - after))
 
-    def _texts(self, after: int, limit: int) -> list[bytes]:
-        return list(self._connection.ask("LRANGE", names.AUDIT, after, after + limit - 1))
+    def _texts(self, after: int, limit: int | None) -> list[bytes]:
+        last = -1 if limit is None else after + limit - 1
+        return list(self._connection.ask("LRANGE", names.AUDIT, after, last))
 
 
 def _read(text: bytes) -> SealedEntry:

@@ -7,14 +7,14 @@ import time
 from collections.abc import Callable
 from typing import TypeVar
 
-from accord_service.store.errors import StoreAway
+from accord_service.store.errors import StoreAway, WriteRefused
 
 T = TypeVar("T")
 RETRY_S = 1.0
 
 
 class Breaker:
-    """Lets calls through while they succeed. After one StoreAway, lets one call through each ``retry_s``.
+    """Lets calls through while they are answered. After one StoreAway, lets one call through each ``retry_s``.
 
     All others raise StoreAway at once. There is no thread behind it: the call that is let through is the retry.
     """
@@ -31,15 +31,21 @@ class Breaker:
         self._enter()
         try:
             answer = ask()
+        except WriteRefused:
+            self._close()
+            raise
         except StoreAway as error:
             with self._lock:
                 self._why = str(error) or "the store is away"
                 self._next_try_s = self._monotonic() + self._retry_s
             raise
+        self._close()
+        return answer
+
+    def _close(self) -> None:
         if self._why:
             with self._lock:
                 self._why = ""
-        return answer
 
     def _enter(self) -> None:
         if not self._why:

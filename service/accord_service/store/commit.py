@@ -24,9 +24,9 @@ from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, StoreAway, StoreBroken
 
 ABSENT = 0
-# Other processes' commits may get in between; each round somebody succeeds.
-ATTEMPTS = 100
-JITTER_S = 0.002
+# Other processes' commits may get in between. Who lost tries again at once, with the head it was just told: waiting
+# first would only lose again to whoever does not wait. Then jitter, in case two keep step with each other.
+ATTEMPTS, EAGER, JITTER_S = 200, 20, 0.001
 
 _SCRIPT = files("accord_service.store").joinpath("commit.lua").read_text(encoding="utf-8")
 _SCRIPT_SHA1 = hashlib.sha1(_SCRIPT.encode(), usedforsecurity=False).hexdigest()  # the server's own name for it
@@ -168,7 +168,8 @@ class Committer:
                     key = keys[int(answer[1]) - 1]
                     raise Conflict(key, expect[key], int(answer[2]))
                 self._head = AuditHead.read(answer[1])
-                time.sleep(random.uniform(0, JITTER_S * min(attempt, 5)))
+                if attempt > EAGER:
+                    time.sleep(random.uniform(0, JITTER_S))
         raise StoreAway(f"others wrote first {ATTEMPTS} times")
 
 

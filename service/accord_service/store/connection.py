@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import parse_qs, unquote, urlsplit
+from urllib.parse import parse_qs, unquote
 
 import redis
 from redis import exceptions
@@ -14,15 +14,17 @@ from redis.retry import Retry
 from redis.sentinel import Sentinel
 
 from accord_service.store.breaker import Breaker
-from accord_service.store.errors import StoreAway, StoreBroken
+from accord_service.store.errors import StoreAway, StoreBroken, WriteRefused
 
 TIMEOUT_S = 0.2
 HEALTH_CHECK_S = 15
 SCHEMES = ("redis", "rediss", "unix")
 SENTINEL_SCHEME = "redis+sentinel"
 SENTINEL_PORT = 26379
-# Refusals that pass by themselves: a replica without its master, a full disk, a fail-over under way, full memory.
-PASSING = ("LOADING", "READONLY", "MASTERDOWN", "MISCONF", "NOREPLICAS", "CLUSTERDOWN", "TRYAGAIN", "OOM", "BUSY")
+# Answers that pass by themselves: data being read, a fail-over under way, another's long script.
+AWAY = ("LOADING", "MASTERDOWN", "CLUSTERDOWN", "TRYAGAIN", "BUSY")
+# The same for writes alone: a replica, a disk that can't be written, a master without its replicas, full memory.
+NO_WRITES = ("READONLY", "MISCONF", "NOREPLICAS", "OOM")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +40,13 @@ class SentinelAddress:
 
 def sentinel_address(url: str) -> SentinelAddress:
     """Read a Sentinel address. Raises StoreBroken saying what is wrong; the password is never repeated."""
-    parts = urlsplit(url)
-    credentials, _, hosts = parts.netloc.rpartition("@")
+    # By hand: the library's URL parser knows one host only, and its newer versions refuse two in brackets.
+    place, _, query = url.partition("://")[2].partition("?")
+    authority, _, path = place.partition("/")
+    credentials, _, hosts = authority.rpartition("@")
     username, _, password = credentials.partition(":")
-    service = unquote(parts.path.removeprefix("/"))
-    db = parse_qs(parts.query).get("db", ["0"])[-1]
+    service = unquote(path)
+    db = parse_qs(query).get("db", ["0"])[-1]
     if not service or "/" in service:
         raise StoreBroken(f"a {SENTINEL_SCHEME} address ends with /<name of the service>")
     if not db.isascii() or not db.isdecimal():
@@ -159,12 +163,16 @@ def translated(ask: Callable[[], Any]) -> Any:
         return ask()
     except (exceptions.AuthenticationError, exceptions.AuthorizationError) as error:
         raise StoreBroken(f"the store refuses us: {error}") from error
-    except (exceptions.ConnectionError, exceptions.TimeoutError, exceptions.TryAgainError, OSError) as error:
+    except exceptions.ReadOnlyError as error:
+        raise WriteRefused(f"the store takes no writes now: {error}") from error
+    except (exceptions.ConnectionError, exceptions.TimeoutError, OSError) as error:
         raise StoreAway(f"the store does not answer: {error}") from error
-    except (exceptions.ReadOnlyError, exceptions.ClusterDownError, exceptions.OutOfMemoryError) as error:
-        raise StoreAway(f"the store can't write now: {error}") from error
+    except exceptions.OutOfMemoryError as error:
+        raise WriteRefused(f"the store takes no writes now: {error}") from error
     except exceptions.RedisError as error:
-        # Inside a script the server puts its own words before or behind the code.
-        if any(word in str(error).split() or str(error).startswith(word) for word in PASSING):
-            raise StoreAway(f"the store can't serve us now: {error}") from error
+        code = str(error).partition(" ")[0]
+        if code in NO_WRITES:
+            raise WriteRefused(f"the store takes no writes now: {error}") from error
+        if code in AWAY or isinstance(error, exceptions.ClusterDownError | exceptions.TryAgainError):
+            raise StoreAway(f"the store can't answer now: {error}") from error
         raise StoreBroken(f"the store refuses a command: {error}") from error

@@ -38,6 +38,7 @@ SOCKET_PATH_LIMIT = 100  # bytes; the kernel's own is 108 with the closing zero 
 ORPHAN_GRACE_S = 2.0
 DYING_OWNER_S = 0.5  # a killed process lets go of its files a moment after it lost its threads
 POLL_S = 0.005
+SHORTEST_PAUSE_S, LONGEST_PAUSE_S = 0.02, 2.0  # before the server is started again
 
 # Runs between us and the server: asks for the parent-death signal, makes sure that the parent did not end before that,
 # and becomes the server. SIGKILL, because it also ends a server that is stopped or busy; acknowledged writes are on the
@@ -155,19 +156,19 @@ class EmbeddedServer:
         """Start the server; whenever it ends unasked, start it again."""
         pause_s = 0.0
         while not self._stopping.wait(pause_s):
-            began_s = time.monotonic()
             try:
                 process = self._spawn()
                 self._await_answer(process)
             except (StoreBroken, OSError) as error:
                 if self._give_up(error):
                     return
+                pause_s = min(LONGEST_PAUSE_S, pause_s * 2 + SHORTEST_PAUSE_S)
             else:
                 self._ready.set()
                 process.wait()
                 if not self._stopping.is_set():
                     logger.warning("the store's server ended with code %s; starting it again", process.returncode)
-            pause_s = 0.0 if time.monotonic() - began_s > 1.0 else min(2.0, pause_s * 2 + 0.05)
+                pause_s = SHORTEST_PAUSE_S
 
     def _give_up(self, error: Exception) -> bool:
         """At the first start a failure is the caller's to see; later ones are logged and tried again."""
@@ -183,7 +184,10 @@ class EmbeddedServer:
     def _spawn(self) -> subprocess.Popen[bytes]:
         lock = _lock_for_server(self.folder, self._stopping)
         try:
-            with open(self.folder / "server.log", "wb") as log:
+            log_file = self.folder / "server.log"
+            if log_file.exists():  # why the last one ended may be worth knowing
+                log_file.replace(self.folder / "server.log.1")
+            with open(log_file, "wb") as log:
                 process = subprocess.Popen(
                     [sys.executable, "-I", "-S", "-c", _BECOME_SERVER, str(os.getpid()), *self._command()],
                     stdin=subprocess.DEVNULL,

@@ -14,6 +14,10 @@ class StoreAway(StoreError):
     """
 
 
+class WriteRefused(StoreAway):
+    """The store answers but takes no writes now: its memory or disk is full, or it is a replica. Reading goes on."""
+
+
 class StoreBroken(StoreError):
     """The store can't be used until somebody acts: a wrong address, a wrong password, damaged data."""
 

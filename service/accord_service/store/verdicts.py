@@ -14,7 +14,6 @@ from accord_service.store.commit import (
     AddToIndex,
     Change,
     Committer,
-    Delete,
     DropFromIndex,
     Put,
     Versioned,
@@ -93,7 +92,9 @@ class Verdicts:
             (
                 Put(_key(shop, id_), record.kept(), lives_s),
                 AddToIndex(names.VERDICTS, member, now),
-                *(() if expires_at is None else (AddToIndex(names.VERDICTS_EXPIRY, member, expires_at),)),
+                DropFromIndex(names.VERDICTS_EXPIRY, member)
+                if expires_at is None
+                else AddToIndex(names.VERDICTS_EXPIRY, member, expires_at),
             ),
         )
         try:
@@ -112,7 +113,7 @@ class Verdicts:
     def page(self, cursor: str | None = None, limit: int = PAGE) -> Page[VerdictRecord]:
         """Of all shops, newest first. A page may be short where records expired; ``next`` says whether more follow."""
         page = page_of_members(self._connection, names.VERDICTS, cursor, limit)
-        places = [tuple(unquote(part) for part in member.split("/")) for member in page.items]
+        places = [_parts(member) for member in page.items]
         kept = self._committer.get_all([_key(shop, id_) for shop, id_ in places])
         records = (_record(shop, id_, each) for (shop, id_), each in zip(places, kept, strict=True))
         return Page(tuple(each for each in records if each is not None), page.next)
@@ -145,22 +146,26 @@ class Verdicts:
         return record
 
     def prune(self, *, who: str, limit: int = 500) -> int:
-        """Take what has expired out of the indexes too; how many that were, at most ``limit``. Run it now and then."""
-        due = self._connection.ask(
-            "ZRANGE", names.VERDICTS_EXPIRY, "-inf", repr(self._committer.clock()), "BYSCORE", "LIMIT", 0, limit
-        )
-        if not due:
+        """Take records that the server let expire out of the indexes too; how many that were. Run it now and then."""
+        now = repr(self._committer.clock())
+        due = self._connection.ask("ZRANGE", names.VERDICTS_EXPIRY, "-inf", now, "BYSCORE", "LIMIT", 0, limit)
+        places = {each.decode(): _key(*_parts(each.decode())) for each in due}
+        kept = self._committer.get_all(list(places.values()))
+        gone = [member for member, record in zip(places, kept, strict=True) if record is None]
+        if not gone:
             return 0
         writes: list[Write] = []
-        for member in (each.decode() for each in due):
-            shop, id_ = (unquote(part) for part in member.split("/"))
-            writes += [
-                Delete(_key(shop, id_)),
-                DropFromIndex(names.VERDICTS, member),
-                DropFromIndex(names.VERDICTS_EXPIRY, member),
-            ]
-        self._committer.commit({}, writes, AuditEntry(who, "verdict.prune", str(len(due))))
-        return len(due)
+        for member in gone:
+            writes += [DropFromIndex(names.VERDICTS, member), DropFromIndex(names.VERDICTS_EXPIRY, member)]
+        # One that is recorded anew at this moment must not drop out of the indexes.
+        expect = {places[member]: ABSENT for member in gone}
+        self._committer.commit(expect, writes, AuditEntry(who, "verdict.prune", str(len(gone))))
+        return len(gone)
+
+
+def _parts(member: str) -> tuple[str, str]:
+    shop, id_ = (unquote(part) for part in member.split("/"))
+    return shop, id_
 
 
 def _masked(document: Mapping[str, Any]) -> Mapping[str, Any]:

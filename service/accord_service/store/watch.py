@@ -1,4 +1,4 @@
-"""How workers notice a new head: one small question a second at most, and the last answer while the store is away."""
+"""How workers notice a new head: one small question each half second at most, and the last answer while the store is away."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from accord_service.store.connection import Connection
 from accord_service.store.errors import NotThere, StoreError
 from accord_service.store.revisions import RevisionHead, read_head
 
-CACHED_S = 1.0
+CACHED_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,67 @@
+"""Workers notice a new head, a new shop or a revoked key within two seconds, at one question a second."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+from accord_service.store import EmbeddedServer, HeadWatch, Store
+from accord_service.store.connection import Connection, connect
+
+Opener = Callable[[], Store]
+
+
+def test_another_worker_s_publication_is_seen_within_two_seconds(open_store: Opener) -> None:
+    writer, reader = open_store(), open_store()
+    head = writer.revisions.first({}, author="t", reason="")
+    assert reader.watch.current().head == head
+    made = writer.revisions.publish(head, {"a": {}}, author="t", approvers=(), reason="", proposal=None)
+    began_s = time.monotonic()
+    while reader.watch.current().head != made.head:
+        assert time.monotonic() - began_s < 2.0
+        time.sleep(0.01)
+
+
+class Ticks:
+    def __init__(self) -> None:
+        self.now_s = 100.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+def _commands(raw: Any) -> int:
+    return int(raw.info("stats")["total_commands_processed"])
+
+
+def test_the_store_is_asked_once_a_second_however_many_ask(store: Store, server: EmbeddedServer, raw: Any) -> None:
+    store.revisions.first({}, author="t", reason="")
+    ticks = Ticks()
+    watch = HeadWatch(Connection(connect(server.url)), monotonic=ticks)
+    watch.current()
+    before = _commands(raw)
+    for _ in range(1000):
+        ticks.now_s += 0.01
+        watch.current()
+    # Two commands each time, and the question about the number itself.
+    assert 18 <= _commands(raw) - before <= 23
+
+
+def test_the_directory_moves_with_shops_house_rules_and_keys(store: Store, server: EmbeddedServer) -> None:
+    store.revisions.first({}, author="t", reason="")
+    watch = HeadWatch(Connection(connect(server.url)), cached_s=0)
+    seen = [watch.current().directory]
+    store.shops.create("s", {}, who="t")
+    seen.append(watch.current().directory)
+    store.shops.replace("s", 1, {}, who="t")
+    seen.append(watch.current().directory)
+    store.shops.replace_house("s", 0, {}, who="t")
+    seen.append(watch.current().directory)
+    issued = store.keys.issue("s", "owner", who="t")
+    seen.append(watch.current().directory)
+    store.keys.revoke(issued.record.id, who="t")
+    seen.append(watch.current().directory)
+    store.proposals.create({}, author="t", state="draft")
+    seen.append(watch.current().directory)
+    assert seen == [0, 1, 2, 3, 4, 5, 5]
