@@ -8,7 +8,7 @@ BIN := $(VENV)/bin
 ENGINE_FLAGS = $(shell $(PYTHON) -c 'import sys; print("-DPyEval_CallObject=PyObject_CallObject" if sys.version_info >= (3, 13) else "")')
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint check serve bench screenshots lock clean
+.PHONY: help demo topology test lint check serve bench lock clean
 
 help: ## what can be made
 	@sed -n 's/^\([a-z]*\):.*## /\1	/p' $(MAKEFILE_LIST) | expand -t 14
@@ -31,7 +31,11 @@ demo: $(VENV)/.run ## set up, start the service, judge and settle a working day 
 	$(BIN)/python demo/run.py
 
 serve: $(VENV)/.run ## set up and start the service with the demo collective on port 8080
-	ACCORD_SHOPS_FOLDER=demo $(BIN)/accord serve
+	$(BIN)/accord seed demo --data .data/demo
+	$(BIN)/accord serve --data .data/demo
+
+topology: $(VENV)/.run ## two services on one redis-server, as in docker-compose.yml, started by hand and checked
+	$(BIN)/python demo/topology.py
 
 test: $(VENV)/.dev ## set up and run the tests
 	$(BIN)/python -m pytest

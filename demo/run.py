@@ -1,7 +1,8 @@
 """The working day of the demo collective: every order sent with its shop's key, some settled, the day summed up.
 
-    python demo/run.py                              starts the service itself on a free port
-    python demo/run.py --url http://127.0.0.1:8080  asks a service that runs with this folder's shops
+    python demo/run.py                            seeds a store, starts the service itself on a free port
+    python demo/run.py --url http://127.0.0.1:8080 --keys .data/demo/keys
+                                                  asks a service that runs on a store seeded with this folder
 
 Exits 1 if any verdict is not the one written down in expected.toml, 2 if the day could not be run.
 """
@@ -52,19 +53,35 @@ def _free_port() -> int:
 
 
 @contextlib.contextmanager
-def service() -> Iterator[str]:
-    """The real service over this folder, for as long as the block runs; yields its address."""
-    port = _free_port()
+def service() -> Iterator[tuple[str, Path]]:
+    """The real service on a store seeded with this folder, for as long as the block runs; its address and keys."""
+    with tempfile.TemporaryDirectory(prefix="accord-demo-") as data:
+        env = os.environ | {"ACCORD_DATA": data, "ACCORD_STORE_URL": ""}
+        keys = Path(data, "keys")
+        seeded(env)
+        with started_on(_free_port(), env, keys) as url:
+            yield url, keys
+
+
+def seeded(env: Mapping[str, str]) -> None:
+    """Put this folder's shops into the store that ``env`` names, and their keys into its data folder."""
+    accord = [sys.executable, "-c", "from accord_service.cli.main import main; main(prog_name='accord')"]
+    done = subprocess.run(
+        [*accord, "seed", str(DEMO)], env=_with_path(env), capture_output=True, text=True, check=False
+    )
+    if done.returncode:
+        raise DayError(f"the store could not be seeded: {done.stderr}")
+
+
+@contextlib.contextmanager
+def started_on(port: int, env: Mapping[str, str], keys: Path) -> Iterator[str]:
+    """The real service on a port of this machine, ready, for as long as the block runs; its address."""
     url = f"http://127.0.0.1:{port}"
-    env = os.environ | {
-        "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),
-        "ACCORD_SHOPS_FOLDER": str(DEMO),
-        "ACCORD_BIND": f"127.0.0.1:{port}",
-    }
+    told = _with_path(env) | {"ACCORD_BIND": f"127.0.0.1:{port}"}
     command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
-    with tempfile.TemporaryFile() as log, subprocess.Popen(command, env=env, stdout=log, stderr=log) as process:
+    with tempfile.TemporaryFile() as log, subprocess.Popen(command, env=told, stdout=log, stderr=log) as process:
         try:
-            _wait(url, START_SECONDS, process)
+            _wait(url, token("mill-steps", keys), START_SECONDS, process)
             yield url
         except DayError as error:
             log.seek(0)
@@ -76,14 +93,18 @@ def service() -> Iterator[str]:
             process.kill()
 
 
-def _wait(url: str, seconds: float, process: subprocess.Popen[bytes] | None = None) -> None:
+def _with_path(env: Mapping[str, str]) -> dict[str, str]:
+    return {**env, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+
+
+def _wait(url: str, key: str, seconds: float, process: subprocess.Popen[bytes] | None = None) -> None:
     """Wait until the service says that it is ready. Raises DayError if it stops, or is not ready in time."""
     deadline, last = time.monotonic() + seconds, "no answer"
     while time.monotonic() < deadline:
         if process is not None and process.poll() is not None:
             raise DayError("the service stopped while starting")
         try:
-            with Client(url, token("anyone"), retries=0) as accord:
+            with Client(url, key, retries=0) as accord:
                 health = accord.health()
             if health.ready:
                 return
@@ -94,9 +115,9 @@ def _wait(url: str, seconds: float, process: subprocess.Popen[bytes] | None = No
     raise DayError(f"the service at {url} was not ready after {seconds:.0f} s: {last}")
 
 
-def token(shop: str) -> str:
-    """A shop's demo key, as README.md lists them."""
-    return f"demo-{shop}-counter"
+def token(shop: str, keys: Path) -> str:
+    """The key of a shop's counter, from the file that seeding wrote it to."""
+    return (keys / f"{shop}-counter").read_text(encoding="ascii").strip()
 
 
 # -- the day sheet -----------------------------------------------------------------------------------------------------
@@ -176,11 +197,11 @@ def _print_decoration(plan: Plan, index: int, width: int) -> None:
 # -- the whole ---------------------------------------------------------------------------------------------------------
 
 
-def run(url: str, width: int) -> int:
+def run(url: str, keys: Path, width: int) -> int:
     expected = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
     shops = list(dict.fromkeys(wanted["shop"] for wanted in expected.values()))
     with contextlib.ExitStack() as stack:
-        accords = {shop: stack.enter_context(Client(url, token(shop))) for shop in shops}
+        accords = {shop: stack.enter_context(Client(url, token(shop, keys))) for shop in shops}
         answers = day(accords, expected, width)
         print("\n== Settled ".ljust(width, "="))
         for name, wanted in expected.items():
@@ -198,14 +219,15 @@ def run(url: str, width: int) -> int:
 def main() -> int:
     parser = argparse.ArgumentParser(description="Run the demo collective's working day.", allow_abbrev=False)
     parser.add_argument("--url", help="a service that is running already; else one is started for the day")
+    parser.add_argument("--keys", type=Path, default=Path(".data/demo/keys"), help="that service's folder of keys")
     asked = parser.parse_args()
     width = min(shutil.get_terminal_size((110, 24)).columns, 120)
     try:
         if asked.url:
-            _wait(asked.url, ANSWER_SECONDS)
-            return run(asked.url, width)
-        with service() as url:
-            return run(url, width)
+            _wait(asked.url, token("mill-steps", asked.keys), ANSWER_SECONDS)
+            return run(asked.url, asked.keys, width)
+        with service() as (url, keys):
+            return run(url, keys, width)
     except (AccordError, DayError, OSError) as error:
         print(f"the day could not be run: {error}", file=sys.stderr)
         return 2

@@ -1,12 +1,19 @@
-"""What every room's tests share: the shipped book, loaded once, and an authority over it."""
+"""What every room's tests share: the shipped book, loaded once, an authority over it, collectives in real stores."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import tomllib
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
+
 from accord_rules.authority import Authority
 from accord_rules.settings import Settings, load_book
+from accord_service import first_start
+from accord_service.config import Config
+from accord_service.store import EmbeddedServer, Store
 
 
 @pytest.fixture(scope="session")
@@ -19,3 +26,47 @@ def authority(book: Settings) -> Iterator[Authority]:
     made = Authority(book)
     yield made
     made.close()
+
+
+@dataclass(frozen=True)
+class Collective:
+    """A running store with a book, shops and keys. ``tokens``: (shop, role) to the bearer token of its key."""
+
+    server: EmbeddedServer
+    data: Path
+    tokens: Mapping[tuple[str, str], str]
+
+    @property
+    def config(self) -> Config:
+        """For ``create_app`` in this process."""
+        return Config(store_url=self.server.url, data=self.data, log_level="WARNING")
+
+    def headers(self, shop: str, role: str) -> dict[str, str]:
+        """What a request of this key says."""
+        return {"Authorization": f"Bearer {self.tokens[shop, role]}"}
+
+
+OpenCollective = Callable[[Iterable[str], Iterable[tuple[str, str]]], Collective]
+
+
+@pytest.fixture(scope="session")
+def open_collective(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenCollective]:
+    """Starts a store of its own for shops (TOML) and keys (shop, role)."""
+    opened: list[EmbeddedServer] = []
+
+    def open_one(shops: Iterable[str], keys: Iterable[tuple[str, str]]) -> Collective:
+        data = tmp_path_factory.mktemp("data")
+        server = EmbeddedServer.start(data / "store")
+        opened.append(server)
+        first_start.furnish(server.url, data)
+        store = Store.at(server.url, timeout_s=5.0)
+        for text in shops:
+            document = tomllib.loads(text)
+            store.shops.create(document["id"], document, who="test")
+        tokens = {holder: store.keys.issue(*holder, who="test").token for holder in keys}
+        store.close()
+        return Collective(server, data, tokens)
+
+    yield open_one
+    for each in opened:
+        each.stop()

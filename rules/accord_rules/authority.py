@@ -7,19 +7,32 @@ import threading
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
 from accord_rules.advise import plans
-from accord_rules.advise.remedies import remedies
+from accord_rules.advise.envelope import PRESSINGS_MOST, Bench, ground, on_press, possible_ones
+from accord_rules.advise.moves import Rejected
+from accord_rules.advise.remedies import Tried, remedies
 from accord_rules.derive.case import Case
 from accord_rules.infer.inference import Counts
 from accord_rules.order import Order, SettleRequest
 from accord_rules.resolve import resolve
 from accord_rules.settings import Settings
 from accord_rules.shop import Shop
-from accord_rules.verdict import Basis, Finding, Plan, PressJudged, Remedy, Settlement, Verdict, canonical, digest
+from accord_rules.verdict import (
+    Basis,
+    Envelope,
+    Finding,
+    Plan,
+    PressJudged,
+    Remedy,
+    Settlement,
+    Verdict,
+    canonical,
+    digest,
+)
 from accord_rules.weigh import OnPress, Scales, Weighed, findings, needs
 from accord_rules.wording import order_settings, plain
 
@@ -129,11 +142,17 @@ class Authority:
         """Say whether the order can be done. Raises reading.DocumentError where the book cannot read it."""
         resolved = resolve(order, self.settings, shop)
         judged = self._judge(resolved, shop)
-        held = self._scales.watch([judged.whole, *judged.decorations, *judged.best.cases])
-        if held:
+        if held := self._watch(judged):
             with self._counting:
                 self._watched.update(held)
         return self._verdict(judged, shop, self._remedies(judged, shop))
+
+    def watch(self, order: Order, shop: Shop) -> frozenset[str]:
+        """The watched rules that hold for an order, without counting them. Raises as ``validate`` does."""
+        return self._watch(self._judge(resolve(order, self.settings, shop), shop))
+
+    def _watch(self, judged: Judged) -> frozenset[str]:
+        return self._scales.watch([judged.whole, *judged.decorations, *judged.best.cases])
 
     def judge(self, order: Order, shop: Shop) -> Weighed:
         """What the rules say, without the words: for searches and comparisons over many orders."""
@@ -183,42 +202,114 @@ class Authority:
         if judged.weighed.verdict != "rejected":
             return ()
         first = judged.whole
+        ways = tuple((judged.general + each.weighed).at("blocks") for each in judged.on_presses)
+        rejected = Rejected(first.order, first, judged.decorations, judged.best, ways)
+        return remedies(rejected, partial(self._tried, judged, shop), lambda order: self.judge_resolved(order, shop))
 
-        def weigh(order: Order) -> Weighed:
-            if order.item is not first.order.item:
-                return self._judge(order, shop).weighed
-            # The same piece for the same use: what is known of the order holds, whatever the transfer or press.
-            return self._judge_case(first.with_transfers(order), judged.of_order, shop).weighed
-
-        return remedies(first.order, first.shop, self.settings, weigh)
+    def _tried(self, judged: Judged, shop: Shop, order: Order) -> Tried:
+        """What the rules say of a changed order, no further than it takes to know its verdict."""
+        first = judged.whole
+        # The same piece for the same use: what is known of the order holds, whatever the transfer or press.
+        same = order.item is first.order.item
+        whole = first.with_transfers(order) if same else Case(self.settings, self._stocked(shop), order)
+        of_order = judged.of_order if same else self._scales.weigh(whole)
+        decorations = [whole.decoration_case(index) for index in range(len(order.decorations))]
+        general = sum(map(self._scales.weigh, decorations), of_order)
+        if general.at("blocks"):
+            return Tried(general, None, (general.at("blocks"),))
+        on_presses: list[OnPress] = []
+        for press in plans.presses_of(order, whole.shop):
+            on_presses.append(self._scales.on_press(decorations, press))
+            if (general + on_presses[-1].weighed).verdict == "accepted":
+                break
+        best = min(on_presses, key=lambda each: (general + each.weighed).badness)
+        return Tried(general + best.weighed, best, tuple(each.weighed.at("blocks") for each in on_presses))
 
     # -- recommend ---------------------------------------------------------------------------------------------------
 
-    def recommend(self, request: SettleRequest, shop: Shop) -> Settlement:
-        """Say how the order can be done, best way first. Raises reading.DocumentError as ``validate`` does."""
+    def recommend(
+        self, request: SettleRequest, shop: Shop, experiences: plans.Experiences = plans.NO_EXPERIENCE
+    ) -> Settlement:
+        """Say how the order can be done, best way first. Raises reading.DocumentError as ``validate`` does.
+
+        ``experiences`` with pieces pressed before move plans up or down and are named in the reasons; they take none
+        away and bring none in.
+        """
         resolved = resolve(request, self.settings, shop)
         found = plans.search(self._scales, resolved, self._stocked(shop))
         open_ = sum((c.weighed for c in found.others if c.weighed.verdict == "undetermined"), Weighed())
         return Settlement(
             self.basis(shop),
-            self._plans(found.possible, request, shop),
+            self._plans(found.possible, request, shop, experiences),
             plans.ruled_out(found.others, self.settings),
             needs(Weighed(open=open_.open), self.settings),
             request.reference,
         )
 
-    def _plans(self, possible: Sequence[plans.Candidate], request: SettleRequest, shop: Shop) -> tuple[Plan, ...]:
-        """The candidates, best first, that put back as an order still can be done."""
-        found: list[Plan] = []
+    def _plans(
+        self,
+        possible: Sequence[plans.Candidate],
+        request: SettleRequest,
+        shop: Shop,
+        experiences: plans.Experiences,
+    ) -> tuple[Plan, ...]:
+        """The candidates that put back as an order still can be done, best first."""
+        found: list[tuple[plans.Candidate, Weighed, str]] = []
+        whole: Case | None = None
         for candidate in possible:
             order = as_order(plans.planned_order(candidate))
-            weighed = self._judge(order, shop).weighed
+            # They differ in decorations and press alone, so that what is known of the piece holds for all.
+            whole = Case(self.settings, self._stocked(shop), order) if whole is None else whole.with_transfers(order)
+            weighed = self._judge_case(whole, self._scales.weigh(whole), shop).weighed
             if weighed.verdict in ("accepted", "conditional"):
-                rank = len(found) + 1
-                found.append(plans.plan(candidate, weighed, rank, request.prefer, self._id(order, shop)))
+                found.append((candidate, weighed, self._id(order, shop)))
             if len(found) == plans.PLANS_MOST:
                 break
-        return tuple(found)
+        if experiences:
+            found.sort(key=lambda each: plans.rank_key(each[0], request.prefer, experiences))
+        return tuple(
+            plans.plan(candidate, weighed, rank, request.prefer, verdict_id, experiences)
+            for rank, (candidate, weighed, verdict_id) in enumerate(found, start=1)
+        )
+
+    # -- envelope ----------------------------------------------------------------------------------------------------
+
+    def envelope(self, order: Order, shop: Shop) -> Envelope:
+        """Say what is still allowed for each thing the order leaves open. Raises DocumentError as ``validate`` does."""
+        resolved = resolve(order, self.settings, shop)
+        whole = Case(self.settings, self._stocked(shop), resolved)
+        of_order = self._scales.weigh(whole)
+
+        def judge(asked: Order) -> Weighed:
+            if asked.item is not resolved.item:
+                return self.judge_resolved(asked, shop)
+            return self._judge_case(whole.with_transfers(asked), of_order, shop).weighed
+
+        found = plans.search(self._scales, resolved, whole.shop)
+        open_ = sum((each.weighed for each in found.others if each.weighed.verdict == "undetermined"), Weighed())
+        possible = possible_ones(found.possible, judge)
+        best = {each.on_press.press.id: each for each in reversed(possible)}
+        presses = [press.id for press in plans.presses_of(resolved, whole.shop) if press.id in best]
+        # The best way comes first, and so does the press it is on.
+        shown = list(dict.fromkeys(each.on_press.press.id for each in possible))
+        shown = shown[: max(1, PRESSINGS_MOST // len(resolved.decorations))]
+        return Envelope(
+            self.basis(shop),
+            tuple(presses),
+            tuple(
+                tuple(dict.fromkeys(each.transfers[index] for each in possible))
+                for index in range(len(resolved.decorations))
+            ),
+            tuple(
+                on_press(best[press], Bench(self._scales, whole, of_order, best[press], judge))
+                for press in presses
+                if press in shown
+            ),
+            ground(whole, judge),
+            plans.ruled_out(found.others, self.settings),
+            needs(Weighed(open=open_.open), self.settings),
+            order.reference,
+        )
 
     # -- self-test ---------------------------------------------------------------------------------------------------
 

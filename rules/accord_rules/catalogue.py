@@ -311,6 +311,8 @@ class Transfer:
     cost: int = given(Whole(1, 5))  # 5 = cheapest
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
     reheat_limit: float | None = optional(TEMPERATURE)  # once applied; None: bears re-heating
+    interface_least: float | None = optional(TEMPERATURE)  # where print meets piece; None: a little below the least
+    interface_hold: float | None = optional(TIME)  # how long it has to stay there; None: as an adhesive
     on: Mapping[str, Variant] = optional(Table(Text(40), Object(Variant)), _NO_VARIANTS)  # by substrate or its family
     sources_of: Mapping[str, tuple[str, ...]] = optional(
         Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES

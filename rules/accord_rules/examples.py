@@ -110,8 +110,9 @@ def pressing_cases(whole: Case, press: Press) -> tuple[Case, ...]:
         decoration = whole.decoration_case(index)
         chosen = choose(decoration.pressing_case(press))
         planned.append((decoration, chosen))
-    sequence = find_sequence([decoration.pressing_case(press, chosen) for decoration, chosen in planned])
-    return tuple(decoration.pressing_case(press, chosen, sequence) for decoration, chosen in planned)
+    sequence, settings = find_sequence([decoration.pressing_case(press, chosen) for decoration, chosen in planned])
+    pairs = zip(planned, settings, strict=True)
+    return tuple(decoration.pressing_case(press, chosen, sequence) for (decoration, _), chosen in pairs)
 
 
 def _given_facts(rule: Rule, given: Any, settings: Settings) -> dict[str, Any]:

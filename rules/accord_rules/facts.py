@@ -94,6 +94,11 @@ class Fact:
     compute: Callable[[Any], Any]
     missing: Ask | Assume | None
     rank: int  # its scope's, at hand because it is read with every fact
+    settled: bool  # of a decoration on a press, whatever the settings
+
+
+# Parts of the pressing scope that do not look at settings or sequence, so that they are worked out once a press.
+_SETTLED = ("fit", "press", "window")
 
 
 _declared: dict[str, Fact] = {}
@@ -110,7 +115,8 @@ def fact(
         about = " ".join((compute.__doc__ or "").split())
         if not about:
             raise ValueError(f"fact {name} has no docstring")
-        _declared[name] = Fact(name, type_, scope, about, compute, missing, scope.rank)
+        settled = scope is Scope.PRESSING and name.split(".")[0] in _SETTLED
+        _declared[name] = Fact(name, type_, scope, about, compute, missing, scope.rank, settled)
         return compute
 
     return declare

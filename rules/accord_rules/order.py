@@ -13,6 +13,7 @@ from typing import Any
 from accord_rules import units
 from accord_rules.reading import (
     Choice,
+    Date,
     Either,
     Flag,
     Many,
@@ -214,6 +215,7 @@ class CalibrationReading:
 
     display: float = given(Quantity(units.TEMPERATURE))
     surface: tuple[float, ...] = given(Many(Quantity(units.TEMPERATURE), 25, 1))
+    taken_on: str | None = optional(Date(), about="the day it was read")
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,6 +251,7 @@ class Press:
     power: float | None = optional(Quantity(units.POWER))
     voltage: float | None = optional(Quantity(units.VOLTAGE), about="nameplate voltage")
     circuit: Circuit | None = optional(Object(Circuit))
+    calibration_age: float | None = optional(Number(0, 36_500), about="days since the oldest reading")
 
 
 def _is_a_string(value: Any) -> bool:

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from functools import cache
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -18,6 +20,7 @@ from typing import Any, TypeVar
 from accord_rules import units
 
 T = TypeVar("T")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
 
 
@@ -113,6 +116,23 @@ class Name(Text):
     def json_schema(self) -> dict[str, Any]:
         where = f"a name from /v1/catalogue/{self.name_of}" if self.name_of else "a name"
         return Text.json_schema(self) | {"description": where}
+
+
+@dataclass(frozen=True)
+class Date(Reader):
+    """A day of the calendar as ISO 8601 writes it; stays the text it is."""
+
+    def leaf(self, value: Any) -> str:
+        if not isinstance(value, str) or not _DATE.fullmatch(value):
+            raise LeafError('must be a string with a date, such as "2026-03-31"')
+        try:
+            date.fromisoformat(value)
+        except ValueError:
+            raise LeafError(f"{value!r} is no day of the calendar") from None
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "date", "description": "a date", "examples": ["2026-03-31"]}
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -14,10 +15,12 @@ from accord_rules.derive.colour import read_colour
 from accord_rules.documents import BookError, Documents, merge, shipped
 from accord_rules.facts import Fact, FactType, Kind, Scope, declared
 from accord_rules.infer.condition import ConditionError, Vocabulary, contradiction, parse
+from accord_rules.order import Order
 from accord_rules.reading import DocumentError, names_in, read
 from accord_rules.rule import Rule, RuleText
 from accord_rules.sentences import SentenceError, read_sentence
-from accord_rules.verdict import digest
+from accord_rules.shop import Shop
+from accord_rules.verdict import canonical, digest
 
 FACTS: Mapping[str, Fact] = declared()
 FACT_TYPES: Mapping[str, FactType] = MappingProxyType({name: fact.type for name, fact in FACTS.items()})
@@ -70,6 +73,8 @@ def load_book() -> Settings:
 
 def from_documents(documents: Documents, revision: int = 1) -> Settings:
     """Read and cross-check a whole book. Raises BookError with every reason found."""
+    # In the order that the digest is taken over, so that the order of entries in a file can't change an answer.
+    documents = json.loads(canonical(documents))
     reasons: list[str] = []
     catalogue = {kind: _entries(documents, kind, cls, reasons) for kind, cls in KINDS.items()}
     sources = _entries(documents, "sources", Source, reasons)
@@ -89,7 +94,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Settings:
         MappingProxyType(rules),
         ambiguous,
     )
-    reasons += _dangling(settings) + _impossible(settings) + _clashing_fibres(settings)
+    reasons += _dangling(settings) + _dangling_in_example(settings) + _impossible(settings) + _clashing_fibres(settings)
     if not reasons:
         reasons += examples.failures(settings)
     if reasons:
@@ -230,6 +235,16 @@ def _dangling(settings: Settings) -> list[str]:
             for source in rule.sources
             if source not in settings.sources
         ]
+    return reasons
+
+
+def _dangling_in_example(settings: Settings) -> list[str]:
+    """What the quiet order and shop name and the book lacks; every example of a rule starts from them."""
+    reasons = []
+    for part, cls in (("shop", Shop), ("order", Order)):
+        for pointer, kinds, named in names_in(read(cls, settings.documents["base_example"][part])):
+            if not any(named in settings.catalogue[kind] for kind in kinds.split("|")):
+                reasons.append(f"base_example.toml: {part}{pointer}: there is no {named!r} in {kinds}")
     return reasons
 
 

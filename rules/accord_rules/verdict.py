@@ -115,14 +115,23 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Remedy:
-    """Changes that turn a rejected order into one that can be done; validated before it is shown."""
+    """Changes that turn a rejected order into one that can be done; judged before they are shown.
+
+    ``cost`` is what they cost whoever ordered, by the table in ``advise.costs``.
+    """
 
     changes: tuple[Change, ...]
     verdict: str
     text: str
+    cost: float
 
     def document(self) -> dict[str, Any]:
-        return {"changes": [c.document() for c in self.changes], "verdict": self.verdict, "text": self.text}
+        return {
+            "changes": [each.document() for each in self.changes],
+            "verdict": self.verdict,
+            "text": self.text,
+            "cost": self.cost,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +262,116 @@ class Settlement:
             "house_digest": self.basis.house_digest,
             "basis": self.basis.basis,
             "plans": [each.document() for each in self.plans],
+            "ruled_out": [each.document() for each in self.ruled_out],
+            "needs": [each.document() for each in self.needs],
+            "reference": self.reference,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class AllowedRange:
+    """From least to most, as an order writes them; what blocks a step below and a step above, by rule."""
+
+    least: str
+    most: str
+    below: tuple[str, ...]
+    above: tuple[str, ...]
+
+    def document(self) -> dict[str, Any]:
+        return {"least": self.least, "most": self.most, "below": list(self.below), "above": list(self.above)}
+
+
+@dataclass(frozen=True, slots=True)
+class AllowedGround:
+    """Neutral greys from the darkest to the lightest that will do: CIELAB lightness and sRGB."""
+
+    least: float
+    most: float
+    least_colour: str
+    most_colour: str
+
+    def document(self) -> dict[str, Any]:
+        return {
+            "least": round(self.least, 2),
+            "most": round(self.most, 2),
+            "least_colour": self.least_colour,
+            "most_colour": self.most_colour,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class AllowedDecoration:
+    """What is allowed for one decoration on one press with one transfer; None for what the order says already.
+
+    ``temperature`` is on the display, ``gauge`` the line pressure of a press with cylinders, ``size`` the largest ones.
+    """
+
+    transfer: str
+    temperature: tuple[AllowedRange, ...] | None
+    time: tuple[AllowedRange, ...] | None
+    pressure: tuple[str, ...] | None
+    gauge: tuple[AllowedRange, ...] | None
+    peel: tuple[str, ...] | None
+    cover: tuple[str, ...] | None
+    pad: tuple[str, ...] | None
+    tape: tuple[str, ...] | None
+    size: tuple[Mapping[str, str], ...] | None
+
+    def document(self) -> dict[str, Any]:
+        def ranges(found: tuple[AllowedRange, ...] | None) -> list[dict[str, Any]] | None:
+            return None if found is None else [each.document() for each in found]
+
+        def listed(found: tuple[Any, ...] | None) -> list[Any] | None:
+            return None if found is None else list(found)
+
+        return {
+            "transfer": self.transfer,
+            "temperature": ranges(self.temperature),
+            "time": ranges(self.time),
+            "pressure": listed(self.pressure),
+            "gauge": ranges(self.gauge),
+            "peel": listed(self.peel),
+            "cover": listed(self.cover),
+            "pad": listed(self.pad),
+            "tape": listed(self.tape),
+            "size": None if self.size is None else [dict(each) for each in self.size],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class AllowedOn:
+    """What is allowed on one press, decoration by decoration."""
+
+    press: str
+    decorations: tuple[AllowedDecoration, ...]
+
+    def document(self) -> dict[str, Any]:
+        return {"press": self.press, "decorations": [each.document() for each in self.decorations]}
+
+
+@dataclass(frozen=True, slots=True)
+class Envelope:
+    """What is still allowed for what an order leaves open. ``transfers``: by decoration, those that may do."""
+
+    basis: Basis
+    presses: tuple[str, ...]
+    transfers: tuple[tuple[str, ...], ...]
+    on: tuple[AllowedOn, ...]
+    ground: tuple[AllowedGround, ...] | None
+    ruled_out: tuple[RuledOut, ...]
+    needs: tuple[Need, ...]
+    reference: str | None
+
+    def document(self) -> dict[str, Any]:
+        return {
+            "revision": self.basis.revision,
+            "digest": self.basis.digest,
+            "house_digest": self.basis.house_digest,
+            "basis": self.basis.basis,
+            "presses": list(self.presses),
+            "transfers": [list(each) for each in self.transfers],
+            "on": [each.document() for each in self.on],
+            "ground": None if self.ground is None else [each.document() for each in self.ground],
             "ruled_out": [each.document() for each in self.ruled_out],
             "needs": [each.document() for each in self.needs],
             "reference": self.reference,

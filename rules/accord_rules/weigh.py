@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 from accord_rules import units
 from accord_rules.advise.sequence import find_sequence
 from accord_rules.derive.case import Case, Sequenced
-from accord_rules.derive.setting import Chosen, alternatives, choose, lowest
+from accord_rules.derive.setting import Chosen, alternatives, choose
 from accord_rules.facts import Ask, Assume, Scope
 from accord_rules.infer.inference import Counts, Inference, Inferred
 from accord_rules.infer.judge import Judge
@@ -21,6 +22,7 @@ from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
 # Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set.
 _TURNS_WITH_SETTINGS = frozenset(
     {
+        "heat.surely_cold",
         "job.total_s",
         "order.total_s",
         "set.display_c",
@@ -31,6 +33,9 @@ _TURNS_WITH_SETTINGS = frozenset(
         "set.time_s",
     }
 )
+
+# A press with one transfer on one piece is one question; an hour's orders of a few shops fit, in some 10 MB.
+_ANSWERS_KEPT = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +106,14 @@ class OnPress:
     weighed: Weighed
 
 
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """What pressings on one press came to, for many orders that share the cases of most of their decorations."""
+
+    alone: dict[Case, tuple[Case, Weighed]] = field(default_factory=dict)
+    pressed: dict[tuple[Case, Chosen | None, Sequenced], tuple[Case, Weighed]] = field(default_factory=dict)
+
+
 class Scales:
     """The rules of one revision, ready to be asked. Safe to share between threads; close when no longer used.
 
@@ -120,6 +133,8 @@ class Scales:
             if (conditions := {name: rule.condition for name, rule in rules.items() if name not in known})
             or shared is None
         }
+        # Rules see nothing but facts and limits, so that equal facts have had their answer.
+        self._answered: dict[tuple[Any, ...], tuple[Inferred, ...]] = {}
         self._inference: dict[Scope, tuple[Inference, ...]] = {
             scope: (*(shared._inference[scope] if shared is not None else ()), *_present(self._own.get(scope)))
             for scope in Scope
@@ -152,10 +167,16 @@ class Scales:
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope."""
         scope = case.scope
-        facts, limits = case.facts(self._names[scope]), self.settings.limit_values
-        first, *more = self._inference[scope]
-        weighed = self._weighed(case, first.infer(facts, limits))
-        return sum((self._weighed(case, each.infer(facts, limits)) for each in more), weighed)
+        facts = case.facts(self._names[scope])
+        asked = (scope, *facts.values())
+        inferred = self._answered.get(asked)
+        if inferred is None:
+            limits = self.settings.limit_values
+            inferred = tuple(each.infer(facts, limits) for each in self._inference[scope])
+            if len(self._answered) >= _ANSWERS_KEPT:
+                self._answered.clear()
+            self._answered[asked] = inferred
+        return sum((self._weighed(case, each) for each in inferred[1:]), self._weighed(case, inferred[0]))
 
     def watched(self) -> tuple[str, ...]:
         """The rules that are watched: asked for the count, and never part of a verdict."""
@@ -178,26 +199,29 @@ class Scales:
             tuple(Open(rules[name], case, facts) for name, facts in inferred.unknown.items()),
         )
 
-    def on_press(self, decorations: Sequence[Case], press: Press) -> OnPress:
-        """All decorations of an order on one press, with the best allowed settings for what is left open."""
-        alone: list[tuple[Case, Weighed | None]] = [self._alone(decoration, press) for decoration in decorations]
-        sequence = _sequence(alone)
-        if not sequence.order:
-            # Less heat may leave the earlier prints unharmed.
-            cooler = [
-                decoration.pressing_case(press, _lowest(case))
-                for decoration, (case, _) in zip(decorations, alone, strict=True)
-            ]
-            if (found := find_sequence(cooler)).order:
-                sequence, alone = found, [(case, None) for case in cooler]
-        if len(alone) == 1 and alone[0][1] is not None and sequence.order:
-            # Alone is how it was weighed already.
-            return OnPress(press, (alone[0][0],), sequence, alone[0][1])
-        cases = tuple(
-            decoration.pressing_case(press, case.chosen, sequence)
-            for decoration, (case, _) in zip(decorations, alone, strict=True)
-        )
-        return OnPress(press, cases, sequence, sum(map(self.weigh, cases), Weighed()))
+    def on_press(self, decorations: Sequence[Case], press: Press, known: Remembered | None = None) -> OnPress:
+        """All decorations of an order on one press, with the best allowed settings for what is left open.
+
+        ``known`` is read and added to: keep one a press.
+        """
+        known = known or Remembered()
+        for decoration in decorations:
+            if decoration not in known.alone:
+                known.alone[decoration] = self._alone(decoration, press)
+        alone = [known.alone[decoration] for decoration in decorations]
+        if len(alone) == 1:
+            # Alone is how it was weighed already, and one print harms no other.
+            case, weighed = alone[0]
+            return OnPress(press, (case,), case.sequence or Sequenced((0,)), weighed)
+        sequence, settings = find_sequence([case for case, _ in alone])
+        pressed = []
+        for asked in ((each, chosen, sequence) for each, chosen in zip(decorations, settings, strict=True)):
+            if asked not in known.pressed:
+                case = asked[0].pressing_case(press, *asked[1:])
+                known.pressed[asked] = (case, self.weigh(case))
+            pressed.append(known.pressed[asked])
+        weighed = sum((weighed for _, weighed in pressed), Weighed())
+        return OnPress(press, tuple(case for case, _ in pressed), sequence, weighed)
 
     def _alone(self, decoration: Case, press: Press) -> tuple[Case, Weighed]:
         """One decoration as if it were the only one, with the preferred settings, or the first others that no rule
@@ -253,9 +277,7 @@ def _assumed_value(case: Case, cause: Assume) -> str | None:
 
 
 def _of_scope(settings: Settings, scope: Scope, enforced: bool = True) -> dict[str, Rule]:
-    return {
-        name: rule for name, rule in settings.rules.items() if rule.scope is scope and rule.enforced is enforced
-    }
+    return {name: rule for name, rule in settings.rules.items() if rule.scope is scope and rule.enforced is enforced}
 
 
 def _present(inference: Inference | None) -> tuple[Inference, ...]:
@@ -275,14 +297,6 @@ def _as_only(decoration: Case, press: Press, chosen: Chosen | None) -> Case:
 def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
     """Whether different settings could lift every block there is."""
     return bool(blocks) and all(each.rule.condition.facts & _TURNS_WITH_SETTINGS for each in blocks)
-
-
-def _sequence(alone: Sequence[tuple[Case, Weighed | None]]) -> Sequenced:
-    return find_sequence([case for case, _ in alone])
-
-
-def _lowest(case: Case) -> Chosen | None:
-    return None if case.chosen is None else lowest(case, case.chosen)
 
 
 # -- from what fires to what is said --------------------------------------------------------------------------------

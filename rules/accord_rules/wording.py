@@ -34,7 +34,7 @@ def exact(dimension: units.Dimension, value: float, preferences: units.UnitPrefe
                 return text
         except units.UnitError:
             continue  # too few decimals can round to a value that no workshop can mean
-    return f"{value:.6f} {dimension.symbol}"
+    return f"{f'{value:.6f}'.rstrip('0').rstrip('.')} {dimension.symbol}"
 
 
 def order_settings(chosen: Chosen, preferences: units.UnitPreferences) -> dict[str, Any]:

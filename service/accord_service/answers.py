@@ -10,11 +10,12 @@ from typing import Any
 from marshmallow import RAISE, Schema, fields, validate
 
 from accord_rules.catalogue import KINDS, Limit, Source
+from accord_rules.governance.house import HouseRules
 from accord_rules.reading import Object
 from accord_rules.shop import Shop
 from accord_rules.verdict import LEVELS, VERDICTS
 from accord_service import wire
-from accord_service.shops import ROLES
+from accord_service.roles import ROLES
 
 
 class Shape(Schema):
@@ -34,6 +35,10 @@ def texts(about: str) -> fields.List[Any]:
 
 def whole(about: str) -> fields.Integer:
     return fields.Integer(required=True, strict=True, metadata={"description": about})
+
+
+def number(about: str) -> fields.Float:
+    return fields.Float(required=True, metadata={"description": about})
 
 
 def word(about: str, words: tuple[str, ...]) -> fields.String:
@@ -56,6 +61,25 @@ class FaultAnswer(Shape):
     allowed = texts("what would be allowed, where that is a list")
 
 
+class WitnessAnswer(Shape):
+    """An order that would slip through."""
+
+    order = table("an order, as POST /v1/validate takes it")
+    shared_verdict = word("its verdict under the shared book", VERDICTS)
+    house_verdict = word("its verdict under the house rules that were refused", VERDICTS)
+    lost = texts("ids of the rules that would no longer find anything")
+
+
+class RefusalAnswer(Shape):
+    """One house rule that can't be taken."""
+
+    pointer = text("JSON Pointer (RFC 6901) to the place")
+    message = text("why")
+    witness = fields.Nested(
+        WitnessAnswer, required=True, allow_none=True, metadata={"description": "null where none was found"}
+    )
+
+
 class ProblemAnswer(Shape):
     """Problem details (RFC 9457)."""
 
@@ -66,6 +90,9 @@ class ProblemAnswer(Shape):
     errors = several(FaultAnswer, "every fault found")
     request_id = text("give this to whoever runs the service")
     errors_left_out = fields.Integer(strict=True, metadata={"description": "how many faults more there are"})
+    refusals = fields.List(
+        fields.Nested(RefusalAnswer), metadata={"description": "house rules that were refused, each with a witness"}
+    )
 
 
 class BookAnswer(Shape):
@@ -137,6 +164,7 @@ class RemedyAnswer(Shape):
     changes = several(ChangeAnswer, "what to change")
     verdict = word("the verdict with the changes made", VERDICTS)
     text = text("the changes, in a sentence")
+    cost = number("what the changes cost whoever ordered: 1 turns a dial, 5 takes another blank; a choice of the book")
 
 
 class VerdictAnswer(BasisAnswer):
@@ -182,7 +210,10 @@ class PlanAnswer(Shape):
     cautions = texts("what to watch")
     conditions = texts("what must be done for the plan to hold")
     reasons = texts("why it is ranked so")
-    estimate = table("minutes each, hours and kWh in total", fields.Float())
+    estimate = table(
+        "minutes each; hours, loads of the press and, at full power all the time, kWh in total; heating up not counted",
+        fields.Float(),
+    )
     verdict = word("the verdict of this plan", VERDICTS)
     id = text("the id of that verdict")
 
@@ -201,6 +232,98 @@ class SettlementAnswer(BasisAnswer):
     plans = several(PlanAnswer, "best first; empty if nothing in the book will do")
     ruled_out = several(RuledOutAnswer, "what will not do, and why")
     needs = several(NeedAnswer, "what to ask to settle it")
+    reference = text("the shop's own, echoed", allow_none=True)
+
+
+class AllowedRangeAnswer(Shape):
+    """From least to most, as an order writes them."""
+
+    least = text("the least allowed, in whole steps of the shop's unit where one lies inside")
+    most = text("the most allowed")
+    below = texts("ids of the rules that stop a step below; empty where the press, not a rule, ends it")
+    above = texts("ids of the rules that stop a step above; empty where the press, not a rule, ends it")
+
+
+class AllowedSizeAnswer(Shape):
+    """A largest size: any print no larger both ways will do."""
+
+    width = text("as an order writes it")
+    height = text("as an order writes it")
+
+
+class AllowedGroundAnswer(Shape):
+    """Neutral greys that will do as ground, from the darkest to the lightest."""
+
+    least = number("CIELAB lightness of the darkest")
+    most = number("CIELAB lightness of the lightest")
+    least_colour = text("the darkest in sRGB")
+    most_colour = text("the lightest in sRGB")
+
+
+_SAID = "; null where the order says it"
+
+
+def ranges(about: str) -> fields.List[Any]:
+    return fields.List(
+        fields.Nested(AllowedRangeAnswer), required=True, allow_none=True, metadata={"description": about + _SAID}
+    )
+
+
+def choices(about: str) -> fields.List[Any]:
+    return fields.List(fields.String(), required=True, allow_none=True, metadata={"description": about + _SAID})
+
+
+class AllowedDecorationAnswer(Shape):
+    """What is allowed for one decoration on one press with one transfer."""
+
+    transfer = text("the transfer the ranges are for")
+    temperature = ranges("display settings")
+    time = ranges("dwells")
+    pressure = choices("pressures in the trade's words")
+    gauge = fields.List(
+        fields.Nested(AllowedRangeAnswer),
+        required=True,
+        allow_none=True,
+        metadata={"description": "line pressures on the gauge; null without cylinders or where the order says it"},
+    )
+    peel = choices("peels")
+    cover = choices("cover sheets of the shop, or none")
+    pad = choices("pads of the shop, or none")
+    tape = choices("tapes of the shop, or none")
+    size = fields.List(
+        fields.Nested(AllowedSizeAnswer),
+        required=True,
+        allow_none=True,
+        metadata={"description": "the largest sizes, looked for up to the largest print the book knows" + _SAID},
+    )
+
+
+class AllowedOnAnswer(Shape):
+    """What is allowed on one press."""
+
+    press = text("the press")
+    decorations = several(AllowedDecorationAnswer, "per decoration")
+
+
+class EnvelopeAnswer(BasisAnswer):
+    """What is still allowed for what an order leaves open."""
+
+    presses = texts("presses that can do it")
+    transfers = fields.List(
+        fields.List(fields.String()), required=True, metadata={"description": "per decoration, those that will do"}
+    )
+    on = several(
+        AllowedOnAnswer,
+        "per press, with the transfers that are best there; the best presses alone where decorations are many",
+    )
+    ground = fields.List(
+        fields.Nested(AllowedGroundAnswer),
+        required=True,
+        allow_none=True,
+        metadata={"description": "grounds that will do; null where the colour is known or a transfer is open"},
+    )
+    ruled_out = several(RuledOutAnswer, "what will not do, and why")
+    needs = several(NeedAnswer, "what to ask before more can be said")
     reference = text("the shop's own, echoed", allow_none=True)
 
 
@@ -228,12 +351,29 @@ def entry(*kinds: type) -> fields.Dict:
     return fields.Dict(required=True, metadata={"description": about, "anyOf": refs})
 
 
+class CellAnswer(Shape):
+    """Reported pieces of one substrate and type of press, and the share that comes out good."""
+
+    substrate = text("the substrate")
+    press_type = text("the type of press")
+    good = whole("pieces that came out good")
+    failed = whole("pieces that failed")
+    low = number("lower end of the credible interval of the good share")
+    likely = number("good pieces of all")
+    high = number("upper end of the credible interval")
+    credibility = number("how sure the interval is, 0 to 1")
+    failures = table("what failed to how often", fields.Integer(strict=True))
+
+
 class CatalogueEntryAnswer(BookAnswer):
     """One entry of the catalogue."""
 
     kind = text("its kind")
     id = text("its name")
     entry = entry(*KINDS.values())
+    outcomes = fields.List(
+        fields.Nested(CellAnswer), metadata={"description": "for transfers and products: how reported pieces came out"}
+    )
 
 
 class ListedEntryAnswer(Shape):
@@ -332,10 +472,96 @@ class UnitsAnswer(Shape):
     area_density = text("symbol")
 
 
+class CurvePointAnswer(Shape):
+    """What the probe found at one display setting."""
+
+    display = text("the display's setting")
+    surface = text("the mean surface temperature; linear between two settings")
+    spread = text("how far a spot may lie off the mean, no less than the probe itself may be off")
+
+
+class ColdestSpotAnswer(Shape):
+    """Where the platen is furthest below its mean."""
+
+    spot = whole("which reading of the list, counted from 1")
+    display = text("the display's setting then")
+    surface = text("what the probe read there")
+    below_mean = text("how far that is below the mean of all spots")
+
+
+class PressCalibrationAnswer(Shape):
+    """What the probe readings of one press come to."""
+
+    press = text("the press")
+    curve = several(CurvePointAnswer, "from the lowest display setting to the highest")
+    coldest = fields.Nested(ColdestSpotAnswer, required=True)
+    age_days = fields.Integer(
+        required=True, strict=True, allow_none=True, metadata={"description": "of the oldest reading; null if undated"}
+    )
+    stale = fields.Boolean(required=True, metadata={"description": "older than readings are trusted"})
+
+
 class OwnShopAnswer(Shape):
     """The caller's own shop; nobody sees another's."""
 
     shop = wire.field_of(Object(Shop), required=True)
     units = fields.Nested(UnitsAnswer, required=True)
+    calibration = several(PressCalibrationAnswer, "the presses that were measured")
+    version = whole("grows with each change to the shop")
     role = word("the role of the key used", ROLES)
     key = text("the id of the key used")
+
+
+class OwnHouseRulesAnswer(Shape):
+    """A shop's own rules on top of the book."""
+
+    house_rules = wire.field_of(Object(HouseRules), required=True)
+    version = whole("grows with each change; 0 if there never were any")
+
+
+class ShopEntryAnswer(Shape):
+    """One shop, for whoever administers the collective."""
+
+    shop = wire.field_of(Object(Shop), required=True)
+    version = whole("grows with each change")
+    changed_at = text("when it was last changed, UTC")
+
+
+class ListedShopAnswer(Shape):
+    """One shop in a list."""
+
+    id = text("its name in addresses and keys")
+    name = text("what it calls itself")
+    version = whole("grows with each change")
+    changed_at = text("when it was last changed, UTC")
+
+
+class ShopsAnswer(Shape):
+    """A page of the shops."""
+
+    entries = several(ListedShopAnswer, "sorted by id")
+    next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)
+
+
+class KeyAnswer(Shape):
+    """One key. The token itself is kept nowhere."""
+
+    id = text("its name; a token begins with it")
+    shop = text("the shop it belongs to, or collective")
+    role = word("what it may do", ROLES)
+    last_four = text("the token's last four characters")
+    issued_at = text("when, UTC")
+    revoked_at = text("when, UTC; null while it holds", allow_none=True)
+
+
+class IssuedKeyAnswer(KeyAnswer):
+    """A new key."""
+
+    token = text("shown this once; null when only asked (validate_only) or asked again", allow_none=True)
+
+
+class KeysAnswer(Shape):
+    """A page of keys."""
+
+    entries = several(KeyAnswer, "sorted by id")
+    next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)

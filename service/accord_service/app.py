@@ -7,9 +7,7 @@ import logging
 from flask import Flask, Response
 from werkzeug.exceptions import HTTPException
 
-from accord_rules.authority import Authority
-from accord_rules.settings import load_book
-from accord_service import book, log, pages, problems, request
+from accord_service import log, pages, problems, request
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.api.v1.get_openapi import get_openapi
 from accord_service.api.watch import VIEWS
@@ -17,7 +15,7 @@ from accord_service.config import Config
 from accord_service.metrics import Metrics
 from accord_service.problems import BY_STATUS, InternalError, Problem
 from accord_service.room import EXTENSION, Room
-from accord_service.shops import FileShops, Shops, ShopsError
+from accord_service.store import Store
 
 logger = logging.getLogger(__name__)
 
@@ -25,10 +23,10 @@ logger = logging.getLogger(__name__)
 def create_app(config: Config | None = None) -> Flask:
     """The application. ``config`` comes from the environment when left out.
 
-    Raises BookError, ShopsError or ConfigError, each naming everything that is wrong: a service that can't know its
-    shops or its book must not start.
+    Raises ConfigError, and StoreError for an address that can't be used. The store need not answer yet: until it does,
+    /readyz says so. Close the room (``app.extensions["accord"]``) when the application is no longer used.
     """
-    config = config or Config.from_env()
+    config = config or Config.of_worker()
     log.configure(config.log_level)
     app = Flask(__name__, template_folder="pages/templates", static_folder="pages/static")
     app.url_map.merge_slashes = False
@@ -42,23 +40,12 @@ def create_app(config: Config | None = None) -> Flask:
 
 
 def _furnish(config: Config) -> Room:
-    settings = load_book()
-    shops: Shops = FileShops(config.shops_folder)
-    unknown = [line for shop in shops.shops() for line in book.unknown_names(settings, shop)]
-    if unknown:
-        raise ShopsError("\n".join(unknown))
-    authority = Authority(settings)
-    return Room(config, settings, authority, shops, Metrics(), _self_test(authority))
-
-
-def _self_test(authority: Authority) -> str:
-    """Why the authority's own test fails; empty when it passes. A red test stops answers, not the process."""
-    try:
-        authority.self_test()
-    except Exception as error:  # whatever it is, /readyz must be able to say it
-        logger.exception("the self-test failed")
-        return f"{type(error).__name__}: {error}"
-    return ""
+    """The room, with the book loaded already if the store answers: no request should have to wait for that."""
+    room = Room(config, Store.at(config.store_url), Metrics())
+    state = room.state()
+    if state.status != "ready":
+        logger.warning("started, but %s", state.status, extra={"details": {"why": state.failed or state.store}})
+    return room
 
 
 def _route(app: Flask) -> None:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from accord_rules.documents import merge
-from accord_rules.reading import names_in
 from accord_rules.settings import Settings
-from accord_rules.shop import Shop
 
 
 def entry_of(settings: Settings, kind: str, name: str) -> Mapping[str, Any]:
@@ -19,9 +17,3 @@ def entry_of(settings: Settings, kind: str, name: str) -> Mapping[str, Any]:
         return merge(entry_of(settings, "transfers", family), written)
     return {"family": name, **written} if kind == "transfers" else written
 
-
-def unknown_names(settings: Settings, shop: Shop) -> Iterator[str]:
-    """Everything a shop names that the book does not have, a line each."""
-    for pointer, kind, name in names_in(shop):
-        if name not in settings.catalogue[kind]:
-            yield f"shop {shop.id}: {pointer}: there is no {name!r} in {kind}"

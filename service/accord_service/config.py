@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
+DATA = Path(".data/accord")
+# Set by the process that owns the store that comes along, for its workers alone.
+OWN_STORE_URL = "ACCORD_OWN_STORE_URL"
 
 
 class ConfigError(ValueError):
@@ -16,20 +19,44 @@ class ConfigError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Config:
-    """``shops_folder`` holds ``shops/*.toml`` and ``keys.toml``; sizes in bytes."""
+    """``store_url``: a store run by somebody else; empty for the one that comes along, kept in ``data``.
 
-    shops_folder: Path = Path("demo")
+    ``data`` also gets the first admin's key. Sizes in bytes. Recorded verdicts are kept for ``retain_days``.
+    A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
+    """
+
+    store_url: str = ""
+    data: Path = DATA
     body_limit: int = 256 * 1024
     log_level: str = "INFO"
+    retain_days: int = 730
+    replay_most: int = 2000
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
-        """Read the variables ACCORD_SHOPS_FOLDER, ACCORD_BODY_LIMIT (bytes) and ACCORD_LOG_LEVEL."""
+        """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS and
+        ACCORD_REPLAY_MOST."""
         return cls(
-            shops_folder=Path(env.get("ACCORD_SHOPS_FOLDER", "") or cls().shops_folder),
+            store_url=env.get("ACCORD_STORE_URL", "").strip(),
+            data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
             body_limit=_whole(env, "ACCORD_BODY_LIMIT", cls().body_limit, least=1024),
             log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
+            retain_days=_whole(env, "ACCORD_RETAIN_DAYS", cls().retain_days, least=1),
+            replay_most=_whole(env, "ACCORD_REPLAY_MOST", cls().replay_most, least=1),
         )
+
+    @classmethod
+    def of_worker(cls, env: Mapping[str, str] = os.environ) -> Config:
+        """The same for a worker, which finds the address of its owner's store in the environment.
+
+        Raises ConfigError where there is neither: the store has to be started before, by ``accord serve`` or gunicorn
+        with ``accord_service.gunicorn_config``.
+        """
+        config = cls.from_env(env)
+        url = config.store_url or env.get(OWN_STORE_URL, "")
+        if not url:
+            raise ConfigError("ACCORD_STORE_URL must be set; or start by accord serve, which brings a store")
+        return replace(config, store_url=url)
 
 
 def _whole(env: Mapping[str, str], name: str, default: int, least: int) -> int:

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
 from typing import Any
 
-from accord_rules.reading import read
-from accord_rules.shop import Shop
+from accord_rules.settings import Settings
 from accord_service.endpoint import Example
-from accord_service.room import Room
-from accord_service.shops import Caller
+from accord_service.shops import Caller, KnownShop, no_house
+from accord_service.store import ShopRecord
 
 _PRESS = {"id": "bench", "type": "swing-away", "platen": {"width": "400 mm", "height": "500 mm"}}
-_SHOP: dict[str, Any] = {
+SHOP: dict[str, Any] = {
     "id": "harbour-lane",
     "name": "Harbour Lane Prints",
     "market": "eu",
@@ -26,7 +24,39 @@ _SHOP: dict[str, Any] = {
 }
 
 # The shop that the examples are asked for. No key belongs to it.
-CALLER = Caller(read(Shop, _SHOP), MappingProxyType(_SHOP), "counter", "example")
+CALLER = Caller("example", "counter", SHOP["id"], KnownShop(ShopRecord(SHOP["id"], 1, SHOP, 0.0), no_house(SHOP["id"])))
+
+# Answers of endpoints that would write, or that show what is only in a store.
+OWN_SHOP: dict[str, Any] = {
+    "shop": SHOP,
+    "units": {"temperature": "°C", "length": "mm", "pressure": "kPa", "area_density": "g/m²"},
+    "calibration": [],
+    "version": 3,
+    "role": "owner",
+    "key": "k7qz3n5w2xab4cde",
+}
+HOUSE_RULES: dict[str, Any] = {"limits": {"press.spread_most": "6 K", "press.parts_most": 2}}
+OWN_HOUSE_RULES: dict[str, Any] = {
+    "house_rules": {**HOUSE_RULES, "rules": {}, "without": {"products": [], "consumables": []}},
+    "version": 2,
+}
+_CHANGED_AT = "2026-03-02T09:30:00.000Z"
+SHOP_ENTRY: dict[str, Any] = {"shop": SHOP, "version": 1, "changed_at": _CHANGED_AT}
+SHOPS: dict[str, Any] = {
+    "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
+    "next": None,
+}
+_KEY: dict[str, Any] = {
+    "id": "k7qz3n5w2xab4cde",
+    "shop": SHOP["id"],
+    "role": "counter",
+    "last_four": "w4Tx",
+    "issued_at": _CHANGED_AT,
+    "revoked_at": None,
+}
+KEYS: dict[str, Any] = {"entries": [_KEY], "next": None}
+ISSUED: dict[str, Any] = {**_KEY, "token": None}
+REVOKED: dict[str, Any] = {**_KEY, "revoked_at": "2026-04-01T08:00:00.000Z"}
 
 _COTTON_TEE: dict[str, Any] = {
     "reference": "HL-1043",
@@ -73,6 +103,7 @@ ORDERS = (
     Example("A cushion of the book, settings left to the answer", _CUSHION),
     Example("A garment and a press described by hand", _DESCRIBED),
 )
+OPEN = (Example("What a cushion leaves open", _CUSHION),)
 REQUESTS = (
     Example(
         "Anything that lasts, on a cotton tee",
@@ -88,6 +119,6 @@ REQUESTS = (
 )
 
 
-def first_of(room: Room, kind: str) -> str:
+def first_of(settings: Settings, kind: str) -> str:
     """The first name of a kind, for examples that hold whatever the book has."""
-    return min(room.settings.documents[kind])
+    return min(settings.documents[kind])

@@ -1,18 +1,26 @@
 """How the service runs under gunicorn: ``accord serve``, or ``gunicorn -c python:accord_service.gunicorn_config``.
 
-What may differ is set by ACCORD_ variables. Each worker makes its own application, so a reload (SIGHUP) also reads
-shops and keys anew.
+What may differ is set by ACCORD_ variables. The master owns the store that comes along, unless ACCORD_STORE_URL names
+another; each worker makes its own application and connects after the fork.
 """
 
 from __future__ import annotations
 
 import faulthandler
+import gc
+import logging
 import os
 import shutil
 import tempfile
 from typing import Any
 
+from accord_rules.documents import BookError
+from accord_service import first_start
+from accord_service.config import OWN_STORE_URL, Config, ConfigError
 from accord_service.log import JsonLines
+from accord_service.store import EmbeddedServer, StoreError
+
+logger = logging.getLogger("accord_service.start")
 
 wsgi_app = "accord_service.app:create_app()"
 bind = os.environ.get("ACCORD_BIND", "127.0.0.1:8080")
@@ -46,7 +54,34 @@ if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
     os.environ["PROMETHEUS_MULTIPROC_DIR"] = os.environ[_OWN_FOLDER] = tempfile.mkdtemp(prefix="accord-metrics-")
 
 
+# ``accord serve --new-admin-key`` asks for one more, for whoever lost theirs.
+NEW_ADMIN_KEY = "ACCORD_NEW_ADMIN_KEY"
+_store: EmbeddedServer | None = None
+
+
 def on_starting(server: Any) -> None:
+    _empty_metrics_folder()
+    try:
+        _open_store()
+    except (BookError, ConfigError, StoreError, OSError) as error:
+        on_exit(server)
+        # Shown by gunicorn without a traceback.
+        raise RuntimeError(f"the service cannot start: {error}") from None
+
+
+def _open_store() -> None:
+    global _store
+    config = Config.from_env()
+    _store = first_start.own_store(config)
+    if _store is not None:
+        os.environ[OWN_STORE_URL] = _store.url
+    url = config.store_url if _store is None else _store.url
+    written = first_start.furnish(url, config.data, new_admin=bool(os.environ.pop(NEW_ADMIN_KEY, "")))
+    if written is not None:
+        logger.warning("a new admin's key is in %s", written.resolve())
+
+
+def _empty_metrics_folder() -> None:
     folder = os.environ["PROMETHEUS_MULTIPROC_DIR"]
     os.makedirs(folder, exist_ok=True)
     for name in os.listdir(folder):
@@ -59,6 +94,12 @@ def post_fork(server: Any, worker: Any) -> None:
     faulthandler.enable()
 
 
+def post_worker_init(worker: Any) -> None:
+    # The book stays as long as the worker does: collections that walk it again and again cost the slowest answers most.
+    gc.collect()
+    gc.freeze()
+
+
 def child_exit(server: Any, worker: Any) -> None:
     from prometheus_client import multiprocess  # not before the folder is known
 
@@ -66,5 +107,7 @@ def child_exit(server: Any, worker: Any) -> None:
 
 
 def on_exit(server: Any) -> None:
+    if _store is not None:
+        _store.stop()
     if _OWN_FOLDER in os.environ:
         shutil.rmtree(os.environ[_OWN_FOLDER], ignore_errors=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import inspect
 import logging
 from collections.abc import Iterator, Mapping
-from functools import lru_cache
 from typing import Any
 
 from apispec import APISpec
@@ -13,16 +12,18 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import Schema, fields
 
 from accord_rules.catalogue import KINDS, Limit, Source
-from accord_rules.order import Order, SettleRequest
+from accord_rules.governance.house import HouseRules
 from accord_rules.reading import DocumentError, readers_of
 from accord_rules.shop import Shop
 from accord_rules.verdict import LEVELS
 from accord_service import examples, wire
 from accord_service.answers import ProblemAnswer, Shape
 from accord_service.api.v1 import ENDPOINTS
-from accord_service.endpoint import Asked, Endpoint, Example
-from accord_service.problems import BY_STATUS, MEDIA_TYPE, BadQuery
-from accord_service.room import Room
+from accord_service.endpoint import BASIS_HEADER, Asked, Endpoint, Example
+from accord_service.problems import MEDIA_TYPE, PROBLEMS, StoreUnavailable
+from accord_service.room import Room, Snapshot
+from accord_service.store import StoreError
+from accord_service.writing import IDEMPOTENCY_KEY, IF_MATCH, Answer
 
 logger = logging.getLogger(__name__)
 VERSION = "1"
@@ -34,13 +35,28 @@ Findings have one of the levels {", ".join(LEVELS)}. Errors are problem details 
 _TAGS = {
     "Orders": "Ask before a blank is spoiled.",
     "Book": "The shared settings: what answers are made from.",
-    "Shop": "What the service knows of the caller.",
+    "Changes": "How the book changes: revisions, and proposals on their way into it.",
+    "Records": "Verdicts kept, asked again, and what became of the pieces.",
+    "Shop": "The caller's own: presses, stock, house rules.",
+    "Administration": "Shops, keys and the audit.",
 }
 
 
-@lru_cache(maxsize=4)
 def description(room: Room) -> dict[str, Any]:
-    """The whole document. Its example answers are what this application really answers."""
+    """The whole document. Its example answers are what this application really answers, by the book of now."""
+    with room.taken() as snapshot:
+        digest = f"{snapshot.settings.revision} {snapshot.settings.digest}"
+        if room.described is None or room.described[0] != digest:
+            try:
+                room.described = (digest, _described(room, snapshot))
+            except StoreError as error:
+                # Some examples are answered from the store. While it is away, the description made last will do.
+                if room.described is None:
+                    raise StoreUnavailable(f"The examples can't be asked for: {error}.") from None
+        return room.described[1]
+
+
+def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
     plugin = MarshmallowPlugin(schema_name_resolver=_component_name)
     spec = APISpec(
         "Platen Accord",
@@ -57,7 +73,7 @@ def description(room: Room) -> dict[str, Any]:
     for cls in _documents():
         spec.components.schema(cls.__name__, schema=wire.schema_of(cls))
     for endpoint in ENDPOINTS:
-        spec.path(endpoint.path, operations={endpoint.method.lower(): _operation(endpoint, room)})
+        spec.path(endpoint.path, operations={endpoint.method.lower(): _operation(endpoint, room, snapshot)})
     document: dict[str, Any] = spec.to_dict()
     abouts = dict(_abouts())
     for name, schema in document["components"]["schemas"].items():
@@ -67,7 +83,8 @@ def description(room: Room) -> dict[str, Any]:
 
 def _documents() -> Iterator[type]:
     """Every dataclass that documents are read into, the inner ones first."""
-    roots = (Order, SettleRequest, Shop, Limit, Source, *KINDS.values())
+    taken = [each.takes for each in ENDPOINTS if each.takes is not None]
+    roots = (*taken, Shop, HouseRules, Limit, Source, *KINDS.values())
     yield from dict.fromkeys(cls for root in roots for cls in wire.dataclasses_in(root))
 
 
@@ -99,15 +116,19 @@ def _as_its_reader_says(self: Any, field: fields.Field[Any], ret: dict[str, Any]
     return schema | ({"description": about} if about else {})
 
 
-def _operation(endpoint: Endpoint, room: Room) -> dict[str, Any]:
+def _operation(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, Any]:
     summary, _, more = inspect.cleandoc(endpoint.run.__doc__ or "").partition("\n")
     operation: dict[str, Any] = {
         "operationId": endpoint.name,
         "tags": [endpoint.tag],
         "summary": summary.rstrip("."),
-        "description": more.strip() or summary,
-        "parameters": [*_path_parameters(endpoint, room), *_query_parameters(endpoint)],
-        "responses": _responses(endpoint, room),
+        "description": f"{more.strip() or summary}\n\nRoles: {', '.join(endpoint.roles)}.",
+        "parameters": [
+            *_path_parameters(endpoint, snapshot),
+            *_query_parameters(endpoint),
+            *_header_parameters(endpoint),
+        ],
+        "responses": _responses(endpoint, room, snapshot),
     }
     if endpoint.takes is not None:
         content = {"schema": wire.schema_of(endpoint.takes), "examples": _request_examples(endpoint)}
@@ -115,8 +136,8 @@ def _operation(endpoint: Endpoint, room: Room) -> dict[str, Any]:
     return operation
 
 
-def _path_parameters(endpoint: Endpoint, room: Room) -> list[dict[str, Any]]:
-    shown = endpoint.examples[0].path(room)
+def _path_parameters(endpoint: Endpoint, snapshot: Snapshot) -> list[dict[str, Any]]:
+    shown = endpoint.examples[0].path(snapshot.settings)
     return [
         {
             "name": name,
@@ -131,8 +152,6 @@ def _path_parameters(endpoint: Endpoint, room: Room) -> list[dict[str, Any]]:
 
 
 def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
-    if endpoint.query is None:
-        return []
     declared = wire.schema_of(endpoint.query, in_query=True)().fields
     return [
         {
@@ -146,12 +165,31 @@ def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
     ]
 
 
-def _responses(endpoint: Endpoint, room: Room) -> dict[str, Any]:
-    shown = dict(_answers_to_examples(endpoint, room))
+def _header_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
+    headers = []
+    if endpoint.writes:
+        about = "a random word for this write; sent again with it, the write is done once and answered the same"
+        headers.append((IDEMPOTENCY_KEY, False, about, {"type": "string", "pattern": "^[!-~]{1,200}$"}))
+    if endpoint.replaces:
+        about = "the ETag of the version that is replaced"
+        headers.append((IF_MATCH, True, about, {"type": "string", "pattern": '^"[0-9]{1,9}(-[0-9a-f]{1,64})?"$'}))
+    return [
+        {"name": name, "in": "header", "required": required, "description": about, "schema": schema}
+        for name, required, about, schema in headers
+    ]
+
+
+def _responses(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, Any]:
+    shown = dict(_answers_to_examples(endpoint, room, snapshot))
     content = {"schema": endpoint.answers, "examples": shown}
-    responses: dict[str, Any] = {"200": {"description": "The answer", "content": {"application/json": content}}}
+    good: dict[str, Any] = {"description": "The answer", "content": {"application/json": content}}
+    good["headers"] = {BASIS_HEADER: {"description": 'live, or "held; age=" and seconds', "schema": {"type": "string"}}}
+    responses: dict[str, Any] = {str(endpoint.success): good}
+    if endpoint.writes and endpoint.success != 200:
+        responses["200"] = {**good, "description": "It could be done (validate_only)"}
+    if endpoint.method == "GET" or endpoint.replaces:
+        good["headers"]["ETag"] = {"description": "strong", "schema": {"type": "string"}}
     if endpoint.method == "GET":
-        responses["200"]["headers"] = {"ETag": {"description": "strong", "schema": {"type": "string"}}}
         responses["304"] = {"description": "The caller has it already (If-None-Match)"}
     for status in sorted(endpoint.problem_statuses):
         responses[str(status)] = _problem(status)
@@ -159,32 +197,35 @@ def _responses(endpoint: Endpoint, room: Room) -> dict[str, Any]:
 
 
 def _problem(status: int) -> dict[str, Any]:
-    problem = BY_STATUS[status]
-    title = f"{problem.title}, or: {BadQuery.title}" if status == BadQuery.status else problem.title
-    return {"description": title, "content": {MEDIA_TYPE: {"schema": ProblemAnswer}}}
+    titles = ", or: ".join(each.title for each in PROBLEMS.values() if each.status == status)
+    return {"description": titles, "content": {MEDIA_TYPE: {"schema": ProblemAnswer}}}
 
 
 def _request_examples(endpoint: Endpoint) -> dict[str, Any]:
     return {_word(each): {"summary": each.title, "value": each.body} for each in endpoint.examples}
 
 
-def _answers_to_examples(endpoint: Endpoint, room: Room) -> Iterator[tuple[str, Mapping[str, Any]]]:
+def _answers_to_examples(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> Iterator[tuple[str, Mapping[str, Any]]]:
     for example in endpoint.examples:
+        if example.answer is not None:
+            yield _word(example), {"summary": example.title, "value": example.answer}
+            continue
         try:
-            answer = endpoint.run(asked_by(example, endpoint, room))
+            answer = endpoint.run(asked_by(example, endpoint, room, snapshot))
         except DocumentError as error:
             # The book has moved on from the example; the description must not fail for it.
             details = {"example": example.title, "faults": str(error)}
             logger.warning("an example is no order of this book", extra={"details": details})
             continue
+        assert isinstance(answer, Answer), f"{endpoint.name} writes: its examples need their answers"
         yield _word(example), {"summary": example.title, "value": answer.document}
 
 
-def asked_by(example: Example, endpoint: Endpoint, room: Room) -> Asked:
+def asked_by(example: Example, endpoint: Endpoint, room: Room, snapshot: Snapshot) -> Asked:
     """An example as a request of the example shop."""
-    query = None if endpoint.query is None else endpoint.query()
     body = None if endpoint.takes is None or example.body is None else wire.load(endpoint.takes, example.body)
-    return Asked(room, examples.CALLER, example.path(room), query, body)
+    path = example.path(snapshot.settings)
+    return Asked(room, snapshot, examples.CALLER, path, endpoint.query(), body, example.body or {})
 
 
 def _word(example: Example) -> str:

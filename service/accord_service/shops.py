@@ -1,153 +1,152 @@
-"""Who asks: shops and their keys. The shop comes from the key alone, never from the request's content.
-
-``Shops`` is the seam: the service asks it and nothing else. ``FileShops`` keeps shops and keys in a folder.
-"""
+"""Who asks: shops and their keys, as a worker holds them. The shop comes from the key alone, never from the request."""
 
 from __future__ import annotations
 
-import hashlib
-import hmac
-import re
-import tomllib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from pathlib import Path
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from functools import cached_property
 from types import MappingProxyType
-from typing import Any, Protocol, TypeVar
 
-from accord_rules.reading import Choice, DocumentError, LeafError, Many, Name, Object, Reader, given, read
+from accord_rules.order import Press
+from accord_rules.reading import DocumentError, Fault, names_in, read
+from accord_rules.resolve import calibration_faults
+from accord_rules.settings import Settings
 from accord_rules.shop import Shop
+from accord_service.problems import FaultyDocument, ShopDoesNotFit
+from accord_service.store import HouseRecord, KeyRing, ShopRecord, Store
 
-T = TypeVar("T")
-ROLES = ("counter", "operator", "owner", "steward", "admin")
+AGE_STEP_DAYS = 30
+
+
+@dataclass(frozen=True)
+class KnownShop:
+    """One shop's records. ``record.document`` is the shop as it was written, with its own units."""
+
+    record: ShopRecord
+    house: HouseRecord
+
+    @cached_property
+    def shop(self) -> Shop:
+        """Raises ShopDoesNotFit where another version of the service wrote what this one can't read."""
+        try:
+            return read(Shop, self.record.document)
+        except DocumentError as error:
+            raise ShopDoesNotFit(f"The shop's document can't be read: {error}") from None
+
+    def at(self, settings: Settings, today: date) -> Shop:
+        """The shop as one revision of the book knows it, on a day. Raises ShopDoesNotFit without a press left.
+
+        What the book does not have (any more, or not yet) the shop can't use: it is left out.
+        """
+        shop, known = self.shop, settings.catalogue
+        presses = tuple(press for press in shop.presses if press.type in known["press_types"])
+        if not presses:
+            raise ShopDoesNotFit(f"Revision {settings.revision} of the book has none of the shop's types of press.")
+        stock = replace(
+            shop.stock,
+            products=tuple(each for each in shop.stock.products if each in known["products"]),
+            consumables=tuple(each for each in shop.stock.consumables if each in known["consumables"]),
+        )
+        return aged(replace(shop, presses=presses, stock=stock), today)
+
+
+def aged(shop: Shop, today: date) -> Shop:
+    """The shop with the age of each press's oldest reading, which the rules, having no clock, can't know."""
+    ages = [told_age_days(press, today) for press in shop.presses]
+    presses = (
+        press if age is None else replace(press, calibration_age=float(age))
+        for press, age in zip(shop.presses, ages, strict=True)
+    )
+    return replace(shop, presses=tuple(presses))
+
+
+def age_days(press: Press, today: date) -> int | None:
+    """Days since the oldest reading was taken; None where no reading says when."""
+    taken = [date.fromisoformat(each.taken_on) for each in press.calibration if each.taken_on is not None]
+    return max(0, (today - min(taken)).days) if taken else None
+
+
+def told_age_days(press: Press, today: date) -> int | None:
+    """The same as the rules are told it: in whole steps of ``AGE_STEP_DAYS``.
+
+    The age is part of what a verdict's id is taken over, so answers and their ids stay the same for a step, not a day.
+    """
+    age = age_days(press, today)
+    return None if age is None else age // AGE_STEP_DAYS * AGE_STEP_DAYS
+
+
+def refuse_faults(settings: Settings, shop: Shop, id_: str, today: date) -> None:
+    """Refuse what keeps a document from being this shop under this book. Raises FaultyDocument with every fault."""
+    faults = [] if shop.id == id_ else [Fault("/id", f"must be {id_!r}")]
+    faults += faults_of(settings, shop, today)
+    if faults:
+        raise FaultyDocument(faults=faults)
+
+
+def faults_of(settings: Settings, shop: Shop, today: date) -> list[Fault]:
+    """What the book has against a shop, beyond what its readers refuse."""
+    faults = _unknown_names(settings, shop)
+    for index, press in enumerate(shop.presses):
+        faults += _press_faults(press, f"/presses/{index}", today)
+        if press.id in [each.id for each in shop.presses[:index]]:
+            faults.append(Fault(f"/presses/{index}/id", f"another press is called {press.id!r} already"))
+    return faults
+
+
+def _unknown_names(settings: Settings, shop: Shop) -> list[Fault]:
+    return [
+        Fault(pointer, f"there is no {name!r} in {kind}")
+        for pointer, kind, name in names_in(shop)
+        if name not in settings.catalogue[kind]
+    ]
+
+
+def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
+    faults = calibration_faults(press, pointer)
+    if press.calibration_age is not None:
+        faults.append(Fault(f"{pointer}/calibration_age", "follows from taken_on of the readings: leave it out"))
+    # A day's grace: where the shop is, it may be tomorrow already.
+    return faults + [
+        Fault(f"{pointer}/calibration/{index}/taken_on", "is still to come")
+        for index, each in enumerate(press.calibration)
+        if each.taken_on is not None and date.fromisoformat(each.taken_on) > today + timedelta(days=1)
+    ]
 
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Whoever holds a key. ``document`` is the shop as it was written, with its own units."""
+    """Whoever holds a key. ``known`` is None for a key that belongs to no shop."""
 
-    shop: Shop
-    document: Mapping[str, Any]
-    role: str
     key_id: str
-
-
-class Shops(Protocol):
-    """Where shops and keys are kept."""
-
-    def by_key(self, token: str) -> Caller | None:
-        """The holder of a bearer token; None if no such key is known."""
-
-    def shops(self) -> Iterator[Shop]:
-        """Every shop."""
-
-
-class ShopsError(ValueError):
-    """Shops or keys that can't be used; one line a fault, each with its file."""
-
-
-class Sha256(Reader):
-    """A SHA-256 sum in lower-case hexadecimal."""
-
-    def leaf(self, value: Any) -> bytes:
-        if not isinstance(value, str) or not re.fullmatch("[0-9a-f]{64}", value):
-            raise LeafError("must be a SHA-256 sum: 64 characters of 0-9 and a-f")
-        return bytes.fromhex(value)
-
-    def json_schema(self) -> dict[str, Any]:
-        return {"type": "string", "pattern": "^[0-9a-f]{64}$"}
+    role: str
+    shop_id: str
+    known: KnownShop | None
 
 
 @dataclass(frozen=True, slots=True)
-class Key:
-    """One key: whose it is, what it may do, and the sum of the token (the token itself is kept nowhere)."""
+class Directory:
+    """Shops, house rules and keys; ``number`` is the store's count of changes to them."""
 
-    shop: str = given(Name())
-    role: str = given(Choice(ROLES))
-    id: str = given(Name())
-    sha256: bytes = given(Sha256())
+    number: int
+    shops: Mapping[str, KnownShop]
+    ring: KeyRing
 
+    @classmethod
+    def load(cls, store: Store, number: int) -> Directory:
+        """Keys first: a shop is there before its keys are. Raises StoreAway."""
+        ring = KeyRing(store.keys.list())
+        records = store.shops.list()
+        houses = {each.shop: each for each in store.shops.houses()}
+        shops = {each.id: KnownShop(each, houses.get(each.id, no_house(each.id))) for each in records}
+        return cls(number, MappingProxyType(shops), ring)
 
-@dataclass(frozen=True, slots=True)
-class KeyFile:
-    """``keys.toml``: a table ``[[key]]`` a key."""
-
-    key: tuple[Key, ...] = given(Many(Object(Key), 1000, 1))
-
-
-class FileShops:
-    """Shops from ``<folder>/shops/*.toml`` and keys from ``<folder>/keys.toml``, read once.
-
-    Raises ShopsError naming every file and field at fault.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        faults: list[str] = []
-        shops = dict(_shops_in(folder / "shops", faults))
-        keys = _keys_in(folder / "keys.toml", faults)
-        faults += [
-            f"keys.toml: key {key.id!r} is for shop {key.shop!r}, which has no file"
-            for key in keys
-            if key.shop not in shops
-        ]
-        faults += _doubles("key id", [key.id for key in keys]) + _doubles("sha256", [key.sha256.hex() for key in keys])
-        if faults:
-            raise ShopsError("\n".join(faults))
-        self._shops = MappingProxyType(shops)
-        self._callers = tuple((key.sha256, Caller(*shops[key.shop], key.role, key.id)) for key in keys)
-
-    def by_key(self, token: str) -> Caller | None:
-        """Compares with every key in constant time, so that the time taken says nothing about any of them."""
-        asked = hashlib.sha256(token.encode("utf-8", "surrogateescape")).digest()
-        found = None
-        for known, caller in self._callers:
-            if hmac.compare_digest(asked, known):
-                found = caller
-        return found
-
-    def shops(self) -> Iterator[Shop]:
-        return (shop for shop, _ in self._shops.values())
+    def caller(self, token: str) -> Caller | None:
+        """The holder of a token; None if it is unknown or revoked."""
+        key = self.ring.by_token(token)
+        return None if key is None else Caller(key.id, key.role, key.shop, self.shops.get(key.shop))
 
 
-def _shops_in(folder: Path, faults: list[str]) -> Iterator[tuple[str, tuple[Shop, Mapping[str, Any]]]]:
-    files = sorted(folder.glob("*.toml"))
-    if not files:
-        faults.append(f"{folder}: holds no shop (*.toml)")
-    for file in files:
-        document = _toml(file, faults)
-        shop = None if document is None else _read(Shop, document, file, faults)
-        if document is None or shop is None:
-            continue
-        if shop.id != file.stem:
-            faults.append(f"{file.name}: id is {shop.id!r}; file name and id must be the same")
-        yield shop.id, (shop, MappingProxyType(document))
-
-
-def _keys_in(file: Path, faults: list[str]) -> tuple[Key, ...]:
-    document = _toml(file, faults)
-    keys = None if document is None else _read(KeyFile, document, file, faults)
-    return () if keys is None else keys.key
-
-
-def _toml(file: Path, faults: list[str]) -> dict[str, Any] | None:
-    try:
-        return tomllib.loads(file.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        faults.append(f"{file.name}: {error}")
-        return None
-
-
-def _read(cls: type[T], document: Mapping[str, Any], file: Path, faults: list[str]) -> T | None:
-    try:
-        return read(cls, document)
-    except DocumentError as error:
-        faults += [f"{file.name}: {fault}" for fault in error.faults]
-        return None
-
-
-def _doubles(what: str, values: list[str]) -> list[str]:
-    return [
-        f"keys.toml: {what} {value!r} is given more than once"
-        for value in sorted(set(values))
-        if values.count(value) > 1
-    ]
+def no_house(shop: str) -> HouseRecord:
+    """The house rules of a shop that wrote none."""
+    return HouseRecord(shop, 0, {}, 0.0)

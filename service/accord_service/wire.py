@@ -19,6 +19,7 @@ from accord_rules.reading import (
     DocumentError,
     Either,
     Fault,
+    Flag,
     LeafError,
     Many,
     Object,
@@ -142,6 +143,33 @@ class QueryWhole(Leaf):
         return super()._deserialize(number, attr, data, **kwargs)
 
 
+class QueryFlag(Leaf):
+    """true or false in a query string, where everything is text."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        flag = {"true": True, "false": False}.get(value, value) if isinstance(value, str) else value
+        return super()._deserialize(flag, attr, data, **kwargs)
+
+
+class AsRead(_Strict):
+    """Whatever else looks into a whole value: its faults are told at the places it names."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        faults: list[Fault] = []
+        read = self.reader.read(value, "", faults)
+        if faults:
+            raise ValidationError([_nested(fault) for fault in faults])
+        return read
+
+
+def _nested(fault: Fault) -> Any:
+    """A fault as marshmallow's tree has it: its message under the steps of its pointer."""
+    tree: Any = Said(fault.message, fault.allowed)
+    for step in reversed(fault.pointer.split("/")[1:]):
+        tree = {step.replace("~1", "/").replace("~0", "~"): tree}
+    return tree
+
+
 def _refuse_size(reader: Many | Table, size: int) -> None:
     if not reader.least <= size <= reader.most:
         raise ValidationError(Said(f"must have {reader.least} to {reader.most} entries, has {size}"))
@@ -158,9 +186,9 @@ def _collect(field: _Strict, value: Any, key: Any, errors: list[Any]) -> Any:
 
 def field_of(reader: Reader, *, required: bool = False, about: str = "", in_query: bool = False) -> _Strict:
     """The marshmallow field of one reader."""
-    kind = _FIELDS.get(type(reader), Leaf)
-    if in_query and isinstance(reader, Whole):
-        kind = QueryWhole
+    kind = _FIELDS.get(type(reader)) or (Leaf if type(reader).read is Reader.read else AsRead)
+    if in_query:
+        kind = {Whole: QueryWhole, Flag: QueryFlag}.get(type(reader), kind)
     field = kind(required=required, allow_none=False, metadata={"about": about})
     field.reader = reader
     if isinstance(field, Fork) and isinstance(reader, Either):

@@ -5,10 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-
+from tests.browser.conftest import Served
 from tests.browser.webdriver import Browser, browser
-
-KEY = "demo-harbour-lane-counter"
 
 
 def assert_quiet_and_alone(page: Browser, address: str) -> None:
@@ -21,18 +19,18 @@ def assert_quiet_and_alone(page: Browser, address: str) -> None:
     ("path", "says"),
     [("/", "Before a blank is spoiled"), ("/docs", "/v1/validate"), ("/problems", "faulty-document")],
 )
-def test_page_loads_from_the_service_alone(path: str, says: str, served: str, tmp_path: Path) -> None:
+def test_page_loads_from_the_service_alone(path: str, says: str, served: Served, tmp_path: Path) -> None:
     with browser(tmp_path) as page:
-        page.open(served + path)
+        page.open(served.url + path)
         assert says in page.script("return document.body.innerText")
-        assert_quiet_and_alone(page, served)
+        assert_quiet_and_alone(page, served.url)
 
 
-def test_the_form_sends_an_order_and_shows_the_verdict(served: str, tmp_path: Path) -> None:
+def test_the_form_sends_an_order_and_shows_the_verdict(served: Served, tmp_path: Path) -> None:
     form = "form[data-path='/v1/validate']"
     with browser(tmp_path) as page:
-        page.open(served + "/docs")
-        page.type("#key", KEY)
+        page.open(served.url + "/docs")
+        page.type("#key", served.key)
         page.script(f"document.querySelector(\"{form}\").closest('details').open = true")
         page.click(f"{form} button[type=submit]")
         answer = page.wait_for(
@@ -41,13 +39,13 @@ def test_the_form_sends_an_order_and_shows_the_verdict(served: str, tmp_path: Pa
         assert answer.startswith("200")
         assert '"verdict": "' in answer
         assert '"because": "' in answer
-        assert_quiet_and_alone(page, served)
+        assert_quiet_and_alone(page, served.url)
 
 
-def test_the_form_without_a_key_says_what_is_missing(served: str, tmp_path: Path) -> None:
+def test_the_form_without_a_key_says_what_is_missing(served: Served, tmp_path: Path) -> None:
     form = "form[data-path='/v1/shop']"
     with browser(tmp_path) as page:
-        page.open(served + "/docs")
+        page.open(served.url + "/docs")
         page.script(f"document.querySelector(\"{form}\").closest('details').open = true")
         page.click(f"{form} button[type=submit]")
         answer = page.wait_for(
@@ -57,9 +55,9 @@ def test_the_form_without_a_key_says_what_is_missing(served: str, tmp_path: Path
         assert "key is needed" in answer
 
 
-def test_everything_but_the_forms_reads_without_scripts(served: str, tmp_path: Path) -> None:
+def test_everything_but_the_forms_reads_without_scripts(served: Served, tmp_path: Path) -> None:
     with browser(tmp_path, scripts=False) as page:
-        page.open(served + "/docs")
+        page.open(served.url + "/docs")
         source = page.source()
         assert "The forms below need JavaScript" in source
         assert "Say whether an order can be done" in source

@@ -73,7 +73,9 @@ class Browser:
 
     def complaints(self) -> list[str]:
         """What the browser logged as severe: scripts that failed, requests that did."""
-        return [each["message"] for each in self._call("POST", "/se/log", {"type": "browser"}) if each["level"] == "SEVERE"]
+        return [
+            each["message"] for each in self._call("POST", "/se/log", {"type": "browser"}) if each["level"] == "SEVERE"
+        ]
 
     def requested(self) -> list[str]:
         """Everything the page loaded."""
@@ -95,12 +97,15 @@ def browser(profile: Path, *, scripts: bool = True) -> Iterator[Browser]:
     options: dict[str, Any] = {"binary": chromium, "args": [*ARGUMENTS, f"--user-data-dir={profile}"]}
     if not scripts:
         options["prefs"] = {"profile.managed_default_content_settings.javascript": 2}
-    wanted = {"alwaysMatch": {"browserName": "chrome", "goog:chromeOptions": options, "goog:loggingPrefs": {"browser": "ALL"}}}
+    wanted: dict[str, Any] = {"browserName": "chrome", "goog:chromeOptions": options}
+    wanted["goog:loggingPrefs"] = {"browser": "ALL"}
+    asked = {"capabilities": {"alwaysMatch": wanted}}
     with subprocess.Popen([driver, f"--port={port}"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         try:
             address = f"http://127.0.0.1:{port}"
             _wait_until_ready(address)
-            made = requests.post(f"{address}/session", json={"capabilities": wanted}, timeout=60).json()["value"]
+            made = requests.post(f"{address}/session", json=asked, timeout=60).json()["value"]
+            assert "sessionId" in made, made
             opened = Browser(address, made["sessionId"])
             try:
                 yield opened

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import signal
@@ -22,7 +21,6 @@ from click.testing import CliRunner, Result
 
 from accord_service.cli.main import main
 
-TOKEN = "mill-counter-token"
 # Metric, with a press that is named in the orders below, and next to nothing in stock.
 SHOP = """
 id = "mill-loft"
@@ -56,14 +54,26 @@ class Served:
 
 @pytest.fixture(scope="session")
 def collective(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with a shop and its key."""
+    """A folder with a shop and the keys it wants, for ``accord seed``."""
     folder = tmp_path_factory.mktemp("collective")
     (folder / "shops").mkdir()
     (folder / "shops" / "mill-loft.toml").write_text(SHOP, encoding="utf-8")
-    sha256 = hashlib.sha256(TOKEN.encode()).hexdigest()
-    key = f'[[key]]\nshop = "mill-loft"\nrole = "counter"\nid = "till"\nsha256 = "{sha256}"\n'
-    (folder / "keys.toml").write_text(key, encoding="utf-8")
+    keys = "\n".join(f'[[key]]\nshop = "mill-loft"\nrole = "{role}"' for role in ("counter", "owner"))
+    (folder / "keys.toml").write_text(keys, encoding="utf-8")
     return folder
+
+
+@pytest.fixture(scope="session")
+def data(collective: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder whose store ``accord seed`` filled."""
+    data = tmp_path_factory.mktemp("data")
+    command = [*ACCORD, "seed", str(collective), "--data", str(data)]
+    subprocess.run(command, check=True, capture_output=True, env=plain_environment(), timeout=START_S)
+    return data
+
+
+def token_in(data: Path, name: str) -> str:
+    return (data / "keys" / name).read_text(encoding="ascii").strip()
 
 
 def plain_environment() -> dict[str, str]:
@@ -78,10 +88,10 @@ def a_free_port() -> int:
 
 
 @pytest.fixture(scope="session")
-def served(collective: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+def served(data: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     port = a_free_port()
     log = tmp_path_factory.mktemp("served") / "log"
-    command = [*ACCORD, "serve", "--port", str(port), "--workers", "1", "--threads", "2", "--shops", str(collective)]
+    command = [*ACCORD, "serve", "--port", str(port), "--workers", "1", "--threads", "2", "--data", str(data)]
     with log.open("w", encoding="utf-8") as file:
         process = subprocess.Popen(command, stdout=file, stderr=file, text=True, env=plain_environment())
     served = Served(f"http://127.0.0.1:{port}", process, log)
@@ -117,9 +127,15 @@ def invoked(environment: dict[str, str | None]) -> Accord:
 
 
 @pytest.fixture
-def accord(served: Served) -> Accord:
-    """The command in this process, asking the service."""
-    return invoked({"ACCORD_URL": served.url, "ACCORD_TOKEN": TOKEN})
+def accord(served: Served, data: Path) -> Accord:
+    """The command in this process, asking the service as the shop's counter."""
+    return invoked({"ACCORD_URL": served.url, "ACCORD_TOKEN": token_in(data, "mill-loft-counter")})
+
+
+@pytest.fixture
+def as_admin(served: Served, data: Path) -> Accord:
+    """The same with the key that the first start made."""
+    return invoked({"ACCORD_URL": served.url, "ACCORD_TOKEN": token_in(data, "admin")})
 
 
 @pytest.fixture

@@ -32,7 +32,7 @@ def test_version_and_help(own_process: Any) -> None:
     assert version.returncode == 0
     assert version.stdout.startswith(b"accord, version ")
     told = own_process("--help").stdout.decode()
-    assert all(f"  {each}" in told for each in ("check", "settle", "rule", "rules", "serve"))
+    assert all(f"  {each}" in told for each in ("check", "settle", "rule", "rules", "serve", "shop", "key", "seed"))
     assert own_process("no-such-command").returncode == 2
 
 
@@ -49,13 +49,14 @@ def test_the_service_runs_under_gunicorn(served: Any) -> None:
     log = [json.loads(line) for line in served.log.read_text(encoding="utf-8").splitlines()]
     assert any(each["logger"] == "gunicorn.error" and served.url in each["message"] for each in log)
     children = Path(f"/proc/{served.process.pid}/task/{served.process.pid}/children")
-    assert len(children.read_text(encoding="ascii").split()) == 1  # --workers 1
+    assert len(children.read_text(encoding="ascii").split()) == 1  # --workers 1; the store is another thread's
 
 
 def test_the_service_stops_when_told_and_leaves_nothing(
-    started: Any, free_port: int, collective: Path, tmp_path: Path
+    started: Any, free_port: int, tmp_path: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    arguments = ["serve", "--port", str(free_port), "--workers", "1", "--shops", str(collective)]
+    data = tmp_path_factory.mktemp("data")
+    arguments = ["serve", "--port", str(free_port), "--workers", "1", "--data", str(data)]
     with started(*arguments, TMPDIR=str(tmp_path)) as process:
         told = [next(process.stderr)]
         while b"Booting worker" not in told[-1]:
@@ -65,15 +66,19 @@ def test_the_service_stops_when_told_and_leaves_nothing(
         process.stderr.read()
         assert process.wait(30) == 0
     assert list(tmp_path.iterdir()) == []
+    assert not (data / "store" / "store.sock").exists(), "the store was left running"
+    key = data / "keys" / "admin"
+    assert key.stat().st_mode & 0o777 == 0o600
+    said = b"".join(told)
+    assert str(key.resolve()).encode() in said
+    assert key.read_bytes().strip() not in said
 
 
 def test_a_service_that_cannot_start_says_why(own_process: Any, tmp_path: Path) -> None:
-    done = own_process("serve", "--shops", str(tmp_path))
-    assert done.returncode == 2
-    assert b"The service cannot start" in done.stderr
-    assert b"keys.toml" in done.stderr
-    assert b"Traceback" not in done.stderr
-    wrong = own_process("serve", "--shops", str(tmp_path), ACCORD_BODY_LIMIT="much")
+    wrong = own_process("serve", "--data", str(tmp_path), ACCORD_BODY_LIMIT="much")
     assert wrong.returncode == 2
     assert b"ACCORD_BODY_LIMIT" in wrong.stderr
+    astray = own_process("serve", "--store", "http://store")
+    assert astray.returncode == 2
+    assert b"The service cannot start: the store's address must start with" in astray.stderr
     assert own_process("serve", "--port", "0").returncode == 2

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,9 +14,7 @@ from werkzeug.serving import make_server
 
 from accord_client import Client
 from accord_service.app import create_app
-from accord_service.config import Config
 
-TOKEN = "harbour-counter-token"
 SHOP = """
 id = "harbour-lane"
 name = "Harbour Lane Prints"
@@ -35,19 +31,17 @@ consumables = ["ptfe-sheet", "silicone-paper", "plain-paper", "heat-tape"]
 """
 
 
-def write_collective(folder: Path) -> Path:
-    (folder / "shops").mkdir(parents=True)
-    (folder / "shops" / "harbour-lane.toml").write_text(SHOP, encoding="utf-8")
-    sha256 = hashlib.sha256(TOKEN.encode()).hexdigest()
-    key = f'[[key]]\nshop = "harbour-lane"\nrole = "counter"\nid = "till"\nsha256 = "{sha256}"\n'
-    (folder / "keys.toml").write_text(key, encoding="utf-8")
-    return folder
+@pytest.fixture(scope="session")
+def collective(open_collective: Any) -> Any:
+    """The shop in a store of its own."""
+    own = [("harbour-lane", role) for role in ("counter", "owner", "steward")]
+    return open_collective([SHOP], [*own, ("collective", "admin")])
 
 
 @pytest.fixture(scope="session")
-def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def service(collective: Any) -> Iterator[str]:
     """The address of a running service."""
-    app = create_app(Config(shops_folder=write_collective(tmp_path_factory.mktemp("client") / "data")))
+    app = create_app(collective.config)
     server = make_server("127.0.0.1", 0, app, threaded=True)
     thread = threading.Thread(target=server.serve_forever)
     thread.start()
@@ -55,16 +49,17 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     server.shutdown()
     thread.join()
     server.server_close()
+    app.extensions["accord"].close()
 
 
 @pytest.fixture
-def token() -> str:
-    return TOKEN
+def token(collective: Any) -> str:
+    return str(collective.tokens["harbour-lane", "counter"])
 
 
 @pytest.fixture
-def accord(service: str) -> Iterator[Client]:
-    with Client(service, TOKEN) as client:
+def accord(service: str, token: str) -> Iterator[Client]:
+    with Client(service, token) as client:
         yield client
 
 

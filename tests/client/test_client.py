@@ -54,6 +54,23 @@ def test_a_hopeless_request_names_what_was_ruled_out(accord: Client, hopeless: d
     assert settlement.ruled_out[0].findings[0].level == "blocks"
 
 
+def test_an_envelope_names_presses_transfers_and_ranges(accord: Client, possible: dict[str, Any]) -> None:
+    for decoration in possible["decorations"]:
+        decoration.pop("settings", None)
+    envelope = accord.envelope(possible)
+    assert envelope.presses == tuple(on["press"] for on in envelope.on)
+    (decoration,) = envelope.on[0]["decorations"]
+    assert decoration["transfer"] in envelope.transfers[0]
+    assert decoration["temperature"][0]["least"]
+    assert envelope.document["on"] == list(envelope.on)
+
+
+def test_an_envelope_of_nothing_says_why(accord: Client, hopeless: dict[str, Any]) -> None:
+    envelope = accord.envelope(hopeless)
+    assert envelope.presses == envelope.on == ()
+    assert envelope.ruled_out[0].findings[0].level == "blocks"
+
+
 def test_orders_may_be_any_mapping(accord: Client, possible: dict[str, Any]) -> None:
     frozen: Mapping[str, Any] = MappingProxyType({**possible, "item": MappingProxyType(possible["item"])})
     assert accord.validate(frozen) == accord.validate(possible)

@@ -85,6 +85,15 @@ def test_recommend_tells_plans_from_none(run: Recipes, orders: Path) -> None:
     assert json.loads(none.stdout)["plans"] == []
 
 
+def test_envelope_tells_presses_from_none(run: Recipes, orders: Path) -> None:
+    found = run("envelope.sh", str(orders / "a fine one.json"))
+    assert found.returncode == 0
+    assert json.loads(found.stdout)["presses"]
+    none = run("envelope.sh", str(orders / "hopeless.json"))
+    assert none.returncode == 1
+    assert json.loads(none.stdout)["presses"] == []
+
+
 def test_catalogue_gives_every_entry(run: Recipes) -> None:
     kinds = {each["kind"]: each["count"] for each in json.loads(run("catalogue.sh").stdout)["kinds"]}
     done = run("catalogue.sh", "blanks")
@@ -138,7 +147,7 @@ def test_an_empty_folder_is_wrong_use(run: Recipes, tmp_path: Path) -> None:
     assert run("check-folder.sh", str(tmp_path)).returncode == 2
 
 
-@pytest.mark.parametrize("script", ["validate.sh", "recommend.sh", "rule.sh", "check-folder.sh"])
+@pytest.mark.parametrize("script", ["validate.sh", "recommend.sh", "envelope.sh", "rule.sh", "check-folder.sh"])
 def test_use_is_told(run: Recipes, script: str) -> None:
     done = run(script)
     assert done.returncode == 2

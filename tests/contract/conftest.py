@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 from flask import Flask
 
 from accord_service.app import create_app
-from accord_service.config import Config
+from accord_service.endpoint import Endpoint
+from accord_service.roles import ROLES
 
 SHOP = """
 id = "ferry-yard"
@@ -28,25 +28,29 @@ type = "hand-held"
 products = ["sub-paper-fast-dry"]
 consumables = ["ptfe-sheet"]
 """
-TOKEN = "ferry-token"
 
 
 @pytest.fixture(scope="session")
-def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Flask]:
-    folder = tmp_path_factory.mktemp("collective")
-    (folder / "shops").mkdir()
-    (folder / "shops" / "ferry-yard.toml").write_text(SHOP, encoding="utf-8")
-    sha256 = hashlib.sha256(TOKEN.encode()).hexdigest()
-    key = f'[[key]]\nshop = "ferry-yard"\nrole = "steward"\nid = "desk"\nsha256 = "{sha256}"\n'
-    (folder / "keys.toml").write_text(key, encoding="utf-8")
-    app = create_app(Config(shops_folder=folder, log_level="WARNING"))
+def collective(open_collective: Any) -> Any:
+    return open_collective([SHOP], [("ferry-yard", role) for role in ROLES])
+
+
+@pytest.fixture(scope="session")
+def app(collective: Any) -> Iterator[Flask]:
+    app = create_app(collective.config)
     yield app
-    app.extensions["accord"].authority.close()
+    app.extensions["accord"].close()
 
 
 @pytest.fixture(scope="session")
-def key() -> dict[str, str]:
-    return {"Authorization": f"Bearer {TOKEN}"}
+def key(collective: Any) -> dict[str, str]:
+    return dict(collective.headers("ferry-yard", "steward"))
+
+
+@pytest.fixture(scope="session")
+def key_for(collective: Any) -> Callable[[Endpoint], dict[str, str]]:
+    """The headers of somebody who may ask an endpoint."""
+    return lambda endpoint: dict(collective.headers("ferry-yard", endpoint.roles[-1]))
 
 
 @pytest.fixture(scope="session")

@@ -11,6 +11,7 @@ from flask import Flask
 from jsonschema import Draft202012Validator
 
 from accord_rules.catalogue import KINDS
+from accord_rules.settings import Settings
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.endpoint import Endpoint
 
@@ -28,8 +29,9 @@ def operation(description: Any, endpoint: Endpoint) -> Any:
     return description["paths"][endpoint.path][endpoint.method.lower()]
 
 
-def answer_schema(description: Any, endpoint: Endpoint, status: int = 200, media: str = JSON) -> Any:
-    return operation(description, endpoint)["responses"][str(status)]["content"][media]["schema"]
+def answer_schema(description: Any, endpoint: Endpoint, status: int = 0, media: str = JSON) -> Any:
+    """The schema of a good answer, or of a problem's status."""
+    return operation(description, endpoint)["responses"][str(status or endpoint.success)]["content"][media]["schema"]
 
 
 def endpoint_named(name: str) -> Endpoint:
@@ -67,7 +69,7 @@ def test_every_operation_is_told_in_words_with_examples(description: Any) -> Non
         told = operation(description, endpoint)
         assert told["summary"]
         assert told["description"]
-        for holder in (told.get("requestBody"), told["responses"]["200"]):
+        for holder in (told.get("requestBody"), told["responses"][str(endpoint.success)]):
             if holder is not None:
                 assert len(holder["content"][JSON]["examples"]) == len(endpoint.examples)
 
@@ -76,7 +78,7 @@ def test_shown_requests_and_answers_keep_to_their_schemas(description: Any) -> N
     seen = 0
     for endpoint in ENDPOINTS:
         told = operation(description, endpoint)
-        for holder in (told.get("requestBody"), told["responses"]["200"]):
+        for holder in (told.get("requestBody"), told["responses"][str(endpoint.success)]):
             for example in (holder or {"content": {JSON: {"examples": {}}}})["content"][JSON]["examples"].values():
                 assert faults(description, holder["content"][JSON]["schema"], example["value"]) == []
                 seen += 1
@@ -127,9 +129,8 @@ def test_real_answers_keep_to_their_schemas(
     assert faults(description, answer_schema(description, endpoint), answer.json) == []
 
 
-def reads(app: Flask) -> Iterator[tuple[str, str]]:
+def reads(settings: Settings) -> Iterator[tuple[str, str]]:
     """Every read of every entry of the book, with the endpoint that answers it."""
-    settings = app.extensions["accord"].settings
     for kind in KINDS:
         yield "get_catalogue_kind", f"/v1/catalogue/{kind}?limit=200"
         yield from (("get_catalogue_entry", f"/v1/catalogue/{kind}/{name}") for name in settings.catalogue[kind])
@@ -142,9 +143,9 @@ def reads(app: Flask) -> Iterator[tuple[str, str]]:
     )
 
 
-def test_every_read_keeps_to_its_schema(app: Flask, description: Any, key: dict[str, str]) -> None:
+def test_every_read_keeps_to_its_schema(app: Flask, book: Settings, description: Any, key: dict[str, str]) -> None:
     client, broken = app.test_client(), {}
-    for name, address in reads(app):
+    for name, address in reads(book):
         answer = client.get(address, headers=key)
         assert answer.status_code == 200, address
         found = faults(description, answer_schema(description, endpoint_named(name)), answer.json)

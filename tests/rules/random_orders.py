@@ -93,9 +93,7 @@ def settings(rng: random.Random, book: Settings) -> dict[str, Any]:
     return {key: value for key, value in full.items() if rng.random() < 0.4}
 
 
-def decoration(
-    rng: random.Random, book: Settings, index: int, *, open_settings: bool, odd: float
-) -> dict[str, Any]:
+def decoration(rng: random.Random, book: Settings, index: int, *, open_settings: bool, odd: float) -> dict[str, Any]:
     names = [*book.catalogue["products"], *book.catalogue["transfers"]]
     found = maybe(rng, {"transfer": rng.choice(names)}, 0.95)
     found |= maybe(rng, {"placement": rng.choice(words.PLACEMENTS)}, 0.5 * odd)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import copy
-import hashlib
-from collections.abc import Iterator
-from pathlib import Path
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import pytest
@@ -13,7 +13,6 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from accord_service.app import create_app
-from accord_service.config import Config
 
 QUAY_SIDE = """
 id = "quay-side"
@@ -42,14 +41,16 @@ type = "swing-away"
 products = []
 consumables = []
 """
-TOKENS = {
-    ("quay-side", "counter"): "quay-counter-token",
-    ("quay-side", "operator"): "quay-operator-token",
-    ("quay-side", "owner"): "quay-owner-token",
-    ("quay-side", "steward"): "quay-steward-token",
-    ("quay-side", "admin"): "quay-admin-token",
-    ("mill-loft", "counter"): "mill-counter-token",
-}
+KEYS = [
+    ("quay-side", "counter"),
+    ("quay-side", "operator"),
+    ("quay-side", "owner"),
+    ("quay-side", "steward"),
+    ("quay-side", "admin"),
+    ("mill-loft", "counter"),
+    ("mill-loft", "owner"),
+    ("collective", "admin"),
+]
 ORDER: dict[str, Any] = {
     "reference": "QS-7",
     "item": {"blank": "cushion-polyester-white"},
@@ -66,33 +67,60 @@ ORDER: dict[str, Any] = {
 
 
 @pytest.fixture(scope="session")
-def tokens() -> dict[tuple[str, str], str]:
+def collective(open_collective: Any) -> Any:
+    """The two shops in a store of their own; tests that change something open another."""
+    return open_collective([QUAY_SIDE, MILL_LOFT], KEYS)
+
+
+@pytest.fixture(scope="session")
+def tokens(collective: Any) -> dict[tuple[str, str], str]:
     """(shop, role) to the bearer token of its key."""
-    return dict(TOKENS)
+    return dict(collective.tokens)
 
 
 @pytest.fixture(scope="session")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The two shops and their keys as files; tests that change them change a copy."""
-    folder = tmp_path_factory.mktemp("collective")
-    (folder / "shops").mkdir()
-    for name, text in (("quay-side", QUAY_SIDE), ("mill-loft", MILL_LOFT)):
-        (folder / "shops" / f"{name}.toml").write_text(text, encoding="utf-8")
-    (folder / "keys.toml").write_text("\n".join(map(_key, TOKENS)), encoding="utf-8")
-    return folder
-
-
-def _key(holder: tuple[str, str]) -> str:
-    shop, role = holder
-    sha256 = hashlib.sha256(TOKENS[holder].encode()).hexdigest()
-    return f'[[key]]\nshop = "{shop}"\nrole = "{role}"\nid = "{shop}-{role}"\nsha256 = "{sha256}"'
-
-
-@pytest.fixture(scope="session")
-def app(folder: Path) -> Iterator[Flask]:
-    app = create_app(Config(shops_folder=folder))
+def app(collective: Any) -> Iterator[Flask]:
+    app = create_app(collective.config)
     yield app
-    app.extensions["accord"].authority.close()
+    app.extensions["accord"].close()
+
+
+@pytest.fixture
+def fresh(open_collective: Any) -> Any:
+    """The same two shops in a store that the test alone may change."""
+    return open_collective([QUAY_SIDE, MILL_LOFT], KEYS)
+
+
+@pytest.fixture(scope="session")
+def serve() -> Iterator[Callable[[Any], Flask]]:
+    """Makes applications, as so many workers, and closes them."""
+    made: list[Flask] = []
+
+    def make(collective: Any) -> Flask:
+        made.append(create_app(collective.config))
+        return made[-1]
+
+    yield make
+    for each in made:
+        each.extensions["accord"].close()
+
+
+@dataclass(frozen=True)
+class Changing:
+    """Two workers on a store that a module's tests may change, each leaving what others count on."""
+
+    collective: Any
+    one: FlaskClient
+    other: FlaskClient
+
+    def headers(self, shop: str, role: str) -> dict[str, str]:
+        return dict(self.collective.headers(shop, role))
+
+
+@pytest.fixture(scope="module")
+def changing(open_collective: Any, serve: Callable[[Any], Flask]) -> Changing:
+    collective = open_collective([QUAY_SIDE, MILL_LOFT], KEYS)
+    return Changing(collective, serve(collective).test_client(), serve(collective).test_client())
 
 
 @pytest.fixture
@@ -101,12 +129,25 @@ def client(app: Flask) -> FlaskClient:
 
 
 @pytest.fixture
-def key() -> dict[str, str]:
+def key(collective: Any) -> dict[str, str]:
     """The headers of the quay-side shop's counter."""
-    return {"Authorization": "Bearer quay-counter-token"}
+    return dict(collective.headers("quay-side", "counter"))
 
 
 @pytest.fixture
 def order() -> dict[str, Any]:
     """An order that can be judged; the test's own copy."""
     return copy.deepcopy(ORDER)
+
+
+@pytest.fixture
+def wait_for() -> Callable[..., None]:
+    """Waits until something holds; fails if it does not within ``seconds``."""
+
+    def wait(holds: Callable[[], bool], *, seconds: float) -> None:
+        until = time.monotonic() + seconds
+        while not holds():
+            assert time.monotonic() < until, f"it did not hold within {seconds:g} s"
+            time.sleep(0.02)
+
+    return wait

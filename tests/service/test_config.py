@@ -10,16 +10,30 @@ from accord_service.config import Config, ConfigError
 
 
 def test_everything_has_a_default() -> None:
-    assert Config.from_env({}) == Config(Path("demo"), 256 * 1024, "INFO")
+    assert Config.from_env({}) == Config("", Path(".data/accord"), 256 * 1024, "INFO")
 
 
 def test_an_empty_variable_counts_as_left_out() -> None:
-    assert Config.from_env({"ACCORD_SHOPS_FOLDER": "", "ACCORD_BODY_LIMIT": " "}) == Config()
+    assert Config.from_env({"ACCORD_STORE_URL": " ", "ACCORD_DATA": "", "ACCORD_BODY_LIMIT": " "}) == Config()
 
 
 def test_every_variable_is_read() -> None:
-    env = {"ACCORD_SHOPS_FOLDER": "/srv/shops", "ACCORD_BODY_LIMIT": "4096", "ACCORD_LOG_LEVEL": "debug"}
-    assert Config.from_env(env) == Config(Path("/srv/shops"), 4096, "DEBUG")
+    env = {
+        "ACCORD_STORE_URL": "redis://store:6379/0",
+        "ACCORD_DATA": "/srv/accord",
+        "ACCORD_BODY_LIMIT": "4096",
+        "ACCORD_LOG_LEVEL": "debug",
+    }
+    assert Config.from_env(env) == Config("redis://store:6379/0", Path("/srv/accord"), 4096, "DEBUG")
+
+
+def test_a_worker_takes_the_store_it_is_told_of_before_its_owners() -> None:
+    own = {"ACCORD_OWN_STORE_URL": "unix:///run/own"}
+    assert Config.of_worker(own).store_url == "unix:///run/own"
+    assert Config.of_worker(own | {"ACCORD_STORE_URL": "redis://store"}).store_url == "redis://store"
+    assert Config.from_env(own).store_url == ""
+    with pytest.raises(ConfigError, match="ACCORD_STORE_URL"):
+        Config.of_worker({})
 
 
 @pytest.mark.parametrize(

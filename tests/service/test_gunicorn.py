@@ -18,6 +18,20 @@ import pytest
 import requests
 
 START_SECONDS = 30.0
+QUAY_SIDE = """
+id = "quay-side"
+name = "Quay Side Shirts"
+market = "us"
+unit_system = "us-customary"
+standing = ["trained-operators"]
+[[presses]]
+id = "bench-38"
+type = "swing-away"
+platen = { width = "15 in", height = "15 in" }
+[stock]
+products = ["sub-paper-fast-dry"]
+consumables = ["ptfe-sheet", "plain-paper"]
+"""
 
 
 def free_port() -> int:
@@ -46,12 +60,26 @@ def log(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def url(folder: Path, log: Path) -> Iterator[str]:
+def data(open_collective: Any) -> Any:
+    """The two shops in a data folder, whose store the server then starts by itself."""
+    collective = open_collective([QUAY_SIDE], [("quay-side", "counter"), ("quay-side", "owner")])
+    collective.server.stop()
+    return collective
+
+
+@pytest.fixture(scope="module")
+def key(data: Any) -> dict[str, str]:
+    return dict(data.headers("quay-side", "counter"))
+
+
+@pytest.fixture(scope="module")
+def url(data: Any, log: Path) -> Iterator[str]:
     port = free_port()
     url = f"http://127.0.0.1:{port}"
     env = os.environ | {
         "PYTHONPATH": os.pathsep.join(sys.path),
-        "ACCORD_SHOPS_FOLDER": str(folder),
+        "ACCORD_STORE_URL": "",
+        "ACCORD_DATA": str(data.data),
         "ACCORD_BIND": f"127.0.0.1:{port}",
         "ACCORD_WORKERS": "2",
     }
@@ -134,14 +162,29 @@ def test_pages_and_description_come_without_a_key(url: str) -> None:
         assert requests.get(url + path, timeout=20).status_code == 200
 
 
-def test_a_service_that_cannot_know_its_shops_does_not_start(tmp_path: Path) -> None:
-    env = os.environ | {
+def start_without_success(data: Path, **env: str) -> subprocess.CompletedProcess[bytes]:
+    whole = os.environ | {
         "PYTHONPATH": os.pathsep.join(sys.path),
-        "ACCORD_SHOPS_FOLDER": str(tmp_path),
+        "ACCORD_STORE_URL": "",
+        "ACCORD_DATA": str(data),
         "ACCORD_BIND": f"127.0.0.1:{free_port()}",
         "ACCORD_WORKERS": "1",
     }
     command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
-    ended = subprocess.run(command, env=env, capture_output=True, timeout=START_SECONDS, check=False)
+    return subprocess.run(command, env=whole | env, capture_output=True, timeout=START_SECONDS, check=False)
+
+
+@pytest.mark.usefixtures("url")
+def test_a_second_service_on_one_data_folder_does_not_start(data: Any) -> None:
+    ended = start_without_success(data.data)
     assert ended.returncode != 0
-    assert b"holds no shop" in ended.stderr
+    assert b"the service cannot start" in ended.stderr
+    assert b"is owned by process" in ended.stderr
+    assert b"Traceback" not in ended.stderr
+
+
+def test_a_service_with_an_address_that_is_none_does_not_start(tmp_path: Path) -> None:
+    ended = start_without_success(tmp_path, ACCORD_STORE_URL="http://store")
+    assert ended.returncode != 0
+    assert b"the store's address must start with" in ended.stderr
+    assert b"Traceback" not in ended.stderr

@@ -1,25 +1,24 @@
-"""Keys and shops: the shop comes from the key alone; files that can't be used stop the start, every fault named."""
+"""Keys: known or not, issued, revoked; the shop comes from the key alone."""
 
 from __future__ import annotations
 
 import hashlib
-import shutil
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
 import pytest
+from flask import Flask
 from flask.testing import FlaskClient
 
-from accord_rules.order import Order
-from accord_service.answers import VerdictAnswer
-from accord_service.app import create_app
-from accord_service.config import Config
-from accord_service.endpoint import Answer, Asked, endpoint
-from accord_service.shops import ROLES, FileShops, ShopsError
+from accord_service.store import Store
 
 KEYED = ["/v1/catalogue", "/v1/catalogue/blanks", "/v1/catalogue/blanks/tee-heavy-white", "/v1/limits", "/v1/limits/x",
-         "/v1/sources", "/v1/sources/x", "/v1/rules", "/v1/rules/x", "/v1/shop"]  # fmt: skip
+         "/v1/sources", "/v1/sources/x", "/v1/rules", "/v1/rules/x", "/v1/shop", "/v1/shops", "/v1/keys"]  # fmt: skip
 OPEN = ["/", "/docs", "/healthz", "/readyz", "/metrics", "/problems", "/problems/not-found", "/v1/openapi.json"]
+
+
+def bearer(token: str) -> dict[str, str]:
+    return {"Authorization": f"Bearer {token}"}
 
 
 @pytest.mark.parametrize("path", KEYED)
@@ -30,8 +29,8 @@ def test_reads_need_a_key(client: FlaskClient, path: str) -> None:
     assert answer.headers["WWW-Authenticate"] == 'Bearer realm="platen-accord"'
 
 
-@pytest.mark.parametrize("path", ["/v1/validate", "/v1/recommend"])
-def test_questions_need_a_key_before_anything_is_read(client: FlaskClient, path: str) -> None:
+@pytest.mark.parametrize("path", ["/v1/validate", "/v1/recommend", "/v1/shops", "/v1/keys"])
+def test_nothing_of_a_post_is_read_before_its_key(client: FlaskClient, path: str) -> None:
     assert client.post(path, data=b"{", content_type="text/plain").status_code == 401
 
 
@@ -40,15 +39,19 @@ def test_open_addresses_need_none(client: FlaskClient, path: str) -> None:
     assert client.get(path).status_code == 200
 
 
-@pytest.mark.parametrize(
-    "header",
-    ["Bearer wrong", "Bearer quay-counter-toke", "Bearer quay-counter-token2", "Bearer QUAY-COUNTER-TOKEN", "Bearer é",
-     "Bearer " + hashlib.sha256(b"quay-counter-token").hexdigest()],
-)  # fmt: skip
-def test_unknown_keys_are_refused(client: FlaskClient, header: str) -> None:
-    answer = client.get("/v1/shop", headers={"Authorization": header})
-    assert answer.status_code == 401
-    assert 'error="invalid_token"' in answer.headers["WWW-Authenticate"]  # RFC 6750 section 3.1
+def wrong_tokens(token: str) -> list[str]:
+    id_, _, secret = token.partition(".")
+    swapped = token.swapcase()
+    return ["wrong", token[:-1], token + "2", swapped, "é", id_, secret, f"{id_}.", f".{secret}", f"{id_}.{'A' * 43}",
+            f"{'a' * 16}.{secret}", hashlib.sha256(token.encode()).hexdigest(),
+            f"{id_}.{hashlib.sha256(secret.encode()).hexdigest()[:43]}"]  # fmt: skip
+
+
+def test_unknown_keys_are_refused(client: FlaskClient, tokens: dict[tuple[str, str], str]) -> None:
+    for wrong in wrong_tokens(tokens["quay-side", "counter"]):
+        answer = client.get("/v1/shop", headers=bearer(wrong))
+        assert answer.status_code == 401, wrong
+        assert 'error="invalid_token"' in answer.headers["WWW-Authenticate"]  # RFC 6750 section 3.1
 
 
 @pytest.mark.parametrize("header", ["", "Bearer", "Bearer ", "Basic cXVheQ==", "quay-counter-token"])
@@ -58,98 +61,134 @@ def test_other_credentials_are_no_key(client: FlaskClient, header: str) -> None:
     assert "error=" not in answer.headers["WWW-Authenticate"]
 
 
-def test_the_scheme_may_be_spelt_in_any_case(client: FlaskClient) -> None:
+def test_the_scheme_may_be_spelt_in_any_case(client: FlaskClient, tokens: dict[tuple[str, str], str]) -> None:
     """RFC 9110 section 11.1."""
-    assert client.get("/v1/shop", headers={"Authorization": "bearer quay-counter-token"}).status_code == 200
+    key = {"Authorization": f"bearer {tokens['quay-side', 'counter']}"}
+    assert client.get("/v1/shop", headers=key).status_code == 200
 
 
 def test_a_key_shows_its_own_shop(client: FlaskClient, tokens: dict[tuple[str, str], str]) -> None:
     for (shop, role), token in tokens.items():
-        answer = client.get("/v1/shop", headers={"Authorization": f"Bearer {token}"}).json
-        assert (answer["shop"]["id"], answer["role"], answer["key"]) == (shop, role, f"{shop}-{role}")
+        answer = client.get("/v1/shop", headers=bearer(token))
+        if shop == "collective":
+            assert answer.status_code == 404
+        else:
+            found = (answer.json["shop"]["id"], answer.json["role"], answer.json["key"])
+            assert found == (shop, role, token.partition(".")[0])
 
 
-def test_the_shop_is_shown_in_its_own_units(client: FlaskClient, key: dict[str, str]) -> None:
-    answer = client.get("/v1/shop", headers=key).json
-    assert answer["units"] == {"temperature": "°F", "length": "in", "pressure": "psi", "area_density": "oz/yd²"}
-    assert answer["shop"]["presses"][0]["platen"] == {"width": "15 in", "height": "15 in"}
+def test_a_key_of_no_shop_can_read_the_book_but_ask_for_nobody(
+    client: FlaskClient, collective: Any, order: dict[str, Any]
+) -> None:
+    key = collective.headers("collective", "admin")
+    assert client.get("/v1/rules", headers=key).status_code == 200
+    refused = client.post("/v1/validate", json=order, headers=key)
+    assert (refused.status_code, refused.json["type"]) == (404, "/problems/not-found")
+    assert "belongs to no shop" in refused.json["detail"]
 
 
-def test_a_role_that_may_not_is_told_which_may(folder: Path) -> None:
-    @endpoint("POST", "/v1/test-owners", tag="Test", takes=Order, answers=VerdictAnswer, roles=("owner", "admin"))
-    def post_test_owners(asked: Asked) -> Answer:
-        """Only for this test."""
-        return Answer({"role": asked.caller.role})
-
-    app = create_app(Config(shops_folder=folder))
-    app.add_url_rule(post_test_owners.rule, post_test_owners.name, post_test_owners.view, methods=["POST"])
-    body: dict[str, Any] = {"item": {}, "decorations": [{}]}
-    allowed = {}
-    for role in ROLES:
-        key = {"Authorization": f"Bearer quay-{role}-token"}
-        answer = app.test_client().post("/v1/test-owners", json=body, headers=key)
-        allowed[role] = answer.status_code
-    assert allowed == {"counter": 403, "operator": 403, "owner": 200, "steward": 403, "admin": 200}
-    refused = app.test_client().post(
-        "/v1/test-owners", json=body, headers={"Authorization": "Bearer quay-counter-token"}
-    )
+def test_a_role_that_may_not_is_told_which_may(client: FlaskClient, key: dict[str, str]) -> None:
+    refused = client.get("/v1/keys", headers=key)
+    assert refused.status_code == 403
     assert refused.json["type"] == "/problems/role-not-allowed"
     assert "owner, admin" in refused.json["detail"]
 
 
-def test_files_give_callers_by_token(folder: Path) -> None:
-    shops = FileShops(folder)
-    caller = shops.by_key("mill-counter-token")
-    assert caller is not None
-    assert (caller.shop.name, caller.role) == ("The Mill Loft", "counter")
-    assert shops.by_key("") is None
-    assert sorted(shop.id for shop in shops.shops()) == ["mill-loft", "quay-side"]
+def test_a_new_key_works_at_once_on_every_worker(changing: Any) -> None:
+    one, other = changing.one, changing.other
+    owner = changing.headers("quay-side", "owner")
+    issued = one.post("/v1/keys", json={"shop": "quay-side", "role": "counter"}, headers=owner)
+    assert issued.status_code == 201
+    assert issued.headers["Cache-Control"] == "no-store"
+    for client in (one, other):
+        answer = client.get("/v1/shop", headers=bearer(issued.json["token"]))
+        assert (answer.status_code, answer.json["role"]) == (200, "counter")
 
 
-def test_tokens_are_not_kept(folder: Path, tokens: dict[tuple[str, str], str]) -> None:
-    shops = FileShops(folder)
-    kept = repr([getattr(shops, name) for name in vars(shops)])
-    assert not [token for token in tokens.values() if token in kept]
+def test_tokens_are_kept_nowhere(changing: Any) -> None:
+    client, admin = changing.one, changing.headers("quay-side", "admin")
+    body = {"shop": "mill-loft", "role": "owner"}
+    once = {"Idempotency-Key": "issue-1"}
+    token = client.post("/v1/keys", json=body, headers=admin | once).json["token"]
+    again = client.post("/v1/keys", json=body, headers=admin | once)
+    assert again.json["token"] is None, "an answer that is remembered must not hold it"
+    secret = token.partition(".")[2].encode()
+    kept = b"".join(file.read_bytes() for file in changing.collective.data.rglob("*.aof"))
+    assert token.partition(".")[0].encode() in kept
+    assert secret not in kept
+    assert "token" not in client.get("/v1/keys", headers=admin).json["entries"][0]
 
 
-@pytest.mark.parametrize(
-    ("file", "before", "after", "said"),
-    [
-        ("shops/quay-side.toml", 'market = "us"', 'market = "mars"', "quay-side.toml: /market"),
-        ("shops/quay-side.toml", 'width = "15 in"', 'width = "15"', "quay-side.toml: /presses/0/platen/width"),
-        ("shops/quay-side.toml", 'name = "', 'surprise = 1\nname = "', "quay-side.toml: /surprise"),
-        ("shops/quay-side.toml", 'name = "', 'id = "again"\nname = "', "quay-side.toml: Cannot overwrite a value"),
-        ("shops/quay-side.toml", 'id = "quay-side"', 'id = "quay-lane"', "file name and id must be the same"),
-        ("keys.toml", 'shop = "mill-loft"', 'shop = "no-such-shop"', "is for shop 'no-such-shop', which has no file"),
-        ("keys.toml", 'role = "owner"', 'role = "boss"', "keys.toml: /key/2/role"),
-        ("keys.toml", 'sha256 = "', 'sha256 = "xx', "keys.toml: /key/0/sha256"),
-        ("keys.toml", 'id = "quay-side-owner"', 'id = "quay-side-admin"', "key id 'quay-side-admin' is given more"),
-        ("keys.toml", "[[key]]", "[[keys]]", "keys.toml: /key: is required"),
-    ],
-)
-def test_faulty_files_are_refused_by_name(
-    folder: Path, tmp_path: Path, file: str, before: str, after: str, said: str
+def test_a_revoked_key_is_refused_by_every_worker_within_two_seconds(
+    changing: Any, wait_for: Callable[..., None]
 ) -> None:
-    with pytest.raises(ShopsError) as caught:
-        FileShops(edited(folder, tmp_path, file, before, after))
-    assert said in str(caught.value)
+    one, other = changing.one, changing.other
+    admin = changing.headers("quay-side", "admin")
+    issued = one.post("/v1/keys", json={"shop": "quay-side", "role": "counter"}, headers=admin).json
+    counter, id_ = bearer(issued["token"]), issued["id"]
+    assert other.get("/v1/shop", headers=counter).status_code == 200
+    revoked = one.delete(f"/v1/keys/{id_}", headers=admin)
+    assert revoked.json["revoked_at"] is not None
+    for client in (one, other):
+        wait_for(lambda client=client: client.get("/v1/shop", headers=counter).status_code == 401, seconds=2.0)
+    again = one.delete(f"/v1/keys/{id_}", headers=admin)
+    assert (again.status_code, again.json) == (200, revoked.json)
 
 
-def edited(folder: Path, tmp_path: Path, file: str, before: str, after: str) -> Path:
-    """A copy of the folder with one text replaced in one file."""
-    copied = shutil.copytree(folder, tmp_path / "edited")
-    text = (copied / file).read_text(encoding="utf-8")
-    assert before in text
-    (copied / file).write_text(text.replace(before, after), encoding="utf-8")
-    return copied
+def test_the_last_admins_key_can_not_be_revoked(fresh: Any, serve: Callable[[Any], Flask]) -> None:
+    client, admin = serve(fresh).test_client(), fresh.headers("collective", "admin")
+    listed = client.get("/v1/keys?limit=200", headers=admin).json["entries"]
+    own = fresh.tokens["collective", "admin"].partition(".")[0]
+    for each in listed:
+        if each["role"] == "admin" and each["id"] != own:
+            assert client.delete(f"/v1/keys/{each['id']}", headers=admin).status_code == 200
+    refused = client.delete(f"/v1/keys/{own}", headers=admin)
+    assert (refused.status_code, refused.json["type"]) == (409, "/problems/already-there")
+    assert client.get("/v1/keys", headers=admin).status_code == 200
 
 
-def test_a_folder_without_shops_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(ShopsError, match="holds no shop"):
-        FileShops(tmp_path)
+def test_what_only_asks_issues_and_revokes_nothing(changing: Any) -> None:
+    client, admin = changing.one, changing.headers("quay-side", "admin")
+    before = client.get("/v1/keys?limit=200", headers=admin).json
+    asked = client.post("/v1/keys?validate_only=true", json={"shop": "quay-side", "role": "owner"}, headers=admin)
+    assert (asked.status_code, asked.json["token"]) == (200, None)
+    wrong = client.post("/v1/keys?validate_only=true", json={"shop": "nowhere", "role": "owner"}, headers=admin)
+    assert wrong.status_code == 404
+    id_ = changing.collective.tokens["quay-side", "counter"].partition(".")[0]
+    assert client.delete(f"/v1/keys/{id_}?validate_only=true", headers=admin).json["revoked_at"] is not None
+    assert client.get("/v1/keys?limit=200", headers=admin).json == before
 
 
-def test_a_shop_with_what_the_book_does_not_have_stops_the_start(folder: Path, tmp_path: Path) -> None:
-    stocked = edited(folder, tmp_path, "shops/quay-side.toml", "sub-paper-fast-dry", "no-such-product")
-    with pytest.raises(ShopsError, match="quay-side: /stock/products/0: there is no 'no-such-product' in products"):
-        create_app(Config(shops_folder=stocked))
+def test_keys_are_listed_by_shop_and_page(changing: Any) -> None:
+    client, admin = changing.one, changing.headers("quay-side", "admin")
+    address, ids = "/v1/keys?shop=quay-side&limit=2", []
+    while address:
+        page = client.get(address, headers=admin).json
+        assert {each["shop"] for each in page["entries"]} == {"quay-side"}
+        ids += [each["id"] for each in page["entries"]]
+        address = page["next"]
+    assert ids == sorted(ids)
+    tokens = changing.collective.tokens
+    assert {t.partition(".")[0] for (shop, _), t in tokens.items() if shop == "quay-side"} <= set(ids)
+
+
+def test_a_key_of_the_collective_is_a_stewards_or_an_admins(changing: Any) -> None:
+    client, admin = changing.one, changing.headers("quay-side", "admin")
+    for role, status in (("steward", 201), ("admin", 201), ("owner", 422), ("counter", 422)):
+        answer = client.post("/v1/keys", json={"shop": "collective", "role": role}, headers=admin)
+        assert (role, answer.status_code) == (role, status)
+
+
+def test_every_change_is_in_the_audit_under_the_key_that_made_it(changing: Any) -> None:
+    client, owner = changing.one, changing.headers("quay-side", "owner")
+    issued = client.post("/v1/keys", json={"shop": "quay-side", "role": "counter"}, headers=owner).json
+    client.delete(f"/v1/keys/{issued['id']}", headers=owner)
+    store = Store.at(changing.collective.server.url)
+    last = store.audit.entries(store.audit.head().seq - 2)
+    who = changing.collective.tokens["quay-side", "owner"].partition(".")[0]
+    assert [(each.who, each.what, each.about) for each in last] == [
+        (who, "key.issue", issued["id"]),
+        (who, "key.revoke", issued["id"]),
+    ]
+    assert store.audit.verify() is None
+    store.close()

@@ -47,16 +47,17 @@ def test_the_same_question_gives_the_same_bytes(
 
 @pytest.mark.parametrize("role", ["counter", "operator", "owner", "steward", "admin"])
 @pytest.mark.parametrize("path", ["/v1/validate", "/v1/recommend"])
-def test_every_role_may_ask(client: FlaskClient, order: dict[str, Any], path: str, role: str) -> None:
-    key = {"Authorization": f"Bearer quay-{role}-token"}
-    assert client.post(path, json=order, headers=key).status_code == 200
+def test_every_role_may_ask(
+    client: FlaskClient, collective: Any, order: dict[str, Any], path: str, role: str
+) -> None:
+    assert client.post(path, json=order, headers=collective.headers("quay-side", role)).status_code == 200
 
 
 def test_the_press_is_looked_for_in_the_callers_shop_alone(
-    client: FlaskClient, key: dict[str, str], order: dict[str, Any]
+    client: FlaskClient, collective: Any, key: dict[str, str], order: dict[str, Any]
 ) -> None:
     order["press"] = "big-swing"
-    others = {"Authorization": "Bearer mill-counter-token"}
+    others = collective.headers("mill-loft", "counter")
     assert client.post("/v1/validate", json=order, headers=others).status_code == 200
     refused = client.post("/v1/validate", json=order, headers=key)
     assert refused.status_code == 422

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import logging
 import re
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
+from accord_rules.authority import Authority
 from accord_service import problems
 from accord_service.problems import PROBLEMS
 
@@ -39,22 +38,14 @@ def test_unknown_types_are_not_found(client: FlaskClient) -> None:
     assert client.get("/problems/no-such-problem").status_code == 404
 
 
-class Broken:
+@pytest.fixture
+def broken(monkeypatch: pytest.MonkeyPatch) -> None:
     """An authority whose every question fails."""
 
-    def __init__(self, authority: Any) -> None:
-        self.counts = authority.counts
-
-    def validate(self, *asked: Any) -> Any:
+    def fail(self: Authority, *asked: Any) -> Any:
         raise RuntimeError("the secret of the house")
 
-
-@pytest.fixture
-def broken(app: Flask) -> Iterator[None]:
-    whole = app.extensions["accord"]
-    app.extensions["accord"] = dataclasses.replace(whole, authority=Broken(whole.authority))
-    yield
-    app.extensions["accord"] = whole
+    monkeypatch.setattr(Authority, "validate", fail)
 
 
 @pytest.mark.usefixtures("broken")
@@ -75,11 +66,9 @@ def test_what_fails_inside_is_logged_with_its_id_and_not_told(
 
 
 @pytest.fixture
-def unready(app: Flask) -> Iterator[None]:
-    whole = app.extensions["accord"]
-    app.extensions["accord"] = dataclasses.replace(whole, failed="SelfTestError: rule x is silent")
-    yield
-    app.extensions["accord"] = whole
+def unready(app: Flask, monkeypatch: pytest.MonkeyPatch) -> None:
+    with app.extensions["accord"].taken() as snapshot:
+        monkeypatch.setattr(snapshot.edition, "failed", "SelfTestError: rule x is silent")
 
 
 @pytest.mark.usefixtures("unready")

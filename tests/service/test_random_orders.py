@@ -31,6 +31,8 @@ def values(reader: reading.Reader) -> st.SearchStrategy[Any]:
             return st.sampled_from(words)
         case reading.Flag():
             return st.booleans()
+        case reading.Date():
+            return st.dates().map(str)
         case reading.Whole(least, most):
             return st.integers(least, min(most, least + 30))
         case reading.Number(least, most):

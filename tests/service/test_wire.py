@@ -37,6 +37,8 @@ def sound(reader: reading.Reader) -> st.SearchStrategy[Any]:
             return st.sampled_from(words)
         case reading.Flag():
             return st.booleans()
+        case reading.Date():
+            return st.dates().map(str)
         case reading.Whole(least, most):
             return st.integers(least, most)
         case reading.Number(least, most):

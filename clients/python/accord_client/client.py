@@ -10,8 +10,10 @@ from typing import Any, Self, TypeVar
 from urllib.parse import quote, urlencode
 
 from accord_client.address import base_address, bearer
+from accord_client.administration import Administration
 from accord_client.documents import (
     Entry,
+    Envelope,
     Health,
     Kind,
     OwnShop,
@@ -22,6 +24,7 @@ from accord_client.documents import (
 )
 from accord_client.exceptions import BadAnswer
 from accord_client.exchange import Exchange
+from accord_client.governance import Governance
 from accord_client.retry import Retry
 
 T = TypeVar("T")
@@ -32,8 +35,11 @@ class Client:
 
     ``token`` is the shop's key; it alone says whose presses and stock are meant. ``timeout`` is in seconds: how long
     to wait for the connection, and how long the service may stay silent after that. ``retries`` is how often a
-    question is asked again when the connection fails or the service is busy (see ``retry``); every method only asks,
-    so asking twice does no harm. ``sleep`` waits between tries.
+    question is asked again when the connection fails or the service is busy (see ``retry``); every method here only
+    asks, so asking twice does no harm. ``sleep`` waits between tries.
+
+    ``administration`` looks after shops, keys and house rules, ``governance`` after the book and its records; their
+    writes are safe to repeat as well.
 
     Raises UnsafeAddress if the token would go over plain http to another machine (``allow_insecure`` permits it, for
     a network that is trusted), and ValueError for an address or token that can't be used.
@@ -54,6 +60,9 @@ class Client:
     ) -> None:
         self._base = base_address(base_url, allow_insecure=allow_insecure)
         self._exchange = Exchange(bearer(token), timeout, Retry(retries, sleep))
+        asker = _Asker(self._base, self._exchange)
+        self.administration = Administration(asker, _segment)
+        self.governance = Governance(asker, _segment)
 
     def __repr__(self) -> str:
         return f"Client({self._base!r})"
@@ -72,12 +81,13 @@ class Client:
 
     # -- orders ------------------------------------------------------------------------------------------------------
 
-    def validate(self, order: Mapping[str, Any]) -> Verdict:
+    def validate(self, order: Mapping[str, Any], *, record: bool = False) -> Verdict:
         """Ask whether an order can be done. A rejected order is an answer, not an exception.
 
-        Raises InvalidOrder if the service can't read the order, and TypeError or ValueError if it is no JSON data.
+        With ``record`` the service keeps order and verdict before it answers; see ``governance.record``. Raises
+        InvalidOrder if the service can't read the order, and TypeError or ValueError if it is no JSON data.
         """
-        return Verdict.read(self._post("/v1/validate", order))
+        return Verdict.read(self._post("/v1/validate" + ("?record=true" if record else ""), order))
 
     def recommend(self, order: Mapping[str, Any]) -> Settlement:
         """Ask how an order can be done: transfer, press and settings may be left open, ``prefer`` may rank wishes.
@@ -85,6 +95,13 @@ class Client:
         Raises as ``validate`` does.
         """
         return Settlement.read(self._post("/v1/recommend", order))
+
+    def envelope(self, order: Mapping[str, Any]) -> Envelope:
+        """Ask what is still allowed for each thing an order leaves open: temperatures, dwells, presses, sizes ...
+
+        Raises as ``validate`` does.
+        """
+        return Envelope.read(self._post("/v1/envelope", order))
 
     # -- the book ----------------------------------------------------------------------------------------------------
 
@@ -141,8 +158,7 @@ class Client:
         return self._exchange.ask("GET", self._base + address)
 
     def _post(self, address: str, order: Mapping[str, Any]) -> dict[str, Any]:
-        body = json.dumps(order, ensure_ascii=False, allow_nan=False, default=_mapping).encode()
-        return self._exchange.ask("POST", self._base + address, body)
+        return self._exchange.ask("POST", self._base + address, _json(order))
 
     def _pages(self, address: str, read: Callable[[Any], T]) -> Iterator[T]:
         following: str | None = address
@@ -150,6 +166,34 @@ class Client:
             page = self._get(following)
             yield from map(read, _list(page, "entries"))
             following = _next(page, following)
+
+
+class _Asker:
+    """What ``administration`` and ``governance`` ask through; see ``governance.Asker``."""
+
+    def __init__(self, base: str, exchange: Exchange) -> None:
+        self._base = base
+        self._exchange = exchange
+
+    def read(self, address: str) -> dict[str, Any]:
+        return self._exchange.ask("GET", self._base + address)
+
+    def write(
+        self, method: str, address: str, body: Mapping[str, Any] | None, headers: Mapping[str, str]
+    ) -> dict[str, Any]:
+        sent = None if body is None else _json(body)
+        return self._exchange.ask(method, self._base + address, sent, headers=headers, also_answers=(201,))
+
+    def pages(self, address: str) -> Iterator[Any]:
+        following: str | None = address
+        while following is not None:
+            page = self.read(following)
+            yield from _list(page, "entries")
+            following = _next(page, following)
+
+
+def _json(document: Mapping[str, Any]) -> bytes:
+    return json.dumps(document, ensure_ascii=False, allow_nan=False, default=_mapping).encode()
 
 
 def _segment(name: str) -> str:

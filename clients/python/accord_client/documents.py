@@ -40,6 +40,10 @@ class _Pick:
     def whole(self, name: str) -> int:
         return self._typed(name, int)
 
+    def number(self, name: str) -> float:
+        value = self.document.get(name)
+        return float(value) if isinstance(value, int) and not isinstance(value, bool) else self._typed(name, float)
+
     def table(self, name: str) -> dict[str, Any]:
         return self._typed(name, dict)
 
@@ -166,12 +170,15 @@ class Remedy:
     changes: tuple[Change, ...]
     verdict: str
     text: str
+    cost: float
     document: Document = _kept()
 
     @classmethod
     def read(cls, document: Any) -> Remedy:
         pick = _Pick(document, "a remedy")
-        return cls(pick.several("changes", Change.read), pick.verdict(), pick.text("text"), pick.document)
+        return cls(
+            pick.several("changes", Change.read), pick.verdict(), pick.text("text"), pick.number("cost"), pick.document
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,6 +342,45 @@ class Settlement:
 
 
 @dataclass(frozen=True, slots=True)
+class Envelope:
+    """What is still allowed for what an order leaves open.
+
+    ``transfers`` lists a decoration's possible ones, ``on`` a table a press with its decorations' ranges.
+    """
+
+    revision: int
+    digest: str
+    presses: tuple[str, ...]
+    transfers: tuple[tuple[str, ...], ...]
+    on: tuple[Document, ...]
+    ground: tuple[Document, ...] | None
+    ruled_out: tuple[RuledOut, ...]
+    needs: tuple[Need, ...]
+    reference: str | None
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Envelope:
+        pick = _Pick(document, "the envelope")
+        return cls(
+            pick.whole("revision"),
+            pick.text("digest"),
+            pick.texts("presses"),
+            pick.several("transfers", _texts),
+            pick.tables("on"),
+            None if pick.document.get("ground") is None else pick.tables("ground"),
+            pick.several("ruled_out", RuledOut.read),
+            pick.several("needs", Need.read),
+            pick.text_or_none("reference"),
+            pick.document,
+        )
+
+
+def _texts(values: Any) -> tuple[str, ...]:
+    return _Pick({"names": values}, "a list of names").texts("names")
+
+
+@dataclass(frozen=True, slots=True)
 class Kind:
     """One kind of entry in the catalogue."""
 
@@ -423,7 +469,7 @@ class OwnShop:
 
 @dataclass(frozen=True, slots=True)
 class Health:
-    """Whether the service may be relied on now; ``document`` says what was checked."""
+    """Whether the service may be relied on now, if only for answers; ``document`` says what was checked."""
 
     ready: bool
     document: Document = _kept()
@@ -431,4 +477,4 @@ class Health:
     @classmethod
     def read(cls, document: Any) -> Health:
         pick = _Pick(document, "the service's health")
-        return cls(pick.text("status") == "ready", pick.document)
+        return cls(pick.text("status") in ("ready", "degraded"), pick.document)

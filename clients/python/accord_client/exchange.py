@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from http import HTTPStatus
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import urljoin, urlsplit
 
@@ -19,6 +21,7 @@ JSON = "application/json"
 PROBLEM = "application/problem+json"
 _REDIRECTS = (301, 302, 303, 307, 308)
 _MOST_REDIRECTS = 3
+_NONE: Mapping[str, str] = MappingProxyType({})
 
 
 class Exchange:
@@ -35,7 +38,13 @@ class Exchange:
         self._session.close()
 
     def ask(
-        self, method: str, url: str, body: bytes | None = None, *, also_answers: tuple[int, ...] = ()
+        self,
+        method: str,
+        url: str,
+        body: bytes | None = None,
+        *,
+        headers: Mapping[str, str] = _NONE,
+        also_answers: tuple[int, ...] = (),
     ) -> dict[str, Any]:
         """The JSON object that answers. ``also_answers`` are statuses beside 200 whose document is the answer.
 
@@ -45,7 +54,7 @@ class Exchange:
         while True:
             tries += 1
             try:
-                response = self._followed(method, url, body)
+                response = self._followed(method, url, body, headers)
             except ConnectionFailed:
                 if not self._retry.wait(tries):
                     raise
@@ -56,9 +65,9 @@ class Exchange:
             if response.status_code not in STATUSES or not self._retry.wait(tries, wait_s):
                 raise _refusal(response, wait_s, to_an_order=method == "POST")
 
-    def _followed(self, method: str, url: str, body: bytes | None) -> requests.Response:
+    def _followed(self, method: str, url: str, body: bytes | None, headers: Mapping[str, str]) -> requests.Response:
         """Reads may be sent on, but only within the service: the token goes to no other place."""
-        response = self._send(method, url, body)
+        response = self._send(method, url, body, headers)
         for _ in range(_MOST_REDIRECTS):
             if response.status_code not in _REDIRECTS:
                 return response
@@ -66,14 +75,14 @@ class Exchange:
             if method != "GET" or _origin(onward) != _origin(url):
                 raise BadAnswer(f"{url} is not the service's address: it points on to {onward:.200}")
             url = onward
-            response = self._send(method, url, body)
+            response = self._send(method, url, body, headers)
         raise BadAnswer(f"{url} points on without end")
 
-    def _send(self, method: str, url: str, body: bytes | None) -> requests.Response:
-        headers = {"Content-Type": JSON} if body is not None else {}
+    def _send(self, method: str, url: str, body: bytes | None, headers: Mapping[str, str]) -> requests.Response:
+        sent = {**headers, **({"Content-Type": JSON} if body is not None else {})}
         try:
             return self._session.request(
-                method, url, data=body, headers=headers, timeout=self._timeout, allow_redirects=False
+                method, url, data=body, headers=sent, timeout=self._timeout, allow_redirects=False
             )
         except requests.exceptions.ConnectTimeout as error:
             raise ConnectionFailed(f"no connection to {_origin(url)} within {self._timeout[0]:g} s") from error

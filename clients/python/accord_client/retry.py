@@ -1,9 +1,9 @@
 """When to ask again, and how long to wait before.
 
 Asked again: connections that failed, and the answers 429, 502, 503 and 504. Not asked again: a service that went
-silent (it has the question already and may be overloaded), and every other answer. All requests of this client are
-pure questions, the two POSTs as well: the same order has the same answer and nothing is written, so repeating one
-that may have arrived does no harm.
+silent (it has the question already and may be overloaded), and every other answer. Repeating a request that may have
+arrived does no harm: questions write nothing, the POSTs about orders as well, and writes carry an Idempotency-Key, by
+which the service does them once.
 """
 
 from __future__ import annotations

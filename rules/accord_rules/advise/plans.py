@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
+from math import prod
+from types import MappingProxyType
 from typing import Any
 
 from accord_rules import units
 from accord_rules.advise.steps import pressure_words, stack, steps
 from accord_rules.derive.case import Case
+from accord_rules.derive.heat import heat_document
 from accord_rules.derive.setting import NONE, Chosen, room
 from accord_rules.order import Decoration, Order, Press, Settings, SettleRequest
 from accord_rules.reading import read
@@ -20,11 +23,38 @@ from accord_rules.weigh import OnPress, Scales, Weighed, findings
 from accord_rules.wording import order_settings
 
 PLANS_MOST = 12
+# Combinations of transfers that are weighed on one press: two open decorations with sixteen transfers each.
+COMBINATIONS_MOST = 256
 # Weights fall off by halves: the first wish outweighs all later ones together.
 _FALL_OFF = 0.5
 # What each caution costs a plan, in marks of the first wish: three of them outweigh the best film's lead.
 _MARKS_A_CAUTION = 0.5
 _USUAL_WISHES = ("durability", "hand", "speed", "cost")
+# The share of pieces that is expected to come out good, and what a share proven to be all above or below it is worth.
+# A choice: half of twenty pieces spoiled costs a little more than a caution.
+_EXPECTED_GOOD = 0.8
+_MARKS_A_SHARE = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Experience:
+    """How reported pieces came out; ``low`` and ``high`` bound the share that comes out good (0 to 1)."""
+
+    good: int
+    failed: int
+    low: float
+    high: float
+
+    @property
+    def marks(self) -> float:
+        """What it is worth in the ranking: 0 while the expected share may still be the true one."""
+        better, worse = max(0.0, self.low - _EXPECTED_GOOD), max(0.0, _EXPECTED_GOOD - self.high)
+        return _MARKS_A_SHARE * (better - worse)
+
+
+# By transfer family, substrate and type of press.
+Experiences = Mapping[tuple[str, str, str], Experience]
+NO_EXPERIENCE: Experiences = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +83,7 @@ class Search:
     others: tuple[Candidate, ...]
 
 
-def search(scales: Scales, order: SettleRequest, shop: Shop) -> Search:
+def search(scales: Scales, order: Order, shop: Shop) -> Search:
     """Weigh every combination of the shop's presses and stocked transfers that the order leaves open."""
     whole = Case(scales.settings, shop, order)
     general = scales.weigh(whole)
@@ -63,11 +93,12 @@ def search(scales: Scales, order: SettleRequest, shop: Shop) -> Search:
     filled: dict[tuple[str, ...], Filled] = {}
     candidates = []
     for press in presses:
-        for names in _combinations(press, choices, alone):
+        for names in _combinations(scales, press, choices, alone):
             if names not in filled:
                 filled[names] = _filled(scales, whole, general, names)
             candidates.append(_on_press(scales, filled[names], press))
-    possible = sorted((c for c in candidates if c.possible), key=lambda c: _rank_key(c, order.prefer))
+    prefer = order.prefer if isinstance(order, SettleRequest) else ()
+    possible = sorted((c for c in candidates if c.possible), key=lambda c: rank_key(c, prefer))
     return Search(tuple(possible), tuple(c for c in candidates if not c.possible))
 
 
@@ -115,13 +146,20 @@ def _alone(scales: Scales, whole: Case, index: int, names: Sequence[str], presse
     return found
 
 
-def _combinations(press: Press, choices: Sequence[Sequence[str]], alone: Sequence[_Alone]) -> Iterator[tuple[str, ...]]:
-    """Hopeful combinations for one press; where a decoration has no hopeful transfer, each of its transfers once."""
+def _combinations(
+    scales: Scales, press: Press, choices: Sequence[Sequence[str]], alone: Sequence[_Alone]
+) -> Iterator[tuple[str, ...]]:
+    """Hopeful combinations for one press; where a decoration has no hopeful transfer, each of its transfers once.
+
+    Many open decorations would multiply without end: of each only the best few are combined then.
+    """
     hopeful = [
         [name for name in names if not each or each[press.id, name]] for names, each in zip(choices, alone, strict=True)
     ]
     if all(hopeful):
-        yield from product(*hopeful)
+        fewer = range(max(map(len, hopeful)), 1, -1)
+        most = next((few for few in fewer if _product(hopeful, few) <= COMBINATIONS_MOST), 1)
+        yield from product(*(_best(scales, names, most) for names in hopeful))
         return
     first = [(good or names)[0] for good, names in zip(hopeful, choices, strict=True) if good or names]
     if len(first) < len(choices):
@@ -129,6 +167,25 @@ def _combinations(press: Press, choices: Sequence[Sequence[str]], alone: Sequenc
     for index, (good, names) in enumerate(zip(hopeful, choices, strict=True)):
         if not good:
             yield from ((*first[:index], name, *first[index + 1 :]) for name in names)
+
+
+def _product(hopeful: Sequence[Sequence[str]], few: int) -> int:
+    return prod(min(few, len(names)) for names in hopeful)
+
+
+def _best(scales: Scales, names: Sequence[str], few: int) -> Sequence[str]:
+    """The transfers with the best marks, in the order they had."""
+    if len(names) <= few:
+        return names
+
+    def worth(name: str) -> tuple[int, int, str]:
+        transfer = scales.settings.transfer(name)
+        if transfer is None:
+            return 0, 0, name
+        return -(transfer.look == "plain"), -(transfer.durability + transfer.hand + transfer.cost), name
+
+    kept = set(sorted(names, key=worth)[:few])
+    return [name for name in names if name in kept]
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,12 +230,26 @@ def _mean(marks: Sequence[int]) -> float:
     return sum(marks) / len(marks)
 
 
-def _rank_key(candidate: Candidate, prefer: Sequence[str]) -> tuple[object, ...]:
-    """Windows that hold, plain looks before special ones, accepted before conditional, then the wishes; names last."""
+def _experienced(candidate: Candidate, experiences: Experiences) -> Mapping[str, Experience | None]:
+    """Each transfer of a plan, and what is known of pieces pressed like this."""
+    return {
+        str(case.decoration.transfer): experiences.get(
+            (str(case["transfer.family"]), str(case["item.substrate"]), str(case["press.type"]))
+        )
+        for case in candidate.on_press.cases
+    }
+
+
+def rank_key(candidate: Candidate, prefer: Sequence[str], experiences: Experiences = NO_EXPERIENCE) -> tuple[Any, ...]:
+    """Windows that hold, plain looks before special ones, accepted before conditional, then the wishes; names last.
+
+    What pieces pressed like this came to counts with the wishes: the worst decoration's, since it spoils the piece.
+    """
     badness = candidate.weighed.badness
     scores, wishes = _scores(candidate), prefer or _USUAL_WISHES
     wish = sum(scores[each] * _FALL_OFF**rank for rank, each in enumerate(wishes))
     wish -= _MARKS_A_CAUTION * candidate.weighed.count("cautions")
+    wish += min((each.marks if each else 0.0 for each in _experienced(candidate, experiences).values()), default=0.0)
     robust = all(case["window.robust"] for case in candidate.on_press.cases)
     fancy = sum(each["transfer.look"] != "plain" for each in candidate.on_press.cases)
     return (
@@ -193,7 +264,9 @@ def _rank_key(candidate: Candidate, prefer: Sequence[str]) -> tuple[object, ...]
     )
 
 
-def reasons(candidate: Candidate, put_back: Weighed, prefer: Sequence[str]) -> tuple[str, ...]:
+def reasons(
+    candidate: Candidate, put_back: Weighed, prefer: Sequence[str], experiences: Experiences = NO_EXPERIENCE
+) -> tuple[str, ...]:
     """Why the plan stands where it stands, in words."""
     scores, found = _scores(candidate), []
     for wish in prefer or _USUAL_WISHES:
@@ -204,6 +277,12 @@ def reasons(candidate: Candidate, put_back: Weighed, prefer: Sequence[str]) -> t
     found.append(f"the window {'holds' if robust else 'is too narrow to hold'} over the press's spread of ± {shown}")
     musts, cautions = (put_back.count(level) for level in ("requires", "cautions"))
     found.append(f"{musts} to be done, {cautions} caution{'' if cautions == 1 else 's'}")
+    found += [
+        f"{each.good} of {each.good + each.failed} reported pieces came out good with {transfer} on this kind of press"
+        f" and material: a share between {each.low:.0%} and {each.high:.0%}"
+        for transfer, each in _experienced(candidate, experiences).items()
+        if each is not None
+    ]
     return tuple(found)
 
 
@@ -213,14 +292,19 @@ def _seconds_each(candidate: Candidate) -> float:
 
 
 def estimate(candidate: Candidate) -> Mapping[str, float]:
-    """Minutes a piece, hours and kWh for the quantity; the energy is the press's full power over that time."""
-    minutes = _seconds_each(candidate) / 60
-    case = candidate.on_press.cases[0]
+    """Minutes a piece, hours, loads and kWh for the quantity.
+
+    The energy is the press's full power over all that time: at most, since its controller cuts the heater out most of
+    a pressing. What it takes to heat the press up is in neither figure.
+    """
+    cases = candidate.on_press.cases
+    minutes, case = _seconds_each(candidate) / 60, cases[0]
     hours = minutes / 60 * case["order.quantity"]
     power_w = case.press.power if case.press.power is not None else case.press_type.power
     return {
         "minutes_each": round(minutes, 2),
         "hours_total": round(hours, 2),
+        "loads_total": sum(each["job.loads"] or 0.0 for each in cases),
         "kwh_total_at_most": round(hours * power_w / 1000, 2),
     }
 
@@ -228,7 +312,14 @@ def estimate(candidate: Candidate) -> Mapping[str, float]:
 # -- plans -----------------------------------------------------------------------------------------------------------
 
 
-def plan(candidate: Candidate, put_back: Weighed, rank: int, prefer: Sequence[str], verdict_id: str) -> Plan:
+def plan(
+    candidate: Candidate,
+    put_back: Weighed,
+    rank: int,
+    prefer: Sequence[str],
+    verdict_id: str,
+    experiences: Experiences = NO_EXPERIENCE,
+) -> Plan:
     """A candidate as a plan an operator can follow; ``put_back`` is what the rules say of the plan as an order."""
     found = findings(put_back.fired, candidate.on_press.cases[0].settings)
     return Plan(
@@ -239,7 +330,7 @@ def plan(candidate: Candidate, put_back: Weighed, rank: int, prefer: Sequence[st
         tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
         tuple(f"{each.because} {each.fix}" for each in found if each.level == "cautions"),
         tuple(f"{each.because} {each.fix}" for each in found if each.level == "requires"),
-        reasons(candidate, put_back, prefer),
+        reasons(candidate, put_back, prefer, experiences),
         estimate(candidate),
         put_back.verdict,
         verdict_id,
@@ -301,21 +392,24 @@ def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
         "tape": chosen.tape or NONE,
         "pre_press": show(units.TIME, chosen.pre_press_s),
         "second_press": show(units.TIME, chosen.second_press_s),
+        "heat": heat_document(case, chosen),
     }
 
 
 def ruled_out(others: Sequence[Candidate], settings: Book) -> tuple[RuledOut, ...]:
     """What will not do and why: one entry a press and set of blocking findings, naming all the transfers it stops."""
-    groups: dict[tuple[str, frozenset[str]], list[Candidate]] = {}
+    groups: dict[tuple[str, frozenset[str], str], list[Candidate]] = {}
     for candidate in others:
         if candidate.weighed.verdict == "rejected":
             blocking = frozenset(each.rule.id for each in candidate.weighed.at("blocks"))
-            groups.setdefault((candidate.on_press.press.id, blocking), []).append(candidate)
+            # Which decorations clash is told in the finding, so that those with other clashes stand apart.
+            clash = candidate.on_press.sequence.clash
+            groups.setdefault((candidate.on_press.press.id, blocking, clash), []).append(candidate)
     return tuple(
         RuledOut(
             press,
             tuple(" + ".join(candidate.transfers) for candidate in members),
             findings(members[0].weighed.at("blocks"), settings),
         )
-        for (press, _), members in groups.items()
+        for (press, *_), members in groups.items()
     )

@@ -59,8 +59,10 @@ def _place(case: Case, chosen: Chosen) -> Iterator[str]:
     where = case["place.placement"]
     if case["item.shape"] == "mug":
         yield f"Wrap the print, {case['place.size_words']}, tightly round the piece, printed side inwards."
-    elif case["item.rigid"] and case["transfer.principle"] == "dye-vapour":
+    elif case["heat.face_down"]:
         yield f"Lay the printable face down on the printed side of the carrier, centred ({where})."
+    elif case["item.rigid"] and case["transfer.principle"] == "dye-vapour":
+        yield f"Lay the carrier, printed side down, on the printable face, centred ({where})."
     else:
         side = "printed side down" if case["transfer.principle"] == "dye-vapour" else "as its maker shows"
         yield f"Place the transfer {side}, {case['place.size_words']}, at {where}."
@@ -91,13 +93,17 @@ def _press(case: Case, chosen: Chosen) -> Iterator[str]:
         yield f"Press {count:.0f} times side by side with {overlap} overlap, {dwell} each at {pressure}."
     else:
         yield f"Press for {dwell} at {pressure}."
+    at_once, quantity = case["fit.pieces_per_pressing"] or 1, case["order.quantity"]
+    if min(at_once, quantity) > 1:
+        gap = case.show(units.LENGTH, case.limit("press.piece_gap"))
+        yield f"Press up to {at_once:.0f} pieces at once, side by side, {gap} apart and well inside the platen's edge."
     if case["press.hand_held"]:
         yield "Hold the press still and flat; do not slide it."
 
 
 def _peel(case: Case, chosen: Chosen) -> Iterator[str]:
     if case["item.textile"] is False and case["item.family"] in _HOLDS_HEAT:
-        yield "Lift the piece with heat gloves: it stays hot for minutes."
+        yield f"Lift the piece with heat gloves: bare skin bears it after {case['touch.wait_words']}."
     if chosen.peel in _PEEL:
         yield _PEEL[chosen.peel]
 
@@ -108,10 +114,12 @@ def _second_press(case: Case, chosen: Chosen) -> Iterator[str]:
 
 
 def _cool(case: Case, chosen: Chosen) -> Iterator[str]:
+    wait = f"{case['touch.wait_words']} until it may be touched or stacked"
     if case["item.brittle"]:
-        yield "Let it cool slowly in still air on a dry, heat-proof mat; never quench it: sudden cold can crack it."
+        yield f"Let it cool slowly in still air on a dry, heat-proof mat, {wait}."
+        yield "Never quench it: sudden cold can crack it."
     elif case["item.textile"] is False:
-        yield "Let it cool on a heat-proof mat before it is touched or stacked."
+        yield f"Let it cool on a heat-proof mat, {wait}."
     wash = case["transfer.wash_limit_c"]
     last = case.sequence is None or case.sequence.order[-1:] == (case.index,)
     if last and case["item.textile"] and wash is not None:

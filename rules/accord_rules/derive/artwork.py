@@ -161,17 +161,27 @@ def art_contrast(case: Case) -> float | None:
     return None if not found or ground is None else round(max(contrast(each, ground) for each in found), 4)
 
 
-def _first_area(case: Case) -> str:
+# Where a print goes if nobody says: the first of these that the blank has, the larger where two stand together;
+# else the first by name.
+_MAIN = (("all-round",), ("yoke",), ("front", "leg"), ("face",), ("reverse",))
+
+
+def _main_area(case: Case) -> str:
     if case.blank is None:
         return "front" if case["item.textile"] else "face"
-    return next(iter(case.blank.areas))
+    areas = case.blank.areas
+    for names in _MAIN:
+        there = [name for name in names if name in areas]
+        if there:
+            return max(there, key=lambda name: areas[name].width * areas[name].height)
+    return min(areas)
 
 
 @fact(
     "place.placement",
     one_of(PLACEMENTS),
     DECORATION,
-    Assume("/decorations/{i}/placement", _first_area, "placement not said: taken as the main printable area"),
+    Assume("/decorations/{i}/placement", _main_area, "placement not said: taken as the main printable area"),
 )
 def placement(case: Case) -> str | None:
     """Where on the piece the print goes."""

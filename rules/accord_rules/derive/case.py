@@ -27,12 +27,14 @@ _UNSET: Any = object()
 class Sequenced:
     """The order of pressings found for a whole order: indices first to last, or a sentence on why there is none.
 
-    ``total_s`` is the time all of them take at the press, over the whole quantity; None if unknown.
+    ``conflicts`` are then the smallest sets of decorations that have no order among themselves. ``total_s`` is the time
+    all decorations take at the press, over the whole quantity; None if unknown.
     """
 
     order: tuple[int, ...]
     clash: str = ""
     total_s: float | None = None
+    conflicts: tuple[tuple[int, ...], ...] = ()
 
 
 class Case:
@@ -51,12 +53,19 @@ class Case:
         press: Press | None = None,
         chosen: Chosen | None = None,
         sequence: Sequenced | None = None,
+        settled: dict[str, Any] | None = None,
     ) -> None:
+        """``settled``: where facts that no setting changes are kept for the next case of this decoration and press."""
         self.settings, self.shop, self.order = settings, shop, order
         self.assume, self.parent, self.scope, self.index = assume, parent, scope, index
         self._press, self._chosen, self.sequence = press, chosen, sequence
         self._facts: Mapping[str, Fact] = declared()
-        self._known: dict[str, Any] = {}
+        # What is known of the wider scopes holds here too.
+        self._known: dict[str, Any] = dict(parent._known) if parent is not None else {}
+        self._settled = settled
+        if settled is not None:
+            self._known.update(settled)
+        self._of_presses: dict[int, tuple[Press, dict[str, Any]]] = {}
         self._rank = scope.rank
         self._trace: list[set[str]] = []
 
@@ -79,6 +88,9 @@ class Case:
     def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
         if self.scope is not Scope.DECORATION:
             raise ValueError("a pressing belongs to one decoration")
+        # By identity: a press holds too much to be hashed each time, and is kept beside its facts, so that none takes
+        # its place.
+        _, settled = self._of_presses.setdefault(id(press), (press, {}))
         return Case(
             self.settings,
             self.shop,
@@ -90,6 +102,7 @@ class Case:
             press=press,
             chosen=chosen,
             sequence=sequence,
+            settled=settled,
         )
 
     # -- facts ---------------------------------------------------------------------------------------------------
@@ -112,6 +125,8 @@ class Case:
                 if callable(value):
                     value = value(self)
         self._known[name] = value
+        if fact.settled and self._settled is not None:
+            self._settled[name] = value
         return value
 
     def get(self, name: str) -> Any:
@@ -120,7 +135,10 @@ class Case:
 
     def facts(self, names: Iterable[str]) -> dict[str, Any]:
         """The named facts; None where unknown."""
-        return {name: self[name] for name in names}
+        if self._trace:
+            return {name: self[name] for name in names}
+        known = self._known
+        return {name: known[name] if name in known else self[name] for name in names}
 
     def declared_facts(self) -> Iterable[Fact]:
         return self._facts.values()

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass
-from math import ceil, pi
+from math import ceil, floor, pi
 
 from accord_rules import units
 from accord_rules.catalogue import CLOSINGS, HEATED, METERING, SHAPES
 from accord_rules.derive.artwork import size_words
 from accord_rules.derive.case import Case
 from accord_rules.facts import BOOL, DATA, TEXT, Scope, fact, number, one_of
-from accord_rules.order import Size
+from accord_rules.order import CalibrationReading, Size
 from accord_rules.sentences import in_a_sentence
 
 PRESSING = Scope.PRESSING
@@ -60,11 +61,16 @@ def calibration(case: Case) -> Calibration:
     press, usual = case.press, case.press_type
     if not press.calibration:
         return Calibration(((0.0, -usual.loss, usual.spread),), measured=False)
+    return fitted(press.calibration, case.limit("press.probe_error"))
+
+
+def fitted(readings: Iterable[CalibrationReading], probe_error_k: float) -> Calibration:
+    """The curve through probe readings; no spread counts as smaller than what the probe itself may be off."""
     points = []
-    for reading in sorted(press.calibration, key=lambda each: each.display):
+    for reading in sorted(readings, key=lambda each: each.display):
         mean = sum(reading.surface) / len(reading.surface)
         spread = max(abs(each - mean) for each in reading.surface)
-        points.append((reading.display, mean, max(spread, case.limit("press.probe_error"))))
+        points.append((reading.display, mean, max(spread, probe_error_k)))
     return Calibration(tuple(points), measured=True)
 
 
@@ -117,6 +123,12 @@ def metering(case: Case) -> str:
 def calibrated(case: Case) -> bool:
     """Whether the shop has measured its surface with a probe."""
     return bool(case["press.calibration"].measured)
+
+
+@fact("press.calibration_age_d", number(units.COUNT), PRESSING)
+def calibration_age_d(case: Case) -> float:
+    """Days since the oldest of its probe readings; 0 where there are none, or nobody said when."""
+    return case.press.calibration_age or 0.0
 
 
 @fact("press.display_most_c", number(units.TEMPERATURE), PRESSING)
@@ -207,6 +219,32 @@ def one_piece(case: Case) -> bool | None:
     """Whether the whole print fits under the evenly heated part of the platen at once."""
     count = case["fit.pressings"]
     return None if count is None else count == 1
+
+
+@fact("fit.pieces_per_pressing", number(units.COUNT), PRESSING)
+def pieces_per_pressing(case: Case) -> float | None:
+    """How many pieces are pressed at once: small stiff ones side by side inside the edge margin, else one.
+
+    One at a time: soft goods; pieces whose outline is not known; brittle ones under a platen, since the thickest would
+    bear it all; and wherever the pressure hangs on how much lies under the platen (a cylinder, a hand), since a setting
+    for six would crush the one that is left over.
+    """
+    whole, rigid, piece = case["fit.one_piece"], case["item.rigid"], case["place.area"]
+    if whole is None or rigid is None:
+        return None
+    shares = case.press.cylinder is None and case.press_type.hand_force is None
+    alike = rigid and (not case["item.brittle"] or case.press_type.closing == "enclosed")
+    alike = alike and case["item.shape"] == case.press_type.shape == "flat"
+    if not (whole and alike and shares) or piece is None:
+        return 1.0
+    room, gap = case["fit.usable"], case.limit("press.piece_gap")
+    ways = ((piece.width, piece.height), (piece.height, piece.width))
+    return float(max(1, *(_beside(room.width, w, gap) * _beside(room.height, h, gap) for w, h in ways)))
+
+
+def _beside(room_mm: float, piece_mm: float, gap_mm: float) -> int:
+    """How many fit in a row, a gap between each two."""
+    return floor((room_mm + gap_mm) / (piece_mm + gap_mm) + 1e-9)
 
 
 @fact("fit.stack_mm", number(units.LENGTH), PRESSING)

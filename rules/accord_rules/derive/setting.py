@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import product
+from math import ceil
 from typing import Any
 
 from accord_rules import units
-from accord_rules.catalogue import Consumable
+from accord_rules.catalogue import Consumable, Transfer
 from accord_rules.derive.case import Case
+from accord_rules.derive.heat import ready_s
 from accord_rules.derive.press import line_pressure_kpa, pressure_on_print_kpa
 from accord_rules.derive.transfer import Needed
 from accord_rules.facts import BOOL, TEXT, Scope, fact, number, one_of
@@ -21,6 +23,7 @@ PRESSING = Scope.PRESSING
 RAISED = frozenset(
     {"button", "collar", "drawstring", "elastic-waist", "embroidery", "hood", "placket", "pocket", "seam", "zip"}
 )
+_HOTTER_STEP_K = 5.0
 NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 
 
@@ -51,7 +54,21 @@ def choose(case: Case) -> Chosen | None:
     if needed is None or case.transfer is None:
         return None
     said = case.decoration.settings or Settings()
-    display_c, surface_c = _temperature(case, said)
+    wanted = _Wanted(said, needed, case.transfer)
+    return _until_hot_enough(case, wanted, _complete(case, wanted, *_temperature(case, said)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """What the order says of the settings, and what the transfer needs."""
+
+    said: Settings
+    needed: Needed
+    transfer: Transfer
+
+
+def _complete(case: Case, wanted: _Wanted, display_c: float | None, surface_c: float | None) -> Chosen:
+    said, needed, transfer = wanted.said, wanted.needed, wanted.transfer
     spread_k = case["press.calibration"].spread_k(display_c) if display_c is not None else case["window.spread_k"]
     hottest_c = None if surface_c is None else surface_c + spread_k
     pressure, pressure_kpa = _pressure(case, said, needed)
@@ -65,10 +82,55 @@ def choose(case: Case) -> Chosen | None:
         said.peel or needed.peel[0],
         said.cover or _in_stock(case, needed.cover, hottest_c),
         said.pad or _in_stock(case, needed.pad or _pillows(case), hottest_c),
-        said.tape or (_in_stock(case, _stocked(case, "tape"), hottest_c) if case.transfer.taped else None),
+        said.tape or (_in_stock(case, _stocked(case, "tape"), hottest_c) if transfer.taped else None),
         said.pre_press if said.pre_press is not None else _pre_press(case),
-        said.second_press if said.second_press is not None else case.transfer.second_press,
+        said.second_press if said.second_press is not None else transfer.second_press,
     )
+
+
+def _until_hot_enough(case: Case, wanted: _Wanted, first: Chosen) -> Chosen:
+    """The same with a dwell, and if that does not do a temperature, that likely bring the print where it must be.
+
+    What the order says stays; nothing leaves its window. The book's aim is never undercut: it has its reasons.
+    """
+    longer = _long_enough(case, wanted.said, first)
+    if wanted.said.temperature is not None or longer.surface_c is None or _is_done(case, longer):
+        return longer
+    for surface_c in _hotter(case, longer.surface_c):
+        display_c, found_c = at_surface(case, surface_c, *_comfort(case))
+        hotter = _long_enough(case, wanted.said, _complete(case, wanted, display_c, found_c))
+        if _is_done(case, hotter):
+            return hotter
+        longer = hotter
+    return longer
+
+
+def _is_done(case: Case, chosen: Chosen) -> bool:
+    """Whether the print likely gets what it needs; True where there is no estimate."""
+    ready = ready_s(case, chosen)
+    return ready is None or chosen.time_s is None or ready <= chosen.time_s
+
+
+def _long_enough(case: Case, said: Settings, chosen: Chosen) -> Chosen:
+    """The dwell, if it is open, prolonged until the print likely has what it needs, inside its window."""
+    if said.time is not None or chosen.time_s is None or _is_done(case, chosen):
+        return chosen
+    ready, most = ready_s(case, chosen), case["window.time_high_s"]
+    if ready is None or ready >= most:
+        return replace(chosen, time_s=most)
+    step = _time_step(ready)
+    return replace(chosen, time_s=float(min(step * ceil(ready / step), most)))
+
+
+def _hotter(case: Case, surface_c: float) -> Iterator[float]:
+    """Surface temperatures above this one with room to spare, in steps a display can be set to."""
+    most = _comfort(case)[1]
+    step = _HOTTER_STEP_K
+    while surface_c + step < most:
+        surface_c += step
+        yield surface_c
+    if surface_c < most:
+        yield most
 
 
 def _temperature(case: Case, said: Settings) -> tuple[float | None, float | None]:
@@ -117,9 +179,14 @@ def at_surface(case: Case, surface_c: float, low: float, high: float) -> tuple[f
     return round(wanted, 6), round(calibration.surface_c(wanted), 6)
 
 
+def _time_step(time_s: float) -> float:
+    """What a dwell is rounded to."""
+    return 5.0 if time_s >= 20 else 1.0
+
+
 def _aim_time(case: Case) -> float:
     aim = case["window.time_aim_s"]
-    step = 5.0 if aim >= 20 else 1.0
+    step = _time_step(aim)
     rounded = round(aim / step) * step
     return float(min(max(rounded, case["window.time_low_s"]), case["window.time_high_s"]))
 
@@ -175,14 +242,39 @@ def _pre_press(case: Case) -> float:
     return case.limit("prepress.time_least") if case["item.takes_moisture"] else 0.0
 
 
-def lowest(case: Case, first: Chosen) -> Chosen:
-    """The same settings at the least heat allowed, unless the order asks for a temperature."""
-    said = case.decoration.settings
-    if first.surface_c is None or (said is not None and said.temperature is not None):
-        return first
-    low, high = room(case)
-    display_c, surface_c = at_surface(case, low, low, high)
-    return replace(first, display_c=display_c, surface_c=surface_c)
+_HAIR_K = 0.001  # more than turning a surface temperature into a display setting and back can be off
+
+
+def least_heat_c(case: Case, chosen: Chosen, *, robust: bool) -> float:
+    """The hottest spot at the least heat this pressing can be done with: a said temperature is not to be lowered.
+
+    ``robust`` keeps the coolest spot in the window too, where the window is wide enough for that.
+    """
+    calibration, said = case["press.calibration"], case.decoration.settings
+    now_c = float("-inf") if chosen.surface_c is None else round(chosen.surface_c + chosen.spread_k, 6)
+    if chosen.surface_c is None or (said is not None and said.temperature is not None):
+        return now_c
+    low = (room(case)[0] if robust else case["window.low_c"]) + _HAIR_K
+    return float(min(now_c, round(low + calibration.spread_k(calibration.display_c(low)), 6)))
+
+
+def cooled(case: Case, chosen: Chosen, hottest_c: float) -> Chosen:
+    """The same settings with the temperature lowered until no spot is hotter than ``hottest_c``."""
+    calibration, low = case["press.calibration"], case["window.low_c"]
+    cold, hot = calibration.display_c(low), chosen.display_c
+    for _ in range(40):  # readings rise with the display: halving comes within a billionth of the span
+        middle = (cold + hot) / 2
+        if calibration.surface_c(middle) + calibration.spread_k(middle) <= hottest_c:
+            cold = middle
+        else:
+            hot = middle
+    most = round(calibration.surface_c(cold) - _HAIR_K / 2, 6)
+    sure = room(case)[0]
+    display_c, surface_c = at_surface(case, most, sure if sure <= most else low, most)
+    cooler = replace(
+        chosen, display_c=display_c, surface_c=surface_c, spread_k=round(calibration.spread_k(display_c), 6)
+    )
+    return _long_enough(case, case.decoration.settings or Settings(), cooler)
 
 
 def alternatives(case: Case, first: Chosen) -> Iterator[Chosen]:
@@ -370,11 +462,22 @@ def sequence_clash(case: Case) -> str | None:
     return None if case.sequence is None else case.sequence.clash
 
 
+@fact("job.loads", number(units.COUNT), PRESSING)
+def loads(case: Case) -> float | None:
+    """How often the press is loaded for the whole quantity, the last load perhaps not full."""
+    at_once, quantity = case["fit.pieces_per_pressing"], case["order.quantity"]
+    return None if at_once is None or quantity is None else float(ceil(quantity / at_once))
+
+
 @fact("job.total_s", number(units.TIME), PRESSING)
 def total_s(case: Case) -> float | None:
-    """Time at the press for this decoration over the whole quantity."""
-    chosen, count, quantity = case.chosen, case["fit.pressings"], case["order.quantity"]
-    if chosen is None or chosen.time_s is None or count is None or quantity is None:
+    """Time at the press for this decoration over the whole quantity.
+
+    The platen is shut once a load; loading, aligning and unloading are done piece by piece. Heating up, cooling and
+    printing are not counted: the book does not know how long a press takes to heat up.
+    """
+    chosen, count, loads = case.chosen, case["fit.pressings"], case["job.loads"]
+    if chosen is None or chosen.time_s is None or count is None or loads is None:
         return None
-    each = chosen.time_s + chosen.pre_press_s + chosen.second_press_s + case.press_type.handling
-    return float(each * count * quantity)
+    shut_s = chosen.time_s + chosen.pre_press_s + chosen.second_press_s
+    return float(count * (shut_s * loads + case.press_type.handling * case["order.quantity"]))

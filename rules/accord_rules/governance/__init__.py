@@ -1,7 +1,8 @@
 """How the book changes and how shops may be stricter: pure functions over settings, no store and no clock.
 
 - ``changes``: ``read_changes(json) -> (Change, ...)``, ``apply(documents, changes)``, ``difference(old, new)``,
-  ``change_digest(changes)``, ``check(documents, changes, revision) -> Settings``; ChangeError, DocumentError, BookError.
+  ``change_digest(changes)``,
+  ``check(documents, changes, revision) -> Settings``; they raise DocumentError, ChangeError, BookError.
 - ``effect``: ``effect(old, new, orders, budget) -> Effect`` with ``.document()`` and ``.replay_digest``;
   ``RecordedOrder(id, shop_id, shop, order)``; ``loosens_safety(old, new) -> reasons`` (none: one steward will do).
 - ``limits``: ``move(settings, limit, value) -> Move``: what moving a limit can do, decided without trying orders.
@@ -10,8 +11,9 @@
   like an ``Authority`` and shares its compiled rules.
 - ``outcomes``: ``summary(OutcomeCounts(good, failed)) -> OutcomeSummary``, ``poor(summary)``,
   ``draft_proposal(cell, summary, book) -> Draft``.
-- ``proposal``: ``draft``, ``edit``, ``show``, ``open_``, ``approve``, ``reject``, ``moved``, ``publish``, ``revert``: each
-  answers a new ``Proposal`` or raises ``GovernanceError(kind, message)``.
+- ``proposal``: ``draft``, ``edit``, ``show``, ``open_``, ``approve``, ``reject``, ``moved``, ``publish``,
+  ``revert``: each answers a new ``Proposal`` or raises ``GovernanceError(kind, message)``.
+- ``fitting``: ``fitting(settings, shop)``: a shop without the stock and presses that a revision does not know.
 - ``written``: orders back as order documents with units, for witnesses.
 
 Watched rules (``status = "watch"`` in a rule's table) need nothing from here: ``Authority.watched`` has their counts.

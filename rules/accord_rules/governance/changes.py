@@ -19,6 +19,7 @@ from typing import Any
 
 from accord_rules.catalogue import KINDS
 from accord_rules.documents import Documents
+from accord_rules.governance.limits import derived_with
 from accord_rules.reading import (
     Choice,
     DocumentError,
@@ -172,6 +173,8 @@ def difference(old: Documents, new: Documents) -> tuple[Change, ...]:
     found = []
     for kind in CHANGEABLE:
         for name in sorted({*old[kind], *new[kind]}):
+            if name in old[kind] and old[kind][name] is new[kind].get(name):
+                continue  # what no change touched is shared
             before = entry_digest(old, kind, name)
             if before != entry_digest(new, kind, name):
                 value = copy.deepcopy(new[kind][name]) if name in new[kind] else None
@@ -184,4 +187,19 @@ def check(documents: Documents, changes: Iterable[Change], revision: int = 1) ->
 
     Raises ChangeError where the changes do not fit, BookError with the loader's reasons where the result is no book.
     """
-    return from_documents(apply(documents, changes), revision)
+    changed = apply(documents, changes)
+    lost = [
+        name
+        for name in documents["limits"]
+        if derived_with(name) and _measures(changed, name) != _measures(documents, name)
+    ]
+    if lost:
+        raise ChangeError(
+            f"facts are worked out with the limit {name}: it must stay, with its dimension" for name in lost
+        )
+    return from_documents(changed, revision)
+
+
+def _measures(documents: Documents, name: str) -> Any:
+    """The dimension of a limit as its entry says it; None where there is no such entry."""
+    return documents["limits"].get(name, {}).get("dimension")

@@ -6,9 +6,8 @@ field is corrected by what the fact missed its target by; where the fact follows
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
 from typing import Any
@@ -16,17 +15,24 @@ from typing import Any
 from accord_rules import units
 from accord_rules.derive.case import Case
 from accord_rules.derive.colour import read_colour
-from accord_rules.examples import example_order, pressing_cases, step
+from accord_rules.derive.fibres import ACETATES
+from accord_rules.examples import example_facts, example_order, pressing_cases, step
 from accord_rules.facts import Scope
 from accord_rules.governance.limits import derived_with
+from accord_rules.governance.written import written
 from accord_rules.infer.condition import Compare, LimitName, comparisons
-from accord_rules.order import Artwork, Decoration, Item, Order, Press, Settings as AskedSettings, Size, Use
+from accord_rules.order import Artwork, Order, Press, Size, Use
+from accord_rules.order import Settings as AskedSettings
+from accord_rules.reading import DocumentError, read
+from accord_rules.resolve import resolve
 from accord_rules.rule import Rule
-from accord_rules.settings import Settings
+from accord_rules.settings import FACTS, Settings
 from accord_rules.shop import Shop
 
 Question = tuple[Order, Shop]
 Driver = Callable[[Order, float], Order]
+FIBRE_LEAST = 0.1  # percent; what an order may say at least
+BLIND_MOST = 300
 _TRIES = 4
 _EXAMPLES_MOST = 6
 
@@ -51,14 +57,21 @@ def around_limit(settings: Settings, name: str, other: float) -> Iterator[Questi
         for fact in sorted(facts):
             yield from around(settings, rule, fact, values, near)
     if derived_with(name):
-        yield from _driven_blindly(settings, settings.limit_dimension(name), values)
+        yield from _driven_blindly(settings, name, values)
 
 
-def around_literals(settings: Settings, rule: Rule, other: Rule) -> Iterator[Question]:
-    """Orders on both sides of the plain numbers that two readings of a rule do not have in common."""
-    mine, others = _literals(rule), _literals(other)
-    for fact, value in sorted(mine ^ others):
-        yield from around(settings, rule, fact, targets(value, value, 1.0), 1.0)
+def around_rule(settings: Settings, rule: Rule, other: Rule | None) -> Iterator[Question]:
+    """Orders on both sides of the limits and plain numbers that the rule compares with and ``other`` does not."""
+    known = set(comparisons(other.condition)) if other is not None else set()
+    for atom in comparisons(rule.condition):
+        limit = _limit_of(atom)
+        if atom in known:
+            continue
+        if limit is not None:
+            value, near = settings.limit_values[limit], step(settings, limit)
+            yield from around(settings, rule, atom.left.name, targets(value, value, near), near)
+        elif isinstance(atom.right, float):
+            yield from around(settings, rule, atom.left.name, targets(atom.right, atom.right, 1.0), 1.0)
 
 
 def targets(one: float, other: float, near: float) -> tuple[float, ...]:
@@ -75,6 +88,8 @@ def around(settings: Settings, rule: Rule, fact: str, values: Sequence[float], n
         order, shop = example_order(example, settings)
         driver = _driver(settings, order, shop, fact, dimension, values, near)
         if driver is None:
+            if fact.startswith("transfer."):
+                yield from ((each, shop) for each in _by_transfer(settings, order, shop, fact, values))
             continue
         for value in values:
             driven = _driven(settings, order, shop, fact, value, driver, near)
@@ -84,10 +99,6 @@ def around(settings: Settings, rule: Rule, fact: str, values: Sequence[float], n
 
 def _limit_of(atom: Compare) -> str | None:
     return atom.right.name if isinstance(atom.right, LimitName) else None
-
-
-def _literals(rule: Rule) -> set[tuple[str, float]]:
-    return {(atom.left.name, atom.right) for atom in comparisons(rule.condition) if isinstance(atom.right, float)}
 
 
 def _dimension(settings: Settings, fact: str) -> units.Dimension:
@@ -109,9 +120,10 @@ def _driver(
     values: Sequence[float],
     near: float,
 ) -> Driver | None:
-    """The first field that brings the fact to any of the values."""
+    """The first field that brings the fact to one of the values."""
+    tried = dict.fromkeys((values[len(values) // 2], values[0], values[-1]))
     for driver in drivers(settings)[dimension.name]:
-        if any(_driven(settings, order, shop, fact, value, driver, near) is not None for value in values):
+        if any(_driven(settings, order, shop, fact, value, driver, near) is not None for value in tried):
             return driver
     return None
 
@@ -120,12 +132,12 @@ def _driven(
     settings: Settings, order: Order, shop: Shop, fact: str, value: float, driver: Driver, near: float
 ) -> Order | None:
     """The order with the fact brought to the value, or as near as the field can be set; None if it does not follow."""
-    put = value
+    put, slope = value, 1.0
+    before: tuple[float, float] | None = None
     found: Order | None = None
     for _ in range(_TRIES):
-        try:
-            trial = driver(order, put)
-        except _CannotBe:
+        trial = _sound(settings, driver, order, put, shop)
+        if trial is None:
             return found
         now = fact_of(settings, trial, shop, fact)
         if now is None:
@@ -134,15 +146,17 @@ def _driven(
             return trial
         if abs(now - value) < near / 2:
             found = trial
-        put = put + value - now
+        if before is not None and put != before[0] and now != before[1]:
+            slope = (now - before[1]) / (put - before[0])
+        before = (put, now)
+        put = round(put + (value - now) / slope, 6)
     return found
 
 
 def fact_of(settings: Settings, order: Order, shop: Shop, fact: str) -> float | None:
     """A number fact of an order's first decoration, on the press it names or the shop's first."""
     whole = Case(settings, shop, order)
-    scope = next(each.scope for each in whole.declared_facts() if each.name == fact)
-    case = whole
+    scope, case = FACTS[fact].scope, whole
     if scope is Scope.DECORATION:
         case = whole.decoration_case(0)
     elif scope is Scope.PRESSING:
@@ -152,19 +166,57 @@ def fact_of(settings: Settings, order: Order, shop: Shop, fact: str) -> float | 
     return None if value is None else float(value)
 
 
-def _driven_blindly(settings: Settings, dimension: units.Dimension, values: Sequence[float]) -> Iterator[Question]:
-    """Every rule's first firing example with each field of the dimension at each value."""
+def _driven_blindly(settings: Settings, name: str, values: Sequence[float]) -> Iterator[Question]:
+    """Examples whose facts are worked out with the limit, with each field of its dimension at each value."""
+    dimension = settings.limit_dimension(name)
+    made = 0
     for rule in settings.rules.values():
         example = next((each for each in rule.fires if "facts" not in each), None)
-        if example is None:
+        if example is None or not _reads(settings, rule, example, name):
             continue
         order, shop = example_order(example, settings)
+        yield order, shop
         for driver in drivers(settings)[dimension.name]:
-            for value in values:
-                try:
-                    yield driver(order, value), shop
-                except _CannotBe:
-                    continue
+            for value in (values[0], values[len(values) // 2], values[-1]):
+                trial = _sound(settings, driver, order, value, shop)
+                if trial is not None:
+                    made += 1
+                    yield trial, shop
+        if made >= BLIND_MOST:
+            return
+
+
+class _Noting(Mapping[str, float]):
+    """Limits that note which of them are read."""
+
+    def __init__(self, values: Mapping[str, float]) -> None:
+        self._values = values
+        self.read: set[str] = set()
+
+    def __getitem__(self, name: str) -> float:
+        self.read.add(name)
+        return self._values[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+
+def _reads(settings: Settings, rule: Rule, example: Mapping[str, Any], name: str) -> bool:
+    """Whether working out the facts of the rule's condition reads the limit."""
+    noting = _Noting(settings.limit_values)
+    example_facts(rule, example, replace(settings, limit_values=noting))
+    return name in noting.read
+
+
+def _sound(settings: Settings, driver: Driver, order: Order, value: float, shop: Shop) -> Order | None:
+    """The driven order as its document says it, None where no document can: a witness must be one that can be sent."""
+    try:
+        return resolve(read(Order, written(driver(order, value))), settings, shop)
+    except (_CannotBe, DocumentError):
+        return None
 
 
 class _CannotBe(Exception):
@@ -190,7 +242,7 @@ def drivers(settings: Settings) -> Mapping[str, Sequence[Driver]]:
     found["area_density"] = [_of_item("mass_per_area", units.AREA_DENSITY)]
     found["count"] = [_of_order_whole("quantity"), _age("age_from"), _age("age_to"), _decorations]
     found["lightness"] = [_ground, _palette]
-    found["percent"] = [*(_fibre(code) for code in _fibre_codes(settings)), *_by_transfer(settings)]
+    found["percent"] = [*(_fibre(code) for code in _fibre_codes(settings)), _power]
     found["ratio"] = [_chroma]
     return MappingProxyType({name: tuple(each) for name, each in found.items()})
 
@@ -202,6 +254,10 @@ def _within(dimension: units.Dimension, value: float) -> float:
     return round(value, 9)
 
 
+def _field(name: str, value: Any) -> dict[str, Any]:
+    return {name: value}
+
+
 def _with_first(order: Order, **fields: Any) -> Order:
     first, *rest = order.decorations
     return replace(order, decorations=(replace(first, **fields), *rest))
@@ -211,20 +267,18 @@ def _asked(field: str, dimension: units.Dimension) -> Driver:
     def drive(order: Order, value: float) -> Order:
         asked = order.decorations[0].settings or AskedSettings()
         allowed = 0.0 if value == 0 and field in ("pre_press", "second_press") else _within(dimension, value)
-        return _with_first(order, settings=replace(asked, **{field: allowed}))
+        return _with_first(order, settings=replace(asked, **_field(field, allowed)))
 
     return drive
 
 
 def _asked_at_surface(order: Order, value: float) -> Order:
     asked = order.decorations[0].settings or AskedSettings()
-    return _with_first(
-        order, settings=replace(asked, temperature=_within(units.TEMPERATURE, value), read_at="surface")
-    )
+    return _with_first(order, settings=replace(asked, temperature=_within(units.TEMPERATURE, value), read_at="surface"))
 
 
 def _of_order(field: str, dimension: units.Dimension) -> Driver:
-    return lambda order, value: replace(order, **{field: _within(dimension, value)})
+    return lambda order, value: replace(order, **_field(field, _within(dimension, value)))
 
 
 def _whole(value: float, least: int, most: int) -> int:
@@ -234,11 +288,11 @@ def _whole(value: float, least: int, most: int) -> int:
 
 
 def _of_order_whole(field: str) -> Driver:
-    return lambda order, value: replace(order, **{field: _whole(value, 1, 1_000_000)})
+    return lambda order, value: replace(order, **_field(field, _whole(value, 1, 1_000_000)))
 
 
 def _of_item(field: str, dimension: units.Dimension) -> Driver:
-    return lambda order, value: replace(order, item=replace(order.item, **{field: _within(dimension, value)}))
+    return lambda order, value: replace(order, item=replace(order.item, **_field(field, _within(dimension, value))))
 
 
 def _of_decoration(field: str, dimension: units.Dimension) -> Driver:
@@ -248,7 +302,7 @@ def _of_decoration(field: str, dimension: units.Dimension) -> Driver:
 def _sized(side: str) -> Driver:
     def drive(order: Order, value: float) -> Order:
         size = order.decorations[0].size or Size(100.0, 100.0)
-        return _with_first(order, size=replace(size, **{side: _within(units.LENGTH, value)}))
+        return _with_first(order, size=replace(size, **_field(side, _within(units.LENGTH, value))))
 
     return drive
 
@@ -262,7 +316,7 @@ def _age(field: str) -> Driver:
     def drive(order: Order, value: float) -> Order:
         if not 0 <= value <= 120:
             raise _CannotBe
-        use = replace(order.use or Use(), **{field: float(value)})
+        use = replace(order.use or Use(), **_field(field, float(value)))
         if use.age_from is not None and use.age_to is not None and use.age_from > use.age_to:
             use = replace(use, age_from=float(value), age_to=float(value))
         return replace(order, use=use)
@@ -270,29 +324,39 @@ def _age(field: str) -> Driver:
     return drive
 
 
+def _power(order: Order, value: float) -> Order:
+    """A described press's power, W; what a fact in percent makes of it is found by trying."""
+    if not isinstance(order.press, Press):
+        raise _CannotBe
+    return replace(order, press=replace(order.press, power=_within(units.POWER, value)))
+
+
 def _decorations(order: Order, value: float) -> Order:
-    return replace(order, decorations=(order.decorations[0],) * _whole(value, 1, 12))
+    """As many decorations as asked: the order's own, and its first beside them again."""
+    count = _whole(value, 1, 12)
+    more = (replace(order.decorations[0], over=None),) * count
+    return replace(order, decorations=(*order.decorations, *more)[:count])
 
 
 # -- colours and fibres -----------------------------------------------------------------------------------------------
 
 
 @cache
-def _greys() -> tuple[tuple[float, str], ...]:
-    """Every grey that sRGB hex can say, by CIELAB lightness."""
-    found = []
-    for level in range(256):
-        name = f"#{level:02X}{level:02X}{level:02X}"
-        colour = read_colour(name)
-        if colour is not None:
-            found.append((colour.lightness, name))
-    return tuple(found)
+def _shades(pattern: str, measure: str) -> tuple[tuple[float, str], ...]:
+    """The 256 colours of a pattern with one free level, each with its CIELAB lightness or chroma."""
+    names = [pattern.replace("??", f"{level:02X}") for level in range(256)]
+    return tuple((getattr(colour, measure), name) for name in names if (colour := read_colour(name)) is not None)
+
+
+def _shade(pattern: str, measure: str, value: float) -> str:
+    shades = _shades(pattern, measure)
+    if not min(shades)[0] - 1 <= value <= max(shades)[0] + 1:
+        raise _CannotBe
+    return min(shades, key=lambda each: abs(each[0] - value))[1]
 
 
 def _grey(value: float) -> str:
-    if not 0 <= value <= 100:
-        raise _CannotBe
-    return min(_greys(), key=lambda each: abs(each[0] - value))[1]
+    return _shade("#??????", "lightness", value)
 
 
 def _ground(order: Order, value: float) -> Order:
@@ -302,3 +366,50 @@ def _ground(order: Order, value: float) -> Order:
 def _palette(order: Order, value: float) -> Order:
     artwork = order.decorations[0].artwork or Artwork()
     return _with_first(order, artwork=replace(artwork, palette=(_grey(value),)))
+
+
+def _chroma(order: Order, value: float) -> Order:
+    """A ground from white to yellow: hardly darker, and as coloured as asked."""
+    return replace(order, item=replace(order.item, colour=_shade("#FFFF??", "chroma", value)))
+
+
+def _fibre_codes(settings: Settings) -> tuple[str, ...]:
+    """One fibre of each group, and those that rules single out."""
+    first: dict[str, str] = {}
+    for code, fibre in settings.catalogue["fibres"].items():
+        first.setdefault(fibre.group, code)
+    return tuple(sorted({*first.values(), *(code for code in ACETATES if code in settings.catalogue["fibres"])}))
+
+
+def _fibre(code: str, fillers: tuple[str, str] = ("CO", "PES")) -> Driver:
+    """A share of one fibre, the others of the piece making up the rest as they were to each other."""
+
+    def drive(order: Order, value: float) -> Order:
+        if not 0 <= value <= 100:
+            raise _CannotBe
+        mix = dict(order.item.fibres or {})
+        mix.pop(code, None)
+        others = mix or {next(each for each in fillers if each != code): 100.0}
+        scale = (100 - value) / sum(others.values())
+        shares = {code: round(value, 9), **{each: round(share * scale, 9) for each, share in others.items()}}
+        said = {each: share for each, share in sorted(shares.items()) if share >= FIBRE_LEAST}
+        return replace(order, item=replace(order.item, fibres=MappingProxyType(said)))
+
+    return drive
+
+
+def _by_transfer(settings: Settings, order: Order, shop: Shop, fact: str, values: Sequence[float]) -> Iterator[Order]:
+    """For what no field drives: the order with each transfer that brings the fact near them, or just past."""
+    found: list[tuple[float, str]] = []
+    for name in (*settings.catalogue["transfers"], *settings.catalogue["products"]):
+        now = fact_of(settings, _with_first(order, transfer=name), shop, fact)
+        if now is not None:
+            found.append((now, name))
+    low, high = min(values), max(values)
+    below = [each for each in found if each[0] < low]
+    above = [each for each in found if each[0] > high]
+    chosen = [each for each in found if low <= each[0] <= high]
+    chosen += [max(below)] if below else []
+    chosen += [min(above)] if above else []
+    for _, name in sorted(chosen):
+        yield _with_first(order, transfer=name)

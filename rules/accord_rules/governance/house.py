@@ -26,11 +26,10 @@ from accord_rules.authority import Authority, Judged
 from accord_rules.catalogue import Amount
 from accord_rules.derive.case import Case
 from accord_rules.examples import rule_failures
-from accord_rules.governance.edges import around_limit
+from accord_rules.governance.edges import Question, around_limit
 from accord_rules.governance.limits import LOOSER, MIXED, STRICTER, direction, move
 from accord_rules.governance.written import written
 from accord_rules.infer.condition import ConditionError, contradiction
-from accord_rules.order import Order
 from accord_rules.reading import (
     DocumentError,
     Fault,
@@ -56,6 +55,7 @@ from accord_rules.wording import plain
 PREFIX = "house."
 TOPIC = "house"
 LAYER = "house"
+METRIC = units.UNIT_SYSTEMS["metric"]
 
 
 class RuleTable(Reader):
@@ -244,8 +244,7 @@ def _limit_refusals(settings: Settings, house: HouseRules, shop: Shop | None) ->
 
 def _loosens(settings: Settings, name: str, value: float) -> str:
     limit, dimension = settings.limits[name], settings.limit_dimension(name)
-    preferences = units.UNIT_SYSTEMS["metric"]
-    asked, now = units.show(dimension, value, preferences), units.show(dimension, settings.limit_values[name], preferences)
+    asked, now = (units.show(dimension, each, METRIC) for each in (value, settings.limit_values[name]))
     return f"{asked} is looser than the book's {now}: {name} may only be made {limit.stricter}"
 
 
@@ -301,7 +300,7 @@ def witness(settings: Settings, name: str, value: float, shop: Shop | None = Non
         shared.close()
 
 
-def _witness(shared: Authority, loosened: Authority, orders: Iterable[tuple[Order, Shop]], shop: Shop | None) -> Witness | None:
+def _witness(shared: Authority, loosened: Authority, orders: Iterable[Question], shop: Shop | None) -> Witness | None:
     weaker: Witness | None = None
     for order, example in orders:
         for at in (shop, example) if shop is not None else (example,):
@@ -374,8 +373,8 @@ __all__ = [
     "HouseError",
     "HouseRules",
     "Refusal",
-    "Witness",
     "Without",
+    "Witness",
     "apply_house",
     "check_house",
     "read_house",

@@ -8,9 +8,12 @@ them (the bands of a scale: a shirt that is no longer "pale at 70 %" because it 
 
 from __future__ import annotations
 
+import ast
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
+from functools import cache
+from importlib.resources import files
 
 from accord_rules.facts import Scope
 from accord_rules.infer.condition import Atom, Compare, LimitName, negated
@@ -23,30 +26,41 @@ SPLITS_MOST = 10
 STRICTER, LOOSER, EQUAL, MIXED = "stricter", "looser", "equal", "mixed"
 OPPOSITE: Mapping[str, str] = {STRICTER: LOOSER, LOOSER: STRICTER, EQUAL: EQUAL, MIXED: MIXED}
 
-# Limits that facts are derived with, as ``derive`` and ``advise`` read them: what moving these does, only orders show.
-DERIVED_WITH = (
-    "care.iron_*",
-    "children.age_most",
-    "children.small_parts_age",
-    "electric.voltage_off_most",
-    "fibres.counted_from",
-    "film.light_art_lightness",
-    "fumes.pvc_most",
-    "ground.white_chroma_most",
-    "ground.white_lightness_least",
-    "migration.polyester_share_least",
-    "migration.surface_most",
-    "prepress.time_least",
-    "press.probe_error",
-    "press.tile_overlap",
-    "pressure.*_least",
-    "pressure.*_most",
-)
 
-
+@cache
 def derived_with(name: str) -> bool:
-    """Whether facts are derived with the limit, besides what rules compare with it."""
-    return any(fnmatchcase(name, pattern) for pattern in DERIVED_WITH)
+    """Whether facts or plans are worked out with the limit, besides what rules compare with it.
+
+    What moving such a limit does, only orders show.
+    """
+    return any(fnmatchcase(name, pattern) for pattern in _read_by_code())
+
+
+@cache
+def _read_by_code() -> frozenset[str]:
+    """The limits that ``derive`` and ``advise`` name where they call ``limit``; ``*`` where a name is put together."""
+    found = set()
+    for room in ("derive", "advise"):
+        for file in files("accord_rules").joinpath(room).iterdir():
+            if file.name.endswith(".py"):
+                found |= {_name_in(call) for call in _calls(ast.parse(file.read_text(encoding="utf-8")))}
+    return frozenset(found)
+
+
+def _calls(tree: ast.AST) -> Iterator[ast.Call]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "limit":
+            yield node
+
+
+def _name_in(call: ast.Call) -> str:
+    """The pattern of the names that a call of ``limit`` may read; any name where it cannot be told."""
+    match call.args:
+        case [ast.Constant(value=str(name))]:
+            return name
+        case [ast.JoinedStr(values=parts)]:
+            return "".join(str(part.value) if isinstance(part, ast.Constant) else "*" for part in parts)
+    return "*"
 
 
 def direction(settings: Settings, name: str, value: float) -> str:
@@ -157,10 +171,11 @@ def _turned(rule: Rule, lost: Compare | None) -> Iterator[frozenset[Atom]]:
 def _implied(held: frozenset[Atom], branches: Sequence[frozenset[Atom]], splits: int) -> bool:
     """Whether one of the branches holds wherever ``held`` does, by trying both sides of what is left open."""
     against = {negated(atom) for atom in held}
-    left = [branch - held for branch in branches if branch.isdisjoint(against)]
+    left: list[frozenset[Atom]] = [branch - held for branch in branches if branch.isdisjoint(against)]
     if any(not branch for branch in left):
         return True
     if not left or not splits:
         return False
-    split = min(min(left, key=len), key=str)
+    shortest: frozenset[Atom] = min(left, key=len)
+    split = min(shortest, key=str)
     return all(_implied(held | {side}, left, splits - 1) for side in (split, negated(split)))

@@ -21,7 +21,7 @@ CREDIBILITY = 0.90
 TOPIC = "outcomes"
 SOURCE = "outcomes-reported"
 _SOURCE_TITLE = "Outcomes reported by the collective's shops"
-_SOURCE_TEXT = "Counts of pieces that came out good and of pieces that failed, by transfer, substrate and type of press."
+_SOURCE_TEXT = "Counts of pieces that came out good and of those that failed, by transfer, substrate and type of press."
 
 
 @dataclass(frozen=True, slots=True)

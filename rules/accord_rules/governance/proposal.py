@@ -146,9 +146,7 @@ def read_proposal(document: Any) -> Proposal:
     return read(Proposal, document)
 
 
-def draft(
-    proposal_id: str, base: Base, changes: Iterable[Change], reason: str, evidence: str, author: str
-) -> Proposal:
+def draft(proposal_id: str, base: Base, changes: Iterable[Change], reason: str, evidence: str, author: str) -> Proposal:
     """A new proposal. Raises GovernanceError (reason-missing)."""
     _said(reason, "A proposal needs a reason.")
     _said(evidence, "A proposal needs its evidence.")
@@ -164,7 +162,7 @@ def edit(
     """
     _live(proposal)
     if who != proposal.author:
-        raise GovernanceError("not-the-author", f"Only {proposal.author}, who made it, can edit proposal {proposal.id}.")
+        raise GovernanceError("not-the-author", f"Only its author, {proposal.author}, can edit it.")
     reason = proposal.reason if reason is None else reason
     evidence = proposal.evidence if evidence is None else evidence
     return draft(proposal.id, proposal.base, changes, reason, evidence, proposal.author)
@@ -220,7 +218,7 @@ def reject(proposal: Proposal, who: str, role: str, reason: str) -> Proposal:
 
 
 def moved(proposal: Proposal, head: Base) -> Proposal:
-    """The proposal as it stands before a new head: void where its base is no longer that. Ended ones stay as they are."""
+    """The proposal before a new head: void where its base is another. Ended ones stay as they are."""
     if proposal.state not in LIVE or head == proposal.base:
         return proposal
     because = (
@@ -255,7 +253,8 @@ def revert(proposal_id: str, old: Documents, new: Documents, base: Base, reason:
     changes = difference(new, old)
     if not changes:
         raise GovernanceError("nothing-changed", "The two revisions say the same: there is nothing to take back.")
-    return draft(proposal_id, base, changes, reason, f"Takes back {len(changes)} changes made before {base.digest}.", author)
+    evidence = f"Takes back what makes {base.digest} differ from an earlier revision: {len(changes)} entries."
+    return draft(proposal_id, base, changes, reason, evidence, author)
 
 
 def _counted(proposal: Proposal) -> Proposal:

@@ -6,13 +6,15 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
+from accord_rules import units
 from accord_rules.reading import Either, Many, Object, Quantity, Reader, Table, readers_of
 
 
 def written(value: Any) -> dict[str, Any]:
     """An order, shop or part of one as a document; what is not said is left out."""
-    document = {}
-    for name, (reader, _) in readers_of(type(value)).items():
+    document: dict[str, Any] = {}
+    of: type = type(value)
+    for name, (reader, _) in readers_of(of).items():
         each = getattr(value, name)
         if each is not None:
             document[name] = _written(reader, each)
@@ -22,7 +24,7 @@ def written(value: Any) -> dict[str, Any]:
 def _written(reader: Reader, value: Any) -> Any:
     match reader:
         case Quantity(dimension=dimension) if isinstance(value, (int, float)):
-            return f"{_plain(value)} {dimension.symbol}"
+            return quantity(dimension, value)
         case Either(first=first, second=second):
             is_second = dataclasses.is_dataclass(value) if isinstance(second, Object) else isinstance(value, float)
             return _written(second if is_second else first, value)
@@ -35,9 +37,21 @@ def _written(reader: Reader, value: Any) -> Any:
     return value
 
 
-def _plain(number: float) -> str:
-    """As short as says it all, and never with an exponent."""
-    text = repr(float(number))
-    if "e" in text:
-        text = f"{number:.12f}".rstrip("0").rstrip(".")
-    return text.removesuffix(".0")
+def quantity(dimension: units.Dimension, value: float) -> str:
+    """A quantity in the first unit in which reading it gives the very same value, else in the inside unit, rounded."""
+    for unit in dimension.units:
+        text = f"{_short(unit.outside(value))} {unit.symbol}"
+        if value == 0 and unit.offset == 0:
+            return text
+        try:
+            if units.parse(dimension, text) == value:
+                return text
+        except units.UnitError:
+            continue  # so small in this unit that six decimals leave nothing
+    return f"{_short(value)} {dimension.symbol}"
+
+
+def _short(number: float) -> str:
+    """As many decimals as a document may have, without idle zeros."""
+    text = f"{number:.6f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text

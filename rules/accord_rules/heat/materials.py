@@ -142,6 +142,8 @@ PLATENS: Mapping[str, PlatenBuild] = MappingProxyType(
 )
 
 ROOM_C = 22.0
+# A bench press's bed is warm from the pressing before; a table's mat is not. A choice.
+WARM_BED_C = 50.0
 # Free convection and radiation from the underside of bench or table, or into a hollow piece. Incropera Table 1.1 gives
 # 2-25 W/(m² K) for free convection, from memory; it hardly matters within a dwell.
 STILL_AIR_W_M2K = 10.0

@@ -6,6 +6,8 @@ import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import wraps
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
@@ -19,8 +21,8 @@ from accord_rules.order import Order, SettleRequest
 from accord_rules.reading import DocumentError, Fault, read
 from accord_rules.settings import Settings, from_documents, load_book
 from accord_rules.shop import Shop
-from accord_service.book import unknown_names
 from accord_service.cli.orders import Refused
+from accord_service.shops import aged, faults_of
 
 T = TypeVar("T")
 Command = Callable[..., Any]
@@ -167,9 +169,12 @@ class Here:
 
 # -- options -------------------------------------------------------------------------------------------------------
 
+_URL = click.option("--url", envvar="ACCORD_URL", show_envvar=True, help="Address of the service to ask.")
+_TOKEN = click.option("--token", envvar="ACCORD_TOKEN", show_envvar=True, help="Your key.")
+_INSECURE = click.option("--allow-insecure", is_flag=True, help="Send the token over plain http to another machine.")
 _OPTIONS = (
-    click.option("--url", envvar="ACCORD_URL", show_envvar=True, help="Address of the service to ask."),
-    click.option("--token", envvar="ACCORD_TOKEN", show_envvar=True, help="Your shop's key."),
+    _URL,
+    _TOKEN,
     click.option("--local", is_flag=True, help="Answer in this process from the shipped book, without a service."),
     click.option(
         "--shop",
@@ -183,7 +188,7 @@ _OPTIONS = (
         type=click.Path(exists=True, file_okay=False, path_type=Path),
         help="With --local: a folder with another book than the shipped one, such as one being edited.",
     ),
-    click.option("--allow-insecure", is_flag=True, help="Send the token over plain http to another machine."),
+    _INSECURE,
 )
 
 
@@ -215,6 +220,56 @@ def answerer(
         raise click.UsageError(
             "Say who is to answer: --url and --token (or ACCORD_URL and ACCORD_TOKEN) for a service, or --local."
         )
+    with _client(url, token, allow_insecure) as client:
+        yield Service(client, url)
+
+
+class Put(Protocol):
+    """Puts one question or change to the service, with what it refuses as this command's own failures."""
+
+    def __call__(self, ask: Callable[[accord_client.Client], T], /) -> T: ...
+
+
+def administered(command: Command) -> Command:
+    """The options of commands that only a service can answer. The command gets a ``Put`` as its first argument."""
+
+    @wraps(command)
+    def run(url: str | None, token: str | None, allow_insecure: bool, **asked: Any) -> Any:
+        with put_to(url, token, allow_insecure) as put:
+            return command(put, **asked)
+
+    return service_named(run)
+
+
+def service_named(command: Command) -> Command:
+    """The options that name a service. The command gets them as keywords, to be passed to ``put_to``."""
+    for option in (_INSECURE, _TOKEN, _URL):
+        command = option(command)
+    return command
+
+
+@contextmanager
+def put_to(url: str | None, token: str | None, allow_insecure: bool) -> Iterator[Put]:
+    """A ``Put`` to the service that the options name. Raises UsageError."""
+    with _client(url, token, allow_insecure) as client:
+        yield _put_to(client)
+
+
+def _put_to(client: accord_client.Client) -> Put:
+    def put(ask: Callable[[accord_client.Client], T], /) -> T:
+        try:
+            return _asked(lambda: ask(client))
+        except Refused as refused:
+            told = "\n".join(f"  {fault}" for fault in refused.faults)
+            raise Failure(f"{refused.title}:\n{told or refused.detail}") from None
+
+    return put
+
+
+@contextmanager
+def _client(url: str | None, token: str | None, allow_insecure: bool) -> Iterator[accord_client.Client]:
+    if not url or not token:
+        raise click.UsageError("Say which service: --url and --token, or ACCORD_URL and ACCORD_TOKEN.")
     try:
         client = accord_client.Client(url, token, allow_insecure=allow_insecure)
     except accord_client.UnsafeAddress as error:
@@ -222,7 +277,7 @@ def answerer(
     except ValueError as error:
         raise click.UsageError(f"{error}.") from None
     with client:
-        yield Service(client, url)
+        yield client
 
 
 def _on_the_command_line(option: str) -> bool:
@@ -255,10 +310,11 @@ def _shop(file: Path, settings: Settings) -> Shop:
         raise Failure(f"{file}: {error}") from None
     except DocumentError as error:
         raise Failure("\n".join(f"{file}: {fault}" for fault in error.faults)) from None
-    unknown = list(unknown_names(settings, shop))
-    if unknown:
-        raise Failure("\n".join(f"{file}: {line}" for line in unknown))
-    return shop
+    today = datetime.now(UTC).date()
+    faults = faults_of(settings, shop, today)
+    if faults:
+        raise Failure("\n".join(f"{file}: {fault}" for fault in faults))
+    return aged(shop, today)
 
 
 def example_shop(settings: Settings) -> Shop:

@@ -8,11 +8,9 @@ from pathlib import Path
 
 import click
 
-from accord_rules.documents import BookError
-from accord_service.app import create_app
 from accord_service.cli.asking import Failure
-from accord_service.config import Config, ConfigError
-from accord_service.shops import ShopsError
+from accord_service.config import DATA, Config, ConfigError
+from accord_service.store import Store, StoreError
 
 GUNICORN_CONFIG = "python:accord_service.gunicorn_config"
 
@@ -25,14 +23,31 @@ GUNICORN_CONFIG = "python:accord_service.gunicorn_config"
     "--threads", type=click.IntRange(1, 64), envvar="ACCORD_THREADS", show_envvar=True, help="Threads a process."
 )
 @click.option(
-    "--shops",
-    type=click.Path(exists=True, file_okay=False, path_type=Path),
-    help="Folder with shops/*.toml and keys.toml; ACCORD_SHOPS_FOLDER when left out.",
+    "--data",
+    type=click.Path(file_okay=False, path_type=Path),
+    envvar="ACCORD_DATA",
+    show_envvar=True,
+    default=DATA,
+    show_default=True,
+    help="Folder for the store that comes along, and for new keys.",
 )
-def serve(host: str, port: int, workers: int | None, threads: int | None, shops: Path | None) -> None:
-    """Run the service until it is told to stop (Ctrl-C or SIGTERM); SIGHUP reads shops and keys anew."""
-    if shops is not None:
-        os.environ["ACCORD_SHOPS_FOLDER"] = str(shops)
+@click.option(
+    "--store",
+    envvar="ACCORD_STORE_URL",
+    show_envvar=True,
+    default="",
+    help="Address of a Redis or Valkey to use instead: redis://, rediss://, unix:// or redis+sentinel://.",
+)
+@click.option("--new-admin-key", is_flag=True, help="Make one more admin key, for whoever lost theirs.")
+def serve(
+    host: str, port: int, workers: int | None, threads: int | None, data: Path, store: str, new_admin_key: bool
+) -> None:
+    """Run the service until it is told to stop (Ctrl-C or SIGTERM).
+
+    The first start, on an empty store, puts this program's book into it, makes an admin key, and says where that is.
+    """
+    os.environ |= {"ACCORD_DATA": str(data), "ACCORD_STORE_URL": store}
+    os.environ |= {"ACCORD_NEW_ADMIN_KEY": "1"} if new_admin_key else {}
     _refuse_what_cannot_start()
     arguments = [sys.executable, "-m", "gunicorn", "-c", GUNICORN_CONFIG, "--bind", _bind(host, port)]
     arguments += ["--workers", str(workers)] if workers is not None else []
@@ -42,13 +57,13 @@ def serve(host: str, port: int, workers: int | None, threads: int | None, shops:
 
 
 def _refuse_what_cannot_start() -> None:
-    """Whatever would stop a worker is said here first, in plain words rather than in a worker's traceback."""
+    """What can be seen without starting anything. The rest gunicorn says, before any worker is made."""
     try:
-        create_app(Config.from_env())
-    except (BookError, ShopsError, ConfigError) as error:
-        raise Failure(
-            "The service cannot start:\n" + "\n".join(f"  {line}" for line in str(error).splitlines())
-        ) from None
+        config = Config.from_env()
+        if config.store_url:
+            Store.at(config.store_url).close()
+    except (ConfigError, StoreError) as error:
+        raise Failure(f"The service cannot start: {error}") from None
 
 
 def _bind(host: str, port: int) -> str:

@@ -293,6 +293,8 @@ def _settings_table(page: Page, settings: Document) -> None:
 def _setting_rows(name: str, setting: Any) -> list[tuple[str, str]]:
     """Label and text of one setting; what is not used has no row."""
     label = name.replace("_", "-")
+    if name == "heat":
+        return [] if setting is None else [(label, setting["note"])]
     if not isinstance(setting, Mapping):
         return [] if setting in ("none", "0 s") else [(label, str(setting))]
     text = str(setting["set"])

@@ -71,7 +71,8 @@ def docs() -> str:
 def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
     for path, methods in document["paths"].items():
         for method, operation in methods.items():
-            answer = operation["responses"]["200"]["content"]["application/json"]
+            good = next(each for status, each in operation["responses"].items() if status.startswith("2"))
+            answer = good["content"]["application/json"]
             body = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
             yield Operation(
                 operation["operationId"],

@@ -7,6 +7,12 @@ from accord_service.room import room
 
 def start() -> str:
     """The start page: what this is, whether it is ready, and where to go."""
-    here = room()
-    counts = {kind: len(entries) for kind, entries in here.settings.catalogue.items()}
-    return render_template("start.html", settings=here.settings, failed=here.failed, counts=counts)
+    state = room().state()
+    if state.head is None:
+        return render_template("start.html", settings=None, failed=state.store, counts={}, held="")
+    with room().taken() as snapshot:
+        settings = snapshot.settings
+        counts = {kind: len(entries) for kind, entries in settings.catalogue.items()}
+        return render_template(
+            "start.html", settings=settings, failed=snapshot.edition.failed, counts=counts, held=snapshot.why
+        )

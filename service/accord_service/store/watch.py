@@ -1,4 +1,4 @@
-"""How workers notice a new head: one small question each half second at most, and the last answer while the store is away."""
+"""How workers notice a new head: a small question each half second at most; the last answer while the store is away."""
 
 from __future__ import annotations
 

@@ -27,12 +27,10 @@ from accord_rules.heat import (
     time_grid,
     time_to_touch_s,
 )
-from accord_rules.heat.materials import HAND_CONTACT, ROOM_C
+from accord_rules.heat.materials import HAND_CONTACT, ROOM_C, WARM_BED_C
 from accord_rules.reading import read
 
 BOOK = shipped()
-# A bench press's bed is warm from the pressing before; a table's mat is not. Choice.
-WARM_BED_C = 50.0
 PRESSES = ("hand-held", "clamshell", "pneumatic-single")
 
 FILM_SURFACE_C, FILM_DWELL_S = 150.0, 12.0  # the book's aim for cut film, on a bench press

@@ -8,8 +8,6 @@ import time
 from collections.abc import Mapping
 from typing import Any
 
-import durable_rules_engine as durable
-
 from accord_rules.infer import engine
 from accord_rules.infer.judge import Judge, Judgement
 
@@ -37,12 +35,3 @@ class WrongJudge(Judge):
 
 def wrong() -> None:
     engine.trial(judge=WrongJudge)
-
-
-def first_silent_decision_in_the_documented_way() -> None:
-    """A fresh session in which nothing fires, then deleted: what the wrapper's warmed sessions avoid."""
-    handle = durable.create_ruleset("plain", '{"r":{"all":[{"m":{"k":"yes"}}]}}')
-    for place in range(200):
-        durable.assert_fact(handle, f'{{"sid":"s{place}","id":"1","k":"no"}}')
-        durable.delete_state(handle, f"s{place}")
-    print('{"reason": null}')

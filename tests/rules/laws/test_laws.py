@@ -13,8 +13,10 @@ from typing import Any
 
 import pytest
 import random_orders
+
 from accord_rules.authority import Authority
 from accord_rules.documents import merge
+from accord_rules.examples import example_order
 from accord_rules.order import PEELS, PRESSURES, Order, SettleRequest
 from accord_rules.reading import read
 from accord_rules.settings import Settings
@@ -28,9 +30,7 @@ WORKABLE = ("accepted", "conditional")
 
 def questions(book: Settings, count: int, salt: str, **how: Any) -> list[tuple[dict[str, Any], Shop]]:
     rng = random.Random(f"{SEED} {salt}")
-    return [
-        (random_orders.order(rng, book, **how), read(Shop, random_orders.shop(rng, book))) for _ in range(count)
-    ]
+    return [(random_orders.order(rng, book, **how), read(Shop, random_orders.shop(rng, book))) for _ in range(count)]
 
 
 def put_back(order: dict[str, Any], plan: dict[str, Any]) -> dict[str, Any]:
@@ -159,24 +159,24 @@ def test_undetermined_means_something_is_asked(
     assert any(verdict.verdict == "undetermined" for _, _, verdict in answered)
 
 
-ANSWERS: dict[str, Any] = {
-    "/item/fibres": {"CO": 100},
-    "/item/substrate": "woven",
-    "/item/coating": "none",
-    "/item/colour": "black",
+OPEN: dict[str, tuple[dict[str, Any], list[Any]]] = {
+    # field: the piece without it, and answers that settle it one way and the other
+    "fibres": ({"substrate": "knit", "colour": "white"}, [{"PES": 100}, {"CO": 100}]),
+    "substrate": ({"fibres": {"PES": 100}, "colour": "white", "coating": "none"}, ["knit", "silicone-sheet"]),
+    "coating": ({"substrate": "aluminium-sheet", "colour": "white"}, ["polyester-white-gloss", "none"]),
+    "colour": ({"substrate": "knit", "fibres": {"PES": 100}}, ["white", "black"]),
 }
 
 
-@pytest.mark.parametrize("pointer", ANSWERS)
-def test_an_answered_question_is_not_asked_again(
-    pointer: str, answered: list[tuple[dict[str, Any], Shop, Verdict]], authority: Authority
-) -> None:
-    field = pointer.rsplit("/", 1)[1]
-    asked = 0
-    for order, shop, verdict in answered:
-        if pointer not in {need.pointer for need in verdict.needs}:
-            continue
-        asked += 1
-        again = order | {"item": order["item"] | {field: ANSWERS[pointer]}}
-        assert pointer not in {need.pointer for need in authority.validate(read(Order, again), shop).needs}
-    assert asked, f"nothing asked for {pointer}"
+@pytest.mark.parametrize("field", OPEN)
+def test_an_answer_to_what_is_asked_decides_it(field: str, book: Settings, authority: Authority) -> None:
+    item, answers = OPEN[field]
+    order = {"item": item, "decorations": [{"transfer": "dye-sublimation"}], "press": "bench"}
+    shop = example_order({}, book)[1]
+    open_verdict = authority.validate(read(Order, order), shop)
+    assert open_verdict.verdict == "undetermined"
+    assert f"/item/{field}" in {need.pointer for need in open_verdict.needs}
+    settled = [authority.validate(read(Order, order | {"item": item | {field: answer}}), shop) for answer in answers]
+    assert all(f"/item/{field}" not in {need.pointer for need in verdict.needs} for verdict in settled)
+    assert settled[0].verdict in WORKABLE
+    assert settled[1].verdict == "rejected"

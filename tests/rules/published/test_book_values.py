@@ -6,6 +6,7 @@ from math import pi
 from typing import Any
 
 import pytest
+
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
 from accord_rules.documents import merge
@@ -122,16 +123,16 @@ def test_small_parts_are_for_under_three(age: float, under: bool, book: Settings
 @pytest.mark.parametrize(
     ("limit", "value"),
     [
-        ("fumes.pvc_most", 190.0),  # common practice; HCl not detected below 150, steep above 200 °C (published)
-        ("pressure.light_least", 3.9),  # 10 psi on a 4 in bore over 15 x 15 in; AATCC 133 presses at 40 g/cm² = 3.92 kPa
+        ("fumes.pvc_most", 190.0),  # practice; HCl not found below 150, steep above 200 °C (published)
+        ("pressure.light_least", 3.9),  # 10 psi, 4 in bore, 15 x 15 in; AATCC 133: 40 g/cm² = 3.92 kPa
     ],
 )
 def test_limits_are_what_their_sources_say(limit: str, value: float, book: Settings) -> None:
     assert book.limit_values[limit] == value
-    assert 40 * 98.0665 / 1000 == pytest.approx(3.92, abs=0.005)
+    assert pytest.approx(3.92, abs=0.005) == 40 * 98.0665 / 1000
 
 
-# -- common practice, no source: what a decorator with a hand-held and a bench press sets -------------------------------
+# -- common practice, no source: what a decorator with a hand-held and a bench press sets ----------------------------
 
 PRACTICE = [
     # blank, transfer family, press type, display °C, dwells s that the window must contain

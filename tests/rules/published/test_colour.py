@@ -7,6 +7,7 @@ import warnings
 
 import pytest
 import webcolors
+
 from accord_rules.derive.colour import contrast, names, read_colour
 
 with warnings.catch_warnings():

@@ -5,8 +5,9 @@ from __future__ import annotations
 import warnings
 
 import pytest
-from accord_rules import units
 from scipy import constants
+
+from accord_rules import units
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

@@ -3,31 +3,41 @@ from __future__ import annotations
 from accord_rules.catalogue import KINDS
 from accord_service.answers import CatalogueEntryAnswer
 from accord_service.book import entry_of
-from accord_service.endpoint import Answer, Asked, Example, endpoint
+from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.examples import first_of
+from accord_service.outcomes import shown
 from accord_service.problems import NotFound
+from accord_service.writing import Answer
+
+WITH_OUTCOMES = ("transfers", "products")
 
 
 @endpoint(
     "GET",
     "/v1/catalogue/{kind}/{entry}",
     tag="Book",
+    as_of=True,
     answers=CatalogueEntryAnswer,
     parameters={"kind": "kind of entry: " + ", ".join(KINDS), "entry": "name of the entry"},
     statuses=(404,),
-    examples=(Example("A blank", path=lambda room: {"kind": "blanks", "entry": first_of(room, "blanks")}),),
+    examples=(Example("A blank", path=lambda settings: {"kind": "blanks", "entry": first_of(settings, "blanks")}),),
 )
 def get_catalogue_entry(asked: Asked) -> Answer:
-    """Give one entry whole, with its units and sources; a product with what it takes from its family."""
-    settings, kind, name = asked.room.settings, asked.path["kind"], asked.path["entry"]
+    """Give one entry whole, with its units and sources; a product with what it takes from its family.
+
+    With a transfer or a product stands how reported pieces of its family came out, by substrate and type of press.
+    """
+    settings, kind, name = asked.settings, asked.path["kind"], asked.path["entry"]
     if kind not in KINDS or name not in settings.documents[kind]:
         raise NotFound(f"The book has no entry {name!r} of the kind {kind!r}.")
-    return Answer(
-        {
-            "revision": settings.revision,
-            "digest": settings.digest,
-            "kind": kind,
-            "id": name,
-            "entry": entry_of(settings, kind, name),
-        }
-    )
+    entry = entry_of(settings, kind, name)
+    document = {
+        "revision": settings.revision,
+        "digest": settings.digest,
+        "kind": kind,
+        "id": name,
+        "entry": entry,
+    }
+    if kind in WITH_OUTCOMES:
+        document["outcomes"] = shown(asked.room.tally.counts, entry["family"])
+    return Answer(document)

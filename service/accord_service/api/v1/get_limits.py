@@ -1,16 +1,17 @@
 from __future__ import annotations
 
 from accord_service.answers import LimitsAnswer
-from accord_service.endpoint import Answer, Asked, endpoint
+from accord_service.endpoint import Asked, endpoint
 from accord_service.paging import PageQuery, page_of
+from accord_service.writing import Answer
 
 
-@endpoint("GET", "/v1/limits", tag="Book", answers=LimitsAnswer, query=PageQuery)
+@endpoint("GET", "/v1/limits", tag="Book", as_of=True, answers=LimitsAnswer, query=PageQuery)
 def get_limits(asked: Asked) -> Answer:
     """List the limits that rules compare with, page by page."""
-    settings = asked.room.settings
+    settings = asked.settings
     limits = settings.documents["limits"]
-    page = page_of(limits, asked.query, "/v1/limits")
+    page = page_of(limits, asked.query, "/v1/limits", asked.kept_filters)
     return Answer(
         {
             "revision": settings.revision,

@@ -2,19 +2,53 @@ from __future__ import annotations
 
 import dataclasses
 
+from accord_service import examples
 from accord_service.answers import OwnShopAnswer
-from accord_service.endpoint import Answer, Asked, endpoint
+from accord_service.calibration import report
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.problems import NotFound
+from accord_service.shops import KnownShop
+from accord_service.store import ShopRecord, StoreAway
+from accord_service.writing import Answer
 
 
-@endpoint("GET", "/v1/shop", tag="Shop", answers=OwnShopAnswer)
+@endpoint(
+    "GET",
+    "/v1/shop",
+    tag="Shop",
+    answers=OwnShopAnswer,
+    statuses=(404, 409),
+    examples=(Example("A shop with one press", answer=examples.OWN_SHOP),),
+)
 def get_shop(asked: Asked) -> Answer:
-    """Give the caller's own shop: presses, stock, and the units its answers are written in."""
-    caller = asked.caller
-    return Answer(
-        {
-            "shop": dict(caller.document),
-            "units": dataclasses.asdict(caller.shop.units),
-            "role": caller.role,
-            "key": caller.key_id,
-        }
-    )
+    """Give the caller's own shop: presses, stock, what its probe readings come to, and the units it reads.
+
+    Its ETag is what PUT /v1/shop needs in If-Match.
+    """
+    known = own(asked)
+    try:
+        record = asked.room.store.shops.get(known.record.id)
+    except StoreAway:  # then what is held is what answers rest on
+        record = None
+    return own_shop(asked, record or known.record)
+
+
+def own(asked: Asked) -> KnownShop:
+    """The caller's shop. Raises NotFound for a key that belongs to none."""
+    if asked.caller.known is None:
+        raise NotFound("This key belongs to no shop.")
+    return asked.caller.known
+
+
+def own_shop(asked: Asked, record: ShopRecord) -> Answer:
+    """One version of the caller's shop as an answer."""
+    shop = KnownShop(record, own(asked).house).shop
+    document = {
+        "shop": record.document,
+        "units": dataclasses.asdict(shop.units),
+        "calibration": list(report(shop, asked.authority.settings, asked.room.today)),
+        "version": record.version,
+        "role": asked.caller.role,
+        "key": asked.caller.key_id,
+    }
+    return Answer(document, version=record.version)

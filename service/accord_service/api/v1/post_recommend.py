@@ -3,8 +3,9 @@ from __future__ import annotations
 from accord_rules.order import SettleRequest
 from accord_service import examples
 from accord_service.answers import SettlementAnswer
-from accord_service.endpoint import Answer, Asked, endpoint
+from accord_service.endpoint import Asked, endpoint
 from accord_service.request import note
+from accord_service.writing import Answer
 
 
 @endpoint(
@@ -14,14 +15,16 @@ from accord_service.request import note
     takes=SettleRequest,
     answers=SettlementAnswer,
     judges=True,
+    as_of=True,
     examples=examples.REQUESTS,
 )
 def post_recommend(asked: Asked) -> Answer:
     """Find transfers, a press and settings that will do.
 
     The same order as for validate, with transfer, press and settings left out or pinned as wished, and what the shop
-    would rather have in order of weight. Every plan, put back as an order, validates as accepted or conditional.
+    would rather have in order of weight. Every plan, put back as an order, validates as accepted or conditional. How
+    reported pieces came out moves plans up or down, so ranks and reasons may change between two revisions.
     """
-    settlement = asked.room.authority.recommend(asked.body, asked.caller.shop)
+    settlement = asked.authority.recommend(asked.body, asked.shop, asked.room.tally.experiences)
     note(plans=len(settlement.plans))
-    return Answer(settlement.document())
+    return Answer({**settlement.document(), "basis": asked.snapshot.basis})

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from typing import Any
+
 from flask import Response
 
 from accord_service.endpoint import dump
@@ -7,15 +9,22 @@ from accord_service.room import room
 
 
 def get_readyz() -> Response:
-    """The book is loaded and the authority's own test is green; 503 with the reason when it is not."""
-    here = room()
+    """The book is loaded, the authority's own test is green, the store answers; 503 when no order can be judged.
+
+    "degraded": answers go on from what is held in memory, writes do not. That is not down.
+    """
+    state = room().state()
+    book: dict[str, Any] = {"ok": state.head is not None}
+    if state.head is not None:
+        book |= {"revision": state.head.number, "digest": state.head.digest}
     document = {
-        "status": "not ready" if here.failed else "ready",
+        "status": state.status,
         "checks": {
-            "book": {"ok": True, "revision": here.settings.revision, "digest": here.settings.digest},
-            "self_test": {"ok": not here.failed, "detail": here.failed},
+            "book": book,
+            "self_test": {"ok": state.head is not None and not state.failed, "detail": state.failed},
+            "store": {"ok": not state.store, "detail": state.store},
         },
     }
-    status = 503 if here.failed else 200
+    status = 503 if state.status == "not ready" else 200
     headers = {"Cache-Control": "no-store"}
     return Response(dump(document), status=status, mimetype="application/json", headers=headers)

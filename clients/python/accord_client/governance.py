@@ -1,0 +1,151 @@
+"""How the book changes, and what became of what was pressed: revisions, proposals, records, outcomes, audit.
+
+Answers are the service's documents as they come (plain JSON); /docs on the service tells every field.
+Every write carries an Idempotency-Key, so that asking again after a lost connection does nothing twice.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, Protocol
+from urllib.parse import urlencode
+
+Document = Mapping[str, Any]
+
+
+class Asker(Protocol):
+    """What ``Client`` lends."""
+
+    def read(self, address: str) -> dict[str, Any]:
+        """The answer to a GET."""
+
+    def write(self, method: str, address: str, body: Document | None, headers: Mapping[str, str]) -> dict[str, Any]:
+        """The answer to a POST, PUT or DELETE."""
+
+    def pages(self, address: str) -> Iterator[Any]:
+        """Every entry of a list, fetched page by page as they are taken."""
+
+
+class Governance:
+    """``Client.governance``. ``validate_only`` checks a write by the same path and writes nothing.
+
+    Raises what ``Client`` raises: NotFound, NotAuthorised, InvalidOrder for a document with faults, and ProblemError
+    with status 409 or 412 where somebody else was faster or the steps are not in order; its ``problem`` says which.
+    """
+
+    def __init__(self, asker: Asker, segment: Callable[[str], str]) -> None:
+        self._asker = asker
+        self._segment = segment
+
+    # -- revisions -----------------------------------------------------------------------------------------------------
+
+    def revisions(self) -> Iterator[Document]:
+        """Every revision of the book, newest first, without the book itself."""
+        return self._asker.pages("/v1/revisions")
+
+    def revision(self, number: int, *, documents: bool = False) -> Document:
+        """One revision; with ``documents`` the whole book as it was."""
+        return self._asker.read(f"/v1/revisions/{number}" + ("?documents=true" if documents else ""))
+
+    def changes(self, number: int) -> Document:
+        """What a revision changed of the one before."""
+        return self._asker.read(f"/v1/revisions/{number}/changes")
+
+    def revert(self, number: int, reason: str, *, validate_only: bool = False) -> Document:
+        """A proposal that takes the book back to what a revision says."""
+        return self._post(f"/v1/revisions/{number}/revert", {"reason": reason}, validate_only)
+
+    # -- proposals -----------------------------------------------------------------------------------------------------
+
+    def propose(
+        self, base: Document, changes: Sequence[Document], reason: str, evidence: str, *, validate_only: bool = False
+    ) -> Document:
+        """Draft a proposal. ``base``: revision and digest that it starts from; ``changes``: kind, id, value each."""
+        body = {
+            "base": {"revision": base["revision"], "digest": base["digest"]},
+            "changes": [dict(each) for each in changes],
+            "reason": reason,
+            "evidence": evidence,
+        }
+        return self._post("/v1/proposals", body, validate_only)
+
+    def proposals(self, state: str | None = None) -> Iterator[Document]:
+        """Every proposal, or those of one state, newest first."""
+        return self._asker.pages("/v1/proposals" + (f"?{urlencode({'state': state})}" if state else ""))
+
+    def proposal(self, id: str) -> Document:
+        return self._asker.read(self._proposal(id))
+
+    def edit(self, proposal: Document, changes: Sequence[Document], reason: str, evidence: str) -> Document:
+        """Write a proposal anew, as it was read; refused (412) if it changed since."""
+        body = {"changes": [dict(each) for each in changes], "reason": reason, "evidence": evidence}
+        headers = {"If-Match": f'"{proposal["version"]}"', **_once()}
+        return self._asker.write("PUT", self._proposal(proposal["id"]), body, headers)
+
+    def open(self, id: str, *, validate_only: bool = False) -> Document:
+        """Work the effect out and put the proposal to the stewards."""
+        return self._post(f"{self._proposal(id)}/open", None, validate_only)
+
+    def effect(self, id: str) -> Document:
+        """What the proposal would do, order by order."""
+        return self._asker.read(f"{self._proposal(id)}/effect")
+
+    def approve(self, proposal: Document, *, validate_only: bool = False) -> Document:
+        """Approve exactly what ``proposal``, as it was read, says."""
+        return self._post(f"{self._proposal(proposal['id'])}/approve", dict(proposal["digests"]), validate_only)
+
+    def reject(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
+        return self._post(f"{self._proposal(id)}/reject", {"reason": reason}, validate_only)
+
+    def publish(self, id: str, *, validate_only: bool = False) -> Document:
+        """Make it the next revision."""
+        return self._post(f"{self._proposal(id)}/publish", None, validate_only)
+
+    # -- records and outcomes ------------------------------------------------------------------------------------------
+
+    def record(self, verdict: str) -> Document:
+        """A recorded verdict with its order."""
+        return self._asker.read(self._verdict(verdict))
+
+    def replay(self, verdict: str, revision: int | None = None) -> Document:
+        """A recorded order asked again, under the present revision or another."""
+        return self._asker.read(f"{self._verdict(verdict)}/replay" + (f"?revision={revision}" if revision else ""))
+
+    def mask(self, verdict: str) -> Document:
+        """Take the shop's own reference out of a record, for good."""
+        return self._asker.write("DELETE", f"{self._verdict(verdict)}/reference", None, _once())
+
+    def report(self, verdict: str, outcome: Document, *, validate_only: bool = False) -> Document:
+        """Say how a piece came out: ``{"result": "good"}``, or "failed" with ``failure`` and ``washes``."""
+        return self._post(f"{self._verdict(verdict)}/outcomes", outcome, validate_only)
+
+    def outcomes(self, verdict: str) -> tuple[Document, ...]:
+        """The reports on one verdict, oldest first."""
+        return tuple(self._asker.read(f"{self._verdict(verdict)}/outcomes")["entries"])
+
+    # -- audit ---------------------------------------------------------------------------------------------------------
+
+    def audit(self) -> Iterator[Document]:
+        """Every write there ever was, oldest first; for stewards and admins."""
+        return self._asker.pages("/v1/audit")
+
+    def audit_head(self) -> Document:
+        """Where the audit ends: ``seq`` and ``hash`` of its last entry."""
+        head: Document = self._asker.read("/v1/audit?limit=1")["head"]
+        return head
+
+    # -- inside --------------------------------------------------------------------------------------------------------
+
+    def _post(self, address: str, body: Document | None, validate_only: bool) -> dict[str, Any]:
+        return self._asker.write("POST", address + ("?validate_only=true" if validate_only else ""), body, _once())
+
+    def _proposal(self, id: str) -> str:
+        return f"/v1/proposals/{self._segment(id)}"
+
+    def _verdict(self, id: str) -> str:
+        return f"/v1/verdicts/{self._segment(id)}"
+
+
+def _once() -> dict[str, str]:
+    return {"Idempotency-Key": uuid.uuid4().hex}

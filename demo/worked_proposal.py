@@ -1,0 +1,192 @@
+"""A worked proposal, from a draft to the book, with everything that must be seen and refused on the way.
+
+    python demo/worked_proposal.py      seeds a store, starts the service itself on a free port
+
+Exits 1 if a step came out otherwise than it should, 2 if it could not be run.
+"""
+
+from __future__ import annotations
+
+import copy
+import json
+import sys
+import textwrap
+import time
+import tomllib
+from collections import Counter
+from collections.abc import Mapping
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+from run import DEMO, DayError, read_order, service
+
+from accord_client import AccordError, Client, ProblemError
+
+Document = Mapping[str, Any]
+LIMIT, RULE = "order.first_piece_quantity_from", "press-one-piece-first"
+TURNED = "009-team-tees-dye"
+SLOW = (3.05, 60.0)  # opening a proposal replays a whole day
+SEEN_S = 2.0
+
+
+class Otherwise(RuntimeError):
+    """A step came out otherwise than it should."""
+
+
+def say(text: str, indent: str = "") -> None:
+    print(textwrap.fill(text, 110, initial_indent=indent, subsequent_indent=indent + "  "))
+
+
+def must(holds: bool, what: str) -> None:
+    if not holds:
+        raise Otherwise(what)
+
+
+def refused(step: Any, status: int) -> ProblemError:
+    try:
+        step()
+    except ProblemError as problem:
+        must(problem.status == status, f"refused with {problem.status}, not {status}: {problem}")
+        return problem
+    raise Otherwise("it was not refused")
+
+
+class Town:
+    """The shops' and stewards' clients, each with its key."""
+
+    def __init__(self, stack: ExitStack, url: str, keys: Path) -> None:
+        self._stack, self._url, self._keys = stack, url, keys
+        self._clients: dict[str, Client] = {}
+
+    def __getitem__(self, name: str) -> Client:
+        if name not in self._clients:
+            token = (self._keys / name).read_text(encoding="ascii").strip()
+            self._clients[name] = self._stack.enter_context(Client(self._url, token, SLOW))
+        return self._clients[name]
+
+
+def record_the_day(town: Town) -> dict[str, str]:
+    """Every order of the day, recorded; its name to its verdict's id."""
+    expected = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
+    return {
+        name: town[f"{wanted['shop']}-counter"].validate(read_order(name), record=True).id
+        for name, wanted in expected.items()
+    }
+
+
+def changes_of(client: Client) -> list[Document]:
+    """A must from 16 pieces instead of a note from 24."""
+    limit, rule = copy.deepcopy(client.limit(LIMIT).entry), copy.deepcopy(client.rule(RULE).entry)
+    return [
+        {"kind": "limits", "id": LIMIT, "value": {**limit, "value": 16}},
+        {"kind": "rules", "id": RULE, "value": {**rule, "level": "requires"}},
+    ]
+
+
+def show_effect(effect: Document) -> None:
+    decision, replayed = effect["decision"], effect["replayed"]
+    say(f"{decision['kind']}, decided {decision['decided']}, for {decision['holds_for']}:", "  ")
+    for reason in decision["because"]:
+        say(reason, "    ")
+    say(f"replayed: {replayed['recorded']} recorded orders, {replayed['edges']} at the edges of thresholds", "  ")
+    for count in (each for each in effect["counts"] if each["source"] == "recorded"):
+        say(
+            f"{count['shop']}: {count['rule']} {count['direction']} for {count['orders']} orders, another verdict for"
+            f" {count['verdicts']}",
+            "    ",
+        )
+    turns = Counter((f["before"], f["after"]) for f in effect["flips"] if f["before"] != f["after"])
+    for (before, after), number in sorted(turns.items()):
+        say(f"{number} orders go from {before} to {after}", "    ")
+    witness = effect["witnesses"][0]
+    say(f"a witness ({witness['order']}), {witness['before']} -> {witness['after']}:", "  ")
+    say(json.dumps(witness["asked"], ensure_ascii=False), "    ")
+
+
+def work(town: Town) -> None:
+    owner, first, second = town["harbour-lane-owner"], town["mill-steps-steward"], town["quay-yard-steward"]
+    began_s = time.monotonic()
+    ids = record_the_day(town)
+    say(f"1. The day's {len(ids)} orders are asked and recorded ({time.monotonic() - began_s:.1f} s).")
+    head = next(iter(owner.governance.revisions()))
+    base = {"revision": head["number"], "digest": head["digest"]}
+    reason = "Two runs of twenty were spoiled this spring: what goes wrong once went wrong twenty times."
+    evidence = "Harbour Lane's spoilage list, April and May; both runs would have shown it on the first piece."
+    broken = [{"kind": "limits", "id": LIMIT, "value": None}]
+    problem = refused(lambda: owner.governance.propose(base, broken, reason, evidence), 422)
+    say("2. A proposal that breaks the book is refused with the loader's reasons:")
+    say(str(problem.errors[0]), "    ")
+    draft = owner.governance.propose(base, changes_of(owner), reason, evidence)
+    say(f"3. Harbour Lane's owner drafts {draft['id']} on revision {base['revision']}: {draft['reason']}")
+    began_s = time.monotonic()
+    seen = owner.governance.open(draft["id"])
+    say(f"4. Opened: its effect was worked out in {time.monotonic() - began_s:.1f} s.")
+    show_effect(first.governance.effect(draft["id"]))
+    say(f"5. Publishing now: {refused(lambda: first.governance.publish(draft['id']), 409)}")
+    stale = {**seen, "digests": {**seen["digests"], "replay_digest": "sha256:of-something-else"}}
+    say(f"6. Approving what was not shown: {refused(lambda: first.governance.approve(stale), 409)}")
+    approved = first.governance.approve(seen)
+    valid, needed = approved["approvals_valid"], approved["approvals_needed"]
+    say(f"7. Mill Steps' steward approves: {approved['state']} ({valid} of {needed}).")
+    published = second.governance.publish(draft["id"])
+    say(f"8. Quay Yard's steward publishes: revision {published['revision']}, {published['digest'][:23]}…")
+    seen_after(town, published["revision"])
+    turned = town["mill-steps-counter"] if _shop_of(TURNED) == "mill-steps" else town[f"{_shop_of(TURNED)}-counter"]
+    show_replay(turned.governance.replay(ids[TURNED]))
+    house = town["quay-yard-owner"].administration
+    loose = {"limits": {LIMIT: 40}}
+    problem = refused(lambda: house.replace_house_rules(house.house_rules()["version"], loose), 422)
+    show_refusal(problem)
+    back = owner.governance.revert(base["revision"], "To show that going back is a proposal too.", validate_only=True)
+    say(f"12. Reverting would be a proposal again: {len(back['changes'])} changes, state {back['state']}.")
+    count = sum(1 for _ in first.governance.audit())
+    say(f"13. All of it stands in the audit: {count} entries, each sealed to the one before.")
+
+
+def seen_after(town: Town, revision: int) -> None:
+    """The seconds until a counter's answers come from the new revision."""
+    counter, began_s = town[f"{_shop_of(TURNED)}-counter"], time.monotonic()
+    while counter.validate(read_order(TURNED)).revision != revision:
+        must(time.monotonic() - began_s < 10 * SEEN_S, "the new revision is not seen")
+        time.sleep(0.02)
+    say(f"9. Answers come from it after {time.monotonic() - began_s:.2f} s.")
+
+
+def show_replay(found: Document) -> None:
+    why = ", ".join(name for name, made in found["made_a_difference"].items() if made)
+    say(f"10. {TURNED} was {found['then']}, is {found['now']}; what made the difference: {why}.")
+    must(found["made_a_difference"] == {"code": False, "book": True, "house": False}, f"not the book alone: {found}")
+    must((found["then"], found["now"]) == ("accepted", "conditional"), "the order was not turned")
+    new = [*found["appeared"], *found["changed"]][0]
+    say(f"{new['rule']}: {new['because']}", "    ")
+
+
+def show_refusal(problem: ProblemError) -> None:
+    refusal = problem.problem["refusals"][0]
+    must(refusal["witness"] is not None, "there is no witness")
+    say(f"11. A shop that would be looser ({LIMIT} = 40) is refused, with the order that would slip through:")
+    say(refusal["message"], "    ")
+    say(json.dumps(refusal["witness"], ensure_ascii=False), "    ")
+
+
+def _shop_of(name: str) -> str:
+    expected = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
+    return str(expected[name]["shop"])
+
+
+def main() -> int:
+    try:
+        with service() as (url, keys), ExitStack() as stack:
+            work(Town(stack, url, keys))
+    except Otherwise as error:
+        print(f"otherwise than it should: {error}", file=sys.stderr)
+        return 1
+    except (AccordError, DayError, OSError) as error:
+        print(f"it could not be run: {error}", file=sys.stderr)
+        return 2
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,106 @@
+"""What a change of an order costs whoever asked for it: one table, and how unlike two transfers or blanks are.
+
+The costs are a choice of this project, not measured: they only put kinds of change in an order that a counter hand
+finds natural. A change costs its kind plus a part of one, the more the less alike what it gives is to what was asked.
+One change is smaller than two, whatever they cost; of two changes the costs add up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from accord_rules.catalogue import Blank, Transfer
+from accord_rules.derive.colour import read_colour
+from accord_rules.order import Artwork
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What a kind of change costs, and why it stands where it stands."""
+
+    cost: int
+    why: str
+
+
+COSTS: Mapping[str, Cost] = MappingProxyType(
+    {
+        "preparation": Cost(1, "the piece stays what it is and only has to wait or be wiped"),
+        "settings": Cost(1, "a dial is turned; nothing is bought, printed or carried"),
+        "press": Cost(2, "the work moves to another press of the shop, which may be busy"),
+        "size": Cost(3, "the print is made anew, smaller or larger than the customer asked"),
+        "placement": Cost(3, "the print goes elsewhere on the piece than the customer asked"),
+        "artwork": Cost(3, "the print is made anew, with changed artwork or on another printer"),
+        "transfer": Cost(4, "the print is made anew with another look, feel and price"),
+        "ground": Cost(4, "the same blank has to be had in another colour, which the customer sees first"),
+        "blank": Cost(5, "another piece than the one the customer chose"),
+    }
+)
+
+# -- how unlike ------------------------------------------------------------------------------------------------------
+
+ALIKE_BELOW = 0.5
+_PRINTS = frozenset({"dye-vapour", "receptive-film", "ink-film", "powder-film", "toner", "inkjet-paper"})
+_CUT = frozenset({"film", "foil"})
+_LOSES_GRADIENTS = 0.4
+_LOSES_COLOURS = 0.4
+_THING_FOR_PRINT = 0.5  # stones, a patch or a label where a print was asked: never
+_OTHER_THING = 0.4  # a print where stones, a patch or a label were asked, or one of those for another
+_LOOKS_SPECIAL = 0.3  # glitter where plain was asked
+_LOOKS_PLAIN = 0.2
+_CUT_FOR_PRINTED = 0.15
+_OTHER_PRINCIPLE = 0.05
+_HIDES_OTHERWISE = 0.05
+_OTHER_FAMILY = 0.02
+
+
+def unlike_transfer(asked: Transfer | None, other: Transfer, artwork: Artwork | None) -> float:
+    """How unlike another transfer's print is to the one asked for, 0 to 1; what is at least ALIKE_BELOW is no stand-in.
+
+    What the artwork says it needs counts; where it says nothing, what the transfer asked for can show.
+    """
+    if asked is None:
+        return 0.0
+    art = artwork or Artwork()
+    gradients = asked.gradients if art.gradient is None else art.gradient
+    several = asked.gradients if art.colours is None else art.colours > 1
+    found = 0.0
+    if gradients and not other.gradients:
+        found += _LOSES_GRADIENTS
+    if several and other.one_colour:
+        found += _LOSES_COLOURS
+    if asked.look != other.look:
+        found += _LOOKS_PLAIN if other.look == "plain" else _LOOKS_SPECIAL
+    if asked.principle != other.principle:
+        sorts = {_sort(asked), _sort(other)}
+        if len(sorts) == 1:
+            found += _OTHER_PRINCIPLE
+        elif sorts == {"print", "cut"}:
+            found += _CUT_FOR_PRINTED
+        else:
+            found += _THING_FOR_PRINT if _sort(asked) in ("print", "cut") else _OTHER_THING
+    if asked.family != other.family:
+        found += _OTHER_FAMILY
+    if asked.opaque != other.opaque:
+        found += _HIDES_OTHERWISE
+    return min(round(found, 6), 0.99)
+
+
+def _sort(transfer: Transfer) -> str:
+    if transfer.principle in _PRINTS:
+        return "print"
+    return "cut" if transfer.principle in _CUT else transfer.principle
+
+
+def unlike_ground(one: Blank, other: Blank) -> float:
+    """How far two grounds are apart in CIELAB lightness, 0 to 1."""
+    colours = [read_colour(each.colour) for each in (one, other)]
+    lightness = [colour.lightness for colour in colours if colour is not None]
+    return round(abs(lightness[0] - lightness[1]) / 101, 6) if len(lightness) == 2 else 0.99
+
+
+def same_but_for_colour(one: Blank, other: Blank) -> bool:
+    """Whether two blanks are the same article in different colours, as far as the book tells."""
+    alike = ("kind", "substrate", "fibres", "coating", "areas", "features", "uses", "mass_per_area", "thickness")
+    return all(getattr(one, name) == getattr(other, name) for name in alike)

@@ -1,0 +1,313 @@
+"""Envelopes: what is still allowed for each thing an order leaves open, given what it says.
+
+Each range is for one open field, the other open ones left to the book: any value in it makes an order that can be
+done, and a step outside does not. Ranges of two fields hold together only where no rule looks at both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
+
+from accord_rules import units
+from accord_rules.advise.plans import Candidate
+from accord_rules.advise.ranges import allowed, inward
+from accord_rules.derive.case import Case
+from accord_rules.derive.colour import read_colour
+from accord_rules.derive.press import line_pressure_kpa
+from accord_rules.derive.setting import NONE
+from accord_rules.facts import Kind
+from accord_rules.order import PEELS, PRESSURES, Order, Settings, Size
+from accord_rules.reading import read
+from accord_rules.rule import Rule
+from accord_rules.settings import FACT_TYPES
+from accord_rules.settings import Settings as Book
+from accord_rules.verdict import AllowedDecoration, AllowedGround, AllowedOn, AllowedRange
+from accord_rules.weigh import Remembered, Scales, Weighed
+from accord_rules.wording import exact
+
+T = TypeVar("T")
+Judge = Callable[[Order], Weighed]
+_WORKABLE = ("accepted", "conditional")
+# Where to look when nothing else is known, °C: rules that open a second range far from the window would be seen.
+_USUAL_C = (40.0, 80.0, 120.0, 160.0, 200.0, 240.0)
+# Pressings for which ranges are worked out, a decoration on a press each: what keeps an envelope within a few seconds.
+PRESSINGS_MOST = 12
+_FINE = 0.01  # of a step of the shop's unit
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """An open setting with a number: its dimension, the step an operator can set, and how an order says it."""
+
+    dimension: units.Dimension
+    step: float
+    say: Callable[[float], Order]
+
+
+def workable(weighed: Weighed) -> bool:
+    return weighed.verdict in _WORKABLE
+
+
+def possible_ones(candidates: Iterable[Candidate], judge: Judge) -> list[Candidate]:
+    """Those that add a press or a transfer to the others, best first, each judged in full."""
+    found: list[Candidate] = []
+    seen: set[tuple[int | str, str]] = set()
+    for each in candidates:
+        adds: set[tuple[int | str, str]] = {("press", each.on_press.press.id), *enumerate(each.transfers)}
+        if not adds <= seen and workable(judge(each.order)):
+            found.append(each)
+            seen |= adds
+    return found
+
+
+class Bench:
+    """Judges one way to do an order on its press, with one decoration's settings or size changed at a time.
+
+    What the rules say of the other decorations is remembered. ``full`` judges an order as validating it does: the ends
+    of every range are put to it, so that nothing is promised that only the short way allows.
+    """
+
+    def __init__(self, scales: Scales, whole: Case, of_order: Weighed, candidate: Candidate, full: Judge) -> None:
+        self._scales, self._of_order, self.full = scales, of_order, full
+        self._whole, self._press = whole.with_transfers(candidate.order), candidate.on_press.press
+        self._cases = [self._whole.decoration_case(index) for index in range(len(candidate.order.decorations))]
+        self._general = [scales.weigh(case) for case in self._cases]
+        self._known = Remembered()
+
+    def judge(self, order: Order) -> Weighed:
+        asked, cases, general = self._whole.order.decorations, list(self._cases), list(self._general)
+        changed = self._whole.with_transfers(order)
+        for index, (before, now) in enumerate(zip(asked, order.decorations, strict=True)):
+            if now is not before:
+                cases[index] = changed.decoration_case(index)
+                # Settings are no matter of the decoration as such, its size is.
+                if now.size != before.size:
+                    general[index] = self._scales.weigh(cases[index])
+        return sum(general, self._of_order) + self._scales.on_press(cases, self._press, self._known).weighed
+
+
+def on_press(candidate: Candidate, bench: Bench) -> AllowedOn:
+    """What is allowed on one press with the transfers of one way to do it."""
+    return AllowedOn(
+        candidate.on_press.press.id,
+        tuple(_decoration(candidate.order, case, bench) for case in candidate.on_press.cases),
+    )
+
+
+def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
+    said = case.decoration.settings or Settings()
+
+    def setting(**fields: Any) -> Order:
+        return _with(order, case.index, settings=replace(said, **fields))
+
+    def words(field: str, choices: Iterable[str]) -> tuple[str, ...] | None:
+        if getattr(said, field) is not None:
+            return None
+        asked = ((word, setting(**{field: word})) for word in choices)
+        return tuple(word for word, order in asked if workable(bench.judge(order)) and workable(bench.full(order)))
+
+    def ranges(field: Field, marks: Iterable[float]) -> tuple[AllowedRange, ...]:
+        return _confirmed(
+            bench,
+            lambda judge: tuple(_ranges(case, judge, field, marks)),
+            lambda found: [
+                field.say(units.parse(field.dimension, end)) for each in found for end in (each.least, each.most)
+            ],
+        )
+
+    temperature = Field(units.TEMPERATURE, 1.0, lambda c: setting(temperature=c, read_at="display"))
+    dwell = Field(units.TIME, 1.0, lambda s: setting(time=s))
+    gauge = Field(units.PRESSURE, 1.0, lambda kpa: setting(pressure=kpa))
+    metered = said.pressure is None and case.press.cylinder is not None
+    cover, pad, tape = (words(kind, (NONE, *_sheets(case, kind))) for kind in ("cover", "pad", "tape"))
+    return AllowedDecoration(
+        str(case.decoration.transfer),
+        ranges(temperature, _display_marks(case)) if said.temperature is None else None,
+        ranges(dwell, _dwell_marks(case)) if said.time is None else None,
+        words("pressure", PRESSURES),
+        ranges(gauge, _gauge_marks(case)) if metered else None,
+        words("peel", PEELS),
+        cover,
+        pad,
+        tape,
+        _confirmed(
+            bench,
+            lambda judge: _sizes(order, case, judge),
+            lambda found: [_with(order, case.index, size=read(Size, dict(size))) for size in found],
+        )
+        if case.decoration.size is None
+        else None,
+    )
+
+
+def _confirmed(bench: Bench, find: Callable[[Judge], T], ends: Callable[[T], list[Order]]) -> T:
+    """What is found the short way if all its ends hold in full; else what is found by judging all in full."""
+    found = find(bench.judge)
+    return found if all(workable(bench.full(order)) for order in ends(found)) else find(bench.full)
+
+
+def _with(order: Order, index: int, **fields: Any) -> Order:
+    decorations = list(order.decorations)
+    decorations[index] = replace(decorations[index], **fields)
+    return replace(order, decorations=tuple(decorations))
+
+
+def _sheets(case: Case, kind: str) -> Iterator[str]:
+    return (name for name in case.shop.stock.consumables if case.entry("consumables", name).kind == kind)
+
+
+# -- numbers ---------------------------------------------------------------------------------------------------------
+
+
+def _ranges(case: Case, judge: Judge, field: Field, marks: Iterable[float]) -> Iterator[AllowedRange]:
+    unit = case.shop.units.unit(field.dimension)
+    step = unit.inside(field.step) - unit.inside(0.0)
+    found = allowed(lambda value: workable(judge(field.say(value))), marks, _FINE * step)
+    for low, high in (inward(low, high, field.step, unit.inside, unit.outside) for low, high in found):
+        yield AllowedRange(
+            exact(field.dimension, low, case.shop.units),
+            exact(field.dimension, high, case.shop.units),
+            _stopped_by(judge(field.say(low - step))) if low - step > field.dimension.least else (),
+            _stopped_by(judge(field.say(high + step))),
+        )
+
+
+def _stopped_by(weighed: Weighed) -> tuple[str, ...]:
+    """The rules that block, or that could while something is not said."""
+    firm = {each.rule.id for each in weighed.at("blocks")}
+    return tuple(sorted(firm or {each.rule.id for each in weighed.open if each.rule.level == "blocks"}))
+
+
+def _display_marks(case: Case) -> list[float]:
+    """Display settings where a rule can turn: the surface at a threshold, its mean, hottest or coolest spot."""
+    calibration = case["press.calibration"]
+    surfaces = {*_USUAL_C, *_thresholds(case, units.TEMPERATURE)}
+    surfaces |= {bound.value_c for bound in case["window.uppers"]} | {case["window.low_c"]}
+    surfaces |= {case.entry("consumables", name).limit for name in case.shop.stock.consumables}
+    for decoration in case.order.decorations:
+        transfer = case.settings.transfer(decoration.transfer)
+        surfaces |= {transfer.reheat_limit} if transfer is not None and transfer.reheat_limit is not None else set()
+    displays = {case["press.display_most_c"], *(d for c in surfaces for d in _displays(calibration, c))}
+    least, most = case["window.low_c"] - 60, case["press.display_most_c"] + 30
+    return [display for display in displays if least <= display <= most]
+
+
+def _displays(calibration: Any, surface_c: float) -> Iterator[float]:
+    display = calibration.display_c(surface_c)
+    spread = calibration.spread_k(display)
+    yield from (calibration.display_c(surface_c + shift) for shift in (-spread, 0.0, spread))
+
+
+def _dwell_marks(case: Case) -> list[float]:
+    low, high = case["window.time_low_s"], case["window.time_high_s"]
+    found = {1.0, low, high, 2 * high + 60, *_thresholds(case, units.TIME)}
+    return [seconds for seconds in found if 1.0 <= seconds <= 2 * high + 60]
+
+
+def _gauge_marks(case: Case) -> list[float]:
+    cylinder = case.press.cylinder
+    if cylinder is None:
+        return []
+    prints = _thresholds(case, units.PRESSURE)
+    lines = {line for kpa in prints if (line := line_pressure_kpa(case, kpa)) is not None}
+    return [cylinder.line_least, cylinder.line_most, *lines]
+
+
+def _thresholds(case: Case, dimension: units.Dimension) -> set[float]:
+    """What blocking rules compare settings of this dimension with: limits of the book, and facts of this case."""
+    found: set[float] = set()
+    for rule in _blocking(case.settings, lambda fact: fact.startswith(("set.", "heat."))):
+        found |= {case.settings.limit_values[n] for n in rule.limits if case.settings.limit_dimension(n) is dimension}
+        for fact in rule.condition.facts:
+            type_ = FACT_TYPES[fact]
+            if type_.kind is Kind.NUMBER and type_.dimension is dimension and not fact.startswith("set."):
+                value = case[fact]
+                found |= {value} if value is not None else set()
+    return found
+
+
+def _blocking(book: Book, looks_at: Callable[[str], bool]) -> Iterator[Rule]:
+    return (rule for rule in book.rules.values() if rule.level == "blocks" and any(map(looks_at, rule.condition.facts)))
+
+
+# -- sizes -----------------------------------------------------------------------------------------------------------
+
+
+def _sizes(order: Order, case: Case, judge: Judge) -> tuple[Mapping[str, str], ...]:
+    """The largest sizes: any print no larger than one of them will do. Looked for up to the book's largest print."""
+    unit = case.shop.units.unit(units.LENGTH)
+    step = 0.05 if unit.factor > 10 else 1.0
+    fine, most = _FINE * unit.inside(step), case.limit("order.print_side_most")
+    least, marks = case.limit("order.print_side_least"), _side_marks(case, most)
+
+    def ok(width: float, height: float) -> bool:
+        return workable(judge(_with(order, case.index, size=Size(width, height))))
+
+    def largest(holds: Callable[[float], bool]) -> float | None:
+        found = allowed(holds, [least, *marks], fine)
+        return found[0][1] if found and found[0][0] == least else None
+
+    corners: list[tuple[float, float]] = []
+    for width in sorted(marks, reverse=True):
+        height = largest(lambda height, width=width: ok(width, height))  # type: ignore[misc]
+        if height is not None and not any(height <= other for _, other in corners):
+            wide = largest(lambda width, height=height: ok(width, height))  # type: ignore[misc]
+            corners.append((wide if wide is not None else width, height))
+    drawn = [tuple(inward(least, side, step, unit.inside, unit.outside)[1] for side in corner) for corner in corners]
+    return tuple(
+        {"width": exact(units.LENGTH, width, case.shop.units), "height": exact(units.LENGTH, height, case.shop.units)}
+        for width, height in drawn
+    )
+
+
+def _side_marks(case: Case, most: float) -> list[float]:
+    usable, area = case["fit.usable"], case["place.area"]
+    sides = {most, usable.width, usable.height, *_thresholds_of_size(case)}
+    sides |= {area.width, area.height} if area is not None else set()
+    return sorted(side for side in sides if 0 < side <= most)
+
+
+def _thresholds_of_size(case: Case) -> set[float]:
+    rules = _blocking(case.settings, lambda fact: fact.startswith("place."))
+    names = {name for rule in rules for name in rule.limits}
+    return {case.settings.limit_values[n] for n in names if case.settings.limit_dimension(n) is units.LENGTH}
+
+
+# -- ground ----------------------------------------------------------------------------------------------------------
+
+
+def ground(whole: Case, judge: Judge) -> tuple[AllowedGround, ...] | None:
+    """The neutral greys that will do as ground; None where the colour is known or a transfer is open."""
+    order = whole.order
+    if whole.said("colour") is not None or any(each.transfer is None for each in order.decorations):
+        return None
+    greys = [_grey(code) for code in range(256)]
+    lightness = [colour.lightness for each in greys if (colour := read_colour(each)) is not None]
+
+    def ok(code: float) -> bool:
+        return workable(judge(replace(order, item=replace(order.item, colour=greys[round(code)]))))
+
+    names = {n for rule in _blocking(whole.settings, lambda fact: fact == "item.ground_lightness") for n in rule.limits}
+    wanted = [
+        whole.settings.limit_values[name]
+        for name in sorted(names | {"ground.white_lightness_least"})
+        if whole.settings.limit_dimension(name) is units.LIGHTNESS
+    ]
+    edges = [sum(each < limit for each in lightness) for limit in wanted]
+    marks = {0, 64, 128, 192, 255, *(edge + shift for edge in edges for shift in (-1, 0))}
+    return tuple(
+        AllowedGround(lightness[low], lightness[high], greys[low], greys[high])
+        for low, high in _codes(ok, sorted(mark for mark in marks if 0 <= mark <= 255))
+    )
+
+
+def _codes(ok: Callable[[float], bool], marks: Sequence[int]) -> Iterator[tuple[int, int]]:
+    for low, high in allowed(lambda code: ok(round(code)), [float(mark) for mark in marks], 0.5):
+        first, last = round(low), round(high)
+        yield first if ok(first) else first + 1, last if ok(last) else last - 1
+
+
+def _grey(code: int) -> str:
+    return "#" + f"{code:02X}" * 3

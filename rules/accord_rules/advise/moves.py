@@ -1,0 +1,413 @@
+"""Changes that might turn a rejected order into one that can be done: each with its cost, and what it can reach.
+
+A rule stops blocking only if one of its facts changes. Each kind of change can reach some facts and no others, so most
+changes are known to be useless before they are tried.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from math import floor
+from types import MappingProxyType
+from typing import Any
+
+from accord_rules import units
+from accord_rules.advise.costs import ALIKE_BELOW, COSTS, same_but_for_colour, unlike_ground, unlike_transfer
+from accord_rules.catalogue import Blank, Transfer
+from accord_rules.derive.case import Case
+from accord_rules.facts import Scope
+from accord_rules.order import Artwork, Order, Press, Settings, Size
+from accord_rules.sentences import in_a_sentence
+from accord_rules.weigh import Fired, OnPress
+
+_SET = ("set.", "job.", "sequence.", "order.total_s", "heat.")
+_FIT = (*_SET, "fit.", "window.")
+# By kind of change, the beginnings of the facts it can change.
+_REACHES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "preparation": ("item.preparation",),
+        "settings": _SET,
+        "press": (*_FIT, "press."),
+        "size": (*_FIT, "place.", "art."),
+        "placement": (*_FIT, "place.", "use."),
+        "artwork": (*_FIT, "art.", "transfer.migrates"),
+        "transfer": (*_FIT, "transfer.", "layer.", "art."),
+        "ground": (*_FIT, "item.", "use.", "transfer.", "art."),
+        "blank": (*_FIT, "item.", "use.", "transfer.", "art.", "place.", "layer."),
+    }
+)
+# Facts of one decoration that hang on others of the order.
+_SHARED = ("sequence.", "layer.", "order.total_s", "place.shared")
+# By the beginning of a fact, the settings that can change it; the longest beginning counts.
+_FIELDS_OF: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "set.time": ("time",),
+        "set.pressure": ("pressure",),
+        "set.peel": ("peel",),
+        "set.cover": ("cover",),
+        "set.pad": ("pad",),
+        "set.tape": ("tape",),
+        "set.sheet": ("cover", "pad", "tape", "temperature"),
+        "set.pre_press": ("pre_press",),
+        "set.second_press": ("second_press",),
+        "set.": ("temperature",),
+        "sequence.": ("temperature",),
+        "job.": ("time", "pre_press", "second_press"),
+        "order.total_s": ("time", "pre_press", "second_press"),
+        "heat.": ("temperature", "time", "cover", "pad", "pressure"),
+    }
+)
+_FIELDS_MOST = 4  # settings that are changed together
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One change: its kind, the decoration it is about (None: the whole order), its cost, in words, and what it does.
+
+    ``idea`` tells variants of one idea: of those only the first that works is offered. ``press`` is the press it was
+    made for, where that matters; ``fields`` are the settings it leaves to the book.
+    """
+
+    kind: str
+    index: int | None
+    cost: float
+    text: str
+    make: Callable[[Order], Order]
+    idea: str = ""
+    press: str | None = None
+    fields: tuple[tuple[int, str], ...] = ()
+
+    @property
+    def place(self) -> tuple[str, int | None]:
+        """Two moves at one place exclude each other."""
+        return ("blank" if self.kind == "ground" else self.kind), self.index
+
+    def reaches(self, block: Fired) -> bool:
+        """Whether it can change a fact of the rule that blocks."""
+        facts = block.rule.condition.facts
+        if not any(fact.startswith(_REACHES[self.kind]) for fact in facts):
+            return False
+        elsewhere = self.index is not None and block.case.scope is not Scope.ORDER and block.case.index != self.index
+        return not elsewhere or any(fact.startswith(_SHARED) for fact in facts)
+
+
+@dataclass(frozen=True, slots=True)
+class Rejected:
+    """A rejected order and what is known of it: its decorations, the press judged on, and what blocks.
+
+    ``ways`` holds what blocks on each press that may take it: an order that names none can be done if one of them can.
+    """
+
+    order: Order
+    whole: Case
+    decorations: tuple[Case, ...]
+    on_press: OnPress
+    ways: tuple[tuple[Fired, ...], ...]
+
+    @property
+    def facts(self) -> frozenset[str]:
+        """Every fact that a blocking rule looks at."""
+        return frozenset(fact for blocks in self.ways for block in blocks for fact in block.rule.condition.facts)
+
+
+def moves(rejected: Rejected) -> tuple[Move, ...]:
+    """Every single change there is, cheapest first, alike before unlike; the order never depends on the run."""
+    kinds = (_preparation, _settings, _presses, _sizes, _placements, _artworks, _transfers, _blanks)
+    return tuple(sorted((move for kind in kinds for move in kind(rejected)), key=lambda move: move.cost))
+
+
+def _cost(kind: str, unlike: float = 0.0) -> float:
+    return round(COSTS[kind].cost + unlike, 6)
+
+
+def _with_decoration(order: Order, index: int, **fields: Any) -> Order:
+    decorations = list(order.decorations)
+    decorations[index] = replace(decorations[index], **fields)
+    return replace(order, decorations=tuple(decorations))
+
+
+# -- the piece as it lies there, the dials ---------------------------------------------------------------------------
+
+
+def _preparation(rejected: Rejected) -> Iterator[Move]:
+    done = rejected.order.item.preparation or ()
+    if "solvent-wiped-wet" in done:
+        dry = tuple(sorted({*done, "solvent-wiped-dry"} - {"solvent-wiped-wet"}))
+        yield Move(
+            "preparation",
+            None,
+            _cost("preparation"),
+            "Let the solvent dry off fully before the piece goes under the press.",
+            lambda order: replace(order, item=replace(order.item, preparation=dry)),
+        )
+
+
+def _settings(rejected: Rejected) -> Iterator[Move]:
+    """Settings left to the book: as few as touch every blocking rule, then all that were asked for."""
+    said = [(i, name) for i, d in enumerate(rejected.order.decorations) for name in _said(d.settings)]
+    sets = [chosen for blocks in rejected.ways for chosen in _concerned(said, blocks)]
+    for chosen in dict.fromkeys([*sets, tuple(said)] if said else []):
+        yield Move(
+            "settings",
+            None,
+            _cost("settings", min(0.01 * (len(chosen) - 1), 0.99)),
+            "",  # told with the values found
+            lambda order, chosen=chosen: _left_to_the_book(order, chosen),  # type: ignore[misc]
+            "settings",
+            fields=chosen,
+        )
+
+
+def _concerned(said: Sequence[tuple[int, str]], blocks: Sequence[Fired]) -> Iterator[tuple[tuple[int, str], ...]]:
+    """Sets of said settings that touch every one of the rules, smallest first."""
+    wanted = [_fields_of(block) for block in blocks]
+    concerned = [each for each in said if any(_concerns(each, *want) for want in wanted)]
+    for count in range(1, _FIELDS_MOST + 1):
+        for chosen in combinations(concerned, count):
+            if all(any(_concerns(each, *want) for each in chosen) for want in wanted):
+                yield chosen
+
+
+def _said(settings: Settings | None) -> tuple[str, ...]:
+    if settings is None:
+        return ()
+    names = (name for name in Settings.__dataclass_fields__ if name != "read_at")
+    return tuple(name for name in names if getattr(settings, name) is not None)
+
+
+def _fields_of(block: Fired) -> tuple[int | None, frozenset[str]]:
+    """The decoration (None: any) and settings that can change a fact of the rule."""
+    facts = block.rule.condition.facts
+    fields = {field for fact in facts for field in _FIELDS_OF.get(_beginning(fact), ())}
+    return (None if any(fact.startswith(_SHARED) for fact in facts) else block.case.index), frozenset(fields)
+
+
+def _beginning(fact: str) -> str:
+    return max((each for each in _FIELDS_OF if fact.startswith(each)), key=len, default="")
+
+
+def _concerns(said: tuple[int, str], index: int | None, fields: frozenset[str]) -> bool:
+    return said[1] in fields and index in (None, said[0])
+
+
+def _left_to_the_book(order: Order, chosen: Collection[tuple[int, str]]) -> Order:
+    for index, name in chosen:
+        settings = order.decorations[index].settings
+        if settings is not None:
+            fields = {name: None} | ({"read_at": None} if name == "temperature" else {})
+            left = replace(settings, **fields)
+            order = _with_decoration(order, index, settings=left if _said(left) else None)
+    return order
+
+
+# -- press and size --------------------------------------------------------------------------------------------------
+
+
+def _presses(rejected: Rejected) -> Iterator[Move]:
+    asked = rejected.order.press
+    if asked is None:
+        return
+    now = asked if isinstance(asked, str) else None
+    for press in rejected.whole.shop.presses:
+        if press.id != now:
+            yield Move(
+                "press",
+                None,
+                _cost("press"),
+                f"Press it on {press.id}.",
+                lambda order, name=press.id: replace(order, press=name),  # type: ignore[misc]
+                press=press.id,
+            )
+
+
+def _sizes(rejected: Rejected) -> Iterator[Move]:
+    """The largest sizes of the same shape that the printable area and the platen leave; larger for fine lines."""
+    for case in rejected.decorations:
+        asked: Size | None = case["place.size"]
+        if asked is None:
+            continue
+        seen: set[tuple[Size, str | None]] = set()
+        for scale, press in (*_shrinks(rejected, case, asked), *_grows(case, asked)):
+            size = _scaled(case, asked, scale)
+            if size is None or (size, press) in seen:
+                continue
+            seen.add((size, press))
+            words = f"{case.show(units.LENGTH, size.width)} x {case.show(units.LENGTH, size.height)}"
+            comparison = "smaller" if scale < 1 else "larger"
+            yield Move(
+                "size",
+                case.index,
+                _cost("size", 0.99 * (1 - min(scale, 1 / scale))),
+                f"Print it {comparison}{_which(rejected, case.index)}, {words}.",
+                lambda order, i=case.index, size=size, scale=scale: _resized(order, i, size, scale),  # type: ignore[misc]
+                "size",
+                press,
+            )
+
+
+def _shrinks(rejected: Rejected, case: Case, asked: Size) -> Iterator[tuple[float, str | None]]:
+    area = case["place.area"]
+    to_area = 1.0 if area is None else min(1.0, area.width / asked.width, area.height / asked.height)
+    label = case.limit("order.label_side_most") / max(asked.width, asked.height)
+    if case["transfer.principle"] == "label":
+        to_area = min(to_area, label)
+    if to_area < 1:
+        yield to_area, None
+    presses: Sequence[Press] = rejected.whole.shop.presses
+    for press in dict.fromkeys((rejected.on_press.press, *presses)):
+        usable = case.pressing_case(press)["fit.usable"]
+        ways = ((usable.width, usable.height), (usable.height, usable.width))
+        to_platen = max(min(width / asked.width, height / asked.height) for width, height in ways)
+        if to_platen < to_area:
+            yield to_platen, press.id
+
+
+def _grows(case: Case, asked: Size) -> Iterator[tuple[float, str | None]]:
+    art, area, holds = case.decoration.artwork, case["place.area"], case["transfer.finest_line_mm"]
+    if art is None or art.finest_line is None or holds is None or art.finest_line >= holds:
+        return
+    scale = holds / art.finest_line
+    if area is None or (asked.width * scale <= area.width and asked.height * scale <= area.height):
+        yield scale, None
+
+
+def _scaled(case: Case, asked: Size, scale: float) -> Size | None:
+    """The size in whole steps of the shop's unit, rounded down, up for a larger one; None if nothing is left of it."""
+    unit = case.shop.units.unit(units.LENGTH)
+    step = unit.inside(0.05) if unit.factor > 10 else unit.inside(1.0)
+
+    def rounded(length: float) -> float:
+        steps = length * scale / step
+        return round(step * (floor(steps + 1e-9) if scale < 1 else -floor(-steps + 1e-9)), 9)
+
+    size = Size(rounded(asked.width), rounded(asked.height))
+    return size if min(size.width, size.height) > 0 and size != asked else None
+
+
+def _resized(order: Order, index: int, size: Size, scale: float) -> Order:
+    """Lines grow and shrink with the print."""
+    art = order.decorations[index].artwork
+    if art is not None and art.finest_line is not None:
+        art = replace(art, finest_line=round(art.finest_line * scale, 6))
+    return _with_decoration(order, index, size=size, artwork=art)
+
+
+def _which(rejected: Rejected, index: int) -> str:
+    return f" (decoration {index + 1})" if len(rejected.decorations) > 1 else ""
+
+
+def _placements(rejected: Rejected) -> Iterator[Move]:
+    blank = rejected.whole.blank
+    for case in rejected.decorations if blank is not None else ():
+        size, here = case["place.size"], case["place.placement"]
+        taken = {each["place.placement"] for each in rejected.decorations}
+        for place, area in blank.areas.items() if blank is not None else ():
+            if place in taken or (size is not None and (size.width > area.width or size.height > area.height)):
+                continue
+            yield Move(
+                "placement",
+                case.index,
+                _cost("placement"),
+                f"Print it at {place} instead of {here}{_which(rejected, case.index)}.",
+                lambda order, i=case.index, place=place: _with_decoration(order, i, placement=place),  # type: ignore[misc]
+            )
+
+
+# -- artwork ---------------------------------------------------------------------------------------------------------
+
+
+def _artworks(rejected: Rejected) -> Iterator[Move]:
+    """Changes of the artwork or its making, where a blocking rule looks at just that."""
+    for case in rejected.decorations:
+        transfer = case.transfer
+        for fields, text in _artwork_changes(rejected, case, transfer) if transfer is not None else ():
+            yield Move(
+                "artwork",
+                case.index,
+                _cost("artwork"),
+                f"{text}{_which(rejected, case.index)}.",
+                lambda order, i=case.index, fields=fields: _redrawn(order, i, fields),  # type: ignore[misc]
+            )
+
+
+def _artwork_changes(rejected: Rejected, case: Case, transfer: Transfer) -> Iterator[tuple[dict[str, Any], str]]:
+    looked_at = rejected.facts
+    if "art.mirrored" in looked_at and case["art.mirrored"] != transfer.mirrored:
+        mirrored = "as a mirror image" if transfer.mirrored else "the right way round, not as a mirror image"
+        yield {"mirrored": transfer.mirrored}, f"Print the artwork again {mirrored}"
+    if "art.finest_line_mm" in looked_at and case["art.finest_line_mm"] < transfer.finest_line:
+        least = case.show(units.LENGTH, transfer.finest_line)
+        yield {"finest_line": transfer.finest_line}, f"Thicken lines and gaps in the artwork to {least}"
+    if "art.printed_by_suits" in looked_at and not case["art.printed_by_suits"]:
+        printer = transfer.printed_by[0]
+        yield {"printed_by": printer}, f"Have the artwork made again for this transfer: {printer}"
+    if "art.gradient" in looked_at and case["art.gradient"]:
+        colours = {"colours": 1} if transfer.one_colour else {}
+        yield {"gradient": False} | colours, "Redraw the artwork without gradients, in solid colours"
+    if looked_at & {"art.lightest", "transfer.migrates"}:
+        yield from (
+            ({"palette": (colour,), "colours": 1, "gradient": False, "white": False}, f"Print it in {colour} alone")
+            for colour in ("black",)
+            if (case["item.ground_lightness"] or 100.0) >= case.limit("film.mid_ground_lightness")
+        )
+
+
+def _redrawn(order: Order, index: int, fields: Mapping[str, Any]) -> Order:
+    return _with_decoration(order, index, artwork=replace(order.decorations[index].artwork or Artwork(), **fields))
+
+
+# -- transfer and blank ----------------------------------------------------------------------------------------------
+
+
+def _transfers(rejected: Rejected) -> Iterator[Move]:
+    """Other stocked transfers that can stand in for the one asked for, with settings and print made for them."""
+    book, stocked = rejected.whole.settings, rejected.whole.shop.stock.products
+    for case in rejected.decorations:
+        for name in stocked:
+            other: Transfer = book.catalogue["products"][name]
+            unlike = unlike_transfer(case.transfer, other, case.decoration.artwork)
+            if name == case.decoration.transfer or unlike >= ALIKE_BELOW:
+                continue
+            yield Move(
+                "transfer",
+                case.index,
+                _cost("transfer", unlike),
+                f"Use {in_a_sentence(other.title)} ({name}) instead{_which(rejected, case.index)}.",
+                lambda order, i=case.index, name=name: _transferred(order, i, name),  # type: ignore[misc]
+                other.family,
+            )
+
+
+def _transferred(order: Order, index: int, name: str) -> Order:
+    """What was said of the old print's making and settings does not hold for the new one."""
+    art = order.decorations[index].artwork
+    if art is not None:
+        art = replace(art, mirrored=None, printed_by=None)
+    return _with_decoration(order, index, transfer=name, settings=None, artwork=art)
+
+
+def _blanks(rejected: Rejected) -> Iterator[Move]:
+    """The same article in another colour, and what the book names as alternatives, each as it comes."""
+    blanks: Mapping[str, Blank] = rejected.whole.settings.catalogue["blanks"]
+    now = rejected.order.item.blank
+    if now is None:
+        return
+    same = {name: each for name, each in blanks.items() if name != now and same_but_for_colour(blanks[now], each)}
+    for name, blank in same.items():
+        text = f"Print on {in_a_sentence(blank.title)} ({name}) instead: the same in another colour."
+        yield Move("ground", None, _cost("ground", unlike_ground(blanks[now], blank)), text, _on_blank(name))
+    for rank, name in enumerate(each for each in blanks[now].alternatives if each not in same):
+        text = f"Print on {in_a_sentence(blanks[name].title)} ({name}) instead."
+        yield Move("blank", None, _cost("blank", 0.1 * rank), text, _on_blank(name))
+
+
+def _on_blank(name: str) -> Callable[[Order], Order]:
+    # A different blank is taken as it comes: what was said of the old one does not hold for it.
+    return lambda order: replace(order, item=replace(order.item, blank=name, **_UNSAID))
+
+
+_UNSAID = dict.fromkeys(
+    ("substrate", "fibres", "colour", "coating", "finishes", "dye", "mass_per_area", "thickness", "care", "features")
+)

@@ -1,0 +1,58 @@
+"""Where a yes-or-no question turns over a number line: exact at the marks that are known, by halving between them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from itertools import pairwise
+from math import ceil, floor
+
+_ROUNDING = 1e-9
+
+
+def allowed(ok: Callable[[float], bool], marks: Iterable[float], fine: float) -> list[tuple[float, float]]:
+    """The closed intervals where ``ok`` holds, between the least and the greatest mark.
+
+    Asked at every mark and half-way between; where two neighbours differ the turn is found to ``fine``, at once where
+    it lies at one of the two. What turns twice between neighbours without a mark is not seen.
+    """
+    marks = sorted(set(marks))
+    points = sorted({*marks, *((a + b) / 2 for a, b in pairwise(marks))})
+    holds = [ok(point) for point in points]
+    found: list[tuple[float, float]] = []
+    start = points[0] if holds[0] else None
+    for (a, here), (b, there) in pairwise(zip(points, holds, strict=True)):
+        if here and not there and start is not None:
+            found.append((start, _turn(ok, a, b, fine)))
+            start = None
+        elif there and not here:
+            start = _turn(ok, b, a, fine)
+    if start is not None:
+        found.append((start, points[-1]))
+    return found
+
+
+def _turn(ok: Callable[[float], bool], good: float, bad: float, fine: float) -> float:
+    """The last point towards ``bad`` that is still good, to ``fine``."""
+    step = fine if bad > good else -fine
+    if abs(bad - good) <= fine or not ok(good + step):
+        return good
+    if ok(bad - step):
+        return bad - step
+    while abs(bad - good) > fine:
+        middle = (good + bad) / 2
+        good, bad = (middle, bad) if ok(middle) else (good, middle)
+    return good
+
+
+def inward(
+    low: float, high: float, step: float, inside: Callable[[float], float], outside: Callable[[float], float]
+) -> tuple[float, float]:
+    """An interval drawn in to whole steps of a unit (``inside`` and ``outside`` turn it into the inside one and back);
+    as it is where no whole step lies in it."""
+    first, last = (
+        step * ceil(outside(low) / step - _ROUNDING),
+        step * floor(outside(high) / step + _ROUNDING),
+    )
+    if first > last:
+        return low, high
+    return round(inside(first), 9), round(inside(last), 9)

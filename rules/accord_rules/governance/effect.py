@@ -1,0 +1,528 @@
+"""What a change of the book does: recorded orders and orders at the edges of thresholds, judged under old and new.
+
+Every order whose verdict or findings differ is a flip, listed by shop, rule and direction, with one witness order for
+each rule and direction. How a change is classed is decided exactly where it can be (``governance.limits``), and by the
+replay otherwise; the effect says which.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any
+
+from accord_rules import units
+from accord_rules.authority import Authority, code_digest
+from accord_rules.governance import edges
+from accord_rules.governance.changes import Change, difference
+from accord_rules.governance.fitting import fitting
+from accord_rules.governance.limits import (
+    EQUAL,
+    FIRM,
+    LOOSER,
+    MIXED,
+    OPPOSITE,
+    STRICTER,
+    derived_with,
+    direction,
+    move,
+    settles_before_settings,
+)
+from accord_rules.governance.written import written
+from accord_rules.order import Order
+from accord_rules.reading import DocumentError
+from accord_rules.rule import Rule
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+from accord_rules.verdict import LEVELS, VERDICTS, digest
+
+PEOPLE = "people"
+UNREADABLE = "unreadable"  # the book does not know what the order names
+# An order the book cannot read is an order it does not let pass.
+_RANKS = (*VERDICTS, UNREADABLE)
+_BOOK = "(book)"
+RECORDED, EDGE = "recorded", "edge"
+EVERY_ORDER = "every order"
+SAID_SETTINGS = "orders that say press and settings"
+TRIED = "the orders that were tried"
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedOrder:
+    """An order that some shop asked about, with the shop as it is."""
+
+    id: str
+    shop_id: str
+    shop: Shop
+    order: Order
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How many orders to judge at most; what is left out is counted. A judgement takes some milliseconds."""
+
+    recorded: int = 2_000
+    edges: int = 4_000
+
+
+@dataclass(frozen=True, slots=True)
+class Flip:
+    """One order that one rule says something else about. ``before`` and ``after`` are verdicts."""
+
+    source: str
+    shop: str
+    order: str
+    rule: str
+    direction: str
+    before: str
+    after: str
+
+    def document(self) -> dict[str, Any]:
+        return {
+            "source": self.source,
+            "shop": self.shop,
+            "order": self.order,
+            "rule": self.rule,
+            "direction": self.direction,
+            "before": self.before,
+            "after": self.after,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """How many orders of a shop one rule flips one way, and for how many of them the verdict differs."""
+
+    source: str
+    shop: str
+    rule: str
+    direction: str
+    orders: int
+    verdicts: int
+
+    def document(self) -> dict[str, Any]:
+        return {
+            "source": self.source,
+            "shop": self.shop,
+            "rule": self.rule,
+            "direction": self.direction,
+            "orders": self.orders,
+            "verdicts": self.verdicts,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """An order that shows a rule's flip in one direction: a document that can be sent as it is."""
+
+    flip: Flip
+    document_of_order: Mapping[str, Any]
+
+    def document(self) -> dict[str, Any]:
+        return self.flip.document() | {"asked": dict(self.document_of_order)}
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """Stricter, looser, equal or mixed; for which orders that holds; and why, in sentences."""
+
+    kind: str
+    exact: bool
+    holds_for: str
+    because: tuple[str, ...]
+
+    def document(self) -> dict[str, Any]:
+        return {
+            "kind": self.kind,
+            "decided": "exactly" if self.exact else "by replay",
+            "holds_for": self.holds_for,
+            "because": list(self.because),
+        }
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What changes between two states of the book."""
+
+    old_digest: str
+    new_digest: str
+    changes: tuple[tuple[str, str], ...]
+    decision: Decision
+    loosens_safety: tuple[str, ...]
+    counts: tuple[Count, ...]
+    flips: tuple[Flip, ...]
+    witnesses: tuple[Witness, ...]
+    watched: Mapping[str, int]  # watched rule -> recorded orders it holds for
+    replayed: Mapping[str, int]
+
+    def document(self) -> dict[str, Any]:
+        """Plain JSON data in a fixed order."""
+        return {
+            "old": self.old_digest,
+            "new": self.new_digest,
+            "code": code_digest(),
+            "changes": [{"kind": kind, "id": name} for kind, name in self.changes],
+            "decision": self.decision.document(),
+            "loosens_safety": list(self.loosens_safety),
+            "counts": [each.document() for each in self.counts],
+            "flips": [each.document() for each in self.flips],
+            "witnesses": [each.document() for each in self.witnesses],
+            "watched": dict(self.watched),
+            "replayed": dict(self.replayed),
+        }
+
+    @cached_property
+    def replay_digest(self) -> str:
+        """SHA-256 over the document: the same orders under the same books and code give the same."""
+        return digest(self.document())
+
+
+def effect(old: Settings, new: Settings, orders: Iterable[RecordedOrder], budget: Budget = Budget()) -> Effect:
+    """Replay and classify. The order in which ``orders`` come makes no difference.
+
+    Raises changes.ChangeError where the two differ in what no proposal can change.
+    """
+    changes = difference(old.documents, new.documents)
+    recorded = list(orders)
+    asked = [
+        _Asked(RECORDED, each.shop_id, each.id, each.shop, each.order) for each in _chosen(recorded, budget.recorded)
+    ]
+    at_edges = list(itertools.islice(_edges(old, new, changes), budget.edges + 1))
+    replayed = {
+        "recorded": len(asked),
+        "recorded_left_out": len(recorded) - len(asked),
+        "edges": min(len(at_edges), budget.edges),
+        "edges_left_out": int(len(at_edges) > budget.edges),
+    }
+    before, after = Authority(old), Authority(new)
+    try:
+        flipped = [
+            (flip, each)
+            for each in (*asked, *at_edges[: budget.edges])
+            for flip in _flips(each, _outcome(before, each), _outcome(after, each))
+        ]
+        watched = _watched(after, asked)
+    finally:
+        before.close()
+        after.close()
+    flips = tuple(sorted((flip for flip, _ in flipped), key=_flip_key))
+    return Effect(
+        old.digest,
+        new.digest,
+        tuple((change.kind, change.id) for change in changes),
+        _decision(old, new, changes, flips, replayed),
+        loosens_safety(old, new),
+        _counts(flips),
+        flips,
+        _witnesses(flipped),
+        MappingProxyType(watched),
+        MappingProxyType(replayed),
+    )
+
+
+def _chosen(recorded: Sequence[RecordedOrder], most: int) -> list[RecordedOrder]:
+    """As many as the budget allows, spread over shops and times by the digest of their ids, so always the same ones."""
+    spread = sorted(recorded, key=lambda each: digest([each.shop_id, each.id]))
+    return sorted(spread[:most], key=lambda each: (each.shop_id, each.id))
+
+
+# -- replay -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    source: str
+    shop_id: str
+    order_id: str
+    shop: Shop
+    order: Order
+
+
+@dataclass(frozen=True, slots=True)
+class _Outcome:
+    """A verdict, and for each rule and place how firmly something is said, or may be."""
+
+    verdict: str
+    said: Mapping[tuple[str, str], int]
+
+
+def _outcome(authority: Authority, asked: _Asked) -> _Outcome:
+    shop = fitting(authority.settings, asked.shop)
+    try:
+        weighed = None if shop is None else authority.judge(asked.order, shop)
+    except DocumentError:
+        weighed = None
+    if weighed is None:
+        return _Outcome(UNREADABLE, {(_BOOK, ""): 2 * len(LEVELS)})
+    # Firmer is more, and a rule that may hold comes just below one that does.
+    said = {
+        (each.rule.id, each.rule.pointer(each.case.index)): 2 * _firmness(each.rule) - 1
+        for each in weighed.open
+        if each.rule.level in FIRM
+    }
+    said |= {(each.rule.id, each.about): 2 * _firmness(each.rule) for each in weighed.fired}
+    return _Outcome(weighed.verdict, said)
+
+
+def _firmness(rule: Rule) -> int:
+    return len(LEVELS) - LEVELS.index(rule.level)
+
+
+def _flips(asked: _Asked, before: _Outcome, after: _Outcome) -> Iterator[Flip]:
+    """One flip for each rule and direction in which the order's outcome differs."""
+    changed = {
+        (rule, STRICTER if after.said.get((rule, about), 0) > before.said.get((rule, about), 0) else LOOSER)
+        for rule, about in {*before.said, *after.said}
+        if before.said.get((rule, about), 0) != after.said.get((rule, about), 0)
+    }
+    if before.verdict != after.verdict and not changed:
+        stricter = _RANKS.index(after.verdict) > _RANKS.index(before.verdict)
+        changed = {(_BOOK, STRICTER if stricter else LOOSER)}
+    for rule, way in sorted(changed):
+        yield Flip(asked.source, asked.shop_id, asked.order_id, rule, way, before.verdict, after.verdict)
+
+
+def _flip_key(flip: Flip) -> tuple[str, ...]:
+    return (flip.source, flip.shop, flip.rule, flip.direction, flip.order)
+
+
+def _counts(flips: Iterable[Flip]) -> tuple[Count, ...]:
+    orders: Counter[tuple[str, str, str, str]] = Counter()
+    verdicts: Counter[tuple[str, str, str, str]] = Counter()
+    for flip in flips:
+        row = (flip.source, flip.shop, flip.rule, flip.direction)
+        orders[row] += 1
+        verdicts[row] += flip.before != flip.after
+    return tuple(Count(*row, orders[row], verdicts[row]) for row in sorted(orders))
+
+
+def _witnesses(flipped: Iterable[tuple[Flip, _Asked]]) -> tuple[Witness, ...]:
+    """For each rule and direction the most telling order: one whose verdict differs, made at an edge if there is one.
+
+    Recorded orders are shown without the shop's reference.
+    """
+    best: dict[tuple[str, str], tuple[tuple[Any, ...], Flip, _Asked]] = {}
+    for flip, asked in flipped:
+        key = (flip.before == flip.after, flip.source, flip.shop, flip.order)
+        now = best.get((flip.rule, flip.direction))
+        if now is None or key < now[0]:
+            best[flip.rule, flip.direction] = (key, flip, asked)
+    return tuple(
+        Witness(flip, MappingProxyType(written(replace(asked.order, reference=None))))
+        for _, (_, flip, asked) in sorted(best.items(), key=lambda each: each[0])
+    )
+
+
+def _watched(authority: Authority, asked: Iterable[_Asked]) -> dict[str, int]:
+    counts = dict.fromkeys(authority.scales.watched(), 0)
+    for each in asked if counts else ():
+        shop = fitting(authority.settings, each.shop)
+        try:
+            held = frozenset() if shop is None else authority.watch(each.order, shop)
+        except DocumentError:
+            continue  # counted as unreadable already
+        for name in held:
+            counts[name] += 1
+    return counts
+
+
+# -- the orders at the edges ------------------------------------------------------------------------------------------
+
+
+def _edges(old: Settings, new: Settings, changes: Sequence[Change]) -> Iterator[_Asked]:
+    """Orders around every changed threshold, examples of changed rules, then all other rules' examples, each once."""
+    seen: set[str] = set()
+    for name, order, shop in itertools.chain(
+        _around_changes(old, new, changes), edges.of_examples(old), edges.of_examples(new)
+    ):
+        document = written(order)
+        key = digest([document, written(shop)])
+        if key not in seen:
+            seen.add(key)
+            yield _Asked(EDGE, shop.id, name, shop, order)
+
+
+def _around_changes(old: Settings, new: Settings, changes: Sequence[Change]) -> Iterator[tuple[str, Order, Shop]]:
+    limits = [c.id for c in changes if c.kind == "limits" and c.id in old.limits and c.id in new.limits]
+    for name in limits:
+        if old.limits[name].dimension != new.limits[name].dimension:
+            continue
+        for settings, other in ((old, new), (new, old)):
+            found = edges.around_limit(settings, name, other.limit_values[name])
+            yield from ((f"limit/{name}/{n}", *question) for n, question in enumerate(found))
+    rules = [c.id for c in changes if c.kind == "rules"]
+    for name in rules:
+        for settings, other in ((old, new), (new, old)):
+            if name in settings.rules:
+                rule, counterpart = settings.rules[name], other.rules.get(name)
+                yield from edges.of_examples(settings, [name])
+                found = edges.around_rule(settings, rule, counterpart)
+                yield from ((f"rule/{name}/{n}", *question) for n, question in enumerate(found))
+
+
+# -- classing ---------------------------------------------------------------------------------------------------------
+
+
+def _decision(
+    old: Settings, new: Settings, changes: Sequence[Change], flips: Sequence[Flip], replayed: Mapping[str, int]
+) -> Decision:
+    seen = _of_flips(flips)
+    told = [_exactly(old, new, change) for change in changes]
+    ways = {each.kind for each in told}
+    if all(each.exact for each in told) and (MIXED not in ways) and not {STRICTER, LOOSER} <= ways:
+        kind = (ways - {EQUAL} or {EQUAL}).pop()
+        holds_for = EVERY_ORDER if all(each.holds_for == EVERY_ORDER for each in told) else SAID_SETTINGS
+        because = tuple(each.because[0] for each in told if each.because)
+        against = [flip for flip in flips if flip.before != flip.after and _way(flip) == OPPOSITE[kind]]
+        if kind in (STRICTER, LOOSER) and against:
+            because += (f"Where settings are left open, others are chosen: {len(against)} flips go the other way.",)
+            return Decision(MIXED, False, TRIED, because)
+        return Decision(kind, True, holds_for, because)
+    total = replayed["recorded"] + replayed["edges"]
+    reasons = tuple(each.because[0] for each in told if each.because and (not each.exact or each.kind != EQUAL))
+    by_replay = f"Seen on {replayed['recorded']} recorded orders and {replayed['edges']} at edges ({total} in all)."
+    return Decision(seen, False, TRIED, (*reasons, by_replay))
+
+
+def _of_flips(flips: Iterable[Flip]) -> str:
+    """By the verdicts that differ; where none does, by the findings that do."""
+    every = list(flips)
+    turned = [flip for flip in every if flip.before != flip.after]
+    ways = {_way(flip) for flip in turned} or {flip.direction for flip in every}
+    return MIXED if len(ways) > 1 else ways.pop() if ways else EQUAL
+
+
+def _way(flip: Flip) -> str:
+    return STRICTER if _RANKS.index(flip.after) > _RANKS.index(flip.before) else LOOSER
+
+
+def _exactly(old: Settings, new: Settings, change: Change) -> Decision:
+    """What one change does, as far as that can be told from the book alone."""
+    if change.kind == "limits" and change.id in old.limits and change.id in new.limits:
+        return _limit(old, new, change.id)
+    if change.kind == "limits" and not derived_with(change.id):
+        return Decision(EQUAL, True, EVERY_ORDER, ())  # no rule can name it both before and after
+    if change.kind == "rules":
+        return _rule(old.rules.get(change.id), new.rules.get(change.id))
+    if change.kind == "sources":
+        return Decision(EQUAL, True, EVERY_ORDER, ())
+    return Decision(MIXED, False, TRIED, (f"What a change of {change.kind} {change.id} does, only orders show.",))
+
+
+def _limit(old: Settings, new: Settings, name: str) -> Decision:
+    if old.limits[name].dimension != new.limits[name].dimension:
+        return Decision(MIXED, False, TRIED, (f"{name} measures something else now.",))
+    value, now = new.limit_values[name], old.limit_values[name]
+    if value == now:
+        return Decision(EQUAL, True, EVERY_ORDER, ())
+    found = move(old, name, value).overall
+    shown = " to ".join(
+        units.show(old.limit_dimension(name), each, units.UNIT_SYSTEMS["metric"]) for each in (now, value)
+    )
+    if found is None:
+        why = f"{name} goes from {shown}; facts are worked out with it, so only orders show what that does."
+        return Decision(MIXED, False, TRIED, (why,))
+    if found == MIXED:
+        why = (
+            f"{name} goes from {shown}; rules that compare with it find more orders on one side and fewer on the other."
+        )
+        return Decision(MIXED, False, TRIED, (why,))
+    said = {
+        STRICTER: "no verdict can become looser",
+        LOOSER: "no verdict can become stricter",
+        EQUAL: "nothing turns on it",
+    }
+    holds_for = EVERY_ORDER if settles_before_settings(old, name) else SAID_SETTINGS
+    declared = direction(old, name, value)
+    why = (
+        f"{name} goes from {shown}, which its entry calls {declared}; by the rules that compare with it {said[found]}."
+    )
+    return Decision(found, True, holds_for, (why,))
+
+
+def _rule(before: Rule | None, after: Rule | None) -> Decision:
+    """A rule that comes, goes, or becomes firmer or less firm with the same condition."""
+    was, is_ = _enforced(before), _enforced(after)
+    one = after or before
+    if was is None and is_ is None:
+        return Decision(EQUAL, True, EVERY_ORDER, ())
+    name = one.id if one is not None else ""
+    if was is None and is_ is not None:
+        return _settled(STRICTER, is_, f"Rule {name} is added: findings can only be added.")
+    if is_ is None and was is not None:
+        return _settled(LOOSER, was, f"Rule {name} is no longer enforced: findings can only go.")
+    if was is not None and is_ is not None and was.condition.branches == is_.condition.branches:
+        change = LEVELS.index(was.level) - LEVELS.index(is_.level)
+        if not change:
+            return Decision(EQUAL, True, EVERY_ORDER, ())
+        return _settled(STRICTER if change > 0 else LOOSER, is_, f"Rule {name} goes from {was.level} to {is_.level}.")
+    return Decision(MIXED, False, TRIED, (f"What the new condition of rule {name} finds, only orders show.",))
+
+
+def _settled(kind: str, rule: Rule, why: str) -> Decision:
+    holds_for = SAID_SETTINGS if rule.scope.value == "pressing" else EVERY_ORDER
+    return Decision(kind, True, holds_for, (why,))
+
+
+def _enforced(rule: Rule | None) -> Rule | None:
+    return rule if rule is not None and rule.enforced else None
+
+
+# -- safety -----------------------------------------------------------------------------------------------------------
+
+
+def loosens_safety(old: Settings, new: Settings) -> tuple[str, ...]:
+    """Why two stewards are needed: one sentence for each safety limit or rule that is loosened; none if none is."""
+    return (*_loosened_limits(old, new), *_loosened_rules(old, new))
+
+
+def _loosened_limits(old: Settings, new: Settings) -> Iterator[str]:
+    for name, before in old.limits.items():
+        if not before.safety:
+            continue
+        after = new.limits.get(name)
+        if after is None:
+            yield f"Safety limit {name} is taken out."
+        elif not after.safety:
+            yield f"Limit {name} is no longer a safety limit."
+        elif (after.stricter, after.dimension) != (before.stricter, before.dimension):
+            yield f"Safety limit {name} means something else."
+        elif direction(old, name, new.limit_values[name]) == LOOSER:
+            now, then = (
+                units.show(old.limit_dimension(name), each.limit_values[name], units.UNIT_SYSTEMS["metric"])
+                for each in (old, new)
+            )
+            yield f"Safety limit {name} goes from {now} to {then}; {before.stricter} is stricter."
+
+
+def _loosened_rules(old: Settings, new: Settings) -> Iterator[str]:
+    for name, before in old.rules.items():
+        if not before.enforced or before.level not in FIRM or not _about_safety(before, old):
+            continue
+        after = new.rules.get(name)
+        if after is None:
+            yield f"Safety rule {name} is taken out."
+        elif not after.enforced:
+            yield f"Safety rule {name} is only watched."
+        elif LEVELS.index(after.level) > LEVELS.index(before.level):
+            yield f"Safety rule {name} goes from {before.level} to {after.level}."
+        elif not _about_safety(after, new):
+            yield f"Rule {name} is no longer a safety rule."
+        elif not _finds_as_much(before, after):
+            yield f"Safety rule {name} has a condition that may find less."
+
+
+def _about_safety(rule: Rule, settings: Settings) -> bool:
+    return rule.topic == PEOPLE or any(settings.limits[name].safety for name in rule.condition.limits)
+
+
+def _finds_as_much(before: Rule, after: Rule) -> bool:
+    """Whether each way for the old condition to hold is, as written, a way for the new one; in doubt it is not."""
+    return all(
+        any(frozenset(found) <= frozenset(branch) for found in after.condition.branches)
+        for branch in before.condition.branches
+    )

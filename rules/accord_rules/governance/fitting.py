@@ -1,0 +1,20 @@
+"""A shop under another revision than the one it was set up with: what that revision does not know is left out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+
+
+def fitting(settings: Settings, shop: Shop) -> Shop | None:
+    """The shop with the stock and the presses that the book knows; None where no press is left."""
+    catalogue = settings.catalogue
+    presses = tuple(press for press in shop.presses if press.type in catalogue["press_types"])
+    stock = replace(
+        shop.stock,
+        products=tuple(each for each in shop.stock.products if each in catalogue["products"]),
+        consumables=tuple(each for each in shop.stock.consumables if each in catalogue["consumables"]),
+    )
+    return replace(shop, presses=presses, stock=stock) if presses else None

@@ -1,0 +1,172 @@
+"""How a stack answers to a platen of any temperature, solved once: the share of the platen's rise that gets through.
+
+A dry stack under a fixed platen is linear: the print is at ``room + share(t) * (platen - room) + drift(t)``, where the
+drift is what a bed left warm by the pressing before adds. A platen that sags is not quite linear (its heater is full
+on below a fixed band), so its share is taken at the temperature the stack was built for and is good to half a kelvin
+within 20 K of it; a test holds that.
+
+What is uncertain runs one way in each of the ways a piece can lie, so that two corners enclose all 32 that
+``estimate`` tries; a test compares them. The platen's own spread is left to the caller, who adds or takes it off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+
+from accord_rules.heat.estimate import USUAL_SPREAD, Lean, Spread, leaning
+from accord_rules.heat.grid import Floats, frozen
+from accord_rules.heat.history import History
+from accord_rules.heat.solve import solve
+from accord_rules.heat.stack import FixedPlaten, HeatError, Stack
+
+# Even steps of the logarithm of time, 11 % apart: halfway between two of them a straight line is 0.1 K off.
+LONGEST_S = 900.0
+TIMES_S = frozen(np.append(0.0, np.geomspace(0.2, LONGEST_S, 80)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Response:
+    """Shares of the platen's rise over ``room_c`` at ``TIMES_S``, and kelvins of drift, of the print and the far face.
+
+    sag: the deepest the platen dips, as a share of its rise.
+    """
+
+    room_c: float
+    share: Floats
+    drift_k: Floats
+    back_share: Floats
+    back_drift_k: Floats
+    sag: float
+
+    def interface_c(self, surface_c: float) -> Floats:
+        """Temperature of the print at ``TIMES_S`` under a platen that idles at ``surface_c``."""
+        found: Floats = self.room_c + (surface_c - self.room_c) * self.share + self.drift_k
+        return found
+
+    def back_c(self, surface_c: float) -> Floats:
+        """Temperature of the far face at ``TIMES_S``."""
+        found: Floats = self.room_c + (surface_c - self.room_c) * self.back_share + self.back_drift_k
+        return found
+
+    def sag_k(self, surface_c: float) -> float:
+        """How far the platen dips."""
+        return self.sag * (surface_c - self.room_c)
+
+
+def hottest_c(corners: tuple[Response, ...], surface_c: float) -> Floats:
+    """The hottest the print is at ``TIMES_S`` in any of the corners."""
+    return _extreme(np.maximum, [each.interface_c(surface_c) for each in corners])
+
+
+def coolest_c(corners: tuple[Response, ...], surface_c: float) -> Floats:
+    """The coolest the print is at ``TIMES_S`` in any of the corners."""
+    return _extreme(np.minimum, [each.interface_c(surface_c) for each in corners])
+
+
+def _extreme(pick: np.ufunc, curves: list[Floats]) -> Floats:
+    found: Floats = curves[0] if len(curves) == 1 else pick.reduce(curves)
+    return found
+
+
+def respond(stack: Stack, room_c: float, start_c: tuple[float, ...]) -> Response:
+    """Solve ``stack`` from ``start_c``: a layer each, at ``room_c`` or (a bed) above it. Raises HeatError."""
+    history = solve(stack, start_c, TIMES_S)
+    if not isinstance(stack.top, FixedPlaten):
+        set_c = getattr(stack.top, "set_c", None)
+        if set_c is None or any(each != room_c for each in start_c):
+            raise HeatError("a platen that sags meets a stack at room temperature")
+        return _shares(room_c, set_c, history, None)
+    warmed = any(each != room_c for each in start_c)
+    return _shares(room_c, stack.top.temperature_c, history, _idle(stack, room_c, start_c) if warmed else None)
+
+
+def _idle(stack: Stack, room_c: float, start_c: tuple[float, ...]) -> History:
+    """The same stack under a platen at room temperature: what the warm bed does alone."""
+    cold = FixedPlaten(room_c)
+    both = isinstance(stack.bottom, FixedPlaten)
+    idle = Stack(stack.layers, stack.interfaces, stack.blank, cold, cold if both else stack.bottom, stack.print_side)
+    return solve(idle, start_c, TIMES_S)
+
+
+def _shares(room_c: float, set_c: float, history: History, idle: History | None) -> Response:
+    rise = set_c - room_c
+    if rise <= 0:
+        raise HeatError("a platen is hotter than the room")
+    nothing = np.zeros(len(TIMES_S))
+    drift = nothing if idle is None else idle.interface_c - room_c
+    back_drift = nothing if idle is None else idle.back_c - room_c
+    return Response(
+        room_c,
+        frozen((history.interface_c - room_c - drift) / rise),
+        frozen(drift),
+        frozen((history.back_c - room_c - back_drift) / rise),
+        frozen(back_drift),
+        max(0.0, float(set_c - history.top_c.min()) / rise),
+    )
+
+
+def corners(
+    stack: Stack, which: str, room_c: float, start_c: tuple[float, ...], spread: Spread = USUAL_SPREAD
+) -> tuple[Response, ...]:
+    """The responses of one corner of what is uncertain.
+
+    ``which``: "soon" if everything helps the print to get hot, "likely", "late" if everything hinders, "back" if
+    everything helps the far face. Where it is not plain which end helps, both are given. Raises HeatError.
+    """
+    bare = Spread(spread.conductivity_share, spread.capacity_share, 0.0)
+    return tuple(respond(leaning(stack, bare, lean), room_c, start_c) for lean in _leans(stack, which))
+
+
+def _leans(stack: Stack, which: str) -> tuple[Lean, ...]:
+    if which == "likely":
+        return (Lean(),)
+    if which == "back":
+        return (Lean(1.0, 1.0, -1.0, -1.0),)
+    kind = _kind_ends(stack)
+    return kind if which == "soon" else tuple(_opposite(lean) for lean in kind)
+
+
+# A blank that warmth takes about this long to cross matters both ways within a dwell.
+_SLOW_BLANK_S = 10.0
+
+
+def _kind_ends(stack: Stack) -> tuple[Lean, ...]:
+    """The ends that keep the print hottest: heat comes in easily, does not leave, and there is little to warm.
+
+    Face down, heat crosses the blank to the print, so a blank that conducts well helps. Face up, a slow blank that
+    conducts badly keeps the print hotter at first, and cooler once the other would be hot all through. A second platen
+    below helps.
+    """
+    below = 1.0 if isinstance(stack.bottom, FixedPlaten) else -1.0
+    if stack.print_side == "lower" and below < 0:
+        return (Lean(1.0, 1.0, below, -1.0),)
+    blank = stack.layers[stack.blank]
+    slow = blank.resistance_m2k_w * blank.capacity_j_m2k > _SLOW_BLANK_S
+    ends = (-1.0, 1.0) if slow or below > 0 else (-1.0,)
+    return tuple(Lean(1.0, end, below, -1.0) for end in ends)
+
+
+def _opposite(lean: Lean) -> Lean:
+    return Lean(-lean.above, -lean.blank, -lean.below, -lean.capacity)
+
+
+def at_time(curve_c: Floats, time_s: float) -> float:
+    """A curve over ``TIMES_S`` at a time; beyond the last, its end."""
+    return float(np.interp(time_s, TIMES_S, curve_c))
+
+
+def crossing_s(curve_c: Floats, temp_c: float) -> float:
+    """When a curve over ``TIMES_S`` first reaches ``temp_c``; infinite if it does not within them."""
+    above = curve_c >= temp_c
+    i = int(above.argmax())
+    if not above[i]:
+        return inf
+    if i == 0:
+        return 0.0
+    before, after = float(curve_c[i - 1]), float(curve_c[i])
+    share = (temp_c - before) / (after - before)
+    early, late = float(TIMES_S[i - 1]), float(TIMES_S[i])
+    return early + share * (late - early)

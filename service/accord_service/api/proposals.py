@@ -1,0 +1,170 @@
+"""What the endpoints about revisions and proposals share: what they are asked, and how refusals become problems."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+from urllib.parse import urlencode
+
+from accord_rules.documents import BookError
+from accord_rules.governance.changes import CHANGES_MOST, Change, ChangeError, changes_document, read_changes
+from accord_rules.governance.effect import RECORDED, Budget
+from accord_rules.governance.proposal import Base, GovernanceError
+from accord_rules.infer.engine import EngineError
+from accord_rules.reading import Fault, Many, Object, Text, Whole, given, optional
+from accord_service.endpoint import Asked
+from accord_service.problems import (
+    BadQuery,
+    BaseMoved,
+    DigestsDiffer,
+    FaultyDocument,
+    NotFound,
+    NotYours,
+    Problem,
+    StepsOutOfOrder,
+)
+from accord_service.proposals import Kept, Step, Steps, revision
+from accord_service.shops import Caller
+from accord_service.times import instant
+from accord_service.writing import Answer, Prepared, Remember
+
+REASON_MOST = 2000
+SEES_ALL = ("steward", "admin")
+PROPOSAL = MappingProxyType({"proposal": "id of the proposal"})
+REVISION = MappingProxyType({"number": "number of the revision"})
+
+_PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
+    {
+        "not-the-author": NotYours,
+        "not-a-steward": NotYours,
+        "own-proposal": NotYours,
+        "base-moved": BaseMoved,
+        "digests-differ": DigestsDiffer,
+        "wrong-state": StepsOutOfOrder,
+        "approved-twice": StepsOutOfOrder,
+        "approvals-missing": StepsOutOfOrder,
+        "effect-missing": StepsOutOfOrder,
+        "reason-missing": FaultyDocument,
+        "nothing-changed": FaultyDocument,
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class BookChange(Change):
+    """One entry of the book set to ``value`` (as the book writes it), or taken out where that is null."""
+
+
+@dataclass(frozen=True, slots=True)
+class Edited:
+    """A proposal's changes, why, and on what evidence."""
+
+    changes: tuple[BookChange, ...] = given(Many(Object(BookChange), CHANGES_MOST, 1))
+    reason: str = given(Text(REASON_MOST, lines=True))
+    evidence: str = given(Text(REASON_MOST, lines=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Proposed(Edited):
+    """A change of the book that is asked for. ``base`` is the head, as GET /v1/revisions says it."""
+
+    base: Base = given(Object(Base), kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why."""
+
+    reason: str = given(Text(REASON_MOST, lines=True))
+
+
+@dataclass(frozen=True, slots=True)
+class CursorQuery:
+    """Which page of a list, newest first."""
+
+    cursor: str | None = optional(Text(400), about="from the address of the page; the first page when left out")
+    limit: int = optional(Whole(1, 100), 20, about="entries a page; 20 when left out")
+
+
+def next_address(address: str, cursor: str | None, query: CursorQuery, **filters: str | None) -> str | None:
+    """Where the next page is; None on the last."""
+    if cursor is None:
+        return None
+    kept = {name: value for name, value in filters.items() if value is not None}
+    return f"{address}?{urlencode({**kept, 'cursor': cursor, 'limit': query.limit})}"
+
+
+@contextmanager
+def bad_cursor() -> Iterator[None]:
+    """The store's refusal of a cursor that no page gave, as a problem."""
+    try:
+        yield
+    except ValueError as error:
+        raise BadQuery(faults=[Fault("/cursor", f"is {error}")]) from None
+
+
+def number_in(text: str) -> int:
+    """A revision's number in an address. Raises NotFound."""
+    if not (text.isascii() and text.isdecimal() and 1 <= len(text) <= 9 and not text.startswith("0")):
+        raise NotFound(f"There is no revision {text!r}: revisions are numbered from 1.")
+    return int(text)
+
+
+def read_book_changes(changes: tuple[BookChange, ...]) -> tuple[Change, ...]:
+    """The changes as the rules take them. Raises DocumentError for an entry that is changed twice."""
+    return read_changes(changes_document(changes))
+
+
+def steps_of(asked: Asked) -> Steps:
+    most, caller = asked.room.config.replay_most, asked.caller
+    return Steps(asked.room.store, asked.settings, caller.key_id, caller.role, Budget(most, most))
+
+
+def taken(asked: Asked, step: Callable[[Steps], Step], status: int = 200) -> Prepared:
+    """A step as a write that passed its checks; what forbids it is raised as a problem. ``status``: once it is done."""
+    with refusals():
+        made = step(steps_of(asked))
+
+    def commit(remember: Remember) -> Answer:
+        return answer(made.commit(lambda kept: remember(answer(kept, status))), status)
+
+    return Prepared(answer(made.preview), commit)
+
+
+def answer(kept: Kept, status: int = 200) -> Answer:
+    return Answer(kept.document(), status, version=kept.version)
+
+
+@contextmanager
+def refusals() -> Iterator[None]:
+    """What the rules refuse, as problems."""
+    try:
+        yield
+    except GovernanceError as error:
+        raise _PROBLEMS[error.kind](str(error)) from None
+    except (ChangeError, BookError) as error:
+        raise FaultyDocument(faults=[Fault("/changes", reason) for reason in error.reasons]) from None
+    except EngineError as error:
+        raise FaultyDocument(faults=[Fault("/changes", f"the rules can't be used: {error}")]) from None
+
+
+def revision_line(asked: Asked, number: int) -> dict[str, Any]:
+    """A revision without its book."""
+    found = revision(asked.room.store, number)
+    line = {name: value for name, value in found.document().items() if name != "documents"}
+    return {**line, "at": instant(found.at)}
+
+
+def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str, Any]) -> dict[str, Any]:
+    """An effect as one caller may see it: other shops' recorded orders are for stewards and admins alone."""
+    sees_all = caller.role in SEES_ALL
+
+    def seen(flips: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        return [each for each in flips if sees_all or each["source"] != RECORDED or each["shop"] == caller.shop_id]
+
+    shown = {name: seen(value) if name in ("counts", "flips", "witnesses") else value for name, value in effect.items()}
+    left_out = len(shown["flips"]) < len(effect["flips"])
+    return {"proposal": id_, "replay_digest": replay_digest, **shown, "others_left_out": left_out}

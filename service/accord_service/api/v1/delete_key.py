@@ -1,0 +1,46 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+from accord_service import examples
+from accord_service.answers import KeyAnswer
+from accord_service.api.v1.get_keys import key_document
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.problems import AlreadyThere, NotFound
+from accord_service.store import KeyRecord
+from accord_service.writing import Answer, Prepared, Remember
+
+
+@endpoint(
+    "DELETE",
+    "/v1/keys/{key}",
+    tag="Administration",
+    answers=KeyAnswer,
+    parameters={"key": "id of the key"},
+    writes=True,
+    statuses=(404,),
+    examples=(Example("A key", path=lambda settings: {"key": examples.REVOKED["id"]}, answer=examples.REVOKED),),
+)
+def delete_key(asked: Asked) -> Prepared:
+    """Revoke a key, for good. An owner can revoke those of the own shop. One that is revoked already stays so.
+
+    Every worker refuses it within two seconds. The last admin's key can't be revoked.
+    """
+    keys = asked.room.store.keys
+    record = keys.get(asked.path["key"])
+    if record is None or (asked.caller.role != "admin" and record.shop != asked.caller.shop_id):
+        raise NotFound(f"There is no key {asked.path['key']!r}.")
+    if record.role == "admin":
+        living = {each.id for each in keys.list() if each.role == "admin" and each.revoked_at is None}
+        if living == {record.id}:
+            raise AlreadyThere("This is the last admin's key: issue another before you revoke it.")
+
+    def commit(remember: Remember) -> Answer:
+        # Nothing to remember: asked for again, the answer is the same anyway.
+        return _revoked(keys.revoke(record.id, who=asked.caller.key_id))
+
+    return Prepared(_revoked(replace(record, revoked_at=record.revoked_at or asked.room.now_s)), commit)
+
+
+def _revoked(record: KeyRecord) -> Answer:
+    return Answer(key_document(record))

@@ -1,0 +1,31 @@
+from __future__ import annotations
+
+from accord_rules.governance.house import read_house
+from accord_service import examples
+from accord_service.answers import OwnHouseRulesAnswer
+from accord_service.api.v1.get_shop import own
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.store import HouseRecord
+from accord_service.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/shop/house-rules",
+    tag="Shop",
+    answers=OwnHouseRulesAnswer,
+    statuses=(404,),
+    examples=(Example("Two limits made stricter", answer=examples.OWN_HOUSE_RULES),),
+)
+def get_house_rules(asked: Asked) -> Answer:
+    """Give the caller's shop's house rules: where it is stricter than the book.
+
+    Their ETag is what PUT needs in If-Match, also where there are none yet.
+    """
+    return house_answer(asked.room.store.shops.house(own(asked).record.id))
+
+
+def house_answer(record: HouseRecord) -> Answer:
+    """One version of house rules as an answer."""
+    document = {"house_rules": read_house(record.document).document(), "version": record.version}
+    return Answer(document, version=record.version)

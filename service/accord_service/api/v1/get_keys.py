@@ -1,0 +1,62 @@
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from accord_rules.reading import Name, optional
+from accord_service import examples
+from accord_service.answers import KeysAnswer
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.paging import PageQuery, page_of
+from accord_service.problems import NotFound
+from accord_service.store import KeyRecord
+from accord_service.times import instant
+from accord_service.writing import Answer
+
+
+@dataclass(frozen=True, slots=True)
+class KeysQuery(PageQuery):
+    """Which keys."""
+
+    shop: str | None = optional(Name(), about="only this shop's keys; an owner sees no other's")
+
+
+@endpoint(
+    "GET",
+    "/v1/keys",
+    tag="Administration",
+    answers=KeysAnswer,
+    query=KeysQuery,
+    statuses=(404,),
+    examples=(Example("One key", answer=examples.KEYS),),
+)
+def get_keys(asked: Asked) -> Answer:
+    """List keys, revoked ones too; an owner those of the own shop. No token is kept, so none is shown."""
+    shop = asked.query.shop
+    if asked.caller.role != "admin":
+        shop = own_only(asked, shop or asked.caller.shop_id)
+    keys = {each.id: each for each in asked.room.store.keys.list(shop)}
+    page = page_of(keys, asked.query, "/v1/keys", {"shop": asked.query.shop})
+    return Answer({"entries": [key_document(keys[each]) for each in page.ids], "next": page.next})
+
+
+def own_only(asked: Asked, shop: str) -> str:
+    """``shop``, if the caller administers the collective or it is the caller's own. Raises NotFound.
+
+    To an owner another shop is not forbidden, it does not exist.
+    """
+    if asked.caller.role != "admin" and shop != asked.caller.shop_id:
+        raise NotFound(f"There is no shop {shop!r}.")
+    return shop
+
+
+def key_document(record: KeyRecord) -> dict[str, Any]:
+    """A key as everybody who may see it sees it."""
+    return {
+        "id": record.id,
+        "shop": record.shop,
+        "role": record.role,
+        "last_four": record.last_four,
+        "issued_at": instant(record.issued_at),
+        "revoked_at": None if record.revoked_at is None else instant(record.revoked_at),
+    }

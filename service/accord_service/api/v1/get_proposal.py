@@ -1,0 +1,22 @@
+from __future__ import annotations
+
+from accord_service.api.proposals import PROPOSAL, answer
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import ProposalAnswer
+from accord_service.governance_examples import PROPOSAL as SHOWN
+from accord_service.proposals import get
+from accord_service.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/proposals/{proposal}",
+    tag="Changes",
+    answers=ProposalAnswer,
+    parameters=PROPOSAL,
+    statuses=(404,),
+    examples=(Example("A draft", path=lambda settings: {"proposal": "p1"}, answer=SHOWN),),
+)
+def get_proposal(asked: Asked) -> Answer:
+    """Give one proposal: what it changes, its state, its approvals, and the digests an approval has to repeat."""
+    return answer(get(asked.room.store, asked.path["proposal"]))

@@ -1,0 +1,29 @@
+from __future__ import annotations
+
+from accord_service.api.proposals import PROPOSAL, effect_for
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import EffectAnswer
+from accord_service.governance_examples import EFFECT
+from accord_service.problems import NotFound
+from accord_service.proposals import get
+from accord_service.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/proposals/{proposal}/effect",
+    tag="Changes",
+    answers=EffectAnswer,
+    parameters=PROPOSAL,
+    statuses=(404,),
+    examples=(Example("One limit, one step", path=lambda settings: {"proposal": "p1"}, answer=EFFECT),),
+)
+def get_proposal_effect(asked: Asked) -> Answer:
+    """Give what a proposal would do, order by order.
+
+    Stewards see every shop's flips, since they answer for all; others see their own shop's and those at edges.
+    """
+    kept = get(asked.room.store, asked.path["proposal"])
+    if kept.effect is None or kept.proposal.shown is None:
+        raise NotFound(f"Proposal {kept.proposal.id} has not been opened yet, so nothing shows its effect.")
+    return Answer(effect_for(asked.caller, kept.proposal.id, kept.proposal.shown.replay_digest, kept.effect))

@@ -1,0 +1,34 @@
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from accord_rules.governance.proposal import STATES
+from accord_rules.reading import Choice, optional
+from accord_service.api.proposals import CursorQuery, bad_cursor, next_address
+from accord_service.endpoint import Asked, endpoint
+from accord_service.governance_answers import ProposalsAnswer
+from accord_service.proposals import Kept
+from accord_service.writing import Answer
+
+
+@dataclass(frozen=True, slots=True)
+class ProposalsQuery(CursorQuery):
+    """Which proposals."""
+
+    state: str | None = optional(Choice(STATES), about="only those in this state")
+
+
+@endpoint("GET", "/v1/proposals", tag="Changes", answers=ProposalsAnswer, query=ProposalsQuery)
+def get_proposals(asked: Asked) -> Answer:
+    """List proposals, newest first; of one state if wished. A page may be short."""
+    store, query = asked.room.store, asked.query
+    head = store.revisions.head()
+    with bad_cursor():
+        page = store.proposals.list(query.state, query.cursor, query.limit)
+    found = [Kept.of(record).as_of(head) for record in page.items]
+    return Answer(
+        {
+            "entries": [each.document() for each in found if query.state in (None, each.proposal.state)],
+            "next": next_address("/v1/proposals", page.next, query, state=query.state),
+        }
+    )

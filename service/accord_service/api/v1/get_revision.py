@@ -1,0 +1,36 @@
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from accord_rules.reading import Flag, optional
+from accord_service.api.proposals import REVISION, number_in, revision_line
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import RevisionAnswer
+from accord_service.proposals import revision
+from accord_service.writing import Answer
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionQuery:
+    """How much of it."""
+
+    documents: bool = optional(Flag(), False, about="the whole book as well")
+
+
+@endpoint(
+    "GET",
+    "/v1/revisions/{number}",
+    tag="Changes",
+    answers=RevisionAnswer,
+    query=RevisionQuery,
+    parameters=REVISION,
+    statuses=(404,),
+    examples=(Example("The first", path=lambda settings: {"number": "1"}),),
+)
+def get_revision(asked: Asked) -> Answer:
+    """Give one revision: digest, author, approvers, reason and time; with ``documents`` the whole book."""
+    number = number_in(asked.path["number"])
+    line = revision_line(asked, number)
+    if not asked.query.documents:
+        return Answer(line)
+    return Answer({**line, "documents": revision(asked.room.store, number).documents})

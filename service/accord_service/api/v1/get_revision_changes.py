@@ -1,0 +1,27 @@
+from __future__ import annotations
+
+from accord_rules.governance.changes import changes_document, difference
+from accord_service.api.proposals import REVISION, number_in, refusals
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import RevisionChangesAnswer
+from accord_service.proposals import revision
+from accord_service.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/revisions/{number}/changes",
+    tag="Changes",
+    answers=RevisionChangesAnswer,
+    parameters=REVISION,
+    statuses=(404, 422),
+    examples=(Example("Of the first: none", path=lambda settings: {"number": "1"}),),
+)
+def get_revision_changes(asked: Asked) -> Answer:
+    """Say what a revision changed of the one before, entry by entry."""
+    number = number_in(asked.path["number"])
+    found = revision(asked.room.store, number)
+    before = found if number == 1 else revision(asked.room.store, number - 1)
+    with refusals():
+        changes = difference(before.documents, found.documents)
+    return Answer({"number": number, "digest": found.digest, "changes": changes_document(changes)})

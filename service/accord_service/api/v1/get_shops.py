@@ -1,0 +1,32 @@
+from __future__ import annotations
+
+from accord_service import examples
+from accord_service.answers import ShopsAnswer
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.paging import PageQuery, page_of
+from accord_service.times import instant
+from accord_service.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/shops",
+    tag="Administration",
+    answers=ShopsAnswer,
+    query=PageQuery,
+    examples=(Example("One shop", answer=examples.SHOPS),),
+)
+def get_shops(asked: Asked) -> Answer:
+    """List the shops of the collective, page by page."""
+    shops = {each.id: each for each in asked.room.store.shops.list()}
+    page = page_of(shops, asked.query, "/v1/shops")
+    entries = [
+        {
+            "id": each.id,
+            "name": each.document["name"],
+            "version": each.version,
+            "changed_at": instant(each.changed_at),
+        }
+        for each in map(shops.__getitem__, page.ids)
+    ]
+    return Answer({"entries": entries, "next": page.next})

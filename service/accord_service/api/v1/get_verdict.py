@@ -1,0 +1,22 @@
+from __future__ import annotations
+
+from accord_service.api.verdicts import VERDICT, record_of
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import VerdictRecordAnswer
+from accord_service.governance_examples import RECORD
+from accord_service.records import recorded
+from accord_service.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/verdicts/{verdict}",
+    tag="Records",
+    answers=VerdictRecordAnswer,
+    parameters=VERDICT,
+    statuses=(404,),
+    examples=(Example("A record", path=lambda settings: {"verdict": RECORD["id"]}, answer=RECORD),),
+)
+def get_verdict(asked: Asked) -> Answer:
+    """Give a recorded verdict of the own shop, with the order it was given on."""
+    return Answer(recorded(record_of(asked)))

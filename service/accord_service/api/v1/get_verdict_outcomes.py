@@ -1,0 +1,22 @@
+from __future__ import annotations
+
+from accord_service.api.verdicts import VERDICT, record_of, reported
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import OutcomesAnswer
+from accord_service.governance_examples import OUTCOME, RECORD
+from accord_service.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/verdicts/{verdict}/outcomes",
+    tag="Records",
+    answers=OutcomesAnswer,
+    parameters=VERDICT,
+    statuses=(404,),
+    examples=(Example("One report", path=lambda settings: {"verdict": RECORD["id"]}, answer={"entries": [OUTCOME]}),),
+)
+def get_verdict_outcomes(asked: Asked) -> Answer:
+    """List what the own shop reported on a verdict, oldest first."""
+    record = record_of(asked)
+    return Answer({"entries": [reported(each) for each in asked.room.store.outcomes.of(record.shop, record.id)]})

@@ -1,0 +1,46 @@
+from __future__ import annotations
+
+from contextlib import ExitStack
+
+from accord_service.api.verdicts import VERDICT, record_of
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import ReplayAnswer
+from accord_service.governance_examples import RECORD, REPLAY
+from accord_service.problems import NotFound
+from accord_service.records import Present, replay
+from accord_service.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/verdicts/{verdict}/replay",
+    tag="Records",
+    answers=ReplayAnswer,
+    parameters=VERDICT,
+    judges=True,
+    as_of=True,
+    statuses=(404,),
+    examples=(Example("Nothing changed", path=lambda settings: {"verdict": RECORD["id"]}, answer=REPLAY),),
+)
+def get_verdict_replay(asked: Asked) -> Answer:
+    """Ask a recorded order again, and say which of code, book and house made a difference.
+
+    It is asked three times: as it was then, with the book of now (or of ``revision``), and with the shop's presses,
+    stock and house rules of now as well. What differs between two of them is due to what was exchanged.
+    """
+    record = record_of(asked)
+    known = asked.caller.known
+    house = {} if known is None else known.house.document
+    with ExitStack() as stack:
+        try:
+            then = stack.enter_context(asked.room.older(record.revision)).authority
+        except NotFound:
+            then = None
+        found = replay(record, then, Present(asked.snapshot.edition.authority, asked.shop, house))
+    document = {
+        "id": record.id,
+        "recorded_revision": record.revision,
+        "revision": asked.settings.revision,
+        **found.document(),
+    }
+    return Answer(document)

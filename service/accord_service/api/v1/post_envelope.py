@@ -1,0 +1,30 @@
+from __future__ import annotations
+
+from accord_rules.order import Order
+from accord_service import examples
+from accord_service.answers import EnvelopeAnswer
+from accord_service.endpoint import Asked, endpoint
+from accord_service.request import note
+from accord_service.writing import Answer
+
+
+@endpoint(
+    "POST",
+    "/v1/envelope",
+    tag="Orders",
+    takes=Order,
+    answers=EnvelopeAnswer,
+    judges=True,
+    as_of=True,
+    examples=examples.OPEN,
+)
+def post_envelope(asked: Asked) -> Answer:
+    """Say what is still allowed for each thing an order leaves open.
+
+    The same order as for validate, with what is not settled left out. Each range is for one open field, the others left
+    to the book: with any value in it the order validates as accepted or conditional, a step outside it does not. On
+    each press the ranges are those of the transfer that is best there.
+    """
+    envelope = asked.authority.envelope(asked.body, asked.shop)
+    note(presses=len(envelope.presses))
+    return Answer({**envelope.document(), "basis": asked.snapshot.basis})

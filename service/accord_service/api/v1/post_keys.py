@@ -1,0 +1,64 @@
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from accord_rules.reading import Choice, Fault, Name, given
+from accord_service import examples
+from accord_service.answers import IssuedKeyAnswer
+from accord_service.api.v1.get_keys import key_document, own_only
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.problems import FaultyDocument, NotFound, RoleNotAllowed
+from accord_service.roles import COLLECTIVE, ROLES, SHOP_ROLES
+from accord_service.store import KeyRecord
+from accord_service.writing import Answer, Prepared, Remember
+
+
+@dataclass(frozen=True, slots=True)
+class KeyRequest:
+    """The key that is wanted; the shop is "collective" for stewards and admins that belong to none."""
+
+    shop: str = given(Name())
+    role: str = given(Choice(ROLES))
+
+
+@endpoint(
+    "POST",
+    "/v1/keys",
+    tag="Administration",
+    takes=KeyRequest,
+    answers=IssuedKeyAnswer,
+    writes=True,
+    success=201,
+    statuses=(404,),
+    examples=(Example("A key for the counter", {"shop": "harbour-lane", "role": "counter"}, answer=examples.ISSUED),),
+)
+def post_keys(asked: Asked) -> Prepared:
+    """Issue a key. An owner can issue keys of the own shop, up to owner; an admin any.
+
+    The token is shown this once and kept nowhere. A repetition under the same Idempotency-Key issues nothing and shows
+    no token: if the first answer was lost, revoke that key and issue another.
+    """
+    wanted = asked.body
+    own_only(asked, wanted.shop)
+    if asked.caller.role != "admin" and wanted.role not in SHOP_ROLES:
+        raise RoleNotAllowed(f"An owner can issue keys of the roles {', '.join(SHOP_ROLES)}.")
+    if wanted.shop == COLLECTIVE and wanted.role in SHOP_ROLES:
+        raise FaultyDocument(faults=[Fault("/role", f"a key of {COLLECTIVE} is a steward's or an admin's")])
+    if wanted.shop != COLLECTIVE and asked.room.store.shops.get(wanted.shop) is None:
+        raise NotFound(f"There is no shop {wanted.shop!r}.")
+
+    def commit(remember: Remember) -> Answer:
+        issued = asked.room.store.keys.issue(
+            wanted.shop,
+            wanted.role,
+            who=asked.caller.key_id,
+            also=lambda record: remember(_issued(record, None)),
+        )
+        return _issued(issued.record, issued.token)
+
+    preview = KeyRecord("-", 1, wanted.shop, wanted.role, "", "-", asked.room.now_s, None)
+    return Prepared(Answer({**key_document(preview), "token": None}), commit)
+
+
+def _issued(record: KeyRecord, token: str | None) -> Answer:
+    return Answer({**key_document(record), "token": token}, 201, {"Cache-Control": "no-store"})

@@ -1,0 +1,41 @@
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from accord_rules.reading import Text, given
+from accord_service.api.proposals import PROPOSAL, taken
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import ProposalAnswer
+from accord_service.governance_examples import APPROVED, OPENED
+from accord_service.writing import Prepared
+
+_DIGEST = Text(80, "sha256:…")
+
+
+@dataclass(frozen=True, slots=True)
+class Approving:
+    """What is approved: the proposal's ``digests``, as it was read."""
+
+    change_digest: str = given(_DIGEST)
+    base_digest: str = given(_DIGEST)
+    replay_digest: str = given(_DIGEST)
+
+
+@endpoint(
+    "POST",
+    "/v1/proposals/{proposal}/approve",
+    tag="Changes",
+    takes=Approving,
+    answers=ProposalAnswer,
+    parameters=PROPOSAL,
+    writes=True,
+    statuses=(404,),
+    examples=(Example("As it was read", OPENED["digests"], path=lambda settings: {"proposal": "p1"}, answer=APPROVED),),
+)
+def post_proposal_approve(asked: Asked) -> Prepared:
+    """Approve a proposal of somebody else's: exactly these changes, on this base, with this effect.
+
+    One steward will do; where it loosens what keeps people safe, two are needed.
+    """
+    body, id_ = asked.body, asked.path["proposal"]
+    return taken(asked, lambda steps: steps.approve(id_, body.change_digest, body.base_digest, body.replay_digest))

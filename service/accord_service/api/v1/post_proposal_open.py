@@ -1,0 +1,27 @@
+from __future__ import annotations
+
+from accord_service.api.proposals import PROPOSAL, taken
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import ProposalAnswer
+from accord_service.governance_examples import OPENED
+from accord_service.writing import Prepared
+
+
+@endpoint(
+    "POST",
+    "/v1/proposals/{proposal}/open",
+    tag="Changes",
+    answers=ProposalAnswer,
+    parameters=PROPOSAL,
+    writes=True,
+    statuses=(404,),
+    examples=(Example("Opened", path=lambda settings: {"proposal": "p1"}, answer=OPENED),),
+)
+def post_proposal_open(asked: Asked) -> Prepared:
+    """Work out a proposal's effect and put it to the stewards.
+
+    Recorded orders of all shops, the newest first and up to a bound, and orders at the edges of every threshold are
+    judged under the base and with the changes; that takes some seconds. An open proposal's effect is worked out anew;
+    where it differs, earlier approvals count no more.
+    """
+    return taken(asked, lambda steps: steps.open_(asked.path["proposal"]))

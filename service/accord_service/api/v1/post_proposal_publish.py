@@ -1,0 +1,39 @@
+from __future__ import annotations
+
+from accord_service.api.proposals import PROPOSAL, refusals, steps_of
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import PublishedAnswer
+from accord_service.governance_examples import PUBLISHED
+from accord_service.proposals import Kept, void_the_moved
+from accord_service.writing import Answer, Prepared, Remember
+
+
+@endpoint(
+    "POST",
+    "/v1/proposals/{proposal}/publish",
+    tag="Changes",
+    answers=PublishedAnswer,
+    parameters=PROPOSAL,
+    writes=True,
+    statuses=(404,),
+    examples=(Example("Published", path=lambda settings: {"proposal": "p1"}, answer=PUBLISHED),),
+)
+def post_proposal_publish(asked: Asked) -> Prepared:
+    """Make an approved proposal the next revision of the book.
+
+    Of two at once exactly one wins. All workers answer from the new revision within two seconds; proposals made against
+    the old one become void.
+    """
+    steps = steps_of(asked)
+    with refusals():
+        made = steps.publish(asked.path["proposal"])
+
+    def answer(kept: Kept) -> Answer:
+        return Answer({"revision": made.head.number, "digest": made.head.digest, "proposal": kept.document()})
+
+    def commit(remember: Remember) -> Answer:
+        published = answer(made.commit(lambda kept: remember(answer(kept))))
+        void_the_moved(asked.room.store)
+        return published
+
+    return Prepared(answer(made.preview), commit)

@@ -1,0 +1,30 @@
+from __future__ import annotations
+
+from accord_service.api.proposals import PROPOSAL, Reason, taken
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import ProposalAnswer
+from accord_service.governance_examples import REJECTED
+from accord_service.writing import Prepared
+
+
+@endpoint(
+    "POST",
+    "/v1/proposals/{proposal}/reject",
+    tag="Changes",
+    takes=Reason,
+    answers=ProposalAnswer,
+    parameters=PROPOSAL,
+    writes=True,
+    statuses=(404,),
+    examples=(
+        Example(
+            "With its reason",
+            {"reason": REJECTED["ended_because"]},
+            path=lambda settings: {"proposal": "p1"},
+            answer=REJECTED,
+        ),
+    ),
+)
+def post_proposal_reject(asked: Asked) -> Prepared:
+    """Reject a proposal, with the reason; its author may withdraw it the same way."""
+    return taken(asked, lambda steps: steps.reject(asked.path["proposal"], asked.body.reason))

@@ -1,0 +1,27 @@
+from __future__ import annotations
+
+from accord_service.api.proposals import Proposed, read_book_changes, taken
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import ProposalAnswer
+from accord_service.governance_examples import PROPOSAL, PROPOSED
+from accord_service.writing import Prepared
+
+
+@endpoint(
+    "POST",
+    "/v1/proposals",
+    tag="Changes",
+    takes=Proposed,
+    answers=ProposalAnswer,
+    writes=True,
+    success=201,
+    examples=(Example("A stricter limit", PROPOSED, answer=PROPOSAL),),
+)
+def post_proposals(asked: Asked) -> Prepared:
+    """Draft a proposal: entries of the book that should be different, why, and on what evidence.
+
+    It starts from the head. Changes that would break the book are refused with the loader's reasons.
+    """
+    body = asked.body
+    changes = read_book_changes(body.changes)
+    return taken(asked, lambda steps: steps.draft(body.base, changes, body.reason, body.evidence), status=201)

@@ -1,0 +1,35 @@
+from __future__ import annotations
+
+from accord_service.api.proposals import REVISION, Reason, number_in, taken
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import ProposalAnswer
+from accord_service.governance_examples import PROPOSAL
+from accord_service.writing import Prepared
+
+
+@endpoint(
+    "POST",
+    "/v1/revisions/{number}/revert",
+    tag="Changes",
+    takes=Reason,
+    answers=ProposalAnswer,
+    parameters=REVISION,
+    writes=True,
+    success=201,
+    statuses=(404,),
+    examples=(
+        Example(
+            "Back to the first",
+            {"reason": "The film peels again since the dwell was shortened."},
+            path=lambda settings: {"number": "1"},
+            answer=PROPOSAL,
+        ),
+    ),
+)
+def post_revision_revert(asked: Asked) -> Prepared:
+    """Propose to take the book back to what a revision says.
+
+    The draft goes the way of every proposal: its effect is shown, another steward approves it.
+    """
+    number = number_in(asked.path["number"])
+    return taken(asked, lambda steps: steps.revert(number, asked.body.reason), status=201)

@@ -1,0 +1,47 @@
+from __future__ import annotations
+
+import re
+
+from accord_rules.reading import NAME_PATTERN, Fault
+from accord_rules.shop import Shop
+from accord_service import examples
+from accord_service.answers import ShopEntryAnswer
+from accord_service.api.v1.get_shop_entry import shop_entry
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.problems import AlreadyThere, FaultyDocument
+from accord_service.roles import COLLECTIVE
+from accord_service.shops import refuse_faults
+from accord_service.store import ShopRecord
+from accord_service.writing import Answer, Prepared, Remember
+
+
+@endpoint(
+    "POST",
+    "/v1/shops",
+    tag="Administration",
+    takes=Shop,
+    answers=ShopEntryAnswer,
+    writes=True,
+    success=201,
+    examples=(Example("A shop with one press", examples.SHOP, answer=examples.SHOP_ENTRY),),
+)
+def post_shops(asked: Asked) -> Prepared:
+    """Add a shop. Its keys are issued afterwards (POST /v1/keys)."""
+    shops, id_ = asked.room.store.shops, asked.body.id
+    if not re.fullmatch(NAME_PATTERN, id_) or id_ == COLLECTIVE:
+        wanted = f"must be lower-case words joined by hyphens, and not {COLLECTIVE!r}"
+        raise FaultyDocument(faults=[Fault("/id", wanted)])
+    refuse_faults(asked.settings, asked.body, id_, asked.room.today)
+    if shops.get(id_) is not None:
+        raise AlreadyThere(f"There is a shop {id_!r} already.")
+
+    def commit(remember: Remember) -> Answer:
+        return _made(
+            shops.create(id_, asked.document, who=asked.caller.key_id, also=lambda record: remember(_made(record)))
+        )
+
+    return Prepared(shop_entry(ShopRecord(id_, 1, asked.document, asked.room.now_s)), commit)
+
+
+def _made(record: ShopRecord) -> Answer:
+    return shop_entry(record, status=201)

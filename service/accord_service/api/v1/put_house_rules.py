@@ -1,0 +1,61 @@
+from __future__ import annotations
+
+from accord_rules.governance.house import HouseError, HouseRules, check_house
+from accord_rules.infer.engine import EngineError
+from accord_service import examples
+from accord_service.answers import OwnHouseRulesAnswer
+from accord_service.api.v1.get_house_rules import house_answer
+from accord_service.api.v1.get_shop import own
+from accord_service.edition import try_rules
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.problems import ChangedMeanwhile, HouseRulesRefused
+from accord_service.store import HouseRecord
+from accord_service.writing import Answer, Prepared, Remember
+
+
+@endpoint(
+    "PUT",
+    "/v1/shop/house-rules",
+    tag="Shop",
+    takes=HouseRules,
+    answers=OwnHouseRulesAnswer,
+    replaces=True,
+    statuses=(404, 409),
+    examples=(Example("Two limits made stricter", examples.HOUSE_RULES, answer=examples.OWN_HOUSE_RULES),),
+)
+def put_house_rules(asked: Asked) -> Prepared:
+    """Replace the shop's house rules: limits moved the stricter way, rules that find more, stock not to be used.
+
+    A shop may only be stricter than the book. What would loosen anything is refused with an order that would slip
+    through.
+    """
+    shops, id_, house = asked.room.store.shops, own(asked).record.id, asked.body
+    newest = shops.house(id_)
+    if newest.version != asked.version:
+        raise ChangedMeanwhile(f"You saw version {asked.version}; it is at version {newest.version} now.")
+    _refuse_what_loosens(asked, house)
+    document = house.document()
+
+    def commit(remember: Remember) -> Answer:
+        return house_answer(
+            shops.replace_house(
+                id_,
+                asked.version,
+                document,
+                who=asked.caller.key_id,
+                also=lambda record: remember(house_answer(record)),
+            )
+        )
+
+    return Prepared(house_answer(HouseRecord(id_, asked.version + 1, document, asked.room.now_s)), commit)
+
+
+def _refuse_what_loosens(asked: Asked, house: HouseRules) -> None:
+    try:
+        laid = check_house(asked.settings, house, asked.shop)
+        if house.rules:
+            try_rules(laid, house)
+    except HouseError as error:
+        raise HouseRulesRefused(each.document() for each in error.refusals) from None
+    except EngineError as error:
+        raise HouseRulesRefused([{"pointer": "/rules", "message": str(error), "witness": None}]) from None

@@ -1,0 +1,26 @@
+from __future__ import annotations
+
+from accord_service.api.proposals import PROPOSAL, Edited, read_book_changes, taken
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.governance_answers import ProposalAnswer
+from accord_service.governance_examples import EDITED
+from accord_service.governance_examples import PROPOSAL as SHOWN
+from accord_service.writing import Prepared
+
+
+@endpoint(
+    "PUT",
+    "/v1/proposals/{proposal}",
+    tag="Changes",
+    takes=Edited,
+    answers=ProposalAnswer,
+    parameters=PROPOSAL,
+    replaces=True,
+    statuses=(404,),
+    examples=(Example("Another value", EDITED, path=lambda settings: {"proposal": "p1"}, answer=SHOWN),),
+)
+def put_proposal(asked: Asked) -> Prepared:
+    """Edit a proposal of one's own. It is a draft again; its effect and its approvals are gone."""
+    body, id_ = asked.body, asked.path["proposal"]
+    changes = read_book_changes(body.changes)
+    return taken(asked, lambda steps: steps.edit(id_, asked.version, changes, body.reason, body.evidence))

@@ -1,0 +1,25 @@
+from __future__ import annotations
+
+from accord_rules.shop import Shop
+from accord_service import examples
+from accord_service.answers import ShopEntryAnswer
+from accord_service.api.v1.get_shop_entry import SHOWN, shop_entry
+from accord_service.api.v1.put_shop import replaced
+from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.writing import Prepared
+
+
+@endpoint(
+    "PUT",
+    "/v1/shops/{shop}",
+    tag="Administration",
+    takes=Shop,
+    answers=ShopEntryAnswer,
+    parameters={"shop": "id of the shop"},
+    replaces=True,
+    statuses=(404,),
+    examples=(Example("A shop with one press", examples.SHOP, SHOWN.path, examples.SHOP_ENTRY),),
+)
+def put_shop_entry(asked: Asked) -> Prepared:
+    """Replace a shop's document. House rules and keys stay as they are."""
+    return replaced(asked, asked.path["shop"], shop_entry)

@@ -1,0 +1,103 @@
+"""``accord heat``: how hot the print gets, and when, as a drawing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from accord_rules import units
+from accord_service.cli.asking import Answerer, Document, Failure, answered, answerer
+from accord_service.cli.check import DONE, NOT_DONE, UNASKED
+from accord_service.cli.curve import Curve, curve_of, draw, legend
+from accord_service.cli.orders import Refused, read_order
+from accord_service.cli.page import Page
+from accord_service.cli.show import show_refusal, show_settlement
+from accord_service.cli.svg import svg
+
+
+@click.command(short_help="Draw how hot the print gets, and when.")
+@click.argument("file", metavar="ORDER.json")
+@click.option(
+    "--svg",
+    "svg_file",
+    type=click.Path(dir_okay=False, writable=True, path_type=Path),
+    help="Write the drawing to this file as well.",
+)
+@answered
+@click.pass_context
+def heat(context: click.Context, /, file: str, svg_file: Path | None, **who: Any) -> None:
+    """Draw how hot the print of ORDER.json gets in its best plan, and when ("-" reads standard input).
+
+    Whatever the order says is kept. If it cannot be done as it says, the drawing shows how it could with its settings
+    left open, and where the dwell it asks for lies. Every curve is an estimate, with how far it may be off. Exits with
+    0 if the order can be done, 1 if it cannot, 2 if it could not be read or nobody answered.
+    """
+    page = Page.of_terminal()
+    with answerer(**who) as asked:
+        try:
+            order = read_order(file).document
+            settlement = asked.recommend(order)
+            done = bool(settlement["plans"])
+            shown = settlement if done else _opened(asked, order)
+        except Refused as refused:
+            show_refusal(page, file, refused)
+            context.exit(UNASKED)
+        page.say(asked.introduction)
+        if not done:
+            show_settlement(page, file, settlement, 1)
+        curves = _show(page, shown, _asked_dwells(order) if not done else {})
+    if svg_file is not None and curves:
+        _write(svg_file, svg(curves))
+        page.say(f"Drawn in {svg_file} as well.")
+    context.exit(DONE if done else NOT_DONE)
+
+
+def _opened(asked: Answerer, order: Mapping[str, Any]) -> Document | None:
+    """The settlement with the order's settings left open; None if it has none."""
+    decorations = order["decorations"]
+    if not any("settings" in each for each in decorations):
+        return None
+    opened = [{name: value for name, value in each.items() if name != "settings"} for each in decorations]
+    return asked.recommend({**order, "decorations": opened})
+
+
+def _asked_dwells(order: Mapping[str, Any]) -> dict[int, float]:
+    """The dwells the order asks for, by decoration, s."""
+    said = {i: each.get("settings", {}).get("time") for i, each in enumerate(order["decorations"])}
+    return {i: units.parse(units.TIME, time) for i, time in said.items() if time is not None}
+
+
+def _show(page: Page, settlement: Document | None, asked_s: Mapping[int, float]) -> Sequence[Curve]:
+    """Draw the best plan's decorations in the order they are pressed; the curves there are."""
+    if settlement is None or not settlement["plans"]:
+        return ()
+    plan, curves = settlement["plans"][0], []
+    for index in plan["sequence"]:
+        planned = plan["decorations"][index]
+        curve = curve_of(planned, plan["press"], asked_s.get(index))
+        page.blank()
+        if curve is None:
+            page.say(
+                f"{planned['transfer']} on {plan['press']}: no estimate of the heat; the model does not hold there."
+            )
+            continue
+        curves.append(curve)
+        page.say(curve.title, lead="HEAT  ", lead_style={"bold": True})
+        page.blank()
+        for line in draw(page, curve):
+            click.echo(page.fit(line))
+        page.blank()
+        for line in legend(page, curve):
+            page.say(line, indent=4, lead="  ")
+        page.say(f"{curve.note[:1].upper()}{curve.note[1:]}.", lead="  ")
+    return curves
+
+
+def _write(file: Path, text: str) -> None:
+    try:
+        file.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise Failure(f"{file}: {error.strerror or error}") from None

@@ -1,0 +1,45 @@
+"""``accord key``: keys, for an admin, or for an owner those of the own shop."""
+
+from __future__ import annotations
+
+import click
+
+from accord_service.cli.asking import Failure, Put, administered
+from accord_service.roles import COLLECTIVE, ROLES
+
+
+@click.group(short_help="Issue, list and revoke keys (admin, owner).")
+def key() -> None:
+    """Keys. Needs an admin's key, or an owner's for those of the own shop."""
+
+
+@key.command()
+@click.argument("shop")
+@click.argument("role", type=click.Choice(ROLES))
+@administered
+def issue(put: Put, shop: str, role: str) -> None:
+    """Issue a key of ROLE for SHOP. The token, shown this once, is all that goes to standard output."""
+    issued = put(lambda client: client.administration.issue_key(shop, role))
+    if issued["token"] is None:
+        raise Failure(f"Key {issued['id']} was issued, but its token was lost on the way: revoke it, issue another.")
+    click.echo(f"Key {issued['id']}, {issued['role']} of {issued['shop']}. Its token is shown this once:", err=True)
+    click.echo(issued["token"])
+
+
+@key.command("list")
+@click.option("--shop", help=f"Only this shop's keys; {COLLECTIVE} for those that belong to none.")
+@administered
+def list_(put: Put, shop: str | None) -> None:
+    """List keys: id, shop, role, the token's last four, when issued, when revoked."""
+    for each in put(lambda client: list(client.administration.keys(shop))):
+        told = (*(each[name] for name in ("id", "shop", "role", "last_four", "issued_at")), each["revoked_at"] or "-")
+        click.echo("\t".join(told))
+
+
+@key.command()
+@click.argument("id")
+@administered
+def revoke(put: Put, id: str) -> None:
+    """Revoke a key, for good."""
+    revoked = put(lambda client: client.administration.revoke_key(id))
+    click.echo(f"Revoked: {revoked['id']}, {revoked['role']} of {revoked['shop']}.")

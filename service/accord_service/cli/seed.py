@@ -1,0 +1,133 @@
+"""``accord seed``: shops and keys from files into a store, before the service runs."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from accord_rules.documents import BookError
+from accord_rules.reading import Choice, DocumentError, Many, Name, Object, given, read
+from accord_rules.settings import Settings, from_documents
+from accord_rules.shop import Shop
+from accord_service import first_start
+from accord_service.cli.asking import Failure
+from accord_service.config import DATA, Config
+from accord_service.roles import ROLES
+from accord_service.shops import faults_of
+from accord_service.store import Store, StoreError
+
+T = TypeVar("T")
+WHO = "seed"
+
+
+@dataclass(frozen=True, slots=True)
+class WantedKey:
+    """A key that is to be issued."""
+
+    shop: str = given(Name())
+    role: str = given(Choice(ROLES))
+
+
+@dataclass(frozen=True, slots=True)
+class KeyFile:
+    """``keys.toml``: a table ``[[key]]`` a key."""
+
+    key: tuple[WantedKey, ...] = given(Many(Object(WantedKey), 1000, 1))
+
+
+@click.command(short_help="Put shops from files into a store that no service uses yet.")
+@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option(
+    "--data",
+    type=click.Path(file_okay=False, path_type=Path),
+    envvar="ACCORD_DATA",
+    show_envvar=True,
+    default=DATA,
+    show_default=True,
+    help="Folder for the store that comes along, and for the keys.",
+)
+@click.option("--store", envvar="ACCORD_STORE_URL", show_envvar=True, default="", help="Address of another store.")
+def seed(folder: Path, data: Path, store: str) -> None:
+    """Put the shops of FOLDER/shops/*.toml into a store and issue the keys that FOLDER/keys.toml asks for.
+
+    Each token is written into a file of its own under DATA/keys, named after shop and role, that only you can read.
+    What is there already stays as it is.
+    """
+    try:
+        with _open(Config(store_url=store, data=data)) as opened:
+            _seed(opened, folder, data / "keys")
+    except (BookError, StoreError, OSError) as error:
+        raise Failure(f"The store cannot be seeded: {error}") from None
+
+
+@contextmanager
+def _open(config: Config) -> Iterator[Store]:
+    server = first_start.own_store(config)
+    try:
+        url = config.store_url if server is None else server.url
+        first_start.furnish(url, config.data)
+        # A patient one: nobody waits for its answers.
+        store = Store.at(url, timeout_s=5.0)
+        try:
+            yield store
+        finally:
+            store.close()
+    finally:
+        if server is not None:
+            server.stop()
+
+
+def _seed(store: Store, folder: Path, keys: Path) -> None:
+    head = store.revisions.revision(store.revisions.head().number)
+    assert head is not None
+    settings = from_documents(head.documents, head.number)
+    shops = dict(_shop_in(file, settings) for file in sorted((folder / "shops").glob("*.toml")))
+    wanted = _read(KeyFile, folder / "keys.toml", _toml(folder / "keys.toml")).key
+    there = {each.id for each in store.shops.list()}
+    strays = sorted({each.shop for each in wanted} - set(shops) - there)
+    if strays:
+        raise Failure(f"{folder / 'keys.toml'}: there is no shop {strays[0]!r}")
+    for name, document in shops.items():
+        if name not in there:
+            store.shops.create(name, document, who=WHO)
+    issued = {(each.shop, each.role) for each in store.keys.list() if each.revoked_at is None}
+    for key in wanted:
+        if (key.shop, key.role) not in issued:
+            _issue(store, keys, key)
+    click.echo(f"{len(set(shops) - there)} shops added; the keys are in {keys.resolve()}")
+
+
+def _issue(store: Store, keys: Path, key: WantedKey) -> None:
+    first_start.write_key(keys, f"{key.shop}-{key.role}", lambda: store.keys.issue(key.shop, key.role, who=WHO))
+
+
+def _shop_in(file: Path, settings: Settings) -> tuple[str, dict[str, Any]]:
+    document = _toml(file)
+    shop = _read(Shop, file, document)
+    faults = [str(each) for each in faults_of(settings, shop, datetime.now(UTC).date())]
+    if shop.id != file.stem:
+        faults.append(f"/id: is {shop.id!r}; file name and id must be the same")
+    if faults:
+        raise Failure("\n".join(f"{file}: {fault}" for fault in faults))
+    return shop.id, document
+
+
+def _toml(file: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(file.read_text(encoding="utf-8"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise Failure(f"{file}: {error}") from None
+
+
+def _read(cls: type[T], file: Path, document: dict[str, Any]) -> T:
+    try:
+        return read(cls, document)
+    except DocumentError as error:
+        raise Failure("\n".join(f"{file}: {fault}" for fault in error.faults)) from None

@@ -1,0 +1,37 @@
+"""``accord shop``: the shops of the collective, for an admin."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import click
+
+from accord_service.cli.asking import Failure, Put, administered
+
+
+@click.group(short_help="Add and list shops (admin).")
+def shop() -> None:
+    """The shops of the collective. Needs an admin's key."""
+
+
+@shop.command("add")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE.toml")
+@click.option("--validate-only", is_flag=True, help="Check everything, write nothing.")
+@administered
+def add(put: Put, file: Path, validate_only: bool) -> None:
+    """Add the shop that FILE.toml describes."""
+    try:
+        document = tomllib.loads(file.read_text(encoding="utf-8"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise Failure(f"{file}: {error}") from None
+    added = put(lambda client: client.administration.add_shop(document, validate_only=validate_only))["shop"]
+    click.echo(f"{'Could be added' if validate_only else 'Added'}: {added['id']} ({added['name']}).")
+
+
+@shop.command("list")
+@administered
+def list_(put: Put) -> None:
+    """List every shop: id, name, version, when it last changed."""
+    for each in put(lambda client: list(client.administration.shops())):
+        click.echo(f"{each['id']}\t{each['name']}\t{each['version']}\t{each['changed_at']}")

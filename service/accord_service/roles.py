@@ -1,0 +1,71 @@
+"""Who may do what: the one table of endpoints and roles.
+
+counter < operator < owner are a shop's own; steward and admin serve the collective. A key of any role may belong to a
+shop, and then asks for that shop; one that belongs to none can only do what needs no shop.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+ROLES = ("counter", "operator", "owner", "steward", "admin")
+SHOP_ROLES = ("counter", "operator", "owner")
+# The shop of keys that belong to none. No shop may be called so.
+COLLECTIVE = "collective"
+
+_EVERYBODY = ROLES
+_PROPOSERS = ("operator", "owner", "steward", "admin")
+
+MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        # Orders
+        "post_validate": _EVERYBODY,
+        "post_recommend": _EVERYBODY,
+        "post_envelope": _EVERYBODY,
+        # Book
+        "get_catalogue": _EVERYBODY,
+        "get_catalogue_kind": _EVERYBODY,
+        "get_catalogue_entry": _EVERYBODY,
+        "get_limits": _EVERYBODY,
+        "get_limit": _EVERYBODY,
+        "get_sources": _EVERYBODY,
+        "get_source": _EVERYBODY,
+        "get_rules": _EVERYBODY,
+        "get_rule": _EVERYBODY,
+        # Changes
+        "get_revisions": _EVERYBODY,
+        "get_revision": _EVERYBODY,
+        "get_revision_changes": _EVERYBODY,
+        "post_revision_revert": _PROPOSERS,
+        "get_proposals": _EVERYBODY,
+        "post_proposals": _PROPOSERS,
+        "get_proposal": _EVERYBODY,
+        "put_proposal": _PROPOSERS,
+        "post_proposal_open": _PROPOSERS,
+        "get_proposal_effect": _PROPOSERS,
+        "post_proposal_approve": ("steward",),
+        "post_proposal_reject": _PROPOSERS,
+        "post_proposal_publish": ("steward",),
+        # Records
+        "get_verdict": _EVERYBODY,
+        "get_verdict_replay": _EVERYBODY,
+        "delete_verdict_reference": ("operator", "owner"),
+        "get_verdict_outcomes": _EVERYBODY,
+        "post_verdict_outcomes": _EVERYBODY,
+        # Shop
+        "get_shop": _EVERYBODY,
+        "put_shop": ("owner",),
+        "get_house_rules": SHOP_ROLES,
+        "put_house_rules": ("owner",),
+        # Administration
+        "get_shops": ("admin",),
+        "post_shops": ("admin",),
+        "get_shop_entry": ("admin",),
+        "put_shop_entry": ("admin",),
+        "get_keys": ("owner", "admin"),
+        "post_keys": ("owner", "admin"),
+        "delete_key": ("owner", "admin"),
+        "get_audit": ("steward", "admin"),
+    }
+)

@@ -1,0 +1,264 @@
+"""What a whole answer costs: validate and recommend in process, and validate over HTTP beside a bare echo.
+
+Run ``python tests/bench/bench_service.py``; it takes less than a minute. In process: CPU time an order (median and 99th
+percentile) for a plain order, a rejected one and the rest of the demo's day, and for a recommendation over 25 transfers
+and 5 presses. Over HTTP: the service and a bare Flask application that answers with the body it was sent, both under
+gunicorn with the same configuration and as many workers, asked in turns in one run over kept-alive connections. Figures
+change with the machine; the ratios are what to compare.
+"""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import shutil
+import signal
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import tomllib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from accord_rules.authority import Authority
+from accord_rules.order import Order, SettleRequest
+from accord_rules.reading import read
+from accord_rules.settings import load_book
+from accord_rules.shop import Shop
+
+DEMO = Path(__file__).parents[2] / "demo"
+WORKERS = 2
+WARM_UP, ROUNDS, A_ROUND = 30, 20, 15
+RECOMMENDATIONS = 40
+MOST_S = 12.0  # for any one line
+START_S = 30.0
+
+ECHO = """
+from flask import Flask, Response, request
+
+app = Flask(__name__)
+
+
+@app.post("/v1/validate")
+def echo():
+    return Response(request.get_data(), content_type="application/json")
+
+
+@app.get("/healthz")
+def healthz():
+    return "ok"
+"""
+# A recommendation that has to weigh 25 transfers on 5 presses.
+TRANSFERS, PRESS_TYPES = 25, ("swing-away", "clamshell", "draw", "hand-held", "pneumatic-single")
+OPEN = {
+    "item": {"blank": "tee-heavy-white"},
+    "decorations": [{"placement": "front", "size": {"width": "200 mm", "height": "150 mm"}}],
+}
+
+
+def demo_orders() -> list[tuple[str, dict[str, Any], Shop]]:
+    """The demo's day: expected verdict, order and shop."""
+    expected = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
+    shops = {file.stem: read(Shop, tomllib.loads(file.read_text("utf-8"))) for file in (DEMO / "shops").glob("*.toml")}
+    return [
+        (wanted["verdict"], json.loads((DEMO / "orders" / f"{name}.json").read_text("utf-8")), shops[wanted["shop"]])
+        for name, wanted in expected.items()
+    ]
+
+
+# -- in process ------------------------------------------------------------------------------------------------------
+
+
+def cpu_ms(ask: Callable[[], object], times: int) -> list[float]:
+    """CPU milliseconds of each call, as many as asked for or as there is time for."""
+    found: list[float] = []
+    end = time.monotonic() + MOST_S
+    while len(found) < times and (time.monotonic() < end or len(found) < 3):
+        start = time.process_time()
+        ask()
+        found.append((time.process_time() - start) * 1000)
+    return found
+
+
+def told(name: str, samples: Sequence[float], floor: float | None = None) -> float:
+    """Print a line; the median."""
+    ordered = sorted(samples)
+    median, high = statistics.median(ordered), ordered[min(len(ordered) - 1, int(len(ordered) * 0.99))]
+    ratio = "" if floor is None else f"  {median / floor:7.1f} x"
+    print(f"  {name:52} {median:8.2f} ms   p99 {high:8.2f} ms   n={len(ordered):<4}{ratio}")
+    return median
+
+
+def in_process() -> None:
+    print("in process, CPU time (an order is read, resolved, judged on its presses, worded; remedies weighed)")
+    authority = Authority(load_book())
+    try:
+        day = demo_orders()
+        plain = next((order, shop) for verdict, order, shop in day if verdict == "accepted")
+        refused = next((order, shop) for verdict, order, shop in day if verdict == "rejected")
+
+        def ask(order: Mapping[str, Any], shop: Shop) -> Callable[[], object]:
+            return lambda: authority.validate(read(Order, order), shop).document()
+
+        floor = told("validate, a plain order", cpu_ms(ask(*plain), 200))
+        told("validate, a rejected order with its remedies", cpu_ms(ask(*refused), 60), floor)
+        every = [sample for _, order, shop in day for sample in cpu_ms(ask(order, shop), 1)[:1]]
+        told(f"validate, the demo's {len(day)} orders, once each", every, floor)
+        shop = wide_shop(authority)
+        request = read(SettleRequest, OPEN)
+        asked = cpu_ms(lambda: authority.recommend(request, shop).document(), RECOMMENDATIONS)
+        told(f"recommend, {TRANSFERS} transfers on {len(PRESS_TYPES)} presses", asked, floor)
+        counts = authority.counts
+        assert counts.disagreements == counts.engine_errors == 0, counts
+    finally:
+        authority.close()
+
+
+def wide_shop(authority: Authority) -> Shop:
+    base = authority.settings.documents["base_example"]["shop"]
+    stock = dict(base["stock"]) | {"products": base["stock"]["products"][:TRANSFERS]}
+    assert len(stock["products"]) == TRANSFERS
+    presses = [{"id": each, "type": each} for each in PRESS_TYPES]
+    return read(Shop, dict(base) | {"stock": stock, "presses": presses})
+
+
+# -- over HTTP -------------------------------------------------------------------------------------------------------
+
+
+def free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+@contextmanager
+def under_gunicorn(application: str, folder: Path, data: str) -> Iterator[int]:
+    """The port of an application served with the service's own gunicorn configuration, and a store of its own."""
+    port = free_port()
+    env = os.environ | {
+        "PYTHONPATH": os.pathsep.join([str(folder), *sys.path]),
+        "ACCORD_DATA": str(folder / data),
+    }
+    env.pop("PROMETHEUS_MULTIPROC_DIR", None)
+    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
+    command += ["--bind", f"127.0.0.1:{port}", "--workers", str(WORKERS), application]
+    with (
+        (folder / f"{port}.log").open("wb") as log,
+        subprocess.Popen(command, env=env, stdout=log, stderr=log) as server,
+    ):
+        try:
+            wait_until_up(port, server, folder / f"{port}.log")
+            yield port
+        finally:
+            server.send_signal(signal.SIGTERM)
+            server.wait(30)
+
+
+def wait_until_up(port: int, server: subprocess.Popen[bytes], log: Path) -> None:
+    end = time.monotonic() + START_S
+    while time.monotonic() < end and server.poll() is None:
+        try:
+            connection = http.client.HTTPConnection("127.0.0.1", port, timeout=START_S)
+            connection.request("GET", "/healthz")
+            connection.getresponse().read()
+            return
+        except OSError:
+            time.sleep(0.05)
+    raise RuntimeError(f"the server did not start: {log.read_text()}")
+
+
+class Asker:
+    """One kept-alive connection that asks one question over and over; times in milliseconds of wall clock."""
+
+    def __init__(self, port: int, body: bytes, token: str) -> None:
+        self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+        self._connection.connect()
+        self._connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._body = body
+        self._headers = {"Content-Type": "application/json", "Authorization": f"Bearer {token}"}
+        self.samples: list[float] = []
+
+    def ask(self, times: int, keep: bool = True) -> bytes:
+        content = b""
+        for _ in range(times):
+            start = time.perf_counter()
+            self._connection.request("POST", "/v1/validate", self._body, self._headers)
+            answer = self._connection.getresponse()
+            content = answer.read()
+            if keep:
+                self.samples.append((time.perf_counter() - start) * 1000)
+            assert answer.status == 200, content
+        return content
+
+    def close(self) -> None:
+        self._connection.close()
+
+
+def over_http() -> None:
+    print(f"over HTTP, wall clock, one connection, {WORKERS} workers each, asked in turns")
+    day = demo_orders()
+    questions = {
+        f"validate, {name} order": next((o, s) for verdict, o, s in day if verdict == wanted)
+        for name, wanted in (("a plain", "accepted"), ("a rejected", "rejected"))
+    }
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(made)
+        (folder / "echo.py").write_text(ECHO, encoding="utf-8")
+        tokens = seeded(folder, {shop.id for _, shop in questions.values()})
+        with (
+            under_gunicorn("echo:app", folder, "echo-data") as echo,
+            under_gunicorn("accord_service.app:create_app()", folder, "data") as service,
+        ):
+            for name, (order, shop) in questions.items():
+                compare(name, echo, service, json.dumps(order).encode(), tokens[shop.id])
+
+
+def seeded(folder: Path, shops: set[str]) -> dict[str, str]:
+    """A store with the demo's shops that are needed; shop to its counter's token."""
+    (folder / "shops").mkdir()
+    for shop in shops:
+        shutil.copy(DEMO / "shops" / f"{shop}.toml", folder / "shops")
+    keys = "".join(f'[[key]]\nshop = "{shop}"\nrole = "counter"\n' for shop in sorted(shops))
+    (folder / "keys.toml").write_text(keys, encoding="utf-8")
+    command = [sys.executable, "-c", "from accord_service.cli.main import main; main()", "seed", str(folder)]
+    env = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
+    subprocess.run(
+        [*command, "--data", str(folder / "data")], env=env, check=True, stdout=subprocess.DEVNULL, timeout=60
+    )
+    written = {file.name.split("-counter")[0]: file for file in (folder / "data" / "keys").iterdir()}
+    return {shop: written[shop].read_text(encoding="utf-8").strip() for shop in shops}
+
+
+def compare(name: str, echo: int, service: int, body: bytes, token: str) -> None:
+    askers = {"a bare Flask echo of the same body": Asker(echo, body, token), name: Asker(service, body, token)}
+    try:
+        bare, judged = askers.values()
+        assert bare.ask(WARM_UP, keep=False) == body
+        assert json.loads(judged.ask(WARM_UP // 3, keep=False))["verdict"] in ("accepted", "rejected")
+        end = time.monotonic() + MOST_S
+        for _ in range(ROUNDS):
+            for asker in askers.values():
+                asker.ask(A_ROUND if asker is bare else max(1, A_ROUND // 5))
+            if time.monotonic() > end:
+                break
+        floor: float | None = None
+        for title, asker in askers.items():
+            floor = told(title, asker.samples, floor)
+    finally:
+        for asker in askers.values():
+            asker.close()
+
+
+def main() -> None:
+    in_process()
+    over_http()
+
+
+if __name__ == "__main__":
+    main()

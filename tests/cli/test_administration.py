@@ -1,0 +1,131 @@
+"""``accord shop``, ``accord key`` and ``accord seed``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import Result
+
+Accord = Callable[..., Result]
+SHOP = """
+id = "{id}"
+name = "Ferry Yard Print"
+market = "uk"
+unit_system = "metric"
+standing = []
+[[presses]]
+id = "left"
+type = "clamshell"
+[stock]
+products = []
+consumables = []
+"""
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Callable[[str], str]:
+    """Writes a shop's file and gives its name."""
+
+    def write(id: str) -> str:
+        file = tmp_path / f"{id}.toml"
+        file.write_text(SHOP.format(id=id), encoding="utf-8")
+        return str(file)
+
+    return write
+
+
+def test_a_shop_is_added_once(as_admin: Accord, file: Callable[[str], str]) -> None:
+    tried = as_admin("shop", "add", "--validate-only", file("ferry-yard"))
+    assert (tried.exit_code, tried.output) == (0, "Could be added: ferry-yard (Ferry Yard Print).\n")
+    assert "ferry-yard" not in as_admin("shop", "list").output
+    added = as_admin("shop", "add", file("ferry-yard"))
+    assert (added.exit_code, added.output) == (0, "Added: ferry-yard (Ferry Yard Print).\n")
+    assert "ferry-yard\tFerry Yard Print\t1\t" in as_admin("shop", "list").output
+    again = as_admin("shop", "add", file("ferry-yard"))
+    assert again.exit_code == 2
+    assert "There is a shop 'ferry-yard' already" in again.output
+
+
+def test_a_faulty_shop_is_refused_field_by_field(as_admin: Accord, file: Callable[[str], str]) -> None:
+    name = file("harbour")
+    Path(name).write_text(SHOP.format(id="harbour").replace("clamshell", "mangle").replace('"uk"', '"moon"'))
+    refused = as_admin("shop", "add", name)
+    assert refused.exit_code == 2
+    assert "/market" in refused.output
+
+
+def test_a_key_is_issued_works_and_is_revoked(served: Any, as_admin: Accord, alone: Accord) -> None:
+    issued = as_admin("key", "issue", "mill-loft", "operator")
+    assert issued.exit_code == 0
+    token = issued.stdout.strip()
+    assert "shown this once" in issued.stderr
+    asked = {"ACCORD_URL": served.url, "ACCORD_TOKEN": token}
+    assert alone("rules", **asked).exit_code == 0
+    id_ = token.partition(".")[0]
+    assert f"{id_}\tmill-loft\toperator\t{token[-4:]}\t" in as_admin("key", "list", "--shop", "mill-loft").output
+    assert as_admin("key", "revoke", id_).output == f"Revoked: {id_}, operator of mill-loft.\n"
+    assert token.partition(".")[2] not in as_admin("key", "list").output
+
+
+def test_a_counter_may_do_none_of_it(accord: Accord, file: Callable[[str], str]) -> None:
+    for command in (
+        ("shop", "list"),
+        ("key", "list"),
+        ("key", "issue", "mill-loft", "owner"),
+        ("shop", "add", file("x")),
+    ):
+        refused = accord(*command)
+        assert refused.exit_code == 2
+        assert "does not take this token" in refused.output
+
+
+def test_who_is_asked_has_to_be_said(alone: Accord) -> None:
+    assert alone("shop", "list").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "said"),
+    [
+        ("shops/mill-loft.toml", 'market = "eu"', "/market"),
+        ("shops/mill-loft.toml", "film-soft-matte", "there is no 'no-such-thing' in products"),
+        ("shops/mill-loft.toml", 'id = "mill-loft"', "file name and id must be the same"),
+        ("keys.toml", 'role = "owner"', "keys.toml: /key/1/role"),
+        ("keys.toml", 'shop = "mill-loft"', "there is no shop 'no-such-thing'"),
+    ],
+)
+def test_a_faulty_folder_seeds_nothing(
+    own_process: Any, collective: Path, tmp_path: Path, name: str, text: str, said: str
+) -> None:
+    for part in ("shops/mill-loft.toml", "keys.toml"):
+        (tmp_path / part).parent.mkdir(exist_ok=True)
+        whole = (collective / part).read_text(encoding="utf-8")
+        assert part != name or text in whole
+        words = text.split('"')
+        other = text.replace(words[1] if len(words) > 1 else text, "no-such-thing")
+        (tmp_path / part).write_text(whole.replace(text, other) if part == name else whole, encoding="utf-8")
+    done = own_process("seed", str(tmp_path), "--data", str(tmp_path / "data"))
+    assert done.returncode == 2
+    assert said in done.stderr.decode()
+    assert [file.name for file in (tmp_path / "data" / "keys").iterdir()] == ["admin"]
+
+
+def test_seeding_again_changes_nothing(own_process: Any, collective: Path, tmp_path: Path) -> None:
+    keys = tmp_path / "data" / "keys"
+    first = own_process("seed", str(collective), "--data", str(tmp_path / "data"))
+    assert first.stdout.startswith(b"1 shops added")
+    before = {file.name: file.read_bytes() for file in keys.iterdir()}
+    assert set(before) == {"admin", "mill-loft-counter", "mill-loft-owner"}
+    assert {file.stat().st_mode & 0o777 for file in keys.iterdir()} == {0o600}
+    again = own_process("seed", str(collective), "--data", str(tmp_path / "data"))
+    assert again.stdout.startswith(b"0 shops added")
+    assert {file.name: file.read_bytes() for file in keys.iterdir()} == before
+
+
+@pytest.mark.usefixtures("served")
+def test_a_store_that_a_service_uses_is_not_seeded(own_process: Any, collective: Path, data: Path) -> None:
+    done = own_process("seed", str(collective), "--data", str(data))
+    assert done.returncode == 2
+    assert b"is owned by process" in done.stderr

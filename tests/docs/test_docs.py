@@ -1,0 +1,166 @@
+"""What README.md and DEVELOPERS.md say is so: targets, files, commands and counts. No outside source."""
+
+from __future__ import annotations
+
+import json
+import re
+import shlex
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+
+from accord_rules.authority import Authority
+from accord_rules.order import Order
+from accord_rules.reading import read
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+from accord_rules.verdict import VERDICTS
+from accord_service.cli.main import main
+
+ROOT = Path(__file__).parents[2]
+PAGES = ("README.md", "DEVELOPERS.md")
+TARGET = re.compile(r"^([a-z][a-z-]*):", re.MULTILINE)
+PLACEHOLDER = re.compile(r"[<>*{}]")
+# What README counts, as it words it, and where the book keeps it.
+COUNTED = {
+    "fibres": "fibres",
+    "substrates": "substrates",
+    "transfer families": "transfers",
+    "stocked products": "products",
+    "consumables": "consumables",
+    "press types": "press_types",
+    "blanks": "blanks",
+}
+COUNT = re.compile(r"(?<![\d.,:/])(\d+)\s+(" + "|".join([*COUNTED, "limits", "rules", "sources"]) + r")\b")
+
+
+def text_of(page: str) -> str:
+    return (ROOT / page).read_text(encoding="utf-8")
+
+
+def code_of(page: str) -> Iterator[str]:
+    """Every piece of code: indented lines, and what stands in backticks."""
+    text = text_of(page)
+    yield from (line.strip() for line in text.splitlines() if line.startswith("    "))
+    yield from re.findall(r"`([^`\n]+)`", text)
+
+
+def commands(page: str, program: str) -> list[list[str]]:
+    found = [shlex.split(code, comments=True) for code in code_of(page) if code.startswith(f"{program} ")]
+    return [words for words in found if len(words) > 1]
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_make_command_has_its_target(page: str) -> None:
+    targets = set(TARGET.findall((ROOT / "Makefile").read_text(encoding="utf-8")))
+    asked = {words[1] for words in commands(page, "make")}
+    assert asked, f"{page} names no make command"
+    assert asked <= targets
+
+
+def test_make_help_tells_of_every_target() -> None:
+    makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
+    told = set(re.findall(r"^([a-z]+):.*## ", makefile, re.MULTILINE))
+    assert set(TARGET.findall(makefile)) == told
+    phony = re.search(r"^\.PHONY: (.+)$", makefile, re.MULTILINE)
+    assert phony is not None
+    assert set(phony.group(1).split()) == told
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_file_named_is_there(page: str) -> None:
+    """In backticks, with a folder or a file's ending; names with <placeholders> stand for files to be written."""
+    asked = {
+        code
+        for code in re.findall(r"`([^`\n]+)`", text_of(page))
+        if not PLACEHOLDER.search(code) and " " not in code and re.fullmatch(r"[\w.-]+(?:/[\w.-]+)*/?", code)
+        if "/" in code or code.endswith((".md", ".toml", ".py", ".json", ".yml"))
+    }
+    assert asked, f"{page} names no file"
+    assert sorted(name for name in asked if not is_there(name)) == []
+
+
+def is_there(name: str) -> bool:
+    """From the root, or, named shortly, inside the rules' or the service's package or the book."""
+    bases = (
+        ROOT,
+        *(ROOT / base for base in ("rules/accord_rules", "rules/accord_rules/book", "service/accord_service")),
+    )
+    return any((base / name).exists() for base in bases)
+
+
+def test_every_room_of_the_house_is_there() -> None:
+    """The first words of the drawing's lines, indented by the room they lie in."""
+    text = text_of("DEVELOPERS.md")
+    drawing = text[text.index("## The house") :].split("\n## ")[0]
+    room, seen = ROOT, 0
+    for line in drawing.splitlines():
+        indent = len(line) - len(line.lstrip())
+        if indent not in (4, 6) or not line.strip():
+            continue
+        names = re.split(r"\s{2,}", line.strip())[0].split()
+        if indent == 4:
+            room = ROOT / names[0]
+        for name in names:
+            place = room if indent == 4 else room / name
+            assert place.exists(), f"{name} in {line!r}"
+            seen += 1
+    assert seen > 10
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_accord_command_and_option_exists(page: str, book: Settings) -> None:
+    asked = commands(page, "accord")
+    for _, name, *words in asked:
+        command = main.commands[name]
+        options = {option for parameter in command.params for option in (*parameter.opts, *parameter.secondary_opts)}
+        assert {word for word in words if word.startswith("-")} <= options, (name, words)
+        arguments = [word for word in words if not word.startswith("-") and not PLACEHOLDER.search(word)]
+        if name == "rule":
+            assert set(arguments) <= set(book.rules)
+    assert asked or page != "README.md"
+    assert isinstance(main, click.Group)
+
+
+def test_the_counts_are_those_of_the_book(book: Settings) -> None:
+    text = " ".join(text_of("README.md").split())
+    said = {what: int(number) for number, what in COUNT.findall(text)}
+    assert set(said) >= {*COUNTED, "limits", "rules"}, "README no longer counts the book"
+    entries = {what: len(book.catalogue[kind]) for what, kind in COUNTED.items()}
+    entries |= {"limits": len(book.limits), "rules": len(book.rules), "sources": len(book.sources)}
+    assert said == {what: entries[what] for what in said}
+
+
+def test_the_verdicts_explained_are_all_verdicts() -> None:
+    explained = re.findall(r"^\| `([a-z]+)` \|", text_of("README.md"), re.MULTILINE)
+    assert explained == list(VERDICTS)
+
+
+def order_of_readme() -> dict[str, Any]:
+    found = re.search(r"-d '(\{.*?\})'", text_of("README.md"), re.DOTALL)
+    assert found is not None
+    document: dict[str, Any] = json.loads(found.group(1))
+    return document
+
+
+def test_the_order_in_the_readme_gets_the_answer_it_tells(book: Settings, authority: Authority) -> None:
+    text = text_of("README.md")
+    token = re.search(r"keys/([a-z-]+)-counter", text)
+    assert token is not None
+    shop = tomllib.loads((ROOT / "demo" / "shops" / f"{token.group(1)}.toml").read_text(encoding="utf-8"))
+    verdict = authority.validate(read(Order, order_of_readme()), read(Shop, shop))
+    assert f'`"verdict": "{verdict.verdict}"`' in text
+    assert verdict.remedies
+
+
+@pytest.mark.parametrize(
+    "page", [*PAGES, "demo/README.md", "clients/python/README.md", "rules/accord_rules/book/README.md"]
+)
+def test_links_inside_the_repository_lead_somewhere(page: str) -> None:
+    here = (ROOT / page).parent
+    links = re.findall(r"\]\((?!https?:|#|mailto:)([^)#]+)", text_of(page))
+    assert sorted(link for link in links if not (here / link).exists()) == []

@@ -1,0 +1,40 @@
+"""Two services on one real redis-server, as docker-compose.yml has it; a proposal's whole way: scripts people run."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+DEMO = Path(__file__).parents[2] / "demo"
+LIMIT_S = 240
+
+
+def run(script: str) -> str:
+    """What a script of the demo prints; it must end well."""
+    env = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    env.pop("PROMETHEUS_MULTIPROC_DIR", None)
+    ended = subprocess.run(
+        [sys.executable, str(DEMO / script)], env=env, capture_output=True, text=True, timeout=LIMIT_S, check=False
+    )
+    assert ended.returncode == 0, ended.stdout + ended.stderr
+    return ended.stdout
+
+
+def test_two_services_on_one_redis() -> None:
+    told = run("topology.py")
+    assert "150 orders: the same bytes from both services" in told
+    seen_s = re.search(r"everywhere on the other after ([0-9.]+) s", told)
+    assert seen_s is not None
+    assert float(seen_s[1]) < 2.0
+    held_s = re.search(r"a held answer was ([0-9.]+) s", told)
+    assert held_s is not None
+    assert float(held_s[1]) < 1.0, "at most the store's time limit on top of judging"
+
+
+def test_a_proposal_goes_its_whole_way() -> None:
+    told = run("worked_proposal.py")
+    steps = [int(number) for number in re.findall(r"^(\d+)\. ", told, re.MULTILINE)]
+    assert steps == list(range(1, 14))

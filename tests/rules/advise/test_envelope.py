@@ -1,0 +1,311 @@
+"""Envelopes: a value inside validates, a step outside does not. Where the edges lie is told by the book's numbers."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+import random_orders
+
+from accord_rules import units
+from accord_rules.advise import plans
+from accord_rules.advise.ranges import allowed, inward
+from accord_rules.authority import Authority
+from accord_rules.documents import merge
+from accord_rules.order import Order
+from accord_rules.reading import read
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+
+Document = dict[str, Any]
+WORKABLE = ("accepted", "conditional")
+STEP = {"temperature": (units.TEMPERATURE, 1.0), "time": (units.TIME, 1.0), "gauge": (units.PRESSURE, 1.0)}
+
+
+def ask(authority: Authority, shop: Shop, document: Document) -> Document:
+    return authority.envelope(read(Order, document), shop).document()
+
+
+def does(authority: Authority, shop: Shop, document: Document) -> bool:
+    return authority.judge(read(Order, document), shop).verdict in WORKABLE
+
+
+def with_setting(order: Document, index: int, **settings: Any) -> Document:
+    decorations = list(order["decorations"])
+    decorations[index] = merge(decorations[index], {"settings": settings})
+    return order | {"decorations": decorations}
+
+
+def pinned(order: Document, on: Document) -> Document:
+    """The order on that press, with the transfers its ranges are for."""
+    press = order["press"] if isinstance(order.get("press"), dict) else on["press"]
+    named = [
+        decoration | {"transfer": allowed_["transfer"]}
+        for decoration, allowed_ in zip(order["decorations"], on["decorations"], strict=True)
+    ]
+    return order | {"press": press, "decorations": named}
+
+
+def written(dimension: units.Dimension, value: float) -> str:
+    return f"{value:.6f} {dimension.symbol}"
+
+
+def check_ranges(
+    authority: Authority, shop: Shop, order: Document, index: int, name: str, ranges: list[Document], rng: random.Random
+) -> int:
+    """Inside passes, at both ends and between; a step outside any range does not, and the rules named stop it."""
+    dimension, step = STEP[name]
+    field = "pressure" if name == "gauge" else name
+    unit = shop.units.unit(dimension)
+    step = unit.inside(step) - unit.inside(0.0)
+    read_ = [(units.parse(dimension, each["least"]), units.parse(dimension, each["most"])) for each in ranges]
+    for each, (low, high) in zip(ranges, read_, strict=True):
+        assert low <= high
+        for value in (low, high, *(rng.uniform(low, high) for _ in range(3))):
+            assert does(authority, shop, with_setting(order, index, **{field: written(dimension, value)})), (
+                name,
+                value,
+            )
+        for value, stopped in ((low - step, each["below"]), (high + step, each["above"])):
+            if not dimension.least < value < dimension.most or any(a <= value <= b for a, b in read_):
+                continue
+            if name == "gauge" and not line_least_kpa(order, shop) <= value <= line_most_kpa(order, shop):
+                continue  # the line, not a rule, ends it
+            asked = with_setting(order, index, **{field: written(dimension, value)})
+            weighed = authority.judge(read(Order, asked), shop)
+            assert weighed.verdict not in WORKABLE, (name, value, order)
+            if weighed.verdict == "rejected":
+                assert stopped == sorted({fired.rule.id for fired in weighed.at("blocks")})
+    return len(ranges)
+
+
+def cylinder_of(order: Document, shop: Shop) -> Any:
+    named = order["press"]
+    press = read(Order, order).press if isinstance(named, dict) else shop.press(named)
+    return press.cylinder
+
+
+def line_least_kpa(order: Document, shop: Shop) -> float:
+    return float(cylinder_of(order, shop).line_least)
+
+
+def line_most_kpa(order: Document, shop: Shop) -> float:
+    return float(cylinder_of(order, shop).line_most)
+
+
+def check_words(authority: Authority, shop: Shop, order: Document, index: int, name: str, words: list[str]) -> None:
+    every = {
+        "peel": ["hot", "warm", "cold", "none"],
+        "pressure": ["light", "medium", "firm"],
+    }.get(name) or [
+        "none",
+        *(s for s in shop.stock.consumables if authority.settings.catalogue["consumables"][s].kind == name),
+    ]
+    assert words == [word for word in every if does(authority, shop, with_setting(order, index, **{name: word}))]
+
+
+def check_sizes(
+    authority: Authority, shop: Shop, order: Document, index: int, sizes: list[Document], rng: random.Random
+) -> None:
+    unit = shop.units.unit(units.LENGTH)
+    step, most = (
+        unit.inside(0.05 if unit.factor > 10 else 1.0),
+        authority.settings.limit_values["order.print_side_most"],
+    )
+    read_ = [(units.parse(units.LENGTH, each["width"]), units.parse(units.LENGTH, each["height"])) for each in sizes]
+
+    def fits(width: float, height: float) -> bool:
+        decorations = list(order["decorations"])
+        size = {"width": written(units.LENGTH, width), "height": written(units.LENGTH, height)}
+        decorations[index] = decorations[index] | {"size": size}
+        return does(authority, shop, order | {"decorations": decorations})
+
+    for width, height in read_:
+        assert fits(width, height)
+        assert fits(rng.uniform(5, width), rng.uniform(5, height))
+        for wide, high in ((width + step, height), (width, height + step)):
+            inside = any(wide <= w and high <= h for w, h in read_)
+            assert inside or max(wide, high) > most or not fits(wide, high), (order, width, height)
+
+
+def check(authority: Authority, shop: Shop, order: Document, rng: random.Random) -> int:
+    """Every law of one envelope; how many ranges there were."""
+    found, checked = ask(authority, shop, order), 0
+    assert [on["press"] for on in found["on"]] == found["presses"]
+    for on in found["on"]:
+        asked = pinned(order, on)
+        assert does(authority, shop, asked)
+        for index, decoration in enumerate(on["decorations"]):
+            assert decoration["transfer"] in found["transfers"][index]
+            for name in STEP:
+                if decoration[name] is not None:
+                    checked += check_ranges(authority, shop, asked, index, name, decoration[name], rng)
+            for name in ("pressure", "peel", "cover", "pad", "tape"):
+                if decoration[name] is not None:
+                    check_words(authority, shop, asked, index, name, decoration[name])
+            if decoration["size"] is not None:
+                check_sizes(authority, shop, asked, index, decoration["size"], rng)
+    return checked
+
+
+def test_inside_passes_and_a_step_outside_does_not(book: Settings, authority: Authority) -> None:
+    rng = random.Random("envelopes")
+    ranges = 0
+    while ranges < 40:
+        order = random_orders.order(rng, book, open_settings=True, decorations=2, odd=0.15)
+        shop = random_orders.shop(rng, book)
+        shop["presses"] = shop["presses"][:2]
+        ranges += check(authority, read(Shop, shop), order, rng)
+
+
+def test_what_the_order_says_is_no_longer_open(authority: Authority, book: Settings) -> None:
+    settings = {"temperature": "155 °C", "time": "15 s", "pressure": "medium", "peel": "hot", "cover": "ptfe-sheet"}
+    order, shop = cotton(book, settings=settings, size={"width": "100 mm", "height": "100 mm"})
+    (on,) = ask(authority, shop, order)["on"]
+    (found,) = on["decorations"]
+    closed = ("temperature", "time", "pressure", "peel", "cover", "size", "gauge")
+    assert [found[name] for name in closed] == [None] * len(closed)
+    assert found["pad"] is not None
+
+
+def cotton(book: Settings, **decoration: Any) -> tuple[Document, Shop]:
+    base = book.documents["base_example"]
+    order = {
+        "item": {"blank": "tee-heavy-white"},
+        "decorations": [{"transfer": "film-soft-matte", "placement": "front"} | decoration],
+        "press": {"type": "clamshell"},
+    }
+    return order, read(Shop, base["shop"])
+
+
+def test_the_edges_are_the_books_numbers(authority: Authority, book: Settings) -> None:
+    """Clamshell: display 3 K above the surface. Film: 142 to 165 °C, its dwell window; front 350 x 400 mm."""
+    film, clamshell = book.catalogue["products"]["film-soft-matte"], book.catalogue["press_types"]["clamshell"]
+    order, shop = cotton(book)
+    (on,) = ask(authority, shop, order)["on"]
+    (found,) = on["decorations"]
+    (heat,), (dwell,), (size,) = found["temperature"], found["time"], found["size"]
+    assert units.parse(units.TEMPERATURE, heat["least"]) == film.temperature.least + clamshell.loss
+    assert units.parse(units.TEMPERATURE, heat["most"]) == film.temperature.most + clamshell.loss
+    assert (heat["below"], heat["above"]) == (["temperature-below-window"], ["temperature-above-window"])
+    assert (dwell["least"], dwell["most"]) == (f"{film.time.least:g} s", f"{film.time.most:g} s")
+    assert (dwell["below"], dwell["above"]) == (["dwell-too-short"], ["dwell-too-long"])
+    assert size == {"width": "350 mm", "height": "400 mm"}
+    assert found["peel"] == [each for each in ("hot", "warm", "cold") if each in film.peel]
+
+
+def test_open_transfers_and_presses_are_those_that_can(authority: Authority, book: Settings) -> None:
+    """Dye does not take on cotton, and a shirt does not go round a mug."""
+    order, _ = cotton(book)
+    del order["decorations"][0]["transfer"], order["press"]
+    shop = read(
+        Shop,
+        merge(
+            dict(book.documents["base_example"]["shop"]),
+            {
+                "presses": [{"id": "bench", "type": "clamshell"}, {"id": "mug", "type": "mug-press"}],
+                "stock": {"products": ["film-soft-matte", "sub-paper-tacky", "flock-plush"], "consumables": []},
+            },
+        ),
+    )
+    found = ask(authority, shop, order)
+    assert found["presses"] == ["bench"]
+    assert set(found["transfers"][0]) == {"film-soft-matte", "flock-plush"}
+    assert {each["press"] for each in found["ruled_out"]} == {"bench", "mug"}
+
+
+def test_many_decorations_get_ranges_on_the_best_presses_alone(authority: Authority, book: Settings) -> None:
+    """Five prints on one shirt at five presses: all five are named, ranges are given for two."""
+    order, shop = cotton(book)
+    places = ("front", "back", "left-chest", "sleeve", "front")
+    size = {"width": "60 mm", "height": "60 mm"}
+    order["decorations"] = [order["decorations"][0] | {"placement": place, "size": size} for place in places]
+    del order["press"]
+    presses = [{"id": f"press-{i}", "type": "clamshell"} for i in range(5)]
+    stock = {"products": ["film-soft-matte"], "consumables": []}
+    shop = read(Shop, merge(dict(book.documents["base_example"]["shop"]), {"presses": presses, "stock": stock}))
+    found = ask(authority, shop, order)
+    assert found["presses"] == [press["id"] for press in presses]
+    assert [on["press"] for on in found["on"]] == ["press-0", "press-1"]
+    check_ranges(
+        authority,
+        shop,
+        pinned(order, found["on"][0]),
+        4,
+        "temperature",
+        found["on"][0]["decorations"][4]["temperature"],
+        random.Random(5),
+    )
+
+
+def test_open_decorations_do_not_multiply_without_end(authority: Authority, book: Settings) -> None:
+    """Eight prints of any transfer on one press: the best few of each are combined, and a way is found."""
+    everything = {"products": list(book.catalogue["products"]), "consumables": []}
+    shop = read(
+        Shop,
+        merge(
+            dict(book.documents["base_example"]["shop"]),
+            {"presses": [{"id": "bench", "type": "clamshell"}], "stock": everything},
+        ),
+    )
+    size = {"width": "50 mm", "height": "50 mm"}
+    places = ("front", "back", "left-chest", "sleeve")
+    decorations = [{"placement": places[i % 4], "size": size} for i in range(8)]
+    asked = {"item": {"blank": "tee-heavy-white"}, "decorations": decorations}
+    search = plans.search(authority.scales, read(Order, asked), shop)
+    assert search.possible
+    assert len(search.possible) + len(search.others) <= plans.COMBINATIONS_MOST
+
+
+def test_ground_ends_where_the_limit_is(authority: Authority, book: Settings) -> None:
+    """Dye print on polyester of unknown colour: light enough greys will do, one code darker will not."""
+    base = book.documents["base_example"]
+    order = {
+        "item": {"substrate": "knit", "fibres": {"PES": 100}},
+        "decorations": [{"transfer": "dye-sublimation", "artwork": {"colours": 4, "gradient": True}}],
+        "press": {"type": "clamshell"},
+    }
+    shop = read(Shop, base["shop"])
+    found = ask(authority, shop, order)
+    assert "/item/colour" in {need["pointer"] for need in found["needs"]}
+    (ground,) = found["ground"]
+    code = int(ground["least_colour"][1:3], 16)
+    assert ground["most_colour"] == "#FFFFFF"
+    for grey, passes in ((code, True), (code - 1, False), ((code + 255) // 2, True)):
+        coloured = order | {"item": order["item"] | {"colour": "#" + f"{grey:02X}" * 3}}
+        assert does(authority, shop, coloured) is passes
+    assert ground["least"] == pytest.approx(book.limit_values["dye.ground_lightness_tinted"], abs=0.5)
+
+
+# -- finding edges ---------------------------------------------------------------------------------------------------
+
+
+def test_edges_at_marks_are_exact_and_others_fine() -> None:
+    """[2, 5] with both ends in, (7, 9.123456) with neither: marks at 2, 5, 7 and 8 only."""
+
+    def holds(x: float) -> bool:
+        return 2 <= x <= 5 or 7 < x < 9.123456
+
+    (first, second) = allowed(holds, [0, 2, 5, 7, 8, 20], 0.001)
+    assert first == (2, 5)
+    assert second == (pytest.approx(7, abs=0.0011), pytest.approx(9.123456, abs=0.001))
+    assert all(map(holds, (*first, *second))), "ends are inside"
+
+
+def test_nothing_and_everything() -> None:
+    assert allowed(lambda x: False, [0, 1], 0.1) == []
+    assert allowed(lambda x: True, [0, 1], 0.1) == [(0, 1)]
+
+
+def test_drawn_in_to_whole_steps() -> None:
+    fahrenheit = units.UNIT_SYSTEMS["us-customary"].unit(units.TEMPERATURE)
+
+    def ends(low: float, high: float) -> Iterator[float]:
+        return (
+            round(fahrenheit.outside(each), 6) for each in inward(low, high, 1.0, fahrenheit.inside, fahrenheit.outside)
+        )
+
+    assert list(ends(145.0, 168.0)) == [293.0, 334.0], "145 °C is 293 °F, 168 °C is 334.4 °F"
+    assert list(ends(145.1, 145.2)) == pytest.approx([293.18, 293.36]), "no whole degree in it: left as it is"

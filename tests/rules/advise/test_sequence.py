@@ -1,0 +1,228 @@
+"""The order of pressings, compared with every sequence there is on small problems, and by hand on the book.
+
+That a later pressing must not heat an earlier print above what it bears is common practice; no published source.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations, pairwise, permutations
+from math import inf
+from typing import Any
+
+import pytest
+
+from accord_rules.advise.sequence import Arrangement, Print, arrange, conflicts
+from accord_rules.authority import Authority
+from accord_rules.documents import merge
+from accord_rules.order import Order, SettleRequest
+from accord_rules.reading import read
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+
+
+def problem(rng: random.Random, count: int) -> list[Print]:
+    """Decorations with few distinct temperatures, so that ties and rings are common."""
+    found = []
+    for index in range(count):
+        hot = float(rng.choice([130, 140, 150, 160, 190]))
+        least = hot - rng.choice([0, 0, 5, 12, 25])
+        heats = frozenset(other for other in range(count) if other != index and rng.random() < 0.7)
+        over = rng.choice([None, None, None, *range(index)])
+        found.append(Print(hot, least, rng.choice([120.0, 132.0, 148.0, 165.0, inf]), heats, over))
+    return found
+
+
+def levels_of(prints: Sequence[Print], order: Sequence[int]) -> tuple[float, ...] | None:
+    """The hottest that each may be pressed in this order, by trying; None if the order cannot be."""
+    levels = [0.0] * len(prints)
+    for place, index in enumerate(order):
+        mine, before = prints[index], order[:place]
+        if mine.over is not None and mine.over not in before:
+            return None
+        level = min([mine.hot_c, *(prints[each].bears_c for each in before if each in mine.heats)])
+        if level < min(mine.hot_c, mine.least_c):
+            return None
+        levels[index] = level
+    return tuple(levels)
+
+
+def every_way(prints: Sequence[Print]) -> list[tuple[float, ...]]:
+    tried = (levels_of(prints, order) for order in permutations(range(len(prints))))
+    return [levels for levels in tried if levels is not None]
+
+
+def lowered(prints: Sequence[Print], levels: Sequence[float]) -> dict[int, float]:
+    pairs = enumerate(zip(prints, levels, strict=True))
+    return {index: each.hot_c - level for index, (each, level) in pairs if level < each.hot_c}
+
+
+def holds(prints: Sequence[Print], found: Arrangement) -> bool:
+    fixed = [replace(each, hot_c=hot, least_c=hot) for each, hot in zip(prints, found.hot_c, strict=True)]
+    return levels_of(fixed, found.order) is not None
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_an_order_is_found_where_trying_all_finds_one_and_lowers_as_little(seed: int) -> None:
+    prints = problem(random.Random(seed), 2 + seed % 5)
+    found, ways = arrange(prints), every_way(prints)
+    assert (found is not None) == bool(ways)
+    if found is None:
+        return
+    assert sorted(found.order) == list(range(len(prints)))
+    assert holds(prints, found)
+    mine = lowered(prints, found.hot_c)
+    every = [lowered(prints, levels) for levels in ways]
+    assert max(mine.values(), default=0) == min(max(each.values(), default=0) for each in every)
+    most = max(mine.values(), default=0)
+    for other in every:
+        if max(other.values(), default=0) <= most:
+            assert not other.keys() < mine.keys(), "one is lowered that need not be"
+
+
+@pytest.mark.parametrize("seed", range(150))
+def test_conflicts_are_the_smallest_sets_without_an_order(seed: int) -> None:
+    prints = problem(random.Random(f"conflicts {seed}"), 2 + seed % 5)
+
+    def part(members: Sequence[int]) -> list[Print]:
+        place = {index: at for at, index in enumerate(members)}
+        return [
+            replace(
+                prints[index],
+                heats=frozenset(place[other] for other in prints[index].heats if other in place),
+                over=place.get(prints[index].over) if prints[index].over is not None else None,
+            )
+            for index in members
+        ]
+
+    hopeless = [
+        set(m) for n in range(1, len(prints) + 1) for m in combinations(range(len(prints)), n) if not every_way(part(m))
+    ]
+    smallest = [members for members in hopeless if len(members) == len(hopeless[0])]
+    assert [set(ring) for ring in sorted(conflicts(prints), key=sorted)] == sorted(smallest, key=sorted)
+
+
+def test_the_drawn_problems_are_of_both_sorts() -> None:
+    drawn = [problem(random.Random(seed), 2 + seed % 5) for seed in range(150)]
+    found = [arrange(prints) for prints in drawn]
+    assert 20 < sum(each is None for each in found) < 130
+    assert sum(each is not None and any(lowered(p, each.hot_c)) for p, each in zip(drawn, found, strict=True)) > 10
+
+
+def test_without_harm_the_order_is_the_orders_own() -> None:
+    assert arrange([Print(150, 150)] * 4) == Arrangement((0, 1, 2, 3), (150, 150, 150, 150))
+
+
+def test_only_what_must_be_is_lowered() -> None:
+    """Two that bear 150 °C, wished at 160 and 155: the second pressed last needs 5 K less, the first 10 K."""
+    both = frozenset({0, 1})
+    prints = [Print(160, 140, 150, both - {0}), Print(155, 140, 150, both - {1}), Print(200, 140, inf)]
+    assert arrange(prints) == Arrangement((0, 1, 2), (160, 150, 200))
+
+
+def test_a_ring_of_three_is_named_whole_and_in_its_order() -> None:
+    """Each bears less than the next one needs, and heats only that one."""
+    prints = [Print(160, 160, 150, frozenset({(index + 1) % 3})) for index in range(3)]
+    (ring,) = conflicts(prints)
+    assert set(ring) == {0, 1, 2}
+    for later, earlier in pairwise((*ring, ring[0])):
+        assert later in prints[earlier].heats
+
+
+def test_twelve_decorations_take_no_time() -> None:
+    """The worst kind: every one heats every other, all must be weighed against each other. Under 5 ms of computing."""
+    rng = random.Random("twelve")
+    slowest = 0.0
+    for _ in range(20):
+        prints = [
+            Print(150.0 + 7 * rng.random(), 120.0, 130 + 25 * rng.random(), frozenset(range(12)) - {index})
+            for index in range(12)
+        ]
+        start = time.process_time()
+        arrange(prints)
+        conflicts(prints)
+        slowest = max(slowest, time.process_time() - start)
+    assert slowest < 0.05, "ten times the 5 ms it is to take, for slow machines"
+
+
+# -- on the book -----------------------------------------------------------------------------------------------------
+
+
+def order_of(book: Settings, *decorations: dict[str, Any], **item: Any) -> tuple[Order, Shop]:
+    base = book.documents["base_example"]
+    sized = [{"size": {"width": "80 mm", "height": "80 mm"}} | each for each in decorations]
+    document = base["order"] | {"decorations": sized, "item": merge(base["order"]["item"], item)}
+    return read(Order, document), read(Shop, base["shop"])
+
+
+def test_settings_are_lowered_only_where_an_order_needs_it(authority: Authority, book: Settings) -> None:
+    """Foil and two-step toner on one front: toner bears 120 °C, foil 130 °C; toner goes last, cooler than it is wished
+    (142 °C), and foil keeps its 146 °C. Numbers: the book's transfers."""
+    foil, toner = {"transfer": "foil-over-adhesive"}, {"transfer": "toner-paper-two-step"}
+    for decorations in ((foil, toner), (toner, foil)):
+        order, shop = order_of(book, *decorations)
+        verdict = authority.validate(order, shop)
+        places = [str(each["transfer"]) for each in decorations]
+        assert [places[index] for index in verdict.sequence] == ["foil-over-adhesive", "toner-paper-two-step"]
+        alone = {
+            name: authority.validate(*order_of(book, {"transfer": name})).settings[0]["temperature"] for name in places
+        }
+        now = {name: settings["temperature"] for name, settings in zip(places, verdict.settings, strict=True)}
+        assert now["foil-over-adhesive"] == alone["foil-over-adhesive"]
+        assert now["toner-paper-two-step"] != alone["toner-paper-two-step"]
+
+
+def test_a_said_temperature_is_not_lowered(authority: Authority, book: Settings) -> None:
+    foil = {"transfer": "foil-over-adhesive"}
+    toner = {"transfer": "toner-paper-two-step", "settings": {"temperature": "142 °C"}}
+    order, shop = order_of(book, foil, toner)
+    verdict = authority.validate(order, shop)
+    assert "no-order-of-pressings" in {each.rule for each in verdict.findings}
+
+
+def test_a_clash_names_the_decorations_and_no_others(authority: Authority, book: Settings) -> None:
+    """Of three, the foil and the one-step toner clash; the sleeve's film has no part in it."""
+    order, shop = order_of(
+        book,
+        {"transfer": "cut-film", "placement": "sleeve"},
+        {"transfer": "foil-over-adhesive", "placement": "front"},
+        {"transfer": "toner-paper-one-step", "placement": "back"},
+    )
+    (clash,) = (each for each in authority.validate(order, shop).findings if each.rule == "no-order-of-pressings")
+    assert "decoration 2 (" in clash.because
+    assert "decoration 3 (" in clash.because
+    assert "decoration 1 (" not in clash.because
+
+
+def test_what_is_ruled_out_tells_its_own_clash(authority: Authority, book: Settings) -> None:
+    """Two combinations that clash differently stand apart, each with its own sentence."""
+    order, shop = order_of(book, {}, {"transfer": "toner-light-one-step"})
+    asked = SettleRequest(**{n: getattr(order, n) for n in Order.__dataclass_fields__})
+    first = replace(asked.decorations[0], transfer=None)
+    asked = replace(asked, decorations=(first, asked.decorations[1]))
+    stocked = replace(
+        shop, stock=replace(shop.stock, products=("foil-gold", "raised-standard", "toner-light-one-step"))
+    )
+    said = [
+        (each.transfers, finding.because)
+        for each in authority.recommend(asked, stocked).ruled_out
+        for finding in each.findings
+        if finding.rule == "no-order-of-pressings"
+    ]
+    assert len(said) >= 2
+    for transfers, because in said:
+        titles = {book.catalogue["products"][name].title.lower() for one in transfers for name in one.split(" + ")}
+        assert all(title in because.lower() for title in titles)
+
+
+def test_decorations_from_before_keep_every_pressing_below_what_they_bear(authority: Authority, book: Settings) -> None:
+    """A piece that carries film (165 °C) is pressed no hotter at its hottest spot."""
+    order, shop = order_of(book, {"transfer": "pigment-release-paper"}, {"transfer": "cut-film"}, already=["cut-film"])
+    verdict = authority.validate(order, shop)
+    assert "no-temperature-fits" in {each.rule for each in verdict.findings}, "178 °C is the least for pigment release"
+    order, shop = order_of(book, {"transfer": "cut-film"}, {"transfer": "powder-film"}, already=["cut-film-pvc"])
+    for settings in authority.validate(order, shop).settings:
+        assert float(settings["temperature"].split()[0]) <= 170

@@ -1,0 +1,50 @@
+"""Cases over the shipped book, made from order and shop documents laid on the book's quiet example."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+from accord_rules.derive.case import Case
+from accord_rules.documents import merge
+from accord_rules.examples import pressing_cases
+from accord_rules.order import Order
+from accord_rules.reading import read
+from accord_rules.resolve import resolve
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+
+Document = dict[str, Any]
+
+
+def order_document(book: Settings, **parts: Any) -> Document:
+    """The quiet order; ``decoration`` is laid on its first decoration, the other parts on its top."""
+    base = copy.deepcopy(dict(book.documents["base_example"]["order"]))
+    decoration = parts.pop("decoration", {})
+    base["decorations"] = [merge(base["decorations"][0], decoration)]
+    return merge(base, parts)
+
+
+def shop_of(book: Settings, **parts: Any) -> Shop:
+    return read(Shop, merge(copy.deepcopy(dict(book.documents["base_example"]["shop"])), parts))
+
+
+def whole_case(book: Settings, shop: Shop | None = None, **parts: Any) -> Case:
+    shop = shop or shop_of(book)
+    order = resolve(read(Order, order_document(book, **parts)), book, shop)
+    return Case(book, shop, order)
+
+
+def decoration_case(book: Settings, shop: Shop | None = None, **parts: Any) -> Case:
+    return whole_case(book, shop, **parts).decoration_case(0)
+
+
+def pressing(book: Settings, shop: Shop | None = None, press: Document | None = None, **parts: Any) -> Case:
+    """The first decoration on the press, settings chosen; ``press`` describes one, else the shop's first is meant."""
+    shop = shop or shop_of(book)
+    if press is not None:
+        parts["press"] = press
+    whole = whole_case(book, shop, **parts)
+    named = whole.order.press
+    on = shop.press(named) if isinstance(named, str) else named
+    return pressing_cases(whole, on or shop.presses[0])[0]

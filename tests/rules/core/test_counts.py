@@ -1,0 +1,221 @@
+"""How much the shipped book knows, that nothing in it lies idle, and that every number says where it comes from.
+
+The numbers of entries and the topics are this project's own aim; there is no outside source.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Iterator
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from typing import Any
+
+import pytest
+
+from accord_rules.catalogue import KINDS
+from accord_rules.infer.condition import Compare, LimitName, comparisons
+from accord_rules.rule import Rule
+from accord_rules.settings import Settings
+from accord_rules.verdict import LEVELS
+
+LEAST = {
+    "fibres": 25,
+    "substrates": 30,
+    "coatings": 8,
+    "finishes": 7,
+    "transfers": 25,
+    "products": 50,
+    "consumables": 7,
+    "press_types": 9,
+    "blanks": 60,
+}
+TOPICS = {
+    "dye-on-cloth",
+    "dye-on-hard-goods",
+    "film-powder-paper",
+    "heat-ceilings",
+    "settings",
+    "press",
+    "order-of-pressings",
+    "people",
+    "order-sense",
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_catalogue_is_broad(kind: str, book: Settings) -> None:
+    assert len(book.catalogue[kind]) >= LEAST[kind]
+
+
+def test_there_are_rules_on_every_topic(book: Settings) -> None:
+    assert len(book.rules) >= 90
+    assert {rule.topic for rule in book.rules.values()} >= TOPICS
+    for topic in TOPICS:
+        levels = {rule.level for rule in book.rules.values() if rule.topic == topic}
+        assert "blocks" in levels, topic
+    assert {rule.level for rule in book.rules.values()} == set(LEVELS)
+
+
+def test_every_family_has_a_stocked_product_and_a_substrate_it_suits(book: Settings) -> None:
+    assert {product.family for product in book.catalogue["products"].values()} == set(book.catalogue["transfers"])
+    families = {substrate.family for substrate in book.catalogue["substrates"].values()}
+    for name, transfer in book.catalogue["transfers"].items():
+        assert set(transfer.suits) & families, name
+
+
+@pytest.mark.parametrize("kind", ["cover", "pad", "tape"])
+def test_there_are_consumables_of_every_kind(kind: str, book: Settings) -> None:
+    assert [name for name, entry in book.catalogue["consumables"].items() if entry.kind == kind]
+
+
+def test_every_shape_of_piece_has_a_press(book: Settings) -> None:
+    curved = {
+        "cap" if substrate.family == "cloth" else "mug"
+        for substrate in book.catalogue["substrates"].values()
+        if substrate.curved
+    }
+    assert {press.shape for press in book.catalogue["press_types"].values()} == curved | {"flat"}
+
+
+# -- nothing lies idle -----------------------------------------------------------------------------------------------
+
+
+def package_text(folder: Traversable | None = None) -> str:
+    """The package's Python sources, its book left out."""
+    texts = []
+    for each in sorted((folder or files("accord_rules")).iterdir(), key=lambda entry: entry.name):
+        if each.is_dir() and each.name not in ("__pycache__", "book"):
+            texts.append(package_text(each))
+        elif each.name.endswith(".py"):
+            texts.append(each.read_text(encoding="utf-8"))
+    return "\n".join(texts)
+
+
+def limits_of_derivations(text: str) -> Iterator[re.Pattern[str]]:
+    """What ``limit("...")`` and ``limit(f"...")`` ask for in the code; a replacement field stands for anything."""
+    for literal in re.findall(r'\blimit\(\s*f?"([a-z0-9_.]+(?:\{.*?\}[a-z0-9_.]*)*)"\s*\)', text):
+        pattern = ".+".join(re.escape(part) for part in re.split(r"\{.*?\}", literal))
+        yield re.compile(pattern)
+
+
+def test_every_limit_is_used_by_a_rule_or_a_derivation(book: Settings) -> None:
+    by_rules = {name for rule in book.rules.values() for name in rule.limits}
+    derived = list(limits_of_derivations(package_text()))
+    idle = [name for name in book.limits if name not in by_rules and not any(p.fullmatch(name) for p in derived)]
+    assert idle == []
+
+
+def test_derivations_name_no_limit_that_is_not_there(book: Settings) -> None:
+    patterns = list(limits_of_derivations(package_text()))
+    assert len(patterns) > 10
+    assert [p.pattern for p in patterns if not any(p.fullmatch(name) for name in book.limits)] == []
+
+
+def test_every_source_is_named_somewhere(book: Settings) -> None:
+    """By an entry, a limit, a rule, or, for a formula, by the module that holds it."""
+    named = {source for each in entries(book) for source in all_sources(each)}
+    in_code = set(re.findall(r"``([a-z0-9-]+)``", package_text()))
+    assert sorted(set(book.sources) - named - in_code) == []
+
+
+def test_every_entry_is_within_reach(book: Settings) -> None:
+    """Coatings, finishes and consumables that nothing refers to would be dead weight, unless an order names them."""
+    catalogue = book.catalogue
+    worn = {blank.substrate for blank in catalogue["blanks"].values()}
+    assert set(catalogue["substrates"]) >= worn
+    assert len(worn) >= 25, "blanks of at least 25 substrates"
+    asked = {name for transfer in catalogue["transfers"].values() for name in (*transfer.cover, *transfer.pad)}
+    assert asked <= set(catalogue["consumables"])
+
+
+# -- every number says where it comes from ---------------------------------------------------------------------------
+
+
+def entries(book: Settings) -> Iterator[Any]:
+    for kind in KINDS:
+        yield from book.catalogue[kind].values()
+    yield from book.limits.values()
+    yield from book.rules.values()
+
+
+def all_sources(entry: Any) -> set[str]:
+    found = set(entry.sources)
+    for sources in getattr(entry, "sources_of", {}).values():
+        found |= set(sources)
+    return found
+
+
+def test_every_entry_names_its_sources(book: Settings) -> None:
+    for entry in entries(book):
+        assert entry.sources, entry
+        assert all_sources(entry) <= set(book.sources), entry
+
+
+def test_sources_of_single_numbers_name_fields_there_are(book: Settings) -> None:
+    for kind in KINDS:
+        fields = {field.name for field in dataclasses.fields(KINDS[kind])}
+        for name, entry in book.catalogue[kind].items():
+            for field in getattr(entry, "sources_of", {}):
+                assert field.split(".")[0] in fields, f"{kind}: {name}: {field}"
+
+
+def test_published_sources_say_edition_or_place(book: Settings) -> None:
+    for name, source in book.sources.items():
+        if source.kind == "published":
+            assert re.search(r"\d", source.title + source.text), name
+
+
+# -- which way is stricter -------------------------------------------------------------------------------------------
+
+
+def finds_more_when(comparison: Compare) -> str:
+    """Which way the limit has to move for the comparison to hold more often."""
+    return "higher" if comparison.op in ("<", "<=") else "lower"
+
+
+def limit_comparisons(book: Settings) -> Iterator[tuple[Rule, Compare, str]]:
+    for rule in book.rules.values():
+        for comparison in comparisons(rule.condition):
+            if isinstance(comparison.right, LimitName):
+                yield rule, comparison, comparison.right.name
+
+
+def test_moving_a_limit_the_stricter_way_finds_more(book: Settings) -> None:
+    """A rule that finds less then hands over to one at least as firm that finds more: a band that gives way."""
+    compared = list(limit_comparisons(book))
+    assert len(compared) > 100
+    wrong = []
+    for rule, comparison, name in compared:
+        stricter = book.limits[name].stricter
+        if finds_more_when(comparison) == stricter or rule.level == "notes":
+            continue
+        firmer = [
+            other.id
+            for other, against, other_name in compared
+            if other_name == name
+            and against.left == comparison.left
+            and finds_more_when(against) == stricter
+            and LEVELS.index(other.level) <= LEVELS.index(rule.level)
+        ]
+        if not firmer:
+            wrong.append(f"{rule.id} ({rule.level}): {comparison}, but {name} is stricter when {stricter}")
+    assert wrong == []
+
+
+def test_every_limit_of_a_rule_has_a_comparison_in_its_stricter_direction(book: Settings) -> None:
+    compared: dict[str, set[str]] = {}
+    for _, comparison, name in limit_comparisons(book):
+        compared.setdefault(name, set()).add(finds_more_when(comparison))
+    wrong = {name: ways for name, ways in compared.items() if book.limits[name].stricter not in ways}
+    assert wrong == {}
+
+
+@pytest.mark.parametrize("word", ["light", "medium", "firm"])
+def test_pressure_words_do_not_overlap_or_leave_gaps(word: str, book: Settings) -> None:
+    values = book.limit_values
+    assert values[f"pressure.{word}_least"] < values[f"pressure.{word}_most"]
+    softer = {"medium": "light", "firm": "medium"}.get(word)
+    if softer is not None:
+        assert values[f"pressure.{softer}_most"] == values[f"pressure.{word}_least"]

@@ -1,0 +1,212 @@
+"""Strict reading: every fault with its JSON Pointer (RFC 6901), and what is allowed if it can be listed."""
+
+from __future__ import annotations
+
+import copy
+import json
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+
+from accord_rules import units
+from accord_rules.catalogue import KINDS
+from accord_rules.order import Order, SettleRequest
+from accord_rules.reading import (
+    DocumentError,
+    Fault,
+    Many,
+    Name,
+    Number,
+    Quantity,
+    Table,
+    Text,
+    Whole,
+    escape,
+    given,
+    names_in,
+    optional,
+    read,
+    readers_of,
+)
+from accord_rules.shop import Shop
+
+PLAIN: dict[str, Any] = {
+    "item": {"blank": "tee-heavy-white"},
+    "decorations": [{"transfer": "cut-film", "size": {"width": "200 mm", "height": "150 mm"}}],
+}
+
+
+def faults(cls: type, document: Any) -> dict[str, Fault]:
+    with pytest.raises(DocumentError) as refused:
+        read(cls, document)
+    return {fault.pointer: fault for fault in refused.value.faults}
+
+
+def order_with(pointer: str, value: Any) -> dict[str, Any]:
+    document = copy.deepcopy(PLAIN)
+    *path, last = pointer.split("/")[1:]
+    place: Any = document
+    for step in path:
+        place = place[int(step)] if isinstance(place, list) else place.setdefault(step, {})
+    place[last] = value
+    return document
+
+
+def test_a_plain_order_is_read_into_inside_units() -> None:
+    order = read(Order, order_with("/decorations/0/settings", {"temperature": "392 °F", "time": "1 min 10 s"}))
+    settings = order.decorations[0].settings
+    assert settings is not None
+    assert settings.temperature == pytest.approx(200.0)
+    assert settings.time == 70.0
+
+
+SETTINGS = "/decorations/0/settings"
+
+
+@pytest.mark.parametrize(
+    ("pointer", "value", "says"),
+    [
+        ("/colour", "red", "is not a known field"),
+        ("/item/color", "red", "is not a known field"),
+        ("/item", [], "must be an object, not a list"),
+        ("/item", None, "must be an object, not null"),
+        ("/decorations", {}, "must be a list, not an object"),
+        ("/decorations", [], "must have 1 to 12 entries, has 0"),
+        ("/decorations", [{}] * 13, "must have 1 to 12 entries, has 13"),
+        ("/quantity", 0, "must be from 1 to 1000000"),
+        ("/quantity", -3, "must be from 1 to 1000000"),
+        ("/quantity", 2.0, "must be a whole number from 1 to 1000000, not 2.0"),
+        ("/quantity", "3", "not '3'"),
+        ("/quantity", True, "not true or false"),
+        ("/item/fibres", {}, "must have 1 to 12 entries, has 0"),
+        ("/item/fibres/CO", 0, "must be from 0.1 to 100"),
+        ("/item/fibres/CO", float("nan"), "must be from 0.1 to 100"),
+        ("/item/fibres/CO", float("inf"), "must be from 0.1 to 100"),
+        ("/item/fibres/CO", "100", "must be a number from 0.1 to 100, not '100'"),
+        ("/item/blank", "", "must have 1 to 80 characters, has 0"),
+        ("/item/blank", "x" * 81, "must have 1 to 80 characters, has 81"),
+        ("/item/blank", "tee\n", "control characters"),
+        ("/item/blank", "\ud800", "half a surrogate pair"),
+        ("/item/features", ["zip", "zip"], "must not name the same thing twice"),
+        ("/item/dye", "purple", "'purple' is not one of the allowed words"),
+        ("/item/dye", 3, "must be one of the allowed words, not a number"),
+        ("/item/care", {}, "/item/care/iron"),
+        ("/press", 3, "must be an object, not a number"),
+        ("/press", {"id": "attic"}, "/press/type"),
+        (f"{SETTINGS}/temperature", "392", "392 has no unit"),
+        (f"{SETTINGS}/temperature", 392, "must be a string with a unit, such as '392 °F', not a number"),
+        (f"{SETTINGS}/temperature", "392 psi", "unit 'psi' is not known here"),
+        (f"{SETTINGS}/temperature", "3e2 °F", "unit 'e' is not known here"),
+        (f"{SETTINGS}/temperature", "NaN °F", "cannot be read as temperature"),
+        (f"{SETTINGS}/temperature", "-300 °C", "must be at least -273.15 °C"),
+        (f"{SETTINGS}/temperature", "9999999999 °C", "cannot be read as temperature"),
+        (f"{SETTINGS}/time", "0 s", "must be above 0 s"),
+        (f"{SETTINGS}/pressure", "hard", "cannot be read as pressure"),
+        (f"{SETTINGS}/pre_press", "-1 s", "must be above 0 s"),
+    ],
+)
+def test_a_fault_is_named_where_it_is(pointer: str, value: Any, says: str) -> None:
+    found = faults(Order, order_with(pointer, value))
+    near = {where: fault for where, fault in found.items() if where.startswith(pointer)}
+    assert len(found) == len(near) == 1, found
+    assert any(says in str(fault) for fault in near.values()), found
+
+
+@pytest.mark.parametrize("zero", ["0 s", "0s", " 0 s ", "0 min"])
+def test_none_of_a_pre_press_may_be_said_as_zero(zero: str) -> None:
+    settings = read(Order, order_with(SETTINGS, {"pre_press": zero})).decorations[0].settings
+    assert settings is not None
+    assert settings.pre_press == 0.0
+
+
+@pytest.mark.parametrize("text", ["5s", "05 s", "00 s 5 s"])
+def test_a_zero_in_front_is_no_zero(text: str) -> None:
+    settings = read(Order, order_with(SETTINGS, {"pre_press": text})).decorations[0].settings
+    assert settings is not None
+    assert settings.pre_press == 5.0
+
+
+def test_all_faults_are_told_at_once() -> None:
+    document = {"item": {"dye": "purple", "color": 1}, "decorations": [{"size": {"width": "3"}}, 4], "quantity": 0}
+    assert set(faults(Order, document)) == {
+        "/item/dye",
+        "/item/color",
+        "/decorations/0/size/width",
+        "/decorations/0/size/height",
+        "/decorations/1",
+        "/quantity",
+    }
+
+
+def test_what_is_allowed_is_listed() -> None:
+    assert faults(Order, order_with("/item/dye", "purple"))["/item/dye"].allowed[0] == "undyed"
+    units_of_temperature = faults(Order, order_with(f"{SETTINGS}/temperature", "5 mm"))[f"{SETTINGS}/temperature"]
+    assert units_of_temperature.allowed == ("°C", "°F", "K")
+    pressure = faults(Order, order_with(f"{SETTINGS}/pressure", "hard"))[f"{SETTINGS}/pressure"].allowed
+    assert pressure[:3] == ("light", "medium", "firm")
+    assert {"kPa", "psi", "bar"} <= set(pressure)
+    assert "blank" in faults(Order, order_with("/item/color", "red"))["/item/color"].allowed
+    assert faults(Order, order_with("/item/care", {"iron": 1, "edition": True})).keys() == {"/item/care/edition"}
+
+
+@pytest.mark.parametrize(("key", "token"), [("a/b", "a~1b"), ("a~b", "a~0b"), ("~1", "~01"), ("plain", "plain")])
+def test_keys_are_escaped_in_pointers(key: str, token: str) -> None:
+    """RFC 6901, section 3."""
+    assert escape(key) == token
+    assert set(faults(Order, order_with("/item", {key: 1}))) == {f"/item/{token}"}
+
+
+def test_prefer_is_for_settle_requests_only() -> None:
+    assert read(SettleRequest, PLAIN | {"prefer": ["cost"]}).prefer == ("cost",)
+    assert set(faults(Order, PLAIN | {"prefer": ["cost"]})) == {"/prefer"}
+
+
+def test_names_of_the_book_are_found_with_their_kind() -> None:
+    document = order_with("/item/already", ["cut-film"]) | {"press": {"type": "clamshell"}}
+    document["decorations"][0]["settings"] = {"cover": "ptfe-sheet", "pressure": "medium"}
+    assert set(names_in(read(Order, document))) == {
+        ("/item/blank", "blanks", "tee-heavy-white"),
+        ("/item/already/0", "transfers", "cut-film"),
+        ("/decorations/0/transfer", "transfers|products", "cut-film"),
+        ("/decorations/0/settings/cover", "consumables", "ptfe-sheet"),
+        ("/press/type", "press_types", "clamshell"),
+    }
+
+
+def test_a_press_of_the_shop_is_no_name_of_the_book() -> None:
+    assert not [name for name in names_in(read(Order, PLAIN | {"press": "bench"})) if name[0] == "/press"]
+
+
+@dataclass(frozen=True, slots=True)
+class Odd:
+    """Every plain reader, with bounds."""
+
+    word: str = given(Text(3))
+    many: tuple[float, ...] = given(Many(Number(0, 1), 2))
+    table: dict[str, int] = optional(Table(Name(), Whole(1, 2), most=2))
+    gap: float | None = optional(Quantity(units.TEMPERATURE_DIFFERENCE, zero=True))
+
+
+def test_bounds_hold_at_their_edges() -> None:
+    good = {"word": "abc", "many": [0, 1.0], "table": {"a": 1, "b": 2}, "gap": "0 K"}
+    assert read(Odd, good) == Odd("abc", (0.0, 1.0), {"a": 1, "b": 2}, 0.0)
+    bad = {"word": "abcd", "many": [0, 0, 0], "table": {"a": 1, "b": 2, "c": 1}, "gap": "20 °F"}
+    assert set(faults(Odd, bad)) == {"/word", "/many", "/table", "/gap"}
+
+
+CLASSES: tuple[type, ...] = (Order, SettleRequest, Shop, *dict.fromkeys(KINDS.values()))
+
+
+@pytest.mark.parametrize("cls", CLASSES)
+def test_every_reader_describes_itself_as_json(cls: type) -> None:
+    for reader, _ in readers_of(cls).values():
+        json.dumps(reader.json_schema(), allow_nan=False)
+
+
+@pytest.mark.parametrize("cls", [Order, Shop])
+@pytest.mark.parametrize("document", [None, 3, "text", [], True])
+def test_a_document_that_is_no_object_is_refused_at_its_root(cls: type, document: Any) -> None:
+    (fault,) = faults(cls, document).values()
+    assert fault.pointer == ""
+    assert "must be an object" in str(fault)

@@ -1,0 +1,145 @@
+"""Change sets: read strictly, applied without touching what they are laid on, and taken back exactly."""
+
+from __future__ import annotations
+
+import copy
+import random
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from accord_rules.documents import BookError
+from accord_rules.governance.changes import (
+    ABSENT,
+    CHANGEABLE,
+    Change,
+    ChangeError,
+    apply,
+    change_digest,
+    changes_document,
+    check,
+    difference,
+    entry_digest,
+    read_changes,
+)
+from accord_rules.reading import DocumentError
+from accord_rules.settings import Settings
+
+Changed = Callable[..., Change]
+
+
+def test_a_change_set_reads_back_as_it_was_written(changed: Changed) -> None:
+    changes = (changed("limits", "order.shift", note="Eight hours."), Change("rules", "dye-on-nylon", None))
+    assert read_changes(changes_document(changes)) == changes
+
+
+@pytest.mark.parametrize(
+    ("document", "pointer"),
+    [
+        ({}, "/changes"),
+        ([{"kind": "limits", "id": "x"}], "/changes/0/value"),
+        ([{"kind": "sizes", "id": "x", "value": None}], "/changes/0/kind"),
+        ([{"kind": "limits", "id": "x", "value": 5}], "/changes/0/value"),
+        ([{"kind": "limits", "id": "x", "value": {"a": None}}], "/changes/0/value/a"),
+        ([{"kind": "limits", "id": "x", "value": {"a/b": [float("nan")]}}], "/changes/0/value/a~1b/0"),
+        ([{"kind": "limits", "id": "x", "value": {"a": "\ud800"}}], "/changes/0/value/a"),
+        ([{"kind": "limits", "id": "x", "value": None, "why": "?"}], "/changes/0/why"),
+        ([{"kind": "limits", "id": "x", "value": None}] * 2, "/changes/1"),
+    ],
+)
+def test_what_is_no_change_set_is_refused_with_its_place(document: Any, pointer: str) -> None:
+    with pytest.raises(DocumentError) as refused:
+        read_changes(document)
+    assert pointer in {fault.pointer for fault in refused.value.faults}
+
+
+def test_an_entry_too_deep_or_too_long_is_refused() -> None:
+    deep: dict[str, Any] = {}
+    for _ in range(20):
+        deep = {"a": deep}
+    for value in (deep, {"a": "x" * 70_000}):
+        with pytest.raises(DocumentError):
+            read_changes([{"kind": "limits", "id": "x", "value": value}])
+
+
+def test_applying_leaves_the_given_documents_alone(book: Settings, changed: Changed) -> None:
+    before = copy.deepcopy({kind: dict(entries) for kind, entries in book.documents.items()})
+    change = changed("limits", "order.shift", note="Eight hours.")
+    result = apply(book.documents, [change])
+    assert result["limits"]["order.shift"]["note"] == "Eight hours."
+    result["limits"]["order.shift"]["note"] = "changed later"
+    assert change.value is not None
+    assert change.value["note"] == "Eight hours."
+    assert book.documents == before
+
+
+def test_a_change_made_against_another_state_of_the_entry_is_refused(book: Settings) -> None:
+    stale = Change("limits", "order.shift", {"value": 1}, "sha256:0")
+    gone = Change("limits", "order.no-such", None)
+    known = Change("limits", "order.shift", {"value": 1}, ABSENT)
+    with pytest.raises(ChangeError) as refused:
+        apply(book.documents, [stale, gone, known])
+    assert [reason.split(":")[0] for reason in refused.value.reasons] == ["/changes/0", "/changes/1", "/changes/2"]
+
+
+def test_a_difference_makes_the_one_of_the_other_and_back(book: Settings) -> None:
+    """Law: apply(a, difference(a, b)) == b, for random changes of entries of every kind."""
+    rng = random.Random(20261125)
+    for _ in range(25):
+        changes = []
+        for kind in rng.sample(CHANGEABLE, 3):
+            name = rng.choice([*book.documents[kind], "entirely-new"])
+            new = name == "entirely-new"
+            value = None if not new and rng.random() < 0.4 else {"n": rng.random(), "list": [rng.randint(0, 9), "x"]}
+            changes.append(Change(kind, name, value))
+        other = apply(book.documents, changes)
+        there, back = difference(book.documents, other), difference(other, book.documents)
+        assert apply(book.documents, there) == other
+        assert apply(other, back) == book.documents
+        assert {(c.kind, c.id) for c in there} == {(c.kind, c.id) for c in changes}
+        assert difference(other, other) == ()
+
+
+def test_what_comes_with_the_code_is_no_difference_a_proposal_can_make(book: Settings) -> None:
+    other = {**book.documents, "base_example": {"order": {}, "shop": {}}}
+    with pytest.raises(ChangeError, match="base_example"):
+        difference(book.documents, other)
+
+
+def test_the_digest_is_of_what_is_done_whatever_its_order(changed: Changed) -> None:
+    one, other = changed("limits", "order.shift", note="Eight hours."), Change("rules", "dye-on-nylon", None)
+    unmarked = Change(one.kind, one.id, one.value)
+    assert change_digest([one, other]) == change_digest([other, unmarked])
+    assert change_digest([one]) != change_digest([one, other])
+    assert change_digest([one]) != change_digest([changed("limits", "order.shift", note="Nine hours.")])
+
+
+def test_a_changed_book_is_loaded_as_its_revision(book: Settings, changed: Changed) -> None:
+    settings = check(book.documents, [changed("limits", "order.shift", note="Eight hours.")], 7)
+    assert settings.revision == 7
+    assert settings.limits["order.shift"].note == "Eight hours."
+    assert settings.digest != book.digest
+
+
+def test_a_change_that_makes_no_book_is_refused_with_the_loaders_reasons(book: Settings, changed: Changed) -> None:
+    with pytest.raises(BookError, match=r"limits: order\.shift: /stricter"):
+        check(book.documents, [changed("limits", "order.shift", stricter="sideways")])
+    with pytest.raises(BookError, match="there is no 'ptfe-sheet' in consumables"):
+        check(book.documents, [Change("consumables", "ptfe-sheet", None)])
+    with pytest.raises(BookError, match="base_example"):
+        check(book.documents, [Change("consumables", "heat-tape", None)])
+    # The rule's examples stand on the old value: they have to be moved in the same change set.
+    with pytest.raises(BookError, match=r"dye-on-too-little-polyester\.toml: fires"):
+        check(book.documents, [changed("limits", "dye.polyester_share_least", value=35)])
+
+
+@pytest.mark.parametrize("value", [None, {"dimension": "time"}])
+def test_a_limit_that_facts_are_worked_out_with_stays(value: Any, book: Settings) -> None:
+    with pytest.raises(ChangeError, match=r"migration\.surface_most"):
+        check(book.documents, [Change("limits", "migration.surface_most", value)])
+
+
+def test_before_is_the_digest_of_the_entry(book: Settings) -> None:
+    assert entry_digest(book.documents, "limits", "order.shift").startswith("sha256:")
+    assert entry_digest(book.documents, "limits", "order.no-such") == ABSENT

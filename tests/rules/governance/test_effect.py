@@ -1,0 +1,288 @@
+"""The effect of a change: flips by shop, rule and direction, their witnesses, and how the change is classed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Any
+
+import pytest
+
+from accord_rules.authority import Authority
+from accord_rules.examples import example_order
+from accord_rules.governance.changes import Change, check
+from accord_rules.governance.effect import (
+    EVERY_ORDER,
+    SAID_SETTINGS,
+    TRIED,
+    Budget,
+    Effect,
+    RecordedOrder,
+    effect,
+    loosens_safety,
+)
+from accord_rules.order import Order
+from accord_rules.reading import read
+from accord_rules.settings import Settings
+from accord_rules.verdict import VERDICTS, canonical
+
+Changed = Callable[..., Change]
+FEW = Budget(recorded=10, edges=120)
+
+
+@pytest.fixture(scope="module")
+def effect_of(book: Settings, recorded: list[RecordedOrder]) -> Callable[..., Effect]:
+    """The effect of changes of the book on the recorded orders."""
+
+    def found(*changes: Change, orders: Sequence[RecordedOrder] = recorded, budget: Budget = FEW) -> Effect:
+        return effect(book, check(book.documents, changes, 2), orders, budget)
+
+    return found
+
+
+def with_limit(book: Settings, changed: Changed, name: str, value: Any) -> Settings:
+    """The book with a limit's entry and value changed, the examples that stand on the old one left as they are."""
+    change = changed("limits", name, value=value)
+    assert change.value is not None
+    documents = {**book.documents, "limits": {**book.documents["limits"], name: dict(change.value)}}
+    number = float(value) if not isinstance(value, str) else float(value.split()[0])
+    limits = {**book.limits, name: replace(book.limits[name], value=value)}
+    values = MappingProxyType({**book.limit_values, name: number})
+    return replace(book, revision=2, documents=documents, limits=MappingProxyType(limits), limit_values=values)
+
+
+def test_no_change_has_no_effect(book: Settings, recorded: list[RecordedOrder]) -> None:
+    found = effect(book, book, recorded, Budget(40, 40))
+    assert (found.decision.kind, found.decision.exact, found.flips, found.changes) == ("equal", True, (), ())
+
+
+def test_a_stricter_limit_is_stricter_exactly(book: Settings, changed: Changed, recorded: list[RecordedOrder]) -> None:
+    found = effect(book, with_limit(book, changed, "dye.polyester_share_least", 60), recorded, FEW)
+    assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("stricter", True, EVERY_ORDER)
+    assert any("goes from 50 % to 60 %" in each for each in found.decision.because)
+    turned = [flip for flip in found.flips if flip.before != flip.after]
+    assert turned
+    assert all(VERDICTS.index(flip.after) > VERDICTS.index(flip.before) for flip in turned)
+    assert not found.loosens_safety
+
+
+def test_the_same_limit_back_is_looser_exactly(book: Settings, changed: Changed, recorded: list[RecordedOrder]) -> None:
+    stricter = with_limit(book, changed, "dye.polyester_share_least", 60)
+    found = effect(stricter, book, recorded, FEW)
+    assert (found.decision.kind, found.decision.exact) == ("looser", True)
+    turned = [flip for flip in found.flips if flip.before != flip.after]
+    assert all(VERDICTS.index(flip.after) < VERDICTS.index(flip.before) for flip in turned)
+
+
+def test_every_rule_and_direction_that_flips_has_a_witness_that_shows_it(
+    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+) -> None:
+    new = with_limit(book, changed, "dye.polyester_share_least", 60)
+    found = effect(book, new, recorded, FEW)
+    assert {(w.flip.rule, w.flip.direction) for w in found.witnesses} == {(f.rule, f.direction) for f in found.flips}
+    before, after = Authority(book, 1), Authority(new, 1)
+    _, shop = example_order({}, book)
+    try:
+        for witness in found.witnesses:
+            if witness.flip.source == "edge":
+                order = read(Order, dict(witness.document_of_order))
+                assert before.judge(order, shop).verdict == witness.flip.before
+                assert after.judge(order, shop).verdict == witness.flip.after
+                shares = order.item.fibres or {}
+                assert 49 <= shares.get("PES", 0) <= 61
+    finally:
+        before.close()
+        after.close()
+    assert any(witness.flip.source == "edge" for witness in found.witnesses)
+
+
+def test_a_limit_that_facts_are_worked_out_with_is_decided_by_replay(
+    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+) -> None:
+    found = effect(book, with_limit(book, changed, "children.age_most", 10), recorded, FEW)
+    assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("looser", False, TRIED)
+    assert found.decision.document()["decided"] == "by replay"
+    assert found.loosens_safety == ("Safety limit children.age_most goes from 12 to 10; higher is stricter.",)
+
+
+def test_a_limit_that_cuts_both_ways_is_mixed(book: Settings, changed: Changed, recorded: list[RecordedOrder]) -> None:
+    found = effect(book, with_limit(book, changed, "dye.ground_lightness_tinted", 80), recorded, FEW)
+    assert (found.decision.kind, found.decision.exact) == ("mixed", False)
+    ways = {
+        VERDICTS.index(flip.after) > VERDICTS.index(flip.before) for flip in found.flips if flip.before != flip.after
+    }
+    assert ways == {True, False}
+
+
+def test_two_limits_moved_in_opposite_directions_are_by_replay(
+    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+) -> None:
+    new = with_limit(
+        with_limit(book, changed, "dye.polyester_share_least", 60), changed, "order.print_side_most", "2500 mm"
+    )
+    found = effect(book, new, recorded, FEW)
+    assert not found.decision.exact
+
+
+def test_a_note_changes_nothing(changed: Changed, effect_of: Callable[..., Effect]) -> None:
+    found = effect_of(changed("limits", "order.shift", note="Eight hours."), budget=Budget(20, 40))
+    assert (found.decision.kind, found.decision.exact, found.flips) == ("equal", True, ())
+    assert found.changes == (("limits", "order.shift"),)
+
+
+def test_a_rule_taken_out_is_looser_exactly(effect_of: Callable[..., Effect]) -> None:
+    found = effect_of(Change("rules", "dye-on-nylon", None))
+    assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("looser", True, EVERY_ORDER)
+    assert {(flip.rule, flip.direction) for flip in found.flips if flip.source == "edge"} == {
+        ("dye-on-nylon", "looser")
+    }
+
+
+def test_a_rule_about_settings_is_exact_for_orders_that_say_theirs(book: Settings, changed: Changed) -> None:
+    name = next(
+        r.id
+        for r in book.rules.values()
+        if r.scope.value == "pressing" and r.level == "blocks" and r.topic == "settings"
+    )
+    found = effect(book, check(book.documents, [changed("rules", name, level="requires")], 2), [], Budget(0, 120))
+    assert found.decision.kind in ("looser", "mixed")
+    assert found.decision.holds_for in (SAID_SETTINGS, TRIED)
+
+
+def test_a_new_condition_is_decided_by_replay(
+    book: Settings, changed: Changed, effect_of: Callable[..., Effect]
+) -> None:
+    rule = book.documents["rules"]["dye-on-nylon"]
+    found = effect_of(
+        changed("rules", "dye-on-nylon", when=f"({rule['when']}) and transfer.principle != 'stud'"),
+        budget=Budget(20, 120),
+    )
+    assert (found.decision.kind, found.decision.exact) == ("equal", False), "a dye is no stud"
+    assert "only orders show" in found.decision.because[0]
+
+
+def test_a_watched_rule_flips_nothing_and_is_counted(
+    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+) -> None:
+    watched = changed(
+        "rules",
+        "no-such-yet",
+        **(
+            dict(book.documents["rules"]["order-without-care-label"])
+            if "order-without-care-label" in book.documents["rules"]
+            else dict(book.documents["rules"]["dye-on-nylon"])
+        ),
+    )
+    assert watched.value is not None
+    change = Change("rules", "watched-nylon", dict(watched.value) | {"status": "watch"})
+    order, shop = example_order(book.rules["dye-on-nylon"].fires[0], book)
+    orders = [RecordedOrder("vd_1", "one", shop, order)]
+    found = effect(book, check(book.documents, [change], 2), orders, Budget(10, 60))
+    assert (found.decision.kind, found.decision.exact, found.flips) == ("equal", True, ())
+    assert found.watched == {"watched-nylon": 1}
+
+
+def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Settings, effect_of: Callable[..., Effect]) -> None:
+    blanks = [
+        n for n in book.catalogue["blanks"] if not any(n in b.alternatives for b in book.catalogue["blanks"].values())
+    ]
+    used = json.dumps([dict(r) for r in book.documents["rules"].values()], default=str)
+    name = next(each for each in blanks if f'"{each}"' not in used)
+    _, shop = example_order({}, book)
+    order = read(Order, {"item": {"blank": name}, "decorations": [{"transfer": "cut-film"}]})
+    found = effect_of(
+        Change("blanks", name, None), orders=[RecordedOrder("vd_1", "one", shop, order)], budget=Budget(9, 0)
+    )
+    assert [(flip.rule, flip.direction, flip.after) for flip in found.flips if flip.rule == "(book)"] == [
+        ("(book)", "stricter", "unreadable")
+    ]
+    assert found.decision.kind == "stricter"
+    assert not found.decision.exact
+
+
+def test_the_same_replay_has_the_same_digest_in_any_order(
+    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+) -> None:
+    new = with_limit(book, changed, "order.print_side_most", "300 mm")
+    one, other = (effect(book, new, orders, Budget(20, 60)) for orders in (recorded, recorded[::-1]))
+    assert canonical(one.document()) == canonical(other.document())
+    assert one.replay_digest == other.replay_digest
+    assert one.replayed["recorded_left_out"] == 10
+    assert {flip.shop for flip in one.flips if flip.source == "recorded"} <= {"shop-0", "shop-1", "shop-2"}
+    assert effect(book, new, recorded[:5], Budget(20, 60)).replay_digest != one.replay_digest
+
+
+def test_recorded_orders_are_shown_without_their_reference(book: Settings, changed: Changed) -> None:
+    order, shop = example_order(
+        {"item": {"fibres": {"PES": 55, "CO": 45}}, "decoration": {"transfer": "dye-sublimation"}}, book
+    )
+    named = replace(order, reference="HL-1043")
+    new = with_limit(book, changed, "dye.polyester_share_least", 60)
+    found = effect(book, new, [RecordedOrder("vd_1", "one", shop, named)], Budget(9, 0))
+    assert found.witnesses
+    assert "HL-1043" not in json.dumps(found.document())
+
+
+# -- what takes two stewards ------------------------------------------------------------------------------------------
+
+
+def test_a_safety_limit_made_looser_takes_two_stewards(book: Settings, changed: Changed) -> None:
+    for value, expected in ((10, 1), (14, 0), (12, 0)):
+        assert len(loosens_safety(book, with_limit(book, changed, "children.age_most", value))) == expected
+
+
+def test_any_other_limit_takes_one(book: Settings, changed: Changed) -> None:
+    assert not loosens_safety(book, with_limit(book, changed, "dye.polyester_share_least", 20))
+
+
+@pytest.mark.parametrize(
+    ("keys", "reason"),
+    [
+        ({"safety": False}, "no longer a safety limit"),
+        ({"stricter": "lower"}, "means something else"),
+    ],
+)
+def test_a_safety_limit_cannot_be_made_an_ordinary_one_by_one_steward(
+    keys: dict[str, Any], reason: str, book: Settings
+) -> None:
+    limits = {**book.limits, "children.age_most": replace(book.limits["children.age_most"], **keys)}
+    found = loosens_safety(book, replace(book, limits=limits))
+    assert len(found) == 1
+    assert reason in found[0]
+
+
+def safety_rule(book: Settings) -> str:
+    return next(r.id for r in book.rules.values() if r.topic == "people" and r.level == "blocks")
+
+
+@pytest.mark.parametrize(
+    ("keys", "reason"),
+    [
+        (None, "is taken out"),
+        ({"status": "watch"}, "is only watched"),
+        ({"level": "cautions"}, "goes from blocks to cautions"),
+        ({"level": "requires"}, "goes from blocks to requires"),
+    ],
+)
+def test_a_safety_rule_made_weaker_takes_two_stewards(keys: dict[str, Any] | None, reason: str, book: Settings) -> None:
+    name = safety_rule(book)
+    rules = {each: rule for each, rule in book.rules.items() if each != name or keys is not None}
+    if keys is not None:
+        rules[name] = replace(book.rules[name], **keys)
+    found = loosens_safety(book, replace(book, rules=rules))
+    assert len(found) == 1
+    assert reason in found[0]
+
+
+def test_a_safety_rule_that_finds_more_takes_one_and_one_that_may_find_less_two(
+    book: Settings, changed: Changed
+) -> None:
+    from accord_rules.settings import read_rule
+
+    name = safety_rule(book)
+    table = book.documents["rules"][name]
+    for when, expected in ((f"({table['when']}) or item.brittle", 0), (f"({table['when']}) and item.brittle", 1)):
+        rule = read_rule(name, dict(table) | {"when": when}, book.vocabulary)
+        assert len(loosens_safety(book, replace(book, rules={**book.rules, name: rule}))) == expected

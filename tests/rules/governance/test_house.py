@@ -1,0 +1,373 @@
+"""House rules: what is taken, what is refused and with which witness, and how verdicts come out under them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Any
+
+import pytest
+
+from accord_rules.authority import Authority
+from accord_rules.documents import merge
+from accord_rules.examples import example_order
+from accord_rules.governance import edges
+from accord_rules.governance.house import (
+    HouseAuthority,
+    HouseError,
+    Refusal,
+    apply_house,
+    check_house,
+    read_house,
+)
+from accord_rules.governance.written import written
+from accord_rules.order import Order, SettleRequest
+from accord_rules.reading import DocumentError, read
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+from accord_rules.verdict import VERDICTS, canonical
+
+POLY = "dye.polyester_share_least"
+NO_SILK = {
+    "level": "blocks",
+    "title": "We do not print on silk",
+    "about": "item",
+    "when": "item.protein_share > 0",
+    "because": "The cloth has {item.protein_share} silk or wool, which this shop does not press.",
+    "fix": "Take a blank of cotton or polyester.",
+    "sources": ["common-practice"],
+    "fires": [{"item": {"fibres": {"SE": 100}}}, {"facts": {"item.protein_share": 1}}],
+    "silent": [{"item": {"fibres": {"CO": 100}}}, {"facts": {"item.protein_share": 0}}],
+}
+
+
+def dye(share: int, **fields: Any) -> dict[str, Any]:
+    """A dye print on white cloth with so much polyester, everything else as quiet as can be."""
+    return {
+        "item": {"substrate": "knit", "fibres": {"PES": share, "CO": 100 - share}, "colour": "#FFFFFF"},
+        "decoration": {"transfer": "dye-sublimation"},
+    } | fields
+
+
+@pytest.fixture(scope="module")
+def house_of(authority: Authority) -> Iterator[Callable[[dict[str, Any]], HouseAuthority]]:
+    made: list[HouseAuthority] = []
+
+    def make(document: dict[str, Any]) -> HouseAuthority:
+        house = read_house(document)
+        check_house(authority.settings, house)
+        made.append(HouseAuthority(authority, house))
+        return made[-1]
+
+    yield make
+    for each in made:
+        each.close()
+
+
+def refused(book: Settings, document: dict[str, Any], shop: Shop | None = None) -> dict[str, Refusal]:
+    with pytest.raises(HouseError) as error:
+        check_house(book, read_house(document), shop)
+    return {each.pointer: each for each in error.value.refusals}
+
+
+# -- reading ----------------------------------------------------------------------------------------------------------
+
+
+def test_house_rules_read_back_as_they_were_written() -> None:
+    document = {"limits": {POLY: 70.0}, "rules": {"house.no-silk": NO_SILK}, "without": {"products": ["flock-plush"]}}
+    house = read_house(document)
+    assert read_house(house.document()) == house
+    assert house.digest == read_house(house.document()).digest != read_house({}).digest
+
+
+@pytest.mark.parametrize(
+    ("document", "pointer"),
+    [
+        ({"limit": {}}, "/limit"),
+        ({"limits": {POLY: None}}, f"/limits/{POLY}"),
+        ({"rules": {"no-silk": NO_SILK}}, "/rules/no-silk"),
+        ({"rules": {"house.": NO_SILK}}, "/rules/house."),
+        ({"rules": {"house.no-silk": "no"}}, "/rules/house.no-silk"),
+        ({"without": {"presses": []}}, "/without/presses"),
+    ],
+)
+def test_what_are_no_house_rules_is_refused_with_its_place(document: dict[str, Any], pointer: str) -> None:
+    with pytest.raises(DocumentError) as error:
+        read_house(document)
+    assert pointer in {fault.pointer for fault in error.value.faults}
+
+
+# -- refusals ---------------------------------------------------------------------------------------------------------
+
+
+def test_loosening_is_refused_with_an_order_that_would_slip_through(book: Settings) -> None:
+    refusal = refused(book, {"limits": {POLY: 35}})[f"/limits/{POLY}"]
+    assert "35 % is looser than the book's 50 %" in refusal.message
+    assert refusal.witness is not None
+    assert refusal.witness.shared_verdict == "rejected"
+    assert VERDICTS.index(refusal.witness.house_verdict) < VERDICTS.index("rejected")
+    order = read(Order, refusal.witness.order)
+    share = (order.item.fibres or {})["PES"]
+    assert 35 <= share < 50, "between the limit asked for and the book's"
+    assert refusal.witness.document()["lost"]
+
+
+def test_the_witness_is_real(book: Settings, authority: Authority) -> None:
+    """Sent as it is, the order is judged under the shared book as the witness says."""
+    refusal = refused(book, {"limits": {POLY: 35}})[f"/limits/{POLY}"]
+    assert refusal.witness is not None
+    _, shop = example_order({}, book)
+    verdict = authority.validate(read(Order, refusal.witness.order), shop)
+    assert verdict.verdict == refusal.witness.shared_verdict
+    assert set(refusal.witness.lost) <= {each.rule for each in verdict.findings}
+
+
+def test_loosening_a_safety_limit_is_refused_with_its_witness(book: Settings) -> None:
+    refusal = refused(book, {"limits": {"children.age_most": 5}})["/limits/children.age_most"]
+    assert "may only be made higher" in refusal.message
+    assert refusal.witness is not None
+    assert refusal.witness.lost
+
+
+def test_a_move_that_cuts_both_ways_is_refused(book: Settings) -> None:
+    refusal = refused(book, {"limits": {"dye.ground_lightness_tinted": 90}})["/limits/dye.ground_lightness_tinted"]
+    assert "some orders' verdicts stricter and others' looser" in refusal.message
+    assert refusal.witness is not None
+    assert VERDICTS.index(refusal.witness.house_verdict) < VERDICTS.index(refusal.witness.shared_verdict)
+
+
+def test_a_witness_can_be_shown_at_the_shops_own_presses(book: Settings) -> None:
+    _, shop = example_order({"shop": {"id": "own", "name": "Own"}}, book)
+    refusal = refused(book, {"limits": {POLY: 35}}, shop)[f"/limits/{POLY}"]
+    assert refusal.witness is not None
+    assert "press" not in refusal.witness.order, "whichever of its presses will do"
+
+
+def test_what_the_book_does_not_have_is_refused(book: Settings) -> None:
+    found = refused(
+        book,
+        {
+            "limits": {"no.such": 5, "order.shift": 5, "migration.surface_most": "140 psi"},
+            "without": {"products": ["no-such"], "consumables": ["no-such"]},
+            "rules": {"house.x": NO_SILK | {"sources": ["no-such"]}},
+        },
+    )
+    assert set(found) == {
+        "/limits/no.such",
+        "/limits/order.shift",
+        "/limits/migration.surface_most",
+        "/without/products/0",
+        "/without/consumables/0",
+        "/rules/house.x/sources",
+    }
+
+
+@pytest.mark.parametrize(
+    ("change", "pointer", "message"),
+    [
+        ({"level": "forbids"}, "/rules/house.x/level", "not one of the allowed words"),
+        ({"when": "item.silk"}, "/rules/house.x/when", "not a fact"),
+        ({"when": "item.protein_share > 50 and item.protein_share < 40"}, "/rules/house.x/when", "can never hold"),
+        ({"because": "{item.silk}"}, "/rules/house.x", "not a fact"),
+        ({"when": "item.protein_share > 5"}, "/rules/house.x", "does not hold"),
+        ({"silent": [{"item": {"fibres": {"CO": 100}}}]}, "/rules/house.x", "is false and decides"),
+    ],
+)
+def test_an_added_rule_has_to_load_with_its_examples(
+    change: dict[str, Any], pointer: str, message: str, book: Settings
+) -> None:
+    if "silent" in change:
+        change = change | {
+            "when": "item.protein_share > limit('people.technical_share_from')",
+            "fires": NO_SILK["fires"][:1],
+        }
+    found = refused(book, {"rules": {"house.x": NO_SILK | change}})
+    assert any(each.startswith(pointer) and message in refusal.message for each, refusal in found.items()), found
+
+
+# -- verdicts under them ----------------------------------------------------------------------------------------------
+
+
+def test_a_moved_limit_finds_more_and_says_whose_it_is(
+    book: Settings, authority: Authority, house_of: Callable[[dict[str, Any]], HouseAuthority]
+) -> None:
+    house = house_of({"limits": {POLY: 70}})
+    order, shop = example_order(dye(68), book)
+    shared, own = authority.validate(order, shop), house.validate(order, shop)
+    assert shared.verdict in ("accepted", "conditional")
+    assert own.verdict == "rejected"
+    blocking = [each for each in own.findings if each.level == "blocks"]
+    assert [each.layer for each in blocking] == ["house"]
+    assert blocking[0].limit[POLY] == "70 %"
+    assert {each.layer for each in shared.findings} <= {"shared"}
+    assert own.id != shared.id
+    assert own.basis.house_digest != shared.basis.house_digest
+    assert own.basis.digest == shared.basis.digest, "the revision is the same"
+
+
+def test_an_added_rule_finds_more(book: Settings, house_of: Callable[[dict[str, Any]], HouseAuthority]) -> None:
+    house = house_of({"rules": {"house.no-silk": NO_SILK}})
+    order, shop = example_order({"item": {"fibres": {"SE": 100}}}, book)
+    verdict = house.validate(order, shop)
+    assert verdict.verdict == "rejected"
+    assert [(each.rule, each.layer) for each in verdict.findings if each.level == "blocks"] == [
+        ("house.no-silk", "house")
+    ]
+
+
+def test_no_house_rules_say_the_same(
+    book: Settings,
+    authority: Authority,
+    house_of: Callable[[dict[str, Any]], HouseAuthority],
+    random_questions: Callable[..., list[tuple[Order, Shop]]],
+) -> None:
+    house = house_of({})
+    for order, shop in random_questions(15, "nothing"):
+        one, other = authority.validate(order, shop).document(), house.validate(order, shop).document()
+        for key in ("id", "house_digest"):
+            assert one.pop(key) != other.pop(key)
+        assert canonical(one) == canonical(other)
+
+
+def test_what_is_not_stocked_is_neither_planned_nor_offered(
+    book: Settings, authority: Authority, house_of: Callable[[dict[str, Any]], HouseAuthority]
+) -> None:
+    _, shop = example_order({}, book)
+    request = read(
+        SettleRequest, {"item": {"substrate": "knit", "fibres": {"CO": 100}, "colour": "white"}, "decorations": [{}]}
+    )
+    used = {d.transfer for plan in authority.recommend(request, shop).plans for d in plan.decorations}
+    assert used
+    house = house_of({"without": {"products": sorted(used)}})
+    plans = house.recommend(request, shop).plans
+    assert plans
+    assert not used & {d.transfer for plan in plans for d in plan.decorations}
+    rejected, _ = example_order(dye(1), book)
+    offered = {
+        change.after
+        for remedy in house.validate(rejected, shop).remedies
+        for change in remedy.changes
+        if change.pointer.endswith("/transfer")
+    }
+    assert offered
+    assert not offered & used
+
+
+def test_closing_a_house_leaves_the_shared_rules_open(book: Settings, authority: Authority) -> None:
+    house = HouseAuthority(authority, read_house({"rules": {"house.no-silk": NO_SILK}}))
+    order, shop = example_order({}, book)
+    house.validate(order, shop)
+    house.close()
+    before = authority.counts.engine_errors
+    authority.validate(order, shop)
+    assert authority.counts.engine_errors == before
+
+
+def test_a_later_book_that_is_stricter_prevails(book: Settings) -> None:
+    """A limit the shop once made stricter is the book's where the book has overtaken it."""
+    house = read_house({"limits": {POLY: 40}})
+    assert apply_house(book, house).limit_values[POLY] == book.limit_values[POLY] == 50
+    assert apply_house(book, read_house({"limits": {POLY: 60}})).limit_values[POLY] == 60
+
+
+# -- laws -------------------------------------------------------------------------------------------------------------
+
+STRICT = {
+    "limits": {
+        POLY: 75,
+        "migration.surface_most": "135 °C",
+        "care.iron_2_2023": "130 °C",
+        "children.age_most": 16,
+        "order.print_side_most": "250 mm",
+        "fibres.counted_from": 1,
+    },
+    "rules": {"house.no-silk": NO_SILK},
+    "without": {"products": ["cut-film-soft", "flock-plush"], "consumables": ["ptfe-sheet"]},
+}
+
+
+@pytest.fixture(scope="module")
+def strict(book: Settings, house_of: Callable[[dict[str, Any]], HouseAuthority]) -> HouseAuthority:
+    products = [each for each in STRICT["without"]["products"] if each in book.catalogue["products"]]
+    return house_of(STRICT | {"without": {"products": products, "consumables": ["ptfe-sheet"]}})
+
+
+def test_no_verdict_under_house_rules_is_more_permissive(
+    book: Settings,
+    authority: Authority,
+    strict: HouseAuthority,
+    random_questions: Callable[..., list[tuple[Order, Shop]]],
+    laws: int,
+) -> None:
+    """Law, on random orders with open and with given settings, on every rule's examples, and at the moved limits."""
+    questions = [
+        question
+        for open_settings in (True, False)
+        for question in random_questions(laws // 2, f"house {open_settings}", open_settings=open_settings, odd=0.1)
+    ]
+    questions += [(order, shop) for _, order, shop in list(edges.of_examples(book))[::3]]
+    for name in strict.settings.moved:
+        questions += list(edges.around_limit(book, name, strict.settings.limit_values[name]))[:30]
+    turned = 0
+    for order, shop in questions:
+        shared, own = authority.judge(order, shop), strict.judge(order, shop)
+        assert not shared.firmer_than(own), f"ACCORD_SEED: {written(order)}"
+        turned += own.verdict != shared.verdict
+    assert turned > 20, "too few verdicts turned to mean anything"
+
+
+def test_what_turns_a_verdict_is_said_to_be_the_houses(
+    book: Settings, authority: Authority, strict: HouseAuthority
+) -> None:
+    turned = 0
+    for _, order, shop in edges.of_examples(book):
+        shared, own = authority.judge(order, shop), strict.judge(order, shop)
+        if own.verdict in ("rejected", "conditional") and own.verdict != shared.verdict:
+            level = "blocks" if own.verdict == "rejected" else "requires"
+            found = strict.validate(order, shop).findings
+            assert any((each.layer, each.level) == ("house", level) for each in found), written(order)
+            turned += 1
+    assert turned > 2, "too few verdicts turned to mean anything"
+
+
+def test_every_plan_under_house_rules_validates_under_them(
+    strict: HouseAuthority, random_questions: Callable[..., list[tuple[Order, Shop]]], laws: int
+) -> None:
+    plans = 0
+    for order, shop in random_questions(laws // 6, "house plans", open_settings=True, decorations=1, odd=0.0):
+        asked = written(replace(order, decorations=(replace(order.decorations[0], transfer=None),)))
+        for plan in strict.recommend(read(SettleRequest, asked), shop).document()["plans"]:
+            decorations = [
+                merge(one, {"transfer": planned["transfer"], "settings": planned["order_settings"]})
+                for one, planned in zip(asked["decorations"], plan["decorations"], strict=True)
+            ]
+            press = asked["press"] if isinstance(asked.get("press"), dict) else plan["press"]
+            verdict = strict.validate(read(Order, asked | {"decorations": decorations, "press": press}), shop)
+            assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["id"])
+            assert verdict.verdict in ("accepted", "conditional")
+            plans += 1
+    assert plans > laws / 12, "too few plans to mean anything"
+
+
+def test_the_engine_and_the_judge_agree_under_house_rules(strict: HouseAuthority, authority: Authority) -> None:
+    assert (strict.counts.disagreements, strict.counts.engine_errors) == (0, 0)
+    assert authority.counts.disagreements == 0
+
+
+def test_the_shared_verdict_stands_where_it_is_firmer(book: Settings, authority: Authority) -> None:
+    """Seen with a shared book that is made the stricter one: its verdict stands, with its findings and its numbers."""
+    order, shop = example_order(dye(68), book)
+    values = MappingProxyType({**book.limit_values, POLY: 70.0})
+    stricter = Authority(replace(book, limit_values=values), 1)
+    house = HouseAuthority(authority, read_house({}))
+    try:
+        assert house.validate(order, shop).verdict != "rejected"
+        house.shared = stricter
+        verdict = house.validate(order, shop)
+        assert verdict.verdict == "rejected"
+        blocking = [each for each in verdict.findings if each.level == "blocks"]
+        assert [(each.layer, each.limit[POLY]) for each in blocking] == [("shared", "70 %")]
+    finally:
+        house.close()
+        stricter.close()

@@ -1,0 +1,191 @@
+"""What moving a limit can do, decided from the rules alone, against brute force over what the rules can see."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from types import MappingProxyType
+
+import pytest
+
+from accord_rules.authority import Authority
+from accord_rules.examples import step
+from accord_rules.governance import edges
+from accord_rules.governance.limits import (
+    EQUAL,
+    LOOSER,
+    MIXED,
+    OPPOSITE,
+    STRICTER,
+    derived_with,
+    direction,
+    move,
+    settles_before_settings,
+)
+from accord_rules.governance.written import written
+from accord_rules.order import Order
+from accord_rules.reading import read
+from accord_rules.settings import Settings, read_rule
+from accord_rules.shop import Shop
+
+
+def tables(book: Settings, **rules: tuple[str, str]) -> Settings:
+    """The book with only these rules: (level, condition)."""
+    made = {}
+    base = dict(book.documents["rules"]["dye-on-nylon"])
+    for name, (level, when) in rules.items():
+        made[name] = read_rule(name, base | {"level": level, "when": when}, book.vocabulary)
+    return replace(book, rules=MappingProxyType(made))
+
+
+class Noting(dict[str, float]):
+    """Limits that note which of them are read by name."""
+
+    def __init__(self, values: Mapping[str, float]) -> None:
+        super().__init__(values)
+        self.read: set[str] = set()
+
+    def __getitem__(self, name: str) -> float:
+        self.read.add(name)
+        return super().__getitem__(name)
+
+
+POLY, FULL = "dye.polyester_share_least", "dye.polyester_share_full"
+BELOW = f"item.textile and item.polyester_share < limit('{POLY}')"
+ABOVE = f"item.textile and item.polyester_share >= limit('{POLY}')"
+
+
+@pytest.mark.parametrize(
+    ("rules", "raised"),
+    [
+        ({"a": ("blocks", BELOW)}, STRICTER),
+        ({"a": ("blocks", ABOVE)}, LOOSER),
+        ({"a": ("blocks", BELOW), "b": ("requires", ABOVE)}, STRICTER),  # the band's must becomes a block
+        ({"a": ("requires", BELOW), "b": ("blocks", ABOVE)}, LOOSER),
+        ({"a": ("blocks", BELOW), "b": ("blocks", ABOVE)}, EQUAL),
+        ({"a": ("blocks", BELOW + " and item.brittle"), "b": ("requires", ABOVE)}, MIXED),
+        # The must is taken over by two blocks together, each for some of the orders; a block would not be.
+        (
+            {
+                "a": ("blocks", BELOW + " and item.brittle"),
+                "b": ("blocks", BELOW + " and not item.brittle"),
+                "c": ("requires", ABOVE),
+            },
+            STRICTER,
+        ),
+        (
+            {
+                "a": ("blocks", BELOW + " and item.brittle"),
+                "b": ("blocks", BELOW + " and not item.brittle"),
+                "c": ("blocks", ABOVE),
+            },
+            LOOSER,
+        ),
+        ({"a": ("blocks", f"item.polyester_share == limit('{POLY}')")}, MIXED),
+        ({"a": ("blocks", f"item.polyester_share < limit('{FULL}')")}, EQUAL),
+        ({"a": ("cautions", BELOW)}, STRICTER),
+        ({"a": ("blocks", BELOW), "b": ("notes", ABOVE + " and item.brittle")}, STRICTER),
+    ],
+)
+def test_moves_are_classed_by_what_the_rules_compare(
+    rules: dict[str, tuple[str, str]], raised: str, book: Settings
+) -> None:
+    settings = tables(book, **rules)
+    assert move(settings, POLY, settings.limit_values[POLY] + 5).overall == raised
+    assert move(settings, POLY, settings.limit_values[POLY] - 5).overall == OPPOSITE[raised]
+    assert move(settings, POLY, settings.limit_values[POLY]).overall == EQUAL
+
+
+def test_watched_rules_do_not_count(book: Settings) -> None:
+    settings = tables(book, a=("blocks", BELOW), b=("blocks", ABOVE + " and item.brittle"))
+    assert move(settings, POLY, 60).verdicts == STRICTER
+    watched = replace(settings.rules["a"], status="watch")
+    assert move(replace(settings, rules={**settings.rules, "a": watched}), POLY, 60).verdicts == LOOSER
+
+
+def test_most_of_the_book_can_be_decided(book: Settings) -> None:
+    """Every limit moved the way its entry calls stricter: most are exactly that, and none is the opposite."""
+    found: dict[str, list[str]] = {}
+    for name, limit in book.limits.items():
+        aside = step(book, name) * (1 if limit.stricter == "higher" else -1)
+        kind = move(book, name, book.limit_values[name] + aside).overall
+        found.setdefault(str(kind), []).append(name)
+        back = move(book, name, book.limit_values[name] - aside).overall
+        assert back == (None if kind is None else OPPOSITE[kind])
+        assert direction(book, name, book.limit_values[name] + aside) == STRICTER
+    assert LOOSER not in found, found[LOOSER]
+    assert len(found[STRICTER]) > len(book.limits) / 2
+    assert len(found.get(MIXED, [])) < len(book.limits) / 10
+
+
+def test_limits_that_facts_are_worked_out_with_are_known_from_the_code(book: Settings) -> None:
+    """Named plainly, put together from a word, and not at all; and whatever is read while an order is judged."""
+    assert derived_with("migration.surface_most")
+    assert derived_with("pressure.medium_least")
+    assert derived_with("care.iron_2_2023")
+    assert not derived_with(POLY)
+    noting = Noting(book.limit_values)
+    for _, order, shop in list(edges.of_examples(book))[::4]:
+        for fact in ("item.fibre_limit_c", "set.surface_c", "set.pressure_kpa", "press.reach_c", "transfer.migrates"):
+            with contextlib.suppress(KeyError):
+                edges.fact_of(replace(book, limit_values=noting), order, shop, fact)
+    assert noting.read
+    assert all(derived_with(name) for name in noting.read), noting.read
+
+
+def test_no_order_goes_against_an_exact_decision(
+    book: Settings, random_questions: Callable[..., list[tuple[Order, Shop]]], laws: int
+) -> None:
+    """Law: where a move is exactly stricter, no order's verdict becomes more permissive: neither random ones nor those
+    at the edges. Orders with open settings only where the rules are settled before settings are chosen."""
+    shared = Authority(book, 1)
+    questions = random_questions(max(laws // 10, 10), "moves", decorations=2)
+    turned = 0
+    try:
+        for name in list(book.limits)[::6]:
+            limit = book.limits[name]
+            value = book.limit_values[name] + 4 * step(book, name) * (1 if limit.stricter == "higher" else -1)
+            dimension = book.limit_dimension(name)
+            if move(book, name, value).verdicts != STRICTER or not dimension.least <= value <= dimension.most:
+                continue
+            moved = replace(book, limit_values=MappingProxyType({**book.limit_values, name: value}))
+            other = Authority(moved, 1, shared.scales)
+            at_edges = list(edges.around_limit(book, name, value))[:30]
+            for order, shop in (*questions, *at_edges) if settles_before_settings(book, name) else ():
+                before, after = shared.judge(order, shop), other.judge(order, shop)
+                assert not before.firmer_than(after), (name, written(order))
+                turned += before.verdict != after.verdict
+            other.close()
+    finally:
+        shared.close()
+    assert turned > 5, "too few verdicts turned to mean anything"
+
+
+def test_orders_at_an_edge_lie_on_both_sides_of_it(book: Settings) -> None:
+    """For facts that an order field drives: each value asked for is reached."""
+    for name, fact in (
+        (POLY, "item.polyester_share"),
+        ("dye.ground_lightness_least", "item.ground_lightness"),
+        ("order.print_side_most", "place.width_mm"),
+        ("order.first_piece_quantity_from", "order.quantity"),
+    ):
+        now, near = book.limit_values[name], step(book, name)
+        found = {
+            round(value - now, 1)
+            for order, shop in edges.around_limit(book, name, now)
+            if (value := edges.fact_of(book, order, shop, fact)) is not None
+        }
+        assert min(found) < 0 < max(found), (name, found)
+        assert any(abs(each) <= near for each in found)
+
+
+def test_orders_at_edges_can_be_sent_as_documents(book: Settings) -> None:
+    for order, _ in edges.around_limit(book, POLY, 70):
+        assert read(Order, written(order)) == order
+
+
+def test_orders_are_written_as_they_are_read(random_questions: Callable[..., list[tuple[Order, Shop]]]) -> None:
+    for order, shop in random_questions(60, "written"):
+        assert read(Order, written(order)) == order
+        assert read(Shop, written(shop)) == shop

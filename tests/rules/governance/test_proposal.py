@@ -1,0 +1,191 @@
+"""A proposal's life: every step that is refused, and one from draft to publication and back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from accord_rules.governance.changes import Change, apply, check
+from accord_rules.governance.effect import Budget, effect
+from accord_rules.governance.proposal import (
+    Approval,
+    Base,
+    GovernanceError,
+    Proposal,
+    Shown,
+    approve,
+    draft,
+    edit,
+    moved,
+    open_,
+    publish,
+    read_proposal,
+    reject,
+    revert,
+    show,
+)
+from accord_rules.reading import DocumentError
+from accord_rules.settings import Settings
+
+Changed = Callable[..., Change]
+BASE = Base(12, "sha256:base")
+SHOWN = Shown("sha256:replay")
+UNSAFE = Shown("sha256:replay", ("Safety limit x goes from 1 to 2; lower is stricter.",))
+CHANGES = (Change("rules", "dye-on-nylon", None),)
+
+
+def drafted() -> Proposal:
+    return draft("pr_1", BASE, CHANGES, "It blocks what works.", "Forty pieces washed.", "ann")
+
+
+def opened(shown: Shown = SHOWN) -> Proposal:
+    return open_(show(drafted(), shown))
+
+
+def yes(proposal: Proposal, who: str, role: str = "steward", **other: str) -> Approval:
+    assert proposal.digests is not None
+    bound = dict(zip(("change_digest", "base_digest", "replay_digest"), proposal.digests, strict=True))
+    return Approval(who, role, **(bound | other))
+
+
+def refused(kind: str, step: Callable[..., Any], *args: Any) -> str:
+    with pytest.raises(GovernanceError) as error:
+        step(*args)
+    assert error.value.kind == kind
+    return str(error.value)
+
+
+def test_one_steward_is_enough_where_nothing_is_loosened() -> None:
+    proposal = approve(opened(), yes(opened(), "bob"))
+    assert proposal.state == "approved"
+    assert publish(proposal, BASE).state == "published"
+
+
+def test_it_has_to_say_why() -> None:
+    refused("reason-missing", draft, "pr_1", BASE, CHANGES, " ", "evidence", "ann")
+    refused("reason-missing", draft, "pr_1", BASE, CHANGES, "reason", "", "ann")
+
+
+def test_it_is_opened_only_with_changes_and_their_effect() -> None:
+    refused("effect-missing", open_, drafted())
+    refused("nothing-changed", open_, show(edit(drafted(), "ann", ()), SHOWN))
+    refused("wrong-state", open_, opened())
+
+
+def test_nobody_approves_their_own() -> None:
+    assert "another steward" in refused("own-proposal", approve, opened(), yes(opened(), "ann"))
+
+
+@pytest.mark.parametrize("role", ["counter", "operator", "owner", "admin"])
+def test_only_stewards_approve_and_reject(role: str) -> None:
+    refused("not-a-steward", approve, opened(), yes(opened(), "bob", role))
+    refused("not-a-steward", reject, opened(), "bob", role, "No.")
+
+
+@pytest.mark.parametrize("digest", ["change_digest", "base_digest", "replay_digest"])
+def test_an_approval_of_something_else_is_refused(digest: str) -> None:
+    name = {"change_digest": "changes", "base_digest": "base", "replay_digest": "replay"}[digest]
+    assert f"its {name} is sha256:other" in refused(
+        "digests-differ", approve, opened(), yes(opened(), "bob", **{digest: "sha256:other"})
+    )
+
+
+def test_a_draft_cannot_be_approved_or_published() -> None:
+    refused("wrong-state", approve, show(drafted(), SHOWN), yes(show(drafted(), SHOWN), "bob"))
+    refused("approvals-missing", publish, show(drafted(), SHOWN), BASE)
+
+
+def test_loosening_safety_takes_two_different_stewards() -> None:
+    proposal = approve(opened(UNSAFE), yes(opened(UNSAFE), "bob"))
+    assert proposal.state == "open"
+    assert "1 of the 2" in refused("approvals-missing", publish, proposal, BASE)
+    refused("approved-twice", approve, proposal, yes(proposal, "bob"))
+    proposal = approve(proposal, yes(proposal, "cleo"))
+    assert proposal.state == "approved"
+    assert publish(proposal, BASE).state == "published"
+
+
+def test_an_edit_drops_approvals_and_the_effect() -> None:
+    proposal = approve(opened(), yes(opened(), "bob"))
+    edited = edit(proposal, "ann", (Change("rules", "dye-on-acetate", None),))
+    assert (edited.state, edited.approvals, edited.shown) == ("draft", (), None)
+    assert edited.reason == proposal.reason
+    refused("not-the-author", edit, proposal, "bob", CHANGES)
+    refused("approvals-missing", publish, open_(show(edited, SHOWN)), BASE)
+
+
+def test_another_effect_leaves_approvals_without_force() -> None:
+    proposal = approve(opened(), yes(opened(), "bob"))
+    again = show(proposal, Shown("sha256:another"))
+    assert (again.state, again.valid_approvals) == ("open", ())
+    refused("approvals-missing", publish, again, BASE)
+    assert approve(again, yes(again, "bob")).state == "approved"
+    assert show(proposal, SHOWN) == proposal
+
+
+def test_a_forged_approval_in_the_record_does_not_count() -> None:
+    """Whatever was stored, only approvals of other stewards with the right digests are counted."""
+    proposal = opened()
+    forged = (yes(proposal, "ann"), yes(proposal, "bob", "owner"), yes(proposal, "cleo", change_digest="sha256:other"))
+    refused("approvals-missing", publish, replace(proposal, approvals=forged, state="approved"), BASE)
+
+
+@pytest.mark.parametrize("head", [Base(13, "sha256:next"), Base(12, "sha256:other"), Base(13, "sha256:base")])
+def test_a_moved_base_voids_it(head: Base) -> None:
+    proposal = approve(opened(), yes(opened(), "bob"))
+    assert "propose the change again" in refused("base-moved", publish, proposal, head)
+    void = moved(proposal, head)
+    assert void.state == "void"
+    assert "revision 12" in (void.ended_because or "")
+    refused("wrong-state", publish, void, BASE)
+    assert moved(proposal, BASE) is proposal
+
+
+def test_a_rejection_needs_its_reason_and_is_final() -> None:
+    refused("reason-missing", reject, opened(), "bob", "steward", "  ")
+    rejected = reject(opened(), "bob", "steward", "The wash test is missing.")
+    assert (rejected.state, rejected.ended_because) == ("rejected", "The wash test is missing.")
+    assert reject(drafted(), "ann", "counter", "Withdrawn.").state == "rejected"
+    for step in (open_, lambda p: edit(p, "ann", ()), lambda p: show(p, SHOWN), lambda p: publish(p, BASE)):
+        refused("wrong-state", step, rejected)
+    assert moved(rejected, Base(13, "sha256:next")) is rejected
+
+
+def test_a_proposal_reads_back_as_it_was_written() -> None:
+    for proposal in (
+        drafted(),
+        approve(opened(UNSAFE), yes(opened(UNSAFE), "bob")),
+        reject(drafted(), "ann", "x", "No."),
+    ):
+        assert read_proposal(proposal.document()) == proposal
+    with pytest.raises(DocumentError):
+        read_proposal(drafted().document() | {"state": "loved"})
+
+
+def test_one_from_draft_to_publication_and_back(book: Settings, changed: Changed) -> None:
+    """The limit from which an order needs a first piece is lowered, found wanting, and taken back."""
+    name = "order.first_piece_quantity_from"
+    head = Base(book.revision, book.digest)
+    changes = (changed("limits", name, note="Half of it was enough in the spring."),)
+    new = check(book.documents, changes, head.revision + 1)
+    shown = effect(book, new, [], Budget(0, 40))
+    proposal = draft("pr_1", head, changes, "The note was missing.", "Talked over in spring.", "ann")
+    proposal = open_(show(proposal, Shown(shown.replay_digest, shown.loosens_safety)))
+    proposal = approve(proposal, yes(proposal, "bob"))
+    assert publish(proposal, head).state == "published"
+
+    # A second one on the same base has lost.
+    other = moved(opened(), Base(new.revision, new.digest))
+    assert other.state == "void"
+
+    # Taken back by a new proposal that needs its own approval.
+    now = Base(new.revision, new.digest)
+    back = revert("pr_2", book.documents, new.documents, now, "It misled.", "bob")
+    assert (back.state, back.base) == ("draft", now)
+    assert apply(new.documents, back.changes) == book.documents
+    restored = check(new.documents, back.changes, now.revision + 1)
+    assert restored.digest == book.digest
+    refused("nothing-changed", revert, "pr_3", book.documents, restored.documents, now, "Again.", "bob")

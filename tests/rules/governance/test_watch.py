@@ -1,0 +1,50 @@
+"""Watched rules: evaluated and counted, never part of a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from accord_rules.authority import Authority
+from accord_rules.documents import BookError
+from accord_rules.examples import example_order
+from accord_rules.governance.changes import Change, check
+from accord_rules.settings import Settings
+
+Changed = Callable[..., Change]
+RULE = "dye-on-nylon"
+
+
+@pytest.fixture(scope="module")
+def watching(book: Settings, changed: Changed) -> Settings:
+    return check(book.documents, [changed("rules", RULE, status="watch")], 2)
+
+
+def test_a_watched_rule_is_counted_and_says_nothing(book: Settings, watching: Settings, authority: Authority) -> None:
+    fires, shop = example_order(book.rules[RULE].fires[0], book)
+    silent, _ = example_order({}, book)
+    asked = Authority(watching, 1)
+    try:
+        assert asked.watched == {RULE: 0}
+        found = [asked.validate(order, shop) for order in (fires, silent, fires)]
+        assert RULE in {each.rule for each in authority.validate(fires, shop).findings}
+        assert all(RULE not in {each.rule for each in verdict.findings} for verdict in found)
+        assert asked.watched == {RULE: 2}
+        assert asked.watch(fires, shop) == {RULE}
+        assert asked.watch(silent, shop) == frozenset()
+        assert asked.watched == {RULE: 2}, "asking aside is not counted"
+        asked.self_test()
+    finally:
+        asked.close()
+
+
+def test_an_unwatched_book_counts_nothing(authority: Authority) -> None:
+    assert authority.watched == {}
+
+
+def test_a_watched_rules_examples_have_to_hold_too(book: Settings, changed: Changed) -> None:
+    with pytest.raises(BookError, match=RULE):
+        check(book.documents, [changed("rules", RULE, status="watch", when="item.brittle")])
+    with pytest.raises(BookError, match="status"):
+        check(book.documents, [changed("rules", RULE, status="off")])

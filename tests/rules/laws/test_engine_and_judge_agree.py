@@ -1,0 +1,70 @@
+"""The engine and the plain judge answer every question of random orders over the shipped book alike.
+
+``ACCORD_DIFFERENTIAL`` sets how many orders, ``ACCORD_SEED`` repeats a run. No outside source: two independent
+readings of one book are held against each other.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+from collections.abc import Iterator
+
+import pytest
+import random_orders
+
+from accord_rules.advise.plans import presses_of
+from accord_rules.derive.case import Case
+from accord_rules.facts import Scope
+from accord_rules.order import Order
+from accord_rules.reading import read
+from accord_rules.resolve import resolve
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+from accord_rules.weigh import Scales
+
+SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
+ORDERS = int(os.environ.get("ACCORD_DIFFERENTIAL", "1500"))
+ORDERS_A_SHOP = 50
+
+
+@pytest.fixture
+def scales(book: Settings) -> Iterator[Scales]:
+    made = Scales(book)
+    yield made
+    made.close()
+
+
+def questions(book: Settings) -> Iterator[tuple[Order, Shop]]:
+    """Random orders at random shops: one shop for some orders, as it is in practice."""
+    rng = random.Random(f"{SEED} differential")
+    shop: Shop | None = None
+    for number in range(ORDERS):
+        if shop is None or number % ORDERS_A_SHOP == 0:
+            shop = read(Shop, random_orders.shop(rng, book))
+        document = random_orders.order(rng, book, odd=rng.choice((0.1, 0.5, 1.0)))
+        yield resolve(read(Order, document), book, shop), shop
+
+
+def weigh_everywhere(order: Order, shop: Shop, scales: Scales) -> frozenset[str]:
+    """Ask the rules of every scope, on every press that may take the order; what fired."""
+    whole = Case(scales.settings, shop, order)
+    decorations = [whole.decoration_case(index) for index in range(len(order.decorations))]
+    weighed = [scales.weigh(case) for case in (whole, *decorations)]
+    weighed += [scales.on_press(decorations, press).weighed for press in presses_of(order, shop)]
+    return frozenset(fired.rule.id for each in weighed for fired in each.fired)
+
+
+def test_engine_and_judge_agree_on_random_orders(book: Settings, scales: Scales) -> None:
+    fired: set[str] = set()
+    for order, shop in questions(book):
+        fired |= weigh_everywhere(order, shop, scales)
+    counts = scales.counts
+    said = f"ACCORD_SEED={SEED} ACCORD_DIFFERENTIAL={ORDERS}: {counts}, {len(fired)} rules fired"
+    print(said)
+    assert counts.questions > ORDERS, said
+    assert counts.disagreements == 0, said
+    assert counts.engine_errors == 0, said
+    by_scope = {scope: [r.id for r in book.rules.values() if r.scope is scope] for scope in Scope}
+    for scope, rules in by_scope.items():
+        assert fired & set(rules), f"no rule about {scope.value} fired: {said}"

@@ -1,0 +1,132 @@
+"""The audit as stewards and admins read it, and as anybody with it can check it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from flask.testing import FlaskClient
+
+from accord_service.cli.audit import broken_at
+from accord_service.cli.main import main
+from accord_service.store import SealedEntry
+from accord_service.store.connection import connect
+
+AUDIT = "{accord}:audit"
+
+
+@pytest.fixture
+def client(changing: Any) -> FlaskClient:
+    one: FlaskClient = changing.one
+    return one
+
+
+@pytest.fixture
+def admin(changing: Any) -> dict[str, str]:
+    return dict(changing.headers("collective", "admin"))
+
+
+@pytest.fixture
+def raw(changing: Any) -> Iterator[Any]:
+    opened = connect(changing.collective.server.url, timeout_s=5.0)
+    yield opened
+    opened.close()
+
+
+def entries(client: FlaskClient, headers: dict[str, str], limit: int) -> list[dict[str, Any]]:
+    found, address = [], f"/v1/audit?limit={limit}"
+    while address:
+        page = client.get(address, headers=headers)
+        assert page.status_code == 200, page.text
+        found += page.json["entries"]
+        address = page.json["next"]
+    return found
+
+
+def test_it_is_read_page_by_page_and_seals_hold(client: FlaskClient, admin: dict[str, str]) -> None:
+    found = entries(client, admin, 3)
+    assert [each["seq"] for each in found] == list(range(1, len(found) + 1))
+    assert found == entries(client, admin, 500)
+    assert {each["what"] for each in found} >= {"revision.first", "shop.create", "key.issue"}
+    assert broken_at(map(_sealed, found)) is None
+
+
+def _sealed(document: dict[str, Any]) -> SealedEntry:
+    return SealedEntry(**document)
+
+
+def test_who_made_a_proposal_stands_in_it(client: FlaskClient, changing: Any, admin: dict[str, str]) -> None:
+    owner = changing.headers("quay-side", "owner")
+    key = client.get("/v1/shop", headers=owner).json["key"]
+    base = client.get("/v1/revisions/1", headers=owner).json
+    source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+    body = {
+        "base": {"revision": 1, "digest": base["digest"]},
+        "changes": [{"kind": "sources", "id": "remembered", "value": source}],
+        "reason": "It was missing.",
+        "evidence": "None needed.",
+    }
+    made = client.post("/v1/proposals", json=body, headers=owner)
+    assert made.status_code == 201, made.text
+    last = entries(client, admin, 500)[-1]
+    assert (last["who"], last["what"], last["about"]) == (key, "proposal.create", made.json["id"])
+
+
+def test_it_is_for_stewards_and_admins(client: FlaskClient, changing: Any) -> None:
+    for role in ("counter", "operator", "owner"):
+        assert client.get("/v1/audit", headers=changing.headers("quay-side", role)).status_code == 403
+    for role in ("steward", "admin"):
+        assert client.get("/v1/audit", headers=changing.headers("quay-side", role)).status_code == 200
+
+
+# -- accord audit verify -----------------------------------------------------------------------------------------------
+
+
+def verify(url: str) -> Any:
+    return CliRunner().invoke(main, ["audit", "verify", "--store", url])
+
+
+def test_the_command_finds_a_whole_chain_whole(changing: Any, client: FlaskClient, admin: dict[str, str]) -> None:
+    told = verify(changing.collective.server.url)
+    assert told.exit_code == 0, told.output
+    assert f"{len(entries(client, admin, 500))} entries" in told.output
+
+
+def test_the_command_names_the_first_entry_that_was_tampered_with(changing: Any, raw: Any) -> None:
+    text = raw.lindex(AUDIT, 2)
+    entry = json.loads(text)
+    raw.lset(AUDIT, 2, json.dumps(entry | {"who": "somebody else"}))
+    try:
+        told = verify(changing.collective.server.url)
+        assert told.exit_code == 1
+        assert "entry 3" in told.output
+    finally:
+        raw.lset(AUDIT, 2, text)
+
+
+def test_the_command_names_a_document_that_was_changed_behind_the_audits_back(changing: Any, raw: Any) -> None:
+    key = "{accord}:shop:quay-side"
+    text = raw.hget(key, "d")
+    raw.hset(key, "d", text.replace(b"Quay Side", b"Quay Hide"))
+    try:
+        told = verify(changing.collective.server.url)
+        assert told.exit_code == 1
+        assert key in told.output
+    finally:
+        raw.hset(key, "d", text)
+
+
+@pytest.mark.parametrize("drop", [0, 4, -1])
+def test_entries_read_from_a_service_are_checked_here(client: FlaskClient, admin: dict[str, str], drop: int) -> None:
+    found = [_sealed(each) for each in entries(client, admin, 500)]
+    missing = found.pop(drop)
+    assert broken_at(found, (missing.seq, missing.hash) if drop == -1 else None) == missing.seq
+
+
+def test_no_store_is_said_so() -> None:
+    told = CliRunner().invoke(main, ["audit", "verify", "--store", "unix:///nowhere/at/all"])
+    assert told.exit_code == 2
+    assert "does not answer" in told.output

@@ -1,0 +1,124 @@
+"""House rules: a shop may be stricter, never looser; what would loosen is refused with an order that shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from accord_rules.settings import Settings
+
+
+def put(changing: Any, rules: dict[str, Any], **more: Any) -> Any:
+    owner = changing.headers("quay-side", "owner")
+    etag = changing.one.get("/v1/shop/house-rules", headers=owner).headers["ETag"]
+    return changing.one.put("/v1/shop/house-rules", json=rules, headers=owner | {"If-Match": etag}, **more)
+
+
+def test_without_any_there_is_version_0(changing: Any) -> None:
+    answer = changing.one.get("/v1/shop/house-rules", headers=changing.headers("mill-loft", "counter"))
+    nothing = {"limits": {}, "rules": {}, "without": {"products": [], "consumables": []}}
+    assert answer.json == {"house_rules": nothing, "version": 0}
+
+
+def test_a_stricter_limit_is_answered_by_every_worker(
+    changing: Any, order: dict[str, Any], book: Settings, wait_for: Callable[..., None]
+) -> None:
+    """The quay's press has no probe readings: its spread is its type's usual one."""
+    spread = book.catalogue["press_types"]["swing-away"].spread
+    assert spread <= book.limit_values["press.spread_most"]
+    counter = changing.headers("quay-side", "counter")
+    plain = changing.one.post("/v1/validate", json=order, headers=counter).json
+    assert "platen-heats-unevenly" not in {each["rule"] for each in plain["findings"]}
+    done = put(changing, {"limits": {"press.spread_most": f"{spread - 1} K"}})
+    assert done.status_code == 200, done.text
+    for client in (changing.one, changing.other):
+
+        def marked(client: Any = client) -> bool:
+            found = client.post("/v1/validate", json=order, headers=counter).json["findings"]
+            return ("platen-heats-unevenly", "house") in {(each["rule"], each["layer"]) for each in found}
+
+        wait_for(marked, seconds=2.0)
+    strict = changing.one.post("/v1/validate", json=order, headers=counter).json
+    assert strict["house_digest"] != plain["house_digest"]
+    assert strict["id"] != plain["id"]
+    assert put(changing, {}).status_code == 200
+    wait_for(lambda: changing.one.post("/v1/validate", json=order, headers=counter).json == plain, seconds=2.0)
+
+
+def test_a_looser_limit_is_refused_with_its_witness(changing: Any, book: Settings) -> None:
+    name = next(n for n, limit in book.limits.items() if limit.safety and limit.dimension == "percent")
+    now = book.limit_values[name]
+    looser = now + 5 if book.limits[name].stricter == "lower" else now - 5
+    refused = put(changing, {"limits": {name: looser}})
+    assert (refused.status_code, refused.json["type"]) == (422, "/problems/house-rules-refused")
+    (refusal,) = refused.json["refusals"]
+    assert refusal["pointer"] == refused.json["errors"][0]["pointer"] == f"/limits/{name}"
+    assert "looser" in refusal["message"]
+    witness = refusal["witness"]
+    assert witness["order"]["decorations"]
+    assert witness["lost"] or witness["shared_verdict"] != witness["house_verdict"]
+    tried = put(changing, {"limits": {name: looser}}, query_string={"validate_only": "true"})
+    assert tried.json["refusals"] == refused.json["refusals"]
+
+
+RULE = {
+    "level": "requires",
+    "title": "Kids' tees get a second look",
+    "about": "item",
+    "when": "item.textile",
+    "because": "This shop looks at every piece of cloth twice.",
+    "fix": "Have a colleague look at it.",
+    "sources": ["project-choice"],
+    "fires": [{"note": "a tee", "item": {"blank": "tee-heavy-white"}}],
+    "silent": [{"facts": {"item.textile": False}}],
+}
+
+
+def test_a_rule_of_its_own_finds_more_and_is_marked(
+    changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    done = put(changing, {"rules": {"house.second-look": RULE}})
+    assert done.status_code == 200, done.text
+    counter = changing.headers("quay-side", "counter")
+
+    def found() -> bool:
+        answer = changing.one.post("/v1/validate", json=order, headers=counter).json
+        return ("house.second-look", "house") in {(each["rule"], each["layer"]) for each in answer["findings"]}
+
+    wait_for(found, seconds=2.0)
+    mill = changing.one.post("/v1/validate", json=order, headers=changing.headers("mill-loft", "counter")).json
+    assert "house.second-look" not in {each["rule"] for each in mill["findings"]}
+
+
+@pytest.mark.parametrize(
+    ("rules", "pointer"),
+    [
+        ({"limits": {"no.such-limit": 1}}, "/limits/no.such-limit"),
+        ({"limits": {"press.spread_most": 5}}, "/limits/press.spread_most"),
+        ({"rules": {"second-look": RULE}}, "/rules/second-look"),
+        ({"rules": {"house.x": RULE | {"when": "no.such_fact"}}}, "/rules/house.x/when"),
+        ({"rules": {"house.x": RULE | {"fires": [{"facts": {"item.textile": False}}]}}}, "/rules/house.x"),
+        ({"rules": {"house.x": "text"}}, "/rules/house.x"),
+        ({"without": {"products": ["no-such-product"]}}, "/without/products/0"),
+        ({"surprise": 1}, "/surprise"),
+    ],
+)
+def test_what_does_not_fit_the_book_is_refused_with_its_place(
+    changing: Any, rules: dict[str, Any], pointer: str
+) -> None:
+    refused = put(changing, rules)
+    assert refused.status_code == 422, refused.text
+    assert pointer in {each["pointer"] for each in refused.json["errors"]}
+
+
+def test_products_left_out_are_not_recommended(
+    changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    counter = changing.headers("quay-side", "counter")
+    wish = order | {"decorations": [{"placement": "front", "size": {"width": "8 in", "height": "8 in"}}]}
+    assert put(changing, {}).status_code == 200
+    wait_for(lambda: bool(changing.one.post("/v1/recommend", json=wish, headers=counter).json["plans"]), seconds=2.0)
+    assert put(changing, {"without": {"products": ["sub-paper-fast-dry"]}}).status_code == 200
+    wait_for(lambda: not changing.one.post("/v1/recommend", json=wish, headers=counter).json["plans"], seconds=2.0)

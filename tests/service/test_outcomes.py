@@ -1,0 +1,247 @@
+"""Outcomes: reported against a verdict, counted, shown beside the transfer, felt in the ranking, drafting a proposal.
+
+Source of the intervals: the binomial model with a uniform prior; Beta(1, 2) by hand, others by ``governance.outcomes``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from accord_rules.settings import Settings
+from accord_service.outcomes import AUTHOR, FAILURES, Tally, propose_if_poor
+from accord_service.store import Cell, Store
+
+WITH_RECORD = "/v1/validate?record=true"
+CELL = Cell("dye-sublimation", "woven", "swing-away")
+
+
+@pytest.fixture
+def client(changing: Any) -> FlaskClient:
+    one: FlaskClient = changing.one
+    return one
+
+
+@pytest.fixture
+def quay(changing: Any) -> dict[str, str]:
+    return dict(changing.headers("quay-side", "counter"))
+
+
+@pytest.fixture
+def store(changing: Any) -> Iterator[Store]:
+    opened = Store.at(changing.collective.server.url, timeout_s=5.0)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def address(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> str:
+    """Where outcomes of a recorded verdict go."""
+    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
+    return f"/v1/verdicts/{verdict['id']}/outcomes"
+
+
+def ok(answer: TestResponse) -> Any:
+    assert answer.status_code in (200, 201), answer.text
+    return answer.json
+
+
+def count(store: Store, cell: Cell) -> tuple[int, int]:
+    found = next((each for each in store.outcomes.counts() if each.cell == cell), None)
+    return (0, 0) if found is None else (found.good, found.failed)
+
+
+def test_a_report_is_kept_and_counted(client: FlaskClient, quay: dict[str, str], address: str, store: Store) -> None:
+    good, failed = count(store, CELL)
+    made = client.post(
+        address, json={"result": "failed", "failure": "colour-faded", "washes": 6, "note": "Pale."}, headers=quay
+    )
+    assert made.status_code == 201
+    outcome = made.json["outcome"]
+    assert (outcome["transfer"], outcome["substrate"], outcome["press_type"]) == (
+        CELL.transfer, CELL.substrate, CELL.press_type,
+    )  # fmt: skip
+    assert (outcome["failure"], outcome["washes"], outcome["decoration"]) == ("colour-faded", 6, 0)
+    ok(client.post(address, json={"result": "good"}, headers=quay))
+    listed = ok(client.get(address, headers=quay))["entries"]
+    assert listed[0] == outcome
+    assert [each["result"] for each in listed] == ["failed", "good"]
+    assert count(store, CELL) == (good + 1, failed + 1)
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer"),
+    [
+        ({"result": "so-so"}, "/result"),
+        ({}, "/result"),
+        ({"result": "failed"}, "/failure"),
+        ({"result": "good", "failure": "peeled"}, "/failure"),
+        ({"result": "failed", "failure": "sang"}, "/failure"),
+        ({"result": "good", "washes": -1}, "/washes"),
+        ({"result": "good", "decoration": 1}, "/decoration"),
+        ({"result": "good", "customer": "x"}, "/customer"),
+    ],
+)
+def test_a_faulty_report_counts_nothing(
+    client: FlaskClient, quay: dict[str, str], address: str, store: Store, body: dict[str, Any], pointer: str
+) -> None:
+    before = store.audit.head()
+    answer = client.post(address, json=body, headers=quay)
+    assert answer.status_code == 422
+    assert pointer in [each["pointer"] for each in answer.json["errors"]]
+    assert store.audit.head() == before
+
+
+def test_a_report_on_one_of_several_decorations_says_which(
+    client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
+) -> None:
+    order["decorations"].append({"transfer": "cut-film", "placement": "back"})
+    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
+    address = f"/v1/verdicts/{verdict['id']}/outcomes"
+    assert client.post(address, json={"result": "good"}, headers=quay).status_code == 422
+    assert ok(client.post(address, json={"result": "good", "decoration": 1}, headers=quay))["outcome"]["transfer"] == (
+        "cut-film"
+    )
+
+
+def test_a_report_needs_to_know_what_was_pressed(
+    client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
+) -> None:
+    del order["decorations"][0]["transfer"]
+    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
+    answer = client.post(f"/v1/verdicts/{verdict['id']}/outcomes", json={"result": "good"}, headers=quay)
+    assert answer.status_code == 422
+    assert "leaves transfer" in answer.json["detail"]
+
+
+def test_the_same_report_sent_twice_counts_once(
+    client: FlaskClient, quay: dict[str, str], address: str, store: Store
+) -> None:
+    before = count(store, CELL)
+    headers = quay | {"Idempotency-Key": "report-1"}
+    once, again = (client.post(address, json={"result": "good"}, headers=headers) for _ in range(2))
+    assert once.json == again.json
+    assert count(store, CELL) == (before[0] + 1, before[1])
+
+
+def test_validate_only_counts_nothing(client: FlaskClient, quay: dict[str, str], address: str, store: Store) -> None:
+    before = store.audit.head()
+    shown = client.post(f"{address}?validate_only=true", json={"result": "good"}, headers=quay)
+    assert (shown.status_code, shown.json["outcome"]["transfer"]) == (200, CELL.transfer)
+    assert store.audit.head() == before
+
+
+def test_nobody_reports_on_another_shops_verdict(client: FlaskClient, changing: Any, address: str) -> None:
+    other = changing.headers("mill-loft", "owner")
+    assert client.post(address, json={"result": "good"}, headers=other).status_code == 404
+
+
+# -- shown and felt ----------------------------------------------------------------------------------------------------
+
+
+def test_the_catalogue_shows_counts_and_intervals(
+    client: FlaskClient, quay: dict[str, str], store: Store, changing: Any
+) -> None:
+    cell = Cell("flock-film", "felt", "clamshell")
+    store.outcomes.add("quay-side", "vd_x", {}, cell=cell, failure="peeled", who="test")
+    changing.one.application.extensions["accord"].tally = Tally(store, read_anew_s=0.0)
+
+    def shown() -> Any:
+        return ok(client.get("/v1/catalogue/transfers/flock-film", headers=quay))["outcomes"]
+
+    (found,) = shown()
+    # Beta(1, 2) lies below x with 1 - (1 - x)^2: 5 % of it below 1 - sqrt(0.95), 95 % below 1 - sqrt(0.05).
+    assert found == {
+        "substrate": "felt",
+        "press_type": "clamshell",
+        "good": 0,
+        "failed": 1,
+        "low": round(1 - 0.95**0.5, 4),
+        "likely": 0.0,
+        "high": round(1 - 0.05**0.5, 4),
+        "credibility": 0.9,
+        "failures": {"peeled": 1},
+    }
+    assert "outcomes" not in ok(client.get("/v1/catalogue/fibres/CO", headers=quay))
+
+
+def test_outcomes_move_plans_and_hide_none(
+    client: FlaskClient, quay: dict[str, str], store: Store, changing: Any
+) -> None:
+    """Twelve failures of the first plan's family on this material and type of press."""
+    room = changing.one.application.extensions["accord"]
+    described = {
+        "item": {"substrate": "woven", "fibres": {"PES": 100}, "colour": "white", "coating": "none"},
+        "decorations": [{"placement": "front", "size": {"width": "6 in", "height": "6 in"}}],
+    }
+    room.tally = Tally(store, read_anew_s=1e9)
+    before = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
+    family = before[0]["decorations"][0]["family"]
+    for _ in range(12):
+        store.outcomes.add("s", "v", {}, cell=Cell(family, "woven", "swing-away"), failure="peeled", who="test")
+    room.tally = Tally(store, read_anew_s=0.0)
+    after = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
+    assert {plan["id"] for plan in after} == {plan["id"] for plan in before}
+    told = next(plan for plan in after if plan["id"] == before[0]["id"])
+    assert any("reported pieces came out good" in reason for reason in told["reasons"])
+
+
+def test_counts_are_held_while_the_store_is_away(fresh: Any) -> None:
+    store = Store.at(fresh.server.url, timeout_s=5.0)
+    store.outcomes.add("s", "v", {}, cell=CELL, failure=None, who="test")
+    tally = Tally(store, read_anew_s=0.0)
+    before = tally.counts
+    assert [each.good for each in before] == [1]
+    fresh.server.stop()
+    assert tally.counts == before
+    assert tally.experiences[CELL.transfer, CELL.substrate, CELL.press_type].good == 1
+    store.close()
+
+
+# -- poor ones ---------------------------------------------------------------------------------------------------------
+
+
+def test_poor_outcomes_draft_one_proposal_and_no_more(
+    client: FlaskClient, changing: Any, order: dict[str, Any], store: Store
+) -> None:
+    mill, cell = changing.headers("mill-loft", "owner"), Cell("cut-film", "knit", "swing-away")
+    order["item"] = {"substrate": "knit", "fibres": {"CO": 100}, "colour": "white", "coating": "none"}
+    order["decorations"] = [{"transfer": "cut-film", "placement": "front"}]
+    verdict = ok(client.post(WITH_RECORD, json=order, headers=mill))
+    address = f"/v1/verdicts/{verdict['id']}/outcomes"
+    answers = [
+        ok(client.post(address, json={"result": "failed", "failure": "peeled"}, headers=mill)) for _ in range(23)
+    ]
+    drafted = [each["drafted"] for each in answers]
+    assert drafted[:19] == [None] * 19, "twenty pieces are needed"
+    assert len([each for each in drafted if each is not None]) == 1
+    made = ok(client.get(f"/v1/proposals/{drafted[19]}", headers=mill))
+    assert (made["author"], made["state"]) == (AUTHOR, "draft")
+    rule = next(each for each in made["changes"] if each["kind"] == "rules")
+    assert rule["value"]["status"] == "watch", "it is put to the stewards, not applied"
+    assert "20 of 20 pieces failed" in made["reason"]
+    assert count(store, cell) == (0, 23)
+
+
+def test_two_workers_draft_once(fresh: Any, book: Settings) -> None:
+    store = Store.at(fresh.server.url, timeout_s=5.0)
+    for _ in range(30):
+        store.outcomes.add("s", "v", {}, cell=CELL, failure="peeled", who="test")
+    with ThreadPoolExecutor(4) as pool:
+        made = list(pool.map(lambda _: propose_if_poor(store, book, CELL, "test"), range(4)))
+    assert len([each for each in made if each is not None]) == 1
+    assert len(store.proposals.list().items) == 1
+    store.close()
+
+
+def test_good_outcomes_draft_nothing(fresh: Any, book: Settings) -> None:
+    store = Store.at(fresh.server.url, timeout_s=5.0)
+    for n in range(30):
+        store.outcomes.add("s", "v", {}, cell=CELL, failure=FAILURES[0] if n < 3 else None, who="test")
+    assert propose_if_poor(store, book, CELL, "test") is None
+    store.close()

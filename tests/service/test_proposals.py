@@ -1,0 +1,550 @@
+"""Proposals from draft to publication over a real store, and everything that must keep one out of the book.
+
+Source of what is expected: the collective's own agreement on how its book changes (a choice of this project); ETags and
+preconditions as in RFC 9110 section 13.
+"""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+import threading
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from accord_rules.settings import Settings
+from accord_service import roles
+from accord_service.app import create_app
+from accord_service.config import Config
+
+# The share of polyester from which a dye print is not called paler; no example of the book stands close above it.
+LIMIT, RULE = "dye.polyester_share_full", "dye-paler-on-blend"
+SHOP = """
+id = "{id}"
+name = "{id}"
+market = "us"
+unit_system = "metric"
+standing = ["trained-operators"]
+[[presses]]
+id = "bench"
+type = "swing-away"
+[stock]
+products = ["sub-paper-fast-dry"]
+consumables = ["ptfe-sheet", "plain-paper"]
+"""
+KEYS = [
+    ("one", "counter"),
+    ("one", "operator"),
+    ("one", "owner"),
+    ("one", "steward"),
+    ("two", "steward"),
+    ("two", "counter"),
+    ("collective", "steward"),
+    ("collective", "admin"),
+]
+ASKED: dict[str, Any] = {
+    "reference": "private",
+    "item": {"substrate": "knit", "fibres": {"PES": 88, "CO": 12}, "colour": "white", "coating": "none"},
+    "decorations": [
+        {"transfer": "dye-sublimation", "placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}
+    ],
+    "press": "bench",
+}
+
+
+@pytest.fixture(scope="module")
+def town(open_collective: Any) -> Any:
+    return open_collective([SHOP.format(id="one"), SHOP.format(id="two")], KEYS)
+
+
+@pytest.fixture(scope="module")
+def served(town: Any) -> Iterator[Flask]:
+    app = create_app(quick(town))
+    yield app
+    app.extensions["accord"].close()
+
+
+def quick(town: Any) -> Config:
+    """Few orders at edges are replayed, so that the tests are quick; the effect's own tests replay all of them."""
+    return dataclasses.replace(town.config, replay_most=30)
+
+
+@pytest.fixture
+def workers(town: Any) -> Iterator[list[Flask]]:
+    """Two more workers of the same service."""
+    made = [create_app(quick(town)) for _ in range(2)]
+    yield made
+    for each in made:
+        each.extensions["accord"].close()
+
+
+class Desk:
+    """Somebody with a key at the service."""
+
+    def __init__(self, client: FlaskClient, headers: dict[str, str]) -> None:
+        self.client, self.headers = client, headers
+
+    def get(self, address: str) -> Any:
+        answer = self.client.get(address, headers=self.headers)
+        assert answer.status_code == 200, answer.text
+        return answer.json
+
+    def ask(self, method: str, address: str, body: Any = None, **headers: str) -> TestResponse:
+        return self.client.open(address, method=method, json=body, headers=self.headers | headers)
+
+    def post(self, address: str, body: Any = None, **headers: str) -> Any:
+        answer = self.ask("POST", address, body, **headers)
+        assert answer.status_code in (200, 201), answer.text
+        return answer.json
+
+
+Desks = Callable[[str, str], Desk]
+
+
+@pytest.fixture
+def desk(town: Any, served: Flask) -> Desks:
+    return lambda shop, role: Desk(served.test_client(), town.headers(shop, role))
+
+
+def head(desk: Desk) -> dict[str, Any]:
+    number = desk.get("/v1/revisions?limit=1")["head"]
+    found = desk.get(f"/v1/revisions/{number}")
+    return {"revision": found["number"], "digest": found["digest"]}
+
+
+def moved(desk: Desk, limit: str = LIMIT, by: float = 1) -> list[dict[str, Any]]:
+    entry = copy.deepcopy(desk.get(f"/v1/limits/{limit}")["entry"])
+    entry["value"] = entry["value"] + by
+    return [{"kind": "limits", "id": limit, "value": entry}]
+
+
+def proposed(desk: Desk, changes: list[dict[str, Any]] | None = None, **more: Any) -> dict[str, Any]:
+    return {
+        "base": head(desk),
+        "changes": moved(desk) if changes is None else changes,
+        "reason": "Pale after a few washes.",
+        "evidence": "Eleven reports.",
+        **more,
+    }
+
+
+def drafted(desk: Desk, changes: list[dict[str, Any]] | None = None) -> Any:
+    return desk.post("/v1/proposals", proposed(desk, changes))
+
+
+def opened(desk: Desk, changes: list[dict[str, Any]] | None = None) -> Any:
+    return desk.post(f"/v1/proposals/{drafted(desk, changes)['id']}/open")
+
+
+def approve(desk: Desk, proposal: Any) -> TestResponse:
+    return desk.ask("POST", f"/v1/proposals/{proposal['id']}/approve", proposal["digests"])
+
+
+def publish(desk: Desk, proposal: Any) -> TestResponse:
+    return desk.ask("POST", f"/v1/proposals/{proposal['id']}/publish")
+
+
+def refused(answer: TestResponse, status: int, slug: str) -> str:
+    assert (answer.status_code, answer.json["type"]) == (status, f"/problems/{slug}"), answer.text
+    return str(answer.json["detail"])
+
+
+# -- the whole way ----------------------------------------------------------------------------------------------------
+
+
+def test_a_proposal_becomes_the_book(desk: Desks) -> None:
+    author, steward, counter = desk("one", "owner"), desk("two", "steward"), desk("one", "counter")
+    before = head(author)
+    value = author.get(f"/v1/limits/{LIMIT}")["entry"]["value"]
+    draft = drafted(author)
+    assert (draft["state"], draft["approvals_needed"], draft["shown"]) == ("draft", 1, None)
+    shown = author.post(f"/v1/proposals/{draft['id']}/open")
+    assert shown["state"] == "open"
+    effect = steward.get(f"/v1/proposals/{draft['id']}/effect")
+    assert effect["replay_digest"] == shown["digests"]["replay_digest"]
+    assert effect["decision"]["kind"] == "mixed", "receptive-film-not-needed finds fewer, the other rule more"
+    assert effect["replayed"] == {"recorded": 0, "recorded_left_out": 0, "edges": 30, "edges_left_out": 1}
+    assert any(flip["rule"] == RULE for flip in effect["flips"])
+    approved = approve(steward, steward.get(f"/v1/proposals/{draft['id']}"))
+    assert approved.json["state"] == "approved"
+    published = publish(steward, draft).json
+    assert published["revision"] == before["revision"] + 1
+    assert published["proposal"]["state"] == "published"
+    now = counter.get(f"/v1/revisions/{published['revision']}")
+    assert now["digest"] == published["digest"]
+    assert (now["author"], len(now["approvers"]), now["proposal"]) == (draft["author"], 1, draft["id"])
+    changes = counter.get(f"/v1/revisions/{published['revision']}/changes")["changes"]
+    assert [(each["kind"], each["id"]) for each in changes] == [("limits", LIMIT)]
+    time.sleep(0.6)  # a worker asks for the head each half second
+    assert counter.get(f"/v1/limits/{LIMIT}")["entry"]["value"] == value + 1
+    assert counter.get(f"/v1/limits/{LIMIT}?revision={before['revision']}")["entry"]["value"] == value
+
+
+def test_a_revision_is_whole(desk: Desks) -> None:
+    counter = desk("one", "counter")
+    with_book = counter.get("/v1/revisions/1?documents=true")
+    assert with_book["documents"]["limits"][LIMIT]
+    assert "documents" not in counter.get("/v1/revisions/1")
+    assert counter.get("/v1/revisions/1/changes")["changes"] == []
+
+
+@pytest.mark.parametrize("number", ["0", "99999", "01", "x", "-1"])
+def test_there_is_no_such_revision(desk: Desks, number: str) -> None:
+    for address in (f"/v1/revisions/{number}", f"/v1/revisions/{number}/changes"):
+        refused(desk("one", "counter").ask("GET", address), 404, "not-found")
+
+
+def test_revisions_are_listed_newest_first_page_by_page(desk: Desks) -> None:
+    counter = desk("one", "counter")
+    newest = counter.get("/v1/revisions")["head"]
+    numbers, address = [], "/v1/revisions?limit=1"
+    while address:
+        page = counter.get(address)
+        numbers += [each["number"] for each in page["entries"]]
+        address = page["next"]
+    assert numbers == list(range(newest, 0, -1))
+
+
+def test_proposals_are_listed_by_state(desk: Desks) -> None:
+    author = desk("one", "owner")
+    draft = drafted(author)
+    listed = author.get("/v1/proposals?state=draft&limit=1")
+    assert listed["entries"][0] == author.get(f"/v1/proposals/{draft['id']}")
+    assert draft["id"] not in [each["id"] for each in author.get("/v1/proposals?state=open")["entries"]]
+    refused(author.ask("GET", "/v1/proposals?state=old"), 400, "bad-query")
+    refused(author.ask("GET", "/v1/proposals?cursor=nonsense"), 400, "bad-query")
+
+
+# -- drafting ---------------------------------------------------------------------------------------------------------
+
+
+def test_what_breaks_the_book_is_refused_with_the_loaders_reasons(desk: Desks) -> None:
+    author = desk("one", "owner")
+    changes = [{"kind": "limits", "id": LIMIT, "value": None}]
+    answer = author.ask("POST", "/v1/proposals", proposed(author, changes))
+    refused(answer, 422, "faulty-document")
+    assert any(RULE in each["message"] for each in answer.json["errors"])
+
+
+def test_an_example_that_no_longer_holds_breaks_the_book(desk: Desks) -> None:
+    """A rule's examples stand around its limits: far enough off, they turn."""
+    author = desk("one", "owner")
+    answer = author.ask("POST", "/v1/proposals", proposed(author, moved(author, by=-30)))
+    refused(answer, 422, "faulty-document")
+    assert any(f"{RULE}.toml" in each["message"] for each in answer.json["errors"])
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"changes": []}, "/changes"),
+        ({"reason": ""}, "/reason"),
+        ({"evidence": None}, "/evidence"),
+        ({"base": 1}, "/base"),
+        ({"colour": "red"}, "/colour"),
+        ({"changes": [{"kind": "moods", "id": "x", "value": None}]}, "/changes/0/kind"),
+        ({"changes": [{"kind": "limits", "id": "x", "value": {"a": None}}]}, "/changes/0/value/a"),
+    ],
+)
+def test_a_faulty_proposal_is_told_where(desk: Desks, change: dict[str, Any], told: str) -> None:
+    author = desk("one", "owner")
+    answer = author.ask("POST", "/v1/proposals", proposed(author) | change)
+    refused(answer, 422, "faulty-document")
+    assert told in [each["pointer"] for each in answer.json["errors"]]
+
+
+def test_one_entry_is_changed_once(desk: Desks) -> None:
+    author = desk("one", "owner")
+    answer = author.ask("POST", "/v1/proposals", proposed(author, moved(author) + moved(author)))
+    refused(answer, 422, "faulty-document")
+    assert "second time" in answer.json["errors"][0]["message"]
+
+
+def test_a_base_that_is_not_the_head_is_refused(desk: Desks) -> None:
+    author = desk("one", "owner")
+    other = {**head(author), "digest": "sha256:" + "0" * 64}
+    told = refused(author.ask("POST", "/v1/proposals", proposed(author, base=other)), 409, "base-moved")
+    assert other["digest"] in told
+
+
+def test_validate_only_goes_the_same_way_and_keeps_nothing(desk: Desks) -> None:
+    author = desk("one", "owner")
+    before = [each["id"] for each in author.get("/v1/proposals?limit=100")["entries"]]
+    shown = author.ask("POST", "/v1/proposals?validate_only=true", proposed(author))
+    assert (shown.status_code, shown.json["id"]) == (200, "new")
+    broken = proposed(author, [{"kind": "limits", "id": LIMIT, "value": None}])
+    refused(author.ask("POST", "/v1/proposals?validate_only=true", broken), 422, "faulty-document")
+    assert [each["id"] for each in author.get("/v1/proposals?limit=100")["entries"]] == before
+    draft = drafted(author)
+    for step in ("open", "reject", "publish"):
+        desk("two", "steward").ask("POST", f"/v1/proposals/{draft['id']}/{step}?validate_only=true", {"reason": "x"})
+    assert author.get(f"/v1/proposals/{draft['id']}")["version"] == 1
+
+
+def test_the_same_draft_sent_twice_is_made_once(desk: Desks) -> None:
+    author, body = desk("one", "owner"), None
+    body = proposed(author)
+    once, again = (author.ask("POST", "/v1/proposals", body, **{"Idempotency-Key": "draft-1"}) for _ in range(2))
+    assert (once.status_code, once.json) == (again.status_code, again.json)
+    assert again.headers["Idempotency-Replayed"] == "true"
+
+
+# -- editing ----------------------------------------------------------------------------------------------------------
+
+
+def edit(desk: Desk, proposal: Any, etag: str | None, **more: Any) -> TestResponse:
+    body = {"changes": moved(desk, by=2), "reason": "Better so.", "evidence": "The same."} | more
+    return desk.ask("PUT", f"/v1/proposals/{proposal['id']}", body, **({"If-Match": etag} if etag else {}))
+
+
+def etag_of(desk: Desk, proposal: Any) -> str:
+    return str(desk.ask("GET", f"/v1/proposals/{proposal['id']}").headers["ETag"])
+
+
+def test_an_edit_names_the_version_it_saw(desk: Desks) -> None:
+    author = desk("one", "owner")
+    draft = drafted(author)
+    first = etag_of(author, draft)
+    refused(edit(author, draft, None), 428, "if-match-needed")
+    assert edit(author, draft, first).json["version"] == 2
+    refused(edit(author, draft, first), 412, "changed-meanwhile")
+    assert edit(author, draft, etag_of(author, draft)).status_code == 200
+
+
+def test_only_the_author_edits(desk: Desks) -> None:
+    draft = drafted(desk("one", "owner"))
+    other = desk("two", "steward")
+    refused(edit(other, draft, etag_of(other, draft)), 403, "not-yours")
+
+
+def test_an_edit_after_approval_voids_it(desk: Desks) -> None:
+    author, steward = desk("one", "owner"), desk("two", "steward")
+    seen = opened(author)
+    assert approve(steward, seen).json["state"] == "approved"
+    edited = edit(author, seen, etag_of(author, seen)).json
+    assert (edited["state"], edited["approvals_valid"], edited["shown"]) == ("draft", 0, None)
+    refused(publish(steward, seen), 409, "steps-out-of-order")
+    again = author.post(f"/v1/proposals/{seen['id']}/open")
+    told = refused(approve(steward, seen), 409, "digests-differ")
+    assert "changes" in told
+    assert approve(steward, again).status_code == 200
+
+
+# -- approving and rejecting ------------------------------------------------------------------------------------------
+
+
+def test_nobody_approves_their_own(desk: Desks) -> None:
+    author = desk("one", "steward")
+    seen = opened(author)
+    refused(approve(author, seen), 403, "not-yours")
+    assert approve(desk("two", "steward"), seen).status_code == 200
+
+
+def test_a_draft_is_neither_approved_nor_published(desk: Desks) -> None:
+    draft = drafted(desk("one", "owner"))
+    steward = desk("two", "steward")
+    digests = {name: value or "sha256:none" for name, value in draft["digests"].items()}
+    refused(steward.ask("POST", f"/v1/proposals/{draft['id']}/approve", digests), 409, "steps-out-of-order")
+    refused(publish(steward, draft), 409, "steps-out-of-order")
+
+
+def test_publication_needs_the_approval(desk: Desks) -> None:
+    steward = desk("two", "steward")
+    told = refused(publish(steward, opened(desk("one", "owner"))), 409, "steps-out-of-order")
+    assert "0 of the 1 approvals" in told
+
+
+def test_nobody_approves_twice(desk: Desks) -> None:
+    steward, seen = desk("two", "steward"), opened(desk("one", "owner"))
+    assert approve(steward, seen).status_code == 200
+    refused(approve(steward, seen), 409, "steps-out-of-order")
+
+
+def safety_limit(book: Settings) -> tuple[str, float]:
+    """A safety limit with a plain number, and one step towards the looser side."""
+    for name, limit in book.limits.items():
+        if limit.safety and isinstance(limit.value, float):
+            step = float(limit.step)
+            return name, -step if limit.stricter == "higher" else step
+    raise AssertionError("the book has no safety limit with a plain number")
+
+
+def test_loosening_what_keeps_people_safe_needs_two_stewards(desk: Desks, book: Settings) -> None:
+    author = desk("one", "owner")
+    name, by = safety_limit(book)
+    seen = opened(author, moved(author, name, by))
+    assert seen["approvals_needed"] == 2
+    assert name in seen["shown"]["loosens_safety"][0]
+    first, second = desk("one", "steward"), desk("two", "steward")
+    assert approve(first, seen).json["state"] == "open"
+    told = refused(publish(first, seen), 409, "steps-out-of-order")
+    assert "1 of the 2 approvals" in told
+    assert approve(second, seen).json["state"] == "approved"
+    assert publish(second, seen).status_code == 200
+
+
+def test_a_rejection_has_a_reason_and_ends_it(desk: Desks) -> None:
+    author, steward = desk("one", "owner"), desk("two", "steward")
+    seen = opened(author)
+    refused(steward.ask("POST", f"/v1/proposals/{seen['id']}/reject", {"reason": ""}), 422, "faulty-document")
+    ended = steward.post(f"/v1/proposals/{seen['id']}/reject", {"reason": "Too strict for felt."})
+    assert (ended["state"], ended["ended_because"]) == ("rejected", "Too strict for felt.")
+    refused(approve(steward, seen), 409, "steps-out-of-order")
+    refused(edit(author, seen, etag_of(author, seen)), 409, "steps-out-of-order")
+
+
+def test_authors_withdraw_and_others_do_not(desk: Desks) -> None:
+    author, other = desk("one", "owner"), desk("one", "operator")
+    seen = drafted(author)
+    refused(other.ask("POST", f"/v1/proposals/{seen['id']}/reject", {"reason": "No."}), 403, "not-yours")
+    assert author.post(f"/v1/proposals/{seen['id']}/reject", {"reason": "A mistake."})["state"] == "rejected"
+
+
+# Who may take which step, as the collective agreed; everything that only reads is everybody's but the last two.
+PROPOSERS = ("operator", "owner", "steward", "admin")
+AGREED = {
+    "post_proposals": PROPOSERS,
+    "put_proposal": PROPOSERS,
+    "post_proposal_open": PROPOSERS,
+    "post_proposal_reject": PROPOSERS,
+    "post_revision_revert": PROPOSERS,
+    "post_proposal_approve": ("steward",),
+    "post_proposal_publish": ("steward",),
+    "get_proposal_effect": PROPOSERS,
+    "get_audit": ("steward", "admin"),
+}
+
+
+@pytest.mark.parametrize("step", AGREED)
+def test_the_roles_are_those_agreed(step: str) -> None:
+    assert roles.MAY[step] == AGREED[step]
+
+
+def test_who_may_not_is_refused(desk: Desks) -> None:
+    author = desk("one", "owner")
+    seen = opened(author)
+    for shop, role in (("one", "counter"), ("one", "operator"), ("one", "owner"), ("collective", "admin")):
+        refused(approve(desk(shop, role), seen), 403, "role-not-allowed")
+        refused(publish(desk(shop, role), seen), 403, "role-not-allowed")
+    refused(desk("one", "counter").ask("POST", "/v1/proposals", proposed(author)), 403, "role-not-allowed")
+
+
+# -- effect -----------------------------------------------------------------------------------------------------------
+
+
+def test_recorded_orders_are_replayed_and_seen_by_those_who_may(desk: Desks) -> None:
+    for shop in ("one", "two"):
+        desk(shop, "counter").post("/v1/validate?record=true", ASKED)
+    author, steward = desk("one", "owner"), desk("two", "steward")
+    seen = opened(author, moved(author, by=8))
+    everything = steward.get(f"/v1/proposals/{seen['id']}/effect")
+    assert everything["replayed"]["recorded"] >= 2
+    recorded = [flip for flip in everything["flips"] if flip["source"] == "recorded"]
+    assert {flip["shop"] for flip in recorded} == {"one", "two"}
+    assert {flip["rule"] for flip in recorded} >= {RULE}
+    assert "private" not in str(everything)
+    own = author.get(f"/v1/proposals/{seen['id']}/effect")
+    assert own["others_left_out"]
+    assert {flip["shop"] for flip in own["flips"] if flip["source"] == "recorded"} == {"one"}
+    assert not everything["others_left_out"]
+
+
+def test_a_draft_has_no_effect_yet(desk: Desks) -> None:
+    draft = drafted(desk("one", "owner"))
+    refused(desk("two", "steward").ask("GET", f"/v1/proposals/{draft['id']}/effect"), 404, "not-found")
+
+
+# -- moved bases and races --------------------------------------------------------------------------------------------
+
+
+def approved(desk: Desks, changes: list[dict[str, Any]] | None = None) -> Any:
+    seen = opened(desk("one", "owner"), changes)
+    assert approve(desk("two", "steward"), seen).status_code == 200
+    return seen
+
+
+def test_a_moved_base_voids_what_was_approved(desk: Desks) -> None:
+    steward = desk("two", "steward")
+    winner, loser = approved(desk), approved(desk)
+    draft = drafted(desk("one", "owner"))
+    assert publish(steward, winner).status_code == 200
+    for each in (loser, draft):
+        assert steward.get(f"/v1/proposals/{each['id']}")["state"] == "void"
+    told = refused(publish(steward, loser), 409, "base-moved")
+    assert "moved on" in told
+    refused(approve(steward, loser), 409, "base-moved")
+    refused(desk("one", "owner").ask("POST", f"/v1/proposals/{draft['id']}/open"), 409, "base-moved")
+    listed = {each["id"] for each in steward.get("/v1/proposals?state=void&limit=100")["entries"]}
+    assert {loser["id"], draft["id"]} <= listed
+    assert loser["id"] not in {each["id"] for each in steward.get("/v1/proposals?state=approved")["entries"]}
+
+
+def test_of_two_stewards_publishing_at_once_exactly_one_wins(desk: Desks, workers: list[Flask], town: Any) -> None:
+    stewards = [("one", "steward"), ("two", "steward")]
+    before = head(desk("one", "owner"))["revision"]
+    for round_ in range(2):
+        proposals = [approved(desk, moved(desk("one", "owner"), by=1 + n)) for n in range(2)]
+        barrier, answers = threading.Barrier(2), [None, None]
+
+        def run(n: int, proposals: Any = proposals, barrier: Any = barrier, answers: Any = answers) -> None:
+            own = Desk(workers[n].test_client(), town.headers(*stewards[n]))
+            barrier.wait()
+            answers[n] = publish(own, proposals[n])
+
+        threads = [threading.Thread(target=run, args=(n,)) for n in range(2)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        statuses = sorted(answer.status_code for answer in answers if answer is not None)
+        assert statuses == [200, 409], (round_, [a.text for a in answers if a is not None])
+        loser = next(a for a in answers if a is not None and a.status_code == 409)
+        assert loser.json["type"] in ("/problems/somebody-was-faster", "/problems/base-moved")
+        assert head(desk("one", "owner"))["revision"] == before + round_ + 1
+
+
+def test_every_worker_answers_from_a_new_head_within_two_seconds(desk: Desks, workers: list[Flask], town: Any) -> None:
+    others = [Desk(each.test_client(), town.headers("one", "counter")) for each in workers]
+    address = f"/v1/limits/{LIMIT}"
+    before = [each.get(address)["revision"] for each in others]
+    seen = approved(desk)
+    published = publish(desk("two", "steward"), seen).json["revision"]
+    began_s = time.monotonic()
+    taken_s = [_moves_on(each, address, published, began_s) for each in others]
+    assert set(before) == {published - 1}
+    # Each worker is a process with a core of its own; here they take turns, so the second waits for the first.
+    assert taken_s[0] < 2.0
+    assert taken_s[1] - taken_s[0] < 2.0
+
+
+def _moves_on(worker: Desk, address: str, revision: int, began_s: float) -> float:
+    """The seconds until the worker answers from a revision."""
+    while worker.get(address)["revision"] != revision:
+        assert time.monotonic() - began_s < 10, "the worker still answers from the old head"
+        time.sleep(0.02)
+    return time.monotonic() - began_s
+
+
+# -- reverting --------------------------------------------------------------------------------------------------------
+
+
+def test_reverting_is_a_proposal_like_any_other(desk: Desks) -> None:
+    author, steward = desk("one", "owner"), desk("two", "steward")
+    assert publish(steward, approved(desk)).status_code == 200
+    made = author.post("/v1/revisions/1/revert", {"reason": "Back to what came with the program."})
+    assert (made["state"], made["reason"]) == ("draft", "Back to what came with the program.")
+    seen = author.post(f"/v1/proposals/{made['id']}/open")
+    for shop in ("one", "two")[: seen["approvals_needed"]]:
+        assert approve(desk(shop, "steward"), seen).status_code == 200
+    published = publish(steward, seen).json
+    first = author.get("/v1/revisions/1")
+    assert published["digest"] == first["digest"]
+    told = author.ask("POST", "/v1/revisions/1/revert", {"reason": "Once more."})
+    refused(told, 422, "faulty-document")
+    refused(author.ask("POST", "/v1/revisions/9999/revert", {"reason": "x"}), 404, "not-found")

@@ -1,0 +1,179 @@
+"""The store killed with kill -9 around the moment of publication, again and again.
+
+``ACCORD_SOAK_KILLS`` says how often (3 if unset); the figures are printed, for ``pytest -s``.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import threading
+import time
+from dataclasses import dataclass, field
+from typing import Any
+
+from accord_rules.governance import proposal as rules
+from accord_rules.governance.changes import Change
+from accord_rules.governance.effect import Budget
+from accord_rules.governance.proposal import Approval, Base, Shown
+from accord_rules.settings import Settings, from_documents
+from accord_rules.verdict import digest
+from accord_service.proposals import Kept, Steps, kept_document
+from accord_service.store import Change as StoreChange
+from accord_service.store import EmbeddedServer, RevisionHead, Store, StoreAway
+from accord_service.writing import Overtaken
+
+KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "3"))
+LIMIT = "dye.polyester_share_full"
+SCOPE, STEWARD = "soak", "steward-two"
+LATEST_KILL_S = 0.08  # from its last callback on, a commit of a whole book takes about half so long
+
+
+@dataclass
+class Told:
+    """What the publisher was told, and what the reader saw."""
+
+    published: list[tuple[str, RevisionHead]] = field(default_factory=list)
+    left_open: int = 0
+    done_though_unacknowledged: int = 0
+    not_done: int = 0
+    away_s: list[float] = field(default_factory=list)
+    read: int = 0
+    broken: list[str] = field(default_factory=list)
+
+
+class Killer:
+    """Kills the server a moment after a commit has set out: before, while or after the server does it."""
+
+    def __init__(self, server: EmbeddedServer) -> None:
+        self._server = server
+
+    def shoot(self) -> None:
+        pid = self._server.pid
+        assert pid is not None
+        threading.Timer(random.uniform(0, LATEST_KILL_S), os.kill, (pid, signal.SIGKILL)).start()
+
+
+def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Settings) -> None:
+    server: EmbeddedServer = fresh.server
+    store, told, stopping = Store.at(server.url), Told(), threading.Event()
+    reader = threading.Thread(target=_read, args=(server.url, told, stopping))
+    reader.start()
+    held = book
+    try:
+        for number in range(KILLS):
+            held = _one_round(store, Killer(server), told, held, f"soak-{number}")
+    finally:
+        stopping.set()
+        reader.join()
+    _check(store, told)
+    print(
+        f"\n{KILLS} kills around a publication: {len(told.published)} acknowledged, {told.left_open} left open, of"
+        f" which {told.done_though_unacknowledged} were done whole and {told.not_done} not at all; {told.read} reads"
+        f" meanwhile, none of half a revision; back after {1000 * sum(told.away_s) / len(told.away_s):.0f} ms on"
+        f" average, {1000 * max(told.away_s):.0f} ms at most"
+    )
+    store.close()
+
+
+def _one_round(store: Store, killer: Killer, told: Told, held: Settings, key: str) -> Settings:
+    """Approve a change, publish it while the server is killed, and see what came of it."""
+    id_ = _approved(store, held)
+    steps = Steps(store, held, STEWARD, rules.STEWARD, Budget())
+    made = steps.publish(id_)
+
+    def also(kept: Kept) -> StoreChange:
+        change = store.idempotency.remembering(SCOPE, key, key, kept.proposal.id)
+        killer.shoot()
+        return change
+
+    began_s = time.monotonic()
+    try:
+        made.commit(also)
+        acknowledged = True
+    except (StoreAway, Overtaken):
+        acknowledged = False
+        told.left_open += 1
+    time.sleep(1.5 * LATEST_KILL_S)  # now it was killed in any case
+    _answers(store)
+    told.away_s.append(time.monotonic() - began_s)
+    head, kept, remembered = _state(store, id_, key)
+    done = head == made.head
+    assert (kept.state == "published") is done, "the proposal and the head do not tell the same"
+    assert (remembered is not None) is done, "the remembered answer and the head do not tell the same"
+    assert done or not acknowledged, "an acknowledged publication is lost"
+    if not acknowledged:
+        told.done_though_unacknowledged += done
+        told.not_done += not done
+    if acknowledged:
+        told.published.append((id_, made.head))
+    record = store.revisions.revision(head.number)
+    assert record is not None
+    return from_documents(record.documents, record.number)
+
+
+def _state(store: Store, id_: str, key: str) -> tuple[RevisionHead, Any, Any]:
+    kept = store.proposals.get(id_)
+    assert kept is not None
+    return store.revisions.head(), kept, store.idempotency.recall(SCOPE, key, key)
+
+
+def _approved(store: Store, book: Settings) -> str:
+    """A proposal as it is when its effect was shown and another steward approved it."""
+    entry = dict(book.documents["limits"][LIMIT])
+    entry["value"] = 171 - entry["value"]  # 85 and 86 by turns
+    base = Base(book.revision, book.digest)
+    draft = rules.draft("new", base, [Change("limits", LIMIT, entry)], "To and fro.", "A soak.", "author")
+    shown = rules.show(draft, Shown("sha256:r"))
+    opened = rules.open_(shown)
+    assert opened.digests is not None
+    approved = rules.approve(opened, Approval("steward-one", rules.STEWARD, *opened.digests))
+    while True:
+        try:
+            return store.proposals.create(kept_document(approved, {}), author="author", state=approved.state).id
+        except StoreAway:
+            time.sleep(0.02)
+
+
+def _answers(store: Store) -> None:
+    until = time.monotonic() + 20
+    while True:
+        try:
+            return store.ping()
+        except StoreAway:
+            assert time.monotonic() < until, "the store did not come back"
+            time.sleep(0.01)
+
+
+def _read(url: str, told: Told, stopping: threading.Event) -> None:
+    """As a worker would: the head, then its revision, which must be whole."""
+    store = Store.at(url)
+    while not stopping.is_set():
+        try:
+            head = store.revisions.head()
+            record = store.revisions.revision(head.number)
+        except StoreAway:
+            time.sleep(0.01)
+            continue
+        told.read += 1
+        if record is None or record.head != head or digest(record.documents) != head.digest:
+            told.broken.append(f"revision {head.number}")
+    store.close()
+
+
+def _check(store: Store, told: Told) -> None:
+    assert told.broken == []
+    assert told.read > 0
+    head = store.revisions.head()
+    for id_, published in told.published:
+        record = store.revisions.revision(published.number)
+        assert record is not None
+        assert (record.head, record.proposal) == (published, id_)
+    for number in range(1, head.number + 1):
+        record = store.revisions.revision(number)
+        assert record is not None
+        assert digest(record.documents) == record.digest, "half a revision"
+    assert store.revisions.revision(head.number + 1) is None
+    assert head.number == 1 + len(told.published) + told.done_though_unacknowledged
+    assert store.audit.verify() is None

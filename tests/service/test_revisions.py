@@ -1,0 +1,215 @@
+"""A moving book: all workers follow within two seconds, no answer mixes two revisions, old ones stay answerable."""
+
+from __future__ import annotations
+
+import copy
+import json
+import logging
+import threading
+import time
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from flask import Flask
+
+from accord_rules.authority import Authority
+from accord_rules.documents import shipped
+from accord_rules.infer.engine import EngineError
+from accord_service import edition
+from accord_service.store import RevisionHead, Store
+
+LIMIT = "press.spread_most"
+
+
+def publish(collective: Any, change: Callable[[dict[str, Any]], None]) -> RevisionHead:
+    """A next revision straight into the store, as an approved proposal would make it."""
+    store = Store.at(collective.server.url, timeout_s=5.0)
+    try:
+        documents = copy.deepcopy(dict(shipped()))
+        change(documents)
+        return store.revisions.publish(
+            store.revisions.head(), documents, author="a", approvers=["b"], reason="test", proposal=None
+        ).head
+    finally:
+        store.close()
+
+
+def spread(value: str) -> Callable[[dict[str, Any]], None]:
+    return lambda documents: documents["limits"][LIMIT].update(value=value)
+
+
+def test_every_worker_answers_from_a_new_head_within_two_seconds(
+    changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    key = changing.headers("quay-side", "counter")
+    before = changing.one.post("/v1/validate", json=order, headers=key).json
+    head = publish(changing.collective, spread("9 K"))
+    for client in (changing.one, changing.other):
+        wait_for(
+            lambda client=client: client.get(f"/v1/limits/{LIMIT}", headers=key).json["revision"] == head.number,
+            seconds=2.0,
+        )
+        answer = client.post("/v1/validate", json=order, headers=key).json
+        assert (answer["revision"], answer["digest"]) == (head.number, head.digest)
+        assert client.get(f"/v1/limits/{LIMIT}", headers=key).json["entry"]["value"] == "9 K"
+        assert client.get("/readyz").json["checks"]["book"]["revision"] == head.number
+        assert f"Revision {head.number}," in client.get("/").text
+    assert before["revision"] == 1
+
+
+def test_old_questions_have_their_old_answers(changing: Any, order: dict[str, Any]) -> None:
+    key = changing.headers("quay-side", "counter")
+    first = changing.one.post("/v1/validate?revision=1", json=order, headers=key)
+    assert first.json["revision"] == 1
+    assert changing.other.post("/v1/validate?revision=1", json=order, headers=key).data == first.data
+    assert changing.one.post("/v1/recommend?revision=1", json=order, headers=key).json["revision"] == 1
+    lists = ("/v1/limits", "/v1/rules", "/v1/sources", "/v1/catalogue", "/v1/catalogue/blanks")
+    entries = (f"/v1/limits/{LIMIT}", "/v1/catalogue/blanks/tee-heavy-white", "/v1/rules/platen-heats-unevenly")
+    for path in (*lists, *entries):
+        answer = changing.one.get(path, query_string={"revision": 1}, headers=key)
+        assert (path, answer.status_code, answer.json["revision"]) == (path, 200, 1)
+    assert changing.one.get(f"/v1/limits/{LIMIT}?revision=1", headers=key).json["entry"]["value"] == "8 K"
+    page = changing.one.get("/v1/rules?limit=1&revision=1", headers=key).json
+    assert "revision=1" in page["next"]
+
+
+@pytest.mark.parametrize(("revision", "status"), [("999", 404), ("0", 400), ("-1", 400), ("x", 400), ("1.0", 400)])
+def test_a_revision_that_is_none_is_refused(changing: Any, order: dict[str, Any], revision: str, status: int) -> None:
+    key = changing.headers("quay-side", "counter")
+    assert changing.one.get(f"/v1/rules?revision={revision}", headers=key).status_code == status
+    assert changing.one.post(f"/v1/validate?revision={revision}", json=order, headers=key).status_code == status
+
+
+def test_a_head_that_can_not_be_loaded_leaves_the_last_good_one_answering(
+    fresh: Any, serve: Callable[[Any], Flask], order: dict[str, Any], wait_for: Callable[..., None],
+    caplog: pytest.LogCaptureFixture,
+) -> None:  # fmt: skip
+    client, key = serve(fresh).test_client(), fresh.headers("quay-side", "counter")
+    with caplog.at_level(logging.ERROR):
+        publish(fresh, lambda documents: documents["rules"]["platen-heats-unevenly"].update(when="no.such_fact"))
+        wait_for(lambda: client.get("/readyz").json["status"] == "degraded", seconds=4.0)
+    ready = client.get("/readyz")
+    assert ready.status_code == 200
+    assert "revision 2 can't be loaded" in ready.json["checks"]["store"]["detail"]
+    assert "no.such_fact" in ready.json["checks"]["store"]["detail"]
+    answer = client.post("/v1/validate", json=order, headers=key)
+    assert (answer.json["revision"], answer.json["basis"]) == (1, "held")
+    assert answer.headers["Accord-Basis"].startswith("held; age=")
+    head = publish(fresh, spread("9 K"))
+    wait_for(lambda: client.get("/readyz").json["status"] == "ready", seconds=4.0)
+    assert client.post("/v1/validate", json=order, headers=key).json["revision"] == head.number == 3
+
+
+def test_rules_that_would_crash_the_engine_are_tried_elsewhere_first(
+    fresh: Any, serve: Callable[[Any], Flask], wait_for: Callable[..., None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = serve(fresh).test_client()
+
+    def crash(*tried: Any) -> None:
+        raise EngineError("trial: the process was ended by SIGSEGV")
+
+    monkeypatch.setattr(edition, "try_out", crash)
+
+    def reworded(documents: dict[str, Any]) -> None:
+        rule = documents["rules"]["platen-heats-unevenly"]
+        rule["when"] = f"({rule['when']})"
+
+    publish(fresh, reworded)
+    wait_for(lambda: "SIGSEGV" in client.get("/readyz").json["checks"]["store"]["detail"], seconds=4.0)
+    assert client.get("/readyz").json["status"] == "degraded"
+
+
+def test_a_head_whose_self_test_is_red_is_not_taken(
+    fresh: Any, serve: Callable[[Any], Flask], wait_for: Callable[..., None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = serve(fresh).test_client()
+
+    def fail(self: Authority) -> None:
+        raise RuntimeError("rule x is silent")
+
+    monkeypatch.setattr(Authority, "self_test", fail)
+    publish(fresh, spread("9 K"))
+    wait_for(lambda: "rule x is silent" in client.get("/readyz").json["checks"]["store"]["detail"], seconds=4.0)
+    assert client.get("/readyz").json["checks"]["book"]["revision"] == 1
+
+
+def test_no_answer_mixes_two_revisions_while_the_book_moves(
+    fresh: Any, serve: Callable[[Any], Flask], order: dict[str, Any]
+) -> None:
+    """Threads ask while revisions go by; each answer has to be, byte for byte, that of the one revision it names."""
+    app, key = serve(fresh), fresh.headers("quay-side", "counter")
+    first = app.test_client().post("/v1/validate", json=order, headers=key).json
+    rule = first["findings"][0]["rule"]
+    answers: dict[int, set[bytes]] = {}
+    problems: list[str] = []
+    stop, lock = threading.Event(), threading.Lock()
+
+    def ask() -> None:
+        client = app.test_client()
+        while not stop.is_set():
+            answer = client.post("/v1/validate", json=order, headers=key)
+            with lock:
+                if answer.status_code != 200 or answer.json["basis"] != "live":
+                    problems.append(answer.text)
+                else:
+                    answers.setdefault(answer.json["revision"], set()).add(answer.data)
+
+    threads = [threading.Thread(target=ask) for _ in range(3)]
+    for thread in threads:
+        thread.start()
+    client, until = app.test_client(), time.monotonic() + 60
+    try:
+        for number in (2, 3, 4):
+            head = publish(fresh, lambda documents, n=number: documents["rules"][rule].update(title=f"Title {n}"))
+            while client.get("/v1/catalogue", headers=key).json["revision"] != head.number:
+                assert time.monotonic() < until
+    finally:
+        stop.set()
+        for thread in threads:
+            thread.join()
+    assert problems == []
+    assert {revision: len(found) for revision, found in answers.items()} == {1: 1, 2: 1, 3: 1, 4: 1}
+    titles = {
+        revision: {each["title"] for each in json.loads(*found)["findings"] if each["rule"] == rule}
+        for revision, found in answers.items()
+    }
+    assert titles == {1: {first["findings"][0]["title"]}, 2: {"Title 2"}, 3: {"Title 3"}, 4: {"Title 4"}}
+
+
+def test_a_shop_whose_house_rules_the_book_outgrew_is_told_not_loosened(
+    fresh: Any, serve: Callable[[Any], Flask], order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    client, owner = serve(fresh).test_client(), fresh.headers("quay-side", "owner")
+    etag = client.get("/v1/shop/house-rules", headers=owner).headers["ETag"]
+    done = client.put("/v1/shop/house-rules", json={"limits": {LIMIT: "6 K"}}, headers=owner | {"If-Match": etag})
+    assert done.status_code == 200
+
+    def drop(documents: dict[str, Any]) -> None:
+        del documents["rules"]["platen-heats-unevenly"]
+        del documents["limits"][LIMIT]
+
+    publish(fresh, drop)
+    wait_for(lambda: client.post("/v1/validate", json=order, headers=owner).status_code == 409, seconds=4.0)
+    refused = client.post("/v1/validate", json=order, headers=owner)
+    assert refused.json["type"] == "/problems/house-rules-do-not-fit"
+    assert LIMIT in refused.json["detail"]
+    mill = fresh.headers("mill-loft", "counter")
+    assert client.post("/v1/validate", json=order, headers=mill).status_code == 200
+    assert client.post("/v1/validate?revision=1", json=order, headers=owner).json["revision"] == 1
+
+
+def test_what_the_book_no_longer_has_is_left_out_of_a_shop(
+    fresh: Any, serve: Callable[[Any], Flask], order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    client, key = serve(fresh).test_client(), fresh.headers("quay-side", "counter")
+
+    def drop(documents: dict[str, Any]) -> None:
+        del documents["consumables"]["plain-paper"]
+
+    try:
+        publish(fresh, drop)
+    finally:
+        wait_for(lambda: client.get("/readyz").json["checks"]["book"]["revision"] == 2
+                 or client.get("/readyz").json["status"] == "degraded", seconds=4.0)  # fmt: skip
+    assert client.post("/v1/validate", json=order, headers=key).status_code == 200

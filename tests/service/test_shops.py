@@ -1,0 +1,193 @@
+"""Shops: added and replaced by an admin, the own one by its owner; what its probe readings come to."""
+
+from __future__ import annotations
+
+import copy
+import tomllib
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from accord_rules.order import Press
+from accord_rules.reading import read
+from accord_service.shops import age_days, told_age_days
+
+FERRY = tomllib.loads("""
+id = "ferry-yard"
+name = "Ferry Yard Print"
+market = "uk"
+unit_system = "metric"
+standing = []
+[[presses]]
+id = "left"
+type = "clamshell"
+[[presses.calibration]]
+display = "180 °C"
+surface = ["178 °C", "170 °C", "176 °C"]
+[[presses.calibration]]
+display = "150 °C"
+surface = ["149 °C", "145 °C", "147 °C"]
+[stock]
+products = ["sub-paper-fast-dry"]
+consumables = ["ptfe-sheet"]
+""")
+
+
+@pytest.fixture
+def ferry() -> dict[str, Any]:
+    """A shop that is not there yet; the test's own copy."""
+    return copy.deepcopy(FERRY)
+
+
+def put_own(changing: Any, shop: dict[str, Any], etag: str, **more: Any) -> Any:
+    headers = changing.headers("quay-side", "owner") | {"If-Match": etag}
+    return changing.one.put("/v1/shop", json=shop, headers=headers, **more)
+
+
+def own(changing: Any, role: str = "owner", client: FlaskClient | None = None) -> Any:
+    return (client or changing.one).get("/v1/shop", headers=changing.headers("quay-side", role))
+
+
+def test_a_shop_is_added_read_replaced_and_listed(changing: Any, ferry: dict[str, Any]) -> None:
+    client, admin = changing.one, changing.headers("collective", "admin")
+    added = client.post("/v1/shops", json=ferry, headers=admin)
+    assert (added.status_code, added.json["version"], added.json["shop"]) == (201, 1, ferry)
+    assert datetime.fromisoformat(added.json["changed_at"]).utcoffset() == timedelta(0)
+    read_back = changing.other.get("/v1/shops/ferry-yard", headers=admin)
+    assert read_back.json == added.json
+    assert read_back.headers["ETag"] == added.headers["ETag"]
+    ferry["name"] = "Ferry Yard"
+    replaced = client.put("/v1/shops/ferry-yard", json=ferry, headers=admin | {"If-Match": added.headers["ETag"]})
+    assert (replaced.status_code, replaced.json["version"]) == (200, 2)
+    listed = client.get("/v1/shops?limit=1", headers=admin).json
+    assert listed["entries"][0] == {key: replaced.json[key] for key in ("version", "changed_at")} | {
+        "id": "ferry-yard",
+        "name": "Ferry Yard",
+    }
+    assert listed["next"] == "/v1/shops?after=ferry-yard&limit=1"
+
+
+@pytest.mark.parametrize(
+    ("spoil", "pointer"),
+    [
+        (lambda shop: shop.update(id="Ferry Yard"), "/id"),
+        (lambda shop: shop.update(id="collective"), "/id"),
+        (lambda shop: shop.update(market="moon"), "/market"),
+        (lambda shop: shop.update(surprise=1), "/surprise"),
+        (lambda shop: shop["presses"].append({"id": "left", "type": "clamshell"}), "/presses/1/id"),
+        (lambda shop: shop["presses"][0].update(type="mangle"), "/presses/0/type"),
+        (lambda shop: shop["presses"][0].update(calibration_age=3), "/presses/0/calibration_age"),
+        (lambda shop: shop["presses"][0]["calibration"][0].update(taken_on="2099-01-01"),
+         "/presses/0/calibration/0/taken_on"),
+        (lambda shop: shop["presses"][0]["calibration"][0].update(taken_on="2025-02-30"),
+         "/presses/0/calibration/0/taken_on"),
+        (lambda shop: shop["presses"][0]["calibration"][1].update(display="180 °C"), "/presses/0/calibration"),
+        (lambda shop: shop["stock"]["products"].append("no-such-product"), "/stock/products/1"),
+    ],
+)  # fmt: skip
+def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
+    changing: Any, ferry: dict[str, Any], spoil: Callable[[dict[str, Any]], None], pointer: str
+) -> None:
+    ferry["id"] = "ferry-quay"
+    spoil(ferry)
+    for address in ("/v1/shops?validate_only=true", "/v1/shops"):
+        refused = changing.one.post(address, json=ferry, headers=changing.headers("collective", "admin"))
+        assert refused.status_code == 422
+        assert [each["pointer"] for each in refused.json["errors"]] == [pointer]
+
+
+def test_an_owner_replaces_the_own_shop_and_every_worker_answers_from_it(
+    changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    before = own(changing)
+    shop = before.json["shop"]
+    shop["presses"] = [{"id": "new-press", "type": "clamshell"}]
+    asked = put_own(changing, shop, before.headers["ETag"], query_string={"validate_only": "true"})
+    assert (asked.status_code, asked.json["version"]) == (200, before.json["version"] + 1)
+    assert own(changing).json == before.json, "only asked"
+    done = put_own(changing, shop, before.headers["ETag"])
+    assert (done.status_code, done.json["version"]) == (200, before.json["version"] + 1)
+    assert own(changing, client=changing.other).headers["ETag"] == done.headers["ETag"], "reads are fresh at once"
+    counter = changing.headers("quay-side", "counter")
+    for client in (changing.one, changing.other):
+        wait_for(
+            lambda client=client: client.post("/v1/validate", json=order | {"press": "new-press"}, headers=counter)
+            .status_code == 200,
+            seconds=2.0,
+        )  # fmt: skip
+    stale = put_own(changing, shop, before.headers["ETag"])
+    assert (stale.status_code, stale.json["type"]) == (412, "/problems/changed-meanwhile")
+
+
+def test_an_owner_can_not_make_another_shop_of_it(changing: Any) -> None:
+    before = own(changing)
+    renamed = put_own(changing, before.json["shop"] | {"id": "mill-loft"}, before.headers["ETag"])
+    assert (renamed.status_code, renamed.json["errors"][0]["pointer"]) == (422, "/id")
+
+
+@pytest.mark.parametrize(
+    ("header", "status"),
+    [(None, 428), ("*", 428), ('W/"1-ab"', 412), ('"zzz"', 412), ('"0-ab"', 412), ('"999"', 412), ("1", 412)],
+)
+def test_a_replacement_names_the_version_it_replaces(changing: Any, header: str | None, status: int) -> None:
+    """RFC 9110 section 13.1.1 (strong comparison, so no W/) and RFC 6585 section 3 (428)."""
+    shop = own(changing).json["shop"]
+    headers = changing.headers("quay-side", "owner") | ({} if header is None else {"If-Match": header})
+    for address in ("/v1/shop", "/v1/shop?validate_only=true"):
+        assert changing.one.put(address, json=shop, headers=headers).status_code == status
+
+
+def test_of_two_owners_writing_at_once_one_is_told(changing: Any) -> None:
+    before = own(changing)
+    answers = [put_own(changing, before.json["shop"] | {"name": name}, before.headers["ETag"]) for name in "AB"]
+    assert [answer.status_code for answer in answers] == [200, 412]
+    assert own(changing).json["shop"]["name"] == "A"
+
+
+def test_probe_readings_come_to_a_curve_a_spread_and_a_coldest_spot(changing: Any, ferry: dict[str, Any]) -> None:
+    """Computed by hand: at 180 °C the mean of 178, 170 and 176 is 174.67, the furthest spot 4.67 off it."""
+    before = own(changing)
+    shop = before.json["shop"] | {"unit_system": "metric", "presses": ferry["presses"]}
+    for each, day in zip(shop["presses"][0]["calibration"], ("2025-01-10", "2024-12-31"), strict=True):
+        each["taken_on"] = day
+    done = put_own(changing, shop, before.headers["ETag"])
+    assert done.status_code == 200, done.text
+    (press,) = done.json["calibration"]
+    assert press["press"] == "left"
+    assert [point["display"] for point in press["curve"]] == ["150 °C", "180 °C"]
+    assert press["curve"][1] == {"display": "180 °C", "surface": "175 °C", "spread": "5 K"}
+    assert press["coldest"] == {"spot": 2, "display": "180 °C", "surface": "170 °C", "below_mean": "5 K"}
+    assert press["age_days"] == (datetime.now(UTC).date() - date(2024, 12, 31)).days
+    assert press["stale"]
+
+
+def test_old_readings_caution(changing: Any, order: dict[str, Any], wait_for: Callable[..., None]) -> None:
+    before = own(changing)
+    reading = {"display": "400 °F", "surface": ["396 °F", "395 °F"]}
+    counter = changing.headers("quay-side", "counter")
+
+    def rules() -> set[str]:
+        answer = changing.one.post("/v1/validate", json=order | {"press": "bench"}, headers=counter)
+        return {each["rule"] for each in answer.json.get("findings", ())}
+
+    etag, today = before.headers["ETag"], datetime.now(UTC).date()
+    for days, stale in ((0, False), (389, False), (390, True), (3000, True)):
+        taken = (today - timedelta(days=days)).isoformat()
+        press = {"id": "bench", "type": "swing-away", "calibration": [{**reading, "taken_on": taken}]}
+        etag = put_own(changing, before.json["shop"] | {"presses": [press]}, etag).headers["ETag"]
+        wait_for(lambda stale=stale: ("calibration-stale" in rules()) is stale, seconds=3.0)
+
+
+def test_ages_are_told_in_steps_so_that_verdict_ids_last() -> None:
+    reading = {"display": "180 °C", "surface": ["178 °C"], "taken_on": "2026-01-01"}
+    older = {"display": "150 °C", "surface": ["149 °C"], "taken_on": "2025-12-02"}
+    press = read(Press, {"id": "a", "type": "clamshell", "calibration": [reading, older]})
+    ages = [(age_days(press, day), told_age_days(press, day)) for day in map(date.fromisoformat, (
+        "2025-12-01", "2025-12-02", "2025-12-31", "2026-01-01", "2026-01-30", "2026-01-31", "2026-12-27"))]  # fmt: skip
+    assert ages == [(0, 0), (0, 0), (29, 0), (30, 30), (59, 30), (60, 60), (390, 390)]
+    del reading["taken_on"]
+    undated = read(Press, {"id": "a", "type": "clamshell", "calibration": [reading]})
+    assert told_age_days(undated, date(2026, 1, 1)) is None
