@@ -16,4 +16,3 @@ def entry_of(settings: Settings, kind: str, name: str) -> Mapping[str, Any]:
         family = written["family"]
         return merge(entry_of(settings, "transfers", family), written)
     return {"family": name, **written} if kind == "transfers" else written
-

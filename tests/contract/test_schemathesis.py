@@ -45,7 +45,7 @@ def test_the_service_keeps_to_its_description(
 ) -> None:
     operation = api[endpoint.path][endpoint.method]
 
-    @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck), database=None)
+    @settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), database=None)
     @given(case=operation.as_strategy(generation_mode=mode))
     def check(case: Any) -> None:
         answer = case.call_and_validate(headers=key_for(endpoint), excluded_checks=[positive_data_acceptance])

@@ -96,9 +96,7 @@ def test_the_code_takes_the_values(replicas: list[Mapping[str, Any]]) -> None:
         assert str(config.data) == replica["environment"]["ACCORD_DATA"]
 
 
-def test_the_first_key_is_written_where_it_lasts(
-    compose: Mapping[str, Any], replicas: list[Mapping[str, Any]]
-) -> None:
+def test_the_first_key_is_written_where_it_lasts(compose: Mapping[str, Any], replicas: list[Mapping[str, Any]]) -> None:
     """The rest of the container's disk is read-only, and a volume takes over the owner of the image's folder."""
     for replica in replicas:
         (mounted,) = replica["volumes"]

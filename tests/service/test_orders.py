@@ -47,9 +47,7 @@ def test_the_same_question_gives_the_same_bytes(
 
 @pytest.mark.parametrize("role", ["counter", "operator", "owner", "steward", "admin"])
 @pytest.mark.parametrize("path", ["/v1/validate", "/v1/recommend"])
-def test_every_role_may_ask(
-    client: FlaskClient, collective: Any, order: dict[str, Any], path: str, role: str
-) -> None:
+def test_every_role_may_ask(client: FlaskClient, collective: Any, order: dict[str, Any], path: str, role: str) -> None:
     assert client.post(path, json=order, headers=collective.headers("quay-side", role)).status_code == 200
 
 

@@ -1,0 +1,77 @@
+"""Every method of ``Client.governance`` against the service itself, without a socket between them."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Iterator, Mapping
+from typing import Any
+from urllib.parse import quote
+
+from flask.testing import FlaskClient
+
+from accord_client.governance import Governance
+
+
+class Asker:
+    """Asks the application; keeps which addresses it was asked for."""
+
+    def __init__(self, client: FlaskClient, headers: dict[str, str]) -> None:
+        self._client, self._headers = client, headers
+
+    def read(self, address: str) -> dict[str, Any]:
+        return self._answer("GET", address, None, {})
+
+    def write(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> dict[str, Any]:
+        return self._answer(method, address, body, headers)
+
+    def pages(self, address: str) -> Iterator[Any]:
+        following: str | None = address
+        while following is not None:
+            page = self.read(following)
+            yield from page["entries"]
+            following = page["next"]
+
+    def _answer(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> dict[str, Any]:
+        answer = self._client.open(address, method=method, json=body, headers=self._headers | dict(headers))
+        assert answer.status_code in (200, 201), answer.text
+        found: dict[str, Any] = answer.json
+        return found
+
+
+def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[str, Any]) -> None:
+    client: FlaskClient = changing.one
+
+    def of(shop: str, role: str) -> Governance:
+        return Governance(Asker(client, changing.headers(shop, role)), lambda name: quote(name, safe=""))
+
+    owner, steward = of("quay-side", "owner"), of("quay-side", "steward")
+    verdict = client.post("/v1/validate?record=true", json=order, headers=changing.headers("quay-side", "owner")).json
+    assert owner.record(verdict["id"])["verdict"] == verdict
+    assert owner.replay(verdict["id"], revision=1)["same"]
+    assert owner.report(verdict["id"], {"result": "good"})["outcome"] == owner.outcomes(verdict["id"])[0]
+    assert owner.mask(verdict["id"])["reference"] == "masked"
+    (line,) = owner.revisions()
+    assert owner.revision(1) == line
+    assert owner.revision(1, documents=True)["documents"]
+    assert owner.changes(1)["changes"] == []
+    base = {"revision": line["number"], "digest": line["digest"]}
+    source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+    changes = [{"kind": "sources", "id": "remembered", "value": source}]
+    assert owner.propose(base, changes, "Missing.", "None.", validate_only=True)["id"] == "new"
+    draft = owner.propose(base, changes, "Missing.", "None.")
+    edited = owner.edit(draft, [{**changes[0], "id": "recalled"}], "Still missing.", "None.")
+    assert edited == owner.proposal(draft["id"]) == next(owner.proposals("draft"))
+    seen = owner.open(draft["id"])
+    assert owner.effect(draft["id"])["replay_digest"] == seen["digests"]["replay_digest"]
+    assert steward.approve(seen, validate_only=True)["state"] == "approved"
+    steward.approve(seen)
+    assert steward.publish(draft["id"])["revision"] == 2
+    back = owner.revert(1, "Not needed after all.")
+    assert owner.reject(back["id"], "Needed after all.")["state"] == "rejected"
+    assert [each["seq"] for each in steward.audit()][-1] == steward.audit_head()["seq"]
+
+
+def test_no_method_is_left_out() -> None:
+    methods = {name for name, _ in inspect.getmembers(Governance, inspect.isfunction) if not name.startswith("_")}
+    told = inspect.getsource(test_each_method_asks_what_the_service_answers)
+    assert {name for name in methods if f".{name}(" not in told} == set()
