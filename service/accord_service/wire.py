@@ -32,7 +32,7 @@ from accord_rules.reading import (
 )
 
 T = TypeVar("T")
-_WHOLE = re.compile(r"-?[0-9]{1,9}")
+_WHOLE = re.compile(r"-?[0-9]{1,10}")
 
 
 class Said(str):

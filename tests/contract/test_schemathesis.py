@@ -8,8 +8,10 @@ from typing import Any
 import pytest
 import schemathesis
 from flask import Flask
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
+from jsonschema import Draft202012Validator
 from schemathesis import GenerationMode
+from schemathesis.core.parameters import ParameterLocation
 from schemathesis.specs.openapi.checks import positive_data_acceptance
 
 from accord_service.api.v1 import ENDPOINTS
@@ -24,12 +26,10 @@ FAIR = {
     "PUT": {200, 404, 409, 412, 422},
     "DELETE": {200, 404, 409},
 }
-
-
 # A rule or another entry of the book may hold anything, also a number that can't be held exactly.
 FREE = {"post_proposals": {400}, "put_proposal": {400}, "put_house_rules": {400}}
 # An If-Match that no answer ever gave is told 412, as RFC 9110 section 13.1.1 has it for one that does not match.
-REJECTED = ["4xx", "5xx"]
+REJECTED = ["4xx"]
 
 
 @pytest.fixture(scope="module")
@@ -38,16 +38,44 @@ def api(app: Flask) -> Any:
     return schemathesis.openapi.from_wsgi("/v1/openapi.json", app, config=config)
 
 
+def arrives_unsound(case: Any, description: Any) -> bool:
+    """Whether what was made unsound is still so once it is sent.
+
+    The key is always added, which mends a header that lacks it; and a parameter without a value is not sent at all.
+    """
+    broken = {where for where, part in case.meta.components.items() if part.mode is GenerationMode.NEGATIVE}
+    if broken - {ParameterLocation.QUERY, ParameterLocation.HEADER}:
+        return True
+    told = description["paths"][case.operation.path][case.operation.method.lower()]["parameters"]
+    headers = {each["name"] for each in told if each["in"] == "header"}
+    if ParameterLocation.HEADER in broken and headers:
+        return True
+    schemas = {each["name"]: each["schema"] for each in told if each["in"] == "query"}
+    return ParameterLocation.QUERY in broken and not all(
+        name in schemas and fits(value, schemas[name]) for name, value in (case.query or {}).items()
+    )
+
+
+def fits(value: Any, schema: Any) -> bool:
+    """Whether a query parameter, as text, is what its schema says."""
+    kinds = {"integer": int, "boolean": lambda text: {"true": True, "false": False}[text]}
+    try:
+        return Draft202012Validator(schema).is_valid(kinds.get(schema.get("type"), str)(value))
+    except (KeyError, TypeError, ValueError):
+        return False
+
+
 @pytest.mark.parametrize("mode", list(GenerationMode), ids=lambda mode: mode.value)
 @pytest.mark.parametrize("endpoint", ENDPOINTS, ids=lambda endpoint: endpoint.name)
 def test_the_service_keeps_to_its_description(
-    api: Any, key_for: Callable[[Endpoint], dict[str, str]], endpoint: Endpoint, mode: GenerationMode
+    api: Any, description: Any, key_for: Callable[[Endpoint], dict[str, str]], endpoint: Endpoint, mode: GenerationMode
 ) -> None:
     operation = api[endpoint.path][endpoint.method]
 
     @settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), database=None)
     @given(case=operation.as_strategy(generation_mode=mode))
     def check(case: Any) -> None:
+        assume(mode is GenerationMode.POSITIVE or arrives_unsound(case, description))
         answer = case.call_and_validate(headers=key_for(endpoint), excluded_checks=[positive_data_acceptance])
         if mode is GenerationMode.POSITIVE:
             assert answer.status_code in FAIR[endpoint.method] | FREE.get(endpoint.name, set())
