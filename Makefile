@@ -38,7 +38,8 @@ topology: $(VENV)/.run ## two services on one redis-server, as in docker-compose
 	$(BIN)/python demo/topology.py
 
 test: $(VENV)/.dev ## set up and run the tests
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not alone"
+	$(BIN)/python -m pytest -m alone
 
 lint: $(VENV)/.dev ## style, types and the direction of imports
 	$(BIN)/ruff check .

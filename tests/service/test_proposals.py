@@ -509,6 +509,7 @@ def test_of_two_stewards_publishing_at_once_exactly_one_wins(desk: Desks, worker
         assert head(desk("one", "owner"))["revision"] == before + round_ + 1
 
 
+@pytest.mark.alone
 def test_every_worker_answers_from_a_new_head_within_two_seconds(desk: Desks, workers: list[Flask], town: Any) -> None:
     others = [Desk(each.test_client(), town.headers("one", "counter")) for each in workers]
     address = f"/v1/limits/{LIMIT}"

@@ -22,6 +22,8 @@ from accord_service.app import create_app
 from accord_service.config import Config
 from accord_service.store import Store
 
+pytestmark = pytest.mark.alone
+
 AT_ONCE_S = 0.3
 
 

@@ -15,6 +15,8 @@ import pytest
 
 from accord_service.store import EmbeddedServer, NotThere, Store, StoreAway, StoreBroken, StoreError, WriteRefused
 
+pytestmark = pytest.mark.alone
+
 PATIENCE_S = 0.3
 Until = Callable[[Callable[[], bool]], float]
 
