@@ -16,6 +16,7 @@ from accord_rules.advise.envelope import PRESSINGS_MOST, Bench, ground, on_press
 from accord_rules.advise.moves import Rejected
 from accord_rules.advise.remedies import Tried, remedies
 from accord_rules.derive.case import Case
+from accord_rules.examples import example_order
 from accord_rules.infer.inference import Counts
 from accord_rules.order import Order, SettleRequest
 from accord_rules.resolve import resolve
@@ -318,8 +319,6 @@ class Authority:
 
         Raises SelfTestError naming the rules whose firing example no longer leads to their finding.
         """
-        from accord_rules.examples import example_order
-
         failed = []
         for rule in (each for each in self.settings.rules.values() if each.enforced):
             example = next(each for each in rule.fires if "facts" not in each)

@@ -9,7 +9,7 @@ from typing import Any
 from accord_rules import units
 from accord_rules.advise.sequence import find_sequence
 from accord_rules.derive.case import Case, Sequenced
-from accord_rules.derive.setting import Chosen, alternatives, choose
+from accord_rules.derive.setting import Chosen, alternatives, choose, hottest_and_longest
 from accord_rules.facts import Ask, Assume, Scope
 from accord_rules.infer.inference import Counts, Inference, Inferred
 from accord_rules.infer.judge import Judge
@@ -20,19 +20,16 @@ from accord_rules.settings import FACT_TYPES, Settings
 from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
 
 # Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set.
-_TURNS_WITH_SETTINGS = frozenset(
-    {
-        "heat.surely_cold",
-        "job.total_s",
-        "order.total_s",
-        "set.display_c",
-        "set.off_aim_k",
-        "set.surface_c",
-        "set.surface_high_c",
-        "set.surface_low_c",
-        "set.time_s",
-    }
-)
+_ENDS_WITH_MORE = frozenset({"heat.surely_cold"})  # more heat for longer makes it false, if anything does
+_TURNS_WITH_HEAT = _ENDS_WITH_MORE | {
+    "set.display_c",
+    "set.off_aim_k",
+    "set.surface_c",
+    "set.surface_high_c",
+    "set.surface_low_c",
+}
+_TURNS_WITH_TIME = _ENDS_WITH_MORE | {"job.total_s", "order.total_s", "set.time_s"}
+_TURNS_WITH_SETTINGS = _TURNS_WITH_HEAT | _TURNS_WITH_TIME
 
 # A press with one transfer on one piece is one question; an hour's orders of a few shops fit, in some 10 MB.
 _ANSWERS_KEPT = 4096
@@ -231,12 +228,34 @@ class Scales:
         weighed = self.weigh(case)
         if first is None or first.surface_c is None or not _turns_with_settings(weighed.at("blocks")):
             return case, weighed
-        for chosen in alternatives(case, first):
-            other = _as_only(decoration, press, chosen)
-            other_weighed = self.weigh(other)
-            if not other_weighed.at("blocks"):
-                return other, other_weighed
-        return case, weighed
+        return self._other_settings(decoration, press, case, first, weighed.at("blocks")) or (case, weighed)
+
+    def _other_settings(
+        self, decoration: Case, press: Press, case: Case, first: Chosen, blocks: tuple[Fired, ...]
+    ) -> tuple[Case, Weighed] | None:
+        """The first settings beside the preferred ones that no rule blocks.
+
+        Only what the blocking rules speak of is varied; where that meets a block that speaks of the other, both are.
+        """
+        if all(map(_ends_with_more, blocks)):
+            for chosen in hottest_and_longest(case, first):
+                most = _as_only(decoration, press, chosen)
+                weighed = self.weigh(most)
+                if not weighed.at("blocks"):
+                    return most, weighed
+            if any(map(_ends_with_more, weighed.at("blocks"))):
+                return None
+        varied: tuple[bool, bool] | None = None
+        met = set().union(*(each.rule.condition.facts for each in blocks))
+        while varied != (heat_and_time := (not met.isdisjoint(_TURNS_WITH_HEAT), not met.isdisjoint(_TURNS_WITH_TIME))):
+            varied = heat_and_time
+            for chosen in alternatives(case, first, heat=varied[0], time=varied[1]):
+                other = _as_only(decoration, press, chosen)
+                weighed = self.weigh(other)
+                if not weighed.at("blocks"):
+                    return other, weighed
+                met.update(*(each.rule.condition.facts for each in weighed.at("blocks")))
+        return None
 
     # -- what is missing -------------------------------------------------------------------------------------------
 
@@ -292,6 +311,11 @@ def _as_only(decoration: Case, press: Press, chosen: Chosen | None) -> Case:
     """The pressing as if its decoration were the order's only one."""
     total_s = decoration.pressing_case(press, chosen)["job.total_s"]
     return decoration.pressing_case(press, chosen, Sequenced((0,), total_s=total_s))
+
+
+def _ends_with_more(fired: Fired) -> bool:
+    """Whether nothing but more heat for longer could lift a block."""
+    return fired.rule.condition.facts & _TURNS_WITH_SETTINGS <= _ENDS_WITH_MORE
 
 
 def _turns_with_settings(blocks: Sequence[Fired]) -> bool:

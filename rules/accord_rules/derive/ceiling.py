@@ -38,13 +38,6 @@ def care(case: Case) -> Care | None:
     return said
 
 
-@fact("item.care_given", BOOL, ORDER)
-def care_given(case: Case) -> bool | None:
-    """Whether a care label is known."""
-    label = case["item.care"]
-    return None if label is None else label != ""
-
-
 @fact("item.do_not_iron", BOOL, ORDER)
 def do_not_iron(case: Case) -> bool | None:
     """Whether the label says do not iron."""

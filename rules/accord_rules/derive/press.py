@@ -161,13 +161,6 @@ def platen(case: Case) -> Size:
     return case.press.platen or case.press_type.platen
 
 
-@fact("press.platen_words", TEXT, PRESSING)
-def platen_words(case: Case) -> str:
-    """The platen's size in words."""
-    found = case["press.platen"]
-    return size_words(case, found.width, found.height)
-
-
 @fact("press.opening_mm", number(units.LENGTH), PRESSING)
 def opening_mm(case: Case) -> float:
     """How far it opens."""
@@ -333,12 +326,6 @@ def circuit_words(case: Case) -> str:
     if circuit is None:
         return ""
     return f"{case.show(units.CURRENT, circuit.rating)} at {case.show(units.VOLTAGE, circuit.voltage)}"
-
-
-@fact("press.mains_known", BOOL, PRESSING)
-def mains_known(case: Case) -> bool:
-    """Whether both its nameplate voltage and its circuit's are known."""
-    return case.press.circuit is not None and case.press.voltage is not None
 
 
 @fact("press.mains_share", number(units.PERCENT), PRESSING)

@@ -277,18 +277,18 @@ def cooled(case: Case, chosen: Chosen, hottest_c: float) -> Chosen:
     return _long_enough(case, case.decoration.settings or Settings(), cooler)
 
 
-def alternatives(case: Case, first: Chosen) -> Iterator[Chosen]:
-    """Other complete settings inside the windows, for when ``first`` is not allowed by some rule.
+def alternatives(case: Case, first: Chosen, *, heat: bool, time: bool) -> Iterator[Chosen]:
+    """Other complete settings inside the windows, in temperature, dwell or both, for when a rule blocks ``first``.
 
     They lie at the ends of the room, and on both sides of every threshold of the book that falls between (each
     shifted by the spread too, since rules speak of the hottest and coolest spot as well as of the mean).
     """
     said = case.decoration.settings or Settings()
     surfaces: list[float | None] = [first.surface_c]
-    if said.temperature is None and case["window.exists"]:
+    if heat and said.temperature is None and case["window.exists"]:
         surfaces += _surface_candidates(case, first.spread_k)
     times = [first.time_s]
-    if said.time is None:
+    if time and said.time is None:
         times += _between(case, units.TIME, case["window.time_low_s"], case["window.time_high_s"], 0.0)
     for surface_c, time_s in product(surfaces, times):
         if (surface_c, time_s) == (first.surface_c, first.time_s):
@@ -298,9 +298,25 @@ def alternatives(case: Case, first: Chosen) -> Iterator[Chosen]:
             display_c = round(case["press.calibration"].display_c(surface_c), 6)
             if display_c > case["press.display_most_c"]:
                 continue
-            surface_c = round(case["press.calibration"].surface_c(display_c), 6)
-            other = replace(other, display_c=display_c, surface_c=surface_c)
+            other = _at_display(case, other, display_c)
         yield other
+
+
+def hottest_and_longest(case: Case, first: Chosen) -> Iterator[Chosen]:
+    """The longest dwell with the most heat that holds over the press's spread, then with the most the window allows."""
+    said = case.decoration.settings or Settings()
+    chosen = first if said.time is not None else replace(first, time_s=case["window.time_high_s"])
+    if said.temperature is not None or not case["window.exists"]:
+        yield chosen
+        return
+    for surface_c in dict.fromkeys((room(case)[1], case["window.high_c"])):
+        display_c = min(case["press.calibration"].display_c(surface_c), case["press.display_most_c"])
+        yield _at_display(case, chosen, round(display_c, 6))
+
+
+def _at_display(case: Case, chosen: Chosen, display_c: float) -> Chosen:
+    surface_c = round(case["press.calibration"].surface_c(display_c), 6)
+    return replace(chosen, display_c=display_c, surface_c=surface_c)
 
 
 def _surface_candidates(case: Case, spread_k: float) -> list[float]:

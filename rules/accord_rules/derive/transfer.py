@@ -66,7 +66,6 @@ _declare("lead_declared", BOOL, "Whether its maker declares it below the lead li
 _declare("needs_second_press", BOOL, "Whether it wants a second press.", lambda t: t.second_press > 0)
 _declare("second_press_s", number(units.TIME), "The second press it wants; 0 s for none.", lambda t: t.second_press)
 _declare("wash_limit_c", number(units.TEMPERATURE), "The hottest wash it bears.", lambda t: t.wash_limit)
-_declare("needs_cover", BOOL, "Whether a cover sheet has to lie on it.", lambda t: bool(t.cover))
 _declare("carrier_title", TEXT, "Its carrier in words.", lambda t: {"none": "no carrier"}.get(t.carrier, t.carrier))
 
 
@@ -165,12 +164,6 @@ _needed(
 )
 _needed("pressure_word", TEXT, "The least pressure it needs, in the trade's word.", lambda _, n: n.pressure.least)
 _needed("peel_words", TEXT, "How its carrier comes off.", lambda _, n: " or ".join(n.peel))
-
-
-@fact("transfer.reheat_limited", BOOL, DECORATION)
-def reheat_limited(case: Case) -> bool | None:
-    """Whether it suffers when pressed again above a limit once applied."""
-    return None if case.transfer is None else case.transfer.reheat_limit is not None
 
 
 @fact("transfer.migrates", BOOL, DECORATION)

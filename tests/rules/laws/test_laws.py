@@ -14,11 +14,13 @@ from typing import Any
 import pytest
 import random_orders
 
+from accord_rules.advise.plans import PLANS_MOST, search
 from accord_rules.authority import Authority
 from accord_rules.documents import merge
 from accord_rules.examples import example_order
 from accord_rules.order import PEELS, PRESSURES, Order, SettleRequest
 from accord_rules.reading import read
+from accord_rules.resolve import resolve
 from accord_rules.settings import Settings
 from accord_rules.shop import Shop
 from accord_rules.verdict import Verdict, canonical
@@ -54,7 +56,10 @@ def test_every_plan_validates_as_it_says(book: Settings, authority: Authority) -
     plans = 0
     for order, shop in questions(book, ORDERS, "plans", open_settings=True, decorations=2, odd=0.1):
         asked = opened(order, rng)
-        for plan in authority.recommend(read(SettleRequest, asked), shop).document()["plans"]:
+        settlement = authority.recommend(read(SettleRequest, asked), shop).document()["plans"]
+        searched = search(authority.scales, resolve(read(SettleRequest, asked), book, shop), shop).possible
+        assert len(settlement) == min(len(searched), PLANS_MOST), "a way that was found did not hold when put back"
+        for plan in settlement:
             verdict = authority.validate(read(Order, put_back(asked, plan)), shop)
             assert verdict.verdict in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(put_back(asked, plan))}"
             assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["id"])
