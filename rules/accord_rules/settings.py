@@ -13,7 +13,7 @@ from accord_rules import derive, examples, units
 from accord_rules.catalogue import KINDS, AmbiguousFibre, Limit, Source, Transfer
 from accord_rules.derive.colour import read_colour
 from accord_rules.documents import BookError, Documents, merge, shipped
-from accord_rules.facts import Fact, FactType, Kind, Scope, declared
+from accord_rules.facts import Fact, FactType, Scope, declared
 from accord_rules.infer.condition import ConditionError, Vocabulary, contradiction, parse
 from accord_rules.order import Order
 from accord_rules.reading import DocumentError, names_in, read
@@ -318,8 +318,3 @@ def _clashing_fibres(settings: Settings) -> list[str]:
                 reasons.append(f"fibres.toml: {code}: {spelling!r} means another fibre too")
             seen[spelling] = code
     return reasons
-
-
-def is_compared(type_: FactType) -> bool:
-    """Whether conditions may compare a fact of this type."""
-    return type_.kind not in (Kind.TEXT, Kind.DATA)

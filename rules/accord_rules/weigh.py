@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -385,12 +385,3 @@ def _allowed_words(pointer: str, settings: Settings) -> tuple[str, ...]:
     """The words that may answer, where they are few enough to list."""
     kind = {"coating": "coatings", "substrate": "substrates", "transfer": "transfers"}.get(pointer.rsplit("/", 1)[-1])
     return tuple(sorted(settings.catalogue[kind])) if kind is not None else ()
-
-
-def each_case(whole: Case, decorations: Sequence[Case], pressings: Sequence[Case]) -> Iterator[Case]:
-    yield whole
-    yield from decorations
-    yield from pressings
-
-
-__all__ = ["Fired", "OnPress", "Open", "Scales", "Weighed", "each_case", "finding", "findings", "needs"]

@@ -22,7 +22,9 @@ def assert_quiet_and_alone(page: Browser, address: str) -> None:
 def test_page_loads_from_the_service_alone(path: str, says: str, served: Served, tmp_path: Path) -> None:
     with browser(tmp_path) as page:
         page.open(served.url + path)
-        assert says in page.script("return document.body.innerText")
+        text = page.script("return document.body.innerText")
+        assert says in text
+        assert "``" not in text, "marks that were meant to be set as code"
         assert_quiet_and_alone(page, served.url)
 
 

@@ -56,14 +56,6 @@ class History:
         """Temperature at the print at a time, linear between the times solved for. Raises HeatError outside them."""
         return self._at(self.interface_c, time_s)
 
-    def back_at_c(self, time_s: float) -> float:
-        """Temperature of the blank's other face at a time. Raises HeatError outside the times solved for."""
-        return self._at(self.back_c, time_s)
-
-    def energy_at_j_m2(self, time_s: float) -> float:
-        """Heat taken from the platen by a time. Raises HeatError outside the times solved for."""
-        return self._at(self.energy_j_m2, time_s)
-
     def time_to_reach_s(self, temp_c: float) -> float:
         """When the print first reaches ``temp_c``; infinite if it does not within the times solved for."""
         return first_crossing_s(self.times_s, self.interface_c, temp_c)

@@ -64,11 +64,6 @@ class Layer:
         """How fast warmth spreads in it: conductivity over density times heat capacity."""
         return self.conductivity_w_mk / (self.density_kg_m3 * self.heat_capacity_j_kgk)
 
-    @property
-    def effusivity_w_s05_m2k(self) -> float:
-        """How hot it feels to the skin: the root of conductivity times density times heat capacity."""
-        return float((self.conductivity_w_mk * self.density_kg_m3 * self.heat_capacity_j_kgk) ** 0.5)
-
 
 @dataclass(frozen=True, slots=True)
 class Interface:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from flask import render_template
+from markupsafe import Markup, escape
 
 from accord_service.openapi import description
 from accord_service.room import room
@@ -65,6 +66,21 @@ def docs() -> str:
         tags=document["tags"],
         operations=tuple(_operations(document)),
         shapes=shapes,
+        marked=marked,
+        in_line=in_line,
+    )
+
+
+def marked(text: str) -> Markup:
+    """A description as HTML paragraphs."""
+    return Markup("\n").join(Markup("<p>{}</p>").format(in_line(each)) for each in text.split("\n\n"))
+
+
+def in_line(text: str) -> Markup:
+    """A text as HTML, with what stands between double backticks as code."""
+    plain_and_code = enumerate(text.split("``"))
+    return Markup("").join(
+        Markup("<code>{}</code>").format(each) if i % 2 else escape(each) for i, each in plain_and_code
     )
 
 
