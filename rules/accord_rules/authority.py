@@ -238,12 +238,11 @@ class Authority:
         """
         resolved = resolve(request, self.settings, shop)
         found = plans.search(self._scales, resolved, self._stocked(shop))
-        open_ = sum((c.weighed for c in found.others if c.weighed.verdict == "undetermined"), Weighed())
         return Settlement(
             self.basis(shop),
             self._plans(found.possible, request, shop, experiences),
-            plans.ruled_out(found.others, self.settings),
-            needs(Weighed(open=open_.open), self.settings),
+            plans.ruled_out(found, self.settings),
+            needs(found.open, self.settings),
             request.reference,
         )
 
@@ -287,7 +286,6 @@ class Authority:
             return self._judge_case(whole.with_transfers(asked), of_order, shop).weighed
 
         found = plans.search(self._scales, resolved, whole.shop)
-        open_ = sum((each.weighed for each in found.others if each.weighed.verdict == "undetermined"), Weighed())
         possible = possible_ones(found.possible, judge)
         best = {each.on_press.press.id: each for each in reversed(possible)}
         presses = [press.id for press in plans.presses_of(resolved, whole.shop) if press.id in best]
@@ -307,8 +305,8 @@ class Authority:
                 if press in shown
             ),
             ground(whole, judge),
-            plans.ruled_out(found.others, self.settings),
-            needs(Weighed(open=open_.open), self.settings),
+            plans.ruled_out(found, self.settings),
+            needs(found.open, self.settings),
             order.reference,
         )
 

@@ -231,9 +231,9 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class RuledOut:
-    """A press and transfers that will not do, and the findings that say why."""
+    """A press and transfers that will not do, and the findings that say why; no press where none can help."""
 
-    press: str
+    press: str | None
     transfers: tuple[str, ...]
     findings: tuple[Finding, ...]
 

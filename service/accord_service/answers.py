@@ -221,7 +221,7 @@ class PlanAnswer(Shape):
 class RuledOutAnswer(Shape):
     """A press and transfers that will not do, and why."""
 
-    press = text("the press")
+    press = text("the press; null where the transfers will not do whatever the press", allow_none=True)
     transfers = texts("the transfers")
     findings = several(FindingAnswer, "what blocks them")
 

@@ -302,9 +302,9 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class RuledOut:
-    """A press and the transfers that will not do on it, and why."""
+    """A press and the transfers that will not do on it, and why; no press where none can help."""
 
-    press: str
+    press: str | None
     transfers: tuple[str, ...]
     findings: tuple[Finding, ...]
     document: Document = _kept()
@@ -312,7 +312,12 @@ class RuledOut:
     @classmethod
     def read(cls, document: Any) -> RuledOut:
         pick = _Pick(document, "what was ruled out")
-        return cls(pick.text("press"), pick.texts("transfers"), pick.several("findings", Finding.read), pick.document)
+        return cls(
+            pick.text_or_none("press"),
+            pick.texts("transfers"),
+            pick.several("findings", Finding.read),
+            pick.document,
+        )
 
 
 @dataclass(frozen=True, slots=True)

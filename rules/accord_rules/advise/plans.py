@@ -77,10 +77,20 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """What a search came to: ``possible`` best first, ``others`` in the order they were tried."""
+    """What a search came to: ``possible`` best first, ``others`` in the order they were tried.
+
+    ``hopeless`` are blocked whatever the press, so that no press was looked at.
+    """
 
     possible: tuple[Candidate, ...]
     others: tuple[Candidate, ...]
+    hopeless: tuple[Filled, ...]
+
+    @property
+    def open(self) -> Weighed:
+        """What keeps the others from being decided."""
+        undetermined = (each.weighed for each in self.others if each.weighed.verdict == "undetermined")
+        return Weighed(open=sum(undetermined, Weighed()).open)
 
 
 def search(scales: Scales, order: Order, shop: Shop) -> Search:
@@ -96,10 +106,12 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
         for names in _combinations(scales, press, choices, alone):
             if names not in filled:
                 filled[names] = _filled(scales, whole, general, names)
-            candidates.append(_on_press(scales, filled[names], press))
+            if not filled[names].hopeless:
+                candidates.append(_on_press(scales, filled[names], press))
     prefer = order.prefer if isinstance(order, SettleRequest) else ()
     possible = sorted((c for c in candidates if c.possible), key=lambda c: rank_key(c, prefer))
-    return Search(tuple(possible), tuple(c for c in candidates if not c.possible))
+    hopeless = tuple(each for each in filled.values() if each.hopeless)
+    return Search(tuple(possible), tuple(c for c in candidates if not c.possible), hopeless)
 
 
 def presses_of(order: Order, shop: Shop) -> tuple[Press, ...]:
@@ -195,6 +207,15 @@ class Filled:
     order: Order
     decorations: tuple[Case, ...]
     weighed: Weighed
+
+    @property
+    def transfers(self) -> tuple[str, ...]:
+        return tuple(str(decoration.transfer) for decoration in self.order.decorations)
+
+    @property
+    def hopeless(self) -> bool:
+        """Whether no press can make it possible."""
+        return bool(self.weighed.at("blocks"))
 
 
 def _filled(scales: Scales, whole: Case, general: Weighed, names: tuple[str, ...]) -> Filled:
@@ -396,20 +417,28 @@ def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
     }
 
 
-def ruled_out(others: Sequence[Candidate], settings: Book) -> tuple[RuledOut, ...]:
-    """What will not do and why: one entry a press and set of blocking findings, naming all the transfers it stops."""
-    groups: dict[tuple[str, frozenset[str], str], list[Candidate]] = {}
-    for candidate in others:
+def ruled_out(found: Search, settings: Book) -> tuple[RuledOut, ...]:
+    """What will not do and why: first what no press can help, then press by press.
+
+    One entry a set of blocking findings, naming all the transfers that it stops.
+    """
+    groups: dict[tuple[str | None, frozenset[str], str], list[Filled | Candidate]] = {}
+    for each in found.hopeless:
+        groups.setdefault((None, _blocking(each.weighed), ""), []).append(each)
+    for candidate in found.others:
         if candidate.weighed.verdict == "rejected":
-            blocking = frozenset(each.rule.id for each in candidate.weighed.at("blocks"))
             # Which decorations clash is told in the finding, so that those with other clashes stand apart.
-            clash = candidate.on_press.sequence.clash
-            groups.setdefault((candidate.on_press.press.id, blocking, clash), []).append(candidate)
+            key = (candidate.on_press.press.id, _blocking(candidate.weighed), candidate.on_press.sequence.clash)
+            groups.setdefault(key, []).append(candidate)
     return tuple(
         RuledOut(
             press,
-            tuple(" + ".join(candidate.transfers) for candidate in members),
+            tuple(" + ".join(each.transfers) for each in members),
             findings(members[0].weighed.at("blocks"), settings),
         )
         for (press, *_), members in groups.items()
     )
+
+
+def _blocking(weighed: Weighed) -> frozenset[str]:
+    return frozenset(each.rule.id for each in weighed.at("blocks"))

@@ -350,7 +350,7 @@ def _ruled_out(page: Page, ruled_out: Sequence[Document], plans: Sequence[Docume
     if not ruled_out:
         return
     _heading(page, "Ruled out")
-    tried = {each["press"] for each in (*ruled_out, *plans)}
+    tried = {each["press"] for each in (*ruled_out, *plans)} - {None}
     by_rule: dict[str, list[Document]] = {}
     findings: dict[str, Document] = {}
     for each in ruled_out:
@@ -367,7 +367,10 @@ def _ruled_out(page: Page, ruled_out: Sequence[Document], plans: Sequence[Docume
         transfers = list(dict.fromkeys(name for group in groups for name in group["transfers"]))
         presses = list(dict.fromkeys(group["press"] for group in groups))
         page.say(few(transfers, 4), lead="      with ")
-        page.say("every press" if tried <= {*presses} else few(presses, 4), lead="      on ")
+        if None in presses:
+            page.say("whatever the press", indent=6)
+        else:
+            page.say("every press" if tried <= {*presses} else few(presses, 4), lead="      on ")
 
 
 def _pairs(groups: Sequence[Document]) -> int:

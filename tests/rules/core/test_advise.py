@@ -181,16 +181,39 @@ def test_ruled_out_names_each_press_and_transfer_once_with_what_blocks(authority
     settlement = authority.recommend(read(SettleRequest, OPEN), shop)
     named = [(each.press, name) for each in settlement.ruled_out for name in each.transfers]
     assert len(named) == len(set(named))
-    assert {press for press, _ in named} <= {press.id for press in shop.presses}
+    assert {press for press, _ in named} <= {None, *(press.id for press in shop.presses)}
     groups = [(each.press, frozenset(f.rule for f in each.findings)) for each in settlement.ruled_out]
     assert len(groups) == len(set(groups)), "one entry a press and set of findings"
     for each in settlement.ruled_out:
         assert each.findings
         assert {finding.level for finding in each.findings} == {"blocks"}
-    assert ("bench", "sub-paper-fast-dry") in named, "dye does not bond to cotton"
-    assert len([name for press, name in named if press == "mug"]) == len(shop.stock.products), "curved for flat"
+    anyhow = {name for press, name in named if press is None}
+    assert "sub-paper-fast-dry" in anyhow, "dye does not bond to cotton, whatever the press"
+    on_mug = {name for press, name in named if press == "mug"}
+    assert anyhow.isdisjoint(on_mug), "what no press can help is not told press by press"
+    assert anyhow | on_mug == set(shop.stock.products), "curved for flat"
     planned = {(plan.press, plan.decorations[0].transfer) for plan in settlement.plans}
     assert not planned & set(named)
+    assert anyhow.isdisjoint(transfer for _, transfer in planned)
+
+
+@pytest.mark.parametrize("blank", ["tee-heavy-white", "hardboard-coaster", "polyester-sequin-cushion"])
+def test_whatever_the_press_is_true_of_each(blank: str, authority: Authority, shop: Shop) -> None:
+    """What is ruled out without a press is rejected on every one, by those rules among others."""
+    placement = "face" if blank == "hardboard-coaster" else "front"
+    document = {"item": {"blank": blank}, "decorations": [{"placement": placement, "size": size(80, 80)}]}
+    found = [
+        each for each in authority.recommend(read(SettleRequest, document), shop).ruled_out if each.press is None
+    ]
+    assert found
+    for each in found:
+        rules = {finding.rule for finding in each.findings}
+        for transfer in each.transfers:
+            filled = {**document, "decorations": [{**document["decorations"][0], "transfer": transfer}]}
+            for press in shop.presses:
+                verdict = authority.validate(read(Order, filled | {"press": press.id}), shop)
+                assert verdict.verdict == "rejected"
+                assert rules <= {finding.rule for finding in verdict.findings if finding.level == "blocks"}
 
 
 # -- estimates -------------------------------------------------------------------------------------------------------
