@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from math import ceil, inf, isfinite
+from math import ceil, exp, inf, isfinite, log
 from typing import TYPE_CHECKING, Any
 
 from accord_rules import units
@@ -40,6 +40,7 @@ TOUCH_CONTACT_S = 10.0  # picking a piece up and setting it down
 _CACHED = 4096
 # A small stiff piece draws on the hand-held platen round it, up to thrice its width.
 _COVERED_LEAST = 1 / 9
+_COVERED_STEPS = 20  # to a factor of e
 # A sagging platen's share holds within this of the temperature it was taken at.
 _SAG_STEP_K = 10.0
 _TOUCH_STEP_K = 5.0
@@ -84,68 +85,101 @@ def face_down(case: Case) -> bool | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Lay:
-    """What lies under the platen and how. Two lays are alike if ``key`` is: it holds every number that counts."""
+class Piece:
+    """What lies under the platen and is no setting: ``key`` holds every number of it that counts."""
 
     key: tuple[Any, ...]
-    substrate: Substrate = field(compare=False, repr=False)
-    transfer: Transfer = field(compare=False, repr=False)
-    press: PressType = field(compare=False, repr=False)
-    sheets: tuple[Sheet | None, Sheet | None] = field(compare=False, repr=False)
+    substrate: Substrate = field(compare=False)
+    transfer: Transfer = field(compare=False)
+    press: PressType = field(compare=False)
     thickness_mm: float = field(compare=False)
     plies: int = field(compare=False)
     face_down: bool = field(compare=False)
-    surface_c: float = field(compare=False)
-    covered: float = field(compare=False)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lay:
+    """A piece and the sheets it lies between. Lays that heat does not tell apart are one and the same object."""
+
+    piece: Piece
+    sheets: tuple[Sheet | None, Sheet | None]
+    surface_c: float
+    covered: float
 
     def stack(self) -> Stack:
         """Raises HeatError where the model does not hold."""
         cover, pad = self.sheets
         return stack_for(
-            self.substrate,
-            self.transfer,
-            self.press,
+            self.piece.substrate,
+            self.piece.transfer,
+            self.piece.press,
             self.surface_c,
-            thickness_mm=self.thickness_mm,
+            thickness_mm=self.piece.thickness_mm,
             cover=cover,
             pad=pad,
-            plies=self.plies,
-            face_down=self.face_down,
+            plies=self.piece.plies,
+            face_down=self.piece.face_down,
             covered=self.covered,
         )
 
     def start_c(self, stack: Stack) -> tuple[float, ...]:
         """The room, and a bench press's bed as the pressing before left it."""
-        beds = len(PLATENS[self.press.closing].bed) if self.press.heated == "upper" else 0
-        bed_c = ROOM_C if self.press.closing == "hand" else WARM_BED_C
+        press = self.piece.press
+        beds = len(PLATENS[press.closing].bed) if press.heated == "upper" else 0
+        bed_c = ROOM_C if press.closing == "hand" else WARM_BED_C
         return (ROOM_C,) * (len(stack.layers) - beds) + (bed_c,) * beds
 
 
-def lay(case: Case, chosen: Chosen) -> Lay | None:
-    """How the piece lies under these settings; None where the model does not hold."""
+@fact("fit.piece", DATA, PRESSING)
+def piece(case: Case) -> Piece | None:
+    """What lies under the platen, for the heat estimate; None where the model does not hold."""
     substrate, transfer, thickness_mm = case.substrate, case.transfer, case["item.thickness_mm"]
     press = case.press_type
-    if substrate is None or transfer is None or thickness_mm is None or chosen.surface_c is None:
+    if substrate is None or transfer is None or thickness_mm is None:
         return None
     if press.closing not in PLATENS or transfer.principle == "stud" or not case["fit.shape_ok"]:
         return None
     plies = 2 if substrate.family == "cloth" and case["item.kind"] in ("garment", "bag") else 1
     down = bool(case["heat.face_down"])
-    sheets = (_sheet(case, chosen.cover), _sheet(case, chosen.pad))
-    surface_c, covered = _ANY_SURFACE_C, 1.0
-    sagging: tuple[float, ...] = ()
+    own: tuple[float, ...] = ()
     if press.closing == "hand":
-        press, covered = _own_platen(case, press), _covered(case)
-        surface_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(chosen.surface_c / _SAG_STEP_K))
-        sagging = (surface_c, covered, press.power, press.platen.width, press.platen.height)
+        press = _own_platen(case, press)
+        own = (press.power, press.platen.width, press.platen.height)
     key = (
         (substrate.conductivity, substrate.density, substrate.heat_capacity, thickness_mm, plies, down),
         (transfer.principle, transfer.thickness, transfer.plastic, transfer.carrier),
-        (press.closing, press.heated),
-        tuple(None if s is None else (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets),
-        sagging,
+        # Presses that close differently may be built alike.
+        (next(closing for closing, build in PLATENS.items() if build is PLATENS[press.closing]), press.heated),
+        own,
     )
-    return Lay(key, substrate, transfer, press, sheets, thickness_mm, plies, down, surface_c, covered)
+    return Piece(key, substrate, transfer, press, thickness_mm, plies, down)
+
+
+def lay(case: Case, chosen: Chosen) -> Lay | None:
+    """How the piece lies under these settings; None where the model does not hold."""
+    lying: Piece | None = case["fit.piece"]
+    if lying is None or chosen.surface_c is None:
+        return None
+    sheets = (_sheet(case, chosen.cover), _sheet(case, chosen.pad))
+    surface_c, covered = _ANY_SURFACE_C, 1.0
+    if lying.press.closing == "hand":
+        covered = case["fit.covered"]
+        surface_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(chosen.surface_c / _SAG_STEP_K))
+    of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
+    return _the_same((lying.key, of_sheets, surface_c, covered), _Unkeyed(Lay(lying, sheets, surface_c, covered))).lay
+
+
+@dataclass(frozen=True, slots=True)
+class _Unkeyed:
+    """A lay that rides along with its key."""
+
+    lay: Lay = field(compare=False)
+
+
+@lru_cache(maxsize=4 * _CACHED)
+def _the_same(_key: tuple[Any, ...], first: _Unkeyed) -> _Unkeyed:
+    """The lay that had this key first, so that what is kept of lays can go by the object: keys are long."""
+    return first
 
 
 def _sheet(case: Case, name: str | None) -> Sheet | None:
@@ -158,12 +192,16 @@ def _own_platen(case: Case, usual: PressType) -> PressType:
     return replace(usual, power=power, platen=case["press.platen"])
 
 
-def _covered(case: Case) -> float:
+@fact("fit.covered", DATA, PRESSING)
+def covered(case: Case) -> float:
+    """The share of a hand-held platen that bears on the piece, in steps of 5 % of itself, so that stacks repeat."""
     contact_m2, platen = case["fit.contact_m2"], case["press.platen"]
     if contact_m2 is None:
         return 1.0
     share = contact_m2 / (platen.width * platen.height * 1e-6)
-    return float(min(1.0, max(_COVERED_LEAST, round(share, 2))))
+    if share >= 1:
+        return 1.0
+    return float(max(_COVERED_LEAST, exp(round(log(share) * _COVERED_STEPS) / _COVERED_STEPS)))
 
 
 @lru_cache(maxsize=4 * _CACHED)
@@ -401,7 +439,7 @@ def heat_document(case: Case, chosen: Chosen) -> dict[str, Any] | None:
         "interface_c": [round(each, 1) for each in found.interface_c],
         "reach_s": [round(each, 1) if isfinite(each) else None for each in found.reach_s],
         "sag_k": round(case["heat.sag_k"], 1),
-        "face_down": lying.face_down,
+        "face_down": lying.piece.face_down,
         "touch_wait_s": case["touch.wait_s"] and round(case["touch.wait_s"]),
         "curve": _drawn(curves, chosen.time_s),
         "note": f"estimate for a dry piece: at {_shown(case, case['heat.need_c'])} after {range_words(found.reach_s)}",

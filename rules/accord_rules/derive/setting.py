@@ -93,33 +93,30 @@ def _until_hot_enough(case: Case, wanted: _Wanted, first: Chosen) -> Chosen:
 
     What the order says stays; nothing leaves its window. The book's aim is never undercut: it has its reasons.
     """
-    longer = _long_enough(case, wanted.said, first)
-    if wanted.said.temperature is not None or longer.surface_c is None or _is_done(case, longer):
+    longer, done = _long_enough(case, wanted.said, first)
+    if done or wanted.said.temperature is not None or longer.surface_c is None:
         return longer
     for surface_c in _hotter(case, longer.surface_c):
         display_c, found_c = at_surface(case, surface_c, *_comfort(case))
-        hotter = _long_enough(case, wanted.said, _complete(case, wanted, display_c, found_c))
-        if _is_done(case, hotter):
-            return hotter
-        longer = hotter
+        longer, done = _long_enough(case, wanted.said, _complete(case, wanted, display_c, found_c))
+        if done:
+            break
     return longer
 
 
-def _is_done(case: Case, chosen: Chosen) -> bool:
-    """Whether the print likely gets what it needs; True where there is no estimate."""
+def _long_enough(case: Case, said: Settings, chosen: Chosen) -> tuple[Chosen, bool]:
+    """The dwell, if it is open, prolonged until the print likely has what it needs, inside its window; and whether it
+    then has. Where there is no estimate, it is taken to."""
     ready = ready_s(case, chosen)
-    return ready is None or chosen.time_s is None or ready <= chosen.time_s
-
-
-def _long_enough(case: Case, said: Settings, chosen: Chosen) -> Chosen:
-    """The dwell, if it is open, prolonged until the print likely has what it needs, inside its window."""
-    if said.time is not None or chosen.time_s is None or _is_done(case, chosen):
-        return chosen
-    ready, most = ready_s(case, chosen), case["window.time_high_s"]
-    if ready is None or ready >= most:
-        return replace(chosen, time_s=most)
+    if ready is None or chosen.time_s is None or ready <= chosen.time_s:
+        return chosen, True
+    if said.time is not None:
+        return chosen, False
+    most = case["window.time_high_s"]
+    if ready >= most:
+        return replace(chosen, time_s=most), ready == most
     step = _time_step(ready)
-    return replace(chosen, time_s=float(min(step * ceil(ready / step), most)))
+    return replace(chosen, time_s=float(min(step * ceil(ready / step), most))), True
 
 
 def _hotter(case: Case, surface_c: float) -> Iterator[float]:
@@ -274,7 +271,7 @@ def cooled(case: Case, chosen: Chosen, hottest_c: float) -> Chosen:
     cooler = replace(
         chosen, display_c=display_c, surface_c=surface_c, spread_k=round(calibration.spread_k(display_c), 6)
     )
-    return _long_enough(case, case.decoration.settings or Settings(), cooler)
+    return _long_enough(case, case.decoration.settings or Settings(), cooler)[0]
 
 
 def alternatives(case: Case, first: Chosen, *, heat: bool, time: bool) -> Iterator[Chosen]:

@@ -5,8 +5,9 @@ is held at a temperature at either end, b what flows in from there. A cell's tem
 two middles lie half a cell, the contact (if there is one) and half a cell, in series. Heat that leaves one cell enters
 the next, so energy is kept exactly, however coarse the grid.
 
-Cells are thin at a layer's faces and thick in its middle (cosine spacing), since the steep gradients of the first
-seconds sit at the faces.
+Cells are thin at a layer's faces and grow towards its middle, since the steep gradients of the first seconds sit at the
+faces. Below the blank heat only comes from above, unless something hot lies at the bottom too: there cells go on growing
+downwards.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from math import ceil, inf, pi, sqrt
+from math import ceil, inf, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,22 +25,17 @@ from accord_rules.heat.stack import Bottom, Convective, FixedPlaten, HeatedPlate
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-LEAST_CELLS = 4
-MOST_CELLS = 28
-# A layer gets so many cells that warmth crosses a middling one in about this time.
-CELL_CROSSING_S = 0.06
+LEAST_CELLS = 3
+# Warmth crosses the cell at a face in about this time, and each further cell is thicker than the one before.
+CELL_CROSSING_S = 0.03
+CELL_GROWTH = 1.25
+DAMP_CELL_GROWTH = 1.1  # a damp layer dries cell by cell
 
 
 def frozen(values: Floats) -> Floats:
     """The same array, made read-only: grids and histories are shared between callers."""
     values.flags.writeable = False
     return values
-
-
-def cells_in(layer: Layer, refine: int = 1) -> int:
-    """How many cells a layer is cut into; ``refine`` multiplies it for convergence checks."""
-    wanted = ceil(layer.thickness_m / sqrt(layer.diffusivity_m2_s * CELL_CROSSING_S))
-    return refine * min(max(wanted, LEAST_CELLS), MOST_CELLS)
 
 
 def outer_conductance_w_m2k(face: Top | Bottom) -> float:
@@ -115,22 +111,35 @@ class Grid:
         return np.repeat(np.array(by_layer, dtype=np.float64), np.diff(self.first))
 
 
-@lru_cache(maxsize=64)
-def _shares(count: int) -> Floats:
-    """The thicknesses of a layer's cells as shares of the layer, cosine spaced."""
-    edges = (1 - np.cos(np.linspace(0.0, pi, count + 1))) / 2
-    return frozen(np.diff(edges))
+@lru_cache(maxsize=1024)
+def _growing(thickness_m: float, face_cell_m: float, growth: float, both_faces: bool) -> Floats:
+    """A layer's cells as shares of its thickness, growing from its upper face, or from both faces, inwards."""
+    deep_m = thickness_m / 2 if both_faces else thickness_m
+    count = ceil(log(deep_m / face_cell_m * (growth - 1) + 1) / log(growth))
+    count = max(count, ceil(LEAST_CELLS / 2) if both_faces else LEAST_CELLS)
+    side = growth ** np.arange(count)
+    shares = np.concatenate([side, side[::-1]]) if both_faces else side
+    return frozen(shares / shares.sum())
+
+
+def cell_shares(layer: Layer, both_faces: bool, refine: int = 1) -> Floats:
+    """The thicknesses of a layer's cells as shares of its own; ``refine`` splits each for convergence checks."""
+    growth = DAMP_CELL_GROWTH if layer.water_share else CELL_GROWTH
+    shares = _growing(layer.thickness_m, sqrt(layer.diffusivity_m2_s * CELL_CROSSING_S), growth, both_faces)
+    return shares if refine == 1 else np.repeat(shares / refine, refine)
 
 
 def cut(
     layers: tuple[Layer, ...],
     interfaces: tuple[Interface, ...],
+    blank: int,
     above_w_m2k: float,
     below_w_m2k: float,
     refine: int = 1,
 ) -> Grid:
     """Cut layers into cells. ``above_w_m2k`` and ``below_w_m2k`` are the conductances beyond the outer interfaces."""
-    shares = [_shares(cells_in(layer, refine)) for layer in layers]
+    hot_below = below_w_m2k == inf
+    shares = [cell_shares(layer, hot_below or place <= blank, refine) for place, layer in enumerate(layers)]
     capacity = np.concatenate([layer.capacity_j_m2k * share for layer, share in zip(layers, shares, strict=True)])
     half = np.concatenate([layer.resistance_m2k_w / 2 * share for layer, share in zip(layers, shares, strict=True)])
     first = (0, *(int(n) for n in np.cumsum([len(share) for share in shares])))

@@ -9,8 +9,8 @@ import numpy as np
 
 from accord_rules.heat.grid import Floats, Grid, cut, frozen, outer_c, outer_conductance_w_m2k
 from accord_rules.heat.history import History
-from accord_rules.heat.modal import decompose, kernels
-from accord_rules.heat.stack import Interface, Layer, Stack
+from accord_rules.heat.modal import decompose, fading, kernels
+from accord_rules.heat.stack import FixedPlaten, Interface, Layer, Stack
 
 CACHED_STACKS = 512
 
@@ -41,17 +41,38 @@ def _ready(
     below_w_m2k: float,
     refine: int,
 ) -> _Ready:
-    grid = cut(layers, interfaces, above_w_m2k, below_w_m2k, refine)
+    grid = cut(layers, interfaces, blank, above_w_m2k, below_w_m2k, refine)
     modes = decompose(grid.capacity_j_m2k, grid.diagonal_w_m2k, -grid.link_w_m2k[1:-1])
     outputs, direct = grid.outputs(blank)
     push = np.column_stack([modes.back[0] * grid.link_w_m2k[0], modes.back[-1] * grid.link_w_m2k[-1]])
     return _Ready(grid, modes.rate_per_s, modes.forward, frozen(outputs @ modes.back), frozen(push), direct)
 
 
+def _taken_apart(stack: Stack, refine: int) -> _Ready:
+    above, below = outer_conductance_w_m2k(stack.top), outer_conductance_w_m2k(stack.bottom)
+    return _ready(stack.layers, stack.interfaces, stack.blank, above, below, refine)
+
+
+def face_shares(stack: Stack, above_k: tuple[float, ...], times_s: Floats) -> tuple[Floats, Floats]:
+    """What is left of where the layers start, and what comes of a kelvin outside; the stack must be linear.
+
+    The blank's upper and lower face at ``times_s``, (2, T) each: kelvins over the room when the layers start
+    ``above_k`` over it and all outside is at it; and the share that comes through when every platen, instead, is a
+    kelvin hotter.
+    """
+    ready, layers = _taken_apart(stack, 1), len(stack.layers)
+    faces = ready.shown[layers : layers + 2]
+    hot = np.array([float(isinstance(face, FixedPlaten)) for face in (stack.top, stack.bottom)])
+    fade, once = fading(ready.rate_per_s, times_s)
+    share = (faces * (ready.push @ hot)) @ once + (ready.direct @ hot)[:, None]
+    if not any(above_k):
+        return np.zeros_like(share), share
+    return (faces * (ready.forward @ ready.grid.spread(above_k))) @ fade, share
+
+
 def solve_linear(stack: Stack, start_c: tuple[float, ...], times_s: Floats, refine: int) -> History:
     """Exact in time; ``stack`` must be linear and ``times_s`` checked."""
-    above, below = outer_conductance_w_m2k(stack.top), outer_conductance_w_m2k(stack.bottom)
-    ready = _ready(stack.layers, stack.interfaces, stack.blank, above, below, refine)
+    ready = _taken_apart(stack, refine)
     grid, layers = ready.grid, len(stack.layers)
     outside = np.array([outer_c(stack.top), outer_c(stack.bottom)])
     at_start = ready.forward @ grid.spread(start_c)

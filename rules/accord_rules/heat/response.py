@@ -18,9 +18,9 @@ import numpy as np
 
 from accord_rules.heat.estimate import USUAL_SPREAD, Lean, Spread, leaning
 from accord_rules.heat.grid import Floats, frozen
-from accord_rules.heat.history import History
-from accord_rules.heat.solve import solve
-from accord_rules.heat.stack import FixedPlaten, HeatError, Stack
+from accord_rules.heat.linear import face_shares
+from accord_rules.heat.sagging import faces_under_sag
+from accord_rules.heat.stack import Convective, FixedPlaten, HeatedPlaten, HeatError, Stack
 
 # Even steps of the logarithm of time, 11 % apart: halfway between two of them a straight line is 0.1 K off.
 LONGEST_S = 900.0
@@ -73,39 +73,29 @@ def _extreme(pick: np.ufunc, curves: list[Floats]) -> Floats:
 
 def respond(stack: Stack, room_c: float, start_c: tuple[float, ...]) -> Response:
     """Solve ``stack`` from ``start_c``: a layer each, at ``room_c`` or (a bed) above it. Raises HeatError."""
-    history = solve(stack, start_c, TIMES_S)
-    if not isinstance(stack.top, FixedPlaten):
-        set_c = getattr(stack.top, "set_c", None)
-        if set_c is None or any(each != room_c for each in start_c):
-            raise HeatError("a platen that sags meets a stack at room temperature")
-        return _shares(room_c, set_c, history, None)
-    warmed = any(each != room_c for each in start_c)
-    return _shares(room_c, stack.top.temperature_c, history, _idle(stack, room_c, start_c) if warmed else None)
+    if isinstance(stack.bottom, Convective) and stack.bottom.ambient_c != room_c:
+        raise HeatError("the air below a stack is the room's")
+    above_k = tuple(each - room_c for each in stack.start(start_c))
+    if isinstance(stack.top, FixedPlaten) and not stack.damp:
+        drift, share = face_shares(stack, above_k, TIMES_S)
+        sag = 0.0
+    elif isinstance(stack.top, HeatedPlaten) and not any(above_k):
+        drift, share, sag = _sagging(stack, room_c, stack.top, start_c)
+    else:
+        raise HeatError("a stack is dry; under a platen that sags it is at room temperature")
+    printed, back = (0, 1) if stack.print_side == "upper" else (1, 0)
+    return Response(room_c, *(frozen(each) for each in (share[printed], drift[printed], share[back], drift[back])), sag)
 
 
-def _idle(stack: Stack, room_c: float, start_c: tuple[float, ...]) -> History:
-    """The same stack under a platen at room temperature: what the warm bed does alone."""
-    cold = FixedPlaten(room_c)
-    both = isinstance(stack.bottom, FixedPlaten)
-    idle = Stack(stack.layers, stack.interfaces, stack.blank, cold, cold if both else stack.bottom, stack.print_side)
-    return solve(idle, start_c, TIMES_S)
-
-
-def _shares(room_c: float, set_c: float, history: History, idle: History | None) -> Response:
-    rise = set_c - room_c
+def _sagging(
+    stack: Stack, room_c: float, platen: HeatedPlaten, start_c: tuple[float, ...]
+) -> tuple[Floats, Floats, float]:
+    rise = platen.set_c - room_c
     if rise <= 0:
         raise HeatError("a platen is hotter than the room")
-    nothing = np.zeros(len(TIMES_S))
-    drift = nothing if idle is None else idle.interface_c - room_c
-    back_drift = nothing if idle is None else idle.back_c - room_c
-    return Response(
-        room_c,
-        frozen((history.interface_c - room_c - drift) / rise),
-        frozen(drift),
-        frozen((history.back_c - room_c - back_drift) / rise),
-        frozen(back_drift),
-        max(0.0, float(set_c - history.top_c.min()) / rise),
-    )
+    faces_c, platen_c = faces_under_sag(stack, start_c, TIMES_S)
+    share = (faces_c - room_c) / rise
+    return np.zeros_like(share), share, max(0.0, float(platen.set_c - platen_c.min()) / rise)
 
 
 def corners(

@@ -7,7 +7,8 @@ exponentials. Power does not jump there, so the platen goes on the way it was go
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import inf
 
@@ -17,7 +18,7 @@ from scipy.optimize import brentq
 from accord_rules.heat.grid import Floats, Grid, cut, frozen, outer_c, outer_conductance_w_m2k
 from accord_rules.heat.history import History
 from accord_rules.heat.linear import CACHED_STACKS
-from accord_rules.heat.modal import Modes, decompose, kernels
+from accord_rules.heat.modal import Modes, decompose, fading, kernels
 from accord_rules.heat.stack import HeatedPlaten, HeatError, Interface, Layer, Proportional, Stack
 
 # A handful of passages is usual; far more would mean that the platen hovers on an edge for ever.
@@ -48,7 +49,7 @@ def _ready(
     own_w_m2k: float,
 ) -> _Ready:
     """``own_w_m2k``: what holds the platen at its own temperature, loss to air and the controller's slope together."""
-    grid = cut(layers, interfaces, inf, below_w_m2k, refine)
+    grid = cut(layers, interfaces, blank, inf, below_w_m2k, refine)
     modes = decompose(
         np.insert(grid.capacity_j_m2k, 0, platen_j_m2k),
         np.insert(grid.diagonal_w_m2k, 0, grid.link_w_m2k[0] + own_w_m2k),
@@ -88,43 +89,54 @@ def _regimes(platen: HeatedPlaten, control: Proportional) -> tuple[_Regime, _Reg
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Stretch:
-    """The solution from one passage on: modes at its start, their drive, and what is held below."""
+    """The solution from one passage to the next: modes at its start, their drive, and where it begins and ends.
+
+    begun_s, ends_s: on the clock of the whole; ``places`` are the times asked for that lie between.
+    """
 
     ready: _Ready
     at_start: Floats
     drive: Floats
+    begun_s: float
+    ends_s: float
+    places: slice
 
-    def outputs(self, times_s: Floats) -> tuple[Floats, Floats]:
-        """The outputs, (L + 5, T), and the last three of them summed over time, (3, T)."""
-        fade, once, twice = kernels(self.ready.modes.rate_per_s, times_s)
-        start, drive = self.at_start[:, None], self.drive[:, None]
-        shown = self.ready.shown
-        return shown @ (start * fade + drive * once), shown[-3:] @ (start * once + drive * twice)
+    def shown(self, times_s: Floats, rows: slice = slice(None)) -> Floats:
+        """The outputs at times since its start, (rows, T)."""
+        fade, once = fading(self.ready.modes.rate_per_s, times_s)
+        shown = self.ready.shown[rows]
+        found: Floats = (shown * self.at_start) @ fade + (shown * self.drive) @ once
+        return found
+
+    def summed(self, times_s: Floats) -> Floats:
+        """The last three outputs summed over time since its start, (3, T)."""
+        _, once, twice = kernels(self.ready.modes.rate_per_s, times_s)
+        shown = self.ready.shown[-3:]
+        found: Floats = (shown * self.at_start) @ once + (shown * self.drive) @ twice
+        return found
 
     def cells(self, time_s: float) -> Floats:
-        """All temperatures at a time, platen first, (M,)."""
-        return self.ready.modes.back @ self._modes_at(time_s)
+        """All temperatures at a time since its start, platen first, (M,)."""
+        fade, once = fading(self.ready.modes.rate_per_s, np.array([time_s]))
+        found: Floats = self.ready.modes.back @ (self.at_start * fade[:, 0] + self.drive * once[:, 0])
+        return found
 
     def platen_c(self, time_s: float) -> float:
-        return float(self.ready.modes.back[0] @ self._modes_at(time_s))
-
-    def _modes_at(self, time_s: float) -> Floats:
-        fade, once, _ = kernels(self.ready.modes.rate_per_s, np.array([time_s]))
-        at: Floats = self.at_start * fade[:, 0] + self.drive * once[:, 0]
-        return at
+        return float(self.cells(time_s)[0])
 
 
-def solve_sagging(stack: Stack, start_c: tuple[float, ...], times_s: Floats, refine: int) -> History:
-    """Exact in time; the top must be a HeatedPlaten under Proportional control, and the layers dry."""
-    platen = stack.top
-    if not isinstance(platen, HeatedPlaten) or not isinstance(platen.control, Proportional):
-        raise HeatError("this solver is for a heated platen under proportional control")
+_PLATEN = slice(-1, None)
+
+
+def _stretches(
+    stack: Stack, platen: HeatedPlaten, start_c: tuple[float, ...], times_s: Floats, refine: int
+) -> Iterator[_Stretch]:
+    """The solution piece by piece, each up to where the heater changes over, the last to the last of the times."""
+    if not isinstance(platen.control, Proportional):
+        raise HeatError("this solver is for a platen under proportional control")
     below, below_c = outer_conductance_w_m2k(stack.bottom), outer_c(stack.bottom)
     regimes = _regimes(platen, platen.control)
     cells, place, begun_s, done = None, 1, 0.0, 0
-    shown: list[Floats] = []
-    sums: list[Floats] = []
-    carried = np.zeros((3, 1))
     for _ in range(_MOST_PASSAGES):
         regime = regimes[place]
         own = platen.loss_w_m2k + regime.slope_w_m2k
@@ -134,21 +146,20 @@ def solve_sagging(stack: Stack, start_c: tuple[float, ...], times_s: Floats, ref
         inflow = np.zeros(len(cells))
         inflow[0] = platen.loss_w_m2k * platen.ambient_c + regime.fixed_w_m2
         inflow[-1] += ready.grid.link_w_m2k[-1] * below_c
-        stretch = _Stretch(ready, ready.modes.forward @ cells, ready.modes.back.T @ inflow)
+        modes = ready.modes.forward @ cells, ready.modes.back.T @ inflow
+        whole = _Stretch(ready, *modes, begun_s, float(times_s[-1]), slice(done, len(times_s)))
         left_s = times_s[done:] - begun_s
-        values, summed = stretch.outputs(left_s)
-        out = (values[-1] < regime.from_c - _SLACK_K) | (values[-1] > regime.to_c + _SLACK_K)
-        stop = int(out.argmax()) if out.any() else len(left_s)
-        shown.append(values[:, :stop])
-        sums.append(carried + summed[:, :stop])
-        if stop == len(left_s):
-            return _history(stack, start_c, times_s, ready.grid, np.hstack(shown), np.hstack(sums))
-        rises = bool(values[-1, stop] > regime.to_c)
+        platen_c = whole.shown(left_s, _PLATEN)[0]
+        out = (platen_c < regime.from_c - _SLACK_K) | (platen_c > regime.to_c + _SLACK_K)
+        if not out.any():
+            yield whole
+            return
+        stop = int(out.argmax())
+        rises = bool(platen_c[stop] > regime.to_c)
         edge_c = regime.to_c if rises else regime.from_c
-        passed_s = _passage_s(stretch, edge_c, float(left_s[stop - 1]) if stop else 0.0, float(left_s[stop]))
-        _, at_passage = stretch.outputs(np.array([passed_s]))
-        carried = carried + at_passage
-        cells = stretch.cells(passed_s)
+        passed_s = _passage_s(whole, edge_c, float(left_s[stop - 1]) if stop else 0.0, float(left_s[stop]))
+        yield replace(whole, ends_s=begun_s + passed_s, places=slice(done, done + stop))
+        cells = whole.cells(passed_s)
         begun_s, done, place = begun_s + passed_s, done + stop, place + (1 if rises else -1)
     raise HeatError("the platen hovers between full and partial power: its numbers are out of all proportion")
 
@@ -161,11 +172,47 @@ def _passage_s(stretch: _Stretch, edge_c: float, early_s: float, late_s: float) 
     return float(brentq(lambda time_s: stretch.platen_c(time_s) - edge_c, early_s, late_s, xtol=1e-9))
 
 
+def _heated(stack: Stack) -> HeatedPlaten:
+    if not isinstance(stack.top, HeatedPlaten):
+        raise HeatError("this solver is for a platen with mass and a heater")
+    return stack.top
+
+
+def faces_under_sag(stack: Stack, start_c: tuple[float, ...], times_s: Floats) -> tuple[Floats, Floats]:
+    """The blank's upper and lower face, (2, T), and the platen, (T,); as ``solve_sagging`` has them, for less."""
+    layers = len(stack.layers)
+    faces, platen = [], []
+    for each in _stretches(stack, _heated(stack), start_c, times_s, 1):
+        shown = each.shown(times_s[each.places] - each.begun_s, slice(layers, None))
+        faces.append(shown[:2] + _from_below(stack, each.ready.grid))
+        platen.append(shown[-1])
+    return np.hstack(faces), np.hstack(platen)
+
+
+def _from_below(stack: Stack, grid: Grid) -> Floats:
+    """What the blank's faces take straight from below, (2, 1)."""
+    found: Floats = grid.outputs(stack.blank)[1][:, 1:] * outer_c(stack.bottom)
+    return found
+
+
+def solve_sagging(stack: Stack, start_c: tuple[float, ...], times_s: Floats, refine: int) -> History:
+    """Exact in time; the top must be a HeatedPlaten under Proportional control, and the layers dry."""
+    shown: list[Floats] = []
+    sums: list[Floats] = []
+    carried = np.zeros((3, 1))
+    for each in _stretches(stack, _heated(stack), start_c, times_s, refine):
+        since_s = times_s[each.places] - each.begun_s
+        shown.append(each.shown(since_s))
+        sums.append(carried + each.summed(since_s))
+        carried = carried + each.summed(np.array([each.ends_s - each.begun_s]))
+    return _history(stack, start_c, times_s, each.ready.grid, np.hstack(shown), np.hstack(sums))
+
+
 def _history(
     stack: Stack, start_c: tuple[float, ...], times_s: Floats, grid: Grid, shown: Floats, summed: Floats
 ) -> History:
     layers, below_c = len(stack.layers), outer_c(stack.bottom)
-    faces = shown[layers : layers + 2] + grid.outputs(stack.blank)[1][:, 1:] * below_c
+    faces = shown[layers : layers + 2] + _from_below(stack, grid)
     first, last, platen = summed
     return History.of(
         stack,

@@ -201,6 +201,7 @@ def solve_stepping(stack: Stack, start_c: tuple[float, ...], times_s: Floats, re
     grid = cut(
         stack.layers,
         stack.interfaces,
+        stack.blank,
         outer_conductance_w_m2k(stack.top),
         outer_conductance_w_m2k(stack.bottom),
         refine,

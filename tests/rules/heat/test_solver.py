@@ -50,7 +50,7 @@ EXACT = [name for name in STACKS if "damp" not in name and name != "thermostat"]
 
 # --- an independent integration ---------------------------------------------------------------------------------------
 
-CELLS = 60  # a layer, all alike: not the grid under test
+CELLS = 120  # a layer, all alike: not the grid under test
 
 
 class Reference:
@@ -133,7 +133,7 @@ class Reference:
 
 @pytest.mark.parametrize(
     ("name", "tolerance_k"),
-    [("fixed platen", 0.1), ("two fixed platens", 0.1), ("light platen", 0.1), ("damp board", 0.3)],
+    [("fixed platen", 0.1), ("two fixed platens", 0.1), ("light platen", 0.1), ("damp board", 0.15)],
 )
 def test_agrees_with_an_independent_integration(name: str, tolerance_k: float) -> None:
     # Cells dry one after the other, at different times on two grids: hence the wider band for the damp board.
