@@ -22,10 +22,8 @@ class Scope(Enum):
     DECORATION = "decoration"  # one decoration with its transfer
     PRESSING = "pressing"  # one decoration on one press with settings
 
-    @property
-    def rank(self) -> int:
-        """0 for the widest."""
-        return list(Scope).index(self)
+    def __init__(self, _word: str) -> None:
+        self.rank = len(type(self).__members__)  # 0 for the widest
 
 
 class Kind(Enum):
@@ -94,11 +92,13 @@ class Fact:
     compute: Callable[[Any], Any]
     missing: Ask | Assume | None
     rank: int  # its scope's, at hand because it is read with every fact
+    of_press: bool  # of a press, whatever is pressed on it
     settled: bool  # of a decoration on a press, whatever the settings
 
 
-# Parts of the pressing scope that do not look at settings or sequence, so that they are worked out once a press.
-_SETTLED = ("fit", "press", "window")
+# Parts of the pressing scope that look at neither settings nor sequence, and one that looks at the press alone.
+_SETTLED = ("fit", "window")
+_OF_PRESS = "press"
 
 
 _declared: dict[str, Fact] = {}
@@ -115,8 +115,10 @@ def fact(
         about = " ".join((compute.__doc__ or "").split())
         if not about:
             raise ValueError(f"fact {name} has no docstring")
-        settled = scope is Scope.PRESSING and name.split(".")[0] in _SETTLED
-        _declared[name] = Fact(name, type_, scope, about, compute, missing, scope.rank, settled)
+        part = name.split(".")[0] if scope is Scope.PRESSING else ""
+        _declared[name] = Fact(
+            name, type_, scope, about, compute, missing, scope.rank, part == _OF_PRESS, part in _SETTLED
+        )
         return compute
 
     return declare

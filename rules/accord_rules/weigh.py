@@ -309,8 +309,8 @@ def _facts_named(rules: Iterable[Rule]) -> tuple[str, ...]:
 
 def _as_only(decoration: Case, press: Press, chosen: Chosen | None) -> Case:
     """The pressing as if its decoration were the order's only one."""
-    total_s = decoration.pressing_case(press, chosen)["job.total_s"]
-    return decoration.pressing_case(press, chosen, Sequenced((0,), total_s=total_s))
+    case = decoration.pressing_case(press, chosen)
+    return case.in_sequence(Sequenced((0,), total_s=case["job.total_s"]))
 
 
 def _ends_with_more(fired: Fired) -> bool:

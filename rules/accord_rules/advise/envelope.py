@@ -263,7 +263,7 @@ def _sizes(order: Order, case: Case, judge: Judge) -> tuple[Mapping[str, str], .
 
 
 def _side_marks(case: Case, most: float) -> list[float]:
-    usable, area = case["fit.usable"], case["place.area"]
+    usable, area = case["press.usable"], case["place.area"]
     sides = {most, usable.width, usable.height, *_thresholds_of_size(case)}
     sides |= {area.width, area.height} if area is not None else set()
     return sorted(side for side in sides if 0 < side <= most)

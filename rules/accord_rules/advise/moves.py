@@ -257,7 +257,7 @@ def _shrinks(rejected: Rejected, case: Case, asked: Size) -> Iterator[tuple[floa
         yield to_area, None
     presses: Sequence[Press] = rejected.whole.shop.presses
     for press in dict.fromkeys((rejected.on_press.press, *presses)):
-        usable = case.pressing_case(press)["fit.usable"]
+        usable = case.pressing_case(press)["press.usable"]
         ways = ((usable.width, usable.height), (usable.height, usable.width))
         to_platen = max(min(width / asked.width, height / asked.height) for width, height in ways)
         if to_platen < to_area:

@@ -388,7 +388,7 @@ def _planned(case: Case) -> PlannedDecoration:
 
 def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
     """The settings with the windows they lie in and what binds each side."""
-    low, high = case["window.lower"], case["window.uppers"][0]
+    low, high = case["transfer.lower"], case["window.uppers"][0]
     show, display_c = case.show, case["press.calibration"].display_c
     least, most = room(case)
     return {

@@ -6,7 +6,7 @@ so that they are worked out once an order, not once a decoration and press.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from accord_rules.derive.setting import Chosen
     from accord_rules.settings import Settings
 
-_UNSET: Any = object()
+_FACTS: Mapping[str, Fact] = declared()
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +37,20 @@ class Sequenced:
     conflicts: tuple[tuple[int, ...], ...] = ()
 
 
-class Case:
-    """Facts by name, worked out on demand. ``assume=False`` leaves unsaid things unknown instead of assuming."""
+class Case(dict[str, Any]):
+    """Facts by name, worked out on demand. ``assume=False`` leaves unsaid things unknown instead of assuming.
+
+    It is a dict of the facts known so far, since looking facts up is most of what is done with it. Two cases are never
+    equal: each is a question of its own.
+    """
+
+    __hash__ = object.__hash__
+
+    def __eq__(self, other: object) -> bool:
+        return self is other
+
+    def __bool__(self) -> bool:
+        return True
 
     def __init__(
         self,
@@ -53,21 +65,27 @@ class Case:
         press: Press | None = None,
         chosen: Chosen | None = None,
         sequence: Sequenced | None = None,
-        settled: dict[str, Any] | None = None,
+        kept: tuple[dict[str, Any], dict[str, Any]] | None = None,
     ) -> None:
-        """``settled``: where facts that no setting changes are kept for the next case of this decoration and press."""
+        """``kept``: where facts of the press alone, and those that no setting changes, are kept for the next case."""
+        # What is known of the wider scopes holds here too.
+        super().__init__(parent if parent is not None else ())
+        self._of_press, self._settled = kept or ({}, {})
+        self.update(self._of_press)
+        self.update(self._settled)
         self.settings, self.shop, self.order = settings, shop, order
         self.assume, self.parent, self.scope, self.index = assume, parent, scope, index
-        self._press, self._chosen, self.sequence = press, chosen, sequence
-        self._facts: Mapping[str, Fact] = declared()
-        # What is known of the wider scopes holds here too.
-        self._known: dict[str, Any] = dict(parent._known) if parent is not None else {}
-        self._settled = settled
-        if settled is not None:
-            self._known.update(settled)
-        self._of_presses: dict[int, tuple[Press, dict[str, Any]]] = {}
+        self._press, self.chosen, self.sequence = press, chosen, sequence
+        self._kept_of: dict[int, dict[str, Any]] = {}
+        # The whole order has them for all of its decorations.
+        self._presses: dict[int, tuple[Press, dict[str, Any]]] = parent._presses if parent is not None else {}
         self._rank = scope.rank
-        self._trace: list[set[str]] = []
+        # Fact functions read these all the time.
+        if scope is not Scope.ORDER:
+            self.decoration: Decoration = order.decorations[index]
+            self.transfer: Transfer | None = settings.transfer(self.decoration.transfer)
+        if press is not None:
+            self.press_type: PressType = settings.catalogue["press_types"][press.type]
 
     # -- narrower cases ------------------------------------------------------------------------------------------
 
@@ -77,7 +95,8 @@ class Case:
         The order's own facts do not depend on them, so what is known of them is shared.
         """
         other = Case(self.settings, self.shop, order, assume=self.assume)
-        other._known = self._known
+        other.update(self)
+        other._presses = self._presses
         return other
 
     def decoration_case(self, index: int) -> Case:
@@ -90,7 +109,8 @@ class Case:
             raise ValueError("a pressing belongs to one decoration")
         # By identity: a press holds too much to be hashed each time, and is kept beside its facts, so that none takes
         # its place.
-        _, settled = self._of_presses.setdefault(id(press), (press, {}))
+        _, of_press = self._presses.setdefault(id(press), (press, {}))
+        settled = self._kept_of.setdefault(id(press), {})
         return Case(
             self.settings,
             self.shop,
@@ -102,46 +122,48 @@ class Case:
             press=press,
             chosen=chosen,
             sequence=sequence,
-            settled=settled,
+            kept=(of_press, settled),
         )
+
+    def in_sequence(self, sequence: Sequenced) -> Case:
+        """This pressing, of which nothing was asked yet that hangs on the order of pressings, with that order."""
+        if self.sequence is not None:
+            raise ValueError("this pressing has its place already")
+        self.sequence = sequence
+        return self
 
     # -- facts ---------------------------------------------------------------------------------------------------
 
-    def __getitem__(self, name: str) -> Any:
-        if self._trace:
-            self._trace[-1].add(name)
-        known = self._known.get(name, _UNSET)
-        if known is not _UNSET:
-            return known
-        fact = self._facts[name]
+    def __missing__(self, name: str) -> Any:
+        """A fact that is not known yet, or what is assumed in its place."""
+        fact = _FACTS[name]
         if fact.rank != self._rank:
             if self.parent is None or fact.rank > self._rank:
                 raise KeyError(f"{name} cannot be known for {self.scope.value}")
-            value = self.parent[name]
-        else:
-            value = fact.compute(self)
-            if value is None and self.assume and isinstance(fact.missing, Assume):
-                value = fact.missing.value
-                if callable(value):
-                    value = value(self)
-        self._known[name] = value
-        if fact.settled and self._settled is not None:
+            value = self[name] = self.parent[name]
+            return value
+        value = fact.compute(self)
+        if value is None and self.assume and isinstance(fact.missing, Assume):
+            value = fact.missing.value
+            if callable(value):
+                value = value(self)
+        self[name] = value
+        if fact.of_press:
+            self._of_press[name] = value
+        elif fact.settled:
             self._settled[name] = value
         return value
 
-    def get(self, name: str) -> Any:
-        """The fact, as sentences read it."""
+    def get(self, name: str, default: Any = None) -> Any:
+        """The fact, as sentences read it; worked out if need be."""
         return self[name]
 
-    def facts(self, names: Iterable[str]) -> dict[str, Any]:
+    def facts(self, names: Sequence[str]) -> dict[str, Any]:
         """The named facts; None where unknown."""
-        if self._trace:
-            return {name: self[name] for name in names}
-        known = self._known
-        return {name: known[name] if name in known else self[name] for name in names}
+        return dict(zip(names, map(self.__getitem__, names), strict=True))
 
     def declared_facts(self) -> Iterable[Fact]:
-        return self._facts.values()
+        return _FACTS.values()
 
     def causes(self, name: str) -> Mapping[str, Ask | Assume]:
         """Why a fact is not known from the order itself: JSON Pointer to what would have said it."""
@@ -153,17 +175,13 @@ class Case:
         if name in seen:
             return
         seen.add(name)
-        fact = self._facts[name]
-        owner = self._owner(fact)
-        owner._trace.append(set())
-        try:
-            raw = fact.compute(owner)
-        finally:
-            read = owner._trace.pop()
+        fact = _FACTS[name]
+        owner = _Listening(self._owner(fact))
+        raw = fact.compute(owner)
         if raw is None and fact.missing is not None:
             pointer = fact.missing.pointer.replace("{i}", str(self.index))
             found.setdefault(pointer, _asked_or_assumed(fact.missing, owner))
-        for each in sorted(read):
+        for each in sorted(owner.read):
             self._collect_causes(each, found, seen)
 
     def _owner(self, fact: Fact) -> Case:
@@ -201,27 +219,23 @@ class Case:
         return None if name is None else self.settings.catalogue["substrates"][name]
 
     @property
-    def decoration(self) -> Decoration:
-        return self.order.decorations[self.index]
-
-    @property
-    def transfer(self) -> Transfer | None:
-        return self.settings.transfer(self.decoration.transfer)
-
-    @property
     def press(self) -> Press:
         if self._press is None:
             raise KeyError("no press in this case")
         return self._press
 
-    @property
-    def press_type(self) -> PressType:
-        found: PressType = self.settings.catalogue["press_types"][self.press.type]
-        return found
 
-    @property
-    def chosen(self) -> Chosen | None:
-        return self._chosen
+class _Listening(Case):
+    """A case that notes which facts are read of it."""
+
+    def __init__(self, case: Case) -> None:
+        dict.__init__(self, case)
+        self.__dict__.update(case.__dict__)
+        self.read: set[str] = set()
+
+    def __getitem__(self, name: str) -> Any:
+        self.read.add(name)
+        return super().__getitem__(name)
 
 
 def _asked_or_assumed(missing: Ask | Assume, case: Case) -> Ask | Assume:

@@ -22,7 +22,7 @@ from accord_rules.facts import BOOL, DATA, TEXT, FactType, Scope, fact, number
 from accord_rules.heat.build import Sheet, stack_for, substrate_layer
 from accord_rules.heat.grid import Floats
 from accord_rules.heat.materials import PLATENS, ROOM_C, WARM_BED_C
-from accord_rules.heat.response import LONGEST_S, Response, at_time, coolest_c, corners, crossing_s, hottest_c
+from accord_rules.heat.response import LONGEST_S, Response, at_time, at_times, coolest_c, corners, crossing_s, hottest_c
 from accord_rules.heat.stack import HeatError, Stack
 from accord_rules.heat.touch import time_to_touch_s
 from accord_rules.sentences import in_a_sentence
@@ -451,7 +451,7 @@ def _drawn(curves: tuple[Floats, Floats, Floats], dwell_s: float) -> dict[str, l
     until_s = min(LONGEST_S, 1.25 * dwell_s)
     times = [round(until_s * (step / _CURVE_STEPS) ** 1.5, 1) for step in range(_CURVE_STEPS + 1)]
     named = zip(("soon_c", "likely_c", "late_c"), curves, strict=True)
-    return {"times_s": times} | {name: [round(at_time(curve, each), 1) for each in times] for name, curve in named}
+    return {"times_s": times} | {name: at_times(curve, times) for name, curve in named}
 
 
 # -- what lies behind ----------------------------------------------------------------------------------------------

@@ -174,7 +174,7 @@ def shape_ok(case: Case) -> bool | None:
     return None if needed is None else needed == case.press_type.shape
 
 
-@fact("fit.usable", DATA, PRESSING)
+@fact("press.usable", DATA, PRESSING)
 def usable(case: Case) -> Size:
     """The part of the platen that heats evenly: inside the edge margin."""
     found, margin = case["press.platen"], case.press_type.edge_margin
@@ -184,14 +184,14 @@ def usable(case: Case) -> Size:
 @fact("fit.usable_words", TEXT, PRESSING)
 def usable_words(case: Case) -> str:
     """The evenly heated part of the platen in words."""
-    found = case["fit.usable"]
+    found = case["press.usable"]
     return size_words(case, found.width, found.height)
 
 
 @fact("fit.pressings", number(units.COUNT), PRESSING)
 def pressings(case: Case) -> float | None:
     """How many times the platen has to be set down to cover the print, the print turned if that helps."""
-    print_size, room = case["place.size"], case["fit.usable"]
+    print_size, room = case["place.size"], case["press.usable"]
     if print_size is None:
         return None
     overlap = case.limit("press.tile_overlap")
@@ -230,7 +230,7 @@ def pieces_per_pressing(case: Case) -> float | None:
     alike = alike and case["item.shape"] == case.press_type.shape == "flat"
     if not (whole and alike and shares) or piece is None:
         return 1.0
-    room, gap = case["fit.usable"], case.limit("press.piece_gap")
+    room, gap = case["press.usable"], case.limit("press.piece_gap")
     ways = ((piece.width, piece.height), (piece.height, piece.width))
     return float(max(1, *(_beside(room.width, w, gap) * _beside(room.height, h, gap) for w, h in ways)))
 

@@ -8,7 +8,7 @@ from accord_rules import units
 from accord_rules.derive.case import Case
 from accord_rules.facts import BOOL, DATA, TEXT, Scope, fact, number
 
-PRESSING = Scope.PRESSING
+DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +20,7 @@ class Bound:
     text: str
 
 
-@fact("window.lower", DATA, PRESSING)
+@fact("transfer.lower", DATA, DECORATION)
 def lower(case: Case) -> Bound | None:
     """What the transfer needs at least."""
     least = case["transfer.least_c"]
@@ -29,11 +29,10 @@ def lower(case: Case) -> Bound | None:
     return Bound(least, "transfer", f"{case.show(units.TEMPERATURE, least)} is the least for {case['transfer.title']}")
 
 
-@fact("window.uppers", DATA, PRESSING)
-def uppers(case: Case) -> tuple[Bound, ...] | None:
-    """Every upper bound on the surface temperature, lowest first."""
-    ceilings, most = case["item.ceilings"], case["transfer.most_c"]
-    migrates, least = case["transfer.migrates"], case["transfer.least_c"]
+@fact("transfer.uppers", DATA, DECORATION)
+def uppers_anywhere(case: Case) -> tuple[Bound, ...] | None:
+    """Every upper bound on the surface temperature whatever the press, lowest first."""
+    ceilings, most, migrates = case["item.ceilings"], case["transfer.most_c"], case["transfer.migrates"]
     if ceilings is None or most is None or migrates is None:
         return None
     show = case.show
@@ -47,16 +46,27 @@ def uppers(case: Case) -> tuple[Bound, ...] | None:
     if "pvc" in (case["transfer.plastic"], case["item.coating_plastic"]):
         cap = case.limit("fumes.pvc_most")
         found.append(Bound(cap, "pvc", f"PVC gives off acid fumes towards {show(units.TEMPERATURE, cap)}"))
-    reach = case["press.reach_c"]
-    if reach >= least:
-        found.append(Bound(reach, "press", f"the press's surface reaches {show(units.TEMPERATURE, reach)}"))
-    return tuple(sorted(found, key=lambda each: (each.value_c, each.what)))
+    return tuple(sorted(found, key=_lowest_first))
+
+
+def _lowest_first(bound: Bound) -> tuple[float, str]:
+    return bound.value_c, bound.what
+
+
+@fact("window.uppers", DATA, PRESSING)
+def uppers(case: Case) -> tuple[Bound, ...] | None:
+    """Every upper bound on the surface temperature, lowest first."""
+    found, reach = case["transfer.uppers"], case["press.reach_c"]
+    if found is None or reach < case["transfer.least_c"]:
+        return None if found is None else tuple(found)
+    text = f"the press's surface reaches {case.show(units.TEMPERATURE, reach)}"
+    return tuple(sorted((*found, Bound(reach, "press", text)), key=_lowest_first))
 
 
 @fact("window.low_c", number(units.TEMPERATURE), PRESSING)
 def low_c(case: Case) -> float | None:
     """The lowest surface temperature allowed."""
-    bound = case["window.lower"]
+    bound = case["transfer.lower"]
     return None if bound is None else bound.value_c
 
 
@@ -70,7 +80,7 @@ def high_c(case: Case) -> float | None:
 @fact("window.low_by", TEXT, PRESSING)
 def low_by(case: Case) -> str | None:
     """What sets the lowest, in words."""
-    bound = case["window.lower"]
+    bound = case["transfer.lower"]
     return None if bound is None else bound.text
 
 

@@ -148,6 +148,12 @@ def at_time(curve_c: Floats, time_s: float) -> float:
     return float(np.interp(time_s, TIMES_S, curve_c))
 
 
+def at_times(curve_c: Floats, times_s: list[float]) -> list[float]:
+    """The same at several times, to a tenth."""
+    found: list[float] = np.interp(times_s, TIMES_S, curve_c).round(1).tolist()
+    return found
+
+
 def crossing_s(curve_c: Floats, temp_c: float) -> float:
     """When a curve over ``TIMES_S`` first reaches ``temp_c``; infinite if it does not within them."""
     above = curve_c >= temp_c

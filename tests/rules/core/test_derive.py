@@ -99,7 +99,7 @@ def test_reach_is_the_highest_setting_less_loss_and_surely_less_spread(book: Set
 )
 def test_pressings_with_rotation_margin_and_overlap(print_mm: tuple[int, int], count: int, book: Settings) -> None:
     case = pressing(book, decoration=size(*print_mm), press={"type": "swing-away"})
-    assert (case["fit.usable"].width, case["fit.usable"].height) == (380.0, 480.0)
+    assert (case["press.usable"].width, case["press.usable"].height) == (380.0, 480.0)
     assert book.limit_values["press.tile_overlap"] == 10.0
     assert case["fit.pressings"] == count
     assert case["fit.one_piece"] is (count == 1)

@@ -205,9 +205,19 @@ def test_what_no_setting_changes_is_shared_rightly(piece: str, press: str, book:
     lone = Case(
         book, fresh.shop, fresh.order, parent=fresh.parent, scope=Scope.PRESSING, index=0, press=fresh.press, chosen=hot
     )
-    settled = [name for name, fact in declared().items() if fact.settled]
+    settled = [name for name, fact in declared().items() if fact.settled or fact.of_press]
     assert len(settled) > 30
     assert {name: kept[name] for name in settled} == {name: lone[name] for name in settled}
+
+
+@pytest.mark.parametrize("press", ["hand-held", "clamshell", "pneumatic-single"])
+def test_what_a_press_is_does_not_hang_on_what_is_pressed(press: str, book: Settings) -> None:
+    """Facts of the press are the same for every piece and transfer, so that an order's decorations share them."""
+    cases = [pressed(book, piece, press)[0] for piece in PIECES.values()]
+    of_press = [name for name, fact in declared().items() if fact.of_press]
+    assert len(of_press) > 20
+    first, *others = ({name: case[name] for name in of_press} for case in cases)
+    assert all(each == first for each in others)
 
 
 # -- touching it ---------------------------------------------------------------------------------------------------
