@@ -11,7 +11,7 @@ from accord_rules.advise.sequence import find_sequence
 from accord_rules.derive.case import Case, Sequenced
 from accord_rules.derive.setting import Chosen, alternatives, choose, hottest_and_longest
 from accord_rules.facts import Ask, Assume, Scope
-from accord_rules.infer.inference import Counts, Inference, Inferred
+from accord_rules.infer.inference import KEPT, Counts, Inference, Inferred
 from accord_rules.infer.judge import Judge
 from accord_rules.order import Press, Size
 from accord_rules.rule import Rule
@@ -118,14 +118,16 @@ class Scales:
     are asked where they are, with the limits of ``settings``, and stay open when this is closed.
     """
 
-    def __init__(self, settings: Settings, slots: int = 4, shared: Scales | None = None) -> None:
+    def __init__(
+        self, settings: Settings, slots: int = 4, shared: Scales | None = None, kept: int = KEPT
+    ) -> None:
         self.settings = settings
         self._rules = {scope: _of_scope(settings, scope) for scope in Scope}
         self._watched = {scope: _of_scope(settings, scope, enforced=False) for scope in Scope}
         self._names = {scope: _facts_named(rules.values()) for scope, rules in self._rules.items()}
         known = shared.settings.rules if shared is not None else {}
         self._own = {
-            scope: Inference(conditions, FACT_TYPES, slots)
+            scope: Inference(conditions, FACT_TYPES, slots, kept)
             for scope, rules in self._rules.items()
             if (conditions := {name: rule.condition for name, rule in rules.items() if name not in known})
             or shared is None

@@ -35,6 +35,7 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from operator import getitem
 from queue import Empty, SimpleQueue
 from types import MappingProxyType, TracebackType
 from typing import Any
@@ -332,7 +333,9 @@ class _Record:
             (attribute.subject, attribute.pieces(frozenset().union(*(test.holds for test in tests))))
             for attribute, tests in grouped.items()
         ]
-        self._valued = _valued(sent)
+        valued = _valued(sent)
+        self._valued = tuple(fact for fact, _ in valued)
+        self._texts = tuple(pieces for _, pieces in valued)
         self._ranked = _ranked(sent)
         self._pairs: list[tuple[str, Callable[[Any, Any], Any], str, str, str]] = []
         self._contained: list[tuple[str, str, str, str]] = []
@@ -346,7 +349,7 @@ class _Record:
     def write(self, facts: Facts, limits: Limits) -> str:
         """The record without its braces; empty where no test of the network can hold."""
         known = facts.get
-        parts = [pieces[known(fact)] for fact, pieces in self._valued]
+        parts = list(map(getitem, self._texts, map(known, self._valued)))
         for fact, literals, count, pieces, worked in self._ranked:
             value = known(fact)
             # NaN is unequal to itself, and not known.
@@ -438,10 +441,12 @@ class _Slot:
 
 
 class _Network:
-    """One durable-rules ruleset with its warmed sessions."""
+    """One durable-rules ruleset with its warmed sessions. Its answer to a record hangs on nothing but the record."""
 
-    def __init__(self, rules: Sequence[_Rule], slots: int) -> None:
+    def __init__(self, rules: Sequence[_Rule], slots: int, kept: int) -> None:
         self._record = _Record(rules)
+        self._kept = kept
+        self._answers: dict[str, frozenset[int]] = {}
         self._place = {str(number): rule.place for number, rule in enumerate(rules)}
         definition: dict[str, Any] = {
             str(number): {"all": [{"m": {"$and": [{"k_": "o"}, *(test.rule_part() for test in rule.tests)]}}]}
@@ -462,12 +467,21 @@ class _Network:
             action = durable.complete_and_start_action(self._handle, offset)
         return _Slot(sid, offset, f'"k_":"o","sid":"{sid}","id":"o"}}', f'{{"sid":"{sid}","id":"o"}}')
 
-    def fire(self, number: int, facts: Facts, limits: Limits, fired: set[int]) -> None:
-        """Add the places of the rules that hold to ``fired``; the slot must be the caller's alone."""
+    def fire(self, number: int, facts: Facts, limits: Limits) -> frozenset[int]:
+        """The places of the rules that hold; the slot must be the caller's alone."""
         body = self._record.write(facts, limits)
-        if not body:
-            return
+        fired = self._answers.get(body)
+        if fired is None:
+            fired = self._ask(number, body) if body else frozenset()
+            if self._kept:
+                if len(self._answers) >= self._kept:
+                    self._answers.clear()
+                self._answers[body] = fired
+        return fired
+
+    def _ask(self, number: int, body: str) -> frozenset[int]:
         slot, handle, place = self._slots[number], self._handle, self._place
+        fired = set()
         try:
             code, _ = durable.assert_fact(handle, f"{{{body}{slot.tail}")
             if code == _TAKEN:
@@ -486,6 +500,7 @@ class _Network:
             durable.delete_state(handle, slot.sid)
             self._slots[number] = self._warmed(slot.sid)
             raise
+        return frozenset(fired)
 
     def close(self) -> None:
         for slot in self._slots:
@@ -496,12 +511,15 @@ class _Network:
 class Engine:
     """All rules in durable-rules networks. Raises EngineError where they cannot be loaded safely."""
 
-    def __init__(self, rules: Mapping[str, Condition], facts: Mapping[str, FactType], slots: int = 4) -> None:
+    def __init__(
+        self, rules: Mapping[str, Condition], facts: Mapping[str, FactType], slots: int = 4, kept: int = 0
+    ) -> None:
+        """``kept``: so many records a network, some 1 kB each, are remembered with their answers."""
         if slots < 1:
             raise ValueError("an engine needs at least one slot")
         _check_facts(rules, facts)
         self._rules = tuple(rules)
-        self._networks = tuple(_Network(run, slots) for run in split(compile_rules(rules)))
+        self._networks = tuple(_Network(run, slots, kept) for run in split(compile_rules(rules)))
         self._count = slots
         self._closing = threading.Lock()
         self._closed = False
@@ -527,7 +545,7 @@ class Engine:
             if number is None or number == _CLOSED:
                 raise EngineError("the engine is closed")
             for network in self._networks:
-                network.fire(number, facts, limits, fired)
+                fired |= network.fire(number, facts, limits)
         except Empty:
             raise EngineError(f"no slot came free in {WAIT_S:g} s") from None
         except (durable.error, TypeError, MemoryError) as error:

@@ -13,6 +13,9 @@ from accord_rules.infer.condition import Condition
 from accord_rules.infer.engine import Engine, EngineError
 from accord_rules.infer.judge import Facts, Judge, Limits
 
+# Most orders of a day fall into some hundreds of classes that the rules can tell apart.
+KEPT = 2048
+
 _log = logging.getLogger("accord_rules.infer")
 
 
@@ -36,10 +39,15 @@ class Counts:
 class Inference:
     """The rules, ready to be asked. Safe to share between threads; close it when it is no longer used."""
 
-    def __init__(self, rules: Mapping[str, Condition], facts: Mapping[str, FactType], slots: int = 4) -> None:
-        """Raises EngineError where the engine cannot load the rules safely; ``engine.try_out`` tells beforehand."""
+    def __init__(
+        self, rules: Mapping[str, Condition], facts: Mapping[str, FactType], slots: int = 4, kept: int = KEPT
+    ) -> None:
+        """``kept``: how many answers of the engine are remembered; the judge judges every question anew.
+
+        Raises EngineError where the engine cannot load the rules safely; ``engine.try_out`` tells beforehand.
+        """
         self._judge = Judge(rules)
-        self._engine = Engine(rules, facts, slots)
+        self._engine = Engine(rules, facts, slots, kept)
         self._counting = threading.Lock()
         self._questions = self._engine_errors = self._disagreements = 0
 

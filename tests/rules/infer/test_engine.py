@@ -344,16 +344,17 @@ class Interrupted(BaseException):
     pass
 
 
+class Places(dict[str, int]):
+    """Stands for a signal that arrives while the engine's answers are read."""
+
+    def __getitem__(self, key: str) -> int:
+        raise Interrupted
+
+
 def test_an_interrupted_question_leaves_no_trace() -> None:
     """An action that was started and not completed would answer all later questions in its session."""
     rules = rules_of("item.b0", "item.b1", "x < 50")
     facts = [{"item.b0": True, "item.b1": True, "x": 1}, {"item.b1": True, "x": 60}, {"x": 2}]
-
-    class Places(dict[str, int]):
-        """Stands for a signal that arrives while the engine's answers are read."""
-
-        def __getitem__(self, key: str) -> int:
-            raise Interrupted
 
     with Engine(rules, FACTS, 1) as engine:
         network = engine._networks[0]
@@ -406,7 +407,8 @@ def test_the_stack_is_shared_by_all_depths(monkeypatch: pytest.MonkeyPatch) -> N
     with Engine(rules_of(*texts), FACTS, 1) as engine:
         assert engine.networks == 1
         # The order in which the record lists its facts decides how deep the walk gets.
-        engine._networks[0]._record._valued.reverse()
+        record = engine._networks[0]._record
+        record._valued, record._texts = record._valued[::-1], record._texts[::-1]
         for _ in range(3):
             with pytest.raises(EngineError, match="303"):
                 engine.decide(facts, LIMITS)
@@ -549,3 +551,42 @@ def test_a_trial_notices(rules: dict[str, Condition], fault: str, seconds: float
 def test_a_trial_reports_rules_that_cannot_be_loaded(rules: dict[str, Condition]) -> None:
     with pytest.raises(EngineError, match="trial: rule rule-1 was read with another declaration of x"):
         try_out(rules, {**FACTS, "x": number(units.COUNT)}, SAMPLES, 30)
+
+
+# --- what is remembered -----------------------------------------------------------------------------------------------
+
+
+def test_an_engine_that_remembers_answers_as_one_that_asks() -> None:
+    """Random facts over a random book, each asked twice, with room for a tenth of the records; values that no rule
+    tells apart share an answer."""
+    rng = random.Random(11)
+    book = random_book(rng)
+    samples = [random_facts(rng, book, book.limits, 0.2) for _ in range(200)] * 2
+    with (
+        Engine(book.rules, book.vocabulary.facts, 1) as asking,
+        Engine(book.rules, book.vocabulary.facts, 1, kept=20) as remembering,
+    ):
+        for facts in samples:
+            assert remembering.decide(facts, book.limits) == asking.decide(facts, book.limits)
+        assert all(len(network._answers) <= 20 for network in remembering._networks)
+        assert not any(network._answers for network in asking._networks)
+
+
+def test_a_moved_limit_is_another_record() -> None:
+    """Limits are not in the network, so that what is remembered must not hang on their names."""
+    rules = rules_of("t > limit('heat.most')")
+    with Engine(rules, FACTS, 1, kept=10) as engine:
+        fact, limit = {"t": 150.0}, "heat.most"
+        assert engine.decide(fact, {**LIMITS, limit: 140.0}) == ("rule-0",)
+        assert engine.decide(fact, {**LIMITS, limit: 160.0}) == ()
+        assert engine.decide(fact, {**LIMITS, limit: 140.0}) == ("rule-0",)
+
+
+def test_an_interrupted_question_is_not_remembered() -> None:
+    with Engine(rules_of("item.b0"), FACTS, 1, kept=10) as engine:
+        network = engine._networks[0]
+        network._place, places = Places(), network._place
+        with pytest.raises(Interrupted):
+            engine.decide({"item.b0": True}, LIMITS)
+        network._place = places
+        assert engine.decide({"item.b0": True}, LIMITS) == ("rule-0",)

@@ -30,7 +30,7 @@ ORDERS_A_SHOP = 50
 
 @pytest.fixture
 def scales(book: Settings) -> Iterator[Scales]:
-    made = Scales(book)
+    made = Scales(book, kept=0)  # the engine is asked each time
     yield made
     made.close()
 
