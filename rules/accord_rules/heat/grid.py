@@ -6,15 +6,15 @@ two middles lie half a cell, the contact (if there is one) and half a cell, in s
 the next, so energy is kept exactly, however coarse the grid.
 
 Cells are thin at a layer's faces and grow towards its middle, since the steep gradients of the first seconds sit at the
-faces. Below the blank heat only comes from above, unless something hot lies at the bottom too: there cells go on growing
-downwards.
+faces. Below the blank heat only comes from above, unless something hot lies at the bottom too: from there cells go on
+growing downwards, from layer to layer.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from math import ceil, inf, log, sqrt
 
 import numpy as np
@@ -28,7 +28,7 @@ Bools = NDArray[np.bool_]
 LEAST_CELLS = 3
 # Warmth crosses the cell at a face in about this time, and each further cell is thicker than the one before.
 CELL_CROSSING_S = 0.03
-CELL_GROWTH = 1.25
+CELL_GROWTH = 1.2
 DAMP_CELL_GROWTH = 1.1  # a damp layer dries cell by cell
 
 
@@ -122,11 +122,21 @@ def _growing(thickness_m: float, face_cell_m: float, growth: float, both_faces: 
     return frozen(shares / shares.sum())
 
 
-def cell_shares(layer: Layer, both_faces: bool, refine: int = 1) -> Floats:
-    """The thicknesses of a layer's cells as shares of its own; ``refine`` splits each for convergence checks."""
-    growth = DAMP_CELL_GROWTH if layer.water_share else CELL_GROWTH
-    shares = _growing(layer.thickness_m, sqrt(layer.diffusivity_m2_s * CELL_CROSSING_S), growth, both_faces)
-    return shares if refine == 1 else np.repeat(shares / refine, refine)
+def cell_shares(layers: tuple[Layer, ...], fine_to: int, refine: int = 1) -> list[Floats]:
+    """The thicknesses of each layer's cells as shares of its own.
+
+    The first ``fine_to`` layers have thin cells at both faces. ``refine`` splits each cell for convergence checks.
+    """
+    found, crossing_s = [], CELL_CROSSING_S
+    for place, layer in enumerate(layers):
+        both = place < fine_to
+        growth = DAMP_CELL_GROWTH if layer.water_share else CELL_GROWTH
+        shares = _growing(layer.thickness_m, sqrt(layer.diffusivity_m2_s * crossing_s), growth, both)
+        found.append(shares if refine == 1 else np.repeat(shares / refine, refine))
+        if not both:
+            deepest_m = float(shares[-1]) * layer.thickness_m
+            crossing_s = max(crossing_s, deepest_m**2 / layer.diffusivity_m2_s)
+    return found
 
 
 def cut(
@@ -137,13 +147,18 @@ def cut(
     below_w_m2k: float,
     refine: int = 1,
 ) -> Grid:
-    """Cut layers into cells. ``above_w_m2k`` and ``below_w_m2k`` are the conductances beyond the outer interfaces."""
-    hot_below = below_w_m2k == inf
-    shares = [cell_shares(layer, hot_below or place <= blank, refine) for place, layer in enumerate(layers)]
-    capacity = np.concatenate([layer.capacity_j_m2k * share for layer, share in zip(layers, shares, strict=True)])
-    half = np.concatenate([layer.resistance_m2k_w / 2 * share for layer, share in zip(layers, shares, strict=True)])
-    first = (0, *(int(n) for n in np.cumsum([len(share) for share in shares])))
-    resistance = np.append(half, 0.0) + np.insert(half, 0, 0.0)
+    """Cut layers into cells, fine down to the lower face of the ``blank``.
+
+    ``above_w_m2k`` and ``below_w_m2k`` are the conductances beyond the outer interfaces.
+    """
+    shares = cell_shares(layers, len(layers) if below_w_m2k == inf else blank + 1, refine)
+    counts = [len(each) for each in shares]
+    first = (0, *accumulate(counts))
+    of_layer = np.array([(layer.capacity_j_m2k, layer.resistance_m2k_w / 2) for layer in layers])
+    capacity, half = np.repeat(of_layer.T, counts, axis=1) * np.concatenate(shares)
+    resistance = np.zeros(first[-1] + 1)
+    resistance[:-1] += half
+    resistance[1:] += half
     for interface, cell in zip(interfaces, first, strict=True):
         resistance[cell] += 1 / interface.likely_w_m2k
     link = np.empty_like(resistance)

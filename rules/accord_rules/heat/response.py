@@ -106,13 +106,13 @@ def corners(
     ``which``: "soon" if everything helps the print to get hot, "likely", "late" if everything hinders, "back" if
     everything helps the far face. Where it is not plain which end helps, both are given. Raises HeatError.
     """
+    if which == "likely":
+        return (respond(stack, room_c, start_c),)
     bare = Spread(spread.conductivity_share, spread.capacity_share, 0.0)
     return tuple(respond(leaning(stack, bare, lean), room_c, start_c) for lean in _leans(stack, which))
 
 
 def _leans(stack: Stack, which: str) -> tuple[Lean, ...]:
-    if which == "likely":
-        return (Lean(),)
     if which == "back":
         return (Lean(1.0, 1.0, -1.0, -1.0),)
     kind = _kind_ends(stack)

@@ -51,8 +51,8 @@ def _ready(
     """``own_w_m2k``: what holds the platen at its own temperature, loss to air and the controller's slope together."""
     grid = cut(layers, interfaces, blank, inf, below_w_m2k, refine)
     modes = decompose(
-        np.insert(grid.capacity_j_m2k, 0, platen_j_m2k),
-        np.insert(grid.diagonal_w_m2k, 0, grid.link_w_m2k[0] + own_w_m2k),
+        _before(platen_j_m2k, grid.capacity_j_m2k),
+        _before(grid.link_w_m2k[0] + own_w_m2k, grid.diagonal_w_m2k),
         -grid.link_w_m2k[:-1],
     )
     outputs, direct = grid.outputs(blank)
@@ -62,6 +62,10 @@ def _ready(
     # What lies outside the top is the platen itself.
     wider[len(layers) : len(layers) + 2, 0] = direct[:, 0]
     return _Ready(grid, modes, frozen(wider @ modes.back))
+
+
+def _before(first: float, others: Floats) -> Floats:
+    return np.concatenate(([first], others))
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +146,7 @@ def _stretches(
         own = platen.loss_w_m2k + regime.slope_w_m2k
         ready = _ready(stack.layers, stack.interfaces, stack.blank, below, refine, platen.capacity_j_m2k, own)
         if cells is None:
-            cells = np.insert(ready.grid.spread(start_c), 0, platen.set_c)
+            cells = _before(platen.set_c, ready.grid.spread(start_c))
         inflow = np.zeros(len(cells))
         inflow[0] = platen.loss_w_m2k * platen.ambient_c + regime.fixed_w_m2
         inflow[-1] += ready.grid.link_w_m2k[-1] * below_c
