@@ -118,9 +118,7 @@ class Scales:
     are asked where they are, with the limits of ``settings``, and stay open when this is closed.
     """
 
-    def __init__(
-        self, settings: Settings, slots: int = 4, shared: Scales | None = None, kept: int = KEPT
-    ) -> None:
+    def __init__(self, settings: Settings, slots: int = 4, shared: Scales | None = None, kept: int = KEPT) -> None:
         self.settings = settings
         self._rules = {scope: _of_scope(settings, scope) for scope in Scope}
         self._watched = {scope: _of_scope(settings, scope, enforced=False) for scope in Scope}

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import operator
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -57,25 +57,65 @@ class Judgement:
     unknown: Mapping[str, frozenset[str]]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rule:
+    """A rule ready to be judged, and its place in the book's order."""
+
+    place: int
+    test: Test
+    open: _Open
+
+
 class Judge:
     """All rules compiled to closures once; safe to share between threads."""
 
     def __init__(self, rules: Mapping[str, Condition]) -> None:
-        self._rules = tuple((rule, compile_node(condition.tree), _Open(condition)) for rule, condition in rules.items())
+        self._names = tuple(rules)
+        self._groups = tuple(
+            (
+                compile_node(guard),
+                tuple(_Rule(place, compile_node(condition.tree), _Open(condition)) for place, condition in guarded),
+            )
+            for guard, guarded in _guarded(rules.values())
+        )
 
     def judge(self, facts: Facts, limits: Limits) -> Judgement:
         """Judge every rule. ``limits`` in inside units; KeyError where a limit is missing, which is a defect."""
         fired = []
-        unknown = {}
-        for rule, test, open_ in self._rules:
-            answer = test(facts, limits)
-            if answer:
-                fired.append(rule)
-            elif answer is None:
-                missing = open_.missing(facts, limits)
-                if missing:
-                    unknown[rule] = missing
-        return Judgement(tuple(fired), MappingProxyType(unknown))
+        unknown: dict[int, frozenset[str]] = {}
+        for guard, guarded in self._groups:
+            if guard(facts, limits) is False:
+                continue
+            for rule in guarded:
+                answer = rule.test(facts, limits)
+                if answer:
+                    fired.append(rule.place)
+                elif answer is None:
+                    missing = rule.open.missing(facts, limits)
+                    if missing:
+                        unknown[rule.place] = missing
+        names = self._names
+        return Judgement(
+            tuple([names[place] for place in sorted(fired)]),
+            MappingProxyType({names[place]: unknown[place] for place in sorted(unknown)}),
+        )
+
+
+def _guarded(conditions: Collection[Condition]) -> list[tuple[Node, list[tuple[int, Condition]]]]:
+    """The conditions with their places, in groups that one part guards: where it is false, so are they all.
+
+    Of its parts each condition is put under the one that most of them have.
+    """
+    parts = [_conjuncts(condition.tree) for condition in conditions]
+    shared = Counter(part for each in parts for part in dict.fromkeys(each))
+    groups: dict[Node, list[tuple[int, Condition]]] = {}
+    for place, (condition, each) in enumerate(zip(conditions, parts, strict=True)):
+        groups.setdefault(max(each, key=lambda part: shared[part]), []).append((place, condition))
+    return list(groups.items())
+
+
+def _conjuncts(tree: Node) -> tuple[Node, ...]:
+    return tree.parts if isinstance(tree, And) else (tree,)
 
 
 def holds(condition: Condition, facts: Facts, limits: Limits) -> bool | None:

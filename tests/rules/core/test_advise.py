@@ -202,9 +202,7 @@ def test_whatever_the_press_is_true_of_each(blank: str, authority: Authority, sh
     """What is ruled out without a press is rejected on every one, by those rules among others."""
     placement = "face" if blank == "hardboard-coaster" else "front"
     document = {"item": {"blank": blank}, "decorations": [{"placement": placement, "size": size(80, 80)}]}
-    found = [
-        each for each in authority.recommend(read(SettleRequest, document), shop).ruled_out if each.press is None
-    ]
+    found = [each for each in authority.recommend(read(SettleRequest, document), shop).ruled_out if each.press is None]
     assert found
     for each in found:
         rules = {finding.rule for finding in each.findings}
