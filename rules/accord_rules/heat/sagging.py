@@ -31,11 +31,51 @@ class _Ready:
     """Stack and platen, taken apart for one slope of the heater. M = N + 1 cells, the platen first; L layers.
 
     shown: (L + 5, M) takes modes to the outputs: layer means, the blank's faces, first and last cell, platen.
+    from_below: (2, 1), what the blank's faces take straight from what is held below.
     """
 
     grid: Grid
     modes: Modes
     shown: Floats
+    from_below: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cut:
+    """A stack as cells, whatever the heater does. outputs: (L + 5, M) weights of the cells, platen first."""
+
+    grid: Grid
+    capacity: Floats
+    diagonal: Floats
+    beside: Floats
+    outputs: Floats
+    from_below: Floats
+
+
+@lru_cache(maxsize=CACHED_STACKS)
+def _cut(
+    layers: tuple[Layer, ...],
+    interfaces: tuple[Interface, ...],
+    blank: int,
+    below_w_m2k: float,
+    refine: int,
+    platen_j_m2k: float,
+) -> _Cut:
+    grid = cut(layers, interfaces, blank, inf, below_w_m2k, refine)
+    outputs, direct = grid.outputs(blank)
+    wider = np.zeros((len(outputs) + 1, len(grid.capacity_j_m2k) + 1))
+    wider[:-1, 1:] = outputs
+    wider[-1, 0] = 1.0
+    # What lies outside the top is the platen itself.
+    wider[len(layers) : len(layers) + 2, 0] = direct[:, 0]
+    return _Cut(
+        grid,
+        _before(platen_j_m2k, grid.capacity_j_m2k),
+        _before(grid.link_w_m2k[0], grid.diagonal_w_m2k),
+        -grid.link_w_m2k[:-1],
+        wider,
+        direct[:, 1:],
+    )
 
 
 @lru_cache(maxsize=2 * CACHED_STACKS)
@@ -49,19 +89,11 @@ def _ready(
     own_w_m2k: float,
 ) -> _Ready:
     """``own_w_m2k``: what holds the platen at its own temperature, loss to air and the controller's slope together."""
-    grid = cut(layers, interfaces, blank, inf, below_w_m2k, refine)
-    modes = decompose(
-        _before(platen_j_m2k, grid.capacity_j_m2k),
-        _before(grid.link_w_m2k[0] + own_w_m2k, grid.diagonal_w_m2k),
-        -grid.link_w_m2k[:-1],
-    )
-    outputs, direct = grid.outputs(blank)
-    wider = np.zeros((len(outputs) + 1, len(grid.capacity_j_m2k) + 1))
-    wider[:-1, 1:] = outputs
-    wider[-1, 0] = 1.0
-    # What lies outside the top is the platen itself.
-    wider[len(layers) : len(layers) + 2, 0] = direct[:, 0]
-    return _Ready(grid, modes, frozen(wider @ modes.back))
+    cells = _cut(layers, interfaces, blank, below_w_m2k, refine, platen_j_m2k)
+    diagonal = cells.diagonal.copy()
+    diagonal[0] += own_w_m2k
+    modes = decompose(cells.capacity, diagonal, cells.beside)
+    return _Ready(cells.grid, modes, frozen(cells.outputs @ modes.back), cells.from_below)
 
 
 def _before(first: float, others: Floats) -> Floats:
@@ -125,8 +157,11 @@ class _Stretch:
         found: Floats = self.ready.modes.back @ (self.at_start * fade[:, 0] + self.drive * once[:, 0])
         return found
 
-    def platen_c(self, time_s: float) -> float:
-        return float(self.cells(time_s)[0])
+    def platen_above_k(self, time_s: float, level_c: float) -> float:
+        """How far the platen is above a temperature at a time since the start."""
+        modes = self.ready.modes
+        fade, once = fading(modes.rate_per_s, np.array([time_s]))
+        return float(modes.back[0] @ (self.at_start * fade[:, 0] + self.drive * once[:, 0])) - level_c
 
 
 _PLATEN = slice(-1, None)
@@ -171,9 +206,9 @@ def _stretches(
 def _passage_s(stretch: _Stretch, edge_c: float, early_s: float, late_s: float) -> float:
     """When the platen passes ``edge_c`` between two times; at once if it starts on the edge."""
     early_s = max(early_s, 0.0)
-    if (stretch.platen_c(early_s) - edge_c) * (stretch.platen_c(late_s) - edge_c) >= 0:
+    if stretch.platen_above_k(early_s, edge_c) * stretch.platen_above_k(late_s, edge_c) >= 0:
         return early_s
-    return float(brentq(lambda time_s: stretch.platen_c(time_s) - edge_c, early_s, late_s, xtol=1e-9))
+    return float(brentq(stretch.platen_above_k, early_s, late_s, args=(edge_c,), xtol=1e-9))
 
 
 def _heated(stack: Stack) -> HeatedPlaten:
@@ -188,15 +223,9 @@ def faces_under_sag(stack: Stack, start_c: tuple[float, ...], times_s: Floats) -
     faces, platen = [], []
     for each in _stretches(stack, _heated(stack), start_c, times_s, 1):
         shown = each.shown(times_s[each.places] - each.begun_s, slice(layers, None))
-        faces.append(shown[:2] + _from_below(stack, each.ready.grid))
+        faces.append(shown[:2] + each.ready.from_below * outer_c(stack.bottom))
         platen.append(shown[-1])
     return np.hstack(faces), np.hstack(platen)
-
-
-def _from_below(stack: Stack, grid: Grid) -> Floats:
-    """What the blank's faces take straight from below, (2, 1)."""
-    found: Floats = grid.outputs(stack.blank)[1][:, 1:] * outer_c(stack.bottom)
-    return found
 
 
 def solve_sagging(stack: Stack, start_c: tuple[float, ...], times_s: Floats, refine: int) -> History:
@@ -209,14 +238,14 @@ def solve_sagging(stack: Stack, start_c: tuple[float, ...], times_s: Floats, ref
         shown.append(each.shown(since_s))
         sums.append(carried + each.summed(since_s))
         carried = carried + each.summed(np.array([each.ends_s - each.begun_s]))
-    return _history(stack, start_c, times_s, each.ready.grid, np.hstack(shown), np.hstack(sums))
+    return _history(stack, start_c, times_s, each.ready, np.hstack(shown), np.hstack(sums))
 
 
 def _history(
-    stack: Stack, start_c: tuple[float, ...], times_s: Floats, grid: Grid, shown: Floats, summed: Floats
+    stack: Stack, start_c: tuple[float, ...], times_s: Floats, ready: _Ready, shown: Floats, summed: Floats
 ) -> History:
     layers, below_c = len(stack.layers), outer_c(stack.bottom)
-    faces = shown[layers : layers + 2] + _from_below(stack, grid)
+    faces = shown[layers : layers + 2] + ready.from_below * below_c
     first, last, platen = summed
     return History.of(
         stack,
@@ -225,7 +254,7 @@ def _history(
         faces_c=faces,
         top_c=shown[-1],
         layer_c=shown[:layers],
-        energy_j_m2=grid.link_w_m2k[0] * (platen - first),
-        lost_j_m2=grid.link_w_m2k[-1] * (last - below_c * times_s),
+        energy_j_m2=ready.grid.link_w_m2k[0] * (platen - first),
+        lost_j_m2=ready.grid.link_w_m2k[-1] * (last - below_c * times_s),
         steam_j_m2=np.zeros(len(times_s)),
     )
