@@ -31,8 +31,9 @@ _TURNS_WITH_HEAT = _ENDS_WITH_MORE | {
 _TURNS_WITH_TIME = _ENDS_WITH_MORE | {"job.total_s", "order.total_s", "set.time_s"}
 _TURNS_WITH_SETTINGS = _TURNS_WITH_HEAT | _TURNS_WITH_TIME
 
-# A press with one transfer on one piece is one question; an hour's orders of a few shops fit, in some 10 MB.
-_ANSWERS_KEPT = 4096
+# A press with one transfer on one piece is one question: a recommend asks some hundred and puts its plans back, which
+# asks many of them again. Each takes some 2 kB, and what is kept the collector walks through.
+_ANSWERS_KEPT = 1024
 
 
 @dataclass(frozen=True, slots=True)

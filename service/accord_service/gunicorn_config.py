@@ -7,7 +7,6 @@ another; each worker makes its own application and connects after the fork.
 from __future__ import annotations
 
 import faulthandler
-import gc
 import logging
 import os
 import shutil
@@ -95,9 +94,8 @@ def post_fork(server: Any, worker: Any) -> None:
 
 
 def post_worker_init(worker: Any) -> None:
-    # The book stays as long as the worker does: collections that walk it again and again cost the slowest answers most.
-    gc.collect()
-    gc.freeze()
+    # Collections that walk through the book again and again cost the slowest answers most.
+    spare_the_book()
 
 
 def child_exit(server: Any, worker: Any) -> None:

@@ -47,7 +47,7 @@ def forget() -> None:
     """Drop every stack that was solved before."""
     linear._ready.cache_clear()
     sagging._ready.cache_clear()
-    for kept in (heat._corners, heat._curve, heat._likely, heat._reach_s, heat._wait_s):
+    for kept in (heat._corners, heat._curve, heat._reach_s, heat._wait_s):
         kept.cache_clear()
 
 

@@ -42,7 +42,7 @@ _CACHED = 4096
 _COVERED_LEAST = 1 / 9
 _COVERED_STEPS = 20  # to a factor of e
 # A sagging platen's share holds within this of the temperature it was taken at.
-_SAG_STEP_K = 10.0
+_SAG_STEP_K = 30.0
 _TOUCH_STEP_K = 5.0
 # A platen that does not sag may be solved at any temperature above the room.
 _ANY_SURFACE_C = 100.0
@@ -246,7 +246,6 @@ class Estimated:
     reach_s: tuple[float, float, float]
 
 
-@lru_cache(maxsize=2 * _CACHED)
 def _likely(lying: Lay, surface_c: float, dwell_s: float, need: float) -> Likely | None:
     curve, found = _curve(lying, "likely", surface_c), _corners(lying, "likely")
     if curve is None or found is None:

@@ -145,7 +145,7 @@ def test_presses_that_heat_alike_share_a_stack(book: Settings) -> None:
     assert clamshell["heat.lay"] == again["heat.lay"]
     before = heat._corners.cache_info().misses
     assert again["heat.interface_likely_c"] == clamshell["heat.interface_likely_c"]
-    assert heat._corners.cache_info().misses - before <= 1
+    assert heat._corners.cache_info().misses - before <= 2, "soon and late, once for both"
 
 
 @pytest.mark.parametrize(
