@@ -167,9 +167,15 @@ class Authority:
         whole = Case(self.settings, self._stocked(shop), order)
         return self._judge_case(whole, self._scales.weigh(whole), shop)
 
-    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop) -> Judged:
-        """Judge what ``whole`` asks; ``shop`` is as it is before its house rules."""
-        decorations = tuple(whole.decoration_case(index) for index in range(len(whole.order.decorations)))
+    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop, known: Sequence[Case] = ()) -> Judged:
+        """Judge what ``whole`` asks; ``shop`` is as it is before its house rules.
+
+        ``known``: its decorations' cases in an order that differs in settings and press alone.
+        """
+        decorations = tuple(
+            whole.decoration_case(index, known[index] if known else None)
+            for index in range(len(whole.order.decorations))
+        )
         general = sum(map(self._scales.weigh, decorations), of_order)
         presses = plans.presses_of(whole.order, whole.shop)
         on_presses = tuple(self._scales.on_press(decorations, press) for press in presses)
@@ -255,12 +261,14 @@ class Authority:
     ) -> tuple[Plan, ...]:
         """The candidates that put back as an order still can be done, best first."""
         found: list[tuple[plans.Candidate, Weighed, str]] = []
-        whole: Case | None = None
+        whole, of_order = None, Weighed()
         for candidate in possible:
             order = as_order(plans.planned_order(candidate))
             # They differ in decorations and press alone, so that what is known of the piece holds for all.
-            whole = Case(self.settings, self._stocked(shop), order) if whole is None else whole.with_transfers(order)
-            weighed = self._judge_case(whole, self._scales.weigh(whole), shop).weighed
+            if whole is None:
+                whole = Case(self.settings, self._stocked(shop), order)
+                of_order = self._scales.weigh(whole)
+            weighed = self._judge_case(whole.with_transfers(order), of_order, shop, candidate.decorations).weighed
             if weighed.verdict in ("accepted", "conditional"):
                 found.append((candidate, weighed, self._id(order, shop)))
             if len(found) == plans.PLANS_MOST:

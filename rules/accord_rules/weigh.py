@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from operator import itemgetter
 from typing import Any
 
 from accord_rules import units
@@ -124,6 +125,7 @@ class Scales:
         self._rules = {scope: _of_scope(settings, scope) for scope in Scope}
         self._watched = {scope: _of_scope(settings, scope, enforced=False) for scope in Scope}
         self._names = {scope: _facts_named(rules.values()) for scope, rules in self._rules.items()}
+        self._values = {scope: _values_of(names) for scope, names in self._names.items()}
         known = shared.settings.rules if shared is not None else {}
         self._own = {
             scope: Inference(conditions, FACT_TYPES, slots, kept)
@@ -165,11 +167,11 @@ class Scales:
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope."""
         scope = case.scope
-        facts = case.facts(self._names[scope])
-        asked = (scope, *facts.values())
+        values = self._values[scope](case)
+        asked = (scope, values)
         inferred = self._answered.get(asked)
         if inferred is None:
-            limits = self.settings.limit_values
+            facts, limits = dict(zip(self._names[scope], values, strict=True)), self.settings.limit_values
             inferred = tuple(each.infer(facts, limits) for each in self._inference[scope])
             if len(self._answered) >= _ANSWERS_KEPT:
                 self._answered.clear()
@@ -306,6 +308,13 @@ def _present(inference: Inference | None) -> tuple[Inference, ...]:
 
 def _facts_named(rules: Iterable[Rule]) -> tuple[str, ...]:
     return tuple(sorted({fact for rule in rules for fact in rule.condition.facts}))
+
+
+def _values_of(names: tuple[str, ...]) -> Callable[[Case], tuple[Any, ...]]:
+    """The values of these facts; quicker than one by one."""
+    if len(names) < 2:
+        return lambda case: tuple(case[name] for name in names)
+    return itemgetter(*names)
 
 
 def _as_only(decoration: Case, press: Press, chosen: Chosen | None) -> Case:

@@ -70,6 +70,11 @@ class Candidate:
         return tuple(str(decoration.transfer) for decoration in self.order.decorations)
 
     @property
+    def decorations(self) -> tuple[Case, ...]:
+        """What is known of each decoration, whatever the press."""
+        return tuple(case.parent for case in self.on_press.cases if case.parent is not None)
+
+    @property
     def possible(self) -> bool:
         settled = all(case.chosen is not None and case.chosen.surface_c is not None for case in self.on_press.cases)
         return settled and self.weighed.verdict in ("accepted", "conditional")
@@ -109,9 +114,11 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
             if not filled[names].hopeless:
                 candidates.append(_on_press(scales, filled[names], press))
     prefer = order.prefer if isinstance(order, SettleRequest) else ()
-    possible = sorted((c for c in candidates if c.possible), key=lambda c: rank_key(c, prefer))
-    hopeless = tuple(each for each in filled.values() if each.hopeless)
-    return Search(tuple(possible), tuple(c for c in candidates if not c.possible), hopeless)
+    possible, others = [], []
+    for candidate in candidates:
+        (possible if candidate.possible else others).append(candidate)
+    possible.sort(key=lambda each: rank_key(each, prefer))
+    return Search(tuple(possible), tuple(others), tuple(each for each in filled.values() if each.hopeless))
 
 
 def presses_of(order: Order, shop: Shop) -> tuple[Press, ...]:

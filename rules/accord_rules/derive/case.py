@@ -99,10 +99,15 @@ class Case(dict[str, Any]):
         other._presses = self._presses
         return other
 
-    def decoration_case(self, index: int) -> Case:
-        return Case(
+    def decoration_case(self, index: int, known: Case | None = None) -> Case:
+        """``known``: the decoration's case in an order that differs in settings and press alone, which no fact of a
+        decoration hangs on."""
+        case = Case(
             self.settings, self.shop, self.order, assume=self.assume, parent=self, scope=Scope.DECORATION, index=index
         )
+        if known is not None:
+            case.update(known)
+        return case
 
     def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
         if self.scope is not Scope.DECORATION:

@@ -95,6 +95,8 @@ class Piece:
     thickness_mm: float = field(compare=False)
     plies: int = field(compare=False)
     face_down: bool = field(compare=False)
+    # The ways in which it has lain, by cover, pad and platen temperature, kept because their keys are long.
+    lays: dict[tuple[str | None, str | None, float], Lay] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -160,13 +162,17 @@ def lay(case: Case, chosen: Chosen) -> Lay | None:
     lying: Piece | None = case["fit.piece"]
     if lying is None or chosen.surface_c is None:
         return None
-    sheets = (_sheet(case, chosen.cover), _sheet(case, chosen.pad))
-    surface_c, covered = _ANY_SURFACE_C, 1.0
-    if lying.press.closing == "hand":
-        covered = case["fit.covered"]
+    surface_c, by_hand = _ANY_SURFACE_C, lying.press.closing == "hand"
+    if by_hand:
         surface_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(chosen.surface_c / _SAG_STEP_K))
-    of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
-    return _the_same((lying.key, of_sheets, surface_c, covered), _Unkeyed(Lay(lying, sheets, surface_c, covered))).lay
+    lain, place = lying.lays, (chosen.cover, chosen.pad, surface_c)
+    if place not in lain:
+        covered = case["fit.covered"] if by_hand else 1.0
+        sheets = (_sheet(case, chosen.cover), _sheet(case, chosen.pad))
+        of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
+        made = _Unkeyed(Lay(lying, sheets, surface_c, covered))
+        lain[place] = _the_same((lying.key, of_sheets, surface_c, covered), made).lay
+    return lain[place]
 
 
 @dataclass(frozen=True, slots=True)
