@@ -12,8 +12,8 @@ from accord_rules.derive.case import Case
 from accord_rules.derive.setting import choose
 from accord_rules.documents import merge
 from accord_rules.facts import FactType, Kind, Scope, declared
+from accord_rules.infer.compiled import holds
 from accord_rules.infer.condition import Atom, Compare, LimitName, comparisons
-from accord_rules.infer.judge import compile_node
 from accord_rules.order import Order, Press
 from accord_rules.reading import DocumentError, read
 from accord_rules.resolve import resolve
@@ -44,7 +44,6 @@ def rule_failures(rule: Rule, settings: Settings) -> list[str]:
     """Why one rule's examples do not hold."""
     reasons: list[str] = []
     tried: list[Mapping[str, Any]] = []
-    test = compile_node(rule.condition.tree)
     for kind, wanted in (("fires", True), ("silent", False)):
         for index, example in enumerate(getattr(rule, kind)):
             try:
@@ -52,7 +51,7 @@ def rule_failures(rule: Rule, settings: Settings) -> list[str]:
             except (ExampleError, DocumentError) as error:
                 reasons.append(f"{kind}[{index}]: {error}")
                 continue
-            answer = test(facts, settings.limit_values)
+            answer = holds(rule.condition.tree, facts, settings.limit_values)
             if answer is not wanted:
                 said = {True: "it fires", False: "it stays silent", None: "it is undecided"}[answer]
                 shown = ", ".join(f"{name} = {facts[name]!r}" for name in sorted(rule.condition.facts))
@@ -181,7 +180,7 @@ def _edges_missing(rule: Rule, tried: list[Mapping[str, Any]], settings: Setting
 
 def _shows(rule: Rule, atom: Compare, side: bool, facts: Mapping[str, Any], settings: Settings) -> bool:
     limits = settings.limit_values
-    if compile_node(atom)(facts, limits) is not side:
+    if holds(atom, facts, limits) is not side:
         return False
     if isinstance(atom.right, LimitName):
         distance = abs(facts[atom.left.name] - limits[atom.right.name])
@@ -193,6 +192,6 @@ def _shows(rule: Rule, atom: Compare, side: bool, facts: Mapping[str, Any], sett
 def _branches(rule: Rule, facts: Any, limits: Any, forced: Atom, value: bool) -> bool:
     """Whether the rule would hold with one comparison forced."""
     return any(
-        all(value if atom == forced else compile_node(atom)(facts, limits) is True for atom in branch)
+        all(value if atom == forced else holds(atom, facts, limits) is True for atom in branch)
         for branch in rule.condition.branches
     )

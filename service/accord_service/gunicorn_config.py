@@ -15,6 +15,7 @@ from typing import Any
 
 from accord_rules.documents import BookError
 from accord_service import first_start
+from accord_service.collector import spare_the_book
 from accord_service.config import OWN_STORE_URL, Config, ConfigError
 from accord_service.log import JsonLines
 from accord_service.store import EmbeddedServer, StoreError

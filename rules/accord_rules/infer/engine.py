@@ -25,6 +25,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import operator
 import os
 import pickle
 import signal
@@ -35,7 +36,6 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from operator import getitem
 from queue import Empty, SimpleQueue
 from types import MappingProxyType, TracebackType
 from typing import Any
@@ -43,6 +43,7 @@ from typing import Any
 import durable_rules_engine as durable
 
 from accord_rules.facts import FactType
+from accord_rules.infer.compiled import Facts, Limits
 from accord_rules.infer.condition import (
     NEGATED,
     Atom,
@@ -55,7 +56,7 @@ from accord_rules.infer.condition import (
     Within,
     facts_of,
 )
-from accord_rules.infer.judge import COMPARE, Facts, Judge, Limits
+from accord_rules.infer.judge import Judge
 
 # The engine's own limits are 64, 511, 255 and 256; what is left over is for its own entries.
 MOST_PENDING = 60
@@ -63,6 +64,8 @@ MOST_CHILDREN = 400
 MOST_ATTRIBUTES = 240
 MOST_IDENTICAL = 250
 MOST_RULES = 1000
+# So many words of one fact are kept with their text; a book has fewer.
+MOST_WORDS = 1000
 # A slot is held for some ten microseconds: waiting this long means it was lost.
 WAIT_S = 5.0
 RESERVED = ("id", "sid", "k_", "warm_", "$s", "$forward", "$i")
@@ -122,6 +125,16 @@ class _Test:
         return pair if self.sign == "==" else {_SIGNS[self.sign]: pair}
 
 
+COMPARE: Mapping[str, Callable[[Any, Any], Any]] = MappingProxyType(
+    {
+        "==": operator.eq,
+        "!=": operator.ne,
+        "<": operator.lt,
+        "<=": operator.le,
+        ">": operator.gt,
+        ">=": operator.ge,
+    }
+)
 _SIGNS: Mapping[str, str] = MappingProxyType({"!=": "$neq", "<": "$lt", "<=": "$lte", ">": "$gt", ">=": "$gte"})
 
 
@@ -316,6 +329,8 @@ class _Pieces(dict[Any, str]):
     def __missing__(self, value: Any) -> str:
         if self._other is None or not isinstance(value, str):
             raise EngineError(f"{self._fact} has a value of the wrong type: {type(value).__name__}")
+        if len(self) < MOST_WORDS:
+            self[value] = self._other
         return self._other
 
 
@@ -349,7 +364,7 @@ class _Record:
     def write(self, facts: Facts, limits: Limits) -> str:
         """The record without its braces; empty where no test of the network can hold."""
         known = facts.get
-        parts = list(map(getitem, self._texts, map(known, self._valued)))
+        parts = list(map(operator.getitem, self._texts, map(known, self._valued)))
         for fact, literals, count, pieces, worked in self._ranked:
             value = known(fact)
             # NaN is unequal to itself, and not known.

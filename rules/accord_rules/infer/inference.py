@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from types import TracebackType
 
 from accord_rules.facts import FactType
+from accord_rules.infer.compiled import Facts, Limits
 from accord_rules.infer.condition import Condition
 from accord_rules.infer.engine import Engine, EngineError
-from accord_rules.infer.judge import Facts, Judge, Limits
+from accord_rules.infer.judge import Judge
 
 # Most orders of a day fall into some hundreds of classes that the rules can tell apart.
 KEPT = 2048

@@ -15,8 +15,21 @@ from tests.rules.infer.generate import Book, random_book, random_facts
 
 from accord_rules import units
 from accord_rules.facts import BOOL, Kind, number, one_of, set_of
-from accord_rules.infer.condition import Condition, Vocabulary, parse
-from accord_rules.infer.judge import Judge, holds
+from accord_rules.infer.compiled import holds
+from accord_rules.infer.condition import (
+    And,
+    Compare,
+    Condition,
+    Contains,
+    FactName,
+    LimitName,
+    Not,
+    Truth,
+    Vocabulary,
+    Within,
+    parse,
+)
+from accord_rules.infer.judge import Judge
 
 VOCABULARY = Vocabulary(
     {
@@ -39,7 +52,7 @@ def read(text: str) -> Condition:
 
 
 def said(text: str, **facts: Any) -> bool | None:
-    return holds(read(text), facts, LIMITS)
+    return holds(read(text).tree, facts, LIMITS)
 
 
 def open_facts(text: str, **facts: Any) -> set[str] | None:
@@ -116,7 +129,7 @@ def test_fires_in_rule_order() -> None:
 
 def test_a_missing_limit_is_a_defect() -> None:
     with pytest.raises(KeyError):
-        holds(read("x < limit('least')"), {"x": 1.0}, {})
+        holds(read("x < limit('least')").tree, {"x": 1.0}, {})
 
 
 @pytest.mark.parametrize(
@@ -262,3 +275,33 @@ def test_every_fact_that_is_named_can_matter_in_small_conditions() -> None:
                     != as_python(text, {**facts, **dict(zip(others, filled, strict=True)), name: False}, LIMITS)
                     for filled in itertools.product((True, False), repeat=len(others))
                 ), (text, facts, name)
+
+
+# --- conditions as code ---------------------------------------------------------------------------------------------
+
+HOSTILE = ('x" or True or "', "'] or [1", "f0", "c0", "\\n raise SystemExit", "true.append(0)", "{x}", "limits")
+
+
+def test_no_text_of_a_book_is_run(capsys: pytest.CaptureFixture[str]) -> None:
+    """Names and words that would be code if they were pasted in are compared as what they are."""
+    kind, flag = FactName("__import__('os')", Kind.ENUM, None, frozenset(HOSTILE)), FactName(HOSTILE[0], Kind.BOOL)
+    parts = FactName("print('ran')", Kind.SET, None, frozenset(HOSTILE))
+    limit = LimitName("') or exit('", units.PERCENT)
+    share = FactName("0 or 1", Kind.NUMBER, units.PERCENT)
+    for word in HOSTILE:
+        tree = And((Compare(kind, "==", word), Contains(parts, word), Not(Within(kind, ("paper",))), Truth(flag)))
+        facts = {kind.name: word, parts.name: frozenset({word}), flag.name: True}
+        assert holds(tree, facts, {}) is True
+        assert holds(tree, facts | {kind.name: "paper"}, {}) is False
+        assert holds(tree, facts | {parts.name: None}, {}) is None
+    assert holds(Compare(share, "<", limit), {share.name: 3.0}, {limit.name: 4.0}) is True
+    assert holds(Compare(share, "<", limit), {share.name: 5.0}, {limit.name: 4.0}) is False
+    assert capsys.readouterr().out == ""
+
+
+def test_equal_constants_of_different_kinds_stay_apart() -> None:
+    """1 and True are one key of a dict, and 0.0 and -0.0 compare equal: each rule still sees its own."""
+    rules = {text: parse(text, VOCABULARY) for text in ("x == 1", "x == 0", "x != 0", "kind == 'film'")}
+    judge = Judge(rules)
+    assert judge.judge({"x": 1.0, "kind": "film"}, LIMITS).fired == ("x == 1", "x != 0", "kind == 'film'")
+    assert judge.judge({"x": -0.0}, LIMITS).fired == ("x == 0",)
