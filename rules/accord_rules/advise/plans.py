@@ -114,7 +114,8 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
             if not filled[names].hopeless:
                 candidates.append(_on_press(scales, filled[names], press))
     prefer = order.prefer if isinstance(order, SettleRequest) else ()
-    possible, others = [], []
+    possible: list[Candidate] = []
+    others: list[Candidate] = []
     for candidate in candidates:
         (possible if candidate.possible else others).append(candidate)
     possible.sort(key=lambda each: rank_key(each, prefer))

@@ -44,7 +44,7 @@ class Case(dict[str, Any]):
     equal: each is a question of its own.
     """
 
-    __hash__ = object.__hash__
+    __hash__ = object.__hash__  # type: ignore[assignment]
 
     def __eq__(self, other: object) -> bool:
         return self is other

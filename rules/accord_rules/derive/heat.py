@@ -236,27 +236,19 @@ def _curve(lying: Lay, which: str, surface_c: float) -> Floats | None:
 
 @dataclass(frozen=True, slots=True)
 class Likely:
-    """The likely figures of one pressing: °C at the print when the dwell ends, s until it is at what the transfer
-    needs (infinite for not within ``LONGEST_S``), K by which the platen dips."""
+    """The likely figures of one pressing: °C at the print when the dwell ends, K by which the platen dips."""
 
     interface_c: float
-    reach_s: float
     sag_k: float
 
 
 @dataclass(frozen=True, slots=True)
 class Estimated:
-    """The same as (soon, likely, late)."""
+    """(soon, likely, late): °C at the print when the dwell ends, s until it is at what the transfer needs (infinite
+    for not within ``LONGEST_S``)."""
 
     interface_c: tuple[float, float, float]
     reach_s: tuple[float, float, float]
-
-
-def _likely(lying: Lay, surface_c: float, dwell_s: float, need: float) -> Likely | None:
-    curve, found = _curve(lying, "likely", surface_c), _corners(lying, "likely")
-    if curve is None or found is None:
-        return None
-    return Likely(at_time(curve, dwell_s), crossing_s(curve, need), found[0].sag_k(surface_c))
 
 
 @lru_cache(maxsize=2 * _CACHED)
@@ -297,9 +289,12 @@ def lay_(case: Case) -> Lay | None:
 def likely(case: Case) -> Likely | None:
     """The likely figures of this pressing."""
     lying, chosen = case["heat.lay"], case.chosen
-    if lying is None or chosen is None:
+    if lying is None or chosen is None or chosen.surface_c is None or chosen.time_s is None:
         return None
-    return _likely(lying, chosen.surface_c, chosen.time_s, case["heat.need_c"])
+    curve, found = _curve(lying, "likely", chosen.surface_c), _corners(lying, "likely")
+    if curve is None or found is None:
+        return None
+    return Likely(at_time(curve, chosen.time_s), found[0].sag_k(chosen.surface_c))
 
 
 @fact("heat.estimate", DATA, PRESSING)

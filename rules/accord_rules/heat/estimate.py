@@ -76,11 +76,7 @@ def leaning(stack: Stack, spread: Spread, lean: Lean) -> Stack:
 
     def moved(place: int, layer: Layer) -> Layer:
         side = lean.blank if place == stack.blank else lean.above if place < stack.blank else lean.below
-        return replace(
-            layer,
-            conductivity_w_mk=layer.conductivity_w_mk * (1 + spread.conductivity_share * side),
-            density_kg_m3=layer.density_kg_m3 * (1 + spread.capacity_share * lean.capacity),
-        )
+        return _moved(layer, 1 + spread.conductivity_share * side, 1 + spread.capacity_share * lean.capacity)
 
     return replace(
         stack,
@@ -94,6 +90,17 @@ def leaning(stack: Stack, spread: Spread, lean: Lean) -> Stack:
     )
 
 
+# Beds, carriers and contacts are in every stack.
+@lru_cache(maxsize=1024)
+def _moved(layer: Layer, conducts: float, holds: float) -> Layer:
+    return replace(
+        layer,
+        conductivity_w_mk=layer.conductivity_w_mk * conducts,
+        density_kg_m3=layer.density_kg_m3 * holds,
+    )
+
+
+@lru_cache(maxsize=256)
 def _between(interface: Interface, lean: float) -> Interface:
     """The contact at a place in its range; even steps of the logarithm, since it is known only by its order."""
     likely = interface.likely_w_m2k

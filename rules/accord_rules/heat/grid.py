@@ -94,17 +94,21 @@ class Grid:
             row[start:stop] = self.capacity_j_m2k[start:stop] / self.capacity_j_m2k[start:stop].sum()
         return rows
 
-    def outputs(self, blank: int) -> tuple[Floats, Floats]:
-        """What histories show of the cells: weights (L + 4, N) and what the blank's faces take from outside (2, 2).
-
-        Rows: layer means, the blank's upper and lower face, the first and the last cell. Outside: rows upper and
-        lower face, columns beyond top and bottom.
-        """
+    def faces(self, blank: int) -> tuple[Floats, Floats]:
+        """The upper and the lower face of a layer: weights (2, N), and what they take from outside, (2, 2): columns
+        beyond top and bottom."""
         upper, lower = self.face_weights(blank, "upper"), self.face_weights(blank, "lower")
+        return np.array([upper[0], lower[0]]), frozen(np.array([upper[1:], lower[1:]]))
+
+    def outputs(self, blank: int) -> tuple[Floats, Floats]:
+        """What histories show of the cells: weights (L + 4, N), and what the blank's faces take from outside (2, 2).
+
+        Rows: layer means, the blank's upper and lower face, the first and the last cell.
+        """
+        faces, direct = self.faces(blank)
         ends = np.zeros((2, len(self.capacity_j_m2k)))
         ends[0, 0] = ends[1, -1] = 1.0
-        direct = np.array([upper[1:], lower[1:]])
-        return np.vstack([self.mean_weights(), upper[0], lower[0], ends]), frozen(direct)
+        return np.vstack([self.mean_weights(), faces, ends]), direct
 
     def spread(self, by_layer: tuple[float, ...]) -> Floats:
         """One value a layer (L), as one value a cell (N,)."""

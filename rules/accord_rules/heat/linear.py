@@ -9,7 +9,7 @@ import numpy as np
 
 from accord_rules.heat.grid import Floats, Grid, cut, frozen, outer_c, outer_conductance_w_m2k
 from accord_rules.heat.history import History
-from accord_rules.heat.modal import decompose, fading, kernels
+from accord_rules.heat.modal import Modes, decompose, fading, kernels
 from accord_rules.heat.stack import FixedPlaten, Interface, Layer, Stack
 
 CACHED_STACKS = 512
@@ -17,19 +17,11 @@ CACHED_STACKS = 512
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Ready:
-    """One stack, taken apart. N cells, L layers.
-
-    rate_per_s: (N,). forward: (N, N). shown: (L + 4, N) takes modes to the outputs: layer means, the blank's upper and
-    lower face, the first and the last cell. push: (N, 2) drive of each mode per kelvin outside top and bottom.
-    direct: (2, 2) what the blank's faces take straight from outside.
-    """
+    """One stack, taken apart. N cells; push: (N, 2) drive of each mode per kelvin outside top and bottom."""
 
     grid: Grid
-    rate_per_s: Floats
-    forward: Floats
-    shown: Floats
+    modes: Modes
     push: Floats
-    direct: Floats
 
 
 @lru_cache(maxsize=CACHED_STACKS)
@@ -43,9 +35,8 @@ def _ready(
 ) -> _Ready:
     grid = cut(layers, interfaces, blank, above_w_m2k, below_w_m2k, refine)
     modes = decompose(grid.capacity_j_m2k, grid.diagonal_w_m2k, -grid.link_w_m2k[1:-1])
-    outputs, direct = grid.outputs(blank)
-    push = np.column_stack([modes.back[0] * grid.link_w_m2k[0], modes.back[-1] * grid.link_w_m2k[-1]])
-    return _Ready(grid, modes.rate_per_s, modes.forward, frozen(outputs @ modes.back), frozen(push), direct)
+    push = modes.back[[0, -1]].T * grid.link_w_m2k[[0, -1]]
+    return _Ready(grid, modes, frozen(push))
 
 
 def _taken_apart(stack: Stack, refine: int) -> _Ready:
@@ -60,32 +51,35 @@ def face_shares(stack: Stack, above_k: tuple[float, ...], times_s: Floats) -> tu
     ``above_k`` over it and all outside is at it; and the share that comes through when every platen, instead, is a
     kelvin hotter.
     """
-    ready, layers = _taken_apart(stack, 1), len(stack.layers)
-    faces = ready.shown[layers : layers + 2]
+    ready = _taken_apart(stack, 1)
+    weights, direct = ready.grid.faces(stack.blank)
+    faces = weights @ ready.modes.back
     hot = np.array([float(isinstance(face, FixedPlaten)) for face in (stack.top, stack.bottom)])
-    fade, once = fading(ready.rate_per_s, times_s)
-    share = (faces * (ready.push @ hot)) @ once + (ready.direct @ hot)[:, None]
+    fade, once = fading(ready.modes.rate_per_s, times_s)
+    share = (faces * (ready.push @ hot)) @ once + (direct @ hot)[:, None]
     if not any(above_k):
         return np.zeros_like(share), share
-    return (faces * (ready.forward @ ready.grid.spread(above_k))) @ fade, share
+    return (faces * (ready.modes.forward @ ready.grid.spread(above_k))) @ fade, share
 
 
 def solve_linear(stack: Stack, start_c: tuple[float, ...], times_s: Floats, refine: int) -> History:
     """Exact in time; ``stack`` must be linear and ``times_s`` checked."""
     ready = _taken_apart(stack, refine)
     grid, layers = ready.grid, len(stack.layers)
+    weights, direct = grid.outputs(stack.blank)
+    outputs = weights @ ready.modes.back
     outside = np.array([outer_c(stack.top), outer_c(stack.bottom)])
-    at_start = ready.forward @ grid.spread(start_c)
+    at_start = ready.modes.forward @ grid.spread(start_c)
     drive = ready.push @ outside
-    fade, once, twice = kernels(ready.rate_per_s, times_s)
-    shown = ready.shown @ (at_start[:, None] * fade + drive[:, None] * once)
+    fade, once, twice = kernels(ready.modes.rate_per_s, times_s)
+    shown = outputs @ (at_start[:, None] * fade + drive[:, None] * once)
     # The two end cells summed over time give the heat through the faces.
-    summed = ready.shown[layers + 2 :] @ (at_start[:, None] * once + drive[:, None] * twice)
+    summed = outputs[layers + 2 :] @ (at_start[:, None] * once + drive[:, None] * twice)
     return History.of(
         stack,
         start_c,
         times_s,
-        faces_c=shown[layers : layers + 2] + (ready.direct @ outside)[:, None],
+        faces_c=shown[layers : layers + 2] + (direct @ outside)[:, None],
         top_c=np.full(len(times_s), outside[0]),
         layer_c=shown[:layers],
         energy_j_m2=grid.link_w_m2k[0] * (outside[0] * times_s - summed[0]),

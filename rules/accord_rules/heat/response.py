@@ -84,7 +84,9 @@ def respond(stack: Stack, room_c: float, start_c: tuple[float, ...]) -> Response
     else:
         raise HeatError("a stack is dry; under a platen that sags it is at room temperature")
     printed, back = (0, 1) if stack.print_side == "upper" else (1, 0)
-    return Response(room_c, *(frozen(each) for each in (share[printed], drift[printed], share[back], drift[back])), sag)
+    return Response(
+        room_c, frozen(share[printed]), frozen(drift[printed]), frozen(share[back]), frozen(drift[back]), sag
+    )
 
 
 def _sagging(

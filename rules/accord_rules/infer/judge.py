@@ -49,6 +49,9 @@ class Judge:
         return opened.missing(facts, limits)
 
 
+_KEPT = 256
+
+
 class _Open:
     """What can still make one unknown condition true."""
 
@@ -59,6 +62,11 @@ class _Open:
         self._atoms = tuple(places)
         self._ask = compile_all(self._atoms)
         self._branches = tuple((branch, self._suspects(branch)) for branch in branches)
+        rights = [atom.right for atom in self._atoms if isinstance(atom, Compare)]
+        self._limits = tuple({right.name for right in rights if isinstance(right, LimitName)})
+        pairs = [atom for atom in self._atoms if isinstance(atom, Compare) and isinstance(atom.right, FactName)]
+        self._paired = tuple({fact.name: fact for atom in pairs for fact in facts_of(atom)}.values())
+        self._known: dict[tuple[Any, ...], frozenset[str]] = {}
 
     def _suspects(self, branch: frozenset[int]) -> frozenset[int]:
         """The atoms of a branch that may turn out impossible, alone or together; the others need no looking at."""
@@ -73,7 +81,22 @@ class _Open:
 
     def missing(self, facts: Facts, limits: Limits) -> frozenset[str]:
         """The unknown facts of the branches that can still become true; empty where none can."""
-        true, open_ = map(frozenset, self._ask(facts, limits))
+        true, open_ = self._ask(facts, limits)
+        # Beside which atoms hold and which are open, it hangs on limits, and on facts that are compared with others.
+        asked = (
+            tuple(true),
+            tuple(open_),
+            tuple([limits[name] for name in self._limits]),
+            tuple([_value(fact, facts) for fact in self._paired]),
+        )
+        known = self._known.get(asked)
+        if known is None:
+            if len(self._known) >= _KEPT:
+                self._known.clear()
+            known = self._known[asked] = self._work_out(frozenset(true), frozenset(open_), facts, limits)
+        return known
+
+    def _work_out(self, true: frozenset[int], open_: frozenset[int], facts: Facts, limits: Limits) -> frozenset[str]:
         open_branches = []
         for branch, suspects in self._branches:
             if not branch <= true | open_:
