@@ -51,7 +51,7 @@ check: lint test ## what CI runs
 
 bench: $(VENV)/.dev ## speed, as ratios taken in one run
 	$(BIN)/python tests/bench/bench_inference.py
-	$(BIN)/python tests/bench/bench_recommend.py --frozen
+	$(BIN)/python tests/bench/bench_recommend.py
 	$(BIN)/python tests/bench/bench_heat.py
 	$(BIN)/python tests/bench/bench_service.py
 

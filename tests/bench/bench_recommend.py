@@ -1,34 +1,39 @@
-"""What a recommend costs, heat included: 25 stocked transfers on 5 presses, three everyday pieces.
+"""What a recommend costs, heat included: 25 stocked transfers on 5 presses.
 
-Run ``python tests/bench/bench_recommend.py`` from the repository's root. Printed per piece: the first answer of a fresh
-authority (every stack is solved), then the median and the 99th percentile of the answers after it, in wall-clock and in
-CPU milliseconds, and the median's ratio to summing the first 20 000 squares in plain Python in the same process.
+Run ``python tests/bench/bench_recommend.py`` from the repository's root. The collector is set as in the service's
+workers. Three tables, in wall-clock milliseconds; a yardstick is summing the first 20 000 squares in plain Python,
+timed in turns in the same process, so that figures from different machines can be compared:
 
-The slowest answers are those in which Python's collector walks through the whole book. ``--frozen`` takes the book out
-of its sight first (``gc.freeze``), as a worker can that keeps it for good.
+- *everyday pieces*, the same request again and again: its first answer (every stack is solved), then the others;
+- *any order*: random pieces of all blanks of the book in random sizes and quantities, none like another. The first time
+  that a blank is asked for its stacks are solved, so that these are shown apart too;
+- *what it is made of*: the median of one heavy order with nothing kept, with its heat known, and asked again.
 """
 
 from __future__ import annotations
 
-import gc
+import random
 import statistics
-import sys
 import time
-from typing import Any
+from collections.abc import Callable, Iterator
 
 from accord_rules.authority import Authority
+from accord_rules.catalogue import Blank
 from accord_rules.derive import heat
 from accord_rules.heat import linear, sagging
 from accord_rules.order import SettleRequest
 from accord_rules.reading import read
 from accord_rules.settings import Settings, load_book
 from accord_rules.shop import Shop
+from accord_service.collector import spare_the_book
 
 ROUNDS = 120
+ORDERS = 600
 TRANSFERS = 25
 PRESSES = ("clamshell", "swing-away", "hand-held", "draw", "pneumatic-twin")
-PIECES = {"tee-heavy-white": "front", "hardboard-coaster": "face", "polyester-sequin-cushion": "front"}
-Times = list[tuple[float, float]]
+EVERYDAY = ("tee-heavy-white", "hardboard-coaster", "polyester-sequin-cushion")
+# Soft goods bear all of the 25 transfers, so that none is out before any press is looked at; this one is thick too.
+HEAVY = "hoodie-zip-navy"
 
 
 def shop_of(book: Settings) -> Shop:
@@ -38,58 +43,117 @@ def shop_of(book: Settings) -> Shop:
     return read(Shop, {**document, "stock": stock, "presses": [{"id": each, "type": each} for each in PRESSES]})
 
 
-def request_for(blank: str) -> SettleRequest:
-    size = {"width": "90 mm", "height": "90 mm"}
-    return read(SettleRequest, {"item": {"blank": blank}, "decorations": [{"placement": PIECES[blank], "size": size}]})
+def request_for(
+    book: Settings, blank: str, width_mm: int = 90, height_mm: int = 90, quantity: int = 1
+) -> SettleRequest:
+    entry: Blank = book.catalogue["blanks"][blank]
+    soft = book.catalogue["substrates"][entry.substrate].family == "cloth"
+    size = {"width": f"{width_mm} mm", "height": f"{height_mm} mm"}
+    decoration = {"placement": "front" if soft else "face", "size": size}
+    return read(SettleRequest, {"item": {"blank": blank}, "quantity": quantity, "decorations": [decoration]})
 
 
-def forget() -> None:
+def any_order(book: Settings) -> Iterator[tuple[str, SettleRequest]]:
+    """A blank and a request for it, ``ORDERS`` times, the same ones in every run."""
+    rng = random.Random(7)
+    blanks = list(book.catalogue["blanks"])
+    for _ in range(ORDERS):
+        blank = rng.choice(blanks)
+        width_mm, height_mm = rng.randrange(20, 200, 5), rng.randrange(20, 200, 5)
+        yield blank, request_for(book, blank, width_mm, height_mm, rng.randrange(1, 60))
+
+
+def forget_heat() -> None:
     """Drop every stack that was solved before."""
-    linear._ready.cache_clear()
-    sagging._ready.cache_clear()
-    for kept in (heat._corners, heat._curve, heat._reach_s, heat._wait_s):
+    for kept in (linear._ready, sagging._cut, sagging._ready, heat._corners, heat._curve, heat._reach_s, heat._wait_s):
         kept.cache_clear()
 
 
-def timed(work: Any) -> tuple[float, float]:
-    """Wall-clock and CPU milliseconds."""
-    wall, cpu = time.perf_counter_ns(), time.process_time_ns()
+def forget_answers(authority: Authority) -> None:
+    """Drop what the rules answered before."""
+    authority.scales._answered.clear()
+    for inference in authority.scales._own.values():
+        for network in inference._engine._networks:
+            network._answers.clear()
+
+
+def timed_ms(work: Callable[[], object]) -> float:
+    begun = time.perf_counter_ns()
     work()
-    return (time.perf_counter_ns() - wall) / 1e6, (time.process_time_ns() - cpu) / 1e6
-
-
-def percentile(values: list[float], share: float) -> float:
-    return sorted(values)[min(len(values) - 1, int(share * len(values)))]
+    return (time.perf_counter_ns() - begun) / 1e6
 
 
 def yardstick() -> int:
     return sum(i * i for i in range(20_000))
 
 
+def percentile(values: list[float], share: float) -> float:
+    return sorted(values)[min(len(values) - 1, int(share * len(values)))]
+
+
+def line(name: str, times: list[float], yard_ms: float) -> str:
+    p50, p90, p99 = (percentile(times, share) for share in (0.5, 0.9, 0.99))
+    return (
+        f"{name:44} {len(times):4}   median {p50:6.1f}   p90 {p90:6.1f}   p99 {p99:6.1f}   most {max(times):6.1f}"
+        f"   p99 is {p99 / yard_ms:5.1f} yardsticks"
+    )
+
+
+def everyday(book: Settings, authority: Authority, shop: Shop) -> None:
+    for blank in EVERYDAY:
+        request = request_for(book, blank)
+        forget_heat()
+        first = timed_ms(lambda request=request: authority.recommend(request, shop))
+        times, yards = [], []
+        for _ in range(ROUNDS):
+            times.append(timed_ms(lambda request=request: authority.recommend(request, shop)))
+            yards.append(timed_ms(yardstick))
+        print(line(f"{blank}, first {first:.1f}", times, statistics.median(yards)))
+
+
+def whatever_comes(book: Settings, authority: Authority, shop: Shop) -> None:
+    forget_heat()
+    forget_answers(authority)
+    first: list[float] = []
+    later: list[float] = []
+    yards: list[float] = []
+    seen: set[str] = set()
+    for blank, request in any_order(book):
+        (later if blank in seen else first).append(timed_ms(lambda r=request: authority.recommend(r, shop)))
+        seen.add(blank)
+        yards.append(timed_ms(yardstick))
+    yard_ms = statistics.median(yards)
+    print(line("any order", first + later, yard_ms))
+    print(line("  of a blank that was asked for before", later, yard_ms))
+    print(line("  of one that was not", first, yard_ms))
+
+
+def made_of(book: Settings, authority: Authority, shop: Shop) -> None:
+    request = request_for(book, HEAVY, 125, 195, 10)
+    ways: dict[str, tuple[Callable[[], object], ...]] = {
+        "nothing kept": (forget_heat, lambda: forget_answers(authority)),
+        "heat known": (lambda: forget_answers(authority),),
+        "asked again": (),
+    }
+    for name, before in ways.items():
+        times, yards = [], []
+        for _ in range(ROUNDS // 4):
+            for each in before:
+                each()
+            times.append(timed_ms(lambda: authority.recommend(request, shop)))
+            yards.append(timed_ms(yardstick))
+        print(line(f"{HEAVY}, {name}", times, statistics.median(yards)))
+
+
 def main() -> None:
     book = load_book()
     authority = Authority(book)
     shop = shop_of(book)
-    if "--frozen" in sys.argv[1:]:
-        gc.collect()
-        gc.freeze()
+    spare_the_book()
     try:
-        for blank in PIECES:
-            request = request_for(blank)
-            forget()
-            first = timed(lambda request=request: authority.recommend(request, shop))
-            times: Times = []
-            yard: Times = []
-            for _ in range(ROUNDS):
-                times.append(timed(lambda request=request: authority.recommend(request, shop)))
-                yard.append(timed(yardstick))
-            wall, cpu = [each[0] for each in times], [each[1] for each in times]
-            ratio = statistics.median(cpu) / statistics.median(each[1] for each in yard)
-            print(
-                f"{blank:28} first {first[0]:6.1f} ms   wall {statistics.median(wall):6.1f} p99 "
-                f"{percentile(wall, 0.99):6.1f}   cpu {statistics.median(cpu):6.1f} p99 {percentile(cpu, 0.99):6.1f}"
-                f"   {ratio:5.1f} yardsticks"
-            )
+        for table in (everyday, whatever_comes, made_of):
+            print(f"\n{table.__name__.replace('_', ' ')}")
+            table(book, authority, shop)
     finally:
         authority.close()
 

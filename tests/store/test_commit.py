@@ -5,14 +5,15 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
-from accord_service.store import Change, Conflict, EmbeddedServer, Store, StoreBroken
+from accord_service.store import Change, Conflict, EmbeddedServer, Store, StoreBroken, names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, AddToIndex, Committer, Delete, DropFromIndex, Put, Write
+from accord_service.store.commit import ABSENT, TURN_MS, AddToIndex, Committer, Delete, DropFromIndex, Put, Write
 from accord_service.store.connection import Connection, connect
 
 AUDIT = AuditEntry("who", "test", "it")
@@ -148,13 +149,24 @@ def test_a_worker_gets_through_while_another_never_pauses(open_store: Opener) ->
     for each in threads:
         each.start()
     try:
-        for number in range(30):
+        for number in range(60):
             polite.shops.create(f"polite-{number}", {}, who="polite")
     finally:
         stopping.set()
         for each in threads:
             each.join()
     assert polite.audit.verify() is None
+
+
+def test_a_turn_goes_before_everyone_else_and_ends_by_itself(store: Store, raw: Any) -> None:
+    """While another has a turn nobody else writes; one that is never taken stands in the way for no longer than it
+    lasts."""
+    raw.set(names.TURN, "somebody-who-died", px=TURN_MS)
+    begun = time.monotonic()
+    store.shops.create("patient", {}, who="t")
+    assert time.monotonic() - begun > TURN_MS / 2000
+    assert not raw.exists(names.TURN)
+    assert store.audit.verify() is None
 
 
 PROCESS = """

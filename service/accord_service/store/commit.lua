@@ -1,6 +1,6 @@
 -- The one write path. All or nothing: everything is checked before anything is written, and Redis runs a script whole.
--- KEYS: the audit list, the audit head, then every key named below.
--- ARGV: expected audit head, new audit head, new audit entry,
+-- KEYS: the audit list, the audit head, whose turn it is, then every key named below.
+-- ARGV: expected audit head, new audit head, new audit entry, who asks for a turn (empty: nobody), ms that a turn lasts,
 --       number of expectations, then for each: index in KEYS, version (0: must not exist)
 --       number of writes, then for each one of
 --         put    index, document, seconds to live (0: as it was)
@@ -8,7 +8,7 @@
 --         index  index, score, member
 --         drop   index, member
 -- Answer: {"done"}, {"conflict", index, found version} or {"moved", audit head}.
-local at = 3
+local at = 5
 local function take()
   at = at + 1
   return ARGV[at]
@@ -26,8 +26,15 @@ for _ = 1, tonumber(take()) do
   end
 end
 
-local head = redis.call('GET', KEYS[2]) or ''
+-- Others may write first again and again: who asks for a turn is the next to write, unless it is too slow to take it.
+local head, turn = redis.call('GET', KEYS[2]) or '', redis.call('GET', KEYS[3])
+if turn and turn ~= ARGV[4] then
+  return {'moved', head}
+end
 if head ~= ARGV[1] then
+  if ARGV[4] ~= '' then
+    redis.call('SET', KEYS[3], ARGV[4], 'PX', ARGV[5])
+  end
   return {'moved', head}
 end
 
@@ -74,4 +81,7 @@ for _, write in ipairs(writes) do
 end
 redis.call('RPUSH', KEYS[1], ARGV[3])
 redis.call('SET', KEYS[2], ARGV[2])
+if turn then
+  redis.call('DEL', KEYS[3])
+end
 return {'done'}

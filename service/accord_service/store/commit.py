@@ -10,6 +10,7 @@ import hashlib
 import json
 import math
 import random
+import secrets
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -25,8 +26,9 @@ from accord_service.store.errors import Conflict, StoreAway, StoreBroken
 
 ABSENT = 0
 # Other processes' commits may get in between. Who lost tries again at once, with the head it was just told: waiting
-# first would only lose again to whoever does not wait. Then jitter, in case two keep step with each other.
-ATTEMPTS, EAGER, JITTER_S = 200, 20, 0.001
+# first would only lose again to whoever does not wait. Who lost often asks for a turn, and waits while another has one;
+# a turn that its holder does not take is over long before the attempts are used up.
+ATTEMPTS, EAGER, JITTER_S, TURN_MS = 200, 20, 0.001, 50
 
 _SCRIPT = files("accord_service.store").joinpath("commit.lua").read_text(encoding="utf-8")
 _SCRIPT_SHA1 = hashlib.sha1(_SCRIPT.encode(), usedforsecurity=False).hexdigest()  # the server's own name for it
@@ -130,6 +132,7 @@ class Committer:
         # breaker is open by the time the first of them gives up the lock, so the others fail at once.
         self._lock = threading.Lock()
         self._head = AuditHead()
+        self._name = secrets.token_hex(8)
 
     def get(self, key: str) -> Versioned | None:
         return read_versioned(self._connection.ask("HMGET", key, "v", "d"))
@@ -151,16 +154,16 @@ class Committer:
         """
         texts = [canonical(write.document) if isinstance(write, Put) else b"" for write in writes]
         written = _digests(writes, texts)
-        keys = (names.AUDIT, names.AUDIT_HEAD, *dict.fromkeys((*expect, *(write.key for write in writes))))
+        keys = (names.AUDIT, names.AUDIT_HEAD, names.TURN, *dict.fromkeys((*expect, *(write.key for write in writes))))
         places = {key: str(place) for place, key in enumerate(keys, 1)}
         plan = _plan(places, expect, writes, texts)
         with self._lock:
             for attempt in range(ATTEMPTS):
                 entry = seal(audit, written, self._head, self.clock())
                 head = AuditHead(entry.seq, entry.hash)
-                answer = self._connection.run(
-                    _SCRIPT, _SCRIPT_SHA1, keys, (self._head.text(), head.text(), canonical(entry.document()), *plan)
-                )
+                turn = self._name if attempt >= EAGER else ""
+                sealed = (self._head.text(), head.text(), canonical(entry.document()), turn, str(TURN_MS))
+                answer = self._connection.run(_SCRIPT, _SCRIPT_SHA1, keys, (*sealed, *plan))
                 if answer[0] == b"done":
                     self._head = head
                     return entry
@@ -187,7 +190,7 @@ def _digests(writes: Sequence[Write], texts: Sequence[bytes]) -> dict[str, str |
 def _plan(
     places: Mapping[str, str], expect: Mapping[str, int], writes: Sequence[Write], texts: Sequence[bytes]
 ) -> list[str | bytes]:
-    """The script's arguments behind the first three; see commit.lua."""
+    """The script's arguments behind the first five; see commit.lua."""
     plan: list[str | bytes] = [str(len(expect))]
     for key, version in expect.items():
         plan += [places[key], str(version)]

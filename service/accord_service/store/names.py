@@ -10,6 +10,7 @@ from urllib.parse import quote
 PREFIX = "{accord}:"
 AUDIT = PREFIX + "audit"
 AUDIT_HEAD = PREFIX + "audit-head"
+TURN = PREFIX + "turn"
 HEAD = PREFIX + "head"
 PROPOSALS = PREFIX + "proposals"
 SHOPS = PREFIX + "shops"
