@@ -92,7 +92,7 @@ class Weighed:
 
     def count(self, level: str) -> int:
         """How many findings of a level, each rule and place counted once."""
-        return len({(each.rule.id, each.about) for each in self.at(level)})
+        return len({(each.rule.id, each.case.index) for each in self.at(level)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +176,8 @@ class Scales:
             if len(self._answered) >= _ANSWERS_KEPT:
                 self._answered.clear()
             self._answered[asked] = inferred
-        return sum((self._weighed(case, each) for each in inferred[1:]), self._weighed(case, inferred[0]))
+        first, *others = (self._weighed(case, each) for each in inferred)
+        return sum(others, first)
 
     def watched(self) -> tuple[str, ...]:
         """The rules that are watched: asked for the count, and never part of a verdict."""

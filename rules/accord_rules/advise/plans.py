@@ -278,7 +278,9 @@ def rank_key(candidate: Candidate, prefer: Sequence[str], experiences: Experienc
     scores, wishes = _scores(candidate), prefer or _USUAL_WISHES
     wish = sum(scores[each] * _FALL_OFF**rank for rank, each in enumerate(wishes))
     wish -= _MARKS_A_CAUTION * candidate.weighed.count("cautions")
-    wish += min((each.marks if each else 0.0 for each in _experienced(candidate, experiences).values()), default=0.0)
+    if experiences:
+        known = _experienced(candidate, experiences).values()
+        wish += min((each.marks if each else 0.0 for each in known), default=0.0)
     robust = all(case["window.robust"] for case in candidate.on_press.cases)
     fancy = sum(each["transfer.look"] != "plain" for each in candidate.on_press.cases)
     return (

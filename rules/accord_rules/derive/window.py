@@ -53,14 +53,21 @@ def _lowest_first(bound: Bound) -> tuple[float, str]:
     return bound.value_c, bound.what
 
 
+@fact("press.reach", DATA, PRESSING)
+def reach(case: Case) -> Bound:
+    """What the press's surface reaches."""
+    reach_c = case["press.reach_c"]
+    return Bound(reach_c, "press", f"the press's surface reaches {case.show(units.TEMPERATURE, reach_c)}")
+
+
 @fact("window.uppers", DATA, PRESSING)
 def uppers(case: Case) -> tuple[Bound, ...] | None:
     """Every upper bound on the surface temperature, lowest first."""
-    found, reach = case["transfer.uppers"], case["press.reach_c"]
-    if found is None or reach < case["transfer.least_c"]:
-        return None if found is None else tuple(found)
-    text = f"the press's surface reaches {case.show(units.TEMPERATURE, reach)}"
-    return tuple(sorted((*found, Bound(reach, "press", text)), key=_lowest_first))
+    found: tuple[Bound, ...] | None = case["transfer.uppers"]
+    of_press: Bound = case["press.reach"]
+    if found is None or of_press.value_c < case["transfer.least_c"]:
+        return found
+    return tuple(sorted((*found, of_press), key=_lowest_first))
 
 
 @fact("window.low_c", number(units.TEMPERATURE), PRESSING)

@@ -11,6 +11,7 @@ What is uncertain runs one way in each of the ways a piece can lie, so that two 
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from math import inf
 
@@ -145,9 +146,17 @@ def _opposite(lean: Lean) -> Lean:
     return Lean(-lean.above, -lean.blank, -lean.below, -lean.capacity)
 
 
+_TIMES: list[float] = TIMES_S.tolist()
+
+
 def at_time(curve_c: Floats, time_s: float) -> float:
     """A curve over ``TIMES_S`` at a time; beyond the last, its end."""
-    return float(np.interp(time_s, TIMES_S, curve_c))
+    after = bisect_right(_TIMES, time_s)
+    if after == len(_TIMES):
+        return float(curve_c[-1])
+    early, late = _TIMES[after - 1], _TIMES[after]
+    before_c, after_c = float(curve_c[after - 1]), float(curve_c[after])
+    return before_c + (time_s - early) / (late - early) * (after_c - before_c)
 
 
 def at_times(curve_c: Floats, times_s: list[float]) -> list[float]:
@@ -166,5 +175,5 @@ def crossing_s(curve_c: Floats, temp_c: float) -> float:
         return 0.0
     before, after = float(curve_c[i - 1]), float(curve_c[i])
     share = (temp_c - before) / (after - before)
-    early, late = float(TIMES_S[i - 1]), float(TIMES_S[i])
+    early, late = _TIMES[i - 1], _TIMES[i]
     return early + share * (late - early)

@@ -15,9 +15,9 @@ import numpy as np
 
 from accord_rules.catalogue import TOUCH_CLASSES
 from accord_rules.heat.history import first_crossing_s, time_grid
+from accord_rules.heat.linear import face_shares
 from accord_rules.heat.materials import ROOM_C
 from accord_rules.heat.ranges import Range
-from accord_rules.heat.solve import solve
 from accord_rules.heat.stack import (
     ABSOLUTE_ZERO_C,
     PERFECT,
@@ -196,9 +196,9 @@ def _conducted_s(
     slope_s = (piece.capacity_j_m2k / faces) * (1 / conductance_w_m2k + piece.resistance_m2k_w / faces)
     # The slowest part of the cooling is no slower than this: all resistance in front of all heat.
     until_s = slope_s * (log((start_c - ambient_c) / (limit_c - ambient_c)) + 1)
-    history = solve(stack, start_c, time_grid(until_s))
-    hottest_c = np.maximum(history.interface_c, history.back_c)
-    return first_crossing_s(history.times_s, -hottest_c, -limit_c)
+    times_s = time_grid(until_s)
+    left_k, _ = face_shares(stack, (start_c - ambient_c,), times_s)
+    return first_crossing_s(times_s, -(ambient_c + left_k.max(axis=0)), -limit_c)
 
 
 def time_to_touch_s(
