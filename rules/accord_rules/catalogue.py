@@ -146,6 +146,7 @@ class Fibre:
     us_name: str = given(Text(80))
     group: str = given(Choice(FIBRE_GROUPS))
     dye_affinity: str = given(Choice(AFFINITIES))  # for disperse dye
+    regain: float = given(Number(0, 40))  # percent of its dry mass that it holds as moisture at 65 % humidity, 20 °C
     harmful_from: float = given(TEMPERATURE)
     harm: str = given(Choice(HARMS))
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))

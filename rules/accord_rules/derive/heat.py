@@ -3,8 +3,9 @@
 Every figure is an estimate with three values: *soon* (the hottest the print can be, so the soonest it is there),
 *likely* and *late*. Stacks are solved once and kept (``heat.response``), for all temperatures and dwells.
 
-The estimate is of a dry piece: a damp one is cooler, which is why it is pre-pressed. It is left out where heat does not
-run straight down through closed layers: in ovens, under a platen of the wrong shape, and below loose stones or studs.
+A piece that takes up moisture and is not pre-pressed is damp, and stays cooler while that boils off: such a stack is
+stepped, under each temperature for itself. The estimate is left out where heat does not run straight down through
+closed layers: in ovens, under a platen of the wrong shape, and below loose stones or studs.
 """
 
 from __future__ import annotations
@@ -22,7 +23,18 @@ from accord_rules.facts import BOOL, DATA, TEXT, FactType, Scope, fact, number
 from accord_rules.heat.build import Sheet, stack_for, substrate_layer
 from accord_rules.heat.grid import Floats
 from accord_rules.heat.materials import PLATENS, ROOM_C, WARM_BED_C
-from accord_rules.heat.response import LONGEST_S, Response, at_time, at_times, coolest_c, corners, crossing_s, hottest_c
+from accord_rules.heat.response import (
+    LONGEST_S,
+    Response,
+    Seen,
+    at_time,
+    at_times,
+    boiled,
+    coolest_c,
+    corners,
+    crossing_s,
+    hottest_c,
+)
 from accord_rules.heat.stack import HeatError, Stack
 from accord_rules.heat.touch import time_to_touch_s
 from accord_rules.sentences import in_a_sentence
@@ -95,8 +107,8 @@ class Piece:
     thickness_mm: float = field(compare=False)
     plies: int = field(compare=False)
     face_down: bool = field(compare=False)
-    # The ways in which it has lain, by cover, pad and platen temperature, kept because their keys are long.
-    lays: dict[tuple[str | None, str | None, float], Lay] = field(default_factory=dict, compare=False)
+    # The ways in which it has lain, by cover, pad, platen temperature and moisture, kept because their keys are long.
+    lays: dict[tuple[str | None, str | None, float, float], Lay] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,19 +119,25 @@ class Lay:
     sheets: tuple[Sheet | None, Sheet | None]
     surface_c: float
     covered: float
+    water_share: float
 
     def stack(self) -> Stack:
         """Raises HeatError where the model does not hold."""
+        return self.stack_at(self.surface_c)
+
+    def stack_at(self, surface_c: float) -> Stack:
+        """The same under a platen that idles at another mean surface temperature."""
         cover, pad = self.sheets
         return stack_for(
             self.piece.substrate,
             self.piece.transfer,
             self.piece.press,
-            self.surface_c,
+            surface_c,
             thickness_mm=self.piece.thickness_mm,
             cover=cover,
             pad=pad,
             plies=self.piece.plies,
+            water_share=self.water_share,
             face_down=self.piece.face_down,
             covered=self.covered,
         )
@@ -165,13 +183,15 @@ def lay(case: Case, chosen: Chosen) -> Lay | None:
     surface_c, by_hand = _ANY_SURFACE_C, lying.press.closing == "hand"
     if by_hand:
         surface_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(chosen.surface_c / _SAG_STEP_K))
-    lain, place = lying.lays, (chosen.cover, chosen.pad, surface_c)
+    damp = chosen.pre_press_s < case.limit("prepress.time_least")
+    water_share = case["item.water_share"] if damp else 0.0
+    lain, place = lying.lays, (chosen.cover, chosen.pad, surface_c, water_share)
     if place not in lain:
         covered = case["fit.covered"] if by_hand else 1.0
         sheets = (_sheet(case, chosen.cover), _sheet(case, chosen.pad))
         of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
-        made = _Unkeyed(Lay(lying, sheets, surface_c, covered))
-        lain[place] = _the_same((lying.key, of_sheets, surface_c, covered), made).lay
+        made = _Unkeyed(Lay(lying, sheets, surface_c, covered, water_share))
+        lain[place] = _the_same((lying.key, of_sheets, surface_c, covered, water_share), made).lay
     return lain[place]
 
 
@@ -225,13 +245,47 @@ def _corners(lying: Lay, which: str) -> tuple[Response, ...] | None:
 # Most pressings are fine by their likely figure, and nobody asks further: the other corners are solved when wanted.
 
 
+@lru_cache(maxsize=_CACHED)
+def _boiled(lying: Lay, which: str, surface_c: float) -> tuple[Seen, ...] | None:
+    """The same for a damp piece, under a platen of this temperature."""
+    try:
+        stack = lying.stack_at(surface_c)
+        return boiled(stack, which, lying.start_c(stack))
+    except HeatError:
+        return None
+
+
 @lru_cache(maxsize=2 * _CACHED)
 def _curve(lying: Lay, which: str, surface_c: float) -> Floats | None:
     """The print at ``response.TIMES_S``."""
-    found = _corners(lying, which)
+    found: tuple[Response, ...] | tuple[Seen, ...] | None
+    if lying.water_share:
+        found = damp = _boiled(lying, which, surface_c)
+        curves_c = [each.interface_c for each in damp or ()]
+    else:
+        found = dry = _corners(lying, which)
+        curves_c = [each.interface_c(surface_c) for each in dry or ()]
     if found is None:
         return None
-    return coolest_c(found, surface_c) if which == "late" else hottest_c(found, surface_c)
+    return coolest_c(curves_c) if which == "late" else hottest_c(curves_c)
+
+
+def _sag_k(lying: Lay, surface_c: float) -> float | None:
+    """How far the platen likely dips."""
+    if lying.water_share:
+        damp = _boiled(lying, "likely", surface_c)
+        return None if damp is None else damp[0].sag_k
+    dry = _corners(lying, "likely")
+    return None if dry is None else dry[0].sag_k(surface_c)
+
+
+def _back_c(lying: Lay, which: str, surface_c: float) -> Floats | None:
+    """The far side at ``response.TIMES_S``."""
+    if lying.water_share:
+        damp = _boiled(lying, which, surface_c)
+        return None if damp is None else damp[0].back_c
+    dry = _corners(lying, which)
+    return None if dry is None else dry[0].back_c(surface_c)
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,10 +345,8 @@ def likely(case: Case) -> Likely | None:
     lying, chosen = case["heat.lay"], case.chosen
     if lying is None or chosen is None or chosen.surface_c is None or chosen.time_s is None:
         return None
-    curve, found = _curve(lying, "likely", chosen.surface_c), _corners(lying, "likely")
-    if curve is None or found is None:
-        return None
-    return Likely(at_time(curve, chosen.time_s), found[0].sag_k(chosen.surface_c))
+    curve, sag_k = _curve(lying, "likely", chosen.surface_c), _sag_k(lying, chosen.surface_c)
+    return None if curve is None or sag_k is None else Likely(at_time(curve, chosen.time_s), sag_k)
 
 
 @fact("heat.estimate", DATA, PRESSING)
@@ -432,6 +484,7 @@ def heat_document(case: Case, chosen: Chosen) -> dict[str, Any] | None:
         curves = _curves(lying, chosen)
     if curves is None or chosen.time_s is None:
         return None
+    state = "a piece that was not pre-pressed" if lying.water_share else "a dry piece"
     return {
         "need_c": case["heat.need_c"],
         "hold_s": case["heat.need_s"],
@@ -440,9 +493,10 @@ def heat_document(case: Case, chosen: Chosen) -> dict[str, Any] | None:
         "reach_s": [round(each, 1) if isfinite(each) else None for each in found.reach_s],
         "sag_k": round(case["heat.sag_k"], 1),
         "face_down": lying.piece.face_down,
+        "damp": bool(lying.water_share),
         "touch_wait_s": case["touch.wait_s"] and round(case["touch.wait_s"]),
         "curve": _drawn(curves, chosen.time_s),
-        "note": f"estimate for a dry piece: at {_shown(case, case['heat.need_c'])} after {range_words(found.reach_s)}",
+        "note": f"estimate for {state}: at {_shown(case, case['heat.need_c'])} after {range_words(found.reach_s)}",
     }
 
 
@@ -522,10 +576,8 @@ def _back_end_c(case: Case, which: str, spread: float) -> float | None:
     lying, chosen = case["heat.lay"], case.chosen
     if case["heat.behind"] is None or lying is None or chosen is None or chosen.surface_c is None:
         return None
-    found = _corners(lying, which)
-    if found is None or chosen.time_s is None:
-        return None
-    return round(at_time(found[0].back_c(chosen.surface_c + spread * chosen.spread_k), chosen.time_s), 3)
+    found = _back_c(lying, which, chosen.surface_c + spread * chosen.spread_k)
+    return None if found is None or chosen.time_s is None else round(at_time(found, chosen.time_s), 3)
 
 
 @fact("heat.back_likely_c", _TEMPERATURE, PRESSING)

@@ -7,6 +7,7 @@ from accord_rules.catalogue import BLANK_KINDS, PLASTICS, SHAPES, SUBSTRATE_FAMI
 from accord_rules.derive.case import Case
 from accord_rules.derive.colour import Colour, read_colour
 from accord_rules.facts import BOOL, DATA, TEXT, Ask, Assume, Scope, fact, number, one_of, set_of
+from accord_rules.heat.materials import USUAL_WATER_SHARE
 from accord_rules.order import DYES, FEATURES, PREPARATIONS
 from accord_rules.sentences import in_a_sentence
 
@@ -85,6 +86,19 @@ def rigid(case: Case) -> bool | None:
 def takes_moisture(case: Case) -> bool | None:
     """Whether the substrate takes up moisture from the air, which turns to steam under the platen."""
     return case.substrate.takes_moisture if case.substrate else None
+
+
+@fact("item.water_share", DATA, ORDER)
+def water_share(case: Case) -> float:
+    """Mass of moisture that has to boil off a piece that was not pre-pressed, per mass of dry piece."""
+    if case.substrate is None or not case.substrate.takes_moisture:
+        return 0.0
+    mix = case["item.fibres"]
+    if not mix:
+        return USUAL_WATER_SHARE.get(case.substrate.family, 0.0)
+    return float(
+        sum(share * case.entry("fibres", code).regain for code, share in mix.items()) / sum(mix.values()) / 100
+    )
 
 
 @fact("item.protective_film", BOOL, ORDER)

@@ -148,8 +148,9 @@ WARM_BED_C = 50.0
 # 2-25 W/(m² K) for free convection, from memory; it hardly matters within a dwell.
 STILL_AIR_W_M2K = 10.0
 
-# Moisture at 65 % humidity that a pre-press drives off, as a share of the dry mass, by the book's substrate families.
-# Cotton's regain is 7.0-8.5 %; board and leather from memory, order of magnitude.
+# Moisture at 65 % humidity that a pre-press drives off, as a share of the dry mass, by the book's substrate families;
+# cloth whose fibres are known has theirs instead. Cotton's regain is 7.0-8.5 %; board and leather from memory, order of
+# magnitude.
 USUAL_WATER_SHARE: Mapping[str, float] = MappingProxyType(
     {"cloth": 0.075, "wood": 0.06, "paper": 0.06, "cork": 0.04, "leather": 0.12}
 )

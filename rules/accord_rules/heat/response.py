@@ -12,6 +12,7 @@ What is uncertain runs one way in each of the ways a piece can lie, so that two 
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -19,8 +20,10 @@ import numpy as np
 
 from accord_rules.heat.estimate import USUAL_SPREAD, Lean, Spread, leaning
 from accord_rules.heat.grid import Floats, frozen
+from accord_rules.heat.history import History
 from accord_rules.heat.linear import face_shares
 from accord_rules.heat.sagging import faces_under_sag
+from accord_rules.heat.solve import solve
 from accord_rules.heat.stack import Convective, FixedPlaten, HeatedPlaten, HeatError, Stack
 
 # Even steps of the logarithm of time, 11 % apart: halfway between two of them a straight line is 0.1 K off.
@@ -57,18 +60,18 @@ class Response:
         return self.sag * (surface_c - self.room_c)
 
 
-def hottest_c(corners: tuple[Response, ...], surface_c: float) -> Floats:
-    """The hottest the print is at ``TIMES_S`` in any of the corners."""
-    return _extreme(np.maximum, [each.interface_c(surface_c) for each in corners])
+def hottest_c(curves_c: Sequence[Floats]) -> Floats:
+    """The hottest that any of some curves is at each time."""
+    return _extreme(np.maximum, curves_c)
 
 
-def coolest_c(corners: tuple[Response, ...], surface_c: float) -> Floats:
-    """The coolest the print is at ``TIMES_S`` in any of the corners."""
-    return _extreme(np.minimum, [each.interface_c(surface_c) for each in corners])
+def coolest_c(curves_c: Sequence[Floats]) -> Floats:
+    """The coolest that any of some curves is at each time."""
+    return _extreme(np.minimum, curves_c)
 
 
-def _extreme(pick: np.ufunc, curves: list[Floats]) -> Floats:
-    found: Floats = curves[0] if len(curves) == 1 else pick.reduce(curves)
+def _extreme(pick: np.ufunc, curves_c: Sequence[Floats]) -> Floats:
+    found: Floats = curves_c[0] if len(curves_c) == 1 else pick.reduce(curves_c)
     return found
 
 
@@ -113,6 +116,29 @@ def corners(
         return (respond(stack, room_c, start_c),)
     bare = Spread(spread.conductivity_share, spread.capacity_share, 0.0)
     return tuple(respond(leaning(stack, bare, lean), room_c, start_c) for lean in _leans(stack, which))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """One corner of a stack under a platen of one temperature: °C of the print and of the far face at ``TIMES_S``, and
+    K by which the platen dips."""
+
+    interface_c: Floats
+    back_c: Floats
+    sag_k: float
+
+
+def boiled(stack: Stack, which: str, start_c: tuple[float, ...], spread: Spread = USUAL_SPREAD) -> tuple[Seen, ...]:
+    """The corners of a damp stack, stepped: boiling off takes heat at one temperature, so that nothing scales with the
+    platen's. Raises HeatError."""
+    bare = Spread(spread.conductivity_share, spread.capacity_share, 0.0)
+    leaned = [stack] if which == "likely" else [leaning(stack, bare, lean) for lean in _leans(stack, which)]
+    return tuple(_seen(solve(each, start_c, TIMES_S)) for each in leaned)
+
+
+def _seen(history: History) -> Seen:
+    sag_k = max(0.0, float(history.top_c[0] - history.top_c.min()))
+    return Seen(history.interface_c, history.back_c, sag_k)
 
 
 def _leans(stack: Stack, which: str) -> tuple[Lean, ...]:

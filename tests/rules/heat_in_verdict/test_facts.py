@@ -81,8 +81,8 @@ def test_corners_bound_all_the_ends(piece: str, press: str, book: Settings) -> N
     lying = replace(case["heat.lay"], surface_c=chosen.surface_c)
     stack = lying.stack()
     start = lying.start_c(stack)
-    soon = hottest_c(corners(stack, "soon", ROOM_C, start), lying.surface_c)
-    late = coolest_c(corners(stack, "late", ROOM_C, start), lying.surface_c)
+    soon = hottest_c([each.interface_c(lying.surface_c) for each in corners(stack, "soon", ROOM_C, start)])
+    late = coolest_c([each.interface_c(lying.surface_c) for each in corners(stack, "late", ROOM_C, start)])
     settled = TIMES_S >= SETTLED_S
     for ends in product((-1.0, 1.0), repeat=4):
         found = solve(leaning(stack, Spread(platen_k=0.0), Lean(*ends)), start, TIMES_S).interface_c
@@ -90,7 +90,7 @@ def test_corners_bound_all_the_ends(piece: str, press: str, book: Settings) -> N
         assert np.all(found[settled] >= late[settled] - GRID_K), ends
 
 
-@pytest.mark.parametrize("off_k", [-5.0, 5.0])
+@pytest.mark.parametrize("off_k", [-15.0, -5.0, 5.0, 15.0])
 @pytest.mark.parametrize("piece", PIECES)
 def test_a_sagging_platens_share_holds_near_its_temperature(piece: str, off_k: float, book: Settings) -> None:
     """Its heater is full on below a fixed band, so that it is not quite linear."""
@@ -101,6 +101,58 @@ def test_a_sagging_platens_share_holds_near_its_temperature(piece: str, off_k: f
     moved = replace(lying, surface_c=lying.surface_c + off_k).stack()
     history = solve(moved, lying.start_c(moved), TIMES_S)
     assert response.interface_c(lying.surface_c + off_k) == pytest.approx(history.interface_c, abs=0.6)
+
+
+# -- damp pieces ---------------------------------------------------------------------------------------------------
+
+DAMP_PRESSES = ("hand-held", "clamshell")
+
+
+@pytest.mark.parametrize("press", DAMP_PRESSES)
+@pytest.mark.parametrize("piece", ["shirt", "coaster"])
+def test_a_piece_that_was_not_pre_pressed_is_solved_damp(piece: str, press: str, book: Settings) -> None:
+    case, chosen = pressed(book, PIECES[piece], press, pre_press="0 s", time="20 s")
+    stack = stack_by_hand(book, case, chosen)
+    share = {"shirt": 0.075, "coaster": 0.06}[piece]  # cotton's regain; wood's usual share
+    damp = replace(
+        stack,
+        layers=tuple(replace(x, water_share=share) if x == stack.layers[stack.blank] else x for x in stack.layers),
+    )
+    history = solve(damp, start_by_hand(case, damp), TIMES_S)
+    assert case["heat.interface_likely_c"] == pytest.approx(history.interface_at_c(20.0), abs=0.5)
+    assert case["heat.sag_k"] == pytest.approx(history.top_c[0] - history.top_c.min(), abs=0.3)
+    dry, _ = pressed(book, PIECES[piece], press, time="20 s")
+    assert case["heat.interface_likely_c"] < dry["heat.interface_likely_c"] - 2.0
+    assert case["heat.reach_soon_s"] < case["heat.reach_likely_s"] < case["heat.reach_late_s"] <= LONGEST_S
+    assert heat.heat_document(case, chosen)["damp"]
+    assert not heat.heat_document(dry, dry.chosen)["damp"]
+
+
+def test_what_takes_up_no_moisture_needs_no_pre_press_to_be_dry(book: Settings) -> None:
+    case, chosen = pressed(book, TILE, "clamshell", pre_press="0 s")
+    again, _ = pressed(book, TILE, "clamshell", pre_press="5 s")
+    assert case["heat.lay"] is again["heat.lay"]
+    assert not heat.heat_document(case, chosen)["damp"]
+
+
+def test_moisture_is_what_the_fibres_take_up(book: Settings) -> None:
+    """Regain at 65 % humidity after Morton and Hearle (2008): cotton 7-8 %; polyester 0.4 %, secondary pages."""
+
+    def colder_k(fibres: dict[str, float]) -> float:
+        piece = SHIRT | {"item": SHIRT["item"] | {"fibres": fibres}}
+        damp, dry = (pressed(book, piece, "clamshell", pre_press=each, time="12 s")[0] for each in ("0 s", "5 s"))
+        return float(dry["heat.interface_likely_c"] - damp["heat.interface_likely_c"])
+
+    cotton, blend, polyester = (colder_k(each) for each in ({"CO": 100}, {"CO": 35, "PES": 65}, {"PES": 100}))
+    assert cotton > 3.0
+    assert 0 < polyester < 0.5
+    assert polyester < blend < cotton
+
+
+def test_a_longer_dwell_is_chosen_for_a_damp_piece(book: Settings) -> None:
+    _, damp = pressed(book, SHIRT, "hand-held", pre_press="0 s", temperature="150 °C")
+    _, dry = pressed(book, SHIRT, "hand-held", temperature="150 °C")
+    assert damp.time_s > dry.time_s
 
 
 def test_never_is_said_and_capped(book: Settings) -> None:

@@ -64,6 +64,28 @@ def test_fibres_stand_in_their_published_bands(code: str, least: float, most: fl
     assert least <= book.catalogue["fibres"][code].harmful_from <= most
 
 
+# Regain at 65 % relative humidity and 20 °C after Morton and Hearle, Physical Properties of Textile Fibres (2008), as
+# tabled in Bioresources and Bioprocessing 2020, doi 10.1186/s40643-020-00339-1, table 10; polyester, polyamide, acrylic
+# and acetate: secondary pages. The upper ends leave room for the commercial regains of ASTM D1909-13 of the same table.
+@pytest.mark.parametrize(
+    ("code", "least", "most"),
+    [
+        ("CO", 7.0, 8.5),
+        ("LI", 7.0, 12.0),
+        ("HA", 8.0, 12.0),
+        ("JU", 12.0, 13.75),
+        ("SE", 10.0, 11.0),
+        ("WO", 13.6, 18.0),
+        ("PES", 0.4, 0.4),
+        ("PA", 4.0, 4.5),
+        ("PAN", 1.5, 2.0),
+        ("CA", 6.0, 6.5),
+    ],
+)
+def test_fibres_take_up_the_moisture_that_handbooks_say(code: str, least: float, most: float, book: Settings) -> None:
+    assert least <= book.catalogue["fibres"][code].regain <= most
+
+
 @pytest.mark.parametrize(
     ("care", "cap_c"),
     [
