@@ -16,6 +16,7 @@ import random
 import statistics
 import time
 from collections.abc import Callable, Iterator
+from typing import Any
 
 from accord_rules.authority import Authority
 from accord_rules.catalogue import Blank
@@ -36,31 +37,31 @@ EVERYDAY = ("tee-heavy-white", "hardboard-coaster", "polyester-sequin-cushion")
 HEAVY = "hoodie-zip-navy"
 
 
-def shop_of(book: Settings) -> Shop:
+def shop_document(book: Settings) -> dict[str, Any]:
     """The example shop with five presses and as many products as the target speaks of."""
     document = book.documents["base_example"]["shop"]
     stock = {**document["stock"], "products": list(book.catalogue["products"])[:TRANSFERS]}
-    return read(Shop, {**document, "stock": stock, "presses": [{"id": each, "type": each} for each in PRESSES]})
+    return {**document, "stock": stock, "presses": [{"id": each, "type": each} for each in PRESSES]}
 
 
 def request_for(
     book: Settings, blank: str, width_mm: int = 90, height_mm: int = 90, quantity: int = 1
-) -> SettleRequest:
+) -> dict[str, Any]:
     entry: Blank = book.catalogue["blanks"][blank]
     soft = book.catalogue["substrates"][entry.substrate].family == "cloth"
     size = {"width": f"{width_mm} mm", "height": f"{height_mm} mm"}
     decoration = {"placement": "front" if soft else "face", "size": size}
-    return read(SettleRequest, {"item": {"blank": blank}, "quantity": quantity, "decorations": [decoration]})
+    return {"item": {"blank": blank}, "quantity": quantity, "decorations": [decoration]}
 
 
-def any_order(book: Settings) -> Iterator[tuple[str, SettleRequest]]:
-    """A blank and a request for it, ``ORDERS`` times, the same ones in every run."""
+def any_order(book: Settings) -> Iterator[dict[str, Any]]:
+    """Requests for random pieces of all blanks, ``ORDERS`` of them, the same ones in every run."""
     rng = random.Random(7)
     blanks = list(book.catalogue["blanks"])
     for _ in range(ORDERS):
         blank = rng.choice(blanks)
         width_mm, height_mm = rng.randrange(20, 200, 5), rng.randrange(20, 200, 5)
-        yield blank, request_for(book, blank, width_mm, height_mm, rng.randrange(1, 60))
+        yield request_for(book, blank, width_mm, height_mm, rng.randrange(1, 60))
 
 
 def forget_heat() -> None:
@@ -101,7 +102,7 @@ def line(name: str, times: list[float], yard_ms: float) -> str:
 
 def everyday(book: Settings, authority: Authority, shop: Shop) -> None:
     for blank in EVERYDAY:
-        request = request_for(book, blank)
+        request = read(SettleRequest, request_for(book, blank))
         forget_heat()
         first = timed_ms(lambda request=request: authority.recommend(request, shop))
         times, yards = [], []
@@ -118,7 +119,8 @@ def whatever_comes(book: Settings, authority: Authority, shop: Shop) -> None:
     later: list[float] = []
     yards: list[float] = []
     seen: set[str] = set()
-    for blank, request in any_order(book):
+    for document in any_order(book):
+        blank, request = document["item"]["blank"], read(SettleRequest, document)
         (later if blank in seen else first).append(timed_ms(lambda r=request: authority.recommend(r, shop)))
         seen.add(blank)
         yards.append(timed_ms(yardstick))
@@ -129,7 +131,7 @@ def whatever_comes(book: Settings, authority: Authority, shop: Shop) -> None:
 
 
 def made_of(book: Settings, authority: Authority, shop: Shop) -> None:
-    request = request_for(book, HEAVY, 125, 195, 10)
+    request = read(SettleRequest, request_for(book, HEAVY, 125, 195, 10))
     ways: dict[str, tuple[Callable[[], object], ...]] = {
         "nothing kept": (forget_heat, lambda: forget_answers(authority)),
         "heat known": (lambda: forget_answers(authority),),
@@ -148,7 +150,7 @@ def made_of(book: Settings, authority: Authority, shop: Shop) -> None:
 def main() -> None:
     book = load_book()
     authority = Authority(book)
-    shop = shop_of(book)
+    shop = read(Shop, shop_document(book))
     spare_the_book()
     try:
         for table in (everyday, whatever_comes, made_of):

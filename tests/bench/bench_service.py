@@ -4,7 +4,8 @@ Run ``python tests/bench/bench_service.py``; it takes less than a minute. In pro
 percentile) for a plain order, a rejected one and the rest of the demo's day, and for a recommendation over 25 transfers
 and 5 presses. Over HTTP: the service and a bare Flask application that answers with the body it was sent, both under
 gunicorn with the same configuration and as many workers, asked in turns in one run over kept-alive connections. Figures
-change with the machine; the ratios are what to compare.
+change with the machine; the ratios are what to compare. Last, the recommendations of ``bench_recommend`` (25 transfers,
+5 presses, pieces of every kind, none like another) over HTTP, beside the same echo.
 """
 
 from __future__ import annotations
@@ -26,6 +27,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import bench_recommend as recommending
+
 from accord_rules.authority import Authority
 from accord_rules.order import Order, SettleRequest
 from accord_rules.reading import read
@@ -33,6 +36,8 @@ from accord_rules.settings import load_book
 from accord_rules.shop import Shop
 
 DEMO = Path(__file__).parents[2] / "demo"
+WIDE = "wide"  # the shop of bench_recommend
+WIDE_WORDS = f"{recommending.TRANSFERS} transfers on {len(recommending.PRESSES)} presses"
 WORKERS = 2
 WARM_UP, ROUNDS, A_ROUND = 30, 20, 15
 RECOMMENDATIONS = 40
@@ -46,6 +51,7 @@ app = Flask(__name__)
 
 
 @app.post("/v1/validate")
+@app.post("/v1/recommend")
 def echo():
     return Response(request.get_data(), content_type="application/json")
 
@@ -54,12 +60,6 @@ def echo():
 def healthz():
     return "ok"
 """
-# A recommendation that has to weigh 25 transfers on 5 presses.
-TRANSFERS, PRESS_TYPES = 25, ("swing-away", "clamshell", "draw", "hand-held", "pneumatic-single")
-OPEN = {
-    "item": {"blank": "tee-heavy-white"},
-    "decorations": [{"placement": "front", "size": {"width": "200 mm", "height": "150 mm"}}],
-}
 
 
 def demo_orders() -> list[tuple[str, dict[str, Any], Shop]]:
@@ -110,22 +110,15 @@ def in_process() -> None:
         told("validate, a rejected order with its remedies", cpu_ms(ask(*refused), 60), floor)
         every = [sample for _, order, shop in day for sample in cpu_ms(ask(order, shop), 1)[:1]]
         told(f"validate, the demo's {len(day)} orders, once each", every, floor)
-        shop = wide_shop(authority)
-        request = read(SettleRequest, OPEN)
+        book = authority.settings
+        shop = read(Shop, recommending.shop_document(book))
+        request = read(SettleRequest, recommending.request_for(book, recommending.EVERYDAY[0]))
         asked = cpu_ms(lambda: authority.recommend(request, shop).document(), RECOMMENDATIONS)
-        told(f"recommend, {TRANSFERS} transfers on {len(PRESS_TYPES)} presses", asked, floor)
+        told(f"recommend, {WIDE_WORDS}", asked, floor)
         counts = authority.counts
         assert counts.disagreements == counts.engine_errors == 0, counts
     finally:
         authority.close()
-
-
-def wide_shop(authority: Authority) -> Shop:
-    base = authority.settings.documents["base_example"]["shop"]
-    stock = dict(base["stock"]) | {"products": base["stock"]["products"][:TRANSFERS]}
-    assert len(stock["products"]) == TRANSFERS
-    presses = [{"id": each, "type": each} for each in PRESS_TYPES]
-    return read(Shop, dict(base) | {"stock": stock, "presses": presses})
 
 
 # -- over HTTP -------------------------------------------------------------------------------------------------------
@@ -187,13 +180,17 @@ class Asker:
     def ask(self, times: int, keep: bool = True) -> bytes:
         content = b""
         for _ in range(times):
-            start = time.perf_counter()
-            self._connection.request("POST", "/v1/validate", self._body, self._headers)
-            answer = self._connection.getresponse()
-            content = answer.read()
-            if keep:
-                self.samples.append((time.perf_counter() - start) * 1000)
-            assert answer.status == 200, content
+            content = self.ask_once("/v1/validate", self._body, keep)
+        return content
+
+    def ask_once(self, path: str, body: bytes, keep: bool = True) -> bytes:
+        start = time.perf_counter()
+        self._connection.request("POST", path, body, self._headers)
+        answer = self._connection.getresponse()
+        content = answer.read()
+        if keep:
+            self.samples.append((time.perf_counter() - start) * 1000)
+        assert answer.status == 200, content
         return content
 
     def close(self) -> None:
@@ -217,6 +214,38 @@ def over_http() -> None:
         ):
             for name, (order, shop) in questions.items():
                 compare(name, echo, service, json.dumps(order).encode(), tokens[shop.id])
+            whatever_comes(echo, service, tokens[WIDE])
+
+
+def whatever_comes(echo: int, service: int, token: str) -> None:
+    """Each order once; the first of them find nothing kept in either worker, and are counted too."""
+    bare, settling = Asker(echo, b"", token), Asker(service, b"", token)
+    try:
+        for document in recommending.any_order(load_book()):
+            body = json.dumps(document).encode()
+            bare.ask_once("/v1/recommend", body)
+            settling.ask_once("/v1/recommend", body)
+        floor = told("a bare Flask echo of the same bodies", bare.samples)
+        told(f"recommend, {WIDE_WORDS}, any order", settling.samples, floor)
+    finally:
+        bare.close()
+        settling.close()
+
+
+def written(document: Mapping[str, Any]) -> str:
+    """A shop's document as TOML; JSON's strings, numbers and lists are TOML's too."""
+    plain = [f"{name} = {json.dumps(value)}" for name, value in document.items() if not _is_table(value)]
+    for name, value in document.items():
+        if isinstance(value, Mapping):
+            plain += [f"[{name}]", *(f"{key} = {json.dumps(each)}" for key, each in value.items())]
+        elif _is_table(value):
+            for entry in value:
+                plain += [f"[[{name}]]", *(f"{key} = {json.dumps(each)}" for key, each in entry.items())]
+    return "\n".join(plain) + "\n"
+
+
+def _is_table(value: Any) -> bool:
+    return isinstance(value, Mapping) or (isinstance(value, list) and any(isinstance(each, Mapping) for each in value))
 
 
 def seeded(folder: Path, shops: set[str]) -> dict[str, str]:
@@ -224,6 +253,9 @@ def seeded(folder: Path, shops: set[str]) -> dict[str, str]:
     (folder / "shops").mkdir()
     for shop in shops:
         shutil.copy(DEMO / "shops" / f"{shop}.toml", folder / "shops")
+    wide = recommending.shop_document(load_book()) | {"id": WIDE}
+    (folder / "shops" / f"{WIDE}.toml").write_text(written(wide), encoding="utf-8")
+    shops = {*shops, WIDE}
     keys = "".join(f'[[key]]\nshop = "{shop}"\nrole = "counter"\n' for shop in sorted(shops))
     (folder / "keys.toml").write_text(keys, encoding="utf-8")
     command = [sys.executable, "-c", "from accord_service.cli.main import main; main()", "seed", str(folder)]
@@ -231,8 +263,8 @@ def seeded(folder: Path, shops: set[str]) -> dict[str, str]:
     subprocess.run(
         [*command, "--data", str(folder / "data")], env=env, check=True, stdout=subprocess.DEVNULL, timeout=60
     )
-    written = {file.name.split("-counter")[0]: file for file in (folder / "data" / "keys").iterdir()}
-    return {shop: written[shop].read_text(encoding="utf-8").strip() for shop in shops}
+    files = {file.name.split("-counter")[0]: file for file in (folder / "data" / "keys").iterdir()}
+    return {shop: files[shop].read_text(encoding="utf-8").strip() for shop in shops}
 
 
 def compare(name: str, echo: int, service: int, body: bytes, token: str) -> None:

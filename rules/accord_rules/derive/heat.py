@@ -202,7 +202,7 @@ class _Unkeyed:
     lay: Lay = field(compare=False)
 
 
-@lru_cache(maxsize=4 * _CACHED)
+@lru_cache(maxsize=2 * _CACHED)
 def _the_same(_key: tuple[Any, ...], first: _Unkeyed) -> _Unkeyed:
     """The lay that had this key first, so that what is kept of lays can go by the object: keys are long."""
     return first
@@ -230,7 +230,7 @@ def covered(case: Case) -> float:
     return float(max(_COVERED_LEAST, exp(round(log(share) * _COVERED_STEPS) / _COVERED_STEPS)))
 
 
-@lru_cache(maxsize=4 * _CACHED)
+@lru_cache(maxsize=2 * _CACHED)
 def _corners(lying: Lay, which: str) -> tuple[Response, ...] | None:
     """One corner of the stack, solved; None where the model does not hold (a heater too weak for its platen)."""
     try:
