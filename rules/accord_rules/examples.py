@@ -72,7 +72,11 @@ def example_facts(rule: Rule, example: Mapping[str, Any], settings: Settings) ->
 
 def example_case(scope: Scope, example: Mapping[str, Any], settings: Settings) -> Case:
     """The case an order example describes, its first decoration's for the narrower scopes."""
-    order, shop = example_order(example, settings)
+    return case_of(scope, *example_order(example, settings), settings)
+
+
+def case_of(scope: Scope, order: Order, shop: Shop, settings: Settings) -> Case:
+    """The case of an order, or of its first decoration, on the press it names or the shop's first."""
     whole = Case(settings, shop, order)
     if scope is Scope.ORDER:
         return whole

@@ -48,11 +48,19 @@ class Killer:
 
     def __init__(self, server: EmbeddedServer) -> None:
         self._server = server
+        self._shot: threading.Timer | None = None
 
     def shoot(self) -> None:
         pid = self._server.pid
         assert pid is not None
-        threading.Timer(random.uniform(0, LATEST_KILL_S), os.kill, (pid, signal.SIGKILL)).start()
+        self._shot = threading.Timer(random.uniform(0, LATEST_KILL_S), os.kill, (pid, signal.SIGKILL))
+        self._shot.start()
+
+    def wait(self) -> None:
+        """Until the server was killed, and its end was noticed."""
+        assert self._shot is not None, "the commit did not set out"
+        self._shot.join()
+        time.sleep(LATEST_KILL_S)
 
 
 def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Settings) -> None:
@@ -95,7 +103,7 @@ def _one_round(store: Store, killer: Killer, told: Told, held: Settings, key: st
     except (StoreAway, Overtaken):
         acknowledged = False
         told.left_open += 1
-    time.sleep(1.5 * LATEST_KILL_S)  # now it was killed in any case
+    killer.wait()
     _answers(store)
     told.away_s.append(time.monotonic() - began_s)
     head, kept, remembered = _state(store, id_, key)

@@ -13,11 +13,9 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules import units
-from accord_rules.derive.case import Case
 from accord_rules.derive.colour import read_colour
 from accord_rules.derive.fibres import ACETATES
-from accord_rules.examples import example_facts, example_order, pressing_cases, step
-from accord_rules.facts import Scope
+from accord_rules.examples import case_of, example_order, step
 from accord_rules.governance.limits import derived_with
 from accord_rules.governance.written import written
 from accord_rules.infer.condition import Compare, LimitName, comparisons
@@ -136,7 +134,7 @@ def _driven(
     before: tuple[float, float] | None = None
     found: Order | None = None
     for _ in range(_TRIES):
-        trial = _sound(settings, driver, order, put, shop)
+        trial = sound(settings, driver, order, put, shop)
         if trial is None:
             return found
         now = fact_of(settings, trial, shop, fact)
@@ -155,14 +153,7 @@ def _driven(
 
 def fact_of(settings: Settings, order: Order, shop: Shop, fact: str) -> float | None:
     """A number fact of an order's first decoration, on the press it names or the shop's first."""
-    whole = Case(settings, shop, order)
-    scope, case = FACTS[fact].scope, whole
-    if scope is Scope.DECORATION:
-        case = whole.decoration_case(0)
-    elif scope is Scope.PRESSING:
-        named = shop.press(order.press) if isinstance(order.press, str) else order.press
-        case = pressing_cases(whole, named or shop.presses[0])[0]
-    value = case[fact]
+    value = case_of(FACTS[fact].scope, order, shop, settings)[fact]
     return None if value is None else float(value)
 
 
@@ -172,13 +163,15 @@ def _driven_blindly(settings: Settings, name: str, values: Sequence[float]) -> I
     made = 0
     for rule in settings.rules.values():
         example = next((each for each in rule.fires if "facts" not in each), None)
-        if example is None or not _reads(settings, rule, example, name):
+        if example is None:
             continue
         order, shop = example_order(example, settings)
+        if not reads(settings, rule, order, shop, name):
+            continue
         yield order, shop
         for driver in drivers(settings)[dimension.name]:
             for value in (values[0], values[len(values) // 2], values[-1]):
-                trial = _sound(settings, driver, order, value, shop)
+                trial = sound(settings, driver, order, value, shop)
                 if trial is not None:
                     made += 1
                     yield trial, shop
@@ -204,22 +197,23 @@ class _Noting(Mapping[str, float]):
         return len(self._values)
 
 
-def _reads(settings: Settings, rule: Rule, example: Mapping[str, Any], name: str) -> bool:
+def reads(settings: Settings, rule: Rule, order: Order, shop: Shop, name: str) -> bool:
     """Whether working out the facts of the rule's condition reads the limit."""
     noting = _Noting(settings.limit_values)
-    example_facts(rule, example, replace(settings, limit_values=noting))
+    case = case_of(rule.scope, order, shop, replace(settings, limit_values=noting))
+    case.facts(tuple(rule.condition.facts))
     return name in noting.read
 
 
-def _sound(settings: Settings, driver: Driver, order: Order, value: float, shop: Shop) -> Order | None:
+def sound(settings: Settings, driver: Driver, order: Order, value: float, shop: Shop) -> Order | None:
     """The driven order as its document says it, None where no document can: a witness must be one that can be sent."""
     try:
         return resolve(read(Order, written(driver(order, value))), settings, shop)
-    except (_CannotBe, DocumentError):
+    except (CannotBe, DocumentError):
         return None
 
 
-class _CannotBe(Exception):
+class CannotBe(Exception):
     """The field cannot hold this value."""
 
 
@@ -247,10 +241,10 @@ def drivers(settings: Settings) -> Mapping[str, Sequence[Driver]]:
     return MappingProxyType({name: tuple(each) for name, each in found.items()})
 
 
-def _within(dimension: units.Dimension, value: float) -> float:
+def within(dimension: units.Dimension, value: float) -> float:
     low = value <= dimension.least if dimension.least_open else value < dimension.least
     if low or value > dimension.most:
-        raise _CannotBe
+        raise CannotBe
     return round(value, 9)
 
 
@@ -266,7 +260,7 @@ def _with_first(order: Order, **fields: Any) -> Order:
 def _asked(field: str, dimension: units.Dimension) -> Driver:
     def drive(order: Order, value: float) -> Order:
         asked = order.decorations[0].settings or AskedSettings()
-        allowed = 0.0 if value == 0 and field in ("pre_press", "second_press") else _within(dimension, value)
+        allowed = 0.0 if value == 0 and field in ("pre_press", "second_press") else within(dimension, value)
         return _with_first(order, settings=replace(asked, **_field(field, allowed)))
 
     return drive
@@ -274,16 +268,16 @@ def _asked(field: str, dimension: units.Dimension) -> Driver:
 
 def _asked_at_surface(order: Order, value: float) -> Order:
     asked = order.decorations[0].settings or AskedSettings()
-    return _with_first(order, settings=replace(asked, temperature=_within(units.TEMPERATURE, value), read_at="surface"))
+    return _with_first(order, settings=replace(asked, temperature=within(units.TEMPERATURE, value), read_at="surface"))
 
 
 def _of_order(field: str, dimension: units.Dimension) -> Driver:
-    return lambda order, value: replace(order, **_field(field, _within(dimension, value)))
+    return lambda order, value: replace(order, **_field(field, within(dimension, value)))
 
 
 def _whole(value: float, least: int, most: int) -> int:
     if value != int(value) or not least <= value <= most:
-        raise _CannotBe
+        raise CannotBe
     return int(value)
 
 
@@ -292,30 +286,30 @@ def _of_order_whole(field: str) -> Driver:
 
 
 def _of_item(field: str, dimension: units.Dimension) -> Driver:
-    return lambda order, value: replace(order, item=replace(order.item, **_field(field, _within(dimension, value))))
+    return lambda order, value: replace(order, item=replace(order.item, **_field(field, within(dimension, value))))
 
 
 def _of_decoration(field: str, dimension: units.Dimension) -> Driver:
-    return lambda order, value: _with_first(order, **{field: _within(dimension, value)})
+    return lambda order, value: _with_first(order, **{field: within(dimension, value)})
 
 
 def _sized(side: str) -> Driver:
     def drive(order: Order, value: float) -> Order:
         size = order.decorations[0].size or Size(100.0, 100.0)
-        return _with_first(order, size=replace(size, **_field(side, _within(units.LENGTH, value))))
+        return _with_first(order, size=replace(size, **_field(side, within(units.LENGTH, value))))
 
     return drive
 
 
 def _finest_line(order: Order, value: float) -> Order:
     artwork = order.decorations[0].artwork or Artwork()
-    return _with_first(order, artwork=replace(artwork, finest_line=_within(units.LENGTH, value)))
+    return _with_first(order, artwork=replace(artwork, finest_line=within(units.LENGTH, value)))
 
 
 def _age(field: str) -> Driver:
     def drive(order: Order, value: float) -> Order:
         if not 0 <= value <= 120:
-            raise _CannotBe
+            raise CannotBe
         use = replace(order.use or Use(), **_field(field, float(value)))
         if use.age_from is not None and use.age_to is not None and use.age_from > use.age_to:
             use = replace(use, age_from=float(value), age_to=float(value))
@@ -327,8 +321,8 @@ def _age(field: str) -> Driver:
 def _power(order: Order, value: float) -> Order:
     """A described press's power, W; what a fact in percent makes of it is found by trying."""
     if not isinstance(order.press, Press):
-        raise _CannotBe
-    return replace(order, press=replace(order.press, power=_within(units.POWER, value)))
+        raise CannotBe
+    return replace(order, press=replace(order.press, power=within(units.POWER, value)))
 
 
 def _decorations(order: Order, value: float) -> Order:
@@ -351,7 +345,7 @@ def _shades(pattern: str, measure: str) -> tuple[tuple[float, str], ...]:
 def _shade(pattern: str, measure: str, value: float) -> str:
     shades = _shades(pattern, measure)
     if not min(shades)[0] - 1 <= value <= max(shades)[0] + 1:
-        raise _CannotBe
+        raise CannotBe
     return min(shades, key=lambda each: abs(each[0] - value))[1]
 
 
@@ -386,7 +380,7 @@ def _fibre(code: str, fillers: tuple[str, str] = ("CO", "PES")) -> Driver:
 
     def drive(order: Order, value: float) -> Order:
         if not 0 <= value <= 100:
-            raise _CannotBe
+            raise CannotBe
         mix = dict(order.item.fibres or {})
         mix.pop(code, None)
         others = mix or {next(each for each in fillers if each != code): 100.0}

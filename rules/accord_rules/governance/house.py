@@ -26,6 +26,7 @@ from accord_rules.authority import Authority, Judged
 from accord_rules.catalogue import Amount
 from accord_rules.derive.case import Case
 from accord_rules.examples import rule_failures
+from accord_rules.governance.boundaries import at_boundaries
 from accord_rules.governance.edges import Question, around_limit
 from accord_rules.governance.limits import LOOSER, MIXED, STRICTER, direction, move
 from accord_rules.governance.written import written
@@ -289,12 +290,16 @@ def _example_refusals(laid: Settings, rules: Mapping[str, Rule]) -> Iterable[Ref
 
 
 def witness(settings: Settings, name: str, value: float, shop: Shop | None = None) -> Witness | None:
-    """An order whose verdict is more permissive with the limit at ``value``; else one that loses a finding; or None."""
+    """An order whose verdict is more permissive with the limit at ``value``; else one that loses a finding; or None.
+
+    Orders at the limit's edges come first; where they show nothing, those at the boundaries of rules.
+    """
     moved = replace(settings, limit_values=MappingProxyType({**settings.limit_values, name: value}))
     shared = Authority(settings, 1)
     loosened = Authority(moved, 1, shared.scales)
     try:
-        return _witness(shared, loosened, around_limit(settings, name, value), shop)
+        edges = _witness(shared, loosened, around_limit(settings, name, value), shop)
+        return edges or _witness(shared, loosened, at_boundaries(settings, name), shop)
     finally:
         loosened.close()
         shared.close()

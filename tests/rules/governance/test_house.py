@@ -24,7 +24,7 @@ from accord_rules.governance.house import (
 from accord_rules.governance.written import written
 from accord_rules.order import Order, SettleRequest
 from accord_rules.reading import DocumentError, read
-from accord_rules.settings import Settings
+from accord_rules.settings import Settings, amount
 from accord_rules.shop import Shop
 from accord_rules.verdict import VERDICTS, canonical
 
@@ -135,6 +135,39 @@ def test_a_move_that_cuts_both_ways_is_refused(book: Settings) -> None:
     assert "some orders' verdicts stricter and others' looser" in refusal.message
     assert refusal.witness is not None
     assert VERDICTS.index(refusal.witness.house_verdict) < VERDICTS.index(refusal.witness.shared_verdict)
+
+
+@pytest.mark.parametrize(
+    ("limit", "looser"),
+    [
+        ("heat.short_trial", "25 K"),  # what the heat estimate makes of temperature, dwell and stack together
+        ("heat.sag_caution", "13 K"),
+        ("order.shift", "12 h"),  # quantity times the time of each piece
+        ("press.parts_most", 9.0),  # how often a platen is set down, which the size decides
+        ("press.calibration_age_most", 500.0),  # what only a described press says
+        ("press.spread_most", "13 K"),
+        ("electric.voltage_off_most", 15.0),
+        ("care.iron_2_2023", "165 °C"),  # a label of that edition
+        ("pressure.light_most", "12.1 kPa"),  # a gauge's reading
+        ("order.contrast_least", 1.0),
+    ],
+)
+def test_limits_that_no_field_drives_by_itself_have_a_witness_too(
+    limit: str, looser: str | float, book: Settings
+) -> None:
+    refusal = refused(book, {"limits": {limit: looser}})[f"/limits/{limit}"]
+    assert refusal.witness is not None
+    assert refusal.witness.lost
+    _, shop = example_order({}, book)
+    order = read(Order, refusal.witness.order)
+    value = amount(book.limit_dimension(limit), looser)
+    moved = replace(book, limit_values=MappingProxyType({**book.limit_values, limit: value}))
+    rules = []
+    for settings in (book, moved):
+        asked = Authority(settings, 1)
+        rules.append({each.rule for each in asked.validate(order, shop).findings})
+        asked.close()
+    assert set(refusal.witness.lost) == rules[0] - rules[1]
 
 
 def test_a_witness_can_be_shown_at_the_shops_own_presses(book: Settings) -> None:
