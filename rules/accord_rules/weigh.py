@@ -123,9 +123,11 @@ class Scales:
     def __init__(self, settings: Settings, slots: int = 4, shared: Scales | None = None, kept: int = KEPT) -> None:
         self.settings = settings
         self._rules = {scope: _of_scope(settings, scope) for scope in Scope}
+        self._ranked = tuple(self._rules.values())
         self._watched = {scope: _of_scope(settings, scope, enforced=False) for scope in Scope}
         self._names = {scope: _facts_named(rules.values()) for scope, rules in self._rules.items()}
-        self._values = {scope: _values_of(names) for scope, names in self._names.items()}
+        # By rank: a scope's own hash takes longer than what is looked up.
+        self._values = tuple(_values_of(self._names[scope]) for scope in Scope)
         known = shared.settings.rules if shared is not None else {}
         self._own = {
             scope: Inference(conditions, FACT_TYPES, slots, kept)
@@ -167,8 +169,8 @@ class Scales:
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope."""
         scope = case.scope
-        values = self._values[scope](case)
-        asked = (scope, values)
+        values = self._values[scope.rank](case)
+        asked = (scope.rank, values)
         inferred = self._answered.get(asked)
         if inferred is None:
             facts, limits = dict(zip(self._names[scope], values, strict=True)), self.settings.limit_values
@@ -194,7 +196,7 @@ class Scales:
         return frozenset(held)
 
     def _weighed(self, case: Case, inferred: Inferred) -> Weighed:
-        rules = self._rules[case.scope]
+        rules = self._ranked[case.scope.rank]
         return Weighed(
             tuple(Fired(rules[name], case) for name in inferred.fired),
             tuple(Open(rules[name], case, facts) for name, facts in inferred.unknown.items()),

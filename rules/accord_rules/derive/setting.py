@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import product
 from math import ceil
-from typing import Any
+from typing import Any, NamedTuple
 
 from accord_rules import units
 from accord_rules.catalogue import Consumable, Transfer
@@ -24,11 +24,11 @@ RAISED = frozenset(
     {"button", "collar", "drawstring", "elastic-waist", "embroidery", "hood", "placket", "pocket", "seam", "zip"}
 )
 _HOTTER_STEP_K = 5.0
+_NOTHING_SAID = Settings()
 NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
+class Chosen(NamedTuple):
     """Complete settings of one pressing. None only where nothing is allowed or nothing is needed.
 
     ``pressure`` is a word, or the gauge reading in kPa; ``pressure_kpa`` is what reaches the print.
@@ -53,7 +53,7 @@ def choose(case: Case) -> Chosen | None:
     needed: Needed | None = case["transfer.needed"]
     if needed is None or case.transfer is None:
         return None
-    said = case.decoration.settings or Settings()
+    said = case.decoration.settings or _NOTHING_SAID
     wanted = _Wanted(said, needed, case.transfer)
     return _until_hot_enough(case, wanted, _complete(case, wanted, *_temperature(case, said)))
 
@@ -114,9 +114,9 @@ def _long_enough(case: Case, said: Settings, chosen: Chosen) -> tuple[Chosen, bo
         return chosen, False
     most = case["window.time_high_s"]
     if ready >= most:
-        return replace(chosen, time_s=most), ready == most
+        return chosen._replace(time_s=most), ready == most
     step = _time_step(ready)
-    return replace(chosen, time_s=float(min(step * ceil(ready / step), most))), True
+    return chosen._replace(time_s=float(min(step * ceil(ready / step), most))), True
 
 
 def _hotter(case: Case, surface_c: float) -> Iterator[float]:
@@ -268,10 +268,10 @@ def cooled(case: Case, chosen: Chosen, hottest_c: float) -> Chosen:
     most = round(calibration.surface_c(cold) - _HAIR_K / 2, 6)
     sure = room(case)[0]
     display_c, surface_c = at_surface(case, most, sure if sure <= most else low, most)
-    cooler = replace(
-        chosen, display_c=display_c, surface_c=surface_c, spread_k=round(calibration.spread_k(display_c), 6)
+    cooler = chosen._replace(
+        display_c=display_c, surface_c=surface_c, spread_k=round(calibration.spread_k(display_c), 6)
     )
-    return _long_enough(case, case.decoration.settings or Settings(), cooler)[0]
+    return _long_enough(case, case.decoration.settings or _NOTHING_SAID, cooler)[0]
 
 
 def alternatives(case: Case, first: Chosen, *, heat: bool, time: bool) -> Iterator[Chosen]:
@@ -280,7 +280,7 @@ def alternatives(case: Case, first: Chosen, *, heat: bool, time: bool) -> Iterat
     They lie at the ends of the room, and on both sides of every threshold of the book that falls between (each
     shifted by the spread too, since rules speak of the hottest and coolest spot as well as of the mean).
     """
-    said = case.decoration.settings or Settings()
+    said = case.decoration.settings or _NOTHING_SAID
     surfaces: list[float | None] = [first.surface_c]
     if heat and said.temperature is None and case["window.exists"]:
         surfaces += _surface_candidates(case, first.spread_k)
@@ -290,7 +290,7 @@ def alternatives(case: Case, first: Chosen, *, heat: bool, time: bool) -> Iterat
     for surface_c, time_s in product(surfaces, times):
         if (surface_c, time_s) == (first.surface_c, first.time_s):
             continue
-        other = replace(first, time_s=time_s)
+        other = first._replace(time_s=time_s)
         if surface_c is not None and surface_c != first.surface_c:
             display_c = round(case["press.calibration"].display_c(surface_c), 6)
             if display_c > case["press.display_most_c"]:
@@ -301,8 +301,8 @@ def alternatives(case: Case, first: Chosen, *, heat: bool, time: bool) -> Iterat
 
 def hottest_and_longest(case: Case, first: Chosen) -> Iterator[Chosen]:
     """The longest dwell with the most heat that holds over the press's spread, then with the most the window allows."""
-    said = case.decoration.settings or Settings()
-    chosen = first if said.time is not None else replace(first, time_s=case["window.time_high_s"])
+    said = case.decoration.settings or _NOTHING_SAID
+    chosen = first if said.time is not None else first._replace(time_s=case["window.time_high_s"])
     if said.temperature is not None or not case["window.exists"]:
         yield chosen
         return
@@ -313,7 +313,7 @@ def hottest_and_longest(case: Case, first: Chosen) -> Iterator[Chosen]:
 
 def _at_display(case: Case, chosen: Chosen, display_c: float) -> Chosen:
     surface_c = round(case["press.calibration"].surface_c(display_c), 6)
-    return replace(chosen, display_c=display_c, surface_c=surface_c)
+    return chosen._replace(display_c=display_c, surface_c=surface_c)
 
 
 def _surface_candidates(case: Case, spread_k: float) -> list[float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from accord_rules import units
 from accord_rules.derive.case import Case
@@ -11,8 +11,7 @@ from accord_rules.facts import BOOL, DATA, TEXT, Scope, fact, number
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 
 
-@dataclass(frozen=True, slots=True)
-class Bound:
+class Bound(NamedTuple):
     """One bound on the surface temperature, °C: the short word of what sets it, and a clause with the number."""
 
     value_c: float

@@ -252,7 +252,7 @@ def test_what_no_setting_changes_is_shared_rightly(piece: str, press: str, book:
     """Facts kept for the next case of a decoration and press are those a fresh case finds with other settings."""
     fresh, _ = pressed(book, PIECES[piece], press)
     assert fresh.parent is not None
-    hot = replace(fresh.chosen, surface_c=99.0, display_c=99.0, time_s=7.0)
+    hot = fresh.chosen._replace(surface_c=99.0, display_c=99.0, time_s=7.0)
     kept = fresh.parent.pressing_case(fresh.press, hot)
     lone = Case(
         book, fresh.shop, fresh.order, parent=fresh.parent, scope=Scope.PRESSING, index=0, press=fresh.press, chosen=hot
