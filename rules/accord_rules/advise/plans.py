@@ -22,7 +22,7 @@ from accord_rules.verdict import Plan, PlannedDecoration, RuledOut
 from accord_rules.weigh import OnPress, Scales, Weighed, findings
 from accord_rules.wording import order_settings
 
-PLANS_MOST = 12
+PLANS_MOST = 10
 # Combinations of transfers that are weighed on one press: two open decorations with sixteen transfers each.
 COMBINATIONS_MOST = 256
 # Weights fall off by halves: the first wish outweighs all later ones together.

@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from accord_rules.advise.plans import PLANS_MOST
 from accord_rules.order import PREFERENCES
 from accord_service.cli.asking import answered, answerer
 from accord_service.cli.check import DONE, NOT_DONE, UNASKED
@@ -24,7 +25,7 @@ from accord_service.cli.show import show_refusal, show_settlement
     type=click.Choice(PREFERENCES),
     help="What matters, weightiest first; may be given several times. Takes the place of the order's own.",
 )
-@click.option("--plans", type=click.IntRange(1, 12), default=1, show_default=True, help="How many plans to show whole.")
+@click.option("--plans", type=click.IntRange(1, PLANS_MOST), default=1, show_default=True, help="How many plans to show whole.")
 @answered
 @click.pass_context
 def settle(
