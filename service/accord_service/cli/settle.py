@@ -25,7 +25,9 @@ from accord_service.cli.show import show_refusal, show_settlement
     type=click.Choice(PREFERENCES),
     help="What matters, weightiest first; may be given several times. Takes the place of the order's own.",
 )
-@click.option("--plans", type=click.IntRange(1, PLANS_MOST), default=1, show_default=True, help="How many plans to show whole.")
+@click.option(
+    "--plans", type=click.IntRange(1, PLANS_MOST), default=1, show_default=True, help="How many plans to show whole."
+)
 @answered
 @click.pass_context
 def settle(
