@@ -79,17 +79,8 @@ def _cut(
 
 
 @lru_cache(maxsize=2 * CACHED_STACKS)
-def _ready(
-    layers: tuple[Layer, ...],
-    interfaces: tuple[Interface, ...],
-    blank: int,
-    below_w_m2k: float,
-    refine: int,
-    platen_j_m2k: float,
-    own_w_m2k: float,
-) -> _Ready:
+def _ready(cells: _Cut, own_w_m2k: float) -> _Ready:
     """``own_w_m2k``: what holds the platen at its own temperature, loss to air and the controller's slope together."""
-    cells = _cut(layers, interfaces, blank, below_w_m2k, refine, platen_j_m2k)
     diagonal = cells.diagonal.copy()
     diagonal[0] += own_w_m2k
     modes = decompose(cells.capacity, diagonal, cells.beside)
@@ -175,13 +166,12 @@ def _stretches(
         raise HeatError("this solver is for a platen under proportional control")
     below, below_c = outer_conductance_w_m2k(stack.bottom), outer_c(stack.bottom)
     regimes = _regimes(platen, platen.control)
-    cells, place, begun_s, done = None, 1, 0.0, 0
+    whole_stack = _cut(stack.layers, stack.interfaces, stack.blank, below, refine, platen.capacity_j_m2k)
+    cells = _before(platen.set_c, whole_stack.grid.spread(start_c))
+    place, begun_s, done = 1, 0.0, 0
     for _ in range(_MOST_PASSAGES):
         regime = regimes[place]
-        own = platen.loss_w_m2k + regime.slope_w_m2k
-        ready = _ready(stack.layers, stack.interfaces, stack.blank, below, refine, platen.capacity_j_m2k, own)
-        if cells is None:
-            cells = _before(platen.set_c, ready.grid.spread(start_c))
+        ready = _ready(whole_stack, platen.loss_w_m2k + regime.slope_w_m2k)
         inflow = np.zeros(len(cells))
         inflow[0] = platen.loss_w_m2k * platen.ambient_c + regime.fixed_w_m2
         inflow[-1] += ready.grid.link_w_m2k[-1] * below_c
