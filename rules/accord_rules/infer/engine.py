@@ -66,6 +66,8 @@ MOST_IDENTICAL = 250
 MOST_RULES = 1000
 # So many words of one fact are kept with their text; a book has fewer.
 MOST_WORDS = 1000
+# So many values of a number are kept with their text, for each of so many shops' limits.
+MOST_VALUES, MOST_LIMITS = 400, 8
 # A slot is held for some ten microseconds: waiting this long means it was lost.
 WAIT_S = 5.0
 RESERVED = ("id", "sid", "k_", "warm_", "$s", "$forward", "$i")
@@ -335,6 +337,8 @@ class _Pieces(dict[Any, str]):
 
 
 _Subject = _WordOf | _RankOf | Atom
+# Facts with the texts of the values they have had.
+_Written = list[tuple[str, dict[Any, str]]]
 # What a fact is compared with here: the comparison, with what, and the text where it is false and where it is true.
 _Worked = tuple[Callable[[Any, Any], Any], str, str, str]
 
@@ -351,39 +355,62 @@ class _Record:
         valued = _valued(sent)
         self._valued = tuple(fact for fact, _ in valued)
         self._texts = tuple(pieces for _, pieces in valued)
-        self._ranked = _ranked(sent)
+        self._ranked = {each[0]: each for each in _ranked(sent)}
         self._pairs: list[tuple[str, Callable[[Any, Any], Any], str, str, str]] = []
-        self._contained: list[tuple[str, str, str, str]] = []
+        contained: dict[str, list[tuple[str, str, str]]] = {}
         for subject, pieces in sent:
             match subject:
                 case Compare(FactName(name=left), sign, FactName(name=right)):
                     self._pairs.append((left, COMPARE[sign], right, pieces[0], pieces[1]))
                 case Contains(FactName(name=fact), word, _):
-                    self._contained.append((fact, word, pieces[0], pieces[1]))
+                    contained.setdefault(fact, []).append((word, pieces[0], pieces[1]))
+        self._contained = tuple(contained.items())
+        self._written: dict[int, tuple[Limits, _Written]] = {}
 
     def write(self, facts: Facts, limits: Limits) -> str:
-        """The record without its braces; empty where no test of the network can hold."""
+        """The record without its braces; empty where no test of the network can hold. ``limits`` must never change."""
         known = facts.get
         parts = list(map(operator.getitem, self._texts, map(known, self._valued)))
-        for fact, literals, count, pieces, worked in self._ranked:
+        for fact, written in self._written_under(limits):
             value = known(fact)
-            # NaN is unequal to itself, and not known.
-            if value is None or value != value:
+            if value is None:
                 continue
-            if count:
-                place = bisect_left(literals, value)
-                parts.append(pieces[2 * place + (place < count and literals[place] == value)])
-            for compare, limit, no, yes in worked:
-                parts.append(yes if compare(value, limits[limit]) else no)
+            text = written.get(value)
+            if text is None:
+                if len(written) >= MOST_VALUES:
+                    written.clear()
+                text = written[value] = self._text(fact, value, limits)
+            parts.append(text)
         for left, compare, right, no, yes in self._pairs:
             one, other = known(left), known(right)
             if one is not None and other is not None and one == one and other == other:
                 parts.append(yes if compare(one, other) else no)
-        for fact, word, no, yes in self._contained:
+        for fact, words in self._contained:
             value = known(fact)
             if value is not None:
-                parts.append(yes if word in value else no)
+                parts += [yes if word in value else no for word, no, yes in words]
         return "".join(parts)
+
+    def _written_under(self, limits: Limits) -> _Written:
+        """The texts of numbers by their values, which hang on the limits and on nothing else."""
+        kept = self._written.get(id(limits))
+        if kept is None:
+            if len(self._written) >= MOST_LIMITS:
+                self._written.clear()
+            # The limits stay here, so that no others can come to have their id.
+            kept = self._written[id(limits)] = (limits, [(fact, {}) for fact in self._ranked])
+        return kept[1]
+
+    def _text(self, fact: str, value: Any, limits: Limits) -> str:
+        # NaN is unequal to itself, and not known.
+        if value != value:
+            return ""
+        _, literals, count, pieces, worked = self._ranked[fact]
+        text = ""
+        if count:
+            place = bisect_left(literals, value)
+            text = pieces[2 * place + (place < count and literals[place] == value)]
+        return text + "".join([yes if compare(value, limits[limit]) else no for compare, limit, no, yes in worked])
 
 
 def _valued(sent: Sequence[tuple[_Subject, tuple[str, ...]]]) -> list[tuple[str, _Pieces]]:
