@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
-from typing import Any
+from typing import Any, NamedTuple
 
 from accord_rules import units
 from accord_rules.advise.sequence import find_sequence
@@ -37,8 +37,7 @@ _TURNS_WITH_SETTINGS = _TURNS_WITH_HEAT | _TURNS_WITH_TIME
 _ANSWERS_KEPT = 1024
 
 
-@dataclass(frozen=True, slots=True)
-class Fired:
+class Fired(NamedTuple):
     """A rule that holds, and the case it holds for."""
 
     rule: Rule
@@ -49,8 +48,7 @@ class Fired:
         return self.rule.pointer(self.case.index)
 
 
-@dataclass(frozen=True, slots=True)
-class Open:
+class Open(NamedTuple):
     """A rule that may hold, and the unknown facts that can still decide it."""
 
     rule: Rule

@@ -7,8 +7,7 @@ so that they are worked out once an order, not once a decoration and press.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from accord_rules import units
 from accord_rules.catalogue import Blank, PressType, Substrate, Transfer
@@ -23,8 +22,7 @@ if TYPE_CHECKING:
 _FACTS: Mapping[str, Fact] = declared()
 
 
-@dataclass(frozen=True, slots=True)
-class Sequenced:
+class Sequenced(NamedTuple):
     """The order of pressings found for a whole order: indices first to last, or a sentence on why there is none.
 
     ``conflicts`` are then the smallest sets of decorations that have no order among themselves. ``total_s`` is the time
