@@ -249,6 +249,7 @@ class Authority:
             self._plans(found.possible, request, shop, experiences),
             plans.ruled_out(found, self.settings),
             needs(found.open, self.settings),
+            found.complete,
             request.reference,
         )
 
@@ -315,6 +316,7 @@ class Authority:
             ground(whole, judge),
             plans.ruled_out(found, self.settings),
             needs(found.open, self.settings),
+            found.complete,
             order.reference,
         )
 

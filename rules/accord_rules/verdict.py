@@ -247,12 +247,17 @@ class RuledOut:
 
 @dataclass(frozen=True, slots=True)
 class Settlement:
-    """The answer to a recommend request: plans best first, and what was ruled out and why."""
+    """The answer to a recommend request: plans best first, and what was ruled out and why.
+
+    ``complete``: whether every combination of transfers was weighed; of many open decorations only the best transfers
+    are combined.
+    """
 
     basis: Basis
     plans: tuple[Plan, ...]
     ruled_out: tuple[RuledOut, ...]
     needs: tuple[Need, ...]
+    complete: bool
     reference: str | None
 
     def document(self) -> dict[str, Any]:
@@ -264,6 +269,7 @@ class Settlement:
             "plans": [each.document() for each in self.plans],
             "ruled_out": [each.document() for each in self.ruled_out],
             "needs": [each.document() for each in self.needs],
+            "complete": self.complete,
             "reference": self.reference,
         }
 
@@ -351,7 +357,8 @@ class AllowedOn:
 
 @dataclass(frozen=True, slots=True)
 class Envelope:
-    """What is still allowed for what an order leaves open. ``transfers``: by decoration, those that may do."""
+    """What is still allowed for what an order leaves open. ``transfers``: by decoration, those that may do;
+    ``complete`` as in a ``Settlement``."""
 
     basis: Basis
     presses: tuple[str, ...]
@@ -360,6 +367,7 @@ class Envelope:
     ground: tuple[AllowedGround, ...] | None
     ruled_out: tuple[RuledOut, ...]
     needs: tuple[Need, ...]
+    complete: bool
     reference: str | None
 
     def document(self) -> dict[str, Any]:
@@ -374,5 +382,6 @@ class Envelope:
             "ground": None if self.ground is None else [each.document() for each in self.ground],
             "ruled_out": [each.document() for each in self.ruled_out],
             "needs": [each.document() for each in self.needs],
+            "complete": self.complete,
             "reference": self.reference,
         }

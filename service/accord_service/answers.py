@@ -33,6 +33,10 @@ def texts(about: str) -> fields.List[Any]:
     return fields.List(fields.String(), required=True, metadata={"description": about})
 
 
+def flag(about: str, *, allow_none: bool = False) -> fields.Boolean:
+    return fields.Boolean(required=True, allow_none=allow_none, metadata={"description": about})
+
+
 def whole(about: str) -> fields.Integer:
     return fields.Integer(required=True, strict=True, metadata={"description": about})
 
@@ -226,12 +230,19 @@ class RuledOutAnswer(Shape):
     findings = several(FindingAnswer, "what blocks them")
 
 
+_COMPLETE = (
+    "whether every combination of transfers was weighed; of many open decorations only the best transfers are combined,"
+    " and to find no way then proves nothing"
+)
+
+
 class SettlementAnswer(BasisAnswer):
     """Plans, best first, and what was ruled out."""
 
     plans = several(PlanAnswer, "best first; empty if nothing in the book will do")
     ruled_out = several(RuledOutAnswer, "what will not do, and why")
     needs = several(NeedAnswer, "what to ask to settle it")
+    complete = flag(_COMPLETE)
     reference = text("the shop's own, echoed", allow_none=True)
 
 
@@ -324,6 +335,7 @@ class EnvelopeAnswer(BasisAnswer):
     )
     ruled_out = several(RuledOutAnswer, "what will not do, and why")
     needs = several(NeedAnswer, "what to ask before more can be said")
+    complete = flag(_COMPLETE)
     reference = text("the shop's own, echoed", allow_none=True)
 
 
@@ -498,7 +510,7 @@ class PressCalibrationAnswer(Shape):
     age_days = fields.Integer(
         required=True, strict=True, allow_none=True, metadata={"description": "of the oldest reading; null if undated"}
     )
-    stale = fields.Boolean(required=True, metadata={"description": "older than readings are trusted"})
+    stale = flag("older than readings are trusted")
 
 
 class OwnShopAnswer(Shape):

@@ -11,6 +11,7 @@ from accord_service.answers import (
     FindingAnswer,
     Shape,
     VerdictAnswer,
+    flag,
     several,
     table,
     text,
@@ -27,10 +28,6 @@ RESULTS = ("good", "failed")
 
 def time(about: str) -> fields.String:
     return text(f"{about}, UTC")
-
-
-def flag(about: str, *, allow_none: bool = False) -> fields.Boolean:
-    return fields.Boolean(required=True, allow_none=allow_none, metadata={"description": about})
 
 
 def text_or_null(about: str) -> fields.String:

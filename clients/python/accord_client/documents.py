@@ -44,6 +44,9 @@ class _Pick:
         value = self.document.get(name)
         return float(value) if isinstance(value, int) and not isinstance(value, bool) else self._typed(name, float)
 
+    def flag(self, name: str) -> bool:
+        return self._typed(name, bool)
+
     def table(self, name: str) -> dict[str, Any]:
         return self._typed(name, dict)
 
@@ -322,13 +325,17 @@ class RuledOut:
 
 @dataclass(frozen=True, slots=True)
 class Settlement:
-    """How the order can be done, best way first; ``plans`` is empty when nothing will do."""
+    """How the order can be done, best way first; ``plans`` is empty when nothing will do.
+
+    ``complete``: whether every combination of transfers was weighed; if not, no plan proves nothing.
+    """
 
     revision: int
     digest: str
     plans: tuple[Plan, ...]
     ruled_out: tuple[RuledOut, ...]
     needs: tuple[Need, ...]
+    complete: bool
     reference: str | None
     document: Document = _kept()
 
@@ -341,6 +348,7 @@ class Settlement:
             pick.several("plans", Plan.read),
             pick.several("ruled_out", RuledOut.read),
             pick.several("needs", Need.read),
+            pick.flag("complete"),
             pick.text_or_none("reference"),
             pick.document,
         )
@@ -361,6 +369,7 @@ class Envelope:
     ground: tuple[Document, ...] | None
     ruled_out: tuple[RuledOut, ...]
     needs: tuple[Need, ...]
+    complete: bool
     reference: str | None
     document: Document = _kept()
 
@@ -376,6 +385,7 @@ class Envelope:
             None if pick.document.get("ground") is None else pick.tables("ground"),
             pick.several("ruled_out", RuledOut.read),
             pick.several("needs", Need.read),
+            pick.flag("complete"),
             pick.text_or_none("reference"),
             pick.document,
         )

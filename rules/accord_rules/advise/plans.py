@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from math import prod
@@ -84,12 +84,14 @@ class Candidate:
 class Search:
     """What a search came to: ``possible`` best first, ``others`` in the order they were tried.
 
-    ``hopeless`` are blocked whatever the press, so that no press was looked at.
+    ``hopeless`` are blocked whatever the press, so that no press was looked at. ``complete``: whether all combinations
+    were weighed; if not, finding nothing proves nothing.
     """
 
     possible: tuple[Candidate, ...]
     others: tuple[Candidate, ...]
     hopeless: tuple[Filled, ...]
+    complete: bool
 
     @property
     def open(self) -> Weighed:
@@ -106,9 +108,11 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
     choices = [_transfers(decoration, shop, scales) for decoration in order.decorations]
     alone = [_alone(scales, whole, index, names, presses) for index, names in enumerate(choices)]
     filled: dict[tuple[str, ...], Filled] = {}
-    candidates = []
+    candidates, complete = [], True
     for press in presses:
-        for names in _combinations(scales, press, choices, alone):
+        combined, each_of = _combinations(scales, press, choices, alone)
+        complete = complete and each_of
+        for names in combined:
             if names not in filled:
                 filled[names] = _filled(scales, whole, general, names)
             if not filled[names].hopeless:
@@ -119,7 +123,8 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
     for candidate in candidates:
         (possible if candidate.possible else others).append(candidate)
     possible.sort(key=lambda each: rank_key(each, prefer))
-    return Search(tuple(possible), tuple(others), tuple(each for each in filled.values() if each.hopeless))
+    hopeless = tuple(each for each in filled.values() if each.hopeless)
+    return Search(tuple(possible), tuple(others), hopeless, complete)
 
 
 def presses_of(order: Order, shop: Shop) -> tuple[Press, ...]:
@@ -168,19 +173,23 @@ def _alone(scales: Scales, whole: Case, index: int, names: Sequence[str], presse
 
 def _combinations(
     scales: Scales, press: Press, choices: Sequence[Sequence[str]], alone: Sequence[_Alone]
-) -> Iterator[tuple[str, ...]]:
-    """Hopeful combinations for one press; where a decoration has no hopeful transfer, each of its transfers once.
+) -> tuple[Iterable[tuple[str, ...]], bool]:
+    """Hopeful combinations for one press, and whether they are all there are.
 
-    Many open decorations would multiply without end: of each only the best few are combined then.
+    Where a decoration has no hopeful transfer, each of its transfers is there once. Many open decorations would
+    multiply without end: of each only the best few are combined then.
     """
     hopeful = [
         [name for name in names if not each or each[press.id, name]] for names, each in zip(choices, alone, strict=True)
     ]
     if all(hopeful):
-        fewer = range(max(map(len, hopeful)), 1, -1)
-        most = next((few for few in fewer if _product(hopeful, few) <= COMBINATIONS_MOST), 1)
-        yield from product(*(_best(scales, names, most) for names in hopeful))
-        return
+        widest = max(map(len, hopeful))
+        most = next((few for few in range(widest, 1, -1) if _product(hopeful, few) <= COMBINATIONS_MOST), 1)
+        return product(*(_best(scales, names, most) for names in hopeful)), most == widest
+    return _once_each(choices, hopeful), True
+
+
+def _once_each(choices: Sequence[Sequence[str]], hopeful: Sequence[Sequence[str]]) -> Iterator[tuple[str, ...]]:
     first = [(good or names)[0] for good, names in zip(hopeful, choices, strict=True) if good or names]
     if len(first) < len(choices):
         return

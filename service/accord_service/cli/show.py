@@ -251,6 +251,11 @@ def show_settlement(page: Page, file: str, settlement: Document, most_plans: int
         lead=f"{found} ",
         lead_style=_STYLES[word],
     )
+    if not settlement["complete"]:
+        page.say(
+            "There are more combinations of transfers than can be weighed: of each decoration only the best transfers"
+            " were combined. Name one or two of them to have the others weighed whole."
+        )
     for plan in plans[:most_plans]:
         _plan(page, plan)
     _further(page, plans[most_plans:])

@@ -8,6 +8,7 @@ from __future__ import annotations
 import copy
 import random
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -212,6 +213,21 @@ def test_whatever_the_press_is_true_of_each(blank: str, authority: Authority, sh
                 verdict = authority.validate(read(Order, filled | {"press": press.id}), shop)
                 assert verdict.verdict == "rejected"
                 assert rules <= {finding.rule for finding in verdict.findings if finding.level == "blocks"}
+
+
+def test_it_is_said_whether_everything_was_weighed(authority: Authority, shop: Shop) -> None:
+    """Three open decorations multiply beyond what is weighed; one does not, nor three of which two are named."""
+    stock = tuple(authority.settings.catalogue["products"])
+    wide = replace(shop, stock=replace(shop.stock, products=stock), presses=shop.presses[:1])
+    places = ("front", "back", "sleeve")
+    decorations: list[Document] = [{"placement": place, "size": size(60, 60)} for place in places]
+    document = {"item": {"blank": "tee-heavy-white"}, "decorations": decorations[:1]}
+    assert authority.recommend(read(SettleRequest, document), wide).complete
+    cut = authority.recommend(read(SettleRequest, document | {"decorations": decorations}), wide)
+    assert not cut.complete
+    assert cut.document()["complete"] is False
+    named = [decorations[0], *(each | {"transfer": "film-soft-matte"} for each in decorations[1:])]
+    assert authority.recommend(read(SettleRequest, document | {"decorations": named}), wide).complete
 
 
 # -- estimates -------------------------------------------------------------------------------------------------------
