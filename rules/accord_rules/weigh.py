@@ -207,9 +207,9 @@ class Scales:
         """
         known = known or Remembered()
         for decoration in decorations:
-            if decoration not in known.alone:
-                known.alone[decoration] = self._alone(decoration, press)
-        alone = [known.alone[decoration] for decoration in decorations]
+            if decoration.alike not in known.alone:
+                known.alone[decoration.alike] = self._alone(decoration, press)
+        alone = [known.alone[decoration.alike] for decoration in decorations]
         if len(alone) == 1:
             # Alone is how it was weighed already, and one print harms no other.
             case, weighed = alone[0]

@@ -19,7 +19,7 @@ from accord_rules.reading import read
 from accord_rules.settings import Settings as Book
 from accord_rules.shop import Shop
 from accord_rules.verdict import Plan, PlannedDecoration, RuledOut
-from accord_rules.weigh import OnPress, Scales, Weighed, findings
+from accord_rules.weigh import OnPress, Remembered, Scales, Weighed, findings
 from accord_rules.wording import order_settings
 
 PLANS_MOST = 10
@@ -108,15 +108,18 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
     choices = [_transfers(decoration, shop, scales) for decoration in order.decorations]
     alone = [_alone(scales, whole, index, names, presses) for index, names in enumerate(choices)]
     filled: dict[tuple[str, ...], Filled] = {}
+    known: dict[tuple[int, str], Case] = {}
     candidates, complete = [], True
     for press in presses:
+        # What each decoration comes to by itself is the same in all of its combinations.
+        remembered = Remembered()
         combined, each_of = _combinations(scales, press, choices, alone)
         complete = complete and each_of
         for names in combined:
             if names not in filled:
-                filled[names] = _filled(scales, whole, general, names)
+                filled[names] = _filled(scales, whole, general, names, known)
             if not filled[names].hopeless:
-                candidates.append(_on_press(scales, filled[names], press))
+                candidates.append(_on_press(scales, filled[names], press, remembered))
     prefer = order.prefer if isinstance(order, SettleRequest) else ()
     possible: list[Candidate] = []
     others: list[Candidate] = []
@@ -235,16 +238,24 @@ class Filled:
         return bool(self.weighed.at("blocks"))
 
 
-def _filled(scales: Scales, whole: Case, general: Weighed, names: tuple[str, ...]) -> Filled:
+def _filled(
+    scales: Scales, whole: Case, general: Weighed, names: tuple[str, ...], known: dict[tuple[int, str], Case]
+) -> Filled:
+    """``known``: each decoration with each transfer that was met before; it is read and added to."""
     pairs = zip(whole.order.decorations, names, strict=True)
     order = replace(whole.order, decorations=tuple(replace(d, transfer=name) for d, name in pairs))
     case = whole.with_transfers(order)
-    decorations = tuple(case.decoration_case(index) for index in range(len(names)))
-    return Filled(order, decorations, sum(map(scales.weigh, decorations), general))
+    layered = any(each.over is not None for each in order.decorations)
+    decorations = []
+    for place in enumerate(names):
+        first = None if layered else known.get(place)
+        decorations.append(case.decoration_case(place[0], first))
+        known.setdefault(place, decorations[-1])
+    return Filled(order, tuple(decorations), sum(map(scales.weigh, decorations), general))
 
 
-def _on_press(scales: Scales, filled: Filled, press: Press) -> Candidate:
-    on_press = scales.on_press(filled.decorations, press)
+def _on_press(scales: Scales, filled: Filled, press: Press, remembered: Remembered) -> Candidate:
+    on_press = scales.on_press(filled.decorations, press, remembered)
     order = replace(filled.order, press=filled.order.press or press.id)
     return Candidate(order, on_press, filled.weighed + on_press.weighed)
 

@@ -75,6 +75,7 @@ class Case(dict[str, Any]):
         self.assume, self.parent, self.scope, self.index = assume, parent, scope, index
         self._press, self.chosen, self.sequence = press, chosen, sequence
         self._like: Case | None = None
+        self._alike: Case | None = None
         self._kept_of: dict[int, dict[str, Any]] = {}
         # The whole order has them for all of its decorations.
         self._presses: dict[int, tuple[Press, dict[str, Any]]] = parent._presses if parent is not None else {}
@@ -99,14 +100,20 @@ class Case(dict[str, Any]):
         return other
 
     def decoration_case(self, index: int, known: Case | None = None) -> Case:
-        """``known``: the decoration's case in an order that differs in settings and press alone, which no fact of a
-        decoration hangs on."""
+        """``known``: the decoration's case in an order that differs only in what no fact of a decoration hangs on:
+        settings, press, and the transfers of other decorations that it neither lies on nor under."""
         case = Case(
             self.settings, self.shop, self.order, assume=self.assume, parent=self, scope=Scope.DECORATION, index=index
         )
         if known is not None:
             case.update(known)
+            case._alike = known.alike
         return case
+
+    @property
+    def alike(self) -> Case:
+        """The first decoration case with the same facts: this one, or the one whose facts it was made from."""
+        return self if self._alike is None else self._alike
 
     def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
         if self.scope is not Scope.DECORATION:

@@ -16,6 +16,7 @@ import random_orders
 
 from accord_rules.advise.plans import PLANS_MOST, search
 from accord_rules.authority import Authority
+from accord_rules.derive.case import Case
 from accord_rules.documents import merge
 from accord_rules.examples import example_order
 from accord_rules.order import PEELS, PRESSURES, Order, SettleRequest
@@ -24,6 +25,7 @@ from accord_rules.resolve import resolve
 from accord_rules.settings import Settings
 from accord_rules.shop import Shop
 from accord_rules.verdict import Verdict, canonical
+from accord_rules.weigh import Weighed
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
 ORDERS = int(os.environ.get("ACCORD_LAWS", "120"))
@@ -65,6 +67,31 @@ def test_every_plan_validates_as_it_says(book: Settings, authority: Authority) -
             assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["id"])
             plans += 1
     assert plans > ORDERS / 2, "too few plans to mean anything"
+
+
+def test_a_combination_comes_to_what_it_does_by_itself(book: Settings, authority: Authority) -> None:
+    """A search weighs each decoration once for all of its combinations; asked afresh, each comes to the same."""
+    rng, compared, several = random.Random(SEED), 0, 0
+    scales = authority.scales
+    for order, shop in questions(book, 3 * ORDERS, "alone", open_settings=True, decorations=3, odd=0.1):
+        found = search(scales, resolve(read(SettleRequest, opened(order, rng)), book, shop), shop)
+        candidates = [*found.possible, *found.others]
+        for candidate in rng.sample(candidates, min(6, len(candidates))):
+            whole = Case(book, shop, candidate.order)
+            decorations = [whole.decoration_case(index) for index in range(len(candidate.order.decorations))]
+            general = sum(map(scales.weigh, decorations), scales.weigh(whole))
+            fresh = scales.on_press(decorations, candidate.on_press.press)
+            assert fresh.sequence == candidate.on_press.sequence
+            assert [case.chosen for case in fresh.cases] == [case.chosen for case in candidate.on_press.cases]
+            assert told(general + fresh.weighed) == told(candidate.weighed), f"ACCORD_SEED={SEED}: {json.dumps(order)}"
+            compared += 1
+            several += len(decorations) > 1
+    assert several > ORDERS / 4, f"only {several} of {compared} had several decorations"
+
+
+def told(weighed: Weighed) -> list[tuple[str, int, tuple[str, ...]]]:
+    fired = [(each.rule.id, each.case.index, ()) for each in weighed.fired]
+    return sorted(fired + [(each.rule.id, each.case.index, tuple(sorted(each.facts))) for each in weighed.open])
 
 
 def test_where_there_is_no_plan_brute_force_finds_none(book: Settings, authority: Authority) -> None:
