@@ -345,6 +345,8 @@ def likely(case: Case) -> Likely | None:
     lying, chosen = case["heat.lay"], case.chosen
     if lying is None or chosen is None or chosen.surface_c is None or chosen.time_s is None:
         return None
+    if lying.water_share and _curves(lying, chosen) is None:
+        return None  # a heater that holds the likely temperature need not hold the hottest
     curve, sag_k = _curve(lying, "likely", chosen.surface_c), _sag_k(lying, chosen.surface_c)
     return None if curve is None or sag_k is None else Likely(at_time(curve, chosen.time_s), sag_k)
 

@@ -8,17 +8,18 @@ from typing import Any
 
 import numpy as np
 import pytest
-from pressed_pieces import COASTER, PIECES, PRESSES, SHIRT, STONES, TILE, pressed, shop_of
+from pressed_pieces import COASTER, PIECES, PRESSES, SHIRT, STONES, TILE, asking, pressed, shop_of
 
 from accord_rules.derive import heat
 from accord_rules.derive.case import Case
+from accord_rules.derive.setting import choose
 from accord_rules.facts import Scope, declared
 from accord_rules.heat import Sheet, Spread, solve, stack_for, substrate_layer, time_to_touch_s
 from accord_rules.heat.estimate import Lean, leaning
 from accord_rules.heat.materials import ROOM_C, WARM_BED_C
 from accord_rules.heat.response import LONGEST_S, TIMES_S, coolest_c, corners, crossing_s, hottest_c
 from accord_rules.heat.stack import Stack
-from accord_rules.order import Order
+from accord_rules.order import Order, Press
 from accord_rules.reading import read
 from accord_rules.resolve import resolve
 from accord_rules.settings import Settings
@@ -147,6 +148,21 @@ def test_moisture_is_what_the_fibres_take_up(book: Settings) -> None:
     assert cotton > 3.0
     assert 0 < polyester < 0.5
     assert polyester < blend < cotton
+
+
+@pytest.mark.parametrize("power_w", range(100, 160, 3))
+def test_a_heater_near_its_end_has_an_estimate_or_none(power_w: int, book: Settings) -> None:
+    """It may hold a damp piece's likely temperature and not the hottest it may be: then there is no estimate at all."""
+    shop = shop_of(book, "hand-held")
+    asked = asking(SHIRT, "hand-held", pre_press="0 s", time="12 s", temperature="200 °C")
+    described = {"type": "hand-held", "power": f"{power_w} W"}
+    order = resolve(read(Order, asked | {"press": described}), book, shop)
+    assert isinstance(order.press, Press)
+    decoration = Case(book, shop, order).decoration_case(0)
+    case = decoration.pressing_case(order.press, choose(decoration.pressing_case(order.press)))
+    known = {name: case[name] is not None for name in ("heat.likely", "heat.estimate", "heat.surely_cold")}
+    assert len(set(known.values())) == 1, known
+    assert case["heat.estimated"] is known["heat.likely"]
 
 
 def test_a_longer_dwell_is_chosen_for_a_damp_piece(book: Settings) -> None:
