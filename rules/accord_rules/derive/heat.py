@@ -3,8 +3,8 @@
 Every figure is an estimate with three values: *soon* (the hottest the print can be, so the soonest it is there),
 *likely* and *late*. Stacks are solved once and kept (``heat.response``), for all temperatures and dwells.
 
-A piece that takes up moisture and is not pre-pressed is damp, and stays cooler while that boils off: such a stack is
-stepped, under each temperature for itself. The estimate is left out where heat does not run straight down through
+A piece that takes up moisture and is not pre-pressed is damp, and stays cooler while that boils off: what it takes to
+boil it counts as heat capacity of the piece. The estimate is left out where heat does not run straight down through
 closed layers: in ovens, under a platen of the wrong shape, and below loose stones or studs.
 """
 
@@ -26,14 +26,13 @@ from accord_rules.heat.materials import PLATENS, ROOM_C, WARM_BED_C
 from accord_rules.heat.response import (
     LONGEST_S,
     Response,
-    Seen,
     at_time,
     at_times,
-    boiled,
     coolest_c,
     corners,
     crossing_s,
     hottest_c,
+    soaked,
 )
 from accord_rules.heat.stack import HeatError, Stack
 from accord_rules.heat.touch import time_to_touch_s
@@ -120,19 +119,16 @@ class Lay:
     surface_c: float
     covered: float
     water_share: float
+    need_c: float
 
     def stack(self) -> Stack:
         """Raises HeatError where the model does not hold."""
-        return self.stack_at(self.surface_c)
-
-    def stack_at(self, surface_c: float) -> Stack:
-        """The same under a platen that idles at another mean surface temperature."""
         cover, pad = self.sheets
-        return stack_for(
+        stack = stack_for(
             self.piece.substrate,
             self.piece.transfer,
             self.piece.press,
-            surface_c,
+            self.surface_c,
             thickness_mm=self.piece.thickness_mm,
             cover=cover,
             pad=pad,
@@ -141,6 +137,7 @@ class Lay:
             face_down=self.piece.face_down,
             covered=self.covered,
         )
+        return soaked(stack, self.need_c, ROOM_C)
 
     def start_c(self, stack: Stack) -> tuple[float, ...]:
         """The room, and a bench press's bed as the pressing before left it."""
@@ -185,13 +182,15 @@ def lay(case: Case, chosen: Chosen) -> Lay | None:
         surface_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(chosen.surface_c / _SAG_STEP_K))
     damp = chosen.pre_press_s < case.limit("prepress.time_least")
     water_share = case["item.water_share"] if damp else 0.0
+    # How far up it has to go counts for what boils off alone.
+    need_c = case["heat.need_c"] if water_share else 0.0
     lain, place = lying.lays, (chosen.cover, chosen.pad, surface_c, water_share)
     if place not in lain:
         covered = case["fit.covered"] if by_hand else 1.0
         sheets = (_sheet(case, chosen.cover), _sheet(case, chosen.pad))
         of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
-        made = _Unkeyed(Lay(lying, sheets, surface_c, covered, water_share))
-        lain[place] = _the_same((lying.key, of_sheets, surface_c, covered, water_share), made).lay
+        made = _Unkeyed(Lay(lying, sheets, surface_c, covered, water_share, need_c))
+        lain[place] = _the_same((lying.key, of_sheets, surface_c, covered, water_share, need_c), made).lay
     return lain[place]
 
 
@@ -245,47 +244,14 @@ def _corners(lying: Lay, which: str) -> tuple[Response, ...] | None:
 # Most pressings are fine by their likely figure, and nobody asks further: the other corners are solved when wanted.
 
 
-@lru_cache(maxsize=_CACHED)
-def _boiled(lying: Lay, which: str, surface_c: float) -> tuple[Seen, ...] | None:
-    """The same for a damp piece, under a platen of this temperature."""
-    try:
-        stack = lying.stack_at(surface_c)
-        return boiled(stack, which, lying.start_c(stack))
-    except HeatError:
-        return None
-
-
 @lru_cache(maxsize=2 * _CACHED)
 def _curve(lying: Lay, which: str, surface_c: float) -> Floats | None:
     """The print at ``response.TIMES_S``."""
-    found: tuple[Response, ...] | tuple[Seen, ...] | None
-    if lying.water_share:
-        found = damp = _boiled(lying, which, surface_c)
-        curves_c = [each.interface_c for each in damp or ()]
-    else:
-        found = dry = _corners(lying, which)
-        curves_c = [each.interface_c(surface_c) for each in dry or ()]
+    found = _corners(lying, which)
     if found is None:
         return None
+    curves_c = [each.interface_c(surface_c) for each in found]
     return coolest_c(curves_c) if which == "late" else hottest_c(curves_c)
-
-
-def _sag_k(lying: Lay, surface_c: float) -> float | None:
-    """How far the platen likely dips."""
-    if lying.water_share:
-        damp = _boiled(lying, "likely", surface_c)
-        return None if damp is None else damp[0].sag_k
-    dry = _corners(lying, "likely")
-    return None if dry is None else dry[0].sag_k(surface_c)
-
-
-def _back_c(lying: Lay, which: str, surface_c: float) -> Floats | None:
-    """The far side at ``response.TIMES_S``."""
-    if lying.water_share:
-        damp = _boiled(lying, which, surface_c)
-        return None if damp is None else damp[0].back_c
-    dry = _corners(lying, which)
-    return None if dry is None else dry[0].back_c(surface_c)
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,10 +311,10 @@ def likely(case: Case) -> Likely | None:
     lying, chosen = case["heat.lay"], case.chosen
     if lying is None or chosen is None or chosen.surface_c is None or chosen.time_s is None:
         return None
-    if lying.water_share and _curves(lying, chosen) is None:
-        return None  # a heater that holds the likely temperature need not hold the hottest
-    curve, sag_k = _curve(lying, "likely", chosen.surface_c), _sag_k(lying, chosen.surface_c)
-    return None if curve is None or sag_k is None else Likely(at_time(curve, chosen.time_s), sag_k)
+    curve, found = _curve(lying, "likely", chosen.surface_c), _corners(lying, "likely")
+    if curve is None or found is None:
+        return None
+    return Likely(at_time(curve, chosen.time_s), found[0].sag_k(chosen.surface_c))
 
 
 @fact("heat.estimate", DATA, PRESSING)
@@ -578,8 +544,10 @@ def _back_end_c(case: Case, which: str, spread: float) -> float | None:
     lying, chosen = case["heat.lay"], case.chosen
     if case["heat.behind"] is None or lying is None or chosen is None or chosen.surface_c is None:
         return None
-    found = _back_c(lying, which, chosen.surface_c + spread * chosen.spread_k)
-    return None if found is None or chosen.time_s is None else round(at_time(found, chosen.time_s), 3)
+    found = _corners(lying, which)
+    if found is None or chosen.time_s is None:
+        return None
+    return round(at_time(found[0].back_c(chosen.surface_c + spread * chosen.spread_k), chosen.time_s), 3)
 
 
 @fact("heat.back_likely_c", _TEMPERATURE, PRESSING)
