@@ -90,7 +90,7 @@ class Weighed:
 
     def count(self, level: str) -> int:
         """How many findings of a level, each rule and place counted once."""
-        return len({(each.rule.id, each.case.index) for each in self.at(level)})
+        return len({(each.rule.id, each.about) for each in self.at(level)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,10 +121,10 @@ class Scales:
     def __init__(self, settings: Settings, slots: int = 4, shared: Scales | None = None, kept: int = KEPT) -> None:
         self.settings = settings
         self._rules = {scope: _of_scope(settings, scope) for scope in Scope}
-        self._ranked = tuple(self._rules.values())
+        # What is looked up for each question goes by the scope's rank: its own hash takes longer than the looking up.
+        self._by_rank = tuple(self._rules.values())
         self._watched = {scope: _of_scope(settings, scope, enforced=False) for scope in Scope}
         self._names = {scope: _facts_named(rules.values()) for scope, rules in self._rules.items()}
-        # By rank: a scope's own hash takes longer than what is looked up.
         self._values = tuple(_values_of(self._names[scope]) for scope in Scope)
         known = shared.settings.rules if shared is not None else {}
         self._own = {
@@ -194,7 +194,7 @@ class Scales:
         return frozenset(held)
 
     def _weighed(self, case: Case, inferred: Inferred) -> Weighed:
-        rules = self._ranked[case.scope.rank]
+        rules = self._by_rank[case.scope.rank]
         return Weighed(
             tuple(Fired(rules[name], case) for name in inferred.fired),
             tuple(Open(rules[name], case, facts) for name, facts in inferred.unknown.items()),

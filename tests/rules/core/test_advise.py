@@ -230,6 +230,20 @@ def test_it_is_said_whether_everything_was_weighed(authority: Authority, shop: S
     assert authority.recommend(read(SettleRequest, document | {"decorations": named}), wide).complete
 
 
+def test_what_is_about_the_press_counts_once_for_all_decorations(authority: Authority, shop: Shop) -> None:
+    """Two prints on one press: what is said of the press is one finding, and counts as one in the ranking."""
+    decorations = [
+        {"placement": each, "transfer": "film-soft-matte", "size": size(60, 60)} for each in ("front", "back")
+    ]
+    document = {"item": {"blank": "tee-heavy-white"}, "decorations": decorations, "press": "bench"}
+    order = read(Order, document)
+    weighed, found = authority.judge(order, shop), authority.validate(order, shop).findings
+    of_press = [each for each in weighed.fired if each.rule.about == "press"]
+    assert {each.case.index for each in of_press} == {0, 1}, "both pressings were asked"
+    for level in ("blocks", "requires", "cautions", "notes"):
+        assert weighed.count(level) == sum(each.level == level for each in found)
+
+
 # -- estimates -------------------------------------------------------------------------------------------------------
 
 
