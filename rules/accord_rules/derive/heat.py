@@ -52,7 +52,7 @@ _CACHED = 4096
 # A small stiff piece draws on the hand-held platen round it, up to thrice its width.
 _COVERED_LEAST = 1 / 9
 _COVERED_STEPS = 20  # to a factor of e
-# A sagging platen's share holds within this of the temperature it was taken at.
+# A sagging platen's share is taken at the nearest of these steps: within half of one it holds (heat.response).
 _SAG_STEP_K = 30.0
 _TOUCH_STEP_K = 5.0
 # A platen that does not sag may be solved at any temperature above the room.

@@ -2,8 +2,8 @@
 
 A dry stack under a fixed platen is linear: the print is at ``room + share(t) * (platen - room) + drift(t)``, where the
 drift is what a bed left warm by the pressing before adds. A platen that sags is not quite linear (its heater is full
-on below a fixed band), so its share is taken at the temperature the stack was built for and is good to half a kelvin
-within 20 K of it; a test holds that.
+on below a fixed band), so its share is taken at the temperature the stack was built for and is good to 0.6 K within
+15 K of it; a test holds that.
 
 What is uncertain runs one way in each of the ways a piece can lie, so that two corners enclose all 32 that
 ``estimate`` tries; a test compares them. The platen's own spread is left to the caller, who adds or takes it off.
@@ -78,14 +78,16 @@ def respond(stack: Stack, room_c: float, start_c: tuple[float, ...]) -> Response
     """Solve ``stack`` from ``start_c``: a layer each, at ``room_c`` or (a bed) above it. Raises HeatError."""
     if isinstance(stack.bottom, Convective) and stack.bottom.ambient_c != room_c:
         raise HeatError("the air below a stack is the room's")
+    if stack.damp:
+        raise HeatError("a stack is dry, or a dry one stands in for it")
     above_k = tuple(each - room_c for each in stack.start(start_c))
-    if isinstance(stack.top, FixedPlaten) and not stack.damp:
+    if isinstance(stack.top, FixedPlaten):
         drift, share = face_shares(stack, above_k, TIMES_S)
         sag = 0.0
     elif isinstance(stack.top, HeatedPlaten) and not any(above_k):
         drift, share, sag = _sagging(stack, room_c, stack.top, start_c)
     else:
-        raise HeatError("a stack is dry; under a platen that sags it is at room temperature")
+        raise HeatError("a platen that sags meets a stack at room temperature")
     printed, back = (0, 1) if stack.print_side == "upper" else (1, 0)
     return Response(
         room_c, frozen(share[printed]), frozen(drift[printed]), frozen(share[back]), frozen(drift[back]), sag
@@ -123,6 +125,8 @@ def soaked(stack: Stack, until_c: float, room_c: float) -> Stack:
     It is cooler than the damp stack, stepped, in the first seconds, and within 3 K of it at everyday dwells (a test
     holds that on a shirt and a board); and it is linear, so that one solution serves every platen.
     """
+    if not stack.damp:
+        return stack
     rise_k = max(until_c, WATER_TO_C) - room_c
 
     def dry(layer: Layer) -> Layer:

@@ -42,7 +42,11 @@ class _Ready:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Cut:
-    """A stack as cells, whatever the heater does. outputs: (L + 5, M) weights of the cells, platen first."""
+    """A stack as cells, platen first, whatever the heater does. M cells, L layers.
+
+    capacity, diagonal: (M,), without what holds the platen; beside: (M - 1,), negative. outputs: (L + 5, M) weights of
+    the cells. from_below: (2, 1), what the blank's faces take straight from what is held below.
+    """
 
     grid: Grid
     capacity: Floats
@@ -144,15 +148,16 @@ class _Stretch:
 
     def cells(self, time_s: float) -> Floats:
         """All temperatures at a time since its start, platen first, (M,)."""
-        fade, once = fading(self.ready.modes.rate_per_s, np.array([time_s]))
-        found: Floats = self.ready.modes.back @ (self.at_start * fade[:, 0] + self.drive * once[:, 0])
-        return found
+        return self.ready.modes.back @ self._modes_at(time_s)
 
     def platen_above_k(self, time_s: float, level_c: float) -> float:
         """How far the platen is above a temperature at a time since the start."""
-        modes = self.ready.modes
-        fade, once = fading(modes.rate_per_s, np.array([time_s]))
-        return float(modes.back[0] @ (self.at_start * fade[:, 0] + self.drive * once[:, 0])) - level_c
+        return float(self.ready.modes.back[0] @ self._modes_at(time_s)) - level_c
+
+    def _modes_at(self, time_s: float) -> Floats:
+        fade, once = fading(self.ready.modes.rate_per_s, np.array([time_s]))
+        at: Floats = self.at_start * fade[:, 0] + self.drive * once[:, 0]
+        return at
 
 
 _PLATEN = slice(-1, None)
@@ -166,12 +171,12 @@ def _stretches(
         raise HeatError("this solver is for a platen under proportional control")
     below, below_c = outer_conductance_w_m2k(stack.bottom), outer_c(stack.bottom)
     regimes = _regimes(platen, platen.control)
-    whole_stack = _cut(stack.layers, stack.interfaces, stack.blank, below, refine, platen.capacity_j_m2k)
-    cells = _before(platen.set_c, whole_stack.grid.spread(start_c))
+    cut_up = _cut(stack.layers, stack.interfaces, stack.blank, below, refine, platen.capacity_j_m2k)
+    cells = _before(platen.set_c, cut_up.grid.spread(start_c))
     place, begun_s, done = 1, 0.0, 0
     for _ in range(_MOST_PASSAGES):
         regime = regimes[place]
-        ready = _ready(whole_stack, platen.loss_w_m2k + regime.slope_w_m2k)
+        ready = _ready(cut_up, platen.loss_w_m2k + regime.slope_w_m2k)
         inflow = np.zeros(len(cells))
         inflow[0] = platen.loss_w_m2k * platen.ambient_c + regime.fixed_w_m2
         inflow[-1] += ready.grid.link_w_m2k[-1] * below_c

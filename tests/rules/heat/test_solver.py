@@ -28,7 +28,11 @@ from accord_rules.heat import (
     solve,
     time_grid,
 )
+from accord_rules.heat.build import Sheet, stack_for
+from accord_rules.heat.materials import PLATENS
+from accord_rules.heat.response import TIMES_S, respond
 from accord_rules.heat.stepping import WATER_FROM_C, WATER_LATENT_J_KG, WATER_TO_C
+from accord_rules.settings import load_book
 
 DWELL_S = 60.0
 TIMES = time_grid(DWELL_S)
@@ -200,6 +204,44 @@ def test_the_grid_converges_with_second_order_and_is_fine_enough() -> None:
     orders = [log2(coarse / fine) for coarse, fine in pairwise(errors)]
     assert errors[0] < 0.25
     assert all(1.8 < order < 2.3 for order in orders), orders
+
+
+def test_the_usual_grid_is_fine_enough_for_stacks_of_the_book() -> None:
+    """Blanks, products, presses, covers and pads drawn at random, beside four times as many cells, from 1 s on."""
+    for stack in _any_stacks(60):
+        usual, fine = (solve(stack, AIR_C, TIMES_S, refine=refine).interface_c for refine in (1, 4))
+        off_k = np.abs(usual - fine)[TIMES_S >= 1.0]
+        assert off_k.max() < 0.25, [layer.title for layer in stack.layers]
+
+
+def _any_stacks(count: int) -> list[Stack]:
+    book, chance, found = load_book(), random.Random(17), list[Stack]()
+    blanks, products = list(book.catalogue["blanks"].values()), list(book.catalogue["products"])
+    presses = [each for each in book.catalogue["press_types"].values() if each.closing in PLATENS]
+    sheets = {
+        kind: [None, *(Sheet(name, each) for name, each in book.catalogue["consumables"].items() if each.kind == kind)]
+        for kind in ("cover", "pad")
+    }
+    while len(found) < count:
+        blank, transfer = chance.choice(blanks), book.transfer(chance.choice(products))
+        substrate = book.catalogue["substrates"][blank.substrate]
+        if transfer is None or transfer.principle == "stud":
+            continue
+        found.append(
+            stack_for(
+                substrate,
+                transfer,
+                chance.choice(presses),
+                200.0,
+                thickness_mm=blank.thickness,
+                cover=chance.choice(sheets["cover"]),
+                pad=chance.choice(sheets["pad"]),
+                plies=2 if substrate.family == "cloth" else 1,
+                face_down=transfer.principle == "dye-vapour" and substrate.family == "ceramic",
+                covered=chance.choice((1.0, 0.5, 0.2)),
+            )
+        )
+    return found
 
 
 @pytest.mark.parametrize("name", ["fixed platen", "light platen"])
@@ -416,3 +458,11 @@ def test_stacks_that_make_no_sense_are_refused() -> None:
         solve(stack, -300.0, TIMES)
     with pytest.raises(HeatError, match="must rise"):
         Interface(100.0, 500.0, 1000.0)
+
+
+@pytest.mark.parametrize("name", ["damp board", "damp board, light platen"])
+def test_a_damp_stack_has_no_response_of_its_own(name: str) -> None:
+    """It is not linear: a dry one stands in for it, and to take it for dry would be to forget its moisture."""
+    stack = STACKS[name]
+    with pytest.raises(HeatError, match="dry"):
+        respond(stack, AIR_C, (AIR_C,) * len(stack.layers))
