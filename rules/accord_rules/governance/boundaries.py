@@ -15,7 +15,7 @@ from types import MappingProxyType
 
 from accord_rules import units
 from accord_rules.examples import case_of, example_order
-from accord_rules.governance.edges import CannotBe, Driver, Question, drivers, reads, sound, within
+from accord_rules.governance.edges import CannotBe, Driver, Question, drivers, of_press, power, reads, sound, within
 from accord_rules.governance.limits import derived_with
 from accord_rules.infer.compiled import holds
 from accord_rules.order import CalibrationReading, Care, Cylinder, Order, Press
@@ -94,7 +94,7 @@ def _varied(settings: Settings, order: Order) -> Iterator[Order]:
 
 def _every_driver(settings: Settings) -> Iterator[tuple[str, Driver]]:
     for dimension, each in drivers(settings).items():
-        yield from ((dimension, driver) for driver in each if dimension in _USUAL)
+        yield from ((dimension, driver) for driver in each)
     yield from _PRESS_DRIVERS
 
 
@@ -117,9 +117,11 @@ def _halved(
             continue
         sides = {low_answer: low_order, high_answer: high_order}
         for _ in range(_HALVINGS):
-            middle = (low + high) / 2
-            at = middle if tried(middle) is not None else float(round(middle))
+            at = (low + high) / 2
             answer = tried(at)
+            if answer is None:  # it may be a field of whole numbers
+                at = float(round(at))
+                answer = tried(at)
             if answer is None or not low < at < high:
                 break
             sides[answer[1]] = answer[0]
@@ -130,39 +132,29 @@ def _halved(
 # -- what a described press holds --------------------------------------------------------------------------------------
 
 
-def _of_press(order: Order) -> Press:
-    if not isinstance(order.press, Press):
-        raise CannotBe
-    return order.press
-
-
-def _with_press(order: Order, press: Press) -> Order:
-    return replace(order, press=press)
-
-
 def _spread(order: Order, value: float) -> Order:
     """A probe read three spots, so far apart."""
     apart_k = within(units.TEMPERATURE_DIFFERENCE, value)
     reading = CalibrationReading(180.0, (175.0 - apart_k, 175.0, 175.0 + apart_k))
-    return _with_press(order, replace(_of_press(order), calibration=(reading,)))
+    return replace(order, press=replace(of_press(order), calibration=(reading,)))
 
 
 def _line_most(order: Order, value: float) -> Order:
-    cylinder = _of_press(order).cylinder
+    cylinder = of_press(order).cylinder
     if cylinder is None:
         raise CannotBe
     line = within(units.PRESSURE, max(value, cylinder.line_least))
-    return _with_press(order, replace(_of_press(order), cylinder=replace(cylinder, line_most=line)))
+    return replace(order, press=replace(of_press(order), cylinder=replace(cylinder, line_most=line)))
 
 
 def _calibration_age(order: Order, value: float) -> Order:
-    press = _of_press(order)
+    press = of_press(order)
     calibration = press.calibration or (CalibrationReading(180.0, (175.0,)),)
-    return _with_press(order, replace(press, calibration=calibration, calibration_age=float(value)))
+    return replace(order, press=replace(press, calibration=calibration, calibration_age=float(value)))
 
 
 def _nameplate(order: Order, value: float) -> Order:
-    return _with_press(order, replace(_of_press(order), voltage=within(units.VOLTAGE, value)))
+    return replace(order, press=replace(of_press(order), voltage=within(units.VOLTAGE, value)))
 
 
 _PRESS_DRIVERS: Sequence[tuple[str, Driver]] = (
@@ -170,4 +162,5 @@ _PRESS_DRIVERS: Sequence[tuple[str, Driver]] = (
     ("pressure", _line_most),
     ("count", _calibration_age),
     ("voltage", _nameplate),
+    ("power", power),
 )

@@ -236,7 +236,7 @@ def drivers(settings: Settings) -> Mapping[str, Sequence[Driver]]:
     found["area_density"] = [_of_item("mass_per_area", units.AREA_DENSITY)]
     found["count"] = [_of_order_whole("quantity"), _age("age_from"), _age("age_to"), _decorations]
     found["lightness"] = [_ground, _palette]
-    found["percent"] = [*(_fibre(code) for code in _fibre_codes(settings)), _power]
+    found["percent"] = [*(_fibre(code) for code in _fibre_codes(settings)), power]
     found["ratio"] = [_chroma]
     return MappingProxyType({name: tuple(each) for name, each in found.items()})
 
@@ -318,11 +318,16 @@ def _age(field: str) -> Driver:
     return drive
 
 
-def _power(order: Order, value: float) -> Order:
-    """A described press's power, W; what a fact in percent makes of it is found by trying."""
+def of_press(order: Order) -> Press:
+    """The press an order describes. Raises CannotBe where it names one or none."""
     if not isinstance(order.press, Press):
         raise CannotBe
-    return replace(order, press=replace(order.press, power=within(units.POWER, value)))
+    return order.press
+
+
+def power(order: Order, value: float) -> Order:
+    """A described press's power, W; what a fact in percent makes of it is found by trying."""
+    return replace(order, press=replace(of_press(order), power=within(units.POWER, value)))
 
 
 def _decorations(order: Order, value: float) -> Order:
