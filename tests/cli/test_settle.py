@@ -48,6 +48,16 @@ def test_no_plan_says_what_stands_in_the_way(accord: Any, order: Callable[..., s
             assert f"{finding['title']} [rule {finding['rule']}]" in said
 
 
+def test_it_says_when_not_every_combination_was_weighed(accord: Any, order: Callable[..., str]) -> None:
+    square = {"width": "60 mm", "height": "60 mm"}
+    open_ = [{"placement": each, "size": square} for each in ("front", "back") * 5]  # of two transfers each
+    many = order("many", FREE | {"decorations": open_})
+    assert json.loads(accord("settle", "--json", many).stdout)["complete"] is False
+    said = "of each decoration only the best transfers were combined"
+    assert said in " ".join(accord("settle", many).stdout.split())
+    assert said not in " ".join(accord("settle", order("free", FREE)).stdout.split())
+
+
 def test_wishes_change_the_question(accord: Any, order: Callable[..., str]) -> None:
     file = order("free", FREE | {"prefer": ["cost"]})
     own = json.loads(accord("settle", "--json", file).stdout)

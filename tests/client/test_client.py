@@ -38,6 +38,7 @@ def test_every_plan_put_back_is_workable(accord: Client, possible: dict[str, Any
     asked["decorations"] = [{"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}]
     settlement = accord.recommend(asked)
     assert settlement.plans
+    assert settlement.complete
     for plan in settlement.plans:
         filled = plan.put_into(asked)
         assert filled["press"] == press.get("press", "bench")

@@ -358,7 +358,8 @@ class Settlement:
 class Envelope:
     """What is still allowed for what an order leaves open.
 
-    ``transfers`` lists a decoration's possible ones, ``on`` a table a press with its decorations' ranges.
+    ``transfers`` lists a decoration's possible ones, ``on`` a table a press with its decorations' ranges; ``complete``
+    is as in a ``Settlement``.
     """
 
     revision: int
