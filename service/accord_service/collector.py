@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import gc
 
-# An answer makes some ten thousand short-lived objects and no rings, so that looking each 700 finds next to nothing;
-# a look through all of them, kept answers included, stops the worker for some 25 ms.
+# An answer makes some ten thousand short-lived objects and hardly a ring, so that looking after each 700 finds next to
+# nothing; a look through all of them, kept answers included, stops the worker for some 25 ms.
 _EACH = 20_000
 _MIDDLE_AFTER = 20
 _ALL_AFTER = 50

@@ -145,6 +145,9 @@ def made_of(book: Settings, authority: Authority, shop: Shop) -> None:
             times.append(timed_ms(lambda: authority.recommend(request, shop)))
             yards.append(timed_ms(yardstick))
         print(line(f"{HEAVY}, {name}", times, statistics.median(yards)))
+    forget_heat()
+    authority.recommend(request, shop)
+    print(f"{heat._corners.cache_info().misses} corners of heat solved for it when nothing is kept")
 
 
 def main() -> None:

@@ -57,6 +57,11 @@ Experiences = Mapping[tuple[str, str, str], Experience]
 NO_EXPERIENCE: Experiences = MappingProxyType({})
 
 
+def transfers_of(order: Order) -> tuple[str, ...]:
+    """The transfers of an order that leaves none open, decoration by decoration."""
+    return tuple(str(decoration.transfer) for decoration in order.decorations)
+
+
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """A press and one transfer a decoration, weighed as a whole."""
@@ -67,7 +72,7 @@ class Candidate:
 
     @property
     def transfers(self) -> tuple[str, ...]:
-        return tuple(str(decoration.transfer) for decoration in self.order.decorations)
+        return transfers_of(self.order)
 
     @property
     def decorations(self) -> tuple[Case, ...]:
@@ -113,8 +118,8 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
     for press in presses:
         # What each decoration comes to by itself is the same in all of its combinations.
         remembered = Remembered()
-        combined, each_of = _combinations(scales, press, choices, alone)
-        complete = complete and each_of
+        combined, all_of_them = _combinations(scales, press, choices, alone)
+        complete = complete and all_of_them
         for names in combined:
             if names not in filled:
                 filled[names] = _filled(scales, whole, general, names, known)
@@ -230,7 +235,7 @@ class Filled:
 
     @property
     def transfers(self) -> tuple[str, ...]:
-        return tuple(str(decoration.transfer) for decoration in self.order.decorations)
+        return transfers_of(self.order)
 
     @property
     def hopeless(self) -> bool:
@@ -247,10 +252,10 @@ def _filled(
     case = whole.with_transfers(order)
     layered = any(each.over is not None for each in order.decorations)
     decorations = []
-    for place in enumerate(names):
-        first = None if layered else known.get(place)
-        decorations.append(case.decoration_case(place[0], first))
-        known.setdefault(place, decorations[-1])
+    for index, name in enumerate(names):
+        first = None if layered else known.get((index, name))
+        decorations.append(case.decoration_case(index, first))
+        known.setdefault((index, name), decorations[-1])
     return Filled(order, tuple(decorations), sum(map(scales.weigh, decorations), general))
 
 

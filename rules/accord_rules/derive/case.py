@@ -74,8 +74,8 @@ class Case(dict[str, Any]):
         self.settings, self.shop, self.order = settings, shop, order
         self.assume, self.parent, self.scope, self.index = assume, parent, scope, index
         self._press, self.chosen, self.sequence = press, chosen, sequence
-        self._like: Case | None = None
-        self._alike: Case | None = None
+        self._same_order: Case | None = None  # the case whose order facts these are, see with_transfers
+        self._alike: Case | None = None  # see alike
         self._kept_of: dict[int, dict[str, Any]] = {}
         # The whole order has them for all of its decorations.
         self._presses: dict[int, tuple[Press, dict[str, Any]]] = parent._presses if parent is not None else {}
@@ -96,7 +96,7 @@ class Case(dict[str, Any]):
         """
         other = Case(self.settings, self.shop, order, assume=self.assume)
         other.update(self)
-        other._like, other._presses = self, self._presses
+        other._same_order, other._presses = self, self._presses
         return other
 
     def decoration_case(self, index: int, known: Case | None = None) -> Case:
@@ -153,8 +153,8 @@ class Case(dict[str, Any]):
                 raise KeyError(f"{name} cannot be known for {self.scope.value}")
             value = self[name] = self.parent[name]
             return value
-        if self._like is not None:
-            value = self[name] = self._like[name]
+        if self._same_order is not None:
+            value = self[name] = self._same_order[name]
             return value
         value = fact.compute(self)
         if value is None and self.assume and isinstance(fact.missing, Assume):

@@ -1,6 +1,6 @@
 """The one grammar of conditions: what a rule's ``when`` may say, checked against the declared facts.
 
-The grammar is a small subset of Python's expression syntax. It is parsed with ``ast`` and never run as code::
+The grammar is a small subset of Python's expression syntax. It is parsed with ``ast``, and its text is never run::
 
     transfer.dye == 'sublimation' and item.textile and item.polyester_share < limit('dye.polyester_share_least')
     not press.has_gauge or 'zip' in item.features

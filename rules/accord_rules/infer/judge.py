@@ -49,6 +49,7 @@ class Judge:
         return opened.missing(facts, limits)
 
 
+# So many ways for a condition to be open are kept with what is missing then; most conditions have a handful.
 _KEPT = 256
 
 

@@ -299,9 +299,20 @@ def test_no_text_of_a_book_is_run(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out == ""
 
 
-def test_equal_constants_of_different_kinds_stay_apart() -> None:
-    """1 and True are one key of a dict, and 0.0 and -0.0 compare equal: each rule still sees its own."""
-    rules = {text: parse(text, VOCABULARY) for text in ("x == 1", "x == 0", "x != 0", "kind == 'film'")}
-    judge = Judge(rules)
-    assert judge.judge({"x": 1.0, "kind": "film"}, LIMITS).fired == ("x == 1", "x != 0", "kind == 'film'")
-    assert judge.judge({"x": -0.0}, LIMITS).fired == ("x == 0",)
+def test_a_fact_a_word_and_a_limit_of_one_name_stay_apart() -> None:
+    """They are numbered by kind as well as by name; a set of one word is not that word."""
+    film, share = FactName("film", Kind.ENUM, None, frozenset({"film"})), FactName("share", Kind.NUMBER, units.PERCENT)
+    parts = FactName("parts", Kind.SET, None, frozenset({"film"}))
+    tree = And(
+        (
+            Compare(film, "==", "film"),
+            Within(film, ("film",)),
+            Contains(parts, "film"),
+            Compare(share, "<", LimitName("share", units.PERCENT)),
+        )
+    )
+    facts = {"film": "film", "parts": {"film"}, "share": 3.0}
+    assert holds(tree, facts, {"share": 4.0}) is True
+    assert holds(tree, facts, {"share": 2.0}) is False
+    assert holds(tree, facts | {"film": "paper"}, {"share": 4.0}) is False
+    assert holds(tree, facts | {"parts": set()}, {"share": 4.0}) is False
