@@ -4,7 +4,8 @@
 
 Rewrites the rules that fire, by level; the verdict and its reason stay a practitioner's. Exits 1 if the rules come to
 another verdict for any order: then the book is wrong and has to be mended, or the expectation was, and whoever changes
-it says in ``revised`` what was written first and why it changed.
+it says in ``revised`` what was written first and why it changed. Exits 1 as well if a blocking rule has no order that
+it refuses, and 2, with nothing written, if an order cannot be read or nobody said what is expected of it.
 """
 
 from __future__ import annotations
@@ -12,14 +13,14 @@ from __future__ import annotations
 import json
 import sys
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from accord_rules.authority import Authority
 from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.settings import load_book
+from accord_rules.reading import DocumentError, read
+from accord_rules.settings import Settings, load_book
 from accord_rules.shop import Shop
 from accord_rules.verdict import LEVELS, Verdict
 
@@ -27,6 +28,10 @@ DEMO = Path(__file__).resolve().parent
 EXPECTED = DEMO / "expected.toml"
 
 Expectation = Mapping[str, Any]
+
+
+class DayError(RuntimeError):
+    """The day's orders cannot be asked; the message says why."""
 
 
 def read_expected() -> dict[str, Expectation]:
@@ -41,8 +46,27 @@ def read_shops() -> dict[str, Shop]:
 
 
 def read_order(name: str) -> Order:
-    """An order as its shop wrote it. Raises reading.DocumentError where it is malformed."""
-    return read(Order, json.loads((DEMO / "orders" / f"{name}.json").read_text(encoding="utf-8")))
+    """An order as its shop wrote it. Raises DayError where it is missing or malformed."""
+    try:
+        return read(Order, json.loads((DEMO / "orders" / f"{name}.json").read_text(encoding="utf-8")))
+    except (DocumentError, OSError, json.JSONDecodeError) as error:
+        raise DayError(f"{name}: {error}") from None
+
+
+def ask(expected: Mapping[str, Expectation], book: Settings) -> dict[str, tuple[Order, Verdict]]:
+    """Every order, and what the rules say to it. Raises DayError where one cannot be asked."""
+    shops, authority = read_shops(), Authority(book)
+    answered = {}
+    try:
+        for name, expectation in expected.items():
+            order = read_order(name)
+            try:
+                answered[name] = (order, authority.validate(order, shops[expectation["shop"]]))
+            except DocumentError as error:
+                raise DayError(f"{name}: {error}") from None
+    finally:
+        authority.close()
+    return answered
 
 
 def rules_by_level(verdict: Verdict, order: Order) -> dict[str, list[str]]:
@@ -55,6 +79,21 @@ def rules_by_level(verdict: Verdict, order: Order) -> dict[str, list[str]]:
         placed = len(order.decorations) > 1 and finding.about.startswith("/decorations")
         by_level.setdefault(finding.level, []).append(f"{finding.rule} {finding.about}" if placed else finding.rule)
     return by_level
+
+
+def without_an_order(rules: Iterable[str], expectations: Iterable[Expectation]) -> tuple[str, ...]:
+    """For each of these blocking rules that no order makes fire, a sentence that says what to add."""
+    fired = {rule.split()[0] for expectation in expectations for rule in expectation.get("blocks", ())}
+    return tuple(
+        f"No order of the demo makes {rule} block: add one to demo/orders that a shop might bring, write its shop,"
+        " verdict and reason into demo/expected.toml before asking, then run python demo/expected.py."
+        for rule in sorted(set(rules) - fired)
+    )
+
+
+def blocking(book: Settings) -> tuple[str, ...]:
+    """The ids of the rules that refuse an order; watched ones only count."""
+    return tuple(rule.id for rule in book.rules.values() if rule.level == "blocks" and rule.enforced)
 
 
 def written(expected: Mapping[str, Expectation]) -> str:
@@ -81,23 +120,35 @@ def _preface() -> str:
     return text[: text.index("\n[") + 1]
 
 
-def main() -> int:
-    expected, shops = read_expected(), read_shops()
-    authority = Authority(load_book())
-    try:
-        orders = {name: read_order(name) for name in expected}
-        verdicts = {name: authority.validate(order, shops[expected[name]["shop"]]) for name, order in orders.items()}
-    finally:
-        authority.close()
-    told = {name: _with_rules(expected[name], rules_by_level(verdicts[name], orders[name])) for name in expected}
+def rewrite() -> tuple[str, ...]:
+    """Write the rules that fire; what is left to do. Raises DayError, with nothing written, where one cannot ask."""
+    expected, book = read_expected(), load_book()
+    if strays := {file.stem for file in (DEMO / "orders").glob("*.json")} - set(expected):
+        raise DayError(f"expected.toml says nothing of {', '.join(sorted(strays))}")
+    answered = ask(expected, book)
+    told = {
+        name: _with_rules(expected[name], rules_by_level(verdict, order)) for name, (order, verdict) in answered.items()
+    }
     EXPECTED.write_text(_preface() + written(told), encoding="utf-8")
-    changed = sum(told[name] != expected[name] for name in told)
-    print(f"{len(told)} orders, the rules of {changed} changed: read the difference of {EXPECTED.name}")
-    others = {name: verdict for name, verdict in verdicts.items() if verdict.verdict != expected[name]["verdict"]}
-    for name, verdict in others.items():
-        print(f"{name}: the rules say {verdict.verdict}, expected is {expected[name]['verdict']}:", file=sys.stderr)
-        print(f"    {expected[name]['why']}", file=sys.stderr)
-    return 1 if others else 0
+    changed = [name for name in told if told[name] != expected[name]]
+    print(f"{len(told)} orders, the rules of {len(changed)} changed: read the difference of {EXPECTED.name}")
+    others = tuple(
+        f"{name}: the rules say {verdict.verdict}, expected is {expected[name]['verdict']}: {expected[name]['why']}"
+        for name, (_, verdict) in answered.items()
+        if verdict.verdict != expected[name]["verdict"]
+    )
+    return others + without_an_order(blocking(book), told.values())
+
+
+def main() -> int:
+    try:
+        left = rewrite()
+    except DayError as error:
+        print(error, file=sys.stderr)
+        return 2
+    for sentence in left:
+        print(sentence, file=sys.stderr)
+    return 1 if left else 0
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -64,42 +64,46 @@ def test_rules_that_fire_are_those_written_down(name: str, verdict_of: Callable[
     )
 
 
-def without_an_order(blocking: Iterable[str], expectations: Iterable[Mapping[str, Any]]) -> str:
-    """What to add for the blocking rules that no order makes fire; an empty string if there are none."""
-    fired = {rule.split()[0] for wanted in expectations for rule in wanted.get("blocks", ())}
-    return "".join(
-        f"No order of the demo makes {rule} block: add one to demo/orders that a shop might bring, write its shop,"
-        " verdict and reason into demo/expected.toml before asking, then run python demo/expected.py.\n"
-        for rule in sorted(set(blocking) - fired)
-    )
-
-
 def test_every_blocking_rule_blocks_an_order_of_the_day(book: Settings) -> None:
-    blocking = [rule.id for rule in book.rules.values() if rule.level == "blocks" and rule.enforced]
-    assert len(blocking) > 100
-    assert without_an_order(blocking, EXPECTED.values()) == ""
+    rules = expected.blocking(book)
+    assert len(rules) > 100
+    assert expected.without_an_order(rules, EXPECTED.values()) == ()
 
 
 def test_a_blocking_rule_without_an_order_is_named() -> None:
-    missing = without_an_order(["dye-on-natural-fibre", "no-such-rule"], [EXPECTED["079-cotton-tee-dye"]])
-    assert re.findall("makes (.+?) block", missing) == ["no-such-rule"]
+    cotton = [EXPECTED["079-cotton-tee-dye"]]
+    sentences = expected.without_an_order(["dye-on-natural-fibre", "no-such-rule"], cotton)
+    assert [sentence.partition(":")[0] for sentence in sentences] == ["No order of the demo makes no-such-rule block"]
 
 
-def test_command_writes_rules_and_leaves_verdicts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(
+    ("changes", "kept", "code"),
+    [({"blocks": ["no-such-rule"]}, {}, 0), ({"verdict": "accepted"}, {"verdict": "accepted"}, 1)],
+    ids=["a rule", "a verdict"],
+)
+def test_command_writes_rules_and_leaves_verdicts(
+    changes: dict[str, Any], kept: dict[str, Any], code: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A lost rule comes back, an invented one goes; a verdict that the rules do not bear out stays, and is told."""
-    day = {
-        name: EXPECTED[name] for name in ("001-club-tees-white-cotton", "079-cotton-tee-dye", "108-glitter-underneath")
-    }
-    file = tmp_path / "expected.toml"
+    file, name = tmp_path / "expected.toml", "079-cotton-tee-dye"
     monkeypatch.setattr(expected, "EXPECTED", file)
-    for changes, code in ({"blocks": ["no-such-rule"]}, 0), ({"verdict": "accepted"}, 1):
-        told = {**day, "079-cotton-tee-dye": {**day["079-cotton-tee-dye"], **changes}}
-        file.write_text("# A comment.\n\n" + expected.written(told), encoding="utf-8")
-        assert expected.main() == code
-        text = file.read_text(encoding="utf-8")
-        assert text.startswith("# A comment.\n\n[001-")
-        verdict = {key: changes[key] for key in changes if key == "verdict"}
-        assert tomllib.loads(text) == {**day, "079-cotton-tee-dye": {**day["079-cotton-tee-dye"], **verdict}}
+    file.write_text("# [Not] a table.\n\n" + expected.written({**EXPECTED, name: EXPECTED[name] | changes}), "utf-8")
+    assert expected.main() == code
+    text = file.read_text(encoding="utf-8")
+    assert text.startswith("# [Not] a table.\n\n[001-")
+    assert tomllib.loads(text) == {**EXPECTED, name: EXPECTED[name] | kept}
+
+
+def test_command_writes_nothing_where_an_expectation_is_missing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file, name = tmp_path / "expected.toml", "079-cotton-tee-dye"
+    monkeypatch.setattr(expected, "EXPECTED", file)
+    text = expected.written({each: EXPECTED[each] for each in EXPECTED if each != name})
+    file.write_text(text, encoding="utf-8")
+    assert expected.main() == 2
+    assert file.read_text(encoding="utf-8") == text
+    assert capsys.readouterr().err == f"expected.toml says nothing of {name}\n"
 
 
 def test_file_is_as_the_command_writes_it() -> None:
