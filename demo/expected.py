@@ -69,15 +69,16 @@ def ask(expected: Mapping[str, Expectation], book: Settings) -> dict[str, tuple[
     return answered
 
 
-def rules_by_level(verdict: Verdict, order: Order) -> dict[str, list[str]]:
-    """The rules that fire, firmest level first and each in the order it is said; no entry for a level without any.
+def rules_by_level(verdict: Mapping[str, Any], order: Order) -> dict[str, list[str]]:
+    """The rules that fire in a verdict's document, by level, in the order they are said; no entry for a level of none.
 
     Where an order has several decorations, a rule about one of them is followed by its place.
     """
     by_level: dict[str, list[str]] = {}
-    for finding in verdict.findings:
-        placed = len(order.decorations) > 1 and finding.about.startswith("/decorations")
-        by_level.setdefault(finding.level, []).append(f"{finding.rule} {finding.about}" if placed else finding.rule)
+    for finding in verdict["findings"]:
+        rule, about = finding["rule"], finding["about"]
+        placed = len(order.decorations) > 1 and about.startswith("/decorations")
+        by_level.setdefault(finding["level"], []).append(f"{rule} {about}" if placed else rule)
     return by_level
 
 
@@ -127,7 +128,8 @@ def rewrite() -> tuple[str, ...]:
         raise DayError(f"expected.toml says nothing of {', '.join(sorted(strays))}")
     answered = ask(expected, book)
     told = {
-        name: _with_rules(expected[name], rules_by_level(verdict, order)) for name, (order, verdict) in answered.items()
+        name: _with_rules(expected[name], rules_by_level(verdict.document(), order))
+        for name, (order, verdict) in answered.items()
     }
     EXPECTED.write_text(_preface() + written(told), encoding="utf-8")
     changed = [name for name in told if told[name] != expected[name]]
