@@ -127,30 +127,30 @@ def rewrite() -> tuple[str, ...]:
     if strays := {file.stem for file in (DEMO / "orders").glob("*.json")} - set(expected):
         raise DayError(f"expected.toml says nothing of {', '.join(sorted(strays))}")
     answered = ask(expected, book)
-    told = {
+    rewritten = {
         name: _with_rules(expected[name], rules_by_level(verdict.document(), order))
         for name, (order, verdict) in answered.items()
     }
-    EXPECTED.write_text(_preface() + written(told), encoding="utf-8")
-    changed = [name for name in told if told[name] != expected[name]]
-    print(f"{len(told)} orders, the rules of {len(changed)} changed: read the difference of {EXPECTED.name}")
-    others = tuple(
+    EXPECTED.write_text(_preface() + written(rewritten), encoding="utf-8")
+    changed = [name for name in rewritten if rewritten[name] != expected[name]]
+    print(f"{len(rewritten)} orders, the rules of {len(changed)} changed: read the difference of {EXPECTED.name}")
+    disagreements = tuple(
         f"{name}: the rules say {verdict.verdict}, expected is {expected[name]['verdict']}: {expected[name]['why']}"
         for name, (_, verdict) in answered.items()
         if verdict.verdict != expected[name]["verdict"]
     )
-    return others + without_an_order(blocking(book), told.values())
+    return disagreements + without_an_order(blocking(book), rewritten.values())
 
 
 def main() -> int:
     try:
-        left = rewrite()
+        sentences = rewrite()
     except DayError as error:
         print(error, file=sys.stderr)
         return 2
-    for sentence in left:
+    for sentence in sentences:
         print(sentence, file=sys.stderr)
-    return 1 if left else 0
+    return 1 if sentences else 0
 
 
 if __name__ == "__main__":

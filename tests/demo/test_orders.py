@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import tomllib
 from collections.abc import Callable, Iterator
 from functools import cache
@@ -76,34 +77,60 @@ def test_a_blocking_rule_without_an_order_is_named() -> None:
     assert [sentence.partition(":")[0] for sentence in sentences] == ["No order of the demo makes no-such-rule block"]
 
 
+@pytest.fixture
+def short_day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, dict[str, Any]]:
+    """Three orders of the day, in a folder of their own that the command works on; what is expected of them."""
+    day = {
+        name: EXPECTED[name] for name in ("001-club-tees-white-cotton", "079-cotton-tee-dye", "108-glitter-underneath")
+    }
+    (tmp_path / "orders").mkdir()
+    for name in day:
+        (tmp_path / "orders" / f"{name}.json").write_text(json.dumps(order_document(name)), encoding="utf-8")
+    shutil.copytree(DEMO / "shops", tmp_path / "shops")
+    monkeypatch.setattr(expected, "DEMO", tmp_path)
+    monkeypatch.setattr(expected, "EXPECTED", tmp_path / "expected.toml")
+    return day
+
+
 @pytest.mark.parametrize(
-    ("changes", "kept", "code"),
-    [({"blocks": ["no-such-rule"]}, {}, 0), ({"verdict": "accepted"}, {"verdict": "accepted"}, 1)],
+    ("changes", "kept", "told"),
+    [
+        ({"blocks": ["no-such-rule"]}, {}, []),
+        ({"verdict": "accepted"}, {"verdict": "accepted"}, ["the rules say rejected, expected is accepted"]),
+    ],
     ids=["a rule", "a verdict"],
 )
 def test_command_writes_rules_and_leaves_verdicts(
-    changes: dict[str, Any], kept: dict[str, Any], code: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    changes: dict[str, Any], kept: dict[str, Any], told: list[str], short_day: dict[str, dict[str, Any]]
 ) -> None:
     """A lost rule comes back, an invented one goes; a verdict that the rules do not bear out stays, and is told."""
-    file, name = tmp_path / "expected.toml", "079-cotton-tee-dye"
-    monkeypatch.setattr(expected, "EXPECTED", file)
-    file.write_text("# [Not] a table.\n\n" + expected.written({**EXPECTED, name: EXPECTED[name] | changes}), "utf-8")
-    assert expected.main() == code
-    text = file.read_text(encoding="utf-8")
+    name = "079-cotton-tee-dye"
+    before = expected.written({**short_day, name: short_day[name] | changes})
+    expected.EXPECTED.write_text("# [Not] a table.\n\n" + before, encoding="utf-8")
+    sentences = expected.rewrite()
+    assert [each.split(": ")[1] for each in sentences if each.startswith(f"{name}: ")] == told
+    text = expected.EXPECTED.read_text(encoding="utf-8")
     assert text.startswith("# [Not] a table.\n\n[001-")
-    assert tomllib.loads(text) == {**EXPECTED, name: EXPECTED[name] | kept}
+    assert tomllib.loads(text)[name] == short_day[name] | kept
+
+
+def test_command_fails_while_a_rule_has_no_order(
+    short_day: dict[str, dict[str, Any]], capsys: pytest.CaptureFixture[str]
+) -> None:
+    expected.EXPECTED.write_text("# Comment.\n\n" + expected.written(short_day), encoding="utf-8")
+    assert expected.main() == 1
+    assert "No order of the demo makes dye-on-acetate block: add one to demo/orders" in capsys.readouterr().err
 
 
 def test_command_writes_nothing_where_an_expectation_is_missing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    short_day: dict[str, dict[str, Any]], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    file, name = tmp_path / "expected.toml", "079-cotton-tee-dye"
-    monkeypatch.setattr(expected, "EXPECTED", file)
-    text = expected.written({each: EXPECTED[each] for each in EXPECTED if each != name})
-    file.write_text(text, encoding="utf-8")
+    del short_day["079-cotton-tee-dye"]
+    text = "# Comment.\n\n" + expected.written(short_day)
+    expected.EXPECTED.write_text(text, encoding="utf-8")
     assert expected.main() == 2
-    assert file.read_text(encoding="utf-8") == text
-    assert capsys.readouterr().err == f"expected.toml says nothing of {name}\n"
+    assert expected.EXPECTED.read_text(encoding="utf-8") == text
+    assert capsys.readouterr().err == "expected.toml says nothing of 079-cotton-tee-dye\n"
 
 
 def test_file_is_as_the_command_writes_it() -> None:
