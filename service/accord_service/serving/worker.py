@@ -91,14 +91,14 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
     def _parse(self, header: bytes, connection: Connection) -> Exchange | bytes:
         try:
             return Exchange(self.cfg, header, connection.client, connection.server, self._body_limit)
+        except (http.errors.NoMoreData, StopIteration):
+            return self._refusal(None, connection, http.errors.InvalidRequestLine("the header is not whole"))
         except Exception as error:
             return self._refusal(None, connection, error)
 
     def _refusal(self, request: Any, connection: Connection, error: BaseException) -> bytes:
         """gunicorn's own answer to what it can't parse, and to what failed outside the application."""
         answer = AnswerBuffer()
-        if isinstance(error, http.errors.NoMoreData | StopIteration):
-            error = http.errors.InvalidRequestLine("the header is not whole")
         self.handle_error(request, answer, connection.client, error)
         return answer.content()
 
