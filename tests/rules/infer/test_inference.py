@@ -56,7 +56,7 @@ def test_a_wrong_engine_is_overruled_counted_and_logged(faulty: Inference, caplo
         assert not caplog.records
         assert faulty.infer({"x": 60.0, "a": False}, LIMITS).fired == ("not-a",)
     assert [record.getMessage() for record in caplog.records] == [
-        "engine and judge disagree about both; the judge answered"
+        "engine and judge disagree on the shared rules about rules, about both; the judge answered"
     ]
     assert faulty.counts == Counts(questions=2, engine_errors=0, disagreements=1)
 
@@ -65,7 +65,7 @@ def test_a_failing_engine_is_replaced_counted_and_logged(faulty: Inference, capl
     with faulty, caplog.at_level(logging.WARNING, "accord_rules.infer"):
         assert faulty.infer({"x": 40.0, "a": False, "b": False}, LIMITS).fired == ("share-low", "not-a")
     assert [record.getMessage() for record in caplog.records] == [
-        "the engine failed (error code: 303); the judge answered: share-low, not-a"
+        "the engine failed on the shared rules about rules (error code: 303); the judge answered: share-low, not-a"
     ]
     assert faulty.counts == Counts(questions=1, engine_errors=1, disagreements=0)
 
