@@ -9,6 +9,7 @@ import os
 import re
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -26,6 +27,7 @@ from accord_rules.weigh import conditions
 from accord_service import log
 from accord_service.room import Room
 from accord_service.store import Store
+from accord_service.times import instant
 
 SHARED_RULE = "platen-heats-unevenly"
 HOUSE_RULE = "house.second-look-at-the-quay"
@@ -47,25 +49,22 @@ HOUSE_RULES = {
 
 
 @pytest.fixture
-def worker(fresh: Any, serve: Callable[[Any], Flask]) -> Flask:
-    """A worker of its own, since a doubt stays with it."""
-    return serve(fresh)
-
-
-@pytest.fixture
-def client(worker: Flask) -> FlaskClient:
-    return worker.test_client()
-
-
-@pytest.fixture
-def room(worker: Flask) -> Room:
-    made: Room = worker.extensions["accord"]
+def room(changing: Any) -> Room:
+    """That of the first worker, in which faults are planted; the other is never in doubt."""
+    made: Room = changing.one.application.extensions["accord"]
+    made.ledger._logged.clear()  # what another test logged just now is none of this one's
     return made
 
 
 @pytest.fixture
-def key(fresh: Any) -> dict[str, str]:
-    return dict(fresh.headers("quay-side", "counter"))
+def client(changing: Any) -> FlaskClient:
+    client: FlaskClient = changing.one
+    return client
+
+
+@pytest.fixture
+def key(changing: Any) -> dict[str, str]:
+    return dict(changing.headers("quay-side", "counter"))
 
 
 @contextmanager
@@ -85,18 +84,18 @@ def readings(client: FlaskClient, family: str) -> dict[str, float]:
     return {series: float(value) for series, value in found}
 
 
-def doubts(client: FlaskClient) -> dict[str, float]:
-    return {series: count for series, count in readings(client, "accord_engine_doubts").items() if count}
+def doubts(client: FlaskClient) -> Counter[str]:
+    return Counter({series: int(count) for series, count in readings(client, "accord_engine_doubts").items()})
 
 
-def test_without_doubt_nothing_is_degraded(client: FlaskClient, key: dict[str, str], order: dict[str, Any]) -> None:
+def test_without_doubt_nothing_is_degraded(changing: Any, key: dict[str, str], order: dict[str, Any]) -> None:
+    client = changing.other
     assert client.post("/v1/validate", json=order, headers=key).status_code == 200
     ready = client.get("/readyz").json
     assert (ready["status"], ready["checks"]["engine"]) == ("ready", {"ok": True, "since": None, "detail": ""})
     assert readings(client, "accord_degraded") == {'accord_degraded{part="engine"}': 0}
     assert readings(client, "accord_degraded_since_timestamp_seconds") == {}
-    assert readings(client, "accord_engine_doubts")
-    assert doubts(client) == {}
+    assert set(readings(client, "accord_engine_doubts").values()) == {0}
 
 
 def test_a_wrong_engine_costs_no_verdict_and_is_told(
@@ -104,7 +103,7 @@ def test_a_wrong_engine_costs_no_verdict_and_is_told(
     caplog: pytest.LogCaptureFixture,
 ) -> None:  # fmt: skip
     right = client.post("/v1/validate", json=order, headers=key)
-    before_s = room.now_s
+    before = doubts(client)
     with caplog.at_level(logging.WARNING, "accord_rules"), wrong(room, SHARED_RULE):
         for _ in range(3):
             assert client.post("/v1/validate", json=order, headers=key).data == right.data
@@ -114,16 +113,15 @@ def test_a_wrong_engine_costs_no_verdict_and_is_told(
     engine = answer.json["checks"]["engine"]
     assert engine["ok"] is False
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", engine["since"])
-    assert re.match(
-        r"shared pressing-\d: [1-9]\d* disagreements, 0 engine failures\. The judge settled", engine["detail"]
-    )
+    assert re.search(r"shared pressing-\d: [1-9]\d* disagreements, 0 engine failures", engine["detail"])
     assert answer.json["checks"]["store"]["ok"], "the other parts are told apart"
-    ((series, count),) = doubts(client).items()
+    ((series, count),) = (doubts(client) - before).items()
     assert re.search(r'kind="disagreement",layer="shared",network="pressing-\d"', series)
     assert count >= 3, "an answer that was overruled is not remembered, so each repeat counts"
     assert readings(client, "accord_degraded") == {'accord_degraded{part="engine"}': 1}
     ((_, since_s),) = readings(client, "accord_degraded_since_timestamp_seconds").items()
-    assert before_s - 1 <= since_s <= room.now_s
+    assert instant(since_s) == engine["since"]
+    assert since_s <= room.now_s
     # The log has one line, which reproduces the question.
     (record,) = [record for record in caplog.records if record.name == "accord_rules.infer"]
     line = json.loads(log.JsonLines().format(record))
@@ -134,7 +132,7 @@ def test_a_wrong_engine_costs_no_verdict_and_is_told(
 
 
 def test_it_stays_degraded_until_the_worker_starts_anew(
-    client: FlaskClient, room: Room, key: dict[str, str], order: dict[str, Any], fresh: Any,
+    changing: Any, client: FlaskClient, room: Room, key: dict[str, str], order: dict[str, Any],
     serve: Callable[[Any], Flask],
 ) -> None:  # fmt: skip
     with wrong(room, SHARED_RULE):
@@ -144,14 +142,14 @@ def test_it_stays_degraded_until_the_worker_starts_anew(
         client.post("/v1/validate", json=order, headers=key)
     assert client.get("/readyz").json["status"] == "degraded"
     assert doubts(client) == counted, "the networks are right again, and nothing wrong was remembered"
-    assert serve(fresh).test_client().get("/readyz").json["status"] == "ready"
+    assert serve(changing.collective).test_client().get("/readyz").json["status"] == "ready"
 
 
 def test_doubts_about_house_rules_are_counted_and_no_house_is_named(
-    client: FlaskClient, room: Room, key: dict[str, str], order: dict[str, Any], fresh: Any,
+    changing: Any, client: FlaskClient, room: Room, key: dict[str, str], order: dict[str, Any],
     wait_for: Callable[..., None],
 ) -> None:  # fmt: skip
-    owner = fresh.headers("quay-side", "owner")
+    owner = changing.headers("quay-side", "owner")
     etag = client.get("/v1/shop/house-rules", headers=owner).headers["ETag"]
 
     def put(rules: dict[str, Any], etag: str) -> str:
@@ -162,16 +160,17 @@ def test_doubts_about_house_rules_are_counted_and_no_house_is_named(
     def rules_found() -> set[str]:
         return {each["rule"] for each in client.post("/v1/validate", json=order, headers=key).json["findings"]}
 
+    before = doubts(client)
     etag = put(HOUSE_RULES, etag)
     wait_for(lambda: HOUSE_RULE in rules_found(), seconds=3.0)
     with wrong(room, HOUSE_RULE):
         assert HOUSE_RULE in rules_found()
     ready = client.get("/readyz")
     assert (ready.status_code, ready.json["status"]) == (200, "degraded")
-    assert ready.json["checks"]["engine"]["detail"].startswith("house order: ")
+    assert "house order: " in ready.json["checks"]["engine"]["detail"]
     counted = doubts(client)
-    assert len(counted) == 1
-    assert 'kind="disagreement",layer="house",network="order"' in next(iter(counted))
+    (series,) = counted - before
+    assert 'kind="disagreement",layer="house",network="order"' in series
     # Dropped, as the networks of shops that were idle are.
     put({}, etag)
     wait_for(lambda: HOUSE_RULE not in rules_found(), seconds=3.0)
@@ -185,30 +184,30 @@ def test_doubts_about_house_rules_are_counted_and_no_house_is_named(
 
 
 def test_doubts_of_retired_editions_stay_counted(
-    client: FlaskClient, room: Room, key: dict[str, str], order: dict[str, Any], fresh: Any,
+    changing: Any, client: FlaskClient, room: Room, key: dict[str, str], order: dict[str, Any],
     wait_for: Callable[..., None],
 ) -> None:  # fmt: skip
     with wrong(room, SHARED_RULE):
         client.post("/v1/validate", json=order, headers=key)
     counted = doubts(client)
-    assert counted
-    store = Store.at(fresh.server.url, timeout_s=5.0)
+    assert counted.total() > 0
+    store = Store.at(changing.collective.server.url, timeout_s=5.0)
     try:
         documents = copy.deepcopy(dict(shipped()))
         documents["limits"]["press.spread_most"]["value"] = "9 K"
-        head = store.revisions.head()
-        store.revisions.publish(head, documents, author="a", approvers=["b"], reason="test", proposal=None)
+        last = store.revisions.head()
+        made = store.revisions.publish(last, documents, author="a", approvers=["b"], reason="test", proposal=None)
     finally:
         store.close()
-    wait_for(lambda: client.get("/readyz").json["checks"]["book"]["revision"] == 2, seconds=10.0)
+    wait_for(lambda: client.get("/readyz").json["checks"]["book"]["revision"] == made.head.number, seconds=10.0)
     client.post("/v1/validate", json=order, headers=key)
     assert doubts(client) == counted
     assert client.get("/readyz").json["status"] == "degraded"
 
 
-def test_walks_are_told_from_remembered_answers(
-    client: FlaskClient, key: dict[str, str], order: dict[str, Any]
-) -> None:
+def test_walks_are_told_from_remembered_answers(changing: Any, key: dict[str, str], order: dict[str, Any]) -> None:
+    client = changing.other
+
     def count(by: str) -> float:
         series = f'accord_engine_answers_total{{by="{by}",layer="shared",network="decoration-1"}}'
         return readings(client, "accord_engine_answers")[series]
