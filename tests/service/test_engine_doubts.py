@@ -10,9 +10,11 @@ import re
 import subprocess
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import pytest
@@ -24,7 +26,7 @@ from accord_rules.documents import shipped
 from accord_rules.infer.replay import replay
 from accord_rules.settings import Settings
 from accord_rules.weigh import conditions
-from accord_service import log
+from accord_service import edition, log
 from accord_service.room import Room
 from accord_service.store import Store
 from accord_service.times import instant
@@ -218,6 +220,18 @@ def test_walks_are_told_from_remembered_answers(changing: Any, key: dict[str, st
     client.post("/v1/validate", json=order, headers=key)
     assert count("walk") == walks, "it was asked before"
     assert count("facts") > facts
+
+
+def test_watched_rules_are_tried_before_the_engine_is_asked_about_them(
+    book: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A network of watched rules can crash a worker like any other."""
+    tried: list[Mapping[str, Any]] = []
+    monkeypatch.setattr(edition, "try_out", lambda rules, *others: tried.append(rules))
+    watched = replace(book.rules[SHARED_RULE], status="watch")
+    edition.try_rules(replace(book, rules=MappingProxyType({**book.rules, SHARED_RULE: watched})))
+    edition.try_rules(replace(book, rules=MappingProxyType({SHARED_RULE: watched})), known=book)
+    assert [set(rules) for rules in tried] == [set(book.rules)], "and not again once they were"
 
 
 WORKER = """

@@ -12,7 +12,7 @@ outside the subset. What keeps us inside:
   membership, enters as true or false, so limits are not in the network and one network serves every shop.
 - **Unknown facts are not sent**, and no test is true of what was not sent.
 - **Sessions are made once** and warmed by firing a rule in them; each question asserts one fact and retracts it. So an
-  answer hangs on the record alone, and may be remembered by it.
+  answer hangs on the record alone, and may be remembered by it, until somebody says that it was wrong (``forget``).
 - **Networks are kept small enough**: the engine walks with a stack of 64 places for all pending matches together,
   so the deepest possible stack is bounded when the rules are compiled, and rules are split over several networks
   where it could overflow.

@@ -6,6 +6,8 @@ A line of the log, pasted into a test::
     book = load_book()
     again = replay(line["doubt"], book.vocabulary, conditions(book, line["doubt"]["about"]))  # see weigh.conditions
     assert not again.differs
+
+A line about house rules has all of them (``layer`` is house): it takes the vocabulary alone.
 """
 
 from __future__ import annotations
