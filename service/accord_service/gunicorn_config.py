@@ -17,7 +17,7 @@ from accord_rules.documents import BookError
 from accord_service import first_start
 from accord_service.collector import spare_the_book
 from accord_service.config import OWN_STORE_URL, Config, ConfigError
-from accord_service.log import JsonLines
+from accord_service.log import LOGGERS, JsonLines
 from accord_service.store import EmbeddedServer, StoreError
 
 logger = logging.getLogger("accord_service.start")
@@ -46,7 +46,7 @@ logconfig_dict = {
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"level": "WARNING", "handlers": ["stderr"]},
     "loggers": {
-        "accord_service": {"level": "INFO", "handlers": ["stderr"], "propagate": False},
+        **{name: {"level": "INFO", "handlers": ["stderr"], "propagate": False} for name in LOGGERS},
         "gunicorn.error": {"level": "INFO", "handlers": ["stderr"], "propagate": False},
         "gunicorn.access": {"level": "ERROR", "handlers": [], "propagate": False},
     },
