@@ -27,6 +27,7 @@ def run(script: str) -> str:
     return ended.stdout
 
 
+@pytest.mark.needs("redis-server")
 def test_two_services_on_one_redis() -> None:
     told = run("topology.py")
     assert "150 orders: the same bytes from both services" in told
