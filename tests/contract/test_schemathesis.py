@@ -74,7 +74,9 @@ def test_the_service_keeps_to_its_description(
 ) -> None:
     operation = api[endpoint.path][endpoint.method]
 
-    @settings(max_examples=EXAMPLES, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), database=None)
+    @settings(
+        max_examples=EXAMPLES, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), database=None
+    )
     @given(case=operation.as_strategy(generation_mode=mode))
     def check(case: Any) -> None:
         excluded = [positive_data_acceptance]
