@@ -61,8 +61,8 @@ def test_what_could_not_run_stands_in_the_last_lines(tmp_path: Path, bare_path: 
     done = run_suite(tmp_path, bare_path)
     assert done.returncode == 0, done.stdout + done.stderr
     redis, pages, closing = done.stdout.splitlines()[-3:]
-    assert redis == "not run here: 2 tests: needs redis-server (package redis-server)"
-    assert pages == "not run here: 1 test: needs chromedriver (package chromium-driver) and chromium (package chromium)"
+    assert redis == "not run here: 2 tests need redis-server (package redis-server)"
+    assert pages == "not run here: 1 test needs chromedriver (package chromium-driver) and chromium (package chromium)"
     assert re.fullmatch(r"=+ 3 passed, 3 skipped in [\d.]+s \(0:\d\d:\d\d\) =+", closing)
 
 

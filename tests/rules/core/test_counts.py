@@ -166,11 +166,9 @@ def test_sources_of_single_numbers_name_fields_there_are(book: Settings) -> None
 
 
 def test_published_sources_say_edition_or_place(book: Settings) -> None:
-    published = {
-        name: source.title + source.text for name, source in book.sources.items() if source.kind == "published"
-    }
+    published = [source for source in book.sources.values() if source.kind == "published"]
     assert published
-    assert [name for name, text in published.items() if not re.search(r"\d", text)] == []
+    assert [source.title for source in published if not re.search(r"\d", source.title + source.text)] == []
 
 
 # -- which way is stricter -------------------------------------------------------------------------------------------
