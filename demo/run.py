@@ -72,8 +72,9 @@ def service(store: str = "") -> Iterator[tuple[str, Path]]:
     ``store``: the address of a Redis to use; without one, the store that comes along is started in a folder of its own.
     """
     with contextlib.ExitStack() as stack:
-        temporary = tempfile.TemporaryDirectory(prefix="accord-demo-")
-        data = str(KEPT_DATA) if store else stack.enter_context(temporary)
+        data = str(KEPT_DATA)
+        if not store:
+            data = stack.enter_context(tempfile.TemporaryDirectory(prefix="accord-demo-"))
         env = os.environ | {"ACCORD_DATA": data, "ACCORD_STORE_URL": store}
         keys = Path(data, "keys")
         seeded(env)
