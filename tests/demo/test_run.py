@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from accord_client import Client
+from accord_service.store import EmbeddedServer
 from demo import run
 
 
@@ -65,6 +67,22 @@ def test_a_store_that_is_not_there_is_one_sentence(
     assert run.main() == 2
     (line,) = capsys.readouterr().err.splitlines()
     assert "the store's address must start with one of redis" in line
+
+
+def test_a_store_of_ones_own_serves_day_after_day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on a machine for which none comes along: the second time the keys of the first are there still."""
+    monkeypatch.setattr(run, "KEPT_DATA", tmp_path / "kept")
+    server = EmbeddedServer.start(tmp_path / "store")
+    try:
+        keys = []
+        for _ in range(2):
+            with run.service(server.url) as (url, folder), Client(url, run.token("kiln-corner", folder)) as accord:
+                assert accord.shop().shop["id"] == "kiln-corner"
+                keys.append(run.token("kiln-corner", folder))
+        assert keys[0] == keys[1]
+        assert server.pid is not None, "another's store is left running"
+    finally:
+        server.stop()
 
 
 def test_the_three_orders_shown_first_tell_something_each() -> None:
