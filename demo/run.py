@@ -38,7 +38,7 @@ from accord_client import AccordError, Client, Plan, Settlement, Verdict
 DEMO = Path(__file__).resolve().parent
 ORDERS = DEMO / "orders"
 LEVELS = ("blocks", "requires", "cautions")
-START_SECONDS = 60.0  # for a service started here, which loads and tests the book first
+START_SECONDS = 120.0  # for a service started here, which loads and tests the book first
 ANSWER_SECONDS = 5.0  # for one that should be running already
 STOP_SECONDS = 25.0
 # What works, what does not and what would instead, and what must be known first because it could hurt somebody.

@@ -133,7 +133,8 @@ def served(clone: Path, environment: Mapping[str, str], port: int) -> Iterator[N
             wait_until_ready(f"http://127.0.0.1:{port}", process, log)
             yield
         finally:
-            os.killpg(process.pid, signal.SIGINT)
+            if process.poll() is None:
+                os.killpg(process.pid, signal.SIGINT)
             process.wait(60)
 
 
