@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from tests.markers import LONGEST
 
 ROOT = Path(__file__).parents[2]
 SUITE = """
@@ -107,3 +108,8 @@ def test_a_file_that_cannot_be_read_is_a_failure(tmp_path: Path, bare_path: str)
     done = run_suite(tmp_path, bare_path, SUITE + "import nothing_of_the_kind\n")
     assert done.returncode != 0
     assert " failed" in done.stdout.splitlines()[-1]
+
+
+def test_the_files_that_start_first_are_there() -> None:
+    assert LONGEST
+    assert [file for file in LONGEST if not (ROOT / file).is_file()] == []

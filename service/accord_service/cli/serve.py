@@ -81,9 +81,7 @@ def _refuse_a_busy_port(host: str, port: int) -> None:
             probe.bind((host, port))
         except OSError as error:
             if error.errno == errno.EADDRINUSE:
-                told = (
-                    f"Port {port} of {host} is in use by another program: choose another, --port ... (make: PORT=...)."
-                )
+                told = f"Port {port} of {host} is in use by another program: name a free one, --port (PORT= for make)."
                 raise Failure(told) from None
 
 
