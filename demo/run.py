@@ -321,7 +321,7 @@ def main() -> int:
         if asked.url:
             _wait(asked.url, token("mill-steps", asked.keys), ANSWER_SECONDS)
             return run(asked.url, asked.keys, width)
-        print("The working day of four invented shops, judged by the real service; half a minute on two cores.")
+        print("The working day of four invented shops, judged by the real service: ten seconds or so on two cores.")
         with contextlib.ExitStack() as stack:
             with timed("Seeding a store and starting the service"):
                 url, keys = stack.enter_context(service(asked.store))
