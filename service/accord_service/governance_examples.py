@@ -37,7 +37,7 @@ _DIGESTS = {
     "base_digest": _BASE["digest"],
     "replay_digest": "sha256:" + "2d" * 32,
 }
-_APPROVAL = {"who": "steward-two", "role": "steward", **_DIGESTS}
+_APPROVAL = {"who": "steward-two", "role": "steward", **_DIGESTS, "lapsed": None}
 
 PROPOSAL: dict[str, Any] = {
     "id": "p1",

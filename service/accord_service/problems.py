@@ -119,7 +119,8 @@ class NotYours(Problem):
     status = 403
     title = "This step is somebody else's"
     meaning = (
-        "Only its author edits a proposal, only another steward approves it, only a steward or its author rejects it."
+        "Only its author edits a proposal, only a steward of another shop than its author's approves it, only a steward"
+        " or its author rejects it."
     )
     remedy = "Ask whoever the detail names."
 
@@ -175,8 +176,8 @@ class StepsOutOfOrder(Problem):
     status = 409
     title = "The proposal is not at this point of its life"
     meaning = (
-        "draft, open, approved, published: a step was left out, taken already, or lacks approvals; or the proposal was"
-        " rejected."
+        "draft, open, approved, published: a step was left out, taken already (by the same shop, too), or lacks"
+        " approvals, perhaps because the key of one was revoked; or the proposal was rejected."
     )
     remedy = "GET the proposal: its state, its approvals and the approvals it needs say what comes next."
 

@@ -33,9 +33,10 @@ class Approving:
     examples=(Example("As it was read", OPENED["digests"], path=lambda settings: {"proposal": "p1"}, answer=APPROVED),),
 )
 def post_proposal_approve(asked: Asked) -> Prepared:
-    """Approve a proposal of somebody else's: exactly these changes, on this base, with this effect.
+    """Approve a proposal of another shop's: exactly these changes, on this base, with this effect.
 
-    One steward will do; where it loosens what keeps people safe, two are needed.
+    One steward will do; where it loosens what keeps people safe, stewards of two shops are needed, neither of them the
+    author's. Keys of the collective count together as those of one shop. An approval lapses when its key is revoked.
     """
     body, id_ = asked.body, asked.path["proposal"]
     return taken(asked, lambda steps: steps.approve(id_, body.change_digest, body.base_digest, body.replay_digest))

@@ -29,7 +29,7 @@ from accord_service.writing import Prepared
 def post_revision_revert(asked: Asked) -> Prepared:
     """Propose to take the book back to what a revision says.
 
-    The draft goes the way of every proposal: its effect is shown, another steward approves it.
+    The draft goes the way of every proposal: its effect is shown, a steward of another shop approves it.
     """
     number = number_in(asked.path["number"])
     return taken(asked, lambda steps: steps.revert(number, asked.body.reason), status=201)
