@@ -25,6 +25,7 @@ from accord_rules.shop import Shop
 from accord_service import roles, wire
 from accord_service.body import json_of
 from accord_service.problems import (
+    AllPiecesReported,
     AlreadyThere,
     BadQuery,
     ChangedMeanwhile,
@@ -40,7 +41,7 @@ from accord_service.problems import (
 from accord_service.request import note, timed
 from accord_service.room import Room, Snapshot, room
 from accord_service.shops import Caller
-from accord_service.store import Conflict, KeyReused, NotThere, StoreAway, StoreBroken
+from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StoreAway, StoreBroken
 from accord_service.writing import (
     IDEMPOTENCY_KEY,
     IF_MATCH,
@@ -213,9 +214,11 @@ class Endpoint:
         if asked.query.validate_only:
             return cast(Prepared, self.run(asked)).preview
         key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
-        digest = request_digest(self.method, request.path, dict(asked.document))
-        once = Repeatable(asked.room.store, asked.caller.shop_id, key, digest)
-        return once.recalled() or once.carried_out(cast(Prepared, self.run(asked)))
+        address = [request.path, dataclasses.asdict(asked.query)]
+        digest = request_digest(self.method, address, request.headers.get(IF_MATCH), dict(asked.document))
+        # The word is made up by one caller; that another of the shop made up the same says nothing.
+        once = Repeatable(asked.room.store, asked.caller.key_id, key, digest)
+        return once.recalled() or once.carried_out(lambda: cast(Prepared, self.run(asked)))
 
     def _written(self, answer: Answer, snapshot: Snapshot) -> Response:
         with timed("write"):
@@ -248,6 +251,8 @@ def _store_problems(endpoint: Endpoint) -> Iterator[None]:
         raise NotFound(_sentence(error)) from None
     except Overtaken as error:
         raise SomebodyWasFaster(error.sentence) from None
+    except AllReported as error:
+        raise AllPiecesReported(quantity=error.expected, reported=error.found) from None
     except Conflict as error:
         if endpoint.replaces:
             raise ChangedMeanwhile(f"You saw version {error.expected}; it is at version {error.found} now.") from None

@@ -138,7 +138,7 @@ class ProposalAnswer(Shape):
     shown = fields.Nested(ShownEffectAnswer, required=True, allow_none=True)
     ended_because = text_or_null("why it was rejected or became void")
     digests = fields.Nested(DigestsAnswer, required=True)
-    approvals_needed = whole("2, of two shops, where it loosens what keeps people safe, else 1; never of the author's shop")
+    approvals_needed = whole("2, of two shops, where it loosens what keeps people safe, else 1")
     approvals_valid = whole("how many count")
     version = whole("its version; the ETag names it too")
     created_at = time("when it was made")

@@ -168,7 +168,10 @@ def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
 def _header_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
     headers = []
     if endpoint.writes:
-        about = "a random word for this write; sent again with it, the write is done once and answered the same"
+        about = (
+            "a random word of the caller's own for this write; sent again with it within 24 hours, to the same address"
+            " with the same body and If-Match, the write is done once and answered the same"
+        )
         headers.append((IDEMPOTENCY_KEY, False, about, {"type": "string", "pattern": "^[!-~]{1,200}$"}))
     if endpoint.replaces:
         about = "the ETag of the version that is replaced"
