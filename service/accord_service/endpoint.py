@@ -99,18 +99,28 @@ class Asked:
         return {"revision": self.query.revision}
 
 
+# A document of an example, or how it follows from the book.
+Shown = Mapping[str, Any] | Callable[[Settings], Mapping[str, Any]]
+
+
 @dataclass(frozen=True, slots=True)
 class Example:
     """A request that is shown in the documentation; the answer beside it is the real one, asked for on the spot.
 
-    ``path`` finds its names in the book, so that it goes on working when entries come and go. ``answer`` stands in for
-    the real one where asking would write, or would need what is only in a store.
+    ``path`` finds its names in the book, so that it goes on working when entries come and go; so may ``body``, which
+    works as it stands, or is left out. ``answer`` stands in for the real one where asking would write, or would need
+    what is only in a store.
     """
 
     title: str
-    body: Mapping[str, Any] | None = None
+    body: Shown | None = None
     path: Callable[[Settings], Mapping[str, str]] = lambda settings: _EMPTY
-    answer: Mapping[str, Any] | None = None
+    answer: Shown | None = None
+
+
+def shown(document: Shown, settings: Settings) -> Mapping[str, Any]:
+    """A document of an example, as the book has it."""
+    return document(settings) if callable(document) else document
 
 
 @dataclass(frozen=True, slots=True)
