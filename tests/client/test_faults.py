@@ -291,6 +291,7 @@ def test_the_token_is_not_shown() -> None:
 def test_one_tree_of_exceptions_as_drawn() -> None:
     named = [getattr(accord_client, name) for name in accord_client.__all__]
     raised = [each for each in named if isinstance(each, type) and issubclass(each, Exception)]
+    assert AccordError in raised
     assert all(issubclass(each, AccordError) for each in raised)
     drawn = accord_client.exceptions.__doc__ or ""
     assert all(each.__name__ in drawn for each in raised)

@@ -394,7 +394,9 @@ class TestVerdicts:
         masked = store.verdicts.mask_reference("north", "a", who="t")
         assert masked == store.verdicts.get("north", "a")
         assert (masked.order["quantity"], masked.verdict["id"]) == (3, "a")
-        for key in raw.keys("*"):
+        kept = raw.keys("*")
+        assert b"{accord}:verdict:north:a" in kept
+        for key in kept:
             assert b"job 7" not in (raw.dump(key) or b"")
         assert raw.ttl("{accord}:verdict:north:a") > 0, "masking must not lengthen the retention"
         assert _record(store, "a") == masked, "a repeat must not bring the reference back"
