@@ -62,7 +62,8 @@ def _sources(folder: Traversable, prefix: str) -> list[tuple[str, bytes]]:
     return found
 
 
-@lru_cache(maxsize=256)
+# A shop with forty presses, each with all the probe readings there may be, takes some 0.4 MB.
+@lru_cache(maxsize=64)
 def house_digest(shop: Shop) -> str:
     """SHA-256 over what is the shop's own: presses, stock, what it has standing, units."""
     return digest(plain(shop))

@@ -23,6 +23,9 @@ SHOP: dict[str, Any] = {
     },
 }
 
+# One that is not there yet.
+NEW_SHOP: dict[str, Any] = {**SHOP, "id": "weir-court", "name": "Weir Court Press Room"}
+
 # The shop that the examples are asked for. No key belongs to it.
 CALLER = Caller("example", "counter", SHOP["id"], KnownShop(ShopRecord(SHOP["id"], 1, SHOP, 0.0), no_house(SHOP["id"])))
 
@@ -42,6 +45,7 @@ OWN_HOUSE_RULES: dict[str, Any] = {
 }
 _CHANGED_AT = "2026-03-02T09:30:00.000Z"
 SHOP_ENTRY: dict[str, Any] = {"shop": SHOP, "version": 1, "changed_at": _CHANGED_AT}
+NEW_SHOP_ENTRY: dict[str, Any] = {**SHOP_ENTRY, "shop": NEW_SHOP}
 SHOPS: dict[str, Any] = {
     "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
     "next": None,

@@ -15,6 +15,7 @@
     ├── DigestsDiffer       409  the approval is of something else than the proposal is now
     ├── StepsOutOfOrder     409  the proposal is not at this point of its life
     ├── SomebodyWasFaster   409  another revision, or another step, was written in the same moment
+    ├── AllPiecesReported   409  as many pieces are reported for a decoration as the order has
     ├── ShopDoesNotFit      409  the book has nothing that the shop could press with
     ├── HouseRulesDoNotFit  409  the book does not have what the shop's house rules name
     ├── ChangedMeanwhile    412  If-Match names another version than the newest
@@ -121,7 +122,8 @@ class NotYours(Problem):
     status = 403
     title = "This step is somebody else's"
     meaning = (
-        "Only its author edits a proposal, only another steward approves it, only a steward or its author rejects it."
+        "Only its author edits a proposal, only a steward of another shop than its author's approves it, only a steward"
+        " or its author rejects it."
     )
     remedy = "Ask whoever the detail names."
 
@@ -188,8 +190,8 @@ class StepsOutOfOrder(Problem):
     status = 409
     title = "The proposal is not at this point of its life"
     meaning = (
-        "draft, open, approved, published: a step was left out, taken already, or lacks approvals; or the proposal was"
-        " rejected."
+        "draft, open, approved, published: a step was left out, taken already (by the same shop, too), or lacks"
+        " approvals, perhaps because the key of one was revoked; or the proposal was rejected."
     )
     remedy = "GET the proposal: its state, its approvals and the approvals it needs say what comes next."
 
@@ -203,6 +205,21 @@ class SomebodyWasFaster(Problem):
         " won; of this one nothing was written."
     )
     remedy = "Read what there is now, then decide whether the step is still wanted."
+
+
+class AllPiecesReported(Problem):
+    slug = "all-pieces-reported"
+    status = 409
+    title = "Every piece of this decoration is reported already"
+    meaning = (
+        "Each report is on one piece, and as many are kept for this decoration of the verdict, by all keys of the shop"
+        " together, as the order's quantity says (one where it says none)."
+    )
+    remedy = "Read the reports there are. If more pieces were pressed, record a verdict on an order that says so."
+
+    def __init__(self, quantity: int, reported: int) -> None:
+        pieces = "1 piece, and 1 is" if quantity == 1 else f"{quantity} pieces, and {reported} are"
+        super().__init__(faults=[Fault("/decoration", f"the order is for {pieces} reported for this decoration")])
 
 
 class ShopDoesNotFit(Problem):
@@ -284,7 +301,10 @@ class KeyUsedBefore(Problem):
     slug = "key-used-before"
     status = 422
     title = "This Idempotency-Key came with another request before"
-    meaning = "A key stands for one write and its repetitions. This one was sent with another address or body before."
+    meaning = (
+        "A key stands for one caller's one write and its repetitions, for 24 hours. This one was sent with another"
+        " address, body or If-Match before."
+    )
     remedy = "Make up a new key for each write."
 
 

@@ -112,7 +112,9 @@ def test_lists_come_whole_and_once(accord: Client) -> None:
     assert [each.id for each in accord.sources()] == sorted(book.documents["sources"])
     assert [each.id for each in accord.limits()] == sorted(book.documents["limits"])
     assert [each.id for each in accord.rules()] == sorted(book.documents["rules"])
-    for kind in accord.kinds():
+    kinds = list(accord.kinds())
+    assert {kind.kind for kind in kinds} >= {"blanks", "transfers", "fibres"}
+    for kind in kinds:
         ids = [each.id for each in accord.catalogue(kind.kind)]
         assert len(ids) == kind.count
         assert ids == sorted(book.documents[kind.kind])

@@ -29,6 +29,8 @@ FAIR = {
 }
 # A rule or another entry of the book may hold anything, also a number that can't be held exactly.
 FREE = {"post_proposals": {400}, "put_proposal": {400}, "put_house_rules": {400}}
+# The only shop there is made the proposal, and does not approve its own.
+FREE |= {"post_proposal_approve": {403}}
 # An If-Match that no answer ever gave is told 412, as RFC 9110 section 13.1.1 has it for one that does not match.
 REJECTED = ["4xx"]
 SETTINGS = settings(

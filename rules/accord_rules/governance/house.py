@@ -366,7 +366,8 @@ class HouseAuthority(Authority):
         return in_order(marked)
 
 
-@lru_cache(maxsize=256)
+# As few as authority.house_digest keeps: shops may be large.
+@lru_cache(maxsize=64)
 def _house_digest(shop: Shop, rules_digest: str) -> str:
     return digest([plain(shop), rules_digest])
 
