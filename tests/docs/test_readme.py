@@ -96,7 +96,7 @@ def test_the_page_has_the_blocks_that_are_run() -> None:
 
 
 def test_both_commands_pass_and_say_what_they_do(clone: Path, environment: Mapping[str, str]) -> None:
-    said = run(["sh", "-euc", SETUP], cwd=clone, env=environment | {"PYTEST_ADDOPTS": ONE_FILE})
+    said = run(["sh", "-ec", SETUP], cwd=clone, env=environment | {"PYTEST_ADDOPTS": ONE_FILE})
     demo, _, tested = said.partition("test session starts")
     told, title, rest = demo.partition("== The day ")
     assert title
@@ -127,7 +127,7 @@ def served(clone: Path, environment: Mapping[str, str], port: int) -> Iterator[N
     log = clone.parent / "served.log"
     told = environment if port == PORT else {**environment, "PORT": str(port)}
     with log.open("wb") as out, subprocess.Popen(
-        ["sh", "-euc", SERVE], cwd=clone, env=told, stdout=out, stderr=out, start_new_session=True
+        ["sh", "-ec", SERVE], cwd=clone, env=told, stdout=out, stderr=out, start_new_session=True
     ) as process:  # fmt: skip
         try:
             wait_until_ready(f"http://127.0.0.1:{port}", process, log)
@@ -154,7 +154,7 @@ def wait_until_ready(url: str, process: subprocess.Popen[bytes], log: Path) -> N
 def answers(clone: Path, environment: Mapping[str, str], port: int, served: None) -> list[str]:
     """What each block prints, all run one after another in one shell that stops at the first command that fails."""
     script = f"\necho\necho '{BETWEEN}'\n".join(ASKS).replace(str(PORT), str(port))
-    return run(["sh", "-euc", script], cwd=clone, env=environment).split(BETWEEN)
+    return run(["sh", "-ec", script], cwd=clone, env=environment).split(BETWEEN)
 
 
 def test_asking_by_curl_is_answered_as_the_page_says(answers: list[str]) -> None:
