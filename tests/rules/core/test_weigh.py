@@ -195,20 +195,35 @@ def test_a_house_asks_the_shared_watched_rules_where_they_are(watching: Authorit
         own.close()
 
 
-def test_assumptions_are_asked_of_both(book: Settings, authority: Authority) -> None:
+def test_assumptions_are_asked_of_both(book: Settings) -> None:
     """A rule that is open with nothing assumed: the engine must not say that it holds, and is noticed if it does."""
-    order = read(Order, order_document(book))
-    shop = shop_of(book)
-    right = authority.validate(order, shop)
-    rule = next(name for assumed in right.assumed for name in assumed.decides if authority.settings.rules[name])
-    cases = [whole_case(book), decoration_case(book), pressing(book)]
-    (case,) = (each for each in cases if each.scope is authority.settings.rules[rule].scope)
-    bare = bare_of(case)
-    before = authority.counts
-    with wrong_about(authority.scales, rule):
-        assumed = authority.scales.assumptions([case], [bare])
+    made = Authority(book, 1)
+    try:
+        right = made.validate(read(Order, order_document(book)), shop_of(book))
+        rule = right.assumed[0].decides[0]
+        cases = [whole_case(book), decoration_case(book), pressing(book)]
+        (case,) = (each for each in cases if each.scope is book.rules[rule].scope)
+        assert made.counts.disagreements == 0
+        with wrong_about(made.scales, rule):
+            assumed = made.scales.assumptions([case], [bare_of(case)])
         assert any(rule in each.decides for each in assumed), "the judge says what is open"
-    assert authority.counts.disagreements == before.disagreements + 1
+        assert made.counts.disagreements == 1
+    finally:
+        made.close()
+
+
+def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(book: Settings, scales: Scales) -> None:
+    """An order that says little: rules that only caution are open as well, and could turn nothing."""
+    said = {"item": {"substrate": "knit", "fibres": {"CO": 100}}, "decorations": [{"transfer": "cut-film"}]}
+    whole = Case(book, shop_of(book), read(Order, said))
+    decoration = whole.decoration_case(0)
+    cases = [whole, decoration, decoration.pressing_case(whole.shop.presses[0])]
+    bare = [bare_of(case) for case in cases]
+    open_levels = {opened.rule.level for case in bare for opened in scales.weigh(case).open}
+    assert open_levels >= {"blocks", "requires", "cautions"}, "rules of other levels are open too"
+    assumed = scales.assumptions(cases, bare)
+    assert assumed
+    assert {book.rules[rule].level for each in assumed for rule in each.decides} == {"blocks", "requires"}
 
 
 def bare_of(case: Case) -> Case:
