@@ -4,24 +4,52 @@ from __future__ import annotations
 
 from accord_rules import units
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, Assume, Scope, fact, number, one_of, set_of
+from accord_rules.facts import BOOL, TEXT, Assume, Scope, fact, number, one_of, set_of
 from accord_rules.order import EVIDENCE, MARKETS, USES
 from accord_rules.shop import STANDING
 
 ORDER = Scope.ORDER
+GROWN_UP, NEWBORN = 18.0, 0.0  # years
 
 
-@fact(
-    "use.age_from",
-    number(units.COUNT),
-    ORDER,
-    Assume("/use/age_from", 18.0, "no age said: taken to be for grown-ups"),
-)
+def _oldest(case: Case) -> float | None:
+    return case.order.use.age_to if case.order.use is not None else None
+
+
+def _youngest_unsaid(case: Case) -> float:
+    """An oldest age says that nobody is older, and nothing of how young they are."""
+    return GROWN_UP if _oldest(case) is None else NEWBORN
+
+
+def _why_youngest(case: Case) -> str:
+    if _oldest(case) is None:
+        return "no age said: taken to be for grown-ups"
+    return "no youngest age said, only an oldest: taken to be for the youngest too"
+
+
+@fact("use.age_from", number(units.COUNT), ORDER, Assume("/use/age_from", _youngest_unsaid, _why_youngest))
 def age_from(case: Case) -> float | None:
-    """The youngest age the piece is meant for, in years: the lower of what the order and a children's blank say."""
+    """The youngest age the piece is meant for, in years: the lower of what the order and a children's blank say.
+
+    A blank's age above the oldest that the order says is no answer.
+    """
     said = case.order.use.age_from if case.order.use is not None else None
-    built_for = case.blank.age_from if case.blank is not None else None
-    return min((age for age in (said, built_for) if age is not None), default=None)
+    built_for, oldest = case.blank.age_from if case.blank is not None else None, _oldest(case)
+    youngest = min((age for age in (said, built_for) if age is not None), default=None)
+    return None if youngest is not None and oldest is not None and youngest > oldest else youngest
+
+
+@fact("use.age_words", TEXT, ORDER)
+def age_words(case: Case) -> str | None:
+    """The ages in words: "6 to 9 years", "6 years and up", "any age up to 2 years"."""
+    youngest, oldest = case["use.age_from"], _oldest(case)
+    if youngest is None:
+        return None
+    if oldest is None:
+        return f"{youngest:g} years and up"
+    if youngest == NEWBORN:
+        return f"any age up to {oldest:g} years"
+    return f"{youngest:g} years" if youngest == oldest else f"{youngest:g} to {oldest:g} years"
 
 
 @fact("use.age_contradicts_blank", BOOL, ORDER)
