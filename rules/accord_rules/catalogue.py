@@ -365,6 +365,9 @@ class PressType:
     handling: float = given(TIME)  # per pressing: load, align, unload
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
     hand_force: float | None = optional(Quantity(units.FORCE))  # what one person brings to bear by hand
+    # Families it is made for; none named: whatever has its shape.
+    takes: tuple[str, ...] = optional(Many(Choice(SUBSTRATE_FAMILIES), 11, distinct=True), ())
+    diameter_least: float | None = optional(LENGTH)  # the slimmest ware a wrap closes on; its opening is the widest
     note: str = optional(Text(1000), "")
 
 
@@ -384,6 +387,7 @@ class Blank:
     dye: str | None = optional(Choice(DYES))
     mass_per_area: float | None = optional(Quantity(units.AREA_DENSITY))
     thickness: float | None = optional(LENGTH)
+    diameter: float | None = optional(LENGTH)  # of round ware
     care: Care | None = optional(Object(Care))
     features: tuple[str, ...] = optional(Many(Choice(FEATURES), 16, distinct=True), ())
     uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), ())

@@ -409,5 +409,6 @@ def _on_blank(name: str) -> Callable[[Order], Order]:
 
 
 _UNSAID = dict.fromkeys(
-    ("substrate", "fibres", "colour", "coating", "finishes", "dye", "mass_per_area", "thickness", "care", "features")
+    ("substrate", "fibres", "colour", "coating", "finishes", "dye", "mass_per_area", "thickness", "diameter")
+    + ("care", "features")
 )
