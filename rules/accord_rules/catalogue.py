@@ -186,6 +186,7 @@ class Substrate:
     brittle: bool = given(Flag())
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
     fibres: Mapping[str, float] | None = optional(Table(Name(name_of="fibres"), Number(0.1, 100)))
+    clear: bool = optional(Flag(), False)  # a print on the back of a flat piece is looked at through it
     often_finished: bool = optional(Flag(), False)  # so often water-repellent that it has to be asked
     sources_of: Mapping[str, tuple[str, ...]] = optional(
         Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES

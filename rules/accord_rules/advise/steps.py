@@ -44,8 +44,7 @@ def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
     yield f"Check that the piece is {case['item.title']}, clean and free of damage."
     if case["item.protective_film"]:
         yield "Pull the protective film off the printable face."
-    if case["transfer.mirrored"]:
-        yield "Check that the print on the carrier is a mirror image."
+    yield from _reads(case)
     if chosen.display_c is not None:
         shown = case.show(units.TEMPERATURE, chosen.display_c)
         yield f"Set the press to {shown} on its display and let it settle."
@@ -54,13 +53,22 @@ def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
         yield f"Pre-press the bare piece for {dwell} to drive out moisture and creases."
 
 
+def _reads(case: Case) -> Iterator[str]:
+    """Which way round the print has to be on what it comes on."""
+    if case["art.mirrored_needed"]:
+        yield "Check that the print on the carrier is a mirror image."
+    elif case["place.seen_through"]:
+        yield "Check that the print on the carrier reads the right way round: it is looked at through the piece."
+
+
 def _place(case: Case, chosen: Chosen) -> Iterator[str]:
     yield from (f"Lay {title} under the print area." for title in _sheet_title(case, chosen.pad))
     where = case["place.placement"]
     if case["item.shape"] == "mug":
         yield f"Wrap the print, {case['place.size_words']}, tightly round the piece, printed side inwards."
     elif case["heat.face_down"]:
-        yield f"Lay the printable face down on the printed side of the carrier, centred ({where})."
+        face = "coated back" if case["place.seen_through"] else "printable face"
+        yield f"Lay the {face} down on the printed side of the carrier, centred ({where})."
     elif case["item.rigid"] and case["transfer.principle"] == "dye-vapour":
         yield f"Lay the carrier, printed side down, on the printable face, centred ({where})."
     else:

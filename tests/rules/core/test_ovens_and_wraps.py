@@ -63,7 +63,9 @@ def test_flat_goods_and_caps_fit_no_oven_or_wrap_but_their_own(
     substrate: str, fitting: str | None, authority: Authority
 ) -> None:
     item = HARD | {"substrate": substrate}
-    open_to = [press for press in SHAPED if not blocked_by(judged(authority, press, item=item, decoration=DYE)) & BLOCKS]
+    open_to = [
+        press for press in SHAPED if not blocked_by(judged(authority, press, item=item, decoration=DYE)) & BLOCKS
+    ]
     assert open_to == ([] if fitting is None else [fitting])
 
 
