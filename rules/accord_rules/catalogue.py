@@ -94,6 +94,19 @@ PRINCIPLES = (
 LOOKS = ("plain", "glitter", "metallic", "flock", "raised", "reflective", "glowing")
 CARRIERS = ("paper", "film", "none")
 CONSUMABLE_KINDS = ("cover", "pad", "tape")
+# What a sheet, pad or tape is for, as plans choose it.
+PURPOSES = (
+    "blot",  # takes up what blows out or strikes through
+    "conduct",  # evens the pressure and lets the heat through
+    "even-out",  # takes up unevenness under brittle or uneven goods
+    "fill",  # goes inside what does not fit round the lower platen
+    "finish",  # gives the print its surface
+    "glide",  # lets garments be slipped on and turned
+    "hold",  # keeps the carrier or the print where it is
+    "non-stick",  # keeps prints, coatings and adhesives off the platen
+    "raise",  # lifts the print clear of what stands up beside it
+    "spare",  # spares nap, thread and shine
+)
 SHAPES = ("flat", "mug", "cap")
 HEATED = ("upper", "both", "wrap")
 CLOSINGS = ("hand", "hinged", "parallel", "wrap", "enclosed")
@@ -315,6 +328,7 @@ class Transfer:
     reheat_limit: float | None = optional(TEMPERATURE)  # once applied; None: bears re-heating
     interface_least: float | None = optional(TEMPERATURE)  # where print meets piece; None: a little below the least
     interface_hold: float | None = optional(TIME)  # how long it has to stay there; None: as an adhesive
+    backing: bool = optional(Flag(), False)  # comes on a sheet that is taken off before it is laid on
     on: Mapping[str, Variant] = optional(Table(Text(40), Object(Variant)), _NO_VARIANTS)  # by substrate or its family
     sources_of: Mapping[str, tuple[str, ...]] = optional(
         Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES
@@ -333,6 +347,7 @@ class Consumable:
     conductivity: float = given(Quantity(units.CONDUCTIVITY))
     use_for: str = given(Text(200))
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
+    purposes: tuple[str, ...] = optional(Many(Choice(PURPOSES), 4, distinct=True), ())
     note: str = optional(Text(1000), "")
 
 

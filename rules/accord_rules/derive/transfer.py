@@ -163,7 +163,12 @@ _needed(
     lambda case, n: case.limit(f"pressure.{n.pressure.most}_most"),
 )
 _needed("pressure_word", TEXT, "The least pressure it needs, in the trade's word.", lambda _, n: n.pressure.least)
-_needed("peel_words", TEXT, "How its carrier comes off.", lambda _, n: " or ".join(n.peel))
+_needed(
+    "peel_words",
+    TEXT,
+    "How its carrier, or the sheet that covered it, comes off.",
+    lambda _, n: " or ".join(each for each in n.peel if each != "none") or "none",
+)
 
 
 @fact("transfer.migrates", BOOL, DECORATION)

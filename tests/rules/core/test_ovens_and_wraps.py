@@ -63,9 +63,8 @@ def test_flat_goods_and_caps_fit_no_oven_or_wrap_but_their_own(
     substrate: str, fitting: str | None, authority: Authority
 ) -> None:
     item = HARD | {"substrate": substrate}
-    open_to = [
-        press for press in SHAPED if not blocked_by(judged(authority, press, item=item, decoration=DYE)) & BLOCKS
-    ]
+    judgements = {press: judged(authority, press, item=item, decoration=DYE) for press in SHAPED}
+    open_to = [press for press, verdict in judgements.items() if not blocked_by(verdict) & BLOCKS]
     assert open_to == ([] if fitting is None else [fitting])
 
 

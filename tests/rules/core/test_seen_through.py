@@ -1,8 +1,8 @@
 """Prints on the back of clear pieces: which way round the artwork has to be, so that the piece reads right.
 
-Checked by geometry, not against the book: a print is a row of marks from left to right, laying it face down reverses the
-row as seen from where it lies, and so does walking round to the other side of the piece. That artwork for the back of a
-glass cutting board is not mirrored is common practice, no published source.
+Checked by geometry, not against the book: a print is a row of marks from left to right, laying it face down reverses
+the row as seen from where it lies, and so does walking round to the other side of the piece. That artwork for the back
+of a glass cutting board is not mirrored is common practice, no published source.
 """
 
 from __future__ import annotations
