@@ -201,6 +201,27 @@ def second_press_bare(case: Case) -> bool | None:
     return None if chosen is None else chosen.second_press_s > 0 and case["set.second_press_sheet"] == NONE
 
 
+def _withdrawn(case: Case, chosen: Chosen) -> tuple[str, ...]:
+    parts = (chosen.cover, chosen.pad, chosen.tape)
+    return tuple(name for name in parts if name is not None and name in case.shop.stock.withdrawn)
+
+
+@fact("set.sheet_withdrawn", BOOL, Scope.PRESSING)
+def sheet_withdrawn(case: Case) -> bool | None:
+    """Whether a cover, pad or tape is set that the shop has taken out of use."""
+    chosen = _chosen(case)
+    return None if chosen is None else bool(_withdrawn(case, chosen))
+
+
+@fact("set.withdrawn_words", TEXT, Scope.PRESSING)
+def withdrawn_words(case: Case) -> str | None:
+    """What is set and out of use, in words."""
+    chosen = _chosen(case)
+    if chosen is None:
+        return None
+    return " and ".join(in_a_sentence(case.entry("consumables", name).title) for name in _withdrawn(case, chosen))
+
+
 @fact("set.non_stick_words", TEXT, Scope.PRESSING)
 def non_stick_words(case: Case) -> str:
     """Non-stick sheets, in words."""

@@ -71,12 +71,21 @@ _declare("carrier_title", TEXT, "Its carrier in words.", lambda t: {"none": "no 
 
 @fact("transfer.stocked", BOOL, DECORATION)
 def stocked(case: Case) -> bool | None:
-    """Whether the shop stocks it: the product named, or any product of the family named."""
+    """Whether the shop stocks it: the product named, be it out of use, or any product of the family named."""
     name = case.decoration.transfer
     if name is None:
         return None
     products = case.settings.catalogue["products"]
-    return any(each == name or products[each].family == name for each in case.shop.stock.products)
+    return case["transfer.withdrawn"] or any(
+        each == name or products[each].family == name for each in case.shop.stock.products
+    )
+
+
+@fact("transfer.withdrawn", BOOL, DECORATION)
+def withdrawn(case: Case) -> bool | None:
+    """Whether the shop has taken the product named out of use; a family is never out of use as a whole."""
+    name = case.decoration.transfer
+    return None if name is None else name in case.shop.stock.withdrawn
 
 
 @fact("transfer.suits_item", BOOL, DECORATION)
