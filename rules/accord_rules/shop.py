@@ -26,8 +26,11 @@ class Stock:
 
     products: tuple[str, ...] = given(Many(Name(name_of="products"), 200, distinct=True))
     consumables: tuple[str, ...] = given(Many(Name(name_of="consumables"), 60, distinct=True))
-    # Out of use, by the shop's own list or by its house rules: not offered, and refused where an order asks for it.
-    withdrawn: tuple[str, ...] = optional(Many(Name(name_of="products|consumables"), 260, distinct=True), ())
+    withdrawn: tuple[str, ...] = optional(
+        Many(Name(name_of="products|consumables"), 260, distinct=True),
+        (),
+        about="products and consumables out of use: never offered, and refused where an order asks for them",
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -112,7 +112,7 @@ class Needed:
 def needed(case: Case) -> Needed | None:
     """Windows, peel, cover and pad for this transfer on this substrate at this size."""
     transfer, substrate, goods = case.transfer, case["item.substrate"], case["item.family"]
-    if transfer is None or substrate is None:
+    if case["transfer.family"] is None or transfer is None or substrate is None:
         return None
     variant = transfer.on.get(substrate) or transfer.on.get(goods)
     time = (variant.time if variant else None) or transfer.time

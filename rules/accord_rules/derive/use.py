@@ -128,7 +128,10 @@ def decorations(case: Case) -> float:
 @fact("order.total_s", number(units.TIME), Scope.PRESSING)
 def total_s(case: Case) -> float | None:
     """Time at the press for all decorations over the whole quantity."""
-    return None if case.sequence is None else case.sequence.total_s
+    total_s = None if case.sequence is None else case.sequence.total_s
+    if total_s is None:
+        case["window.exists"]  # so that what keeps the settings open is known as the cause
+    return total_s
 
 
 @fact("order.due_given", BOOL, ORDER)
@@ -141,6 +144,27 @@ def due_given(case: Case) -> bool:
 def due_s(case: Case) -> float | None:
     """How long until the order is due."""
     return case.order.due_in
+
+
+@fact("order.due_tight_s", number(units.TIME), ORDER)
+def due_tight_s(case: Case) -> float | None:
+    """From how much press time on the due time is tight: heating up, printing, cooling and breaks come on top."""
+    due = case["order.due_s"]
+    return None if due is None else round(due * case.limit("order.due_share_tight") / 100, 6)
+
+
+@fact("order.due_most_s", number(units.TIME), ORDER)
+def due_most_s(case: Case) -> float | None:
+    """How much press time could at most be made up for with quicker hands before the order is due."""
+    due = case["order.due_s"]
+    return None if due is None else round(due * case.limit("order.due_share_most") / 100, 6)
+
+
+@fact("order.makeable", number(units.COUNT), Scope.PRESSING)
+def makeable(case: Case) -> float | None:
+    """How many pieces the press gets through before the order is due."""
+    due, total, count = case["order.due_s"], case["order.total_s"], case["order.quantity"]
+    return None if due is None or not total or count is None else float(min(count, count * due // total))
 
 
 @fact("shop.standing", set_of(STANDING), ORDER)
