@@ -49,8 +49,6 @@ def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
     if chosen.display_c is not None:
         shown = case.show(units.TEMPERATURE, chosen.display_c)
         yield f"Set the press to {shown} on its display and let it settle."
-    if case.transfer is not None and case.transfer.backing:
-        yield f"Pull the backing off {case['transfer.title']}: it comes off before pressing, not after."
     if chosen.pre_press_s > 0:
         yield _pre_press(case, case.show(units.TIME, chosen.pre_press_s))
 
@@ -84,6 +82,8 @@ def _reads(case: Case) -> Iterator[str]:
 def _place(case: Case, chosen: Chosen) -> Iterator[str]:
     yield from (f"Lay {title} under the print area." for title in _sheet_title(case, chosen.pad))
     where = case["place.placement"]
+    if case.transfer is not None and case.transfer.backing:
+        yield f"Pull the backing off {case['transfer.title']}: it comes off before pressing, not after."
     if case["item.shape"] == "mug":
         yield f"Wrap the print, {case['place.size_words']}, tightly round the piece, printed side inwards."
     elif case["heat.face_down"]:

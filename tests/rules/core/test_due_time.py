@@ -62,7 +62,7 @@ def test_the_numbers_are_told_and_what_would_help(authority: Authority) -> None:
 
 
 def test_a_faster_press_that_makes_it_is_taken(authority: Authority) -> None:
-    """By hand each piece takes far longer than at the twin stations, whose operator loads while the other is pressed."""
+    """By hand a piece takes far longer than at twin stations, where one is loaded while the other is pressed."""
     book = authority.settings
     presses = [{"id": "hand", "type": "hand-held"}, {"id": "twin", "type": "pneumatic-twin"}]
     document = order_document(book, due_in="50 min", quantity=90, press="")
