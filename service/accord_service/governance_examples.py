@@ -158,7 +158,7 @@ AUDIT: dict[str, Any] = {
 
 _VERDICT_ID = "vd_" + "5a" * 20
 _ORDER: dict[str, Any] = {
-    "item": {"blank": "cushion-polyester-white"},
+    "item": {"blank": "tote-polyester-white"},
     "decorations": [{"transfer": "dye-sublimation", "placement": "front"}],
     "press": "bench",
 }

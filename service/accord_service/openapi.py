@@ -29,7 +29,7 @@ logger = logging.getLogger(__name__)
 VERSION = "1"
 _ABOUT = f"""The shared settings authority for heat presses of a maker collective.
 
-Quantities are strings with a unit ("392 °F", "70 s", "280 mm"); a bare number where a unit is needed is refused.
+Quantities are strings with a unit ("375 °F", "45 s", "280 mm"); a bare number where a unit is needed is refused.
 Unknown fields are refused by name. A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
 Findings have one of the levels {", ".join(LEVELS)}. Errors are problem details (RFC 9457)."""
 _TAGS = {
