@@ -103,6 +103,7 @@ PURPOSES = (
     "finish",  # gives the print its surface
     "glide",  # lets garments be slipped on and turned
     "hold",  # keeps the carrier or the print where it is
+    "mend",  # for covers and lower platens, not for pieces
     "non-stick",  # keeps prints, coatings and adhesives off the platen
     "raise",  # lifts the print clear of what stands up beside it
     "spare",  # spares nap, thread and shine

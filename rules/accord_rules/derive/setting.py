@@ -13,7 +13,7 @@ from accord_rules.catalogue import Consumable, Transfer
 from accord_rules.derive.case import Case
 from accord_rules.derive.heat import ready_s
 from accord_rules.derive.press import line_pressure_kpa, pressure_on_print_kpa
-from accord_rules.derive.sheets import NONE, covers, in_stock, pads, pads_needed, pillows, stocked, titles
+from accord_rules.derive.sheets import NONE, covers, in_stock, pads, pads_needed, pillows, tapes, titles
 from accord_rules.derive.transfer import Needed
 from accord_rules.facts import BOOL, TEXT, Scope, fact, number, one_of
 from accord_rules.order import PEELS, PRESSURES, Settings
@@ -78,7 +78,7 @@ def _complete(case: Case, wanted: _Wanted, display_c: float | None, surface_c: f
         said.peel or needed.peel[0],
         said.cover or in_stock(case, covers(case, needed), hottest_c),
         said.pad or in_stock(case, pads(case, needed), hottest_c),
-        said.tape or (in_stock(case, stocked(case, "tape"), hottest_c) if transfer.taped else None),
+        said.tape or (in_stock(case, tapes(case), hottest_c) if transfer.taped else None),
         said.pre_press if said.pre_press is not None else _pre_press(case),
         said.second_press if said.second_press is not None else transfer.second_press,
     )

@@ -53,9 +53,9 @@ def in_stock(case: Case, acceptable: tuple[str, ...], hottest_c: float | None) -
     return None
 
 
-def stocked(case: Case, kind: str) -> tuple[str, ...]:
-    """All of a kind that the shop has."""
-    return tuple(name for name in case.shop.stock.consumables if case.entry("consumables", name).kind == kind)
+def tapes(case: Case) -> tuple[str, ...]:
+    """Tapes that hold a carrier."""
+    return meant_for(case, "tape", "hold")
 
 
 def non_stick(case: Case) -> tuple[str, ...]:

@@ -282,6 +282,18 @@ def test_brittle_goods_lie_on_what_takes_up_unevenness(order: tuple[str, ...], b
     assert "felt pad" in bare["set.pad_words"]
 
 
+@pytest.mark.parametrize(
+    ("stock", "tape"),
+    [(("glass-cloth-tape", "heat-tape"), "heat-tape"), (("glass-cloth-tape",), "none")],
+    ids=["both", "the mending tape alone"],
+)
+def test_a_carrier_is_held_with_tape_made_to_hold_it(stock: tuple[str, ...], tape: str, book: Settings) -> None:
+    """The glass-cloth tape mends covers: it is too thick and stiff to hold paper to a piece."""
+    parts: dict[str, Any] = {"item": {"fibres": {"PES": 100}}, "decoration": {"transfer": "dye-sublimation"}}
+    case = pressing(book, shop=stocked(book, "plain-paper", *stock), **parts)
+    assert (case["set.tape"], case["set.tape_missing"]) == (tape, tape == "none")
+
+
 def test_every_sheet_of_the_book_says_what_it_is_for(book: Settings) -> None:
     purposes = {name: entry.purposes for name, entry in book.catalogue["consumables"].items()}
     assert purposes
