@@ -18,6 +18,7 @@ from accord_rules.advise.remedies import Tried, remedies
 from accord_rules.derive.case import Case
 from accord_rules.examples import example_order
 from accord_rules.infer.inference import Counts
+from accord_rules.infer.ledger import Ledger
 from accord_rules.order import Order, SettleRequest
 from accord_rules.resolve import resolve
 from accord_rules.settings import Settings
@@ -97,9 +98,12 @@ class Judged:
 class Authority:
     """Answers for one revision of the book. Safe to share between threads; close it when it is no longer used."""
 
-    def __init__(self, settings: Settings, slots: int = 4, shared: Scales | None = None) -> None:
+    def __init__(
+        self, settings: Settings, slots: int = 4, shared: Scales | None = None, ledger: Ledger | None = None
+    ) -> None:
+        """``shared`` and ``ledger``: see ``Scales``."""
         self.settings = settings
-        self._scales = Scales(settings, slots, shared)
+        self._scales = Scales(settings, slots, shared, ledger=ledger)
         self._counting = threading.Lock()
         self._watched: Counter[str] = Counter()
 
@@ -325,17 +329,28 @@ class Authority:
     def self_test(self) -> None:
         """Ask what is known beforehand: the book's own first rule examples, through the whole path.
 
-        Raises SelfTestError naming the rules whose firing example no longer leads to their finding.
+        Raises SelfTestError naming the rules whose firing example no longer leads to their finding, and where the
+        engine failed or said other than the judge on any of them, although the judge's answer is right then.
         """
+        before = self.counts
         failed = []
-        for rule in (each for each in self.settings.rules.values() if each.enforced):
+        for rule in self.settings.rules.values():
             example = next(each for each in rule.fires if "facts" not in each)
             order, shop = example_order(example, self.settings)
-            fired = {each.rule.id for each in self._judge(order, shop).weighed.fired}
-            if rule.id not in fired:
+            judged = self._judge(order, shop)
+            self._watch(judged)
+            # What a watched rule holds for hangs on the settings that the others leave: only that it is asked counts.
+            if rule.enforced and rule.id not in {each.rule.id for each in judged.weighed.fired}:
                 failed.append(rule.id)
-        if failed or self.counts.disagreements or self.counts.engine_errors:
-            raise SelfTestError(f"rules that do not fire on their own example: {failed}; counts: {self.counts}")
+        errors = self.counts.engine_errors - before.engine_errors
+        disagreements = self.counts.disagreements - before.disagreements
+        if failed:
+            raise SelfTestError(f"rules that do not fire on their own example: {', '.join(failed)}")
+        if errors or disagreements:
+            raise SelfTestError(
+                "on the rules' own examples the engine must say what the judge says:"
+                f" {disagreements} disagreements, {errors} failures of the engine"
+            )
 
 
 def as_order(order: Order) -> Order:

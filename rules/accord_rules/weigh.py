@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Any, NamedTuple
@@ -12,8 +12,9 @@ from accord_rules.advise.sequence import find_sequence
 from accord_rules.derive.case import Case, Sequenced
 from accord_rules.derive.setting import Chosen, alternatives, choose, hottest_and_longest
 from accord_rules.facts import Ask, Assume, Scope
+from accord_rules.infer.condition import Condition
 from accord_rules.infer.inference import KEPT, Counts, Inference, Inferred
-from accord_rules.infer.judge import Judge
+from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
 from accord_rules.order import Press, Size
 from accord_rules.rule import Rule
 from accord_rules.sentences import write_value
@@ -35,6 +36,9 @@ _TURNS_WITH_SETTINGS = _TURNS_WITH_HEAT | _TURNS_WITH_TIME
 # A press with one transfer on one piece is one question: a recommend asks some hundred and puts its plans back, which
 # asks many of them again. Each takes some 2 kB, and what is kept the collector walks through.
 _ANSWERS_KEPT = 1024
+
+# Rules of these levels can turn a verdict.
+_DECIDING = ("blocks", "requires")
 
 
 class Fired(NamedTuple):
@@ -111,47 +115,66 @@ class Remembered:
     pressed: dict[tuple[Case, Chosen | None, Sequenced], tuple[Case, Weighed]] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Section:
+    """The rules of one scope that are asked together: the enforced ones, or the watched ones.
+
+    ``inferences``: whoever has them compiled; of those, ``own`` are no other scales'.
+    """
+
+    rules: Mapping[str, Rule]
+    names: tuple[str, ...]
+    values: Callable[[Case], tuple[Any, ...]]
+    inferences: tuple[Inference, ...]
+    own: tuple[Inference, ...]
+
+
 class Scales:
     """The rules of one revision, ready to be asked. Safe to share between threads; close when no longer used.
 
     With ``shared``, whose rules must all be in ``settings``, only the rules beyond those are compiled; the shared ones
-    are asked where they are, with the limits of ``settings``, and stay open when this is closed.
+    are asked where they are, with the limits of ``settings``, and stay open when this is closed. ``ledger`` keeps what
+    becomes of the questions; it is that of ``shared`` where there is one.
     """
 
-    def __init__(self, settings: Settings, slots: int = 4, shared: Scales | None = None, kept: int = KEPT) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        slots: int = 4,
+        shared: Scales | None = None,
+        kept: int = KEPT,
+        ledger: Ledger | None = None,
+    ) -> None:
         self.settings = settings
-        self._rules = {scope: _of_scope(settings, scope) for scope in Scope}
+        self.ledger: Ledger = shared.ledger if shared is not None else ledger or Ledger()
         # What is looked up for each question goes by the scope's rank: its own hash takes longer than the looking up.
-        self._by_rank = tuple(self._rules.values())
-        self._watched = {scope: _of_scope(settings, scope, enforced=False) for scope in Scope}
-        self._names = {scope: _facts_named(rules.values()) for scope, rules in self._rules.items()}
-        self._values = tuple(_values_of(self._names[scope]) for scope in Scope)
-        known = shared.settings.rules if shared is not None else {}
-        self._own = {
-            scope: Inference(conditions, FACT_TYPES, slots, kept)
-            for scope, rules in self._rules.items()
-            if (conditions := {name: rule.condition for name, rule in rules.items() if name not in known})
-            or shared is None
-        }
+        self._enforced, self._watching = (
+            tuple(self._section(scope, enforced, shared, slots, kept) for scope in Scope) for enforced in (True, False)
+        )
         # Rules see nothing but facts and limits, so that equal facts have had their answer.
-        self._answered: dict[tuple[Any, ...], tuple[Inferred, ...]] = {}
-        self._inference: dict[Scope, tuple[Inference, ...]] = {
-            scope: (*(shared._inference[scope] if shared is not None else ()), *_present(self._own.get(scope)))
-            for scope in Scope
-        }
-        self._deciding = {
-            scope: Judge({n: r.condition for n, r in rules.items() if r.level in ("blocks", "requires")})
-            for scope, rules in self._rules.items()
-        }
-        self._watching = {
-            scope: Judge({name: rule.condition for name, rule in rules.items()})
-            for scope, rules in self._watched.items()
-            if rules
-        }
+        self._answered: dict[tuple[_Section, tuple[Any, ...]], tuple[Inferred, ...]] = {}
+
+    def _section(self, scope: Scope, enforced: bool, shared: Scales | None, slots: int, kept: int) -> _Section:
+        rules = _of_scope(self.settings, scope, enforced)
+        names = _facts_named(rules.values())
+        theirs: tuple[Inference, ...] = ()
+        known: Mapping[str, Rule] = {}
+        if shared is not None:
+            theirs = (shared._enforced if enforced else shared._watching)[scope.rank].inferences
+            known = shared.settings.rules
+        conditions = {name: rule.condition for name, rule in rules.items() if name not in known}
+        network = Network(SHARED if shared is None else HOUSE, _about(scope, enforced))
+        own: tuple[Inference, ...] = ()
+        if conditions or (enforced and shared is None):
+            own = (Inference(conditions, FACT_TYPES, slots, kept, network=network, ledger=self.ledger),)
+        return _Section(rules, names, _values_of(names), (*theirs, *own), own)
+
+    def _own(self) -> tuple[Inference, ...]:
+        return tuple(own for section in (*self._enforced, *self._watching) for own in section.own)
 
     @property
     def counts(self) -> Counts:
-        every = [inference.counts for inference in self._own.values()]
+        every = [inference.counts for inference in self._own()]
         return Counts(
             sum(each.questions for each in every),
             sum(each.engine_errors for each in every),
@@ -159,46 +182,43 @@ class Scales:
         )
 
     def close(self) -> None:
-        for inference in self._own.values():
+        for inference in self._own():
             inference.close()
 
     # -- asking ----------------------------------------------------------------------------------------------------
 
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope."""
-        scope = case.scope
-        values = self._values[scope.rank](case)
-        asked = (scope.rank, values)
+        section = self._enforced[case.scope.rank]
+        first, *others = (_weighed(section, case, each) for each in self._infer(section, case))
+        return sum(others, first)
+
+    def _infer(self, section: _Section, case: Case) -> tuple[Inferred, ...]:
+        """What engine and judge say of the section's rules; the one way in which any rule is asked."""
+        values = section.values(case)
+        asked = (section, values)
         inferred = self._answered.get(asked)
-        if inferred is None:
-            facts, limits = dict(zip(self._names[scope], values, strict=True)), self.settings.limit_values
-            inferred = tuple(each.infer(facts, limits) for each in self._inference[scope])
+        if inferred is not None:
+            for inference in section.inferences:
+                inference.remembered()
+            return inferred
+        facts, limits = dict(zip(section.names, values, strict=True)), self.settings.limit_values
+        inferred = tuple(inference.infer(facts, limits) for inference in section.inferences)
+        # Where the judge had to settle it, the next one who asks must not pass for agreed.
+        if all(each.agreed for each in inferred):
             if len(self._answered) >= _ANSWERS_KEPT:
                 self._answered.clear()
             self._answered[asked] = inferred
-        first, *others = (self._weighed(case, each) for each in inferred)
-        return sum(others, first)
+        return inferred
 
     def watched(self) -> tuple[str, ...]:
         """The rules that are watched: asked for the count, and never part of a verdict."""
-        return tuple(name for rules in self._watched.values() for name in rules)
+        return tuple(name for section in self._watching for name in section.rules)
 
     def watch(self, cases: Iterable[Case]) -> frozenset[str]:
         """The watched rules that hold for any of the cases."""
-        held: set[str] = set()
-        for case in cases if self._watching else ():
-            judge = self._watching.get(case.scope)
-            if judge is not None:
-                facts = case.facts(_facts_named(self._watched[case.scope].values()))
-                held.update(judge.judge(facts, self.settings.limit_values).fired)
-        return frozenset(held)
-
-    def _weighed(self, case: Case, inferred: Inferred) -> Weighed:
-        rules = self._by_rank[case.scope.rank]
-        return Weighed(
-            tuple(Fired(rules[name], case) for name in inferred.fired),
-            tuple(Open(rules[name], case, facts) for name, facts in inferred.unknown.items()),
-        )
+        asked = ((section, case) for case in cases if (section := self._watching[case.scope.rank]).rules)
+        return frozenset(name for section, case in asked for each in self._infer(section, case) for name in each.fired)
 
     def on_press(self, decorations: Sequence[Case], press: Press, known: Remembered | None = None) -> OnPress:
         """All decorations of an order on one press, with the best allowed settings for what is left open.
@@ -270,12 +290,11 @@ class Scales:
         """
         found: dict[str, tuple[str, str, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
-            unknown = (
-                self._deciding[case.scope]
-                .judge(plain.facts(self._names[case.scope]), self.settings.limit_values)
-                .unknown
-            )
-            for rule, facts in unknown.items():
+            section = self._enforced[case.scope.rank]
+            open_ = (each for inferred in self._infer(section, plain) for each in inferred.unknown.items())
+            for rule, facts in open_:
+                if section.rules[rule].level not in _DECIDING:
+                    continue
                 for name in sorted(facts):
                     for pointer, cause in plain.causes(name).items():
                         if isinstance(cause, Assume) and (value := _assumed_value(case, cause)) is not None:
@@ -303,8 +322,28 @@ def _of_scope(settings: Settings, scope: Scope, enforced: bool = True) -> dict[s
     return {name: rule for name, rule in settings.rules.items() if rule.scope is scope and rule.enforced is enforced}
 
 
-def _present(inference: Inference | None) -> tuple[Inference, ...]:
-    return () if inference is None else (inference,)
+def _about(scope: Scope, enforced: bool) -> str:
+    """What networks call the rules of a scope that are asked together."""
+    return scope.value if enforced else f"watched-{scope.value}"
+
+
+def conditions(settings: Settings, about: str) -> dict[str, Condition]:
+    """The conditions that are asked together under this name (``infer.ledger.Doubt.about``), for a replay.
+
+    ``settings``: a revision's, for its shared rules. Raises KeyError for a name that is none.
+    """
+    scope, enforced = {_about(scope, enforced): (scope, enforced) for scope in Scope for enforced in (True, False)}[
+        about
+    ]
+    return {name: rule.condition for name, rule in _of_scope(settings, scope, enforced).items()}
+
+
+def _weighed(section: _Section, case: Case, inferred: Inferred) -> Weighed:
+    rules = section.rules
+    return Weighed(
+        tuple(Fired(rules[name], case) for name in inferred.fired),
+        tuple(Open(rules[name], case, facts) for name, facts in inferred.unknown.items()),
+    )
 
 
 def _facts_named(rules: Iterable[Rule]) -> tuple[str, ...]:

@@ -44,7 +44,8 @@ def _furnish(config: Config) -> Room:
     room = Room(config, Store.at(config.store_url), Metrics())
     state = room.state()
     if state.status != "ready":
-        logger.warning("started, but %s", state.status, extra={"details": {"why": state.failed or state.store}})
+        why = state.failed or state.store or "the engine is in doubt"
+        logger.warning("started, but %s", state.status, extra={"details": {"why": why}})
     return room
 
 

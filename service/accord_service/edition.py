@@ -10,7 +10,7 @@ from accord_rules.authority import Authority
 from accord_rules.examples import example_facts
 from accord_rules.governance.house import NO_HOUSE_RULES, HouseAuthority, HouseRules, read_house
 from accord_rules.infer.engine import try_out
-from accord_rules.infer.inference import Counts
+from accord_rules.infer.ledger import Ledger
 from accord_rules.rule import Rule
 from accord_rules.settings import FACT_TYPES, Settings, from_documents
 from accord_service.lending import Shelf
@@ -34,23 +34,20 @@ class Edition:
         self._houses: Shelf[tuple[str, int], HouseAuthority] = Shelf(HOUSES_MOST, HouseAuthority.close)
 
     @classmethod
-    def load(cls, record: RevisionRecord, known: Settings | None = None) -> Edition:
+    def load(cls, record: RevisionRecord, ledger: Ledger, known: Settings | None = None) -> Edition:
         """Load a revision, after its rules were tried out in a process whose crash costs nothing.
 
+        ``ledger``: where its networks and those of shops' house rules are counted, however soon they are dropped.
         ``known``: a book that is loaded already; its rules need no trial, so that most revisions are there at once.
         Raises BookError with the loader's reasons, or EngineError with the trial's.
         """
         settings = from_documents(record.documents, record.number)
         try_rules(settings, known=known)
-        return cls(record.head, Authority(settings))
+        return cls(record.head, Authority(settings, ledger=ledger))
 
     @property
     def settings(self) -> Settings:
         return self.authority.settings
-
-    @property
-    def counts(self) -> Counts:
-        return self.authority.counts
 
     @contextmanager
     def authority_for(self, house: HouseRecord) -> Iterator[Authority]:
@@ -79,7 +76,7 @@ def try_rules(settings: Settings, only: HouseRules | None = None, known: Setting
     rules = {
         name: rule
         for name, rule in settings.rules.items()
-        if rule.enforced and (not only or name in only.rules) and not _is_known(rule, known)
+        if (not only or name in only.rules) and not _is_known(rule, known)
     }
     if not rules:
         return
@@ -95,7 +92,7 @@ def try_rules(settings: Settings, only: HouseRules | None = None, known: Setting
 def _is_known(rule: Rule, known: Settings | None) -> bool:
     """Whether the engine has seen the very same condition."""
     other = None if known is None else known.rules.get(rule.id)
-    return other is not None and other.enforced and (other.when, other.scope) == (rule.when, rule.scope)
+    return other is not None and (other.when, other.scope) == (rule.when, rule.scope)
 
 
 def _self_test(authority: Authority) -> str:

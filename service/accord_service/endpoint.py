@@ -167,8 +167,7 @@ class Endpoint:
             except DocumentError as error:
                 raise FaultyDocument(faults=error.faults) from None
             finally:
-                counts = room().doubts
-                room().metrics.doubted(counts.engine_errors, counts.disagreements)
+                room().metrics.inferred(room().ledger)
             return self._written(answer, snapshot)
 
     def _caller(self, snapshot: Snapshot) -> Caller:

@@ -1,4 +1,8 @@
-"""Structured logs: one JSON object a line, on standard error. Keys and order contents are never logged."""
+"""Structured logs: one JSON object a line, on standard error. Keys and orders are never logged.
+
+What the inference engine got wrong is logged with the facts it was asked about, without which nobody could mend it
+(``accord_rules.infer.ledger.Doubt``): facts of a piece and its pressing, without order, reference or shop.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +13,8 @@ from typing import Any
 
 # The one extra of a log call that is written out: a mapping of plain values.
 DETAILS = "details"
+# Ours: the service, and the rules it answers by.
+LOGGERS = ("accord_service", "accord_rules")
 
 
 class JsonLines(logging.Formatter):
@@ -30,9 +36,10 @@ class JsonLines(logging.Formatter):
 
 def configure(level: str) -> None:
     """Send this service's records to standard error, once however many apps a process makes."""
-    logger = logging.getLogger("accord_service")
-    logger.setLevel(level)
-    if not logger.handlers:
-        handler = logging.StreamHandler()
-        handler.setFormatter(JsonLines())
-        logger.addHandler(handler)
+    for name in LOGGERS:
+        logger = logging.getLogger(name)
+        logger.setLevel(level)
+        if not logger.handlers:
+            handler = logging.StreamHandler()
+            handler.setFormatter(JsonLines())
+            logger.addHandler(handler)

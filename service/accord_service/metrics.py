@@ -3,12 +3,31 @@
 from __future__ import annotations
 
 import os
+import threading
+from dataclasses import dataclass
 
 from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, Counter, Gauge, Histogram, generate_latest
 from prometheus_client.multiprocess import MultiProcessCollector
 
+from accord_rules.infer.ledger import DOUBTS, Ledger, Network
+
 MEDIA_TYPE = CONTENT_TYPE_LATEST
 _SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0)
+
+_ENGINE = "engine"
+
+
+@dataclass(slots=True)
+class _Told:
+    """A series, and what it has been told so far."""
+
+    series: Counter
+    count: int = 0
+
+    def bring_to(self, count: int) -> None:
+        if count != self.count:
+            self.series.inc(count - self.count)
+            self.count = count
 
 
 class Metrics:
@@ -24,13 +43,37 @@ class Metrics:
         )
         self._verdicts = Counter("accord_verdicts", "Orders judged", ("verdict",), registry=self._registry)
         self._findings = Counter("accord_findings", "Findings given", ("rule", "level"), registry=self._registry)
-        self._doubts = Gauge(
-            "accord_engine_doubts",
-            "Times the inference engine failed, or disagreed with the plain evaluator; should stay 0",
-            ("kind",),
+        self._answers = Counter(
+            "accord_engine_answers",
+            "Questions to each network of the inference engine: it walked (walk), it was known what it says of such a"
+            " record (record; the judge judged anew), or equal facts had been judged before (facts)",
+            ("layer", "network", "by"),
             registry=self._registry,
-            multiprocess_mode="sum",
         )
+        self._doubts = Counter(
+            "accord_engine_doubts",
+            "Questions on which a network of the inference engine failed, or disagreed with the judge; should stay 0",
+            ("layer", "network", "kind"),
+            registry=self._registry,
+        )
+        # Of living workers alone: one that is started anew begins without doubt.
+        self._degraded = Gauge(
+            "accord_degraded",
+            "Whether a part of any worker is degraded: answers are right, and somebody should look",
+            ("part",),
+            registry=self._registry,
+            multiprocess_mode="livemax",
+        )
+        self._degraded_since = Gauge(
+            "accord_degraded_since_timestamp_seconds",
+            "Since when a part is degraded; there only if it is",
+            ("part",),
+            registry=self._registry,
+            multiprocess_mode="livemin",
+        )
+        self._degraded.labels(_ENGINE).set(0)
+        self._telling = threading.Lock()
+        self._told: dict[tuple[Network, str], _Told] = {}
 
     def answered(self, endpoint: str, method: str, status: int, seconds: float) -> None:
         self._requests.labels(endpoint, method, str(status)).inc()
@@ -42,10 +85,19 @@ class Metrics:
     def found(self, rule: str, level: str) -> None:
         self._findings.labels(rule, level).inc()
 
-    def doubted(self, engine_errors: int, disagreements: int) -> None:
-        """Set to what this process has counted since it started."""
-        self._doubts.labels("engine-error").set(engine_errors)
-        self._doubts.labels("disagreement").set(disagreements)
+    def inferred(self, ledger: Ledger) -> None:
+        """Bring what is told of the engine up to the ledger: this process's, always the same one."""
+        with self._telling:
+            for network, counts in ledger.counts.items():
+                for what, count in counts.items():
+                    told = self._told.get((network, what))
+                    if told is None:
+                        family = self._doubts if what in DOUBTS else self._answers
+                        told = self._told[network, what] = _Told(family.labels(network.layer, network.name, what))
+                    told.bring_to(count)
+        if ledger.since_s is not None:
+            self._degraded.labels(_ENGINE).set(1)
+            self._degraded_since.labels(_ENGINE).set(ledger.since_s)
 
     def written(self) -> bytes:
         """All counters in the text format, summed over the workers where there are several."""

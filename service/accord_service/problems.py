@@ -9,6 +9,7 @@
     ├── NotYours            403  the role could, but not with this proposal
     ├── NotFound            404  no such page, or nothing of that name
     ├── WrongMethod         405  the page exists, but not for this method
+    ├── RequestTooSlow      408  the header or the body did not arrive in time
     ├── AlreadyThere        409  what was to be made exists, or somebody else wrote first
     ├── BaseMoved           409  the proposal's base is no longer the head
     ├── DigestsDiffer       409  the approval is of something else than the proposal is now
@@ -23,6 +24,7 @@
     ├── HouseRulesRefused   422  house rules that would loosen something, or can't be read
     ├── KeyUsedBefore       422  an Idempotency-Key came with another request before
     ├── IfMatchNeeded       428  a replacement has to say which version it replaces
+    ├── HeaderTooLarge      431  the header never ends
     ├── InternalError       500  our fault
     ├── NotReady            503  the service has not passed its own test, or has no book yet
     └── StoreUnavailable    503  nothing can be written, or read anew, just now
@@ -138,6 +140,17 @@ class WrongMethod(Problem):
     title = "This address does not answer to that method"
     meaning = "The address exists, but for other methods."
     remedy = "The Allow header and the detail list the methods it answers to."
+
+
+class RequestTooSlow(Problem):
+    slug = "request-too-slow"
+    status = 408
+    title = "The request did not arrive in time"
+    meaning = (
+        "The header, or the body, was begun but not finished in the time there is for it. Nothing was read or written,"
+        " and the connection ends here."
+    )
+    remedy = "Ask again on a new connection, and send the request in one go. The detail names the time."
 
 
 class AlreadyThere(Problem):
@@ -281,6 +294,14 @@ class IfMatchNeeded(Problem):
     title = "Which version is to be replaced?"
     meaning = "This write replaces something that others may be writing too, so it has to name the version it has seen."
     remedy = "Read it, and send the ETag of that answer in the header If-Match."
+
+
+class HeaderTooLarge(Problem):
+    slug = "header-too-large"
+    status = 431
+    title = "The header is too large"
+    meaning = "The header is over the service's limit and had not ended by then. The connection ends here."
+    remedy = "Send the headers that the description asks for and no more. The detail names the limit."
 
 
 class InternalError(Problem):

@@ -37,7 +37,7 @@ from accord_rules.authority import Authority
 from accord_rules.documents import BookError
 from accord_rules.governance.house import HouseError
 from accord_rules.infer.engine import EngineError
-from accord_rules.infer.inference import Counts
+from accord_rules.infer.ledger import Ledger
 from accord_rules.reading import DocumentError
 from accord_rules.settings import Settings
 from accord_service.config import Config
@@ -109,12 +109,17 @@ _NOTHING_REFUSED = _Refused(None, "", 0.0)
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What /readyz tells. ``status``: ready, degraded (answers go on, from what is held) or not ready."""
+    """What /readyz tells. ``status``: ready, degraded or not ready.
+
+    Degraded: answers go on, from what is held where ``store`` says why, by the judge's word where ``engine_since_s``
+    (seconds since 1970) says since when it had to settle what the engine could not answer or answered wrongly.
+    """
 
     status: str
     head: RevisionHead | None
     failed: str
     store: str
+    engine_since_s: float | None
 
 
 class Room:
@@ -130,8 +135,8 @@ class Room:
         self._moving = threading.Lock()
         self._held: _Held | None = None
         self._refused = _NOTHING_REFUSED
-        self._old: Shelf[int, Edition] = Shelf(OLD_EDITIONS_MOST, self._retire)
-        self._retired = Counts()
+        self._old: Shelf[int, Edition] = Shelf(OLD_EDITIONS_MOST, Edition.close)
+        self.ledger = Ledger(clock)
         # The description made last, and for which book; made anew by ``openapi``.
         self.described: tuple[str, dict[str, Any]] | None = None
 
@@ -143,12 +148,6 @@ class Room:
     @property
     def today(self) -> date:
         return datetime.fromtimestamp(self._clock(), UTC).date()
-
-    @property
-    def doubts(self) -> Counts:
-        """What every edition of this process has counted."""
-        held = self._held
-        return self._retired if held is None else _sum(self._retired, held.edition.thing.counts)
 
     def close(self) -> None:
         """Give everything up."""
@@ -187,7 +186,7 @@ class Room:
         if record is None:
             raise NotFound(f"There is no revision {revision} of the book.")
         try:
-            return Edition.load(record)
+            return Edition.load(record, self.ledger)
         except (BookError, EngineError) as error:
             logger.warning("revision %d can't be loaded: %s", revision, error)
             raise NotFound(f"Revision {revision} was written for another version of this service.") from None
@@ -209,11 +208,12 @@ class Room:
         """How this worker is."""
         try:
             with self.taken() as snapshot:
-                failed, head = snapshot.edition.failed, snapshot.edition.head
-                status = "not ready" if failed else "degraded" if snapshot.basis == "held" else "ready"
-                return State(status, head, failed, snapshot.why)
+                failed, head, since_s = snapshot.edition.failed, snapshot.edition.head, self.ledger.since_s
+                degraded = snapshot.basis == "held" or since_s is not None
+                status = "not ready" if failed else "degraded" if degraded else "ready"
+                return State(status, head, failed, snapshot.why, since_s)
         except NotReady as problem:
-            return State("not ready", None, "", problem.detail)
+            return State("not ready", None, "", problem.detail, self.ledger.since_s)
 
     # -- moving on ---------------------------------------------------------------------------------------------------
 
@@ -261,7 +261,7 @@ class Room:
         if edition is None:
             assert held is not None
             return _Held(held.edition, directory)
-        moved = _Held(Lent(edition, self._retire), directory)
+        moved = _Held(Lent(edition, Edition.close), directory)
         if held is not None:
             held.edition.give_up()
             logger.info("the book moved on", extra={"details": {"revision": edition.head.number}})
@@ -273,7 +273,7 @@ class Room:
         try:
             if record is None or record.head != head:
                 raise BookError([f"the store has no revision {head.number} with the head's digest"])
-            edition = Edition.load(record, None if held is None else held.edition.thing.settings)
+            edition = Edition.load(record, self.ledger, None if held is None else held.edition.thing.settings)
         except Exception as error:  # whatever a new book does to the loader, the one that is held goes on answering
             why = f"revision {head.number} can't be loaded: {error}"
             if not isinstance(error, (BookError, EngineError)):
@@ -292,19 +292,6 @@ class Room:
     def _refuse(self, head: RevisionHead, why: str) -> None:
         logger.error("%s", why)
         self._refused = _Refused(head, why, time.monotonic() + TRY_AGAIN_S)
-
-    def _retire(self, edition: Edition) -> None:
-        counts = edition.counts
-        edition.close()
-        self._retired = _sum(self._retired, counts)
-
-
-def _sum(one: Counts, other: Counts) -> Counts:
-    return Counts(
-        one.questions + other.questions,
-        one.engine_errors + other.engine_errors,
-        one.disagreements + other.disagreements,
-    )
 
 
 def room() -> Room:

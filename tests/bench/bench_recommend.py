@@ -73,9 +73,8 @@ def forget_heat() -> None:
 def forget_answers(authority: Authority) -> None:
     """Drop what the rules answered before."""
     authority.scales._answered.clear()
-    for inference in authority.scales._own.values():
-        for network in inference._engine._networks:
-            network._answers.clear()
+    for inference in authority.scales._own():
+        inference._engine._answers.clear()
 
 
 def timed_ms(work: Callable[[], object]) -> float:

@@ -8,6 +8,8 @@ import pytest
 from tests.browser.conftest import Served
 from tests.browser.webdriver import Browser, browser
 
+pytestmark = pytest.mark.needs("chromium", "chromedriver")
+
 
 def assert_quiet_and_alone(page: Browser, address: str) -> None:
     """Nothing failed in the page, and nothing was asked of anybody else."""

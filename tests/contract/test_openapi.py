@@ -59,7 +59,9 @@ def test_its_schemas_are_schemas_and_its_references_lead_somewhere(description: 
 
 
 def test_objects_are_closed_and_described(description: Any) -> None:
-    for name, schema in description["components"]["schemas"].items():
+    schemas = description["components"]["schemas"]
+    assert schemas
+    for name, schema in schemas.items():
         assert schema["additionalProperties"] is False, name
         assert schema["description"], name
 
@@ -69,6 +71,7 @@ def test_every_operation_is_told_in_words_with_examples(description: Any) -> Non
         told = operation(description, endpoint)
         assert told["summary"]
         assert told["description"]
+        assert endpoint.examples, endpoint.name
         for holder in (told.get("requestBody"), told["responses"][str(endpoint.success)]):
             if holder is not None:
                 assert len(holder["content"][JSON]["examples"]) == len(endpoint.examples)

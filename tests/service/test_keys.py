@@ -119,6 +119,7 @@ def test_tokens_are_kept_nowhere(changing: Any) -> None:
     assert "token" not in client.get("/v1/keys", headers=admin).json["entries"][0]
 
 
+@pytest.mark.alone
 def test_a_revoked_key_is_refused_by_every_worker_within_two_seconds(
     changing: Any, wait_for: Callable[..., None]
 ) -> None:

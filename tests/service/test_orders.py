@@ -84,7 +84,8 @@ def test_verdicts_and_findings_are_counted(
     before = counter(client, f'accord_verdicts_total{{verdict="{verdict}"}}')
     client.post("/v1/validate", json=order, headers=key)
     assert counter(client, f'accord_verdicts_total{{verdict="{verdict}"}}') == before + 1
-    assert counter(client, 'accord_engine_doubts{kind="disagreement"}') == 0
+    series = 'accord_engine_doubts_total{kind="disagreement",layer="shared",network="order"}'
+    assert counter(client, series) == 0
 
 
 def counter(client: FlaskClient, series: str) -> float:

@@ -12,7 +12,7 @@ outside the subset. What keeps us inside:
   membership, enters as true or false, so limits are not in the network and one network serves every shop.
 - **Unknown facts are not sent**, and no test is true of what was not sent.
 - **Sessions are made once** and warmed by firing a rule in them; each question asserts one fact and retracts it. So an
-  answer hangs on the record alone, and may be remembered by it.
+  answer hangs on the record alone, and may be remembered by it, until somebody says that it was wrong (``forget``).
 - **Networks are kept small enough**: the engine walks with a stack of 64 places for all pending matches together,
   so the deepest possible stack is bounded when the rules are compiled, and rules are split over several networks
   where it could overflow.
@@ -58,6 +58,7 @@ from accord_rules.infer.condition import (
     facts_of,
 )
 from accord_rules.infer.judge import Judge
+from accord_rules.infer.ledger import HOUSE, RECORD, UNNAMED, WALK, Account, Ledger, Network
 
 # The engine's own limits are 64, 511, 255 and 256; what is left over is for its own entries.
 MOST_PENDING = 60
@@ -75,7 +76,11 @@ RESERVED = ("id", "sid", "k_", "warm_", "$s", "$forward", "$i")
 
 
 class EngineError(RuntimeError):
-    """The engine could not answer; the judge can."""
+    """The engine could not answer; the judge can. ``network``: which one failed; empty where none was reached."""
+
+    def __init__(self, reason: str, network: str = "") -> None:
+        super().__init__(reason)
+        self.network = network
 
 
 # --- what the engine compares: attributes and tests on them ------------------------------------------------------
@@ -486,10 +491,11 @@ class _Slot:
 class _Network:
     """One durable-rules ruleset with its warmed sessions. Its answer to a record hangs on nothing but the record."""
 
-    def __init__(self, rules: Sequence[_Rule], slots: int, kept: int) -> None:
-        self._record = _Record(rules)
-        self._kept = kept
-        self._answers: dict[str, frozenset[int]] = {}
+    def __init__(self, name: str, rules: Sequence[_Rule], slots: int, account: Account) -> None:
+        self.name = name
+        self.account = account
+        self.places = frozenset(rule.place for rule in rules)
+        self.record = _Record(rules)
         self._place = {str(number): rule.place for number, rule in enumerate(rules)}
         definition: dict[str, Any] = {
             str(number): {"all": [{"m": {"$and": [{"k_": "o"}, *(test.rule_part() for test in rule.tests)]}}]}
@@ -512,14 +518,12 @@ class _Network:
 
     def fire(self, number: int, facts: Facts, limits: Limits) -> frozenset[int]:
         """The places of the rules that hold; the slot must be the caller's alone."""
-        body = self._record.write(facts, limits)
-        fired = self._answers.get(body)
-        if fired is None:
-            fired = self._ask(number, body) if body else frozenset()
-            if self._kept:
-                if len(self._answers) >= self._kept:
-                    self._answers.clear()
-                self._answers[body] = fired
+        body = self.record.write(facts, limits)
+        if not body:
+            self.account.add(RECORD)
+            return frozenset()
+        fired = self._ask(number, body)
+        self.account.add(WALK)
         return fired
 
     def _ask(self, number: int, body: str) -> frozenset[int]:
@@ -555,14 +559,38 @@ class Engine:
     """All rules in durable-rules networks. Raises EngineError where they cannot be loaded safely."""
 
     def __init__(
-        self, rules: Mapping[str, Condition], facts: Mapping[str, FactType], slots: int = 4, kept: int = 0
+        self,
+        rules: Mapping[str, Condition],
+        facts: Mapping[str, FactType],
+        slots: int = 4,
+        kept: int = 0,
+        *,
+        network: Network = UNNAMED,
+        ledger: Ledger | None = None,
     ) -> None:
-        """``kept``: so many records a network, some 1 kB each, are remembered with their answers."""
+        """``kept``: so many records, some 1 kB each, are remembered with their answers.
+
+        ``network`` names the networks (with a number each, where it takes several), which count in ``ledger``.
+        """
         if slots < 1:
             raise ValueError("an engine needs at least one slot")
         _check_facts(rules, facts)
         self._rules = tuple(rules)
-        self._networks = tuple(_Network(run, slots, kept) for run in split(compile_rules(rules)))
+        compiled = compile_rules(rules)
+        runs = split(compiled)
+        names = [f"{network.name}-{place}" if len(runs) > 1 else network.name for place in range(1, len(runs) + 1)]
+        counted = ledger or Ledger()
+        # How many networks a shop's rules take is the shop's business: they are counted together.
+        accounts = [
+            counted.account(network if network.layer == HOUSE else network._replace(name=name)) for name in names
+        ]
+        self._networks = tuple(
+            _Network(name, run, slots, account) for name, run, account in zip(names, runs, accounts, strict=True)
+        )
+        # What all of them read, written once, tells whether they were asked before.
+        self._record = _Record(compiled)
+        self._kept = kept
+        self._answers: dict[str, tuple[str, ...]] = {}
         self._count = slots
         self._closing = threading.Lock()
         self._closed = False
@@ -575,24 +603,68 @@ class Engine:
         """How many networks the rules were split over."""
         return len(self._networks)
 
+    @property
+    def accounts(self) -> Mapping[str, Account]:
+        """Each network's name, and where it is counted."""
+        return {network.name: network.account for network in self._networks}
+
+    def holding(self, rules: Iterable[str]) -> tuple[str, ...]:
+        """The names of the networks that hold any of these rules, or a branch of one."""
+        places = {self._rules.index(rule) for rule in rules}
+        return tuple(network.name for network in self._networks if places & network.places)
+
+    def forget(self, facts: Facts, limits: Limits) -> Mapping[str, str]:
+        """Remember no answer to this question: the next time, the networks walk anew.
+
+        Returns the records that they read, by the networks' names; empty where they can't be written.
+        """
+        try:
+            self._answers.pop(self._record.write(facts, limits), None)
+            return {network.name: network.record.write(facts, limits) for network in self._networks}
+        except (EngineError, TypeError):
+            return {network.name: "" for network in self._networks}
+
     def decide(self, facts: Facts, limits: Limits) -> tuple[str, ...]:
         """The rules that definitely hold, in rule order. ``limits`` in inside units.
 
         Raises EngineError where the engine cannot answer, and KeyError for a missing limit.
         """
+        if self._closed:
+            raise EngineError("the engine is closed")
+        if not self._kept:
+            return self._walk(facts, limits)
+        try:
+            body = self._record.write(facts, limits)
+        except TypeError as error:
+            raise EngineError(f"no answer: {error}") from error
+        fired = self._answers.get(body)
+        if fired is not None:
+            for network in self._networks:
+                network.account.add(RECORD)
+            return fired
+        fired = self._walk(facts, limits)
+        if len(self._answers) >= self._kept:
+            self._answers.clear()
+        self._answers[body] = fired
+        return fired
+
+    def _walk(self, facts: Facts, limits: Limits) -> tuple[str, ...]:
         number: int | None = None
+        network: _Network | None = None
         fired: set[int] = set()
         try:
-            if not self._closed:
-                number = self._free.get(timeout=WAIT_S)
-            if number is None or number == _CLOSED:
+            number = self._free.get(timeout=WAIT_S)
+            if number == _CLOSED:
                 raise EngineError("the engine is closed")
             for network in self._networks:
                 fired |= network.fire(number, facts, limits)
         except Empty:
             raise EngineError(f"no slot came free in {WAIT_S:g} s") from None
+        except EngineError as error:
+            error.network = "" if network is None else network.name
+            raise
         except (durable.error, TypeError, MemoryError) as error:
-            raise EngineError(f"no answer: {error}") from error
+            raise EngineError(f"no answer: {error}", "" if network is None else network.name) from error
         else:
             rules = self._rules
             return tuple([rules[place] for place in sorted(fired)])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,20 +11,23 @@ from accord_rules.facts import FactType
 from accord_rules.infer.compiled import Facts, Limits
 from accord_rules.infer.condition import Condition
 from accord_rules.infer.engine import Engine, EngineError
-from accord_rules.infer.judge import Judge
+from accord_rules.infer.judge import Judge, Judgement
+from accord_rules.infer.ledger import DISAGREEMENT, ENGINE_ERROR, FACTS, UNNAMED, Ledger, Network, doubt
 
 # Most orders of a day fall into some hundreds of classes that the rules can tell apart.
 KEPT = 2048
 
-_log = logging.getLogger("accord_rules.infer")
-
 
 @dataclass(frozen=True, slots=True)
 class Inferred:
-    """``fired``: rules that hold, in rule order. ``unknown``: for each open rule the facts that can still matter."""
+    """``fired``: rules that hold, in rule order. ``unknown``: for each open rule the facts that can still matter.
+
+    ``agreed``: whether the engine said the same; else this is the judge's word alone, and not to be remembered.
+    """
 
     fired: tuple[str, ...]
     unknown: Mapping[str, frozenset[str]]
+    agreed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +43,25 @@ class Inference:
     """The rules, ready to be asked. Safe to share between threads; close it when it is no longer used."""
 
     def __init__(
-        self, rules: Mapping[str, Condition], facts: Mapping[str, FactType], slots: int = 4, kept: int = KEPT
+        self,
+        rules: Mapping[str, Condition],
+        facts: Mapping[str, FactType],
+        slots: int = 4,
+        kept: int = KEPT,
+        *,
+        network: Network = UNNAMED,
+        ledger: Ledger | None = None,
     ) -> None:
         """``kept``: how many answers of the engine are remembered; the judge judges every question anew.
 
-        Raises EngineError where the engine cannot load the rules safely; ``engine.try_out`` tells beforehand.
+        ``network`` names its networks, ``ledger`` keeps what becomes of the questions when this is closed. Raises
+        EngineError where the engine cannot load the rules safely; ``engine.try_out`` tells beforehand.
         """
+        self._rules = rules
+        self._network = network
+        self._ledger = ledger or Ledger()
         self._judge = Judge(rules)
-        self._engine = Engine(rules, facts, slots, kept)
+        self._engine = Engine(rules, facts, slots, kept, network=network, ledger=self._ledger)
         self._counting = threading.Lock()
         self._questions = self._engine_errors = self._disagreements = 0
 
@@ -60,22 +73,51 @@ class Inference:
     def infer(self, facts: Facts, limits: Limits) -> Inferred:
         """What holds and what is open. ``limits`` in inside units; KeyError where one is missing."""
         judged = self._judge.judge(facts, limits)
-        errors = disagreements = 0
+        error: EngineError | None = None
+        inferred: tuple[str, ...] = ()
         try:
             inferred = self._engine.decide(facts, limits)
-        except EngineError as error:
-            errors = 1
-            _log.warning("the engine failed (%s); the judge answered: %s", error, ", ".join(judged.fired))
-        else:
-            if inferred != judged.fired:
-                disagreements = 1
-                apart = ", ".join(sorted(set(inferred) ^ set(judged.fired)))
-                _log.warning("engine and judge disagree about %s; the judge answered", apart)
+        except EngineError as raised:
+            error = raised
+        differs = error is None and inferred != judged.fired
         with self._counting:
             self._questions += 1
-            self._engine_errors += errors
-            self._disagreements += disagreements
-        return Inferred(judged.fired, judged.unknown)
+            self._engine_errors += error is not None
+            self._disagreements += differs
+        if error is None and not differs:
+            return Inferred(judged.fired, judged.unknown)
+        self._overrule((facts, limits), inferred, judged, error)
+        return Inferred(judged.fired, judged.unknown, agreed=False)
+
+    def _overrule(
+        self, question: tuple[Facts, Limits], inferred: tuple[str, ...], judged: Judgement, error: EngineError | None
+    ) -> None:
+        """Forget what the engine said, and enter that the judge had to settle the question."""
+        records, accounts = self._engine.forget(*question), self._engine.accounts
+        if error is None:
+            networks = self._engine.holding({*inferred} ^ {*judged.fired})
+        else:
+            # Where none was reached, none of them answered.
+            networks = (error.network,) if error.network else tuple(accounts)
+        self._ledger.enter(
+            doubt(
+                DISAGREEMENT if error is None else ENGINE_ERROR,
+                self._network,
+                self._rules,
+                question,
+                networks=networks,
+                inferred=inferred,
+                judged=judged.fired,
+                records=records,
+                reason="" if error is None else str(error),
+            ),
+            {accounts[name] for name in networks},
+        )
+
+    def remembered(self) -> None:
+        """Count that an agreed answer to equal facts was given again, without asking."""
+        for account in self._engine.accounts.values():
+            account.add(FACTS)
 
     def close(self) -> None:
         """Wait for the questions being answered and free the engine; later questions are the judge's alone."""

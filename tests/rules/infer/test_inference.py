@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.rules.infer.planted import contradicting
 
 from accord_rules import units
 from accord_rules.facts import BOOL, FactType, number
@@ -56,16 +57,42 @@ def test_a_wrong_engine_is_overruled_counted_and_logged(faulty: Inference, caplo
         assert not caplog.records
         assert faulty.infer({"x": 60.0, "a": False}, LIMITS).fired == ("not-a",)
     assert [record.getMessage() for record in caplog.records] == [
-        "engine and judge disagree about both; the judge answered"
+        "engine and judge disagree on the shared rules about rules, about both; the judge answered"
     ]
     assert faulty.counts == Counts(questions=2, engine_errors=0, disagreements=1)
+
+
+def test_a_wrong_answer_is_forgotten_and_does_not_come_back() -> None:
+    """What the engine remembers by record is right again as soon as its networks are."""
+    facts = {"x": 10.0, "a": True, "b": True}
+    with Inference(RULES, FACTS, 1, kept=100) as inference:
+        with contradicting(inference._engine, "both"):
+            assert inference.infer(facts, LIMITS).fired == ("share-low", "both")
+            assert inference.infer(facts, LIMITS).fired == ("share-low", "both")
+        assert inference.counts == Counts(questions=2, engine_errors=0, disagreements=2)
+        assert inference.infer(facts, LIMITS).fired == ("share-low", "both")
+        assert inference.counts == Counts(questions=3, engine_errors=0, disagreements=2)
+
+
+def test_only_what_both_said_passes_for_agreed(faulty: Inference) -> None:
+    with faulty:
+        assert faulty.infer({"x": 60.0, "a": True}, LIMITS).agreed
+        assert not faulty.infer({"x": 60.0, "a": False}, LIMITS).agreed, "the engine was wrong"
+        assert not faulty.infer({"x": 60.0, "b": False}, LIMITS).agreed, "the engine failed"
+
+
+def test_facts_that_no_record_can_be_written_of_cost_no_answer() -> None:
+    """A number that is a list: the engine can neither answer nor be told what to forget."""
+    with Inference(RULES, FACTS, 1) as inference:
+        assert inference.infer({"a": False, "x": float("nan"), "b": [1]}, LIMITS).fired == ("not-a",)
+        assert inference.counts == Counts(questions=1, engine_errors=1, disagreements=0)
 
 
 def test_a_failing_engine_is_replaced_counted_and_logged(faulty: Inference, caplog: pytest.LogCaptureFixture) -> None:
     with faulty, caplog.at_level(logging.WARNING, "accord_rules.infer"):
         assert faulty.infer({"x": 40.0, "a": False, "b": False}, LIMITS).fired == ("share-low", "not-a")
     assert [record.getMessage() for record in caplog.records] == [
-        "the engine failed (error code: 303); the judge answered: share-low, not-a"
+        "the engine failed on the shared rules about rules (error code: 303); the judge answered: share-low, not-a"
     ]
     assert faulty.counts == Counts(questions=1, engine_errors=1, disagreements=0)
 

@@ -47,11 +47,23 @@ def questions(book: Settings) -> Iterator[tuple[Order, Shop]]:
 
 
 def weigh_everywhere(order: Order, shop: Shop, scales: Scales) -> frozenset[str]:
-    """Ask the rules of every scope, on every press that may take the order; what fired."""
+    """Ask the rules of every scope, on every press that may take the order; what fired.
+
+    The first press's pressings are asked with nothing assumed as well, as for what a verdict says was assumed.
+    """
     whole = Case(scales.settings, shop, order)
     decorations = [whole.decoration_case(index) for index in range(len(order.decorations))]
     weighed = [scales.weigh(case) for case in (whole, *decorations)]
-    weighed += [scales.on_press(decorations, press).weighed for press in presses_of(order, shop)]
+    on_presses = [scales.on_press(decorations, press) for press in presses_of(order, shop)]
+    weighed += [on_press.weighed for on_press in on_presses]
+    bare = Case(scales.settings, shop, order, assume=False)
+    bare_decorations = [bare.decoration_case(decoration.index) for decoration in decorations]
+    weighed += [scales.weigh(case) for case in (bare, *bare_decorations)]
+    for first in on_presses[:1]:
+        pressings = zip(bare_decorations, first.cases, strict=True)
+        weighed += [
+            scales.weigh(each.pressing_case(first.press, case.chosen, first.sequence)) for each, case in pressings
+        ]
     return frozenset(fired.rule.id for each in weighed for fired in each.fired)
 
 

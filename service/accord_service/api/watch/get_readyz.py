@@ -1,17 +1,22 @@
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from flask import Response
 
+from accord_rules.infer.ledger import DISAGREEMENT, DOUBTS, ENGINE_ERROR, Network
 from accord_service.endpoint import dump
 from accord_service.room import room
+from accord_service.times import instant
 
 
 def get_readyz() -> Response:
     """The book is loaded, the authority's own test is green, the store answers; 503 when no order can be judged.
 
-    "degraded": answers go on from what is held in memory, writes do not. That is not down.
+    "degraded" is not down: either answers go on from what is held in memory while writes do not, or the judge had to
+    settle what the engine failed at or got wrong. The latter stays so until the worker starts anew, since no time and
+    no right answer to another question shows that what made the engine wrong is over.
     """
     state = room().state()
     book: dict[str, Any] = {"ok": state.head is not None}
@@ -23,8 +28,22 @@ def get_readyz() -> Response:
             "book": book,
             "self_test": {"ok": state.head is not None and not state.failed, "detail": state.failed},
             "store": {"ok": not state.store, "detail": state.store},
+            "engine": _engine(state.engine_since_s, room().ledger.counts),
         },
     }
     status = 503 if state.status == "not ready" else 200
     headers = {"Cache-Control": "no-store"}
     return Response(dump(document), status=status, mimetype="application/json", headers=headers)
+
+
+def _engine(since_s: float | None, counts: Mapping[Network, Mapping[str, int]]) -> dict[str, Any]:
+    """Whether durable-rules decides, with this worker's doubts by network; shops and house rules are not named."""
+    if since_s is None:
+        return {"ok": True, "since": None, "detail": ""}
+    doubted = "; ".join(
+        f"{network.layer} {network.name}: {count[DISAGREEMENT]} disagreements, {count[ENGINE_ERROR]} engine failures"
+        for network, count in sorted(counts.items())
+        if any(count[kind] for kind in DOUBTS)
+    )
+    detail = f"{doubted}. The judge settled each; the log has the question. This stays until the worker starts anew."
+    return {"ok": False, "since": instant(since_s), "detail": detail}

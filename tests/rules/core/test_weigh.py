@@ -1,0 +1,261 @@
+"""How rules are asked: engine and judge on every question, and what fires and is open to a verdict."""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Iterator
+from dataclasses import replace
+from types import MappingProxyType
+
+import pytest
+from cases import decoration_case, order_document, pressing, shop_of, whole_case
+from tests.rules.infer.planted import wrong_about
+
+from accord_rules.authority import Authority, SelfTestError
+from accord_rules.derive.case import Case
+from accord_rules.examples import example_order
+from accord_rules.facts import Scope
+from accord_rules.governance.house import HouseAuthority, read_house
+from accord_rules.infer.ledger import DISAGREEMENT, FACTS, HOUSE, RECORD, SHARED, WALK, Ledger, Network
+from accord_rules.infer.replay import replay
+from accord_rules.order import Order
+from accord_rules.reading import read
+from accord_rules.rule import Rule
+from accord_rules.settings import Settings
+from accord_rules.verdict import canonical
+from accord_rules.weigh import Fired, Open, Scales, Weighed, conditions
+
+
+@pytest.fixture
+def ledger() -> Ledger:
+    return Ledger()
+
+
+@pytest.fixture
+def scales(book: Settings, ledger: Ledger) -> Iterator[Scales]:
+    made = Scales(book, 1, ledger=ledger)
+    yield made
+    made.close()
+
+
+def of_level(book: Settings, level: str) -> Rule:
+    return next(rule for rule in book.rules.values() if rule.level == level and rule.scope is Scope.ORDER)
+
+
+# --- from rules to a verdict --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("fired", "open_", "verdict"),
+    [
+        ((), (), "accepted"),
+        ((), ("notes", "cautions"), "accepted"),
+        ((), ("requires",), "accepted"),
+        (("requires",), ("requires",), "conditional"),
+        (("cautions", "notes"), ("requires", "cautions"), "accepted"),
+        (("requires",), ("blocks",), "undetermined"),
+        ((), ("blocks", "requires"), "undetermined"),
+        (("blocks",), ("blocks", "requires"), "rejected"),
+    ],
+)
+def test_only_what_could_block_leaves_a_verdict_open(
+    book: Settings, fired: tuple[str, ...], open_: tuple[str, ...], verdict: str
+) -> None:
+    """Section 4 of the design: any block rejects, else any open need that could block leaves it undetermined."""
+    case = whole_case(book)
+    weighed = Weighed(
+        tuple(Fired(of_level(book, level), case) for level in fired),
+        tuple(Open(of_level(book, level), case, frozenset({"item.textile"})) for level in open_),
+    )
+    assert weighed.verdict == verdict
+
+
+# --- engine and judge ---------------------------------------------------------------------------------------------
+
+
+def test_an_overruled_answer_is_not_given_again_as_if_both_had_agreed(book: Settings, scales: Scales) -> None:
+    """Equal facts have had their answer, unless the judge had to settle it."""
+    rule = next(iter(scales._enforced[Scope.ORDER.rank].rules))
+    right = [fired.rule.id for fired in scales.weigh(whole_case(book)).fired]
+    with wrong_about(scales, rule):
+        for times in (1, 2, 3):
+            assert [fired.rule.id for fired in scales.weigh(whole_case(book)).fired] == right
+            assert scales.counts.disagreements == times
+    scales.weigh(whole_case(book))
+    assert scales.counts.disagreements == 3, "nothing wrong was remembered"
+    questions = scales.counts.questions
+    scales.weigh(whole_case(book))
+    assert scales.counts.questions == questions, "what both said is"
+
+
+def test_walks_records_and_facts_are_told_apart(book: Settings, scales: Scales, ledger: Ledger) -> None:
+    for width in ("100 mm", "100 mm", "101 mm"):
+        scales.weigh(decoration_case(book, decoration={"size": {"width": width, "height": "100 mm"}}))
+    names = [name for layer, name in ledger.counts if name.startswith("decoration")]
+    assert len(names) > 1, "the shipped rules about a decoration take several networks"
+    for name in names:
+        counts = ledger.counts[Network(SHARED, name)]
+        assert (counts[WALK], counts[RECORD], counts[FACTS]) == (1, 1, 1)
+
+
+def test_a_replay_finds_the_rules_of_every_network_in_the_book(book: Settings, scales: Scales) -> None:
+    for scope in Scope:
+        assert set(conditions(book, scope.value)) == set(scales._enforced[scope.rank].rules)
+        assert conditions(book, f"watched-{scope.value}") == {}
+    with pytest.raises(KeyError):
+        conditions(book, "nothing-we-know")
+
+
+def test_a_doubt_about_the_shipped_book_can_be_put_again(
+    book: Settings, scales: Scales, caplog: pytest.LogCaptureFixture
+) -> None:
+    case = pressing(book)
+    rule = next(iter(scales._enforced[Scope.PRESSING.rank].rules))
+    with caplog.at_level(logging.WARNING, "accord_rules.infer"), wrong_about(scales, rule):
+        judged = [fired.rule.id for fired in scales.weigh(case).fired]
+    line = json.dumps(caplog.records[-1].details, allow_nan=False)  # type: ignore[attr-defined]
+    assert len(line) < 16_384, "longer lines are cut by some who collect them"
+    doubt = json.loads(line)["doubt"]
+    assert doubt["apart"] == [rule]
+    again = replay(doubt, book.vocabulary, conditions(book, doubt["about"]))
+    assert (again.differs, list(again.judged)) == (False, judged)
+    assert {name: again.records[name] for name in doubt["networks"]} == doubt["records"]
+
+
+HOUSE_RULE = "house.no-silk-at-the-quay"
+HOUSE_RULES = {
+    "rules": {
+        HOUSE_RULE: {
+            "level": "blocks",
+            "title": "We do not print on silk",
+            "about": "item",
+            "when": "item.protein_share > 0",
+            "because": "The cloth has {item.protein_share} silk or wool, which this shop does not press.",
+            "fix": "Take a blank of cotton or polyester.",
+            "sources": ["common-practice"],
+            "fires": [{"item": {"fibres": {"SE": 100}}}],
+            "silent": [{"item": {"fibres": {"CO": 100}}}],
+        }
+    }
+}
+
+
+def test_doubts_about_house_rules_are_counted_beyond_their_networks(book: Settings, ledger: Ledger) -> None:
+    """A worker drops the networks of shops that were idle; shared and house rules are told apart, shops are not."""
+    shared = Authority(book, 1, ledger=ledger)
+    own = HouseAuthority(shared, read_house(HOUSE_RULES), 1)
+    try:
+        # What the rule holds for: of a piece without silk its network is told nothing, so that it is not asked.
+        order, shop = example_order({"item": {"fibres": {"SE": 100}}}, book)
+        right = canonical(own.validate(order, shop).document())
+        with wrong_about(own.scales, HOUSE_RULE):
+            assert canonical(own.validate(order, shop).document()) == right
+    finally:
+        own.close()
+        shared.close()
+    doubted = {network: counts[DISAGREEMENT] for network, counts in ledger.counts.items() if counts[DISAGREEMENT]}
+    assert list(doubted) == [Network(HOUSE, "order")]
+    assert doubted[Network(HOUSE, "order")] >= 1
+    assert ledger.since_s is not None
+    assert {network.layer for network in ledger.counts} == {SHARED, HOUSE}
+
+
+# --- watched rules and assumptions --------------------------------------------------------------------------------
+
+WATCHED = "dye-on-nylon"
+
+
+@pytest.fixture
+def watching(book: Settings, ledger: Ledger) -> Iterator[Authority]:
+    """An authority over the book with one rule watched."""
+    rules = book.rules | {WATCHED: replace(book.rules[WATCHED], status="watch")}
+    made = Authority(replace(book, rules=MappingProxyType(rules)), 1, ledger=ledger)
+    yield made
+    made.close()
+
+
+def test_watched_rules_are_asked_of_both(book: Settings, watching: Authority, ledger: Ledger) -> None:
+    order, shop = example_order(book.rules[WATCHED].fires[0], book)
+    assert watching.watch(order, shop) == {WATCHED}
+    (network,) = (each for each in ledger.counts if each.name.startswith("watched-"))
+    assert ledger.counts[network][WALK] == 1
+    with wrong_about(watching.scales, WATCHED):
+        assert watching.watch(order, shop) == {WATCHED}, "the judge's answer stands"
+    assert ledger.counts[network][DISAGREEMENT] == 1
+
+
+def test_a_house_asks_the_shared_watched_rules_where_they_are(watching: Authority) -> None:
+    own = HouseAuthority(watching, read_house(HOUSE_RULES), 1)
+    try:
+        (theirs,) = {each for section in watching.scales._watching for each in section.inferences}
+        assert {each for section in own.scales._watching for each in section.inferences} == {theirs}
+        assert theirs not in own.scales._own()
+    finally:
+        own.close()
+
+
+def test_assumptions_are_asked_of_both(book: Settings, authority: Authority) -> None:
+    """A rule that is open with nothing assumed: the engine must not say that it holds, and is noticed if it does."""
+    order = read(Order, order_document(book))
+    shop = shop_of(book)
+    right = authority.validate(order, shop)
+    rule = next(name for assumed in right.assumed for name in assumed.decides if authority.settings.rules[name])
+    cases = [whole_case(book), decoration_case(book), pressing(book)]
+    (case,) = (each for each in cases if each.scope is authority.settings.rules[rule].scope)
+    bare = bare_of(case)
+    before = authority.counts
+    with wrong_about(authority.scales, rule):
+        assumed = authority.scales.assumptions([case], [bare])
+        assert any(rule in each.decides for each in assumed), "the judge says what is open"
+    assert authority.counts.disagreements == before.disagreements + 1
+
+
+def bare_of(case: Case) -> Case:
+    """The same case with nothing assumed."""
+    whole = Case(case.settings, case.shop, case.order, assume=False)
+    if case.scope is Scope.ORDER:
+        return whole
+    decoration = whole.decoration_case(case.index)
+    return (
+        decoration
+        if case.scope is Scope.DECORATION
+        else decoration.pressing_case(case.press, case.chosen, case.sequence)
+    )
+
+
+# --- the self-test ------------------------------------------------------------------------------------------------
+
+
+def test_the_self_test_sees_an_engine_that_the_judge_has_to_correct(book: Settings) -> None:
+    """Every verdict is right, since the judge's answer stands, and still the test must not pass."""
+    made = Authority(book, 1)
+    try:
+        made.self_test()
+        for scope in Scope:
+            rule = next(rule.id for rule in book.rules.values() if rule.scope is scope)
+            with (
+                wrong_about(made.scales, rule),
+                pytest.raises(SelfTestError, match=r"[1-9][0-9]* disagreements, 0 fail"),
+            ):
+                made.self_test()
+        made.self_test()
+    finally:
+        made.close()
+
+
+def test_the_self_test_sees_an_engine_that_fails(book: Settings) -> None:
+    made = Authority(book, 1)
+    try:
+        for inference in made.scales._own():
+            inference._engine.close()
+        with pytest.raises(SelfTestError, match=r"0 disagreements, [1-9][0-9]* failures"):
+            made.self_test()
+    finally:
+        made.close()
+
+
+def test_the_self_test_asks_watched_rules_too(watching: Authority) -> None:
+    watching.self_test()
+    with wrong_about(watching.scales, WATCHED), pytest.raises(SelfTestError, match=r"[1-9][0-9]* disagreements"):
+        watching.self_test()
