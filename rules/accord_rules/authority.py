@@ -137,7 +137,7 @@ class Authority:
 
     def _stocked(self, shop: Shop) -> Shop:
         """The shop with what it lets be used."""
-        return shop
+        return shop.in_use()
 
     def _findings(self, judged: Judged) -> tuple[Finding, ...]:
         return findings(judged.weighed.fired, self.settings)

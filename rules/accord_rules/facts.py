@@ -74,13 +74,16 @@ class Assume:
     """What holds when the order does not say: the value, and why that is the sensible reading.
 
     A callable value is given the case. If it answers None, nothing sensible can be assumed of this piece, and
-    ``question`` is asked.
+    ``question`` is asked. A callable ``why`` is given the case too, where the reason hangs on what else is said.
     """
 
     pointer: str
     value: Any
-    why: str
+    why: str | Callable[[Any], str]
     question: str = ""
+
+    def reason(self, case: Any) -> str:
+        return self.why if isinstance(self.why, str) else self.why(case)
 
 
 @dataclass(frozen=True, slots=True)

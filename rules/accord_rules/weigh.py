@@ -288,7 +288,7 @@ class Scales:
 
         ``bare`` are the same cases with ``assume=False``.
         """
-        found: dict[str, tuple[Assume, str, set[str]]] = {}
+        found: dict[str, tuple[str, str, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
             open_ = (each for inferred in self._infer(section, plain) for each in inferred.unknown.items())
@@ -298,10 +298,10 @@ class Scales:
                 for name in sorted(facts):
                     for pointer, cause in plain.causes(name).items():
                         if isinstance(cause, Assume) and (value := _assumed_value(case, cause)) is not None:
-                            found.setdefault(pointer, (cause, value, set()))[2].add(rule)
+                            found.setdefault(pointer, (cause.reason(case), value, set()))[2].add(rule)
         return tuple(
-            Assumption(pointer, value, cause.why, tuple(sorted(rules)))
-            for pointer, (cause, value, rules) in sorted(found.items())
+            Assumption(pointer, value, why, tuple(sorted(rules)))
+            for pointer, (why, value, rules) in sorted(found.items())
         )
 
 

@@ -16,7 +16,7 @@ from accord_rules.advise.ranges import allowed, inward
 from accord_rules.derive.case import Case
 from accord_rules.derive.colour import read_colour
 from accord_rules.derive.press import line_pressure_kpa
-from accord_rules.derive.setting import NONE
+from accord_rules.derive.sheets import NONE
 from accord_rules.facts import Kind
 from accord_rules.order import PEELS, PRESSURES, Order, Settings, Size
 from accord_rules.reading import read

@@ -334,9 +334,10 @@ def _artworks(rejected: Rejected) -> Iterator[Move]:
 
 def _artwork_changes(rejected: Rejected, case: Case, transfer: Transfer) -> Iterator[tuple[dict[str, Any], str]]:
     looked_at = rejected.facts
-    if "art.mirrored" in looked_at and case["art.mirrored"] != transfer.mirrored:
-        mirrored = "as a mirror image" if transfer.mirrored else "the right way round, not as a mirror image"
-        yield {"mirrored": transfer.mirrored}, f"Print the artwork again {mirrored}"
+    needed = case["art.mirrored_needed"]
+    if "art.mirrored" in looked_at and needed is not None and case["art.mirrored"] != needed:
+        mirrored = "as a mirror image" if needed else "the right way round, not as a mirror image"
+        yield {"mirrored": needed}, f"Print the artwork again {mirrored}"
     if "art.finest_line_mm" in looked_at and case["art.finest_line_mm"] < transfer.finest_line:
         least = case.show(units.LENGTH, transfer.finest_line)
         yield {"finest_line": transfer.finest_line}, f"Thicken lines and gaps in the artwork to {least}"
@@ -408,6 +409,5 @@ def _on_blank(name: str) -> Callable[[Order], Order]:
     return lambda order: replace(order, item=replace(order.item, blank=name, **_UNSAID))
 
 
-_UNSAID = dict.fromkeys(
-    ("substrate", "fibres", "colour", "coating", "finishes", "dye", "mass_per_area", "thickness", "care", "features")
-)
+_DESCRIBED = "substrate fibres colour coating finishes dye mass_per_area thickness diameter care features"
+_UNSAID = dict.fromkeys(_DESCRIBED.split())

@@ -13,7 +13,8 @@ from accord_rules import units
 from accord_rules.advise.steps import pressure_words, stack, steps
 from accord_rules.derive.case import Case
 from accord_rules.derive.heat import heat_document
-from accord_rules.derive.setting import NONE, Chosen, room
+from accord_rules.derive.setting import Chosen, room
+from accord_rules.derive.sheets import NONE
 from accord_rules.order import Decoration, Order, Press, Settings, SettleRequest
 from accord_rules.reading import read
 from accord_rules.settings import Settings as Book

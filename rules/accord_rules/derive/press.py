@@ -174,6 +174,26 @@ def shape_ok(case: Case) -> bool | None:
     return None if needed is None else needed == case.press_type.shape
 
 
+@fact("press.diameter_least_mm", number(units.LENGTH), PRESSING)
+def diameter_least_mm(case: Case) -> float:
+    """The slimmest round ware its wrap closes on; 0 mm for presses without a wrap."""
+    return case.press_type.diameter_least or 0.0
+
+
+@fact("press.takes_words", TEXT, PRESSING)
+def takes_words(case: Case) -> str:
+    """What it is made for, in words: "ceramic, glass or stone"."""
+    *first, last = case.press_type.takes or ("anything of its shape",)
+    return f"{', '.join(first)} or {last}" if first else last
+
+
+@fact("fit.made_for", BOOL, PRESSING)
+def made_for(case: Case) -> bool | None:
+    """Whether its type takes goods of this family: a platen takes whatever has its shape, ovens and wraps do not."""
+    takes, goods = case.press_type.takes, case["item.family"]
+    return True if not takes else None if goods is None else goods in takes
+
+
 @fact("press.usable", DATA, PRESSING)
 def usable(case: Case) -> Size:
     """The part of the platen that heats evenly: inside the edge margin."""

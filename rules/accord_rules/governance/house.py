@@ -343,12 +343,7 @@ class HouseAuthority(Authority):
 
     def _stocked(self, shop: Shop) -> Shop:
         without = self.house.without
-        kept = replace(
-            shop.stock,
-            products=tuple(each for each in shop.stock.products if each not in without.products),
-            consumables=tuple(each for each in shop.stock.consumables if each not in without.consumables),
-        )
-        return replace(shop, stock=kept)
+        return shop.in_use((*without.products, *without.consumables))
 
     def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop, known: Sequence[Case] = ()) -> Judged:
         judged = super()._judge_case(whole, of_order, shop, known)
