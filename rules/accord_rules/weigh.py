@@ -14,7 +14,7 @@ from accord_rules.derive.setting import Chosen, alternatives, choose, hottest_an
 from accord_rules.facts import Ask, Assume, Scope
 from accord_rules.infer.inference import KEPT, Counts, Inference, Inferred
 from accord_rules.infer.judge import Judge
-from accord_rules.order import Press, Size
+from accord_rules.order import PRESSURES, Press, Size
 from accord_rules.rule import Rule
 from accord_rules.sentences import write_value
 from accord_rules.settings import FACT_TYPES, Settings
@@ -54,6 +54,10 @@ class Open(NamedTuple):
     rule: Rule
     case: Case
     facts: frozenset[str]
+
+    @property
+    def about(self) -> str:
+        return self.rule.pointer(self.case.index)
 
 
 @dataclass(frozen=True, slots=True)
@@ -372,27 +376,36 @@ def finding(fired: Fired, settings: Settings) -> Finding:
 
 
 def needs(weighed: Weighed, settings: Settings) -> tuple[Need, ...]:
-    """What to ask, if anything unsaid could change the verdict: what could block, else what could add a must."""
-    if weighed.verdict == "rejected":
-        return ()
-    level = "blocks" if weighed.verdict == "undetermined" else "requires"
-    if weighed.verdict == "conditional":
-        return ()
-    asked: dict[str, tuple[Ask, set[str]]] = {}
-    for each in weighed.open:
-        if each.rule.level != level:
-            continue
+    """What to ask, if anything unsaid could change the verdict: what could block, else what could add a must.
+
+    An undetermined verdict always asks: where no answer in the order decides, it says so and whom to ask instead.
+    """
+    level = {"undetermined": "blocks", "accepted": "requires"}.get(weighed.verdict)
+    asked: dict[str, tuple[str, set[str]]] = {}
+    open_ = [each for each in weighed.open if each.rule.level == level]
+    for each in open_:
         for name in sorted(each.facts):
             for pointer, cause in each.case.causes(name).items():
-                if isinstance(cause, Ask):
-                    asked.setdefault(pointer, (cause, set()))[1].add(each.rule.id)
+                if isinstance(cause, Ask) and (level == "blocks" or not cause.of_blocks):
+                    asked.setdefault(pointer, (cause.question, set()))[1].add(each.rule.id)
+    if level == "blocks" and not asked:
+        for each in open_:
+            asked.setdefault(each.about, (_UNANSWERABLE.format(title=each.rule.title), set()))[1].add(each.rule.id)
     return tuple(
-        Need(pointer, ask.question, _allowed_words(pointer, settings), tuple(sorted(rules)))
-        for pointer, (ask, rules) in sorted(asked.items(), key=lambda each: (-len(each[1][1]), each[0]))
+        Need(pointer, question, _allowed_words(pointer, settings), tuple(sorted(rules)))
+        for pointer, (question, rules) in sorted(asked.items(), key=lambda each: (-len(each[1][1]), each[0]))
     )
+
+
+_UNANSWERABLE = (
+    'Does "{title}" hold here? Nothing that an order can say decides it: ask whoever keeps this rule, who may have to'
+    " say in it for which pieces it is meant."
+)
 
 
 def _allowed_words(pointer: str, settings: Settings) -> tuple[str, ...]:
     """The words that may answer, where they are few enough to list."""
+    if pointer.endswith("/settings/pressure"):
+        return PRESSURES
     kind = {"coating": "coatings", "substrate": "substrates", "transfer": "transfers"}.get(pointer.rsplit("/", 1)[-1])
     return tuple(sorted(settings.catalogue[kind])) if kind is not None else ()
