@@ -13,6 +13,7 @@ from typing import Any
 
 LEVELS = ("blocks", "requires", "cautions", "notes")
 VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
+WORKABLE = ("accepted", "conditional")  # the verdicts under which it can be done
 
 
 def canonical(document: Any) -> bytes:
@@ -87,7 +88,10 @@ class Assumption:
 
 @dataclass(frozen=True, slots=True)
 class PressJudged:
-    """The press the verdict speaks of, and how the shop's others fared when the order named none."""
+    """The press the verdict speaks of, and how the shop's others fared when the order named none.
+
+    ``can`` are the presses on which the whole order can be done, ``cannot`` those on which something blocks it.
+    """
 
     judged_on: str
     can: tuple[str, ...]
@@ -154,9 +158,10 @@ class Verdict:
     needs: tuple[Need, ...]
     assumed: tuple[Assumption, ...]
     press: PressJudged | None
-    settings: tuple[Mapping[str, Any], ...]  # one an decoration, as an order document writes them
-    sequence: tuple[int, ...]
+    settings: tuple[Mapping[str, Any], ...]  # one a decoration, as an order document writes them; only if workable
+    sequence: tuple[int, ...]  # only if workable
     remedies: tuple[Remedy, ...]
+    remedies_complete: bool  # whether all changes were tried; if not, that no more are offered proves nothing
     reference: str | None
 
     def document(self) -> dict[str, Any]:
@@ -175,6 +180,7 @@ class Verdict:
             "settings": [dict(each) for each in self.settings],
             "sequence": list(self.sequence),
             "remedies": [each.document() for each in self.remedies],
+            "remedies_complete": self.remedies_complete,
             "reference": self.reference,
         }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
@@ -35,6 +36,11 @@ _TURNS_WITH_SETTINGS = _TURNS_WITH_HEAT | _TURNS_WITH_TIME
 # A press with one transfer on one piece is one question: a recommend asks some hundred and puts its plans back, which
 # asks many of them again. Each takes some 2 kB, and what is kept the collector walks through.
 _ANSWERS_KEPT = 1024
+
+
+# Weighings that a question may take to find its ways, or to find remedies: one print that may be any of the book's
+# transfers, on the 40 presses a shop may have, takes some 6,000. They take a core between one and three seconds.
+WEIGHINGS_MOST = 8000
 
 
 class Fired(NamedTuple):
@@ -137,6 +143,7 @@ class Scales:
             if (conditions := {name: rule.condition for name, rule in rules.items() if name not in known})
             or shared is None
         }
+        self._weighings = threading.local()  # each question is answered by one thread
         # Rules see nothing but facts and limits, so that equal facts have had their answer.
         self._answered: dict[tuple[Any, ...], tuple[Inferred, ...]] = {}
         self._inference: dict[Scope, tuple[Inference, ...]] = {
@@ -168,8 +175,14 @@ class Scales:
 
     # -- asking ----------------------------------------------------------------------------------------------------
 
+    def allowance(self, most: int = WEIGHINGS_MOST) -> Callable[[], bool]:
+        """Says whether this thread may weigh on: not once it has weighed ``most`` times from now."""
+        until = getattr(self._weighings, "count", 0) + most
+        return lambda: getattr(self._weighings, "count", 0) < until
+
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope."""
+        self._weighings.count = getattr(self._weighings, "count", 0) + 1
         scope = case.scope
         values = self._values[scope.rank](case)
         asked = (scope.rank, values)
