@@ -271,7 +271,7 @@ class Authority:
         return Settlement(
             self.basis(shop),
             self._plans(found.possible, request, shop, experiences),
-            plans.ruled_out(found, self.settings),
+            *plans.ruled_out(found, self.settings),
             needs(found.open, self.settings),
             found.complete,
             request.reference,
@@ -338,9 +338,9 @@ class Authority:
                 if press in shown
             ),
             ground(whole, judge),
-            plans.ruled_out(found, self.settings),
+            *plans.ruled_out(found, self.settings),
             needs(found.open, self.settings),
-            found.complete,
+            found.complete and set(shown) == set(presses),
             order.reference,
         )
 

@@ -255,13 +255,14 @@ class RuledOut:
 class Settlement:
     """The answer to a recommend request: plans best first, and what was ruled out and why.
 
-    ``complete``: whether every combination of transfers was weighed; of many open decorations only the best transfers
-    are combined.
+    ``complete``: whether every combination of transfers and presses was weighed. If not, more ways may exist, and that
+    there is no plan proves nothing. ``ruled_out_left_out``: how many entries of ``ruled_out`` more there are.
     """
 
     basis: Basis
     plans: tuple[Plan, ...]
     ruled_out: tuple[RuledOut, ...]
+    ruled_out_left_out: int
     needs: tuple[Need, ...]
     complete: bool
     reference: str | None
@@ -274,6 +275,7 @@ class Settlement:
             "basis": self.basis.basis,
             "plans": [each.document() for each in self.plans],
             "ruled_out": [each.document() for each in self.ruled_out],
+            "ruled_out_left_out": self.ruled_out_left_out,
             "needs": [each.document() for each in self.needs],
             "complete": self.complete,
             "reference": self.reference,
@@ -364,7 +366,7 @@ class AllowedOn:
 @dataclass(frozen=True, slots=True)
 class Envelope:
     """What is still allowed for what an order leaves open. ``transfers``: by decoration, those that may do;
-    ``complete`` as in a ``Settlement``."""
+    ``complete`` as in a ``Settlement``, and whether every press that can do it has its ranges in ``on``."""
 
     basis: Basis
     presses: tuple[str, ...]
@@ -372,6 +374,7 @@ class Envelope:
     on: tuple[AllowedOn, ...]
     ground: tuple[AllowedGround, ...] | None
     ruled_out: tuple[RuledOut, ...]
+    ruled_out_left_out: int
     needs: tuple[Need, ...]
     complete: bool
     reference: str | None
@@ -387,6 +390,7 @@ class Envelope:
             "on": [each.document() for each in self.on],
             "ground": None if self.ground is None else [each.document() for each in self.ground],
             "ruled_out": [each.document() for each in self.ruled_out],
+            "ruled_out_left_out": self.ruled_out_left_out,
             "needs": [each.document() for each in self.needs],
             "complete": self.complete,
             "reference": self.reference,

@@ -279,7 +279,12 @@ def _in_other_units(case: Case, said: Settings) -> Iterator[tuple[str, float, st
 
 
 def _respelt(
-    name: str, dimension: units.Dimension, symbols: tuple[str, str], value: float, window: tuple[float, float], far: bool
+    name: str,
+    dimension: units.Dimension,
+    symbols: tuple[str, str],
+    value: float,
+    window: tuple[float, float],
+    far: bool,
 ) -> Iterator[tuple[str, float, str, str]]:
     """The same whole number in the other unit, where that lies in the window."""
     by_symbol = {unit.symbol: unit for unit in dimension.units}
@@ -290,10 +295,8 @@ def _respelt(
             yield name, other, f"{number:g} {meant}", f"{number:g} {was}"
 
 
-def _set(order: Order, index: int, **fields: float) -> Order:
-    return _with_decoration(
-        order, index, settings=replace(order.decorations[index].settings or Settings(), **fields)
-    )
+def _set(order: Order, index: int, **fields: Any) -> Order:
+    return _with_decoration(order, index, settings=replace(order.decorations[index].settings or Settings(), **fields))
 
 
 def _said(settings: Settings | None) -> tuple[str, ...]:

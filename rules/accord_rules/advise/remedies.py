@@ -14,7 +14,7 @@ from itertools import combinations, groupby
 from accord_rules.advise.moves import Move, Rejected, left_open, moves
 from accord_rules.advise.written import changes
 from accord_rules.derive.case import Case
-from accord_rules.order import Artwork, Order, Settings
+from accord_rules.order import Order, Settings
 from accord_rules.reading import read
 from accord_rules.verdict import VERDICTS, WORKABLE, Remedy
 from accord_rules.weigh import Fired, OnPress, Weighed
@@ -178,16 +178,14 @@ class _Search:
         for _, equal in groupby(tries, key=_cost):
             working = []
             for tried in equal:
-                if _ideas(tried) in {each.ideas for each in found}:
+                if self._has_enough_of(tried, found):
                     continue
                 if not self._may_try():
                     break
                 working += self._trial(tried)
             working.sort(key=lambda each: (VERDICTS.index(each.weighed.verdict), each.weighed.badness, each.text))
             for each in working:
-                same_kind = sum(_kinds(other.moves) == _kinds(each.moves) for other in found)
-                known = any(each.ideas == other.ideas for other in found)
-                if len(found) == REMEDIES_MOST or same_kind == OF_A_KIND_MOST or known:
+                if len(found) == REMEDIES_MOST or self._has_enough_of(each.moves, found):
                     continue
                 confirmed = replace(each, weighed=self._confirm(each.order))
                 if confirmed.weighed.verdict in WORKABLE:
@@ -195,6 +193,12 @@ class _Search:
             if len(found) == REMEDIES_MOST or self.cut:
                 break
         return sorted(found, key=lambda each: (each.cost, VERDICTS.index(each.weighed.verdict)))
+
+    @staticmethod
+    def _has_enough_of(tried: tuple[Move, ...], found: Sequence[_Works]) -> bool:
+        """Whether the idea was had already, or as many of its kind as are offered."""
+        same_kind = sum(_kinds(other.moves) == _kinds(tried) for other in found)
+        return same_kind == OF_A_KIND_MOST or any(_ideas(tried) == other.ideas for other in found)
 
     def _may_try(self) -> bool:
         if self.trials_left <= 0 or not self._may_go_on():
@@ -253,19 +257,14 @@ class _Search:
 
     def _is_colder(self, tried: tuple[Move, ...], order: Order, on_press: OnPress) -> bool:
         """Whether heat that harms is only moved to a press that falls short of what its display says."""
-        harmed = any(
-            fact.startswith(_HEAT) for blocks in self._rejected.ways for each in blocks for fact in each.rule.condition.facts
-        )
-        return harmed and any(
-            _surface_c(after) < _surface_c(before)
-            for move in tried
-            if move.kind == "press"
-            for decoration, asked, before, after in zip(
-                order.decorations, self._rejected.order.decorations, self._rejected.on_press.cases, on_press.cases
-            )
-            if decoration.settings is not None
-            and asked.settings is not None
-            and decoration.settings.temperature == asked.settings.temperature is not None
+        ways, before = self._rejected.ways, self._rejected.on_press
+        facts = (fact for blocks in ways for block in blocks for fact in block.rule.condition.facts)
+        if not any(move.kind == "press" for move in tried) or not any(fact.startswith(_HEAT) for fact in facts):
+            return False
+        return any(
+            _said_temperature(order, index) == said and _surface_c(after) < _surface_c(now)
+            for index, (now, after) in enumerate(zip(before.cases, on_press.cases, strict=True))
+            if (said := _said_temperature(self._rejected.order, index)) is not None
         )
 
     def may_work(self, first: Move, second: Move) -> bool:
@@ -297,23 +296,25 @@ class _Search:
 
     def _with_making(self, order: Order, on_press: OnPress, index: int) -> tuple[Order, list[str]]:
         """What was said of how the print is made said anew, as the transfer takes it on this piece."""
-        asked = self._rejected.order.decorations[index].artwork or Artwork()
+        asked, artwork = (each.decorations[index].artwork for each in (self._rejected.order, order))
+        if asked is None or artwork is None:
+            return order, []
         case, told = on_press.cases[index], []
-        made: dict[str, bool | str] = {}
-        if asked.mirrored is not None and (mirrored := case["art.mirrored"]) is not None:
-            made["mirrored"] = mirrored
-            if mirrored != asked.mirrored:
-                told.append("Print it as a mirror image." if mirrored else "Print it the right way round.")
-        if asked.printed_by is not None and (printed_by := case["art.printed_by"]) is not None:
-            made["printed_by"] = printed_by
-            if printed_by != asked.printed_by:
-                told.append(f"Have it made by {printed_by}.")
-        artwork = order.decorations[index].artwork
-        if made and artwork is not None:
-            decorations = list(order.decorations)
-            decorations[index] = replace(decorations[index], artwork=replace(artwork, **made))
-            order = replace(order, decorations=tuple(decorations))
-        return order, told
+        mirrored, printed_by = asked.mirrored, asked.printed_by
+        if mirrored is not None and mirrored != (mirrored := case["art.mirrored"]):
+            told.append("Print it as a mirror image." if mirrored else "Print it the right way round.")
+        if printed_by is not None and printed_by != (printed_by := case["art.printed_by"]):
+            told.append(f"Have it made by {printed_by}.")
+        decorations = list(order.decorations)
+        decorations[index] = replace(
+            decorations[index], artwork=replace(artwork, mirrored=mirrored, printed_by=printed_by)
+        )
+        return replace(order, decorations=tuple(decorations)), told
+
+
+def _said_temperature(order: Order, index: int) -> float | None:
+    settings = order.decorations[index].settings
+    return settings.temperature if settings is not None else None
 
 
 def _surface_c(case: Case) -> float:
