@@ -467,7 +467,9 @@ def test_a_house_rule_over_many_settings_makes_no_more_trials(
     def counting_moves(*args: Any, **fields: Any) -> moves.Move:
         nonlocal made_up
         made_up += 1
-        assert made_up < 200 + 50 * decorations, "48 sets of settings, and for each print its transfers, sizes and so on"
+        assert made_up < 200 + 50 * decorations, (
+            "48 sets of settings, and for each print its transfers, sizes and so on"
+        )
         return move(*args, **fields)
 
     def counting_trials(self: Authority, judged: Any, shop: Shop, order: Order) -> Any:
