@@ -63,10 +63,14 @@ def set_of(domain: tuple[str, ...] | str) -> FactType:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """The order must say it if it can decide: where (``{i}`` is the decoration's index), and the question."""
+    """The order must say it if it can decide: where (``{i}`` is the decoration's index), and the question.
+
+    ``of_blocks``: asked only where a block hangs on it, since no usual rule needs it said.
+    """
 
     pointer: str
     question: str
+    of_blocks: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -218,6 +218,7 @@ _VERDICT: dict[str, Any] = {
     "settings": [{"temperature": "200 °C", "read_at": "display", "time": "50 s", "pressure": "medium"}],
     "sequence": [0],
     "remedies": [],
+    "remedies_complete": True,
     "reference": "HL-1043",
 }
 RECORD: dict[str, Any] = {

@@ -6,6 +6,10 @@ import json
 from collections.abc import Callable
 from typing import Any
 
+import pytest
+
+from accord_rules.weigh import Scales
+
 FREE: dict[str, Any] = {
     "reference": "ML-3",
     "item": {"blank": "cushion-polyester-white"},
@@ -60,6 +64,16 @@ def test_it_says_when_not_every_combination_was_weighed(accord: Any, order: Call
     said = "of each decoration only the best transfers were combined"
     assert said in " ".join(accord("settle", many).stdout.split())
     assert said not in " ".join(accord("settle", order("free", FREE)).stdout.split())
+
+
+def test_that_nothing_was_found_so_far_is_not_that_there_is_nothing(
+    alone: Any, order: Callable[..., str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Scales, "allowance", lambda self: lambda: False)
+    done = alone("settle", "--local", order("free", FREE))
+    assert done.exit_code == 1
+    assert "No way found so far to do" in done.stdout
+    assert "other ways may well exist" in " ".join(done.stdout.split())
 
 
 def test_wishes_change_the_question(accord: Any, order: Callable[..., str]) -> None:

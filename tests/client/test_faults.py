@@ -39,6 +39,7 @@ VERDICT: dict[str, Any] = {
     "settings": [{}],
     "sequence": [0],
     "remedies": [],
+    "remedies_complete": True,
     "reference": None,
 }
 PROBLEM = "application/problem+json"

@@ -11,7 +11,7 @@ from accord_rules import units
 from accord_rules.catalogue import CLOSINGS, HEATED, METERING, SHAPES
 from accord_rules.derive.artwork import size_words
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, DATA, TEXT, Scope, fact, number, one_of
+from accord_rules.facts import BOOL, DATA, TEXT, Ask, Scope, fact, number, one_of
 from accord_rules.order import CalibrationReading, Size
 from accord_rules.sentences import in_a_sentence
 
@@ -329,7 +329,15 @@ def circuit_given(case: Case) -> bool:
     return case.press.circuit is not None
 
 
-@fact("press.circuit_share", number(units.PERCENT), PRESSING)
+_CIRCUIT = Ask(
+    "/press",
+    "Which circuit does the press run on? Have the shop record its rating and voltage, and the press's nameplate"
+    " voltage, or describe the press with them.",
+    of_blocks=True,
+)
+
+
+@fact("press.circuit_share", number(units.PERCENT), PRESSING, _CIRCUIT)
 def circuit_share(case: Case) -> float | None:
     """How much of the circuit's rating the press and what else runs on it draw, percent."""
     circuit = case.press.circuit
@@ -348,7 +356,7 @@ def circuit_words(case: Case) -> str:
     return f"{case.show(units.CURRENT, circuit.rating)} at {case.show(units.VOLTAGE, circuit.voltage)}"
 
 
-@fact("press.mains_share", number(units.PERCENT), PRESSING)
+@fact("press.mains_share", number(units.PERCENT), PRESSING, _CIRCUIT)
 def mains_share(case: Case) -> float | None:
     """The circuit's voltage as percent of the nameplate's."""
     circuit, nameplate = case.press.circuit, case.press.voltage

@@ -15,7 +15,7 @@ from accord_rules.derive.heat import ready_s
 from accord_rules.derive.press import line_pressure_kpa, pressure_on_print_kpa
 from accord_rules.derive.sheets import NONE, covers, in_stock, pads, pads_needed, pillows, tapes, titles
 from accord_rules.derive.transfer import Needed
-from accord_rules.facts import BOOL, TEXT, Scope, fact, number, one_of
+from accord_rules.facts import BOOL, DATA, TEXT, Ask, Scope, fact, number, one_of
 from accord_rules.order import PEELS, PRESSURES, Settings
 from accord_rules.sentences import in_a_sentence
 
@@ -379,7 +379,30 @@ _of_chosen(
 )
 _of_chosen("surface_high_c", _TEMPERATURE, "The hottest spot of the surface, spread added.", lambda _, s: _hot(s, 1))
 _of_chosen("time_s", _TIME, "The dwell.", lambda _, s: s.time_s)
-_of_chosen("pressure_kpa", _PRESSURE, "The pressure on the print.", lambda _, s: s.pressure_kpa)
+
+
+@fact(
+    "set.gauge_readable",
+    DATA,
+    PRESSING,
+    Ask(
+        "/decorations/{i}/settings/pressure",
+        "How firmly is that? A gauge reading says nothing on a press whose cylinder is not on record.",
+    ),
+)
+def gauge_readable(case: Case) -> bool | None:
+    """True where a cylinder on record tells what a gauge reading comes to on the print; None where none does."""
+    return True if case.press.cylinder is not None else None
+
+
+def _pressure_kpa(case: Case, chosen: Chosen) -> float | None:
+    if chosen.pressure_kpa is None and isinstance(chosen.pressure, float):
+        # So that what keeps it open is known as the cause: no cylinder on record, or the area that it bears on.
+        case["set.gauge_readable"], case["fit.contact_m2"]
+    return chosen.pressure_kpa
+
+
+_of_chosen("pressure_kpa", _PRESSURE, "The pressure on the print.", _pressure_kpa)
 _of_chosen("peel", one_of(PEELS), "How the carrier is peeled.", lambda _, s: s.peel)
 _of_chosen("pre_press_s", _TIME, "The pre-press; 0 s for none.", lambda _, s: s.pre_press_s)
 _of_chosen("second_press_s", _TIME, "The second press; 0 s for none.", lambda _, s: s.second_press_s)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from accord_rules import units
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, TEXT, Assume, Scope, fact, number, one_of, set_of
+from accord_rules.facts import BOOL, TEXT, Ask, Assume, Scope, fact, number, one_of, set_of
 from accord_rules.order import EVIDENCE, MARKETS, USES
 from accord_rules.shop import STANDING
 
@@ -140,7 +140,7 @@ def due_given(case: Case) -> bool:
     return case.order.due_in is not None
 
 
-@fact("order.due_s", number(units.TIME), ORDER)
+@fact("order.due_s", number(units.TIME), ORDER, Ask("/due_in", "In how much time is it due?", of_blocks=True))
 def due_s(case: Case) -> float | None:
     """How long until the order is due."""
     return case.order.due_in
