@@ -160,7 +160,7 @@ class Fibre:
     us_name: str = given(Text(80))
     group: str = given(Choice(FIBRE_GROUPS))
     dye_affinity: str = given(Choice(AFFINITIES))  # for disperse dye
-    regain: float = given(Number(0, 40))  # percent of its dry mass that it holds as moisture at 65 % humidity, 20 °C
+    regain: float = given(Number(0, 25))  # percent of its dry mass that it holds as moisture at 65 % humidity, 20 °C
     harmful_from: float = given(TEMPERATURE)
     harm: str = given(Choice(HARMS))
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
@@ -408,7 +408,7 @@ class Blank:
     care: Care | None = optional(Object(Care))
     features: tuple[str, ...] = optional(Many(Choice(FEATURES), 16, distinct=True), ())
     uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), ())
-    age_from: float | None = optional(Number(0, 120))  # years; what a children's blank is made for
+    age_from: float | None = optional(Number(0, 18))  # years; what a children's blank is made for
     alternatives: tuple[str, ...] = optional(Many(Name(name_of="blanks"), 6, distinct=True), ())
 
 

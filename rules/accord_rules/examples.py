@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
@@ -13,7 +14,8 @@ from accord_rules.derive.setting import choose
 from accord_rules.documents import merge
 from accord_rules.facts import FactType, Kind, Scope, declared
 from accord_rules.infer.compiled import holds
-from accord_rules.infer.condition import Atom, Compare, LimitName, comparisons
+from accord_rules.infer.condition import Compare, LimitName, Within
+from accord_rules.infer.mutants import Mutant, Slip, survivors, telling_facts
 from accord_rules.order import Order, Press
 from accord_rules.reading import DocumentError, read
 from accord_rules.resolve import resolve
@@ -24,7 +26,6 @@ if TYPE_CHECKING:
     from accord_rules.settings import Settings
 
 _ON_LIMIT = re.compile(r"([a-z0-9_.-]+)(?: ([+-]) ([0-9]+) steps?)?")
-_HAIR = 1e-9
 
 
 class ExampleError(ValueError):
@@ -59,7 +60,7 @@ def rule_failures(rule: Rule, settings: Settings) -> list[str]:
             tried.append(facts)
     if not any("facts" not in example for example in rule.fires):
         reasons.append("fires: at least one example must be an order")
-    return reasons or [f"when: {reason}" for reason in _edges_missing(rule, tried, settings)]
+    return reasons or [f"when: {reason}" for reason in _examples_missing(rule, tried, settings)]
 
 
 def example_facts(rule: Rule, example: Mapping[str, Any], settings: Settings) -> dict[str, Any]:
@@ -97,7 +98,7 @@ def example_order(example: Mapping[str, Any], settings: Settings) -> tuple[Order
             document["decorations"] = [merge(first, value), *rest]
         else:
             document = merge(document, {key: value})
-    shop = read(Shop, merge(base["shop"], example.get("shop", {})))
+    shop = read(Shop, merge(base["shop"], example["shop"])) if "shop" in example else settings.example_shop
     return resolve(read(Order, document), settings, shop), shop
 
 
@@ -173,29 +174,47 @@ def step(settings: Settings, name: str) -> float:
     return units.parse(settings.limit_dimension(name), limit.step)
 
 
-def _edges_missing(rule: Rule, tried: list[Mapping[str, Any]], settings: Settings) -> Iterator[str]:
-    """Comparisons that no example shows turning the rule, on either side."""
-    for atom in comparisons(rule.condition):
-        for side in (True, False):
-            if not any(_shows(rule, atom, side, facts, settings) for facts in tried):
-                near = "within one step of the limit " if isinstance(atom.right, LimitName) else ""
-                yield f"no example {near}where {atom} is {str(side).lower()} and decides"
+def _examples_missing(rule: Rule, tried: list[Mapping[str, Any]], settings: Settings) -> Iterator[str]:
+    """Slips in the condition that the examples would not show, each with facts of an example that would."""
+    tree, limits = rule.condition.tree, settings.limit_values
+    steps = {name: step(settings, name) for name in rule.condition.limits}
+    proposed: list[Mapping[str, Any]] = []
+    for mutant in survivors(tree, tried, limits, steps):
+        if any(holds(tree, facts, limits) is not holds(mutant.tree, facts, limits) for facts in proposed):
+            continue
+        telling = telling_facts(tree, mutant.tree, tried, limits)
+        if telling is not None:
+            proposed.append(telling)
+            yield f"{_missing(mutant, telling, settings)}: {_as_example(rule, telling, settings)}"
 
 
-def _shows(rule: Rule, atom: Compare, side: bool, facts: Mapping[str, Any], settings: Settings) -> bool:
-    limits = settings.limit_values
-    if holds(atom, facts, limits) is not side:
-        return False
-    if isinstance(atom.right, LimitName):
-        distance = abs(facts[atom.left.name] - limits[atom.right.name])
-        if distance > step(settings, atom.right.name) + _HAIR:
-            return False
-    return _branches(rule, facts, limits, atom, True) and not _branches(rule, facts, limits, atom, False)
+def _missing(mutant: Mutant, telling: Mapping[str, Any], settings: Settings) -> str:
+    """What no example shows."""
+    if mutant.slip is Slip.WORD and isinstance(mutant.clause, Within):
+        return f"no example where {mutant.clause.fact} is {mutant.word!r} and decides"
+    place = ""
+    if mutant.slip in (Slip.EDGE, Slip.SHIFTED) and isinstance(mutant.clause, Compare):
+        near = "within one step of" if mutant.slip is Slip.SHIFTED else "exactly on"
+        place = f"{near} the {'limit' if isinstance(mutant.clause.right, LimitName) else 'edge'} "
+    side = holds(mutant.clause, telling, settings.limit_values)
+    return f"no example {place}where {mutant.clause} is {str(side).lower()} and decides"
 
 
-def _branches(rule: Rule, facts: Any, limits: Any, forced: Atom, value: bool) -> bool:
-    """Whether the rule would hold with one comparison forced."""
-    return any(
-        all(value if atom == forced else holds(atom, facts, limits) is True for atom in branch)
-        for branch in rule.condition.branches
-    )
+def _as_example(rule: Rule, facts: Mapping[str, Any], settings: Settings) -> str:
+    """The facts as an example of the rule's file."""
+    kind = "fires" if holds(rule.condition.tree, facts, settings.limit_values) else "silent"
+    listed = ", ".join(f'"{name}" = {_written(name, value, rule, settings)}' for name, value in sorted(facts.items()))
+    return f"add an order to [[{kind}]], or: facts = {{ {listed} }}"
+
+
+def _written(name: str, value: Any, rule: Rule, settings: Settings) -> str:
+    """A fact's value as ``read_fact`` reads it: on a limit of the condition, or else by itself."""
+    dimension = declared()[name].type.dimension
+    if dimension is None:
+        return json.dumps(value)
+    for limit in sorted(rule.condition.limits):
+        steps = round((value - settings.limit_values[limit]) / step(settings, limit), 6)
+        if settings.limit_dimension(limit) is dimension and steps in (-1, 0, 1):
+            return f'"{limit}"' if steps == 0 else f'"{limit} {"+" if steps > 0 else "-"} 1 step"'
+    number = f"{value:.6f}".rstrip("0").rstrip(".")
+    return f'"{number} {dimension.symbol}"' if len(dimension.units) > 1 else number

@@ -20,6 +20,7 @@ from typing import Any, TypeVar
 from accord_rules import units
 
 T = TypeVar("T")
+_FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compile(r"[\x00-\x09\x0b-\x1f\ud800-\udfff]")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
 
@@ -98,7 +99,7 @@ class Text(Reader):
             raise LeafError(f"must be a string, not {kind_of(value)}")
         if not 1 <= len(value) <= self.most:
             raise LeafError(f"must have 1 to {self.most} characters, has {len(value)}")
-        if any((ord(c) < 32 and not (self.lines and c == "\n")) or 0xD800 <= ord(c) <= 0xDFFF for c in value):
+        if (_FOREIGN_IN_LINES if self.lines else _FOREIGN).search(value):
             raise LeafError("must not contain control characters or half a surrogate pair")
         return value
 

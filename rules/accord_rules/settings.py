@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules import derive, examples, units
+from accord_rules.bands import implausible
 from accord_rules.catalogue import KINDS, AmbiguousFibre, Limit, Source, Transfer
 from accord_rules.derive.colour import read_colour
 from accord_rules.documents import BookError, Documents, merge, shipped
@@ -55,6 +56,11 @@ class Settings:
     def vocabulary(self) -> Vocabulary:
         return _vocabulary(self.catalogue, self.limits)
 
+    @cached_property
+    def example_shop(self) -> Shop:
+        """The quiet shop that examples start from."""
+        return read(Shop, self.documents["base_example"]["shop"])
+
     def transfer(self, name: str | None) -> Transfer | None:
         """A family or product by name."""
         if name is None:
@@ -95,6 +101,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Settings:
         ambiguous,
     )
     reasons += _dangling(settings) + _dangling_in_example(settings) + _impossible(settings) + _clashing_fibres(settings)
+    reasons += _implausible(settings)
     if not reasons:
         reasons += examples.failures(settings)
     if reasons:
@@ -276,6 +283,20 @@ def _impossible(settings: Settings) -> list[str]:
             total = sum(entry.fibres.values()) if entry.fibres else 100
             if abs(total - 100) > 1:
                 reasons.append(f"{kind}.toml: {name}: fibres: sum to {total:g} %, not 100")
+    return reasons
+
+
+def _implausible(settings: Settings) -> list[str]:
+    """Quantities that no such thing has, as by a slip of the unit."""
+    reasons = []
+    substrates = settings.catalogue["substrates"]
+    for kind, entries in settings.catalogue.items():
+        for name, entry in entries.items():
+            substrate = substrates.get(entry.substrate) if kind == "blanks" else entry
+            if substrate is not None:  # a substrate that is not there is told elsewhere
+                family = getattr(substrate, "family", "")
+                where = _file(kind, settings.documents, name)
+                reasons += [f"{where}: {each}" for each in implausible(kind, entry, family)]
     return reasons
 
 

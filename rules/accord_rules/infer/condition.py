@@ -145,15 +145,24 @@ Atom = Truth | Compare | Within | Contains
 class And:
     parts: tuple[Node, ...]
 
+    def __str__(self) -> str:
+        return " and ".join(f"({part})" if isinstance(part, Or) else str(part) for part in self.parts)
+
 
 @dataclass(frozen=True, slots=True)
 class Or:
     parts: tuple[Node, ...]
 
+    def __str__(self) -> str:
+        return " or ".join(f"({part})" if isinstance(part, And) else str(part) for part in self.parts)
+
 
 @dataclass(frozen=True, slots=True)
 class Not:
     part: Node
+
+    def __str__(self) -> str:
+        return f"not {self.part}" if isinstance(self.part, Truth) else f"not ({self.part})"
 
 
 Node = And | Or | Not | Truth | Compare | Within | Contains

@@ -294,6 +294,7 @@ SMALL: dict[str, Any] = {
     ],
     "silent": [
         {"facts": {"item.textile": True, "set.surface_c": "migration.surface_most"}},
+        {"facts": {"item.textile": False, "set.surface_c": "migration.surface_most + 1 step"}},
     ],
 }
 WHERE = "rules/settings/small.toml"
@@ -327,11 +328,11 @@ RULE_CASES: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
     ),
     "silent example that fires": (
         {"silent": [*SMALL["silent"], {"facts": HOT}]},
-        ("silent[1]", "does not hold: it fires", "set.surface_c = 151"),
+        ("silent[2]", "does not hold: it fires", "set.surface_c = 151"),
     ),
     "example that decides nothing": (
         {"silent": [*SMALL["silent"], {"item": {"substrate": ""}}]},
-        ("silent[1]", "does not hold: it is undecided"),
+        ("silent[2]", "does not hold: it is undecided"),
     ),
     "no order among the firing examples": (
         {"fires": [{"facts": HOT}]},
@@ -414,11 +415,11 @@ RULE_CASES: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
     ),
     "no example below the edge": (
         {"silent": silent(**COOL | {"set.surface_c": "140 °C"})},
-        ("no example within one step of the limit where set.surface_c > limit('migration.surface_most') is false",),
+        ("no example exactly on the limit where set.surface_c > limit('migration.surface_most') is false and decides",),
     ),
     "edge shown where another fact decides": (
         {"silent": silent(**COOL | {"item.textile": False})},
-        ("no example within one step of the limit where set.surface_c > limit('migration.surface_most') is false",),
+        ("no example exactly on the limit where set.surface_c > limit('migration.surface_most') is false and decides",),
     ),
     "sentence with an unknown fact": ({"because": "{item.shiny} is shiny."}, ("item.shiny is not a fact",)),
     "sentence with data": ({"because": "{item.ceilings} bind."}, ("item.ceilings is not a fact that sentences",)),

@@ -1,0 +1,205 @@
+"""Every quantity of the catalogue has a plausible band: on its ends it loads, beyond them it is refused by name.
+
+What is plausible is this project's own decision; ``accord_rules.bands`` says from where.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from accord_rules import units
+from accord_rules.bands import AREA_BANDS, BANDS, MASS_BANDS, SUBSTRATE_BANDS, Band, implausible
+from accord_rules.catalogue import BLANK_KINDS, KINDS, SUBSTRATE_FAMILIES
+from accord_rules.documents import BookError, merge, shipped
+from accord_rules.governance.changes import Change, check, entry_digest
+from accord_rules.reading import Many, Object, Quantity, Reader, Table, read, readers_of
+from accord_rules.settings import Settings, from_documents
+
+Path = tuple[str, ...]
+
+
+def quantity_fields(cls: type) -> Iterator[tuple[Path, units.Dimension]]:
+    """The quantities of a class as its readers declare them; "*" for the key of a table or the place in a list."""
+    for name, (reader, _) in readers_of(cls).items():
+        for path, dimension in _read_by(reader):
+            yield (name, *path), dimension
+
+
+def _read_by(reader: Reader) -> Iterator[tuple[Path, units.Dimension]]:
+    match reader:
+        case Quantity(dimension=dimension):
+            yield (), dimension
+        case Object(into=into):
+            yield from quantity_fields(into)
+        case Table(value=item) | Many(item=item):
+            yield from ((("*", *path), dimension) for path, dimension in _read_by(item))
+
+
+ENDS = ("least", "most")
+
+
+def band_cases() -> Iterator[tuple[str, str, Path, units.Dimension, Band]]:
+    """Kind, family or kind of blank, path, dimension and the band that is meant for it."""
+    for kind, cls in KINDS.items():
+        for path, dimension in quantity_fields(cls):
+            named = tuple(part for part in path if part != "*")
+            if kind == "substrates":
+                yield from ((kind, f, path, dimension, SUBSTRATE_BANDS[f][named[0]]) for f in SUBSTRATE_FAMILIES)
+            elif kind == "blanks" and named[0] == "areas":
+                yield from ((kind, of, path, dimension, AREA_BANDS[of]) for of in BLANK_KINDS)
+            elif kind == "blanks":
+                bands = (
+                    MASS_BANDS
+                    if named == ("mass_per_area",)
+                    else {f: b["thickness"] for f, b in SUBSTRATE_BANDS.items()}
+                )
+                yield from ((kind, family, path, dimension, bands[family]) for family in SUBSTRATE_FAMILIES)
+            else:
+                near = [BANDS[kind].get(".".join(named[:count])) for count in range(len(named), 0, -1)]
+                yield kind, "", path, dimension, next(band for band in near if band is not None)
+
+
+CASES = tuple(band_cases())
+
+
+def test_there_is_a_case_for_every_quantity() -> None:
+    assert {case[0] for case in CASES} == set(KINDS)
+    # Counted by hand in catalogue.py; pressures of transfers are words, ages and percents plain numbers.
+    of_kinds = {kind: len({case[2] for case in CASES if case[0] == kind}) for kind in KINDS}
+    assert of_kinds == {
+        "fibres": 1,
+        "substrates": 5,
+        "coatings": 1,
+        "finishes": 1,
+        "transfers": 21,
+        "products": 21,
+        "consumables": 3,
+        "press_types": 13,
+        "blanks": 4,
+    }
+
+
+@pytest.fixture(scope="module")
+def documents() -> dict[str, dict[str, Any]]:
+    return copy.deepcopy({kind: dict(entries) for kind, entries in shipped().items()})
+
+
+def table_of(documents: dict[str, dict[str, Any]], kind: str, family: str) -> tuple[dict[str, Any], str]:
+    """A shipped entry's table, made whole and of the family or kind that is asked for; and its family."""
+    if kind in ("transfers", "products"):
+        table = merge({"family": "dye-sublimation"}, documents["transfers"]["dye-sublimation"])
+        return table | {"reheat_limit": "150 °C"}, ""
+    if kind == "blanks":
+        table = documents[kind]["tee-heavy-white"] | {"kind": family if family in BLANK_KINDS else "garment"}
+        return table | {"thickness": "3 mm", "mass_per_area": "5000 g/m2"}, family if family in MASS_BANDS else "cloth"
+    if kind == "substrates":
+        return documents[kind]["knit"] | {"family": family}, family
+    name = {"press_types": "hand-held", "coatings": "pvc", "finishes": "ptfe-membrane"}.get(kind)
+    return dict(documents[kind][name or next(iter(documents[kind]))]), ""
+
+
+def put(table: dict[str, Any], path: Path, value: str) -> str:
+    """Write one quantity into a table, at the first key or place where the path leaves it open; its pointer."""
+    place: Any = table
+    taken: list[Any] = []
+    for step in path[:-1]:
+        key = step
+        if step == "*":
+            key = 0 if isinstance(place, list) else _first(place, path)
+        taken.append(key)
+        place = place[key]
+    place[path[-1]] = value
+    return "/" + "/".join(str(each) for each in (*taken, path[-1]))
+
+
+def _first(place: dict[str, Any], path: Path) -> str:
+    """The first variant that has the field, or the first area."""
+    wanted = path[2]
+    return next(key for key, each in place.items() if wanted in each)
+
+
+@pytest.mark.parametrize(
+    ("kind", "family", "path", "dimension", "band"), CASES, ids=[f"{c[0]}-{c[1]}-{'.'.join(c[2])}" for c in CASES]
+)
+def test_on_its_ends_a_quantity_is_taken_and_beyond_them_refused(
+    kind: str, family: str, path: Path, dimension: units.Dimension, band: Band, documents: dict[str, dict[str, Any]]
+) -> None:
+    ends = {"most": units.parse(dimension, band.most)} | (
+        {"least": units.parse(dimension, band.least)} if band.least else {}
+    )
+    for end, value in ends.items():
+        beyond = value + (1 if end == "most" else -1) * (abs(value) * 0.01 or 1)
+        for amount, refused in ((value, False), (beyond, True)):
+            whole, of = table_of(documents, kind, family)
+            table = copy.deepcopy(whole)
+            pointer = put(table, path, f"{amount:.6f} {dimension.symbol}")
+            faults = [
+                each for each in implausible(kind, read(KINDS[kind], table), of) if each.startswith(f"{pointer}: ")
+            ]
+            assert bool(faults) is refused, (amount, faults)
+            if refused:
+                assert units.show(dimension, amount) in faults[0]
+                assert band.most in faults[0]
+
+
+SLIPS = {
+    "an apron of 6 kg/m²": ("blanks", "apron-twill-black", ("mass_per_area",), "6000 g/m2", "15 g/m2 to 2500 g/m2"),
+    "a metal panel 1 cm thick": ("blanks", "metal-panel-200x300", ("thickness",), "1 cm", "0.1 mm to 6 mm"),
+    "an area of 400 cm": ("blanks", "tee-heavy-white", ("areas", "front", "width"), "400 cm", "10 mm to 1.2 m"),
+    "a film 1 cm thick": ("transfers", "cut-film", ("thickness",), "1 cm", "5 µm to 5 mm"),
+    "a product that is pressed for 1 h": ("products", "film-soft-matte", ("time",), "1 h", "1 s to 30 min"),
+    "a press of 100 kW": ("press_types", "clamshell", ("power",), "100 kW", "100 W to 25 kW"),
+    "aluminium that conducts like cloth": (
+        "substrates",
+        "aluminium-sheet",
+        ("conductivity",),
+        "0.16 W/(m K)",
+        "10 W/(m K) to 420 W/(m K)",
+    ),
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_the_loader_and_proposals_refuse_a_slip_of_the_unit(slip: str, documents: dict[str, dict[str, Any]]) -> None:
+    kind, name, path, value, band = SLIPS[slip]
+    changed = {**documents, "rules": {}, kind: copy.deepcopy(documents[kind])}
+    window = {"least": "1 s", "aim": value, "most": value}
+    put(changed[kind][name], path, window if path == ("time",) else value)
+    with pytest.raises(BookError) as refused:
+        from_documents(changed)
+    # A family's products take its values over, so that they are told too.
+    assert refused.value.reasons[0].startswith(f"{kind}.toml: {name}: /{'/'.join(path)}")
+    assert all("is not plausible" in each and band in each for each in refused.value.reasons)
+
+    change = Change(kind, name, changed[kind][name], entry_digest(documents, kind, name))
+    with pytest.raises(BookError) as refused:
+        check({**documents, "rules": {}}, (change,))
+    assert any("is not plausible" in each and band in each for each in refused.value.reasons)
+
+
+def test_uncommon_but_real_pieces_load(documents: dict[str, dict[str, Any]]) -> None:
+    """Wood, MDF and blocks of acrylic come 1 cm thick and more, where a metal panel does not."""
+    blanks = copy.deepcopy(documents["blanks"])
+    for name in ("mdf-sign-coated", "block-timber-oak", "keyring-acrylic-clear"):
+        blanks[name]["thickness"] = "1 cm"
+    loaded = from_documents({**documents, "rules": {}, "blanks": blanks})
+    assert loaded.catalogue["blanks"]["mdf-sign-coated"].thickness == 10.0
+
+
+def test_every_shipped_entry_is_plausible(book: Settings) -> None:
+    substrates, blanks = book.catalogue["substrates"], book.catalogue["blanks"]
+    checked = [
+        (kind, name, list(implausible(kind, entry, getattr(entry, "family", ""))))
+        for kind, entries in book.catalogue.items()
+        if kind != "blanks"
+        for name, entry in entries.items()
+    ]
+    checked += [
+        ("blanks", n, list(implausible("blanks", e, substrates[e.substrate].family))) for n, e in blanks.items()
+    ]
+    assert len(checked) > 300
+    assert [each for each in checked if each[2]] == []
