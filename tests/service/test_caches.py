@@ -32,6 +32,8 @@ FIXED = {
     "accord_rules.reading.readers_of": "the dataclasses of the code",
     "accord_service.wire.schema_of": "the dataclasses of the code",
 }
+# Importing it sets up a server's master; it remembers nothing.
+SETTINGS_OF_A_SERVER = ("accord_service.gunicorn_config",)
 KEPT_MOST = 10_000
 CACHE: Any = type(lru_cache(len))
 COLOURS = 10_000
@@ -40,7 +42,7 @@ COLOURS = 10_000
 def modules() -> Iterator[Any]:
     for package in (accord_rules, accord_service, accord_client):
         for found in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
-            if not found.name.endswith("__main__"):
+            if found.name not in SETTINGS_OF_A_SERVER:
                 yield importlib.import_module(found.name)
 
 
