@@ -1,8 +1,12 @@
 """The working day of the demo collective: every order sent with its shop's key, some settled, the day summed up.
 
     python demo/run.py                            seeds a store, starts the service itself on a free port
+    python demo/run.py --store redis://127.0.0.1:6379/0
+                                                  the same on a Redis of yours, where no store comes along (macOS)
     python demo/run.py --url http://127.0.0.1:8080 --keys .data/demo/keys
                                                   asks a service that runs on a store seeded with this folder
+
+The sum and three telling orders come first, then the day sheet.
 
 Exits 1 if any verdict is not the one written down in expected.toml, 2 if the day could not be run.
 """
@@ -25,6 +29,7 @@ import time
 import tomllib
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -33,14 +38,22 @@ from accord_client import AccordError, Client, Plan, Settlement, Verdict
 DEMO = Path(__file__).resolve().parent
 ORDERS = DEMO / "orders"
 LEVELS = ("blocks", "requires", "cautions")
-START_SECONDS = 60.0  # for a service started here, which loads and tests the book first
+START_SECONDS = 120.0  # for a service started here, which loads and tests the book first
 ANSWER_SECONDS = 5.0  # for one that should be running already
 STOP_SECONDS = 25.0
+# What works, what does not and what would instead, and what must be known first because it could hurt somebody.
+TELLING = ("009-team-tees-dye", "079-cotton-tee-dye", "046-kids-tees-undeclared-film")
+KEPT_DATA = Path(".data/demo")  # for a store that outlives the day; its keys must be found again the next time
+PORT_TRIES = 3  # another program may take the free port before the service does
 SETTABLE = ("temperature", "time", "pressure", "peel", "cover", "pad", "tape", "pre_press", "second_press")
 
 
 class DayError(RuntimeError):
     """The day cannot be run; the message says why."""
+
+
+class PortTaken(DayError):
+    """Another program listens on the port."""
 
 
 # -- the service -------------------------------------------------------------------------------------------------------
@@ -53,14 +66,33 @@ def _free_port() -> int:
 
 
 @contextlib.contextmanager
-def service() -> Iterator[tuple[str, Path]]:
-    """The real service on a store seeded with this folder, for as long as the block runs; its address and keys."""
-    with tempfile.TemporaryDirectory(prefix="accord-demo-") as data:
-        env = os.environ | {"ACCORD_DATA": data, "ACCORD_STORE_URL": ""}
+def service(store: str = "") -> Iterator[tuple[str, Path]]:
+    """The real service on a store seeded with this folder, for as long as the block runs; its address and keys.
+
+    ``store``: the address of a Redis to use; without one, the store that comes along is started in a folder of its own.
+    """
+    with contextlib.ExitStack() as stack:
+        data = str(KEPT_DATA)
+        if not store:
+            data = stack.enter_context(tempfile.TemporaryDirectory(prefix="accord-demo-"))
+        env = os.environ | {"ACCORD_DATA": data, "ACCORD_STORE_URL": store}
         keys = Path(data, "keys")
         seeded(env)
-        with started_on(_free_port(), env, keys) as url:
-            yield url, keys
+        yield stack.enter_context(_started(env, keys)), keys
+
+
+@contextlib.contextmanager
+def _started(env: Mapping[str, str], keys: Path) -> Iterator[str]:
+    """The service on a free port; on another one if that was taken meanwhile."""
+    with contextlib.ExitStack() as stack:
+        for tries_left in reversed(range(PORT_TRIES)):
+            try:
+                url = stack.enter_context(started_on(_free_port(), env, keys))
+                break
+            except PortTaken:
+                if not tries_left:
+                    raise
+        yield url
 
 
 def seeded(env: Mapping[str, str]) -> None:
@@ -70,7 +102,7 @@ def seeded(env: Mapping[str, str]) -> None:
         [*accord, "seed", str(DEMO)], env=_with_path(env), capture_output=True, text=True, check=False
     )
     if done.returncode:
-        raise DayError(f"the store could not be seeded: {done.stderr}")
+        raise DayError(done.stderr.removeprefix("Error: ").strip())
 
 
 @contextlib.contextmanager
@@ -85,7 +117,10 @@ def started_on(port: int, env: Mapping[str, str], keys: Path) -> Iterator[str]:
             yield url
         except DayError as error:
             log.seek(0)
-            raise DayError(f"{error}\n{log.read().decode(errors='replace')[-4000:]}") from None
+            said = log.read().decode(errors="replace")
+            if "Connection in use" in said:  # gunicorn's words
+                raise PortTaken(f"port {port} is in use by another program") from None
+            raise DayError(f"{error}\n{said[-4000:]}") from None
         finally:
             process.send_signal(signal.SIGTERM)
             with contextlib.suppress(subprocess.TimeoutExpired):
@@ -123,6 +158,19 @@ def token(shop: str, keys: Path) -> str:
 # -- the day sheet -----------------------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
+class Day:
+    """Each order's name to what was expected of it, and to what was answered."""
+
+    expected: Mapping[str, Any]
+    answers: Mapping[str, Verdict]
+
+    @property
+    def wrong(self) -> list[str]:
+        """The orders that were answered otherwise than expected."""
+        return [name for name, answer in self.answers.items() if answer.verdict != self.expected[name]["verdict"]]
+
+
 def main_sentence(answer: Verdict) -> str:
     """What the counter has to know first: the question to ask, or what the weightiest finding says."""
     if answer.verdict == "undetermined" and answer.needs:
@@ -142,16 +190,42 @@ def print_order(name: str, answer: Verdict, wanted: Mapping[str, Any], width: in
         print(textwrap.fill(expected, width, initial_indent=" " * 4, subsequent_indent=" " * 6))
 
 
-def day(accords: Mapping[str, Client], expected: Mapping[str, Any], width: int) -> dict[str, Verdict]:
-    """Send every order, shop by shop, and print the day sheet."""
-    answers = {}
-    for shop, accord in accords.items():
-        print(f"\n== {accord.shop().shop['name']} ({shop}) ".ljust(width, "="))
-        for name, wanted in expected.items():
+def judged(accords: Mapping[str, Client], expected: Mapping[str, Any]) -> dict[str, Verdict]:
+    """Send every order with its shop's key."""
+    return {name: accords[wanted["shop"]].validate(read_order(name)) for name, wanted in expected.items()}
+
+
+def settings_told(settings: Mapping[str, Any]) -> str:
+    """One decoration's settings, as an order writes them, in a line."""
+    return ", ".join(f"{name.replace('_', '-')} {settings[name]}" for name in SETTABLE if name in settings)
+
+
+def print_sum(day: Day, width: int) -> None:
+    print("\n== The day ".ljust(width, "="))
+    counts = Counter(answer.verdict for answer in day.answers.values())
+    print(f"{len(day.answers)} orders: " + ", ".join(f"{count} {verdict}" for verdict, count in counts.most_common()))
+    wrong = day.wrong
+    print("every verdict as expected" if not wrong else f"{len(wrong)} not as expected: {', '.join(wrong)}")
+
+
+def print_telling(day: Day, width: int) -> None:
+    print("\n== Three of them ".ljust(width, "="))
+    for name in TELLING:
+        answer = day.answers[name]
+        print_order(name, answer, day.expected[name], width)
+        more = [f"with {settings_told(settings)}" for settings in answer.settings[:1] if answer.verdict == "accepted"]
+        more += [f"instead: {remedy.text}" for remedy in answer.remedies[:1]]
+        for sentence in more:
+            print(textwrap.fill(sentence, width, initial_indent=" " * 6, subsequent_indent=" " * 8))
+
+
+def print_sheet(day: Day, names: Mapping[str, str], width: int) -> None:
+    """Every order, shop by shop."""
+    for shop, name_of_shop in names.items():
+        print(f"\n== {name_of_shop} ({shop}) ".ljust(width, "="))
+        for name, wanted in day.expected.items():
             if wanted["shop"] == shop:
-                answers[name] = accord.validate(read_order(name))
-                print_order(name, answers[name], wanted, width)
-    return answers
+                print_order(name, day.answers[name], wanted, width)
 
 
 def read_order(name: str) -> dict[str, Any]:
@@ -187,9 +261,8 @@ def print_settlement(name: str, fields: Sequence[str], found: Settlement, width:
 
 def _print_decoration(plan: Plan, index: int, width: int) -> None:
     planned = plan.decorations[index]
-    asked = planned.order_settings
-    settings = ", ".join(f"{name.replace('_', '-')} {asked[name]}" for name in SETTABLE if name in asked)
-    print(textwrap.fill(f"{planned.transfer}: {settings}", width, initial_indent="    ", subsequent_indent="      "))
+    told = f"{planned.transfer}: {settings_told(planned.order_settings)}"
+    print(textwrap.fill(told, width, initial_indent="    ", subsequent_indent="      "))
     for number, step in enumerate(planned.steps, start=1):
         print(textwrap.fill(f"{number}. {step}", width, initial_indent="      ", subsequent_indent="         "))
 
@@ -197,36 +270,61 @@ def _print_decoration(plan: Plan, index: int, width: int) -> None:
 # -- the whole ---------------------------------------------------------------------------------------------------------
 
 
+@contextlib.contextmanager
+def timed(doing: str) -> Iterator[None]:
+    """Say what is being done, and, when it is done, how long it took."""
+    print(f"{doing} ... ", end="", flush=True)
+    began_s = time.monotonic()
+    try:
+        yield
+    except BaseException:
+        print(flush=True)
+        raise
+    print(f"{time.monotonic() - began_s:.0f} s", flush=True)
+
+
+def expectations() -> dict[str, Any]:
+    return tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
+
+
 def run(url: str, keys: Path, width: int) -> int:
-    expected = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
+    expected = expectations()
     shops = list(dict.fromkeys(wanted["shop"] for wanted in expected.values()))
     with contextlib.ExitStack() as stack:
         accords = {shop: stack.enter_context(Client(url, token(shop, keys))) for shop in shops}
-        answers = day(accords, expected, width)
-        print("\n== Settled ".ljust(width, "="))
-        for name, wanted in expected.items():
-            if fields := wanted.get("settle"):
-                found = accords[wanted["shop"]].recommend(left_open(read_order(name), fields))
-                print_settlement(name, fields, found, width)
-    counts = Counter(answer.verdict for answer in answers.values())
-    wrong = [name for name, answer in answers.items() if answer.verdict != expected[name]["verdict"]]
-    print("\n== The day ".ljust(width, "="))
-    print(f"{len(answers)} orders: " + ", ".join(f"{count} {verdict}" for verdict, count in counts.most_common()))
-    print("every verdict as expected" if not wrong else f"{len(wrong)} not as expected: {', '.join(wrong)}")
-    return 1 if wrong else 0
+        with timed(f"Sending {len(expected)} orders, each with its shop's key"):
+            day = Day(expected, judged(accords, expected))
+        to_settle = {name: wanted["settle"] for name, wanted in expected.items() if "settle" in wanted}
+        with timed(f"Asking for {len(to_settle)} of them how they can be done"):
+            settlements = {
+                name: accords[expected[name]["shop"]].recommend(left_open(read_order(name), fields))
+                for name, fields in to_settle.items()
+            }
+        names = {shop: accord.shop().shop["name"] for shop, accord in accords.items()}
+    print_sum(day, width)
+    print_telling(day, width)
+    print_sheet(day, names, width)
+    print("\n== Settled ".ljust(width, "="))
+    for name, fields in to_settle.items():
+        print_settlement(name, fields, settlements[name], width)
+    return 1 if day.wrong else 0
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description="Run the demo collective's working day.", allow_abbrev=False)
     parser.add_argument("--url", help="a service that is running already; else one is started for the day")
-    parser.add_argument("--keys", type=Path, default=Path(".data/demo/keys"), help="that service's folder of keys")
+    parser.add_argument("--keys", type=Path, default=KEPT_DATA / "keys", help="that service's folder of keys")
+    parser.add_argument("--store", default="", help="the address of a Redis for the service that is started")
     asked = parser.parse_args()
     width = min(shutil.get_terminal_size((110, 24)).columns, 120)
     try:
         if asked.url:
             _wait(asked.url, token("mill-steps", asked.keys), ANSWER_SECONDS)
             return run(asked.url, asked.keys, width)
-        with service() as (url, keys):
+        print("The working day of four invented shops, judged by the real service: ten seconds or so on two cores.")
+        with contextlib.ExitStack() as stack:
+            with timed("Seeding a store and starting the service"):
+                url, keys = stack.enter_context(service(asked.store))
             return run(url, keys, width)
     except (AccordError, DayError, OSError) as error:
         print(f"the day could not be run: {error}", file=sys.stderr)

@@ -5,7 +5,7 @@
 
 Checked: a day's orders are answered alike by both; what is published on one is answered by the other within two
 seconds; with the store gone both go on answering, and say so; with the store back they are as before. Exits 1 if that
-does not hold, 2 if it could not be started. Needs redis-server (Debian: redis-server).
+does not hold, 2 if it could not be started. Needs redis-server.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ class Redis:
     def start(self) -> None:
         program = shutil.which("redis-server")
         if program is None:
-            raise DayError("redis-server is missing (Debian: apt-get install redis-server)")
+            raise DayError("redis-server is missing; python3 machine.py missing names the package that brings it")
         words = ["--bind", "127.0.0.1", "--port", str(self.port), "--dir", str(self.folder), *REDIS]
         self.process = subprocess.Popen([program, *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         until = time.monotonic() + 10

@@ -2,18 +2,41 @@
 
 from __future__ import annotations
 
+import shutil
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
+from tests.markers import pytest_collection_modifyitems, pytest_runtest_setup
 
 from accord_rules.authority import Authority
+from accord_rules.infer import engine
 from accord_rules.settings import Settings, load_book
-from accord_service import first_start
+from accord_service import edition, first_start
 from accord_service.config import Config
 from accord_service.store import EmbeddedServer, Store
+
+__all__ = ["pytest_collection_modifyitems", "pytest_runtest_setup"]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def rules_tried_once() -> Iterator[None]:
+    """Rules that passed their trial in a throw-away process are not tried again: each application would, for the same
+    book. Rules that were not tried yet are."""
+    passed: set[str] = set()
+
+    def try_once(*tried: Any) -> None:
+        question = repr(tried)
+        if question not in passed:
+            engine.try_out(*tried)
+            passed.add(question)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(edition, "try_out", try_once)
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -50,15 +73,27 @@ OpenCollective = Callable[[Iterable[str], Iterable[tuple[str, str]]], Collective
 
 
 @pytest.fixture(scope="session")
-def open_collective(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenCollective]:
-    """Starts a store of its own for shops (TOML) and keys (shop, role)."""
+def seeded_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The data folder that a first start leaves: the shipped book as revision 1, an admin's key. To be copied."""
+    data = tmp_path_factory.mktemp("seeded")
+    server = EmbeddedServer.start(data / "store")
+    try:
+        first_start.furnish(server.url, data)
+    finally:
+        server.stop()
+    return data
+
+
+@pytest.fixture(scope="session")
+def open_collective(seeded_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenCollective]:
+    """Starts a store of its own, on a copy of the seeded one, for shops (TOML) and keys (shop, role)."""
     opened: list[EmbeddedServer] = []
 
     def open_one(shops: Iterable[str], keys: Iterable[tuple[str, str]]) -> Collective:
         data = tmp_path_factory.mktemp("data")
+        shutil.copytree(seeded_data, data, dirs_exist_ok=True)
         server = EmbeddedServer.start(data / "store")
         opened.append(server)
-        first_start.furnish(server.url, data)
         store = Store.at(server.url, timeout_s=5.0)
         for text in shops:
             document = tomllib.loads(text)

@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache, partial
 from importlib.resources import files
 from importlib.resources.abc import Traversable
+from typing import Any
 
 from accord_rules.advise import plans
 from accord_rules.advise.envelope import PRESSINGS_MOST, Bench, ground, on_press, possible_ones
 from accord_rules.advise.moves import Rejected
-from accord_rules.advise.remedies import Tried, remedies
+from accord_rules.advise.remedies import Remedied, Tried, remedies
 from accord_rules.derive.case import Case
 from accord_rules.examples import example_order
 from accord_rules.infer.inference import Counts
@@ -24,12 +25,12 @@ from accord_rules.resolve import resolve
 from accord_rules.settings import Settings
 from accord_rules.shop import Shop
 from accord_rules.verdict import (
+    WORKABLE,
     Basis,
     Envelope,
     Finding,
     Plan,
     PressJudged,
-    Remedy,
     Settlement,
     Verdict,
     canonical,
@@ -62,7 +63,8 @@ def _sources(folder: Traversable, prefix: str) -> list[tuple[str, bytes]]:
     return found
 
 
-@lru_cache(maxsize=256)
+# A shop with forty presses, each with all the probe readings there may be, takes some 0.4 MB.
+@lru_cache(maxsize=64)
 def house_digest(shop: Shop) -> str:
     """SHA-256 over what is the shop's own: presses, stock, what it has standing, units."""
     return digest(plain(shop))
@@ -77,7 +79,7 @@ class Judged:
     general: Weighed
     decorations: tuple[Case, ...]
     on_presses: tuple[OnPress, ...]
-    shared: Weighed | None = None  # what the shared book alone says, where a shop's own rules were asked
+    shared: Judged | None = None  # what the shared book alone says, where a shop's own rules were asked
 
     @property
     def best(self) -> OnPress:
@@ -91,8 +93,20 @@ class Judged:
     @property
     def weighed(self) -> Weighed:
         """The same, with all that the shared book alone says where that comes to a firmer verdict."""
-        own = self.own
-        return own + self.shared if self.shared is not None and self.shared.firmer_than(own) else own
+        return _with_shared(self.own, self.shared.weighed if self.shared is not None else None)
+
+    @property
+    def by_press(self) -> Mapping[str, Weighed]:
+        """What is said of the whole order on each press, as if it named that press."""
+        shared = self.shared.by_press if self.shared is not None else {}
+        return {
+            each.press.id: _with_shared(self.general + each.weighed, shared.get(each.press.id))
+            for each in self.on_presses
+        }
+
+
+def _with_shared(own: Weighed, shared: Weighed | None) -> Weighed:
+    return own + shared if shared is not None and shared.firmer_than(own) else own
 
 
 class Authority:
@@ -136,7 +150,7 @@ class Authority:
 
     def _stocked(self, shop: Shop) -> Shop:
         """The shop with what it lets be used."""
-        return shop
+        return shop.in_use()
 
     def _findings(self, judged: Judged) -> tuple[Finding, ...]:
         return findings(judged.weighed.fired, self.settings)
@@ -146,7 +160,7 @@ class Authority:
     def validate(self, order: Order, shop: Shop) -> Verdict:
         """Say whether the order can be done. Raises reading.DocumentError where the book cannot read it."""
         resolved = resolve(order, self.settings, shop)
-        judged = self._judge(resolved, shop)
+        judged = self.judged(resolved, shop)
         if held := self._watch(judged):
             with self._counting:
                 self._watched.update(held)
@@ -154,7 +168,7 @@ class Authority:
 
     def watch(self, order: Order, shop: Shop) -> frozenset[str]:
         """The watched rules that hold for an order, without counting them. Raises as ``validate`` does."""
-        return self._watch(self._judge(resolve(order, self.settings, shop), shop))
+        return self._watch(self.judged(resolve(order, self.settings, shop), shop))
 
     def _watch(self, judged: Judged) -> frozenset[str]:
         return self._scales.watch([judged.whole, *judged.decorations, *judged.best.cases])
@@ -165,9 +179,10 @@ class Authority:
 
     def judge_resolved(self, order: Order, shop: Shop) -> Weighed:
         """The same for an order that ``resolve`` has read."""
-        return self._judge(order, shop).weighed
+        return self.judged(order, shop).weighed
 
-    def _judge(self, order: Order, shop: Shop) -> Judged:
+    def judged(self, order: Order, shop: Shop) -> Judged:
+        """What the rules say of an order that ``resolve`` has read, press by press."""
         whole = Case(self.settings, self._stocked(shop), order)
         return self._judge_case(whole, self._scales.weigh(whole), shop)
 
@@ -185,9 +200,10 @@ class Authority:
         on_presses = tuple(self._scales.on_press(decorations, press) for press in presses)
         return Judged(whole, of_order, general, decorations, on_presses)
 
-    def _verdict(self, judged: Judged, shop: Shop, remedied: Sequence[Remedy]) -> Verdict:
+    def _verdict(self, judged: Judged, shop: Shop, remedied: Remedied) -> Verdict:
         best, weighed = judged.best, judged.weighed
         found = self._findings(judged)
+        workable = weighed.verdict in WORKABLE
         return Verdict(
             self._id(judged.whole.order, shop),
             weighed.verdict,
@@ -197,9 +213,12 @@ class Authority:
             needs(weighed, self.settings),
             self._scales.assumptions(*_with_and_without(judged, best)),
             _press_judged(judged, best),
-            tuple(order_settings(case.chosen, shop.units) if case.chosen else {} for case in best.cases),
-            best.sequence.order,
-            tuple(remedied),
+            # Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or
+            # where that is not known yet.
+            tuple(_settings(case, shop) for case in best.cases) if workable else (),
+            best.sequence.order if workable else (),
+            remedied.remedies,
+            remedied.complete,
             judged.whole.order.reference,
         )
 
@@ -209,19 +228,25 @@ class Authority:
         parts = [code_digest(), self.settings.revision, self.settings.digest, self._house_digest(shop), asked]
         return "vd_" + hashlib.sha256(canonical(parts)).hexdigest()[:40]
 
-    def _remedies(self, judged: Judged, shop: Shop) -> Sequence[Remedy]:
+    def _remedies(self, judged: Judged, shop: Shop) -> Remedied:
         if judged.weighed.verdict != "rejected":
-            return ()
+            return Remedied()
         first = judged.whole
         ways = tuple((judged.general + each.weighed).at("blocks") for each in judged.on_presses)
         rejected = Rejected(first.order, first, judged.decorations, judged.best, ways)
-        return remedies(rejected, partial(self._tried, judged, shop), lambda order: self.judge_resolved(order, shop))
+        return remedies(
+            rejected,
+            partial(self._tried, judged, shop),
+            lambda order: self.judge_resolved(order, shop),
+            self._scales.allowance(),
+        )
 
     def _tried(self, judged: Judged, shop: Shop, order: Order) -> Tried:
         """What the rules say of a changed order, no further than it takes to know its verdict."""
         first = judged.whole
-        # The same piece for the same use: what is known of the order holds, whatever the transfer or press.
-        same = order.item is first.order.item
+        # The same piece for the same use on the same evidence: what is known of the order holds, whatever the transfer
+        # or press.
+        same = order.item is first.order.item and order.evidence is first.order.evidence
         whole = first.with_transfers(order) if same else Case(self.settings, self._stocked(shop), order)
         of_order = judged.of_order if same else self._scales.weigh(whole)
         decorations = [whole.decoration_case(index) for index in range(len(order.decorations))]
@@ -251,7 +276,7 @@ class Authority:
         return Settlement(
             self.basis(shop),
             self._plans(found.possible, request, shop, experiences),
-            plans.ruled_out(found, self.settings),
+            *plans.ruled_out(found, self.settings),
             needs(found.open, self.settings),
             found.complete,
             request.reference,
@@ -274,7 +299,7 @@ class Authority:
                 whole = Case(self.settings, self._stocked(shop), order)
                 of_order = self._scales.weigh(whole)
             weighed = self._judge_case(whole.with_transfers(order), of_order, shop, candidate.decorations).weighed
-            if weighed.verdict in ("accepted", "conditional"):
+            if weighed.verdict in WORKABLE:
                 found.append((candidate, weighed, self._id(order, shop)))
             if len(found) == plans.PLANS_MOST:
                 break
@@ -318,9 +343,9 @@ class Authority:
                 if press in shown
             ),
             ground(whole, judge),
-            plans.ruled_out(found, self.settings),
+            *plans.ruled_out(found, self.settings),
             needs(found.open, self.settings),
-            found.complete,
+            found.complete and set(shown) == set(presses),
             order.reference,
         )
 
@@ -337,7 +362,7 @@ class Authority:
         for rule in self.settings.rules.values():
             example = next(each for each in rule.fires if "facts" not in each)
             order, shop = example_order(example, self.settings)
-            judged = self._judge(order, shop)
+            judged = self.judged(order, shop)
             self._watch(judged)
             # What a watched rule holds for hangs on the settings that the others leave: only that it is asked counts.
             if rule.enforced and rule.id not in {each.rule.id for each in judged.weighed.fired}:
@@ -370,12 +395,17 @@ def _with_and_without(judged: Judged, best: OnPress) -> tuple[list[Case], list[C
     return [whole, *judged.decorations, *best.cases], [bare, *plain_decorations, *plain_pressings]
 
 
+def _settings(case: Case, shop: Shop) -> Mapping[str, Any]:
+    return order_settings(case.chosen, shop.units) if case.chosen is not None else {}
+
+
 def _press_judged(judged: Judged, best: OnPress) -> PressJudged:
-    can, cannot = [], {}
-    for each in judged.on_presses:
-        blocked = tuple(sorted({fired.rule.id for fired in each.weighed.at("blocks")}))
-        if blocked:
-            cannot[each.press.id] = blocked
-        else:
-            can.append(each.press.id)
-    return PressJudged(best.press.id, tuple(can), cannot)
+    """A press on which the whole order is still open stands neither among those that can nor those that cannot."""
+    by_press = judged.by_press
+    can = tuple(press for press, weighed in by_press.items() if weighed.verdict in WORKABLE)
+    cannot = {
+        press: tuple(sorted({fired.rule.id for fired in blocks}))
+        for press, weighed in by_press.items()
+        if (blocks := weighed.at("blocks"))
+    }
+    return PressJudged(best.press.id, can, cannot)

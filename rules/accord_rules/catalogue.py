@@ -94,6 +94,20 @@ PRINCIPLES = (
 LOOKS = ("plain", "glitter", "metallic", "flock", "raised", "reflective", "glowing")
 CARRIERS = ("paper", "film", "none")
 CONSUMABLE_KINDS = ("cover", "pad", "tape")
+# What a sheet, pad or tape is for, as plans choose it.
+PURPOSES = (
+    "blot",  # takes up what blows out or strikes through
+    "conduct",  # evens the pressure and lets the heat through
+    "even-out",  # takes up unevenness under brittle or uneven goods
+    "fill",  # goes inside what does not fit round the lower platen
+    "finish",  # gives the print its surface
+    "glide",  # lets garments be slipped on and turned
+    "hold",  # keeps the carrier or the print where it is
+    "mend",  # for covers and lower platens, not for pieces
+    "non-stick",  # keeps prints, coatings and adhesives off the platen
+    "raise",  # lifts the print clear of what stands up beside it
+    "spare",  # spares nap, thread and shine
+)
 SHAPES = ("flat", "mug", "cap")
 HEATED = ("upper", "both", "wrap")
 CLOSINGS = ("hand", "hinged", "parallel", "wrap", "enclosed")
@@ -186,6 +200,7 @@ class Substrate:
     brittle: bool = given(Flag())
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
     fibres: Mapping[str, float] | None = optional(Table(Name(name_of="fibres"), Number(0.1, 100)))
+    clear: bool = optional(Flag(), False)  # a print on the back of a flat piece is looked at through it
     often_finished: bool = optional(Flag(), False)  # so often water-repellent that it has to be asked
     sources_of: Mapping[str, tuple[str, ...]] = optional(
         Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES
@@ -314,6 +329,7 @@ class Transfer:
     reheat_limit: float | None = optional(TEMPERATURE)  # once applied; None: bears re-heating
     interface_least: float | None = optional(TEMPERATURE)  # where print meets piece; None: a little below the least
     interface_hold: float | None = optional(TIME)  # how long it has to stay there; None: as an adhesive
+    backing: bool = optional(Flag(), False)  # comes on a sheet that is taken off before it is laid on
     on: Mapping[str, Variant] = optional(Table(Text(40), Object(Variant)), _NO_VARIANTS)  # by substrate or its family
     sources_of: Mapping[str, tuple[str, ...]] = optional(
         Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES
@@ -332,6 +348,7 @@ class Consumable:
     conductivity: float = given(Quantity(units.CONDUCTIVITY))
     use_for: str = given(Text(200))
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
+    purposes: tuple[str, ...] = optional(Many(Choice(PURPOSES), 4, distinct=True), ())
     note: str = optional(Text(1000), "")
 
 
@@ -365,6 +382,9 @@ class PressType:
     handling: float = given(TIME)  # per pressing: load, align, unload
     sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
     hand_force: float | None = optional(Quantity(units.FORCE))  # what one person brings to bear by hand
+    # Families it is made for; none named: whatever has its shape.
+    takes: tuple[str, ...] = optional(Many(Choice(SUBSTRATE_FAMILIES), 11, distinct=True), ())
+    diameter_least: float | None = optional(LENGTH)  # the slimmest ware a wrap closes on; its opening is the widest
     note: str = optional(Text(1000), "")
 
 
@@ -384,6 +404,7 @@ class Blank:
     dye: str | None = optional(Choice(DYES))
     mass_per_area: float | None = optional(Quantity(units.AREA_DENSITY))
     thickness: float | None = optional(LENGTH)
+    diameter: float | None = optional(LENGTH)  # of round ware
     care: Care | None = optional(Object(Care))
     features: tuple[str, ...] = optional(Many(Choice(FEATURES), 16, distinct=True), ())
     uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), ())

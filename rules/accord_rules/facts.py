@@ -63,10 +63,14 @@ def set_of(domain: tuple[str, ...] | str) -> FactType:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """The order must say it if it can decide: where (``{i}`` is the decoration's index), and the question."""
+    """The order must say it if it can decide: where (``{i}`` is the decoration's index), and the question.
+
+    ``of_blocks``: asked only where a block hangs on it, since no usual rule needs it said.
+    """
 
     pointer: str
     question: str
+    of_blocks: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +78,16 @@ class Assume:
     """What holds when the order does not say: the value, and why that is the sensible reading.
 
     A callable value is given the case. If it answers None, nothing sensible can be assumed of this piece, and
-    ``question`` is asked.
+    ``question`` is asked. A callable ``why`` is given the case too, where the reason hangs on what else is said.
     """
 
     pointer: str
     value: Any
-    why: str
+    why: str | Callable[[Any], str]
     question: str = ""
+
+    def reason(self, case: Any) -> str:
+        return self.why if isinstance(self.why, str) else self.why(case)
 
 
 @dataclass(frozen=True, slots=True)

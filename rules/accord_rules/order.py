@@ -140,6 +140,7 @@ class Item:
     dye: str | None = optional(Choice(DYES))
     mass_per_area: float | None = optional(Quantity(units.AREA_DENSITY))
     thickness: float | None = optional(Quantity(units.LENGTH))
+    diameter: float | None = optional(Quantity(units.LENGTH), about="across the outside of round ware")
     care: Care | None = optional(Object(Care))
     features: tuple[str, ...] | None = optional(
         Many(Choice(FEATURES), 16, distinct=True), about="raised, fragile or dangerous things in the pressed area"

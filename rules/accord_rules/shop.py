@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 from accord_rules import units
 from accord_rules.order import MARKETS, Press
-from accord_rules.reading import Choice, Many, Name, Object, Text, given
+from accord_rules.reading import Choice, Many, Name, Object, Text, given, optional
 
 STANDING = (
     "birds-near",
@@ -25,6 +26,11 @@ class Stock:
 
     products: tuple[str, ...] = given(Many(Name(name_of="products"), 200, distinct=True))
     consumables: tuple[str, ...] = given(Many(Name(name_of="consumables"), 60, distinct=True))
+    withdrawn: tuple[str, ...] = optional(
+        Many(Name(name_of="products|consumables"), 260, distinct=True),
+        (),
+        about="products and consumables out of use: never offered, and refused where an order asks for them",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +48,18 @@ class Shop:
     @property
     def units(self) -> units.UnitPreferences:
         return units.UNIT_SYSTEMS[self.unit_system]
+
+    def in_use(self, without: Iterable[str] = ()) -> Shop:
+        """The shop with no more in stock than it uses: what is withdrawn, there or ``without``, is left out."""
+        gone = {*self.stock.withdrawn, *without}
+        if not gone:
+            return self
+        products, consumables = (
+            tuple(name for name in kept if name not in gone) for kept in (self.stock.products, self.stock.consumables)
+        )
+        return replace(
+            self, stock=replace(self.stock, products=products, consumables=consumables, withdrawn=tuple(sorted(gone)))
+        )
 
     def press(self, press_id: str) -> Press | None:
         return next((press for press in self.presses if press.id == press_id), None)

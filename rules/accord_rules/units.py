@@ -83,7 +83,7 @@ TEMPERATURE = Dimension(
     ),
     -273.15,
     1000.0,
-    example="392 °F",
+    example="375 °F",
 )
 TEMPERATURE_DIFFERENCE = Dimension(
     "temperature_difference",
@@ -105,7 +105,7 @@ TIME = Dimension(
     0.0,
     30 * 86400.0,
     least_open=True,
-    example="70 s",
+    example="45 s",
 )
 LENGTH = Dimension(
     "length",
@@ -206,7 +206,7 @@ MOST_CHARACTERS = 40
 
 
 def parse(dimension: Dimension, text: object) -> float:
-    """Read ``text`` ("392 °F", "1 min 10 s") as a quantity of ``dimension``; the answer is in its inside unit.
+    """Read ``text`` ("375 °F", "1 min 10 s") as a quantity of ``dimension``; the answer is in its inside unit.
 
     Raises UnitError for anything else: a bare number, an unknown unit, a value no workshop can mean.
     """

@@ -13,6 +13,7 @@ from typing import Any
 
 LEVELS = ("blocks", "requires", "cautions", "notes")
 VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
+WORKABLE = ("accepted", "conditional")  # the verdicts under which it can be done
 
 
 def canonical(document: Any) -> bytes:
@@ -87,7 +88,10 @@ class Assumption:
 
 @dataclass(frozen=True, slots=True)
 class PressJudged:
-    """The press the verdict speaks of, and how the shop's others fared when the order named none."""
+    """The press the verdict speaks of, and how the shop's others fared when the order named none.
+
+    ``can`` are the presses on which the whole order can be done, ``cannot`` those on which something blocks it.
+    """
 
     judged_on: str
     can: tuple[str, ...]
@@ -154,9 +158,10 @@ class Verdict:
     needs: tuple[Need, ...]
     assumed: tuple[Assumption, ...]
     press: PressJudged | None
-    settings: tuple[Mapping[str, Any], ...]  # one an decoration, as an order document writes them
-    sequence: tuple[int, ...]
+    settings: tuple[Mapping[str, Any], ...]  # one a decoration, as an order document writes them; only if workable
+    sequence: tuple[int, ...]  # only if workable
     remedies: tuple[Remedy, ...]
+    remedies_complete: bool  # whether all changes were tried; if not, that no more are offered proves nothing
     reference: str | None
 
     def document(self) -> dict[str, Any]:
@@ -175,6 +180,7 @@ class Verdict:
             "settings": [dict(each) for each in self.settings],
             "sequence": list(self.sequence),
             "remedies": [each.document() for each in self.remedies],
+            "remedies_complete": self.remedies_complete,
             "reference": self.reference,
         }
 
@@ -249,13 +255,14 @@ class RuledOut:
 class Settlement:
     """The answer to a recommend request: plans best first, and what was ruled out and why.
 
-    ``complete``: whether every combination of transfers was weighed; of many open decorations only the best transfers
-    are combined.
+    ``complete``: whether every combination of transfers and presses was weighed. If not, more ways may exist, and that
+    there is no plan proves nothing. ``ruled_out_left_out``: how many entries of ``ruled_out`` more there are.
     """
 
     basis: Basis
     plans: tuple[Plan, ...]
     ruled_out: tuple[RuledOut, ...]
+    ruled_out_left_out: int
     needs: tuple[Need, ...]
     complete: bool
     reference: str | None
@@ -268,6 +275,7 @@ class Settlement:
             "basis": self.basis.basis,
             "plans": [each.document() for each in self.plans],
             "ruled_out": [each.document() for each in self.ruled_out],
+            "ruled_out_left_out": self.ruled_out_left_out,
             "needs": [each.document() for each in self.needs],
             "complete": self.complete,
             "reference": self.reference,
@@ -358,7 +366,7 @@ class AllowedOn:
 @dataclass(frozen=True, slots=True)
 class Envelope:
     """What is still allowed for what an order leaves open. ``transfers``: by decoration, those that may do;
-    ``complete`` as in a ``Settlement``."""
+    ``complete`` as in a ``Settlement``, and whether every press that can do it has its ranges in ``on``."""
 
     basis: Basis
     presses: tuple[str, ...]
@@ -366,6 +374,7 @@ class Envelope:
     on: tuple[AllowedOn, ...]
     ground: tuple[AllowedGround, ...] | None
     ruled_out: tuple[RuledOut, ...]
+    ruled_out_left_out: int
     needs: tuple[Need, ...]
     complete: bool
     reference: str | None
@@ -381,6 +390,7 @@ class Envelope:
             "on": [each.document() for each in self.on],
             "ground": None if self.ground is None else [each.document() for each in self.ground],
             "ruled_out": [each.document() for each in self.ruled_out],
+            "ruled_out_left_out": self.ruled_out_left_out,
             "needs": [each.document() for each in self.needs],
             "complete": self.complete,
             "reference": self.reference,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
@@ -15,7 +16,7 @@ from accord_rules.facts import Ask, Assume, Scope
 from accord_rules.infer.condition import Condition
 from accord_rules.infer.inference import KEPT, Counts, Inference, Inferred
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
-from accord_rules.order import Press, Size
+from accord_rules.order import PRESSURES, Press, Size
 from accord_rules.rule import Rule
 from accord_rules.sentences import write_value
 from accord_rules.settings import FACT_TYPES, Settings
@@ -41,6 +42,11 @@ _ANSWERS_KEPT = 1024
 _DECIDING = ("blocks", "requires")
 
 
+# Weighings that a question may take to find its ways, or to find remedies: one print that may be any of the book's
+# transfers, on the 40 presses a shop may have, takes some 6,000. They take a core between one and three seconds.
+WEIGHINGS_MOST = 8000
+
+
 class Fired(NamedTuple):
     """A rule that holds, and the case it holds for."""
 
@@ -58,6 +64,10 @@ class Open(NamedTuple):
     rule: Rule
     case: Case
     facts: frozenset[str]
+
+    @property
+    def about(self) -> str:
+        return self.rule.pointer(self.case.index)
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +161,7 @@ class Scales:
         self._enforced, self._watching = (
             tuple(self._section(scope, enforced, shared, slots, kept) for scope in Scope) for enforced in (True, False)
         )
+        self._weighings = threading.local()  # each question is answered by one thread
         # Rules see nothing but facts and limits, so that equal facts have had their answer.
         self._answered: dict[tuple[_Section, tuple[Any, ...]], tuple[Inferred, ...]] = {}
 
@@ -187,8 +198,14 @@ class Scales:
 
     # -- asking ----------------------------------------------------------------------------------------------------
 
+    def allowance(self, most: int = WEIGHINGS_MOST) -> Callable[[], bool]:
+        """Says whether this thread may weigh on: not once it has weighed ``most`` times from now."""
+        until = getattr(self._weighings, "count", 0) + most
+        return lambda: getattr(self._weighings, "count", 0) < until
+
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope."""
+        self._weighings.count = getattr(self._weighings, "count", 0) + 1
         section = self._enforced[case.scope.rank]
         first, *others = (_weighed(section, case, each) for each in self._infer(section, case))
         return sum(others, first)
@@ -288,7 +305,7 @@ class Scales:
 
         ``bare`` are the same cases with ``assume=False``.
         """
-        found: dict[str, tuple[Assume, str, set[str]]] = {}
+        found: dict[str, tuple[str, str, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
             open_ = (each for inferred in self._infer(section, plain) for each in inferred.unknown.items())
@@ -298,10 +315,10 @@ class Scales:
                 for name in sorted(facts):
                     for pointer, cause in plain.causes(name).items():
                         if isinstance(cause, Assume) and (value := _assumed_value(case, cause)) is not None:
-                            found.setdefault(pointer, (cause, value, set()))[2].add(rule)
+                            found.setdefault(pointer, (cause.reason(case), value, set()))[2].add(rule)
         return tuple(
-            Assumption(pointer, value, cause.why, tuple(sorted(rules)))
-            for pointer, (cause, value, rules) in sorted(found.items())
+            Assumption(pointer, value, why, tuple(sorted(rules)))
+            for pointer, (why, value, rules) in sorted(found.items())
         )
 
 
@@ -411,27 +428,36 @@ def finding(fired: Fired, settings: Settings) -> Finding:
 
 
 def needs(weighed: Weighed, settings: Settings) -> tuple[Need, ...]:
-    """What to ask, if anything unsaid could change the verdict: what could block, else what could add a must."""
-    if weighed.verdict == "rejected":
-        return ()
-    level = "blocks" if weighed.verdict == "undetermined" else "requires"
-    if weighed.verdict == "conditional":
-        return ()
-    asked: dict[str, tuple[Ask, set[str]]] = {}
-    for each in weighed.open:
-        if each.rule.level != level:
-            continue
+    """What to ask, if anything unsaid could change the verdict: what could block, else what could add a must.
+
+    An undetermined verdict always asks: where no answer in the order decides, it says so and whom to ask instead.
+    """
+    level = {"undetermined": "blocks", "accepted": "requires"}.get(weighed.verdict)
+    asked: dict[str, tuple[str, set[str]]] = {}
+    open_ = [each for each in weighed.open if each.rule.level == level]
+    for each in open_:
         for name in sorted(each.facts):
             for pointer, cause in each.case.causes(name).items():
-                if isinstance(cause, Ask):
-                    asked.setdefault(pointer, (cause, set()))[1].add(each.rule.id)
+                if isinstance(cause, Ask) and (level == "blocks" or not cause.of_blocks):
+                    asked.setdefault(pointer, (cause.question, set()))[1].add(each.rule.id)
+    if level == "blocks" and not asked:
+        for each in open_:
+            asked.setdefault(each.about, (_UNANSWERABLE.format(title=each.rule.title), set()))[1].add(each.rule.id)
     return tuple(
-        Need(pointer, ask.question, _allowed_words(pointer, settings), tuple(sorted(rules)))
-        for pointer, (ask, rules) in sorted(asked.items(), key=lambda each: (-len(each[1][1]), each[0]))
+        Need(pointer, question, _allowed_words(pointer, settings), tuple(sorted(rules)))
+        for pointer, (question, rules) in sorted(asked.items(), key=lambda each: (-len(each[1][1]), each[0]))
     )
+
+
+_UNANSWERABLE = (
+    'Does "{title}" hold here? Nothing that an order can say decides it: ask whoever keeps this rule, who may have to'
+    " say in it for which pieces it is meant."
+)
 
 
 def _allowed_words(pointer: str, settings: Settings) -> tuple[str, ...]:
     """The words that may answer, where they are few enough to list."""
+    if pointer.endswith("/settings/pressure"):
+        return PRESSURES
     kind = {"coating": "coatings", "substrate": "substrates", "transfer": "transfers"}.get(pointer.rsplit("/", 1)[-1])
     return tuple(sorted(settings.catalogue[kind])) if kind is not None else ()

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from accord_rules import units
-from accord_rules.derive.setting import NONE, Chosen
+from accord_rules.derive.setting import Chosen
+from accord_rules.derive.sheets import NONE
 
 
 def plain(value: Any) -> Any:

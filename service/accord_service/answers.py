@@ -148,8 +148,10 @@ class PressJudgedAnswer(Shape):
     """The press the verdict speaks of, and how the shop's others fared when the order named none."""
 
     judged_on = text("the press")
-    can = texts("presses that can do it")
-    cannot = table("press to the ids of the rules that block it", fields.List(fields.String()))
+    can = texts(
+        "presses on which the whole order can be done; where it is still open on a press, that press is not here"
+    )
+    cannot = table("press to the ids of the rules that block the order on it", fields.List(fields.String()))
 
 
 class ChangeAnswer(Shape):
@@ -168,7 +170,7 @@ class RemedyAnswer(Shape):
     changes = several(ChangeAnswer, "what to change")
     verdict = word("the verdict with the changes made", VERDICTS)
     text = text("the changes, in a sentence")
-    cost = number("what the changes cost whoever ordered: 1 turns a dial, 5 takes another blank; a choice of the book")
+    cost = number("what the changes cost whoever ordered: 1 turns a dial, 9 takes another blank; a choice of the book")
 
 
 class VerdictAnswer(BasisAnswer):
@@ -182,12 +184,22 @@ class VerdictAnswer(BasisAnswer):
     assumed = several(AssumptionAnswer, "what was taken to hold because the order does not say")
     press = fields.Nested(PressJudgedAnswer, required=True, allow_none=True)
     settings = fields.List(
-        table("settings"), required=True, metadata={"description": "per decoration, as an order writes them"}
+        table("settings"),
+        required=True,
+        metadata={
+            "description": "per decoration, as an order writes them; empty unless the verdict is accepted or"
+            " conditional, so that nothing is printed that may not be pressed"
+        },
     )
     sequence = fields.List(
-        fields.Integer(strict=True), required=True, metadata={"description": "decorations in order of pressing"}
+        fields.Integer(strict=True),
+        required=True,
+        metadata={"description": "decorations in order of pressing; empty where the settings are"},
     )
-    remedies = several(RemedyAnswer, "changes that would make it work")
+    remedies = several(RemedyAnswer, "changes that would make it work; none of them takes back what the order says")
+    remedies_complete = flag(
+        "whether all the changes there are were tried; if not, that no remedy is offered proves nothing"
+    )
     reference = text("the shop's own, echoed", allow_none=True)
 
 
@@ -231,16 +243,18 @@ class RuledOutAnswer(Shape):
 
 
 _COMPLETE = (
-    "whether every combination of transfers was weighed; of many open decorations only the best transfers are combined,"
-    " and to find no way then proves nothing"
+    "whether every combination of transfers and presses was weighed; of many open decorations only the best transfers"
+    " are combined, and to find no way then proves nothing"
 )
+_LEFT_OUT = "how many entries of ruled_out more there are than are given"
 
 
 class SettlementAnswer(BasisAnswer):
     """Plans, best first, and what was ruled out."""
 
-    plans = several(PlanAnswer, "best first; empty if nothing in the book will do")
+    plans = several(PlanAnswer, "best first, ten at most; empty if nothing that was weighed will do")
     ruled_out = several(RuledOutAnswer, "what will not do, and why")
+    ruled_out_left_out = whole(_LEFT_OUT)
     needs = several(NeedAnswer, "what to ask to settle it")
     complete = flag(_COMPLETE)
     reference = text("the shop's own, echoed", allow_none=True)
@@ -334,8 +348,9 @@ class EnvelopeAnswer(BasisAnswer):
         metadata={"description": "grounds that will do; null where the colour is known or a transfer is open"},
     )
     ruled_out = several(RuledOutAnswer, "what will not do, and why")
+    ruled_out_left_out = whole(_LEFT_OUT)
     needs = several(NeedAnswer, "what to ask before more can be said")
-    complete = flag(_COMPLETE)
+    complete = flag(_COMPLETE + "; false too where some press that can do it has no ranges here")
     reference = text("the shop's own, echoed", allow_none=True)
 
 

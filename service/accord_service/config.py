@@ -23,6 +23,8 @@ class Config:
 
     ``data`` also gets the first admin's key. Sizes in bytes. Recorded verdicts are kept for ``retain_days``.
     A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
+    A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
+    the bytes need at ``transfer_rate`` bytes a second.
     """
 
     store_url: str = ""
@@ -31,11 +33,14 @@ class Config:
     log_level: str = "INFO"
     retain_days: int = 730
     replay_most: int = 2000
+    header_seconds: int = 5
+    transfer_seconds: int = 2
+    transfer_rate: int = 32 * 1024
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
-        """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS and
-        ACCORD_REPLAY_MOST."""
+        """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
+        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS and ACCORD_TRANSFER_RATE (bytes a second)."""
         return cls(
             store_url=env.get("ACCORD_STORE_URL", "").strip(),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
@@ -43,6 +48,9 @@ class Config:
             log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
             retain_days=_whole(env, "ACCORD_RETAIN_DAYS", cls().retain_days, least=1),
             replay_most=_whole(env, "ACCORD_REPLAY_MOST", cls().replay_most, least=1),
+            header_seconds=_whole(env, "ACCORD_HEADER_SECONDS", cls().header_seconds, least=1),
+            transfer_seconds=_whole(env, "ACCORD_TRANSFER_SECONDS", cls().transfer_seconds, least=1),
+            transfer_rate=_whole(env, "ACCORD_TRANSFER_RATE", cls().transfer_rate, least=1),
         )
 
     @classmethod

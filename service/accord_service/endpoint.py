@@ -25,6 +25,7 @@ from accord_rules.shop import Shop
 from accord_service import roles, wire
 from accord_service.body import json_of
 from accord_service.problems import (
+    AllPiecesReported,
     AlreadyThere,
     BadQuery,
     ChangedMeanwhile,
@@ -40,7 +41,7 @@ from accord_service.problems import (
 from accord_service.request import note, timed
 from accord_service.room import Room, Snapshot, room
 from accord_service.shops import Caller
-from accord_service.store import Conflict, KeyReused, NotThere, StoreAway, StoreBroken
+from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StoreAway, StoreBroken
 from accord_service.writing import (
     IDEMPOTENCY_KEY,
     IF_MATCH,
@@ -98,18 +99,28 @@ class Asked:
         return {"revision": self.query.revision}
 
 
+# A document of an example, or how it follows from the book.
+Shown = Mapping[str, Any] | Callable[[Settings], Mapping[str, Any]]
+
+
 @dataclass(frozen=True, slots=True)
 class Example:
     """A request that is shown in the documentation; the answer beside it is the real one, asked for on the spot.
 
-    ``path`` finds its names in the book, so that it goes on working when entries come and go. ``answer`` stands in for
-    the real one where asking would write, or would need what is only in a store.
+    ``path`` finds its names in the book, so that it goes on working when entries come and go; so may ``body``, which
+    works as it stands, or is left out. ``answer`` stands in for the real one where asking would write, or would need
+    what is only in a store.
     """
 
     title: str
-    body: Mapping[str, Any] | None = None
+    body: Shown | None = None
     path: Callable[[Settings], Mapping[str, str]] = lambda settings: _EMPTY
-    answer: Mapping[str, Any] | None = None
+    answer: Shown | None = None
+
+
+def shown(document: Shown, settings: Settings) -> Mapping[str, Any]:
+    """A document of an example, as the book has it."""
+    return document(settings) if callable(document) else document
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,9 +223,11 @@ class Endpoint:
         if asked.query.validate_only:
             return cast(Prepared, self.run(asked)).preview
         key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
-        digest = request_digest(self.method, request.path, dict(asked.document))
-        once = Repeatable(asked.room.store, asked.caller.shop_id, key, digest)
-        return once.recalled() or once.carried_out(cast(Prepared, self.run(asked)))
+        address = [request.path, dataclasses.asdict(asked.query)]
+        digest = request_digest(self.method, address, request.headers.get(IF_MATCH), dict(asked.document))
+        # The word is made up by one caller; that another of the shop made up the same says nothing.
+        once = Repeatable(asked.room.store, asked.caller.key_id, key, digest)
+        return once.recalled() or once.carried_out(lambda: cast(Prepared, self.run(asked)))
 
     def _written(self, answer: Answer, snapshot: Snapshot) -> Response:
         with timed("write"):
@@ -247,6 +260,8 @@ def _store_problems(endpoint: Endpoint) -> Iterator[None]:
         raise NotFound(_sentence(error)) from None
     except Overtaken as error:
         raise SomebodyWasFaster(error.sentence) from None
+    except AllReported as error:
+        raise AllPiecesReported(quantity=error.expected, reported=error.found) from None
     except Conflict as error:
         if endpoint.replaces:
             raise ChangedMeanwhile(f"You saw version {error.expected}; it is at version {error.found} now.") from None

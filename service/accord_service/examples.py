@@ -23,6 +23,9 @@ SHOP: dict[str, Any] = {
     },
 }
 
+# One that is not there yet.
+NEW_SHOP: dict[str, Any] = {**SHOP, "id": "weir-court", "name": "Weir Court Press Room"}
+
 # The shop that the examples are asked for. No key belongs to it.
 CALLER = Caller("example", "counter", SHOP["id"], KnownShop(ShopRecord(SHOP["id"], 1, SHOP, 0.0), no_house(SHOP["id"])))
 
@@ -42,6 +45,7 @@ OWN_HOUSE_RULES: dict[str, Any] = {
 }
 _CHANGED_AT = "2026-03-02T09:30:00.000Z"
 SHOP_ENTRY: dict[str, Any] = {"shop": SHOP, "version": 1, "changed_at": _CHANGED_AT}
+NEW_SHOP_ENTRY: dict[str, Any] = {**SHOP_ENTRY, "shop": NEW_SHOP}
 SHOPS: dict[str, Any] = {
     "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
     "next": None,
@@ -68,14 +72,14 @@ _COTTON_TEE: dict[str, Any] = {
             "placement": "front",
             "size": {"width": "280 mm", "height": "300 mm"},
             "artwork": {"colours": 4, "gradient": True, "finest_line": "0.8 mm", "mirrored": True},
-            "settings": {"temperature": "392 °F", "time": "70 s", "pressure": "medium", "peel": "hot"},
+            "settings": {"temperature": "375 °F", "time": "50 s", "pressure": "medium", "peel": "hot"},
         }
     ],
     "press": "bench",
     "quantity": 24,
 }
-_CUSHION: dict[str, Any] = {
-    "item": {"blank": "cushion-polyester-white"},
+_TOTE: dict[str, Any] = {
+    "item": {"blank": "tote-polyester-white"},
     "decorations": [
         {
             "transfer": "dye-sublimation",
@@ -100,10 +104,10 @@ _DESCRIBED: dict[str, Any] = {
 
 ORDERS = (
     Example("Sublimation on a cotton tee", _COTTON_TEE),
-    Example("A cushion of the book, settings left to the answer", _CUSHION),
+    Example("A bag of the book, settings left to the answer", _TOTE),
     Example("A garment and a press described by hand", _DESCRIBED),
 )
-OPEN = (Example("What a cushion leaves open", _CUSHION),)
+OPEN = (Example("What a bag leaves open", _TOTE),)
 REQUESTS = (
     Example(
         "Anything that lasts, on a cotton tee",
@@ -115,7 +119,7 @@ REQUESTS = (
             "prefer": ["durability", "cost"],
         },
     ),
-    Example("Settings for a transfer already chosen", _CUSHION),
+    Example("Settings for a transfer already chosen", _TOTE),
 )
 
 

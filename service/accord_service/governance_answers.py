@@ -106,6 +106,7 @@ class ApprovalShownAnswer(Shape):
     change_digest = text("digest of the changes approved")
     base_digest = text("digest of the base")
     replay_digest = text("digest of the effect that was seen")
+    lapsed = text_or_null("why it does not count any more")
 
 
 class DigestsAnswer(Shape):
@@ -133,11 +134,11 @@ class ProposalAnswer(Shape):
     reason = text("why")
     evidence = text("on what evidence")
     author = text("the id of the key that made it")
-    approvals = several(ApprovalShownAnswer, "approvals given; those of other digests count no more")
+    approvals = several(ApprovalShownAnswer, "approvals given, those that lapsed too")
     shown = fields.Nested(ShownEffectAnswer, required=True, allow_none=True)
     ended_because = text_or_null("why it was rejected or became void")
     digests = fields.Nested(DigestsAnswer, required=True)
-    approvals_needed = whole("2 where it loosens what keeps people safe, else 1")
+    approvals_needed = whole("2, of two shops, where it loosens what keeps people safe, else 1")
     approvals_valid = whole("how many count")
     version = whole("its version; the ETag names it too")
     created_at = time("when it was made")

@@ -24,12 +24,17 @@ logger = logging.getLogger("accord_service.start")
 
 wsgi_app = "accord_service.app:create_app()"
 bind = os.environ.get("ACCORD_BIND", "127.0.0.1:8080")
-worker_class = "gthread"
+# Clients that send or read slowly occupy none of its threads: see accord_service.serving.
+worker_class = "accord_service.serving.worker.WholeRequestWorker"
 workers = int(os.environ.get("ACCORD_WORKERS", "2"))
 threads = int(os.environ.get("ACCORD_THREADS", "4"))
 timeout = 30
 graceful_timeout = 20
 keepalive = 15
+# A worker's clients at once. Each takes a file descriptor, and many systems give a process no more than 1,024.
+worker_connections = 500
+# All of an answer is held before it is sent.
+sendfile = False
 # Two services of one user would share the socket's path.
 control_socket_disable = True
 # The service logs each request itself, with its id.
@@ -62,11 +67,20 @@ _store: EmbeddedServer | None = None
 def on_starting(server: Any) -> None:
     _empty_metrics_folder()
     try:
+        _refuse_unserved(server)
         _open_store()
-    except (BookError, ConfigError, StoreError, OSError) as error:
+    except (BookError, ConfigError, StoreError, OSError, RuntimeError) as error:
         on_exit(server)
         # Shown by gunicorn without a traceback.
         raise RuntimeError(f"the service cannot start: {error}") from None
+
+
+def _refuse_unserved(server: Any) -> None:
+    """What the worker would refuse only once the store is open."""
+    from accord_service.serving.worker import WholeRequestWorker  # not before the metrics' folder is known
+
+    if issubclass(server.worker_class, WholeRequestWorker):
+        server.worker_class.check_config(server.cfg, server.log)
 
 
 def _open_store() -> None:

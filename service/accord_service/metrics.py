@@ -9,7 +9,9 @@ from dataclasses import dataclass
 from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, Counter, Gauge, Histogram, generate_latest
 from prometheus_client.multiprocess import MultiProcessCollector
 
+from accord_rules.governance.house import LAYER as HOUSE
 from accord_rules.infer.ledger import DOUBTS, Ledger, Network
+from accord_rules.verdict import Finding
 
 MEDIA_TYPE = CONTENT_TYPE_LATEST
 _SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0)
@@ -31,7 +33,11 @@ class _Told:
 
 
 class Metrics:
-    """One application's counters. Names of endpoints are labels, never addresses: a stranger can't add series."""
+    """One application's counters. Names of endpoints are labels, never addresses: a stranger can't add series.
+
+    Whoever can reach the service reads them, so they tell no shop's business: what a shop's own rules and limits find
+    is counted together, without names.
+    """
 
     def __init__(self) -> None:
         self._registry = CollectorRegistry()
@@ -42,7 +48,9 @@ class Metrics:
             "accord_request_seconds", "Time to an answer", ("endpoint",), buckets=_SECONDS, registry=self._registry
         )
         self._verdicts = Counter("accord_verdicts", "Orders judged", ("verdict",), registry=self._registry)
-        self._findings = Counter("accord_findings", "Findings given", ("rule", "level"), registry=self._registry)
+        self._findings = Counter(
+            "accord_findings", "Findings given", ("layer", "rule", "level"), registry=self._registry
+        )
         self._answers = Counter(
             "accord_engine_answers",
             "Questions to each network of the inference engine: it walked (walk), it was known what it says of such a"
@@ -82,8 +90,9 @@ class Metrics:
     def judged(self, verdict: str) -> None:
         self._verdicts.labels(verdict).inc()
 
-    def found(self, rule: str, level: str) -> None:
-        self._findings.labels(rule, level).inc()
+    def found(self, finding: Finding) -> None:
+        named = "" if finding.layer == HOUSE else finding.rule
+        self._findings.labels(finding.layer, named, finding.level).inc()
 
     def inferred(self, ledger: Ledger) -> None:
         """Bring what is told of the engine up to the ledger: this process's, always the same one."""

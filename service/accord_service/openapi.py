@@ -5,6 +5,8 @@ from __future__ import annotations
 import inspect
 import logging
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from apispec import APISpec
@@ -19,7 +21,7 @@ from accord_rules.verdict import LEVELS
 from accord_service import examples, wire
 from accord_service.answers import ProblemAnswer, Shape
 from accord_service.api.v1 import ENDPOINTS
-from accord_service.endpoint import BASIS_HEADER, Asked, Endpoint, Example
+from accord_service.endpoint import BASIS_HEADER, Asked, Endpoint, Example, shown
 from accord_service.problems import MEDIA_TYPE, PROBLEMS, StoreUnavailable
 from accord_service.room import Room, Snapshot
 from accord_service.store import StoreError
@@ -29,7 +31,7 @@ logger = logging.getLogger(__name__)
 VERSION = "1"
 _ABOUT = f"""The shared settings authority for heat presses of a maker collective.
 
-Quantities are strings with a unit ("392 °F", "70 s", "280 mm"); a bare number where a unit is needed is refused.
+Quantities are strings with a unit ("375 °F", "45 s", "280 mm"); a bare number where a unit is needed is refused.
 Unknown fields are refused by name. A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
 Findings have one of the levels {", ".join(LEVELS)}. Errors are problem details (RFC 9457)."""
 _TAGS = {
@@ -40,6 +42,43 @@ _TAGS = {
     "Shop": "The caller's own: presses, stock, house rules.",
     "Administration": "Shops, keys and the audit.",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """The request that an answer leads to (OpenAPI 3.1, link object): names in its address, and its body, as places in
+    the answer (JSON Pointers)."""
+
+    operation: str
+    path: Mapping[str, str]
+    body: str | None = None
+    about: str = ""
+
+    def document(self) -> dict[str, Any]:
+        places = {name: f"$response.body#{pointer}" for name, pointer in self.path.items()}
+        body = {} if self.body is None else {"requestBody": f"$response.body#{self.body}"}
+        return {"operationId": self.operation, "parameters": places, **body, "description": self.about}
+
+
+_ITS_OWN = {"proposal": "/id"}
+LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
+    {
+        "post_validate": {
+            "report": Link("post_verdict_outcomes", {"verdict": "/id"}, about="once a piece is pressed (record=true)"),
+            "mask": Link("delete_verdict_reference", {"verdict": "/id"}, about="of a recorded verdict (record=true)"),
+        },
+        "post_keys": {"revoke": Link("delete_key", {"key": "/id"}, about="for good")},
+        "post_proposals": {
+            "edit": Link("put_proposal", _ITS_OWN, about="with the ETag of this answer in If-Match"),
+            "open": Link("post_proposal_open", _ITS_OWN, about="to put it to the stewards"),
+            "reject": Link("post_proposal_reject", _ITS_OWN, about="to withdraw it"),
+        },
+        "post_proposal_open": {
+            "approve": Link("post_proposal_approve", _ITS_OWN, "/digests", "by a steward of another shop"),
+        },
+        "post_proposal_approve": {"publish": Link("post_proposal_publish", _ITS_OWN, about="once it is approved")},
+    }
+)
 
 
 def description(room: Room) -> dict[str, Any]:
@@ -131,13 +170,13 @@ def _operation(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, 
         "responses": _responses(endpoint, room, snapshot),
     }
     if endpoint.takes is not None:
-        content = {"schema": wire.schema_of(endpoint.takes), "examples": _request_examples(endpoint)}
+        content = {"schema": wire.schema_of(endpoint.takes), "examples": _request_examples(endpoint, snapshot)}
         operation["requestBody"] = {"required": True, "content": {"application/json": content}}
     return operation
 
 
 def _path_parameters(endpoint: Endpoint, snapshot: Snapshot) -> list[dict[str, Any]]:
-    shown = endpoint.examples[0].path(snapshot.settings)
+    names = endpoint.examples[0].path(snapshot.settings)
     return [
         {
             "name": name,
@@ -145,7 +184,7 @@ def _path_parameters(endpoint: Endpoint, snapshot: Snapshot) -> list[dict[str, A
             "required": True,
             "description": about,
             "schema": {"type": "string", "minLength": 1},
-            "example": shown[name],
+            "example": names[name],
         }
         for name, about in endpoint.parameters.items()
     ]
@@ -168,7 +207,10 @@ def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
 def _header_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
     headers = []
     if endpoint.writes:
-        about = "a random word for this write; sent again with it, the write is done once and answered the same"
+        about = (
+            "a random word of the caller's own for this write; sent again with it within 24 hours, to the same address"
+            " with the same body and If-Match, the write is done once and answered the same"
+        )
         headers.append((IDEMPOTENCY_KEY, False, about, {"type": "string", "pattern": "^[!-~]{1,200}$"}))
     if endpoint.replaces:
         about = "the ETag of the version that is replaced"
@@ -180,10 +222,12 @@ def _header_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
 
 
 def _responses(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, Any]:
-    shown = dict(_answers_to_examples(endpoint, room, snapshot))
-    content = {"schema": endpoint.answers, "examples": shown}
+    answers = dict(_answers_to_examples(endpoint, room, snapshot))
+    content = {"schema": endpoint.answers, "examples": answers}
     good: dict[str, Any] = {"description": "The answer", "content": {"application/json": content}}
     good["headers"] = {BASIS_HEADER: {"description": 'live, or "held; age=" and seconds', "schema": {"type": "string"}}}
+    if endpoint.name in LINKS:
+        good["links"] = {name: link.document() for name, link in LINKS[endpoint.name].items()}
     responses: dict[str, Any] = {str(endpoint.success): good}
     if endpoint.writes and endpoint.success != 200:
         responses["200"] = {**good, "description": "It could be done (validate_only)"}
@@ -201,14 +245,18 @@ def _problem(status: int) -> dict[str, Any]:
     return {"description": titles, "content": {MEDIA_TYPE: {"schema": ProblemAnswer}}}
 
 
-def _request_examples(endpoint: Endpoint) -> dict[str, Any]:
-    return {_word(each): {"summary": each.title, "value": each.body} for each in endpoint.examples}
+def _request_examples(endpoint: Endpoint, snapshot: Snapshot) -> dict[str, Any]:
+    return {
+        _word(each): {"summary": each.title, "value": shown(each.body, snapshot.settings)}
+        for each in endpoint.examples
+        if each.body is not None
+    }
 
 
 def _answers_to_examples(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> Iterator[tuple[str, Mapping[str, Any]]]:
     for example in endpoint.examples:
         if example.answer is not None:
-            yield _word(example), {"summary": example.title, "value": example.answer}
+            yield _word(example), {"summary": example.title, "value": shown(example.answer, snapshot.settings)}
             continue
         try:
             answer = endpoint.run(asked_by(example, endpoint, room, snapshot))
@@ -223,9 +271,10 @@ def _answers_to_examples(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> 
 
 def asked_by(example: Example, endpoint: Endpoint, room: Room, snapshot: Snapshot) -> Asked:
     """An example as a request of the example shop."""
-    body = None if endpoint.takes is None or example.body is None else wire.load(endpoint.takes, example.body)
+    document = {} if example.body is None else shown(example.body, snapshot.settings)
+    body = None if endpoint.takes is None or example.body is None else wire.load(endpoint.takes, document)
     path = example.path(snapshot.settings)
-    return Asked(room, snapshot, examples.CALLER, path, endpoint.query(), body, example.body or {})
+    return Asked(room, snapshot, examples.CALLER, path, endpoint.query(), body, document)
 
 
 def _word(example: Example) -> str:

@@ -9,11 +9,13 @@
     ├── NotYours            403  the role could, but not with this proposal
     ├── NotFound            404  no such page, or nothing of that name
     ├── WrongMethod         405  the page exists, but not for this method
+    ├── RequestTooSlow      408  the header or the body did not arrive in time
     ├── AlreadyThere        409  what was to be made exists, or somebody else wrote first
     ├── BaseMoved           409  the proposal's base is no longer the head
     ├── DigestsDiffer       409  the approval is of something else than the proposal is now
     ├── StepsOutOfOrder     409  the proposal is not at this point of its life
     ├── SomebodyWasFaster   409  another revision, or another step, was written in the same moment
+    ├── AllPiecesReported   409  as many pieces are reported for a decoration as the order has
     ├── ShopDoesNotFit      409  the book has nothing that the shop could press with
     ├── HouseRulesDoNotFit  409  the book does not have what the shop's house rules name
     ├── ChangedMeanwhile    412  If-Match names another version than the newest
@@ -23,6 +25,7 @@
     ├── HouseRulesRefused   422  house rules that would loosen something, or can't be read
     ├── KeyUsedBefore       422  an Idempotency-Key came with another request before
     ├── IfMatchNeeded       428  a replacement has to say which version it replaces
+    ├── HeaderTooLarge      431  the header never ends
     ├── InternalError       500  our fault
     ├── NotReady            503  the service has not passed its own test, or has no book yet
     └── StoreUnavailable    503  nothing can be written, or read anew, just now
@@ -119,7 +122,8 @@ class NotYours(Problem):
     status = 403
     title = "This step is somebody else's"
     meaning = (
-        "Only its author edits a proposal, only another steward approves it, only a steward or its author rejects it."
+        "Only its author edits a proposal, only a steward of another shop than its author's approves it, only a steward"
+        " or its author rejects it."
     )
     remedy = "Ask whoever the detail names."
 
@@ -138,6 +142,17 @@ class WrongMethod(Problem):
     title = "This address does not answer to that method"
     meaning = "The address exists, but for other methods."
     remedy = "The Allow header and the detail list the methods it answers to."
+
+
+class RequestTooSlow(Problem):
+    slug = "request-too-slow"
+    status = 408
+    title = "The request did not arrive in time"
+    meaning = (
+        "The header, or the body, was begun but not finished in the time there is for it. Nothing was read or written,"
+        " and the connection ends here."
+    )
+    remedy = "Ask again on a new connection, and send the request in one go. The detail names the time."
 
 
 class AlreadyThere(Problem):
@@ -175,8 +190,8 @@ class StepsOutOfOrder(Problem):
     status = 409
     title = "The proposal is not at this point of its life"
     meaning = (
-        "draft, open, approved, published: a step was left out, taken already, or lacks approvals; or the proposal was"
-        " rejected."
+        "draft, open, approved, published: a step was left out, taken already (by the same shop, too), or lacks"
+        " approvals, perhaps because the key of one was revoked; or the proposal was rejected."
     )
     remedy = "GET the proposal: its state, its approvals and the approvals it needs say what comes next."
 
@@ -190,6 +205,21 @@ class SomebodyWasFaster(Problem):
         " won; of this one nothing was written."
     )
     remedy = "Read what there is now, then decide whether the step is still wanted."
+
+
+class AllPiecesReported(Problem):
+    slug = "all-pieces-reported"
+    status = 409
+    title = "Every piece of this decoration is reported already"
+    meaning = (
+        "Each report is on one piece, and as many are kept for this decoration of the verdict, by all keys of the shop"
+        " together, as the order's quantity says (one where it says none)."
+    )
+    remedy = "Read the reports there are. If more pieces were pressed, record a verdict on an order that says so."
+
+    def __init__(self, quantity: int, reported: int) -> None:
+        pieces = "1 piece, and 1 is" if quantity == 1 else f"{quantity} pieces, and {reported} are"
+        super().__init__(faults=[Fault("/decoration", f"the order is for {pieces} reported for this decoration")])
 
 
 class ShopDoesNotFit(Problem):
@@ -271,7 +301,10 @@ class KeyUsedBefore(Problem):
     slug = "key-used-before"
     status = 422
     title = "This Idempotency-Key came with another request before"
-    meaning = "A key stands for one write and its repetitions. This one was sent with another address or body before."
+    meaning = (
+        "A key stands for one caller's one write and its repetitions, for 24 hours. This one was sent with another"
+        " address, body or If-Match before."
+    )
     remedy = "Make up a new key for each write."
 
 
@@ -281,6 +314,14 @@ class IfMatchNeeded(Problem):
     title = "Which version is to be replaced?"
     meaning = "This write replaces something that others may be writing too, so it has to name the version it has seen."
     remedy = "Read it, and send the ETag of that answer in the header If-Match."
+
+
+class HeaderTooLarge(Problem):
+    slug = "header-too-large"
+    status = 431
+    title = "The header is too large"
+    meaning = "The header is over the service's limit and had not ended by then. The connection ends here."
+    remedy = "Send the headers that the description asks for and no more. The detail names the limit."
 
 
 class InternalError(Problem):

@@ -7,14 +7,14 @@ store's (Conflict, StoreAway, StoreBroken).
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import Change, check
 from accord_rules.governance.effect import Budget, Effect, RecordedOrder, effect
-from accord_rules.governance.proposal import Approval, Base, GovernanceError, Proposal, Shown, read_proposal
+from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal, Shown, read_proposal
 from accord_rules.order import Order
 from accord_rules.reading import DocumentError, read
 from accord_rules.settings import Settings, from_documents
@@ -46,16 +46,19 @@ class Kept:
         proposal = read_proposal({"id": record.id, **record.document["proposal"]})
         return cls(proposal, record.document["effect"], record.version, record.created_at, record.changed_at)
 
-    def as_of(self, head: RevisionHead) -> Kept:
-        """As it stands before a head: void where the book has moved on from its base."""
-        return replace(self, proposal=rules.moved(self.proposal, _base(head)))
+    def as_of(self, head: RevisionHead, keys: Mapping[str, KnownKey]) -> Kept:
+        """As it stands before a head: void where the book has moved on from its base, and with what is known of the
+        keys of its author and approvers."""
+        return replace(self, proposal=rules.moved(rules.with_keys(self.proposal, keys), _base(head)))
 
     def document(self) -> dict[str, Any]:
-        """What the service says of it; the effect has an address of its own."""
+        """What the service says of it; the effect has an address of its own, and whose shop a key is of is not told."""
         proposal = self.proposal
         digests = proposal.digests
+        approvals = zip(proposal.approvals, proposal.lapses, strict=True)
         return {
-            **proposal.document(),
+            **{name: value for name, value in proposal.document().items() if name != "author_shop"},
+            "approvals": [_approval(approval, lapse) for approval, lapse in approvals],
             "shown": None if proposal.shown is None else proposal.shown.document(),
             "ended_because": proposal.ended_because,
             "digests": {
@@ -71,6 +74,11 @@ class Kept:
         }
 
 
+def _approval(approval: Approval, lapse: str | None) -> dict[str, Any]:
+    told = ("who", "role", "change_digest", "base_digest", "replay_digest")
+    return {**{name: getattr(approval, name) for name in told}, "lapsed": lapse}
+
+
 Also = Callable[[Kept], StoreChange]
 
 
@@ -84,11 +92,22 @@ def kept_document(proposal: Proposal, shown: Mapping[str, Any] | None) -> dict[s
 
 
 def get(store: Store, id_: str) -> Kept:
-    """One proposal, as it stands before the present head. Raises NotThere."""
+    """One proposal, as it stands now. Raises NotThere."""
     record = store.proposals.get(id_)
     if record is None:
         raise NotThere(f"There is no proposal {id_!r}.")
-    return Kept.of(record).as_of(store.revisions.head())
+    (kept,) = standing(store, [Kept.of(record)])
+    return kept
+
+
+def standing(store: Store, proposals: Iterable[Kept]) -> list[Kept]:
+    """Proposals as they stand before the present head and with the keys as they are."""
+    proposals = list(proposals)
+    head = store.revisions.head()
+    held_by = [(each.proposal.author, *(approval.who for approval in each.proposal.approvals)) for each in proposals]
+    records = store.keys.get_all(itertools.chain.from_iterable(held_by))
+    keys = {id_: KnownKey(record.shop, record.revoked_at is not None) for id_, record in records.items()}
+    return [each.as_of(head, keys) for each in proposals]
 
 
 def revision(store: Store, number: int) -> RevisionRecord:
@@ -119,7 +138,9 @@ class Publication(Step):
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """The steps that one caller (``who``: the id of its key) takes; ``held`` is the book that the worker has loaded.
+    """The steps that one caller takes (``who``: the id of its key, ``shop``: of which shop, "collective" for none).
+
+    ``held`` is the book that the worker has loaded.
 
     ``budget``: the newest so many recorded orders are replayed; what is left out is counted in the effect.
     """
@@ -128,18 +149,19 @@ class Steps:
     held: Settings
     who: str
     role: str
+    shop: str
     budget: Budget
 
     def draft(self, base: Base, changes: Sequence[Change], reason: str, evidence: str) -> Step:
         """Make one. Raises GovernanceError (base-moved), ChangeError, BookError with the loader's reasons."""
         check(self._base(base).documents, changes, base.revision + 1)
-        return self._created(rules.draft(NEW, base, changes, reason, evidence, self.who))
+        return self._created(rules.draft(NEW, base, changes, reason, evidence, self.who, self.shop))
 
     def revert(self, number: int, reason: str) -> Step:
         """A draft that takes the head back to what revision ``number`` says. Raises as ``draft`` does."""
         head = self.store.revisions.head()
         old, new = revision(self.store, number).documents, revision(self.store, head.number).documents
-        made = rules.revert(NEW, old, new, _base(head), reason, self.who)
+        made = rules.revert(NEW, old, new, _base(head), reason, self.who, self.shop)
         check(new, made.changes, head.number + 1)
         return self._created(made)
 
@@ -166,7 +188,7 @@ class Steps:
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
         """One steward's yes to exactly these three digests."""
         kept = self._standing(id_)
-        approval = Approval(self.who, self.role, change_digest, base_digest, replay_digest)
+        approval = Approval(self.who, self.role, change_digest, base_digest, replay_digest, self.shop)
         return self._replaced(kept, rules.approve(kept.proposal, approval), kept.effect)
 
     def reject(self, id_: str, reason: str) -> Step:
@@ -177,7 +199,7 @@ class Steps:
     def publish(self, id_: str) -> Publication:
         """Make it the next revision, in one commit with closing it.
 
-        The commit raises Conflict if somebody published, or touched the proposal, in between.
+        The commit raises Conflict if somebody published, touched the proposal, or revoked an approver's key in between.
         """
         kept = self._standing(id_)
         head = self.store.revisions.head()
@@ -186,13 +208,15 @@ class Steps:
 
         def commit(also: Also) -> Kept:
             document = kept_document(published, kept.effect)
+            approvers = [each.who for each in published.valid_approvals]
             record, closing = self.store.proposals.replacing(id_, kept.version, document, state=published.state)
+            closing += self.store.keys.holding(approvers)
             closed = Kept.of(record)
             self.store.revisions.publish(
                 head,
                 settings.documents,
                 author=published.author,
-                approvers=[each.who for each in published.valid_approvals],
+                approvers=approvers,
                 reason=published.reason,
                 proposal=id_,
                 also=lambda _: closing + also(closed),
@@ -203,17 +227,20 @@ class Steps:
             try:
                 return commit(also)
             except Conflict as conflict:
-                now = self.store.revisions.head()
-                raise Overtaken(
-                    f"Revision {now.number} was published first."
-                    if now != head
-                    else f"Proposal {id_} was changed in the same moment.",
-                    conflict,
-                ) from None
+                raise Overtaken(self._first(kept, head), conflict) from None
 
         return Publication(
             replace(kept, proposal=published), commit_or_say, RevisionHead(settings.revision, settings.digest)
         )
+
+    def _first(self, kept: Kept, head: RevisionHead) -> str:
+        """What came before a publication, in a sentence."""
+        now = self.store.revisions.head()
+        if now != head:
+            return f"Revision {now.number} was published first."
+        if get(self.store, kept.proposal.id).version != kept.version:
+            return f"Proposal {kept.proposal.id} was changed in the same moment."
+        return f"The key of an approval of proposal {kept.proposal.id} was revoked in the same moment."
 
     def _standing(self, id_: str) -> Kept:
         """The proposal as it is now. Raises GovernanceError (base-moved) for one that the head has left behind."""
@@ -268,18 +295,19 @@ class Steps:
         return Step(replace(kept, proposal=proposal, effect=shown), commit)
 
 
-def void_the_moved(store: Store) -> None:
-    """Write down which live proposals the head has left behind, so that lists by state hold.
+def write_down_states(store: Store, who: str) -> None:
+    """Write down which live proposals a new head has left behind, or a revoked key leaves short of approvals, so that
+    lists by state hold.
 
     Reading works that out by itself, so one that changes meanwhile, or a store that goes away, does no harm.
     """
-    head = store.revisions.head()
-    for kept in list(itertools.chain.from_iterable(_listed(store, state) for state in rules.LIVE)):
-        after = kept.as_of(head)
-        if after.proposal.state == "void":
+    live = list(itertools.chain.from_iterable(_listed(store, state) for state in rules.LIVE))
+    for kept, after in zip(live, standing(store, live), strict=True):
+        state = after.proposal.state
+        if state != kept.proposal.state:
             document = kept_document(after.proposal, kept.effect)
             try:
-                store.proposals.replace(kept.proposal.id, kept.version, document, state="void", who="publication")
+                store.proposals.replace(kept.proposal.id, kept.version, document, state=state, who=who)
             except Conflict:
                 continue
 

@@ -47,6 +47,9 @@ class KnownShop:
             shop.stock,
             products=tuple(each for each in shop.stock.products if each in known["products"]),
             consumables=tuple(each for each in shop.stock.consumables if each in known["consumables"]),
+            withdrawn=tuple(
+                each for each in shop.stock.withdrawn if each in known["products"] or each in known["consumables"]
+            ),
         )
         return aged(replace(shop, presses=presses, stock=stock), today)
 

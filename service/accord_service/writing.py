@@ -82,10 +82,10 @@ class Repeatable:
         kept = {"document": answer.document, "status": answer.status, "version": answer.version}
         return self.store.idempotency.remembering(self.scope, self.key, self.digest, kept)
 
-    def carried_out(self, prepared: Prepared) -> Answer:
+    def carried_out(self, prepare: Callable[[], Prepared]) -> Answer:
         """Done, or found done by the same request that was under way at the same time. Raises Conflict, StoreAway."""
         try:
-            return prepared.commit(self.remember)
+            return prepare().commit(self.remember)
         except Conflict:
             recalled = self.recalled()
             if recalled is None:
@@ -100,9 +100,9 @@ def idempotency_key(header: str | None) -> str | None:
     return header
 
 
-def request_digest(method: str, address: str, body: Any) -> str:
-    """What makes two requests the same."""
-    return hashlib.sha256(canonical([method, address, body])).hexdigest()
+def request_digest(method: str, address: Any, if_match: str | None, body: Any) -> str:
+    """What makes two requests the same: ``address`` is the path with the query as it was read."""
+    return hashlib.sha256(canonical([method, address, if_match, body])).hexdigest()
 
 
 def etag(version: int | None, body: bytes) -> str:

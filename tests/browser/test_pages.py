@@ -8,6 +8,8 @@ import pytest
 from tests.browser.conftest import Served
 from tests.browser.webdriver import Browser, browser
 
+pytestmark = pytest.mark.needs("chromium", "chromedriver")
+
 
 def assert_quiet_and_alone(page: Browser, address: str) -> None:
     """Nothing failed in the page, and nothing was asked of anybody else."""
@@ -42,6 +44,22 @@ def test_the_form_sends_an_order_and_shows_the_verdict(served: Served, tmp_path:
         assert '"verdict": "' in answer
         assert '"because": "' in answer
         assert_quiet_and_alone(page, served.url)
+
+
+def test_the_form_sends_headers_as_headers(served: Served, tmp_path: Path) -> None:
+    """Idempotency-Key and If-Match have fields of their own; a write that needs one could not be tried without."""
+    form = "form[data-method='POST'][data-path='/v1/verdicts/{verdict}/outcomes']"
+    with browser(tmp_path) as page:
+        page.open(served.url + "/docs")
+        page.type("#key", served.key)
+        page.script(f"document.querySelector(\"{form}\").closest('details').open = true")
+        page.type(f"{form} input[name='Idempotency-Key']", "two words")
+        page.click(f"{form} button[type=submit]")
+        answer = page.wait_for(
+            f"(text => text && text !== '…' && text)(document.querySelector(\"{form} output\").textContent)"
+        )
+        assert answer.startswith("400")
+        assert "Idempotency-Key must have 1 to 200 visible ASCII characters" in answer
 
 
 def test_the_form_without_a_key_says_what_is_missing(served: Served, tmp_path: Path) -> None:

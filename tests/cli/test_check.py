@@ -48,6 +48,36 @@ def test_a_hopeless_order_says_why_and_what_to_do(accord: Any, order: Callable[.
     assert "Settings" not in done.stdout
 
 
+def test_only_an_order_that_can_be_done_has_settings_to_print(accord: Any, order: Callable[..., str]) -> None:
+    files = [order("fine", FINE), order("hopeless", HOPELESS), order("open", OPEN)]
+    fine, *others = json.loads(accord("check", "--json", *files).stdout)
+    assert len(fine["settings"]) == len(fine["sequence"]) == 1
+    assert [each["verdict"] for each in others] == ["rejected", "undetermined"]
+    assert [(each["settings"], each["sequence"]) for each in others] == [([], []), ([], [])]
+
+
+def test_the_decoration_that_is_stopped_is_told(accord: Any, order: Callable[..., str]) -> None:
+    prints = [
+        {"transfer": each, "size": {"width": "60 mm", "height": "60 mm"}} for each in ("cut-film", "glitter-film")
+    ]
+    job = HOPELESS | {"decorations": [*prints, *HOPELESS["decorations"]]}
+    assert "(decoration 3)" in accord("check", order("third", job)).stdout
+
+
+def test_it_says_that_more_remedies_may_exist(
+    alone: Any, order: Callable[..., str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = order("hopeless", {key: value for key, value in HOPELESS.items() if key != "press"})
+    said = "remedies may well exist"
+    whole = " ".join(alone("check", "--local", file).stdout.split())
+    assert "What would work instead" in whole
+    assert said not in whole
+    monkeypatch.setattr("accord_rules.advise.remedies.TRIALS_MOST", 0)
+    cut = " ".join(alone("check", "--local", file).stdout.split())
+    assert f"any {said}" in cut
+    assert "What would work instead" not in cut
+
+
 def test_an_open_order_asks(accord: Any, order: Callable[..., str]) -> None:
     done = accord("check", order("open", OPEN))
     assert done.exit_code == 1

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 import signal
+import socket
+import subprocess
+import sys
 import urllib.request
 from pathlib import Path
 from typing import Any
@@ -82,3 +85,33 @@ def test_a_service_that_cannot_start_says_why(own_process: Any, tmp_path: Path) 
     assert astray.returncode == 2
     assert b"The service cannot start: the store's address must start with" in astray.stderr
     assert own_process("serve", "--port", "0").returncode == 2
+
+
+def test_a_busy_port_is_one_sentence(own_process: Any, tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        done = own_process("serve", "--port", port, "--data", str(tmp_path))
+    assert done.returncode == 2
+    (line,) = done.stderr.decode().splitlines()
+    assert f"Port {port} of 127.0.0.1 is in use by another program" in line
+    assert "--port" in line
+
+
+ON_A_MAC = """
+import platform, sys
+from accord_service.cli.main import main
+sys.platform, platform.machine = "darwin", lambda: "arm64"
+main(prog_name="accord")
+"""
+
+
+@pytest.mark.parametrize("words", [("seed", str(Path(__file__).parents[2] / "demo")), ("serve",)])
+def test_another_system_than_linux_is_told_to_name_a_redis(words: tuple[str, ...], tmp_path: Path) -> None:
+    command = [sys.executable, "-c", ON_A_MAC, *words, "--data", str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert "no store comes along for darwin on arm64" in line
+    assert "--store redis://127.0.0.1:6379/0" in line

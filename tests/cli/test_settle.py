@@ -6,6 +6,10 @@ import json
 from collections.abc import Callable
 from typing import Any
 
+import pytest
+
+from accord_rules.weigh import Scales
+
 FREE: dict[str, Any] = {
     "reference": "ML-3",
     "item": {"blank": "cushion-polyester-white"},
@@ -30,10 +34,14 @@ def test_a_plan_shows_settings_with_their_window_and_numbered_steps(accord: Any,
     least, most = temperature["display_window"]
     assert f"PLAN 1 {decoration['transfer']} on {best['press']}" in said
     assert f"temperature {temperature['set']} on the display; anything from {least} to {most} will do" in said
+    assert temperature["because"]
     assert all(f"because {each}" in said for each in temperature["because"])
+    assert decoration["steps"]
     for number, step in enumerate(decoration["steps"], start=1):
         assert f"{number}. {step}" in said
-    assert all(each in said for each in best["cautions"] + best["conditions"] + best["reasons"])
+    sentences = best["cautions"] + best["conditions"] + best["reasons"]
+    assert sentences
+    assert all(each in said for each in sentences)
 
 
 def test_no_plan_says_what_stands_in_the_way(accord: Any, order: Callable[..., str]) -> None:
@@ -43,9 +51,9 @@ def test_no_plan_says_what_stands_in_the_way(accord: Any, order: Callable[..., s
     assert "No way to do" in done.stdout
     said = " ".join(done.stdout.split())
     document = json.loads(accord("settle", "--json", file).stdout)
-    for each in document["ruled_out"]:
-        for finding in each["findings"]:
-            assert f"{finding['title']} [rule {finding['rule']}]" in said
+    findings = [finding for each in document["ruled_out"] for finding in each["findings"]]
+    assert findings
+    assert all(f"{finding['title']} [rule {finding['rule']}]" in said for finding in findings)
 
 
 def test_it_says_when_not_every_combination_was_weighed(accord: Any, order: Callable[..., str]) -> None:
@@ -56,6 +64,16 @@ def test_it_says_when_not_every_combination_was_weighed(accord: Any, order: Call
     said = "of each decoration only the best transfers were combined"
     assert said in " ".join(accord("settle", many).stdout.split())
     assert said not in " ".join(accord("settle", order("free", FREE)).stdout.split())
+
+
+def test_that_nothing_was_found_so_far_is_not_that_there_is_nothing(
+    alone: Any, order: Callable[..., str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Scales, "allowance", lambda self: lambda: False)
+    done = alone("settle", "--local", order("free", FREE))
+    assert done.exit_code == 1
+    assert "No way found so far to do" in done.stdout
+    assert "other ways may well exist" in " ".join(done.stdout.split())
 
 
 def test_wishes_change_the_question(accord: Any, order: Callable[..., str]) -> None:

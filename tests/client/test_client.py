@@ -25,6 +25,8 @@ def test_a_hopeless_job_is_an_answer_with_reasons(accord: Client, hopeless: dict
     verdict = accord.validate(hopeless)
     assert verdict.verdict == "rejected"
     assert not verdict.workable
+    assert (verdict.settings, verdict.sequence) == ((), ()), "nothing to print"
+    assert verdict.remedies_complete
     blocking = verdict.at("blocks")
     assert blocking
     assert all(each.because and each.document["because"] == each.because for each in blocking)
@@ -51,6 +53,8 @@ def test_every_plan_put_back_is_workable(accord: Client, possible: dict[str, Any
 def test_a_hopeless_request_names_what_was_ruled_out(accord: Client, hopeless: dict[str, Any]) -> None:
     settlement = accord.recommend(hopeless)
     assert settlement.plans == ()
+    assert settlement.complete
+    assert settlement.ruled_out_left_out == 0
     assert settlement.ruled_out[0].press is None, "dye does not take to cotton on any press"
     assert settlement.ruled_out[0].findings[0].level == "blocks"
 
@@ -112,7 +116,9 @@ def test_lists_come_whole_and_once(accord: Client) -> None:
     assert [each.id for each in accord.sources()] == sorted(book.documents["sources"])
     assert [each.id for each in accord.limits()] == sorted(book.documents["limits"])
     assert [each.id for each in accord.rules()] == sorted(book.documents["rules"])
-    for kind in accord.kinds():
+    kinds = list(accord.kinds())
+    assert {kind.kind for kind in kinds} >= {"blanks", "transfers", "fibres"}
+    for kind in kinds:
         ids = [each.id for each in accord.catalogue(kind.kind)]
         assert len(ids) == kind.count
         assert ids == sorted(book.documents[kind.kind])

@@ -39,6 +39,7 @@ VERDICT: dict[str, Any] = {
     "settings": [{}],
     "sequence": [0],
     "remedies": [],
+    "remedies_complete": True,
     "reference": None,
 }
 PROBLEM = "application/problem+json"
@@ -85,6 +86,21 @@ def test_a_retry_after_that_says_nothing_is_as_none(faulty: Any, waits: Waits, h
         accord.validate(ORDER)
     assert len(waits) == 1
     assert waits[0] < 1
+
+
+def test_waits_are_jittered(faulty: Any, waits: Waits) -> None:
+    """Many shops whose service comes back must not all ask in the same instant: each wait is half to whole of its
+    own, drawn anew. That forty draws lie within a quarter of that has a chance below 1 in 10 ** 20."""
+    faulty.will(faulty.answer(503, {"status": 503}, PROBLEM))
+    with client(faulty, waits, retries=1) as accord:
+        for _ in range(40):
+            with pytest.raises(ProblemError):
+                accord.kinds()
+    assert len(waits) == 40
+    assert min(waits) >= 0.125
+    assert max(waits) <= 0.25
+    assert len(set(waits)) > 1
+    assert max(waits) - min(waits) > 0.03125
 
 
 def test_a_wait_beyond_the_bound_is_the_callers_to_take(faulty: Any, waits: Waits) -> None:
@@ -276,6 +292,7 @@ def test_the_token_is_not_shown() -> None:
 def test_one_tree_of_exceptions_as_drawn() -> None:
     named = [getattr(accord_client, name) for name in accord_client.__all__]
     raised = [each for each in named if isinstance(each, type) and issubclass(each, Exception)]
+    assert AccordError in raised
     assert all(issubclass(each, AccordError) for each in raised)
     drawn = accord_client.exceptions.__doc__ or ""
     assert all(each.__name__ in drawn for each in raised)

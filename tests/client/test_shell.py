@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+pytestmark = pytest.mark.needs("curl")
+
 SCRIPTS = Path(__file__).parents[2] / "clients" / "shell"
 
 

@@ -59,9 +59,36 @@ def test_its_schemas_are_schemas_and_its_references_lead_somewhere(description: 
 
 
 def test_objects_are_closed_and_described(description: Any) -> None:
-    for name, schema in description["components"]["schemas"].items():
+    schemas = description["components"]["schemas"]
+    assert schemas
+    for name, schema in schemas.items():
         assert schema["additionalProperties"] is False, name
         assert schema["description"], name
+
+
+def links(description: Any) -> Iterator[tuple[Any, Any]]:
+    """Every link of a good answer, with the schema of the answer it stands at."""
+    for endpoint in ENDPOINTS:
+        good = operation(description, endpoint)["responses"][str(endpoint.success)]
+        for link in good.get("links", {}).values():
+            yield link, answer_schema(description, endpoint)
+
+
+def bodies_linked_to(description: Any) -> set[str]:
+    """The operations whose body is a place in another's answer."""
+    return {link["operationId"] for link, _ in links(description) if "requestBody" in link}
+
+
+def test_links_lead_from_places_of_the_answer_to_operations(description: Any) -> None:
+    """OpenAPI 3.1, link object: parameters by name, values as runtime expressions into the answer."""
+    told = list(links(description))
+    assert bodies_linked_to(description) == {"post_proposal_approve"}
+    for link, schema in told:
+        target = endpoint_named(link["operationId"])
+        assert set(link["parameters"]) == set(target.parameters)
+        fields = description["components"]["schemas"][schema["$ref"].rpartition("/")[2]]["properties"]
+        for expression in (*link["parameters"].values(), *([link["requestBody"]] if "requestBody" in link else [])):
+            assert expression.removeprefix("$response.body#/") in fields, expression
 
 
 def test_every_operation_is_told_in_words_with_examples(description: Any) -> None:
@@ -69,9 +96,11 @@ def test_every_operation_is_told_in_words_with_examples(description: Any) -> Non
         told = operation(description, endpoint)
         assert told["summary"]
         assert told["description"]
-        for holder in (told.get("requestBody"), told["responses"][str(endpoint.success)]):
-            if holder is not None:
-                assert len(holder["content"][JSON]["examples"]) == len(endpoint.examples)
+        assert endpoint.examples, endpoint.name
+        assert len(told["responses"][str(endpoint.success)]["content"][JSON]["examples"]) == len(endpoint.examples)
+        if endpoint.takes is not None:
+            asked = len(told["requestBody"]["content"][JSON]["examples"])
+            assert asked == len(endpoint.examples) or endpoint.name in bodies_linked_to(description)
 
 
 def test_shown_requests_and_answers_keep_to_their_schemas(description: Any) -> None:

@@ -33,7 +33,9 @@ def compose() -> Mapping[str, Any]:
 
 @pytest.fixture(scope="module")
 def replicas(compose: Mapping[str, Any]) -> list[Mapping[str, Any]]:
-    return [service for service in compose["services"].values() if "build" in service]
+    built = [service for service in compose["services"].values() if "build" in service]
+    assert built
+    return built
 
 
 def instructions(text: str) -> list[tuple[str, str]]:

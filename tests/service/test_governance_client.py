@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Iterator, Mapping
+from contextlib import closing
 from typing import Any
 from urllib.parse import quote
 
 from flask.testing import FlaskClient
 
 from accord_client.governance import Governance
+from accord_service.store import Store
 
 
 class Asker:
@@ -41,10 +43,12 @@ class Asker:
 def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[str, Any]) -> None:
     client: FlaskClient = changing.one
 
-    def of(shop: str, role: str) -> Governance:
-        return Governance(Asker(client, changing.headers(shop, role)), lambda name: quote(name, safe=""))
+    def of(headers: dict[str, str]) -> Governance:
+        return Governance(Asker(client, headers), lambda name: quote(name, safe=""))
 
-    owner, steward = of("quay-side", "owner"), of("quay-side", "steward")
+    with closing(Store.at(changing.collective.server.url, timeout_s=5.0)) as store:
+        other_shops = store.keys.issue("mill-loft", "steward", who="test").token
+    owner, steward = of(changing.headers("quay-side", "owner")), of({"Authorization": f"Bearer {other_shops}"})
     verdict = client.post("/v1/validate?record=true", json=order, headers=changing.headers("quay-side", "owner")).json
     assert owner.record(verdict["id"])["verdict"] == verdict
     assert owner.replay(verdict["id"], revision=1)["same"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -122,3 +123,37 @@ def test_products_left_out_are_not_recommended(
     wait_for(lambda: bool(changing.one.post("/v1/recommend", json=wish, headers=counter).json["plans"]), seconds=2.0)
     assert put(changing, {"without": {"products": ["sub-paper-fast-dry"]}}).status_code == 200
     wait_for(lambda: not changing.one.post("/v1/recommend", json=wish, headers=counter).json["plans"], seconds=2.0)
+
+
+def findings_counted(changing: Any) -> dict[tuple[str, str, str], float]:
+    """(layer, rule, level) to how often, as anybody without a key reads it."""
+    told = re.findall(
+        r'^accord_findings_total\{layer="(.*?)",level="(.*?)",rule="(.*?)"\} ([\d.e+]+)$',
+        changing.one.get("/metrics").text,
+        re.MULTILINE,
+    )
+    return {(layer, rule, level): float(count) for layer, level, rule, count in told}
+
+
+def test_the_counters_that_anybody_reads_do_not_name_house_rules(
+    changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    counter = changing.headers("quay-side", "counter")
+    own = {f"house.secret-recipe-{number}": RULE for number in range(3)}
+    assert put(changing, {"rules": own, "limits": {"press.spread_most": "2 K"}}).status_code == 200
+
+    def layers() -> dict[str, str]:
+        found = changing.one.post("/v1/validate", json=order, headers=counter).json["findings"]
+        return {each["rule"]: each["layer"] for each in found}
+
+    wait_for(lambda: own.keys() <= layers().keys(), seconds=2.0)
+    before, found, after = findings_counted(changing), layers(), findings_counted(changing)
+    assert found["platen-heats-unevenly"] == "house", "the book's rule, by the shop's limit"
+    house = {place: count - before.get(place, 0) for place, count in after.items() if place[0] == "house"}
+    assert sum(house.values()) == list(found.values()).count("house")
+    assert {rule for _, rule, _ in house} == {""}
+    assert "secret-recipe" not in changing.one.get("/metrics").text
+    shared = {name for name, layer in found.items() if layer == "shared"}
+    assert shared, "the order has a finding of the book's own"
+    assert shared <= {rule for layer, rule, _ in after if layer == "shared"}
+    assert put(changing, {}).status_code == 200

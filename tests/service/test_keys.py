@@ -48,7 +48,9 @@ def wrong_tokens(token: str) -> list[str]:
 
 
 def test_unknown_keys_are_refused(client: FlaskClient, tokens: dict[tuple[str, str], str]) -> None:
-    for wrong in wrong_tokens(tokens["quay-side", "counter"]):
+    wrong_ones = wrong_tokens(tokens["quay-side", "counter"])
+    assert len(set(wrong_ones)) == 13
+    for wrong in wrong_ones:
         answer = client.get("/v1/shop", headers=bearer(wrong))
         assert answer.status_code == 401, wrong
         assert 'error="invalid_token"' in answer.headers["WWW-Authenticate"]  # RFC 6750 section 3.1
@@ -68,6 +70,7 @@ def test_the_scheme_may_be_spelt_in_any_case(client: FlaskClient, tokens: dict[t
 
 
 def test_a_key_shows_its_own_shop(client: FlaskClient, tokens: dict[tuple[str, str], str]) -> None:
+    assert {shop for shop, _ in tokens} == {"quay-side", "mill-loft", "collective"}
     for (shop, role), token in tokens.items():
         answer = client.get("/v1/shop", headers=bearer(token))
         if shop == "collective":
@@ -119,6 +122,7 @@ def test_tokens_are_kept_nowhere(changing: Any) -> None:
     assert "token" not in client.get("/v1/keys", headers=admin).json["entries"][0]
 
 
+@pytest.mark.alone
 def test_a_revoked_key_is_refused_by_every_worker_within_two_seconds(
     changing: Any, wait_for: Callable[..., None]
 ) -> None:

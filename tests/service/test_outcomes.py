@@ -136,6 +136,81 @@ def test_validate_only_counts_nothing(client: FlaskClient, quay: dict[str, str],
     assert store.audit.head() == before
 
 
+def reported_on(client: FlaskClient, order: dict[str, Any], headers: dict[str, str]) -> str:
+    """Where outcomes of an order go that nobody has reported on before."""
+    return f"/v1/verdicts/{ok(client.post(WITH_RECORD, json=order, headers=headers))['id']}/outcomes"
+
+
+FAILED = {"result": "failed", "failure": "peeled"}
+
+
+def test_no_more_pieces_are_reported_than_were_pressed(
+    client: FlaskClient, quay: dict[str, str], changing: Any, order: dict[str, Any], store: Store
+) -> None:
+    """One key reported sixty failures on twelve pieces: that drafted a proposal against a good transfer."""
+    operator = changing.headers("quay-side", "operator")
+    order["item"], order["quantity"] = {"substrate": "knit", "fibres": {"PES": 100}, "colour": "white"}, 3
+    order["decorations"] = [order["decorations"][0] | {"placement": place} for place in ("front", "back")]
+    address, before = reported_on(client, order, quay), count(store, Cell("dye-sublimation", "knit", "swing-away"))
+    answers = [
+        client.post(address, json=FAILED | {"decoration": 0}, headers=headers) for headers in (quay, operator, quay)
+    ]
+    assert [answer.status_code for answer in answers] == [201, 201, 201]
+    kept = store.audit.head()
+    for way in ("", "?validate_only=true"):
+        refused = client.post(address + way, json={"result": "good", "decoration": 0}, headers=operator)
+        assert (refused.status_code, refused.json["type"]) == (409, "/problems/all-pieces-reported")
+        (fault,) = refused.json["errors"]
+        assert fault["pointer"] == "/decoration"
+        assert fault["message"] == "the order is for 3 pieces, and 3 are reported for this decoration"
+    assert store.audit.head() == kept
+    assert client.post(address, json={"result": "good", "decoration": 1}, headers=quay).status_code == 201
+    good, failed = before
+    assert count(store, Cell("dye-sublimation", "knit", "swing-away")) == (good + 1, failed + 3)
+
+
+def test_an_order_without_a_quantity_is_one_piece(
+    client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
+) -> None:
+    del order["quantity"]
+    address = reported_on(client, order, quay)
+    assert client.post(address, json={"result": "good"}, headers=quay).status_code == 201
+    refused = client.post(address, json={"result": "good"}, headers=quay)
+    assert refused.status_code == 409
+    assert "the order is for 1 piece, and 1 is reported" in refused.json["detail"]
+
+
+def test_the_last_piece_reported_twice_at_once_is_answered_as_done(
+    client: FlaskClient, quay: dict[str, str], changing: Any, order: dict[str, Any]
+) -> None:
+    """Sent again with its Idempotency-Key, while the first is under way, it is not one too many."""
+    address = reported_on(client, order | {"quantity": 2}, quay)
+    ok(client.post(address, json={"result": "good"}, headers=quay))
+
+    def ask(number: int) -> Any:
+        worker = (changing.one, changing.other)[number % 2].application.test_client()
+        return worker.post(address, json={"result": "good"}, headers=quay | {"Idempotency-Key": "the-last"})
+
+    with ThreadPoolExecutor(8) as pool:
+        answers = list(pool.map(ask, range(8)))
+    assert [answer.status_code for answer in answers] == [201] * 8
+    assert len({answer.json["outcome"]["id"] for answer in answers}) == 1
+    assert len(ok(client.get(address, headers=quay))["entries"]) == 2
+
+
+def test_two_keys_of_a_shop_with_the_same_idempotency_key_report_two_pieces(
+    client: FlaskClient, quay: dict[str, str], changing: Any, order: dict[str, Any]
+) -> None:
+    """The word is one caller's own: what another made up must not swallow this one's report."""
+    address = reported_on(client, order | {"quantity": 5}, quay)
+    answers = [
+        client.post(address, json={"result": "good"}, headers=headers | {"Idempotency-Key": "piece-1"})
+        for headers in (quay, changing.headers("quay-side", "operator"))
+    ]
+    assert [answer.status_code for answer in answers] == [201, 201]
+    assert len({answer.json["outcome"]["id"] for answer in answers}) == 2
+
+
 def test_nobody_reports_on_another_shops_verdict(client: FlaskClient, changing: Any, address: str) -> None:
     other = changing.headers("mill-loft", "owner")
     assert client.post(address, json={"result": "good"}, headers=other).status_code == 404
@@ -148,7 +223,7 @@ def test_the_catalogue_shows_counts_and_intervals(
     client: FlaskClient, quay: dict[str, str], store: Store, changing: Any
 ) -> None:
     cell = Cell("flock-film", "felt", "clamshell")
-    store.outcomes.add("quay-side", "vd_x", {}, cell=cell, failure="peeled", who="test")
+    store.outcomes.add("quay-side", "vd_x", {}, decoration=0, quantity=100_000, cell=cell, failure="peeled", who="test")
     changing.one.application.extensions["accord"].tally = Tally(store, read_anew_s=0.0)
 
     def shown() -> Any:
@@ -183,7 +258,16 @@ def test_outcomes_move_plans_and_hide_none(
     before = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
     family = before[0]["decorations"][0]["family"]
     for _ in range(12):
-        store.outcomes.add("s", "v", {}, cell=Cell(family, "woven", "swing-away"), failure="peeled", who="test")
+        store.outcomes.add(
+            "s",
+            "v",
+            {},
+            decoration=0,
+            quantity=100_000,
+            cell=Cell(family, "woven", "swing-away"),
+            failure="peeled",
+            who="test",
+        )
     room.tally = Tally(store, read_anew_s=0.0)
     after = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
     assert {plan["id"] for plan in after} == {plan["id"] for plan in before}
@@ -193,7 +277,7 @@ def test_outcomes_move_plans_and_hide_none(
 
 def test_counts_are_held_while_the_store_is_away(fresh: Any) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
-    store.outcomes.add("s", "v", {}, cell=CELL, failure=None, who="test")
+    store.outcomes.add("s", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure=None, who="test")
     tally = Tally(store, read_anew_s=0.0)
     before = tally.counts
     assert [each.good for each in before] == [1]
@@ -211,7 +295,7 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
 ) -> None:
     mill, cell = changing.headers("mill-loft", "owner"), Cell("cut-film", "knit", "swing-away")
     order["item"] = {"substrate": "knit", "fibres": {"CO": 100}, "colour": "white", "coating": "none"}
-    order["decorations"] = [{"transfer": "cut-film", "placement": "front"}]
+    order["decorations"], order["quantity"] = [{"transfer": "cut-film", "placement": "front"}], 23
     verdict = ok(client.post(WITH_RECORD, json=order, headers=mill))
     address = f"/v1/verdicts/{verdict['id']}/outcomes"
     answers = [
@@ -231,7 +315,7 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
 def test_two_workers_draft_once(fresh: Any, book: Settings) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
     for _ in range(30):
-        store.outcomes.add("s", "v", {}, cell=CELL, failure="peeled", who="test")
+        store.outcomes.add("s", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure="peeled", who="test")
     with ThreadPoolExecutor(4) as pool:
         made = list(pool.map(lambda _: propose_if_poor(store, book, CELL, "test"), range(4)))
     assert len([each for each in made if each is not None]) == 1
@@ -242,6 +326,8 @@ def test_two_workers_draft_once(fresh: Any, book: Settings) -> None:
 def test_good_outcomes_draft_nothing(fresh: Any, book: Settings) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
     for n in range(30):
-        store.outcomes.add("s", "v", {}, cell=CELL, failure=FAILURES[0] if n < 3 else None, who="test")
+        store.outcomes.add(
+            "s", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure=FAILURES[0] if n < 3 else None, who="test"
+        )
     assert propose_if_poor(store, book, CELL, "test") is None
     store.close()

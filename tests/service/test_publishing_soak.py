@@ -26,7 +26,7 @@ from accord_service.writing import Overtaken
 
 KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "3"))
 LIMIT = "dye.polyester_share_full"
-SCOPE, STEWARD = "soak", "steward-two"
+SCOPE, STEWARD, SHOP = "soak", "steward-two", "quay-side"
 LATEST_KILL_S = 0.08  # from its last callback on, a commit of a whole book takes about half so long
 
 
@@ -66,12 +66,13 @@ class Killer:
 def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Settings) -> None:
     server: EmbeddedServer = fresh.server
     store, told, stopping = Store.at(server.url), Told(), threading.Event()
+    approver = store.keys.issue(SHOP, rules.STEWARD, who="test").record.id
     reader = threading.Thread(target=_read, args=(server.url, told, stopping))
     reader.start()
     held = book
     try:
         for number in range(KILLS):
-            held = _one_round(store, Killer(server), told, held, f"soak-{number}")
+            held = _one_round(store, Killer(server), told, held, f"soak-{number}", approver)
     finally:
         stopping.set()
         reader.join()
@@ -85,10 +86,10 @@ def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Settings) -
     store.close()
 
 
-def _one_round(store: Store, killer: Killer, told: Told, held: Settings, key: str) -> Settings:
+def _one_round(store: Store, killer: Killer, told: Told, held: Settings, key: str, approver: str) -> Settings:
     """Approve a change, publish it while the server is killed, and see what came of it."""
-    id_ = _approved(store, held)
-    steps = Steps(store, held, STEWARD, rules.STEWARD, Budget())
+    id_ = _approved(store, held, approver)
+    steps = Steps(store, held, STEWARD, rules.STEWARD, SHOP, Budget())
     made = steps.publish(id_)
 
     def also(kept: Kept) -> StoreChange:
@@ -127,7 +128,7 @@ def _state(store: Store, id_: str, key: str) -> tuple[RevisionHead, Any, Any]:
     return store.revisions.head(), kept, store.idempotency.recall(SCOPE, key, key)
 
 
-def _approved(store: Store, book: Settings) -> str:
+def _approved(store: Store, book: Settings, approver: str) -> str:
     """A proposal as it is when its effect was shown and another steward approved it."""
     entry = dict(book.documents["limits"][LIMIT])
     entry["value"] = 171 - entry["value"]  # 85 and 86 by turns
@@ -136,7 +137,7 @@ def _approved(store: Store, book: Settings) -> str:
     shown = rules.show(draft, Shown("sha256:r"))
     opened = rules.open_(shown)
     assert opened.digests is not None
-    approved = rules.approve(opened, Approval("steward-one", rules.STEWARD, *opened.digests))
+    approved = rules.approve(opened, Approval(approver, rules.STEWARD, *opened.digests, SHOP))
     while True:
         try:
             return store.proposals.create(kept_document(approved, {}), author="author", state=approved.state).id

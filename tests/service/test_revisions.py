@@ -39,6 +39,7 @@ def spread(value: str) -> Callable[[dict[str, Any]], None]:
     return lambda documents: documents["limits"][LIMIT].update(value=value)
 
 
+@pytest.mark.alone
 def test_every_worker_answers_from_a_new_head_within_two_seconds(
     changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
 ) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from accord_service.store import Store
-from accord_service.writing import etag, version_in
+from accord_service.writing import etag, request_digest, version_in
 
 SHOP = tomllib.loads("""
 id = "pier-end"
@@ -72,6 +72,35 @@ def test_a_key_used_for_something_else_is_refused(changing: Any, admin: dict[str
     for path, body in (("/v1/shops", shop("pier-4")), ("/v1/keys", {"shop": "pier-3", "role": "owner"})):
         refused = changing.one.post(path, json=body, headers=once)
         assert (refused.status_code, refused.json["type"]) == (422, "/problems/key-used-before")
+
+
+def test_a_key_sent_to_another_address_or_for_another_version_is_refused(changing: Any, admin: dict[str, str]) -> None:
+    """The body is the same, so that address and If-Match alone tell the requests apart."""
+    for name in ("pier-7", "pier-8"):
+        assert changing.one.post("/v1/shops", json=shop(name), headers=admin).status_code == 201
+    once, body = admin | {"Idempotency-Key": "pier-7"}, shop("pier-7") | {"name": "Pier Seven"}
+    first = changing.one.put("/v1/shops/pier-7", json=body, headers=once | {"If-Match": '"1"'})
+    assert first.status_code == 200
+    for address, version in (("/v1/shops/pier-8", '"1"'), ("/v1/shops/pier-7", '"2"')):
+        refused = changing.one.put(address, json=body, headers=once | {"If-Match": version})
+        assert (refused.status_code, refused.json["type"]) == (422, "/problems/key-used-before"), (address, version)
+    unsaid = "/v1/shops/pier-7?validate_only=false"
+    again = changing.other.put(unsaid, json=body, headers=once | {"If-Match": '"1"'})
+    assert (again.data, again.headers["Idempotency-Replayed"]) == (first.data, "true"), "said or unsaid, it is the same"
+
+
+def test_each_part_of_a_request_is_in_its_digest() -> None:
+    whole = ("PUT", ["/v1/x", {"limit": 1}], '"1"', {"a": 1})
+    others = [
+        ("POST", *whole[1:]),
+        ("PUT", ["/v1/y", {"limit": 1}], '"1"', {"a": 1}),
+        ("PUT", ["/v1/x", {"limit": 2}], '"1"', {"a": 1}),
+        ("PUT", ["/v1/x", {"limit": 1}], None, {"a": 1}),
+        ("PUT", ["/v1/x", {"limit": 1}], '"1"', {"a": 2}),
+    ]
+    digests = {request_digest(*each) for each in (whole, *others)}
+    assert len(digests) == 6
+    assert request_digest(*whole) in digests
 
 
 def test_another_shops_key_of_the_same_word_is_another_key(changing: Any) -> None:

@@ -163,7 +163,7 @@ def test_an_empty_store_is_not_taken_for_one_that_is_away(server: EmbeddedServer
 
 @pytest.fixture
 def socket_of(run_redis: Callable[..., subprocess.Popen[bytes]], tmp_path: Path, until: Until) -> Callable[..., str]:
-    """A redis-server of the distribution's with more words on its command line; its address."""
+    """A server with more words on its command line; its address."""
 
     def start(*words: str) -> str:
         path = tmp_path / "other.sock"

@@ -13,7 +13,17 @@ import pytest
 
 from accord_service.store import Change, Conflict, EmbeddedServer, Store, StoreBroken, names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, TURN_MS, AddToIndex, Committer, Delete, DropFromIndex, Put, Write
+from accord_service.store.commit import (
+    ABSENT,
+    TURN_MS,
+    AddToIndex,
+    Committer,
+    Delete,
+    DropFromIndex,
+    Put,
+    Versioned,
+    Write,
+)
 from accord_service.store.connection import Connection, connect
 
 AUDIT = AuditEntry("who", "test", "it")
@@ -101,7 +111,8 @@ def test_changes_join_unless_they_expect_two_versions() -> None:
 def test_the_server_forgetting_its_scripts_is_not_noticed(committer: Committer, raw: Any) -> None:
     committer.commit({A: 0}, [Put(A, 1)], AUDIT)
     raw.script_flush()
-    committer.commit({A: 1}, [Put(A, 1)], AUDIT)
+    committer.commit({A: 1}, [Put(A, 2)], AUDIT)
+    assert committer.get(A) == Versioned(2, 2)
 
 
 def test_threads_of_several_workers_never_lose_an_update(open_store: Opener) -> None:

@@ -13,6 +13,7 @@ import pytest
 from accord_rules.documents import shipped
 from accord_rules.settings import load_book
 from accord_service.store import (
+    AllReported,
     Cell,
     Change,
     Conflict,
@@ -393,7 +394,9 @@ class TestVerdicts:
         masked = store.verdicts.mask_reference("north", "a", who="t")
         assert masked == store.verdicts.get("north", "a")
         assert (masked.order["quantity"], masked.verdict["id"]) == (3, "a")
-        for key in raw.keys("*"):
+        kept = raw.keys("*")
+        assert b"{accord}:verdict:north:a" in kept
+        for key in kept:
             assert b"job 7" not in (raw.dump(key) or b"")
         assert raw.ttl("{accord}:verdict:north:a") > 0, "masking must not lengthen the retention"
         assert _record(store, "a") == masked, "a repeat must not bring the reference back"
@@ -406,8 +409,10 @@ class TestOutcomes:
     def test_reports_are_kept_and_counted_by_cell(self, store: Store) -> None:
         other = Cell("dtf/hot", "polyester", "swing away")
         for failure in (None, "peeled", None, "cracked", "peeled"):
-            store.outcomes.add("north", "v", {"washes": 5}, cell=CELL, failure=failure, who="t")
-        store.outcomes.add("south", "w", {}, cell=other, failure=None, who="t")
+            store.outcomes.add(
+                "north", "v", {"washes": 5}, decoration=0, quantity=100_000, cell=CELL, failure=failure, who="t"
+            )
+        store.outcomes.add("south", "w", {}, decoration=0, quantity=100_000, cell=other, failure=None, who="t")
         counts = {each.cell: (each.good, dict(each.failures), each.failed) for each in store.outcomes.counts()}
         assert counts == {CELL: (2, {"peeled": 2, "cracked": 1}, 3), other: (1, {}, 0)}
         assert sorted(str(each.failure) for each in store.outcomes.of("north", "v")) == [
@@ -424,7 +429,7 @@ class TestOutcomes:
 
         def add(store: Store) -> None:
             for _ in range(10):
-                store.outcomes.add("north", "v", {}, cell=CELL, failure=None, who="t")
+                store.outcomes.add("north", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure=None, who="t")
 
         threads = [threading.Thread(target=add, args=(store,)) for store in stores]
         for each in threads:
@@ -432,6 +437,56 @@ class TestOutcomes:
         for each in threads:
             each.join()
         assert [each.good for each in stores[0].outcomes.counts()] == [30]
+
+    def test_no_more_pieces_are_reported_than_there_are(self, open_store: Opener) -> None:
+        """Twelve pieces, three workers that report eight each at once, and what a stale count would let through."""
+        stores = [open_store() for _ in range(3)]
+        refused: list[AllReported] = []
+
+        def add(store: Store) -> None:
+            for _ in range(8):
+                try:
+                    store.outcomes.add(
+                        "north", "v", {}, decoration=1, quantity=12, cell=CELL, failure="peeled", who="t"
+                    )
+                except AllReported as error:
+                    refused.append(error)
+
+        threads = [threading.Thread(target=add, args=(store,)) for store in stores]
+        for each in threads:
+            each.start()
+        for each in threads:
+            each.join()
+        assert [each.failed for each in stores[0].outcomes.counts()] == [12]
+        assert len(stores[0].outcomes.of("north", "v")) == 12
+        assert {(each.expected, each.found) for each in refused} == {(12, 12)}
+        assert len(refused) == 12
+        with pytest.raises(AllReported):
+            stores[0].outcomes.leave_room("north", "v", 1, 12)
+        for shop, verdict, decoration in (("north", "v", 0), ("north", "w", 1), ("south", "v", 1)):
+            one = {"decoration": decoration, "quantity": 1}
+            stores[0].outcomes.add(shop, verdict, {}, **one, cell=CELL, failure=None, who="t")
+
+    def test_reports_kept_before_pieces_were_counted_count(self, store: Store, raw: Any) -> None:
+        for decoration in (0, 0, 1):
+            store.outcomes.add(
+                "north",
+                "v",
+                {"decoration": decoration},
+                decoration=decoration,
+                quantity=9,
+                cell=CELL,
+                failure=None,
+                who="t",
+            )
+        raw.delete("{accord}:outcome-pieces:north:v:0")
+        store.outcomes.leave_room("north", "v", 0, 3)
+        with pytest.raises(AllReported) as full:
+            store.outcomes.leave_room("north", "v", 0, 2)
+        assert (full.value.expected, full.value.found) == (2, 2)
+        store.outcomes.add("north", "v", {"decoration": 0}, decoration=0, quantity=3, cell=CELL, failure=None, who="t")
+        with pytest.raises(AllReported):
+            store.outcomes.leave_room("north", "v", 0, 3)
 
 
 class TestIdempotency:

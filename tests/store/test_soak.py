@@ -43,7 +43,9 @@ def _report(store: Store, told: Told, stopping: threading.Event) -> None:
         told.asked += 1
         try:
             failure = random.choice((None, "peeled"))
-            told.outcomes.add(store.outcomes.add("s", "v", {}, cell=CELL, failure=failure, who="t").id)
+            told.outcomes.add(
+                store.outcomes.add("s", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure=failure, who="t").id
+            )
         except StoreAway:
             told.open += 1
             time.sleep(0.01)
@@ -142,8 +144,9 @@ from accord_service.store import Cell, EmbeddedServer, Store
 server = EmbeddedServer.start(sys.argv[1], binary=Path(sys.argv[2]))
 store = Store.at(server.url)
 print(server.pid, flush=True)
+of_one = {"decoration": 0, "quantity": 100_000, "cell": Cell("t", "s", "p"), "failure": None}
 while True:
-    print(store.outcomes.add("s", "v", {}, cell=Cell("t", "s", "p"), failure=None, who="t").id, flush=True)
+    print(store.outcomes.add("s", "v", {}, **of_one, who="t").id, flush=True)
 """
 
 

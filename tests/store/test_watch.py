@@ -6,12 +6,15 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+import pytest
+
 from accord_service.store import EmbeddedServer, HeadWatch, Store
 from accord_service.store.connection import Connection, connect
 
 Opener = Callable[[], Store]
 
 
+@pytest.mark.alone
 def test_another_worker_s_publication_is_seen_within_two_seconds(open_store: Opener) -> None:
     writer, reader = open_store(), open_store()
     head = writer.revisions.first({}, author="t", reason="")

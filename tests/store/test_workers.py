@@ -49,7 +49,8 @@ store = Store.at(os.environ["STORE_URL"])
 
 def application(environ, start_response):
     try:
-        store.outcomes.add("s", "v", {}, cell=Cell("t", "s", "p"), failure=None, who="worker")
+        of_one = {"decoration": 0, "quantity": 100_000, "cell": Cell("t", "s", "p"), "failure": None}
+        store.outcomes.add("s", "v", {}, **of_one, who="worker")
         status = "200 OK"
     except StoreError:
         status = "503 Service Unavailable"

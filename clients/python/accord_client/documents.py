@@ -186,7 +186,10 @@ class Remedy:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The answer to an order. ``settings`` holds one table a decoration, as an order writes them."""
+    """The answer to an order. ``settings`` holds one table a decoration, as an order writes them; it and ``sequence``
+    are empty unless the order is workable. ``remedies_complete``: whether all changes were tried; if not, that there is
+    no remedy proves nothing.
+    """
 
     id: str
     verdict: str
@@ -199,6 +202,7 @@ class Verdict:
     settings: tuple[Document, ...]
     sequence: tuple[int, ...]
     remedies: tuple[Remedy, ...]
+    remedies_complete: bool
     reference: str | None
     document: Document = _kept()
 
@@ -226,6 +230,7 @@ class Verdict:
             pick.tables("settings"),
             pick.wholes("sequence"),
             pick.several("remedies", Remedy.read),
+            pick.flag("remedies_complete"),
             pick.text_or_none("reference"),
             pick.document,
         )
@@ -327,13 +332,15 @@ class RuledOut:
 class Settlement:
     """How the order can be done, best way first; ``plans`` is empty when nothing will do.
 
-    ``complete``: whether every combination of transfers was weighed; if not, no plan proves nothing.
+    ``complete``: whether every combination of transfers and presses was weighed; if not, no plan proves nothing.
+    ``ruled_out_left_out``: how many entries of ``ruled_out`` more there are.
     """
 
     revision: int
     digest: str
     plans: tuple[Plan, ...]
     ruled_out: tuple[RuledOut, ...]
+    ruled_out_left_out: int
     needs: tuple[Need, ...]
     complete: bool
     reference: str | None
@@ -347,6 +354,7 @@ class Settlement:
             pick.text("digest"),
             pick.several("plans", Plan.read),
             pick.several("ruled_out", RuledOut.read),
+            pick.whole("ruled_out_left_out"),
             pick.several("needs", Need.read),
             pick.flag("complete"),
             pick.text_or_none("reference"),
@@ -369,6 +377,7 @@ class Envelope:
     on: tuple[Document, ...]
     ground: tuple[Document, ...] | None
     ruled_out: tuple[RuledOut, ...]
+    ruled_out_left_out: int
     needs: tuple[Need, ...]
     complete: bool
     reference: str | None
@@ -385,6 +394,7 @@ class Envelope:
             pick.tables("on"),
             None if pick.document.get("ground") is None else pick.tables("ground"),
             pick.several("ruled_out", RuledOut.read),
+            pick.whole("ruled_out_left_out"),
             pick.several("needs", Need.read),
             pick.flag("complete"),
             pick.text_or_none("reference"),

@@ -1,13 +1,14 @@
 """What a change of an order costs whoever asked for it: one table, and how unlike two transfers or blanks are.
 
-The costs are a choice of this project, not measured: they only put kinds of change in an order that a counter hand
-finds natural. A change costs its kind plus a part of one, the more the less alike what it gives is to what was asked.
-One change is smaller than two, whatever they cost; of two changes the costs add up.
+The costs are a choice of this project, not measured: they only put kinds of change in the order that decorators prefer
+(common practice, no source): first what keeps the blank and the look, then the size, then another blank. A change costs
+its kind plus a part of one, the more the less alike what it gives is to what was asked. One change is smaller than two,
+whatever they cost; of two changes the costs add up.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -29,12 +30,15 @@ COSTS: Mapping[str, Cost] = MappingProxyType(
         "preparation": Cost(1, "the piece stays what it is and only has to wait or be wiped"),
         "settings": Cost(1, "a dial is turned; nothing is bought, printed or carried"),
         "press": Cost(2, "the work moves to another press of the shop, which may be busy"),
-        "size": Cost(3, "the print is made anew, smaller or larger than the customer asked"),
-        "placement": Cost(3, "the print goes elsewhere on the piece than the customer asked"),
-        "artwork": Cost(3, "the print is made anew, with changed artwork or on another printer"),
-        "transfer": Cost(4, "the print is made anew with another look, feel and price"),
-        "ground": Cost(4, "the same blank has to be had in another colour, which the customer sees first"),
-        "blank": Cost(5, "another piece than the one the customer chose"),
+        "artwork": Cost(3, "the same artwork is printed anew as the transfer takes it, on another printer or mirrored"),
+        "transfer": Cost(4, "the same artwork is made anew with another feel and price"),
+        "size": Cost(5, "the print is made anew, smaller or larger than the customer asked"),
+        "placement": Cost(5, "the print goes elsewhere on the piece than the customer asked"),
+        "redraw": Cost(5, "the artwork itself is changed, which the customer has to agree to"),
+        "look": Cost(6, "the print is made anew with a look that was not asked for"),
+        "evidence": Cost(7, "a test or a maker's consent has to be had first, which takes days and may fail"),
+        "ground": Cost(8, "the same blank has to be had in another colour, which the customer sees first"),
+        "blank": Cost(9, "another piece than the one the customer chose"),
     }
 )
 
@@ -87,6 +91,13 @@ def unlike_transfer(asked: Transfer | None, other: Transfer, artwork: Artwork | 
     return min(round(found, 6), 0.99)
 
 
+def keeps_look(asked: Transfer | None, other: Transfer, artwork: Artwork | None) -> bool:
+    """Whether another transfer shows the same artwork with the same look."""
+    if asked is None:
+        return True
+    return asked.look == other.look and unlike_transfer(asked, other, artwork) < min(_LOSES_GRADIENTS, _OTHER_THING)
+
+
 def _sort(transfer: Transfer) -> str:
     if transfer.principle in _PRINTS:
         return "print"
@@ -98,6 +109,15 @@ def unlike_ground(one: Blank, other: Blank) -> float:
     colours = [read_colour(each.colour) for each in (one, other)]
     lightness = [colour.lightness for colour in colours if colour is not None]
     return round(abs(lightness[0] - lightness[1]) / 101, 6) if len(lightness) == 2 else 0.99
+
+
+# Uses of pieces that protect whoever wears them: a plain piece in their place protects nobody.
+_PROTECTS = frozenset({"buoyancy-aid", "flame-resistant", "high-visibility", "medical", "protective"})
+
+
+def protects_as(uses: Collection[str], other: Blank) -> bool:
+    """Whether a blank protects against all that a piece for these uses protects against."""
+    return _PROTECTS.intersection(uses) <= set(other.uses)
 
 
 def same_but_for_colour(one: Blank, other: Blank) -> bool:

@@ -16,20 +16,19 @@ from accord_rules.advise.ranges import allowed, inward
 from accord_rules.derive.case import Case
 from accord_rules.derive.colour import read_colour
 from accord_rules.derive.press import line_pressure_kpa
-from accord_rules.derive.setting import NONE
+from accord_rules.derive.sheets import NONE
 from accord_rules.facts import Kind
 from accord_rules.order import PEELS, PRESSURES, Order, Settings, Size
 from accord_rules.reading import read
 from accord_rules.rule import Rule
 from accord_rules.settings import FACT_TYPES
 from accord_rules.settings import Settings as Book
-from accord_rules.verdict import AllowedDecoration, AllowedGround, AllowedOn, AllowedRange
+from accord_rules.verdict import WORKABLE, AllowedDecoration, AllowedGround, AllowedOn, AllowedRange
 from accord_rules.weigh import Remembered, Scales, Weighed
 from accord_rules.wording import exact
 
 T = TypeVar("T")
 Judge = Callable[[Order], Weighed]
-_WORKABLE = ("accepted", "conditional")
 # Where to look when nothing else is known, °C: rules that open a second range far from the window would be seen.
 _USUAL_C = (40.0, 80.0, 120.0, 160.0, 200.0, 240.0)
 # Pressings for which ranges are worked out, a decoration on a press each: what keeps an envelope within a few seconds.
@@ -47,7 +46,7 @@ class Field:
 
 
 def workable(weighed: Weighed) -> bool:
-    return weighed.verdict in _WORKABLE
+    return weighed.verdict in WORKABLE
 
 
 def possible_ones(candidates: Iterable[Candidate], judge: Judge) -> list[Candidate]:

@@ -8,17 +8,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 from math import floor
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 from accord_rules import units
-from accord_rules.advise.costs import ALIKE_BELOW, COSTS, same_but_for_colour, unlike_ground, unlike_transfer
+from accord_rules.advise.costs import (
+    ALIKE_BELOW,
+    COSTS,
+    keeps_look,
+    protects_as,
+    same_but_for_colour,
+    unlike_ground,
+    unlike_transfer,
+)
 from accord_rules.catalogue import Blank, Transfer
 from accord_rules.derive.case import Case
 from accord_rules.facts import Scope
-from accord_rules.order import Artwork, Order, Press, Settings, Size
+from accord_rules.order import Artwork, Item, Order, Press, Settings, Size
 from accord_rules.sentences import in_a_sentence
 from accord_rules.weigh import Fired, OnPress
 
@@ -33,6 +40,7 @@ _REACHES: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "size": (*_FIT, "place.", "art."),
         "placement": (*_FIT, "place.", "use."),
         "artwork": (*_FIT, "art.", "transfer.migrates"),
+        "evidence": ("order.evidence",),
         "transfer": (*_FIT, "transfer.", "layer.", "art."),
         "ground": (*_FIT, "item.", "use.", "transfer.", "art."),
         "blank": (*_FIT, "item.", "use.", "transfer.", "art.", "place.", "layer."),
@@ -59,7 +67,27 @@ _FIELDS_OF: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "heat.": ("temperature", "time", "cover", "pad", "pressure"),
     }
 )
-_FIELDS_MOST = 4  # settings that are changed together
+# Sets of settings that are tried together. As many as single changes are tried: more would never have their turn.
+SETS_MOST = 48
+# How far outside its window, K, a temperature must lie before its unit is doubted: past what a misread display or a
+# worn platen explains.
+_FAR_K = 40.0
+# By how much a dwell must miss its window before its unit is doubted.
+_FAR_TIMES = 4.0
+# What has to be had before the order may say so.
+_EVIDENCE: Mapping[str, str] = MappingProxyType(
+    {
+        "adhesion-test": "Press a test strip, pull it and wash it",
+        "customer-accepts-faded-look": "Show the customer a sample, and have the faded look accepted in writing",
+        "flammability-test": "Have the printed piece tested for flammability",
+        "food-contact-declaration": "Get the maker's declaration that the blank is fit for food after decoration",
+        "lead-test": "Have the decoration tested for lead",
+        "maker-consent": "Get the maker's written consent to this decoration",
+        "phthalate-test": "Have the print tested for phthalates",
+        "sample-test": "Press a piece that may be spoiled and look at it again after a wash",
+        "small-parts-test": "Have this very decoration tested for small parts",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +95,9 @@ class Move:
     """One change: its kind, the decoration it is about (None: the whole order), its cost, in words, and what it does.
 
     ``idea`` tells variants of one idea: of those only the first that works is offered. ``press`` is the press it was
-    made for, where that matters; ``fields`` are the settings it leaves to the book.
+    made for, where that matters. ``fields`` are the settings it leaves to the book, and ``artwork`` says of which
+    decoration the making of the print: what the order said of them is said anew, with what the book chose.
+    ``reducible``: it may leave more settings to the book than it has to.
     """
 
     kind: str
@@ -78,6 +108,8 @@ class Move:
     idea: str = ""
     press: str | None = None
     fields: tuple[tuple[int, str], ...] = ()
+    artwork: int | None = None
+    reducible: bool = False
 
     @property
     def place(self) -> tuple[str, int | None]:
@@ -112,10 +144,15 @@ class Rejected:
         return frozenset(fact for blocks in self.ways for block in blocks for fact in block.rule.condition.facts)
 
 
-def moves(rejected: Rejected) -> tuple[Move, ...]:
-    """Every single change there is, cheapest first, alike before unlike; the order never depends on the run."""
-    kinds = (_preparation, _settings, _presses, _sizes, _placements, _artworks, _transfers, _blanks)
-    return tuple(sorted((move for kind in kinds for move in kind(rejected)), key=lambda move: move.cost))
+def moves(rejected: Rejected) -> tuple[tuple[Move, ...], bool]:
+    """Every single change there is, cheapest first, alike before unlike, and whether those are all.
+
+    The order never depends on the run.
+    """
+    sets, complete = _setting_sets(rejected)
+    kinds = (_preparation, _units, _presses, _sizes, _placements, _artworks, _transfers, _evidence, _blanks)
+    found = [move for kind in kinds for move in kind(rejected)]
+    return tuple(sorted([*found, *_settings(rejected, sets)], key=lambda move: move.cost)), complete
 
 
 def _cost(kind: str, unlike: float = 0.0) -> float:
@@ -144,30 +181,122 @@ def _preparation(rejected: Rejected) -> Iterator[Move]:
         )
 
 
-def _settings(rejected: Rejected) -> Iterator[Move]:
-    """Settings left to the book: as few as touch every blocking rule, then all that were asked for."""
-    said = [(i, name) for i, d in enumerate(rejected.order.decorations) for name in _said(d.settings)]
-    sets = [chosen for blocks in rejected.ways for chosen in _concerned(said, blocks)]
-    for chosen in dict.fromkeys([*sets, tuple(said)] if said else []):
-        yield Move(
-            "settings",
-            None,
-            _cost("settings", min(0.01 * (len(chosen) - 1), 0.99)),
-            "",  # told with the values found
-            lambda order, chosen=chosen: _left_to_the_book(order, chosen),  # type: ignore[misc]
-            "settings",
-            fields=chosen,
-        )
+_SettingSet = tuple[tuple[int, str], ...]
 
 
-def _concerned(said: Sequence[tuple[int, str]], blocks: Sequence[Fired]) -> Iterator[tuple[tuple[int, str], ...]]:
-    """Sets of said settings that touch every one of the rules, smallest first."""
-    wanted = [_fields_of(block) for block in blocks]
-    concerned = [each for each in said if any(_concerns(each, *want) for want in wanted)]
-    for count in range(1, _FIELDS_MOST + 1):
-        for chosen in combinations(concerned, count):
-            if all(any(_concerns(each, *want) for each in chosen) for want in wanted):
-                yield chosen
+def _settings(rejected: Rejected, sets: Sequence[_SettingSet]) -> Iterator[Move]:
+    """Settings left to the book: the sets that touch every blocking rule, then all that were asked for."""
+    every = _all_said(rejected.order)
+    for chosen in dict.fromkeys([*sets, every] if every else []):
+        yield left_open(chosen, reducible=chosen == every and len(every) > 1)
+
+
+def left_open(chosen: _SettingSet, *, reducible: bool = False) -> Move:
+    """The move that leaves these settings to the book; it is told with the values found."""
+    return Move(
+        "settings",
+        None,
+        _cost("settings", min(0.01 * (len(chosen) - 1), 0.99)),
+        "",
+        lambda order: _left_to_the_book(order, chosen),
+        "settings",
+        fields=chosen,
+        reducible=reducible,
+    )
+
+
+def _all_said(order: Order) -> _SettingSet:
+    return tuple((index, name) for index, each in enumerate(order.decorations) for name in _said(each.settings))
+
+
+def _setting_sets(rejected: Rejected) -> tuple[list[_SettingSet], bool]:
+    """The sets of said settings that touch every rule that blocks on one press, none with a setting to spare, the
+    smallest first; and whether those are all."""
+    said = _all_said(rejected.order)
+    found: dict[_SettingSet, None] = {}
+    complete = True
+    ways = dict.fromkeys(tuple(dict.fromkeys(map(_fields_of, blocks))) for blocks in rejected.ways)
+    for wanted in ways:
+        touching = [tuple(each for each in said if _concerns(each, *want)) for want in wanted]
+        sets, all_of_them = least_sets(touching, SETS_MOST)
+        found |= dict.fromkeys(sets)
+        complete = complete and all_of_them
+    smallest = sorted(found, key=len)
+    return smallest[:SETS_MOST], complete and len(smallest) <= SETS_MOST
+
+
+T = TypeVar("T")
+
+
+def least_sets(wanted: Sequence[Sequence[T]], most: int) -> tuple[list[tuple[T, ...]], bool]:
+    """The sets that have something of each of ``wanted`` and lose that with any of their members; at most ``most``,
+    and whether those are all.
+
+    Built up one of ``wanted`` after the other, so that no more than ``most`` times the longest are ever looked at.
+    """
+    sets, complete = [frozenset[T]()], True
+    places = {each: place for place, each in enumerate(dict.fromkeys(each for want in wanted for each in want))}
+    for want in sorted(wanted, key=len):
+        grown = {
+            more for each in sets for more in ([each] if each.intersection(want) else [each | {one} for one in want])
+        }
+        sets = []
+        for each in sorted(grown, key=lambda each: (len(each), sorted(places[one] for one in each))):
+            if any(smaller <= each for smaller in sets):
+                continue
+            if len(sets) == most:
+                complete = False
+                break
+            sets.append(each)
+    return [tuple(sorted(each, key=places.__getitem__)) for each in sets if each], complete
+
+
+def _units(rejected: Rejected) -> Iterator[Move]:
+    """What was said in one unit and can only have been meant in another: 320 °C where 320 °F is usual."""
+    for case in rejected.on_press.cases:
+        said = case.decoration.settings or Settings()
+        for name, value, meant, was in _in_other_units(case, said):
+            yield Move(
+                "settings",
+                None,
+                0.0,
+                f"Was {meant} meant, not {was}{_which(rejected, case.index)}? Ask, and put the unit right.",
+                lambda order, i=case.index, name=name, value=value: _set(order, i, **{name: value}),  # type: ignore[misc]
+                f"unit {case.index} {name}",
+            )
+
+
+def _in_other_units(case: Case, said: Settings) -> Iterator[tuple[str, float, str, str]]:
+    """Name, value and spelling of a setting as it makes sense, and how it was spelt."""
+    if said.temperature is not None and case["transfer.least_c"] is not None:
+        window = (case["transfer.least_c"], case["transfer.most_c"])
+        far = not window[0] - _FAR_K <= said.temperature <= window[1] + _FAR_K
+        yield from _respelt("temperature", units.TEMPERATURE, ("°C", "°F"), said.temperature, window, far)
+    if said.time is not None and case["window.time_low_s"] is not None:
+        window = (case["window.time_low_s"], case["window.time_high_s"])
+        far = not window[0] / _FAR_TIMES <= said.time <= window[1] * _FAR_TIMES
+        yield from _respelt("time", units.TIME, ("s", "min"), said.time, window, far)
+
+
+def _respelt(
+    name: str,
+    dimension: units.Dimension,
+    symbols: tuple[str, str],
+    value: float,
+    window: tuple[float, float],
+    far: bool,
+) -> Iterator[tuple[str, float, str, str]]:
+    """The same whole number in the other unit, where that lies in the window."""
+    by_symbol = {unit.symbol: unit for unit in dimension.units}
+    for was, meant in (symbols, symbols[::-1]) if far else ():
+        number = round(by_symbol[was].outside(value), 6)
+        other = by_symbol[meant].inside(number)
+        if number == round(number) and window[0] <= other <= window[1]:
+            yield name, other, f"{number:g} {meant}", f"{number:g} {was}"
+
+
+def _set(order: Order, index: int, **fields: Any) -> Order:
+    return _with_decoration(order, index, settings=replace(order.decorations[index].settings or Settings(), **fields))
 
 
 def _said(settings: Settings | None) -> tuple[str, ...]:
@@ -326,17 +455,22 @@ def _artworks(rejected: Rejected) -> Iterator[Move]:
             yield Move(
                 "artwork",
                 case.index,
-                _cost("artwork"),
+                _cost("artwork" if fields.keys() <= _MAKING else "redraw"),
                 f"{text}{_which(rejected, case.index)}.",
                 lambda order, i=case.index, fields=fields: _redrawn(order, i, fields),  # type: ignore[misc]
             )
 
 
+# What is said of how the print is made, not of what it shows; and lines just thick enough to hold.
+_MAKING = frozenset({"mirrored", "printed_by", "finest_line"})
+
+
 def _artwork_changes(rejected: Rejected, case: Case, transfer: Transfer) -> Iterator[tuple[dict[str, Any], str]]:
     looked_at = rejected.facts
-    if "art.mirrored" in looked_at and case["art.mirrored"] != transfer.mirrored:
-        mirrored = "as a mirror image" if transfer.mirrored else "the right way round, not as a mirror image"
-        yield {"mirrored": transfer.mirrored}, f"Print the artwork again {mirrored}"
+    needed = case["art.mirrored_needed"]
+    if "art.mirrored" in looked_at and needed is not None and case["art.mirrored"] != needed:
+        mirrored = "as a mirror image" if needed else "the right way round, not as a mirror image"
+        yield {"mirrored": needed}, f"Print the artwork again {mirrored}"
     if "art.finest_line_mm" in looked_at and case["art.finest_line_mm"] < transfer.finest_line:
         least = case.show(units.LENGTH, transfer.finest_line)
         yield {"finest_line": transfer.finest_line}, f"Thicken lines and gaps in the artwork to {least}"
@@ -370,44 +504,95 @@ def _transfers(rejected: Rejected) -> Iterator[Move]:
             unlike = unlike_transfer(case.transfer, other, case.decoration.artwork)
             if name == case.decoration.transfer or unlike >= ALIKE_BELOW:
                 continue
+            kind = "transfer" if keeps_look(case.transfer, other, case.decoration.artwork) else "look"
             yield Move(
                 "transfer",
                 case.index,
-                _cost("transfer", unlike),
+                _cost(kind, unlike),
                 f"Use {in_a_sentence(other.title)} ({name}) instead{_which(rejected, case.index)}.",
                 lambda order, i=case.index, name=name: _transferred(order, i, name),  # type: ignore[misc]
                 other.family,
+                fields=tuple((case.index, field) for field in _said(case.decoration.settings)),
+                artwork=case.index,
             )
 
 
 def _transferred(order: Order, index: int, name: str) -> Order:
-    """What was said of the old print's making and settings does not hold for the new one."""
+    """What was said of the old print's making and settings does not hold for the new one; it is said anew."""
     art = order.decorations[index].artwork
     if art is not None:
         art = replace(art, mirrored=None, printed_by=None)
     return _with_decoration(order, index, transfer=name, settings=None, artwork=art)
 
 
+def _evidence(rejected: Rejected) -> Iterator[Move]:
+    """What a blocking rule takes as proof that it may be done after all: to be had first, then said."""
+    had = rejected.order.evidence or ()
+    rules = {block.rule.id: block.rule for blocks in rejected.ways for block in blocks}
+    looking = [rule for rule in rules.values() if "order.evidence" in rule.condition.facts]
+    for word, text in _EVIDENCE.items():
+        if word not in had and any(f"'{word}'" in rule.when for rule in looking):
+            yield Move(
+                "evidence",
+                None,
+                _cost("evidence"),
+                f"{text}; only then record it ({word}).",
+                lambda order, word=word: replace(order, evidence=tuple(sorted({*had, word}))),  # type: ignore[misc]
+            )
+
+
 def _blanks(rejected: Rejected) -> Iterator[Move]:
-    """The same article in another colour, and what the book names as alternatives, each as it comes."""
+    """The same article in another colour, and what the book names as alternatives, each as it comes.
+
+    A piece that protects somebody is never replaced by one that does not.
+    """
     blanks: Mapping[str, Blank] = rejected.whole.settings.catalogue["blanks"]
     now = rejected.order.item.blank
     if now is None:
         return
-    same = {name: each for name, each in blanks.items() if name != now and same_but_for_colour(blanks[now], each)}
+    uses = rejected.whole["use.kinds"] or ()
+    fit = {
+        name: each
+        for name, each in blanks.items()
+        if name != now and protects_as(uses, each) and _says_as_much(each, rejected.order.item)
+    }
+    same = {name: each for name, each in fit.items() if same_but_for_colour(blanks[now], each)}
     for name, blank in same.items():
         text = f"Print on {in_a_sentence(blank.title)} ({name}) instead: the same in another colour."
-        yield Move("ground", None, _cost("ground", unlike_ground(blanks[now], blank)), text, _on_blank(name))
-    for rank, name in enumerate(each for each in blanks[now].alternatives if each not in same):
-        text = f"Print on {in_a_sentence(blanks[name].title)} ({name}) instead."
-        yield Move("blank", None, _cost("blank", 0.1 * rank), text, _on_blank(name))
+        yield Move("ground", None, _cost("ground", unlike_ground(blanks[now], blank)), text, _on_blank(name, blank))
+    for rank, name in enumerate(each for each in blanks[now].alternatives if each in fit and each not in same):
+        text = f"Print on {in_a_sentence(fit[name].title)} ({name}) instead."
+        yield Move("blank", None, _cost("blank", 0.1 * rank), text, _on_blank(name, fit[name]))
 
 
-def _on_blank(name: str) -> Callable[[Order], Order]:
-    # A different blank is taken as it comes: what was said of the old one does not hold for it.
-    return lambda order: replace(order, item=replace(order.item, blank=name, **_UNSAID))
-
-
-_UNSAID = dict.fromkeys(
-    ("substrate", "fibres", "colour", "coating", "finishes", "dye", "mass_per_area", "thickness", "care", "features")
+# What an order may say of the piece itself, and so says of another blank too: as that one comes.
+_OF_THE_PIECE = (
+    "substrate",
+    "fibres",
+    "colour",
+    "coating",
+    "finishes",
+    "dye",
+    "mass_per_area",
+    "thickness",
+    "diameter",
+    "care",
+    "features",
 )
+
+
+def _said_of_the_piece(item: Item) -> tuple[str, ...]:
+    return tuple(name for name in _OF_THE_PIECE if getattr(item, name) is not None)
+
+
+def _says_as_much(blank: Blank, item: Item) -> bool:
+    """Whether the book knows of the blank all that the order says of its own piece, so that nothing is left unsaid."""
+    return all(getattr(blank, name) is not None for name in _said_of_the_piece(item))
+
+
+def _on_blank(name: str, blank: Blank) -> Callable[[Order], Order]:
+    def make(order: Order) -> Order:
+        as_it_comes = {each: getattr(blank, each) for each in _said_of_the_piece(order.item)}
+        return replace(order, item=replace(order.item, blank=name, **as_it_comes))
+
+    return make

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from itertools import islice, product
 from math import prod
 from types import MappingProxyType
 from typing import Any
@@ -13,18 +13,21 @@ from accord_rules import units
 from accord_rules.advise.steps import pressure_words, stack, steps
 from accord_rules.derive.case import Case
 from accord_rules.derive.heat import heat_document
-from accord_rules.derive.setting import NONE, Chosen, room
+from accord_rules.derive.setting import Chosen, room
+from accord_rules.derive.sheets import NONE
 from accord_rules.order import Decoration, Order, Press, Settings, SettleRequest
 from accord_rules.reading import read
 from accord_rules.settings import Settings as Book
 from accord_rules.shop import Shop
-from accord_rules.verdict import Plan, PlannedDecoration, RuledOut
-from accord_rules.weigh import OnPress, Remembered, Scales, Weighed, findings
+from accord_rules.verdict import WORKABLE, Plan, PlannedDecoration, RuledOut
+from accord_rules.weigh import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings
 from accord_rules.wording import order_settings
 
 PLANS_MOST = 10
 # Combinations of transfers that are weighed on one press: two open decorations with sixteen transfers each.
 COMBINATIONS_MOST = 256
+# Reasons why something will not do, in one answer: more are counted, and nobody reads them.
+RULED_OUT_MOST = 100
 # Weights fall off by halves: the first wish outweighs all later ones together.
 _FALL_OFF = 0.5
 # What each caution costs a plan, in marks of the first wish: three of them outweigh the best film's lead.
@@ -82,7 +85,7 @@ class Candidate:
     @property
     def possible(self) -> bool:
         settled = all(case.chosen is not None and case.chosen.surface_c is not None for case in self.on_press.cases)
-        return settled and self.weighed.verdict in ("accepted", "conditional")
+        return settled and self.weighed.verdict in WORKABLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,19 +111,28 @@ class Search:
 def search(scales: Scales, order: Order, shop: Shop) -> Search:
     """Weigh every combination of the shop's presses and stocked transfers that the order leaves open."""
     whole = Case(scales.settings, shop, order)
+    may_go_on = scales.allowance()
     general = scales.weigh(whole)
     presses = presses_of(order, shop)
-    choices = [_transfers(decoration, shop, scales) for decoration in order.decorations]
-    alone = [_alone(scales, whole, index, names, presses) for index, names in enumerate(choices)]
+    # One print on one press is a pressing to be weighed. Half of what may be is for each print by itself, half for all
+    # of them together, and each press has its share.
+    share = WEIGHINGS_MOST // 2 // (len(presses) * len(order.decorations))
+    every = [_transfers(decoration, shop, scales) for decoration in order.decorations]
+    chosen = [_choice(scales, whole, index, names, share) for index, names in enumerate(every)]
+    choices = [names for names, _ in chosen]
+    alone = [_alone(scales, whole, index, names, presses, may_go_on) for index, names in enumerate(choices)]
     filled: dict[tuple[str, ...], Filled] = {}
     known: dict[tuple[int, str], Case] = {}
-    candidates, complete = [], True
+    candidates, complete = [], all(all_of_them for _, all_of_them in chosen)
     for press in presses:
         # What each decoration comes to by itself is the same in all of its combinations.
         remembered = Remembered()
-        combined, all_of_them = _combinations(scales, press, choices, alone)
+        combined, all_of_them = _combinations(scales, press, choices, alone, min(share, COMBINATIONS_MOST))
         complete = complete and all_of_them
         for names in combined:
+            if not may_go_on():
+                complete = False
+                break
             if names not in filled:
                 filled[names] = _filled(scales, whole, general, names, known)
             if not filled[names].hopeless:
@@ -156,33 +168,53 @@ def _transfers(decoration: Decoration, shop: Shop, scales: Scales) -> tuple[str,
     return stocked or (name,)
 
 
+def _only(scales: Scales, whole: Case, index: int, name: str) -> Case:
+    """The decoration with this transfer as if it were the order's only one."""
+    single = replace(whole.order.decorations[index], over=None, transfer=name)
+    return Case(scales.settings, whole.shop, replace(whole.order, decorations=(single,))).decoration_case(0)
+
+
+def _choice(scales: Scales, whole: Case, index: int, names: Sequence[str], most: int) -> tuple[Sequence[str], bool]:
+    """The transfers that are weighed on presses for a decoration, and whether they are all that could do.
+
+    Where there are more than may be, those that a rule blocks whatever the press are left out first.
+    """
+    if len(names) <= most:
+        return names, True
+    hopeful = [name for name in names if not scales.weigh(_only(scales, whole, index, name)).at("blocks")]
+    return _best(scales, hopeful or names, most), len(hopeful) <= most
+
+
 _Alone = Mapping[tuple[str, str], bool]
 
 
-def _alone(scales: Scales, whole: Case, index: int, names: Sequence[str], presses: Sequence[Press]) -> _Alone:
+def _alone(
+    scales: Scales,
+    whole: Case,
+    index: int,
+    names: Sequence[str],
+    presses: Sequence[Press],
+    may_go_on: Callable[[], bool],
+) -> _Alone:
     """For orders of several decorations: whether each (press, transfer) could do for this decoration by itself.
 
-    A combination with one that cannot is hopeless, so that only the hopeful ones are multiplied out.
+    A combination with one that cannot is hopeless, so that only the hopeful ones are multiplied out. What there was no
+    leave to weigh may do.
     """
-    order = whole.order
-    if len(order.decorations) == 1:
-        return {}
-    found = {}
-    single = replace(order.decorations[index], over=None)
-    for name in names:
-        only = replace(order, decorations=(replace(single, transfer=name),))
-        decoration = Case(scales.settings, whole.shop, only).decoration_case(0)
+    found: dict[tuple[str, str], bool] = {}
+    for name in names if len(whole.order.decorations) > 1 else ():
+        decoration = _only(scales, whole, index, name)
         own = scales.weigh(decoration)
         for press in presses:
-            blocked = own.at("blocks") or scales.on_press([decoration], press).weighed.at("blocks")
+            blocked = own.at("blocks") or (may_go_on() and scales.on_press([decoration], press).weighed.at("blocks"))
             found[press.id, name] = not blocked
     return found
 
 
 def _combinations(
-    scales: Scales, press: Press, choices: Sequence[Sequence[str]], alone: Sequence[_Alone]
+    scales: Scales, press: Press, choices: Sequence[Sequence[str]], alone: Sequence[_Alone], most: int
 ) -> tuple[Iterable[tuple[str, ...]], bool]:
-    """Hopeful combinations for one press, and whether they are all there are.
+    """Hopeful combinations for one press, and whether they are all there are. ``most`` is how many may be.
 
     Where a decoration has no hopeful transfer, each of its transfers is there once. Many open decorations would
     multiply without end: of each only the best few are combined then.
@@ -192,8 +224,8 @@ def _combinations(
     ]
     if all(hopeful):
         widest = max(map(len, hopeful))
-        most = next((few for few in range(widest, 1, -1) if _product(hopeful, few) <= COMBINATIONS_MOST), 1)
-        return product(*(_best(scales, names, most) for names in hopeful)), most == widest
+        best = next((few for few in range(widest, 1, -1) if _product(hopeful, few) <= most), 1)
+        return product(*(_best(scales, names, best) for names in hopeful)), best == widest
     return _once_each(choices, hopeful), True
 
 
@@ -452,8 +484,9 @@ def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
     }
 
 
-def ruled_out(found: Search, settings: Book) -> tuple[RuledOut, ...]:
-    """What will not do and why: first what no press can help, then press by press.
+def ruled_out(found: Search, settings: Book) -> tuple[tuple[RuledOut, ...], int]:
+    """What will not do and why: first what no press can help, then press by press; and how many entries more there
+    are.
 
     One entry a set of blocking findings, naming all the transfers that it stops.
     """
@@ -465,14 +498,15 @@ def ruled_out(found: Search, settings: Book) -> tuple[RuledOut, ...]:
             # Which decorations clash is told in the finding, so that those with other clashes stand apart.
             key = (candidate.on_press.press.id, _blocking(candidate.weighed), candidate.on_press.sequence.clash)
             groups.setdefault(key, []).append(candidate)
-    return tuple(
+    entries = tuple(
         RuledOut(
             press,
             tuple(" + ".join(each.transfers) for each in members),
             findings(members[0].weighed.at("blocks"), settings),
         )
-        for (press, *_), members in groups.items()
+        for (press, *_), members in islice(groups.items(), RULED_OUT_MOST)
     )
+    return entries, len(groups) - len(entries)
 
 
 def _blocking(weighed: Weighed) -> frozenset[str]:

@@ -1,28 +1,33 @@
 """Remedies: the smallest changes that turn a rejected order into one that can be done.
 
 Single changes are tried in the order of their cost (``costs``), then, only if none works, pairs of them. Whatever is
-offered has been judged like an order; at equal cost an accepted one comes before a conditional one.
+offered has been judged like an order; at equal cost an accepted one comes before a conditional one. What an order says
+is never taken back: it stays, or it is said anew with another value.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import combinations, groupby
 
-from accord_rules.advise.moves import Move, Rejected, moves
+from accord_rules.advise.moves import Move, Rejected, left_open, moves
 from accord_rules.advise.written import changes
+from accord_rules.derive.case import Case
 from accord_rules.order import Order, Settings
 from accord_rules.reading import read
-from accord_rules.verdict import VERDICTS, Remedy
+from accord_rules.verdict import VERDICTS, WORKABLE, Remedy
 from accord_rules.weigh import Fired, OnPress, Weighed
 from accord_rules.wording import order_settings
 
 REMEDIES_MOST = 3
 OF_A_KIND_MOST = 2
-# Decorations judged before the search gives up, first for singles, then for pairs: what keeps a rejection quick.
+# Changed orders judged before the search gives up, first for singles, then for pairs: what keeps a rejection quick.
 TRIALS_MOST = 48
-_WORKABLE = ("accepted", "conditional")
+# Changes that are paired with each other: each pair takes some microseconds to be looked at.
+PAIRED_MOST = 200
+# Facts with which heat that harms is told.
+_HEAT = ("set.surface", "set.display", "set.off_aim", "set.sheet", "heat.", "window.", "touch.")
 _FIELD_WORDS = {
     "temperature": "temperature",
     "time": "dwell",
@@ -46,6 +51,14 @@ class Tried:
     weighed: Weighed
     on_press: OnPress | None
     ways: tuple[tuple[Fired, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Remedied:
+    """The remedies found; ``complete``: whether all changes were tried, so that there is no other one."""
+
+    remedies: tuple[Remedy, ...] = ()
+    complete: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,22 +92,30 @@ def _kinds(tried: tuple[Move, ...]) -> tuple[str, ...]:
 
 
 def remedies(
-    rejected: Rejected, judge: Callable[[Order], Tried], confirm: Callable[[Order], Weighed]
-) -> tuple[Remedy, ...]:
+    rejected: Rejected,
+    judge: Callable[[Order], Tried],
+    confirm: Callable[[Order], Weighed],
+    may_go_on: Callable[[], bool],
+) -> Remedied:
     """Up to three remedies, cheapest first.
 
     ``judge`` says what the rules make of a changed order, as shortly as it can; ``confirm`` judges one in full before
-    it is offered.
+    it is offered; ``may_go_on`` says whether the question may take more weighings.
     """
-    singles = moves(rejected)
-    search = _Search(rejected, judge, confirm)
+    singles, complete = moves(rejected)
+    search = _Search(rejected, judge, confirm, may_go_on)
     found = search.best((move,) for move in singles if _alone(rejected, move))
     if not found:
-        search.left = TRIALS_MOST
-        found = search.best(_pairs(rejected, singles, search))
+        search.trials_left = TRIALS_MOST
+        complete = complete and len(singles) <= PAIRED_MOST
+        found = search.best(_pairs(rejected, _to_pair(rejected, singles), search))
     units = rejected.whole.shop.units
-    return tuple(
-        Remedy(changes(rejected.order, each.order, units), each.weighed.verdict, each.text, each.cost) for each in found
+    return Remedied(
+        tuple(
+            Remedy(changes(rejected.order, each.order, units), each.weighed.verdict, each.text, each.cost)
+            for each in found
+        ),
+        len(found) == REMEDIES_MOST or (complete and not search.cut),
     )
 
 
@@ -109,12 +130,18 @@ def _reach(ways: Sequence[Sequence[Fired]], *moves: Move) -> bool:
     return any(all(any(move.reaches(block) for move in moves) for block in blocks) for blocks in ways)
 
 
+def _to_pair(rejected: Rejected, singles: Sequence[Move]) -> Sequence[Move]:
+    """Those that are paired with each other: first what reaches a block, since one of a pair has to, then the cheapest
+    of the rest."""
+    blocks = {(each.rule.id, each.about): each for blocks in rejected.ways for each in blocks}.values()
+    return sorted(singles, key=lambda move: not any(map(move.reaches, blocks)))[:PAIRED_MOST]
+
+
 def _pairs(rejected: Rejected, singles: Sequence[Move], search: _Search) -> Iterator[tuple[Move, ...]]:
     """Pairs by what they cost together, that reach every block between them."""
     pairs = [
         (first, second)
-        for index, first in enumerate(singles)
-        for second in singles[index + 1 :]
+        for first, second in combinations(singles, 2)
         if first.place != second.place and _agree(rejected, first, second)
     ]
     for pair in sorted(pairs, key=lambda pair: pair[0].cost + pair[1].cost):
@@ -129,53 +156,116 @@ def _agree(rejected: Rejected, *pair: Move) -> bool:
 
 
 class _Search:
-    """Tries changes until enough work or the trials are used up; remembers what still blocked after each."""
+    """Tries changes until enough work or the trials are used up; remembers what still blocked after each.
+
+    ``cut``: whether the trials were used up with changes left to try.
+    """
 
     def __init__(
-        self, rejected: Rejected, judge: Callable[[Order], Tried], confirm: Callable[[Order], Weighed]
+        self,
+        rejected: Rejected,
+        judge: Callable[[Order], Tried],
+        confirm: Callable[[Order], Weighed],
+        may_go_on: Callable[[], bool],
     ) -> None:
-        self._rejected, self._judge, self._confirm, self.left = rejected, judge, confirm, TRIALS_MOST
+        self._rejected, self._judge, self._confirm, self._may_go_on = rejected, judge, confirm, may_go_on
         self._after: dict[int, tuple[tuple[Fired, ...], ...]] = {}
+        self.trials_left, self.cut = TRIALS_MOST, False
 
-    def best(self, tries: Iterator[tuple[Move, ...]]) -> list[_Works]:
+    def best(self, tries: Iterable[tuple[Move, ...]]) -> list[_Works]:
         """The cheapest that work; all of one cost are tried before they are put in order."""
         found: list[_Works] = []
         for _, equal in groupby(tries, key=_cost):
             working = []
             for tried in equal:
-                if self.left > 0 and _ideas(tried) not in {each.ideas for each in found}:
-                    working += self._trial(tried)
+                if self._has_enough_of(tried, found):
+                    continue
+                if not self._may_try():
+                    break
+                working += self._trial(tried)
             working.sort(key=lambda each: (VERDICTS.index(each.weighed.verdict), each.weighed.badness, each.text))
             for each in working:
-                same_kind = sum(_kinds(other.moves) == _kinds(each.moves) for other in found)
-                known = any(each.ideas == other.ideas for other in found)
-                if len(found) == REMEDIES_MOST or same_kind == OF_A_KIND_MOST or known:
+                if len(found) == REMEDIES_MOST or self._has_enough_of(each.moves, found):
                     continue
                 confirmed = replace(each, weighed=self._confirm(each.order))
-                if confirmed.weighed.verdict in _WORKABLE:
+                if confirmed.weighed.verdict in WORKABLE:
                     found.append(confirmed)
-            if len(found) == REMEDIES_MOST or self.left <= 0:
+            if len(found) == REMEDIES_MOST or self.cut:
                 break
-        return found
+        return sorted(found, key=lambda each: (each.cost, VERDICTS.index(each.weighed.verdict)))
+
+    @staticmethod
+    def _has_enough_of(tried: tuple[Move, ...], found: Sequence[_Works]) -> bool:
+        """Whether the idea was had already, or as many of its kind as are offered."""
+        same_kind = sum(_kinds(other.moves) == _kinds(tried) for other in found)
+        return same_kind == OF_A_KIND_MOST or any(_ideas(tried) == other.ideas for other in found)
+
+    def _may_try(self) -> bool:
+        if self.trials_left <= 0 or not self._may_go_on():
+            self.cut = True
+            return False
+        self.trials_left -= 1
+        return True
 
     def _trial(self, tried: tuple[Move, ...]) -> list[_Works]:
-        order = self._rejected.order
-        for move in tried:
-            order = move.make(order)
-        self.left -= max(1, len(order.decorations) // 2)
+        order = self._made(tried)
         result = self._judge(order)
         if len(tried) == 1:
             self._after[id(tried[0])] = result.ways
-        if result.weighed.verdict not in _WORKABLE:
+        if result.weighed.verdict not in WORKABLE:
             return []
+        if len(tried) == 1 and tried[0].reducible:
+            return self._reduced(tried[0])
+        told = self._told(tried, order, result)
+        return [] if told is None else [told]
+
+    def _made(self, tried: tuple[Move, ...]) -> Order:
+        order = self._rejected.order
+        for move in tried:
+            order = move.make(order)
+        return order
+
+    def _reduced(self, move: Move) -> list[_Works]:
+        """The same with every setting that need not be changed left as it was said."""
+        least = move.fields
+        for each in move.fields:
+            fewer = tuple(other for other in least if other != each)
+            if not fewer or not self._may_try():
+                break
+            if self._judge(left_open(fewer).make(self._rejected.order)).weighed.verdict in WORKABLE:
+                least = fewer
+        return self._trial((left_open(least),))
+
+    def _told(self, tried: tuple[Move, ...], order: Order, result: Tried) -> _Works | None:
+        """What works with all that it changes said; None where it does not hold when that is said, takes back what
+        the order said, or does no more than press a harmful heat on a colder press."""
         text = " ".join(move.text for move in tried if move.text)
-        fields = [field for move in tried for field in move.fields]
-        if fields and result.on_press is not None:
+        if result.on_press is not None and self._is_colder(tried, order, result.on_press):
+            return None
+        fields = tuple(dict.fromkeys(field for move in tried for field in move.fields))
+        made_anew = [move.artwork for move in tried if move.artwork is not None]
+        if (fields or made_anew) and result.on_press is not None:
             order, told = self._with_values(order, result.on_press, fields)
-            text, result = f"{text} {told}".strip(), self._judge(order)
-            if result.weighed.verdict not in _WORKABLE:
-                return []
-        return [_Works(order, tried, text, result.weighed)]
+            for index in made_anew:
+                order, how = self._with_making(order, result.on_press, index)
+                told = [*told, *how]
+            text, result = " ".join(each for each in (text, *told) if each), self._judge(order)
+        changed = changes(self._rejected.order, order, self._rejected.whole.shop.units)
+        if result.weighed.verdict not in WORKABLE or any(each.after is None for each in changed):
+            return None
+        return _Works(order, tried, text, result.weighed)
+
+    def _is_colder(self, tried: tuple[Move, ...], order: Order, on_press: OnPress) -> bool:
+        """Whether heat that harms is only moved to a press that falls short of what its display says."""
+        ways, before = self._rejected.ways, self._rejected.on_press
+        facts = (fact for blocks in ways for block in blocks for fact in block.rule.condition.facts)
+        if not any(move.kind == "press" for move in tried) or not any(fact.startswith(_HEAT) for fact in facts):
+            return False
+        return any(
+            _said_temperature(order, index) == said and _surface_c(after) < _surface_c(now)
+            for index, (now, after) in enumerate(zip(before.cases, on_press.cases, strict=True))
+            if (said := _said_temperature(self._rejected.order, index)) is not None
+        )
 
     def may_work(self, first: Move, second: Move) -> bool:
         """Whether each reaches what still blocks after the other, as far as that was tried."""
@@ -184,7 +274,9 @@ class _Search:
             for one, other in ((first, second), (second, first))
         )
 
-    def _with_values(self, order: Order, on_press: OnPress, fields: Sequence[tuple[int, str]]) -> tuple[Order, str]:
+    def _with_values(
+        self, order: Order, on_press: OnPress, fields: Sequence[tuple[int, str]]
+    ) -> tuple[Order, list[str]]:
         """The settings that were left to the book filled in with what it chose, so that the remedy says what to set."""
         units, told = self._rejected.whole.shop.units, []
         decorations = list(order.decorations)
@@ -199,4 +291,33 @@ class _Search:
                 which = f" of decoration {index + 1}" if len(decorations) > 1 else ""
                 where = " on the display" if name == "temperature" else ""
                 told.append(f"{_FIELD_WORDS[name]}{which} to {document[name]}{where}")
-        return replace(order, decorations=tuple(decorations)), f"Set the {', the '.join(told)}."
+        sentence = [f"Set the {', the '.join(told)}."] if told else []
+        return replace(order, decorations=tuple(decorations)), sentence
+
+    def _with_making(self, order: Order, on_press: OnPress, index: int) -> tuple[Order, list[str]]:
+        """What was said of how the print is made said anew, as the transfer takes it on this piece."""
+        asked, artwork = (each.decorations[index].artwork for each in (self._rejected.order, order))
+        if asked is None or artwork is None:
+            return order, []
+        case, told = on_press.cases[index], []
+        mirrored, printed_by = asked.mirrored, asked.printed_by
+        if mirrored is not None and mirrored != (mirrored := case["art.mirrored"]):
+            told.append("Print it as a mirror image." if mirrored else "Print it the right way round.")
+        if printed_by is not None and printed_by != (printed_by := case["art.printed_by"]):
+            told.append(f"Have it made by {printed_by}.")
+        decorations = list(order.decorations)
+        decorations[index] = replace(
+            decorations[index], artwork=replace(artwork, mirrored=mirrored, printed_by=printed_by)
+        )
+        return replace(order, decorations=tuple(decorations)), told
+
+
+def _said_temperature(order: Order, index: int) -> float | None:
+    settings = order.decorations[index].settings
+    return settings.temperature if settings is not None else None
+
+
+def _surface_c(case: Case) -> float:
+    """The mean surface temperature of a pressing; endless where nothing is set."""
+    surface_c = case.chosen.surface_c if case.chosen is not None else None
+    return float("inf") if surface_c is None else surface_c

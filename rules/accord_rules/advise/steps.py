@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from accord_rules import units
 from accord_rules.derive.case import Case
-from accord_rules.derive.setting import NONE, RAISED, Chosen
+from accord_rules.derive.setting import Chosen
+from accord_rules.derive.sheets import NONE, RAISED
 from accord_rules.sentences import in_a_sentence
 
 _PEEL = {
@@ -44,28 +45,54 @@ def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
     yield f"Check that the piece is {case['item.title']}, clean and free of damage."
     if case["item.protective_film"]:
         yield "Pull the protective film off the printable face."
-    if case["transfer.mirrored"]:
-        yield "Check that the print on the carrier is a mirror image."
+    yield from _reads(case)
     if chosen.display_c is not None:
         shown = case.show(units.TEMPERATURE, chosen.display_c)
         yield f"Set the press to {shown} on its display and let it settle."
     if chosen.pre_press_s > 0:
-        dwell = case.show(units.TIME, chosen.pre_press_s)
-        yield f"Pre-press the bare piece for {dwell} to drive out moisture and creases."
+        yield _pre_press(case, case.show(units.TIME, chosen.pre_press_s))
+
+
+def _pre_press(case: Case, dwell: str) -> str:
+    """Bare, where it is known that there is no print or coating that the bare platen would take along."""
+    if case["set.pre_press_covered"] is False:
+        return f"Pre-press the bare piece for {dwell} to drive out moisture and creases."
+    kept_off = "the print that is there already" if case["set.meets_print"] else "its coating"
+    sheet = _named_sheet(case, case["set.pre_press_sheet"])
+    return (
+        f"Pre-press the piece under {sheet} for {dwell} to drive out moisture and creases, the platen off {kept_off}."
+    )
+
+
+def _named_sheet(case: Case, name: str | None) -> str:
+    """The sheet's title; where the shop has none, what has to be got."""
+    return next(iter(_sheet_title(case, name)), f"a non-stick sheet ({case['set.non_stick_words']}; none is at hand)")
+
+
+def _reads(case: Case) -> Iterator[str]:
+    """Which way round the print has to be on what it comes on."""
+    if case["art.mirrored_needed"]:
+        yield "Check that the print on the carrier is a mirror image."
+    elif case.transfer is not None and case.transfer.backing:
+        yield "Check that the print reads the right way round: it lies face up."
+    elif case["place.seen_through"]:
+        yield "Check that the print on the carrier reads the right way round: it is looked at through the piece."
 
 
 def _place(case: Case, chosen: Chosen) -> Iterator[str]:
     yield from (f"Lay {title} under the print area." for title in _sheet_title(case, chosen.pad))
     where = case["place.placement"]
+    if case.transfer is not None and case.transfer.backing:
+        yield f"Pull the backing off {case['transfer.title']}: it comes off before pressing, not after."
     if case["item.shape"] == "mug":
         yield f"Wrap the print, {case['place.size_words']}, tightly round the piece, printed side inwards."
     elif case["heat.face_down"]:
-        yield f"Lay the printable face down on the printed side of the carrier, centred ({where})."
+        face = "coated back" if case["place.seen_through"] else "printable face"
+        yield f"Lay the {face} down on the printed side of the carrier, centred ({where})."
     elif case["item.rigid"] and case["transfer.principle"] == "dye-vapour":
         yield f"Lay the carrier, printed side down, on the printable face, centred ({where})."
     else:
-        side = "printed side down" if case["transfer.principle"] == "dye-vapour" else "as its maker shows"
-        yield f"Place the transfer {side}, {case['place.size_words']}, at {where}."
+        yield f"Place the transfer {_side(case)}, {case['place.size_words']}, at {where}."
     if case["item.textile"]:
         clear = [name for name in case["item.features"] if name in RAISED]
         if clear:
@@ -73,6 +100,16 @@ def _place(case: Case, chosen: Chosen) -> Iterator[str]:
             yield f"Keep {named} off the heated area."
     yield from (f"Fix the carrier with {title} outside the print." for title in _sheet_title(case, chosen.tape))
     yield from (f"Cover with {title}." for title in _sheet_title(case, chosen.cover))
+    if case["set.print_bare"]:
+        sheet = _named_sheet(case, NONE)
+        yield f"Lay {sheet} over the print that is there already: the platen must not touch it."
+
+
+def _side(case: Case) -> str:
+    """How the transfer lies, as far as the book knows it."""
+    if case["transfer.principle"] == "dye-vapour":
+        return "printed side down"
+    return "face up" if case.transfer is not None and case.transfer.backing else "as its maker shows"
 
 
 def pressure_words(case: Case, chosen: Chosen) -> str:
@@ -104,13 +141,18 @@ def _press(case: Case, chosen: Chosen) -> Iterator[str]:
 def _peel(case: Case, chosen: Chosen) -> Iterator[str]:
     if case["item.textile"] is False and case["item.family"] in _HOLDS_HEAT:
         yield f"Lift the piece with heat gloves: bare skin bears it after {case['touch.wait_words']}."
-    if chosen.peel in _PEEL:
+    if case.transfer is not None and case.transfer.carrier == "none":
+        if case.transfer.backing:
+            cover = next(iter(_sheet_title(case, chosen.cover)), "the cover sheet")
+            yield f"Let it cool fully under {cover}, then lift that off; there is no carrier to peel."
+    elif chosen.peel in _PEEL:
         yield _PEEL[chosen.peel]
 
 
 def _second_press(case: Case, chosen: Chosen) -> Iterator[str]:
     if chosen.second_press_s > 0:
-        yield f"Cover again and press a second time for {case.show(units.TIME, chosen.second_press_s)}."
+        sheet = _named_sheet(case, case["set.second_press_sheet"])
+        yield f"Cover again with {sheet} and press a second time for {case.show(units.TIME, chosen.second_press_s)}."
 
 
 def _cool(case: Case, chosen: Chosen) -> Iterator[str]:

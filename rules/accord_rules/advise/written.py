@@ -48,10 +48,14 @@ def changes(before: Order, after: Order, preferences: units.UnitPreferences) -> 
     return tuple(_differing(order_document(before, preferences), order_document(after, preferences), ""))
 
 
+# Shares of one whole: to change one of them says nothing without the others.
+_WHOLE = ("/item/fibres",)
+
+
 def _differing(before: Any, after: Any, pointer: str) -> Iterator[Change]:
     if before == after:
         return
-    if isinstance(before, Mapping) and isinstance(after, Mapping):
+    if isinstance(before, Mapping) and isinstance(after, Mapping) and pointer not in _WHOLE:
         for key in dict.fromkeys((*before, *after)):
             yield from _differing(before.get(key), after.get(key), f"{pointer}/{escape(key)}")
     elif isinstance(before, list) and isinstance(after, list) and len(before) == len(after):

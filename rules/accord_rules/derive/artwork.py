@@ -83,15 +83,52 @@ def small_pieces(case: Case) -> bool | None:
     return _art(case).small_pieces
 
 
+@fact("place.seen_through", BOOL, DECORATION)
+def seen_through(case: Case) -> bool | None:
+    """Whether the print is looked at through the piece: it is on the back of a flat, clear one."""
+    where, shape = case["place.placement"], case["item.shape"]
+    if case.substrate is None or where is None:
+        return None
+    return case.substrate.clear and shape == "flat" and where == "reverse"
+
+
+@fact("art.mirrored_needed", BOOL, DECORATION)
+def mirrored_needed(case: Case) -> bool | None:
+    """Whether the print on the carrier has to be a mirror image, so that the piece reads right.
+
+    A print laid face down is turned round once, one laid face up is not; looking through the piece turns it once more.
+    """
+    through = case["place.seen_through"]
+    return None if case.transfer is None or through is None else case.transfer.mirrored is not through
+
+
+@fact("art.turned_words", TEXT, DECORATION)
+def turned_words(case: Case) -> str | None:
+    """How the print is turned round on its way from the carrier to the eye, as a clause."""
+    if case.transfer is None:
+        return None
+    down = case.transfer.mirrored
+    side = "goes down onto the piece" if down else "stays up"
+    if not case["place.seen_through"]:
+        return f"the print side {side} with {case['transfer.title']}"
+    turned = "turns it back again" if down else "turns it round"
+    return f"the print side {side} with {case['transfer.title']}, and looking at it through the piece {turned}"
+
+
 def _as_needed(case: Case) -> bool | None:
-    return case.transfer.mirrored if case.transfer is not None else None
+    needed: bool | None = case["art.mirrored_needed"]
+    return needed
 
 
 @fact(
     "art.mirrored",
     BOOL,
     DECORATION,
-    Assume("/decorations/{i}/artwork/mirrored", _as_needed, "mirroring not said: taken to be as the transfer needs"),
+    Assume(
+        "/decorations/{i}/artwork/mirrored",
+        _as_needed,
+        "mirroring not said: taken to be as the transfer needs on this side of the piece",
+    ),
 )
 def mirrored(case: Case) -> bool | None:
     """Whether the print on the carrier is a mirror image."""

@@ -10,7 +10,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from math import hypot
 from types import MappingProxyType
@@ -19,6 +19,7 @@ _HEX = re.compile(r"#(?:[0-9A-Fa-f]{3}){1,2}")
 _TO_XYZ = ((0.4124, 0.3576, 0.1805), (0.2126, 0.7152, 0.0722), (0.0193, 0.1192, 0.9505))
 _WHITE_D65 = (0.95047, 1.0, 1.08883)
 _KNEE = 6 / 29
+_KEPT = 1024  # colours, some 0.5 kB each
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,17 +44,24 @@ def names() -> Mapping[str, str]:
     return MappingProxyType(tomllib.loads(text))
 
 
-@cache
 def read_colour(text: str) -> Colour | None:
-    """A colour from "#F4F4F0", "#FFF" or a CSS name; None if it is neither."""
+    """A colour from "#F4F4F0", "#FFF" or a CSS name; None if it is neither.
+
+    Colours are kept by their six digits: what a caller wrote, or made up, leaves nothing behind.
+    """
     code = text if text.startswith("#") else names().get(text.lower())
     if code is None or not _HEX.fullmatch(code):
         return None
     digits = code[1:] if len(code) == 7 else "".join(2 * digit for digit in code[1:])
+    return _of_digits(digits.upper())
+
+
+@lru_cache(maxsize=_KEPT)
+def _of_digits(digits: str) -> Colour:
     red, green, blue = (_linear(int(digits[i : i + 2], 16) / 255) for i in (0, 2, 4))
     x, y, z = (row[0] * red + row[1] * green + row[2] * blue for row in _TO_XYZ)
     fx, fy, fz = (_cube_root(value / white) for value, white in zip((x, y, z), _WHITE_D65, strict=True))
-    return Colour("#" + digits.upper(), 116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz), y)
+    return Colour("#" + digits, 116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz), y)
 
 
 def _linear(code: float) -> float:

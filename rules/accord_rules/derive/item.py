@@ -133,6 +133,18 @@ def thickness_mm(case: Case) -> float | None:
 
 
 @fact(
+    "item.diameter_mm",
+    number(units.LENGTH),
+    ORDER,
+    Assume("/item/diameter", 82.0, "no diameter said: taken as a usual mug's 82 mm"),
+)
+def diameter_mm(case: Case) -> float | None:
+    """How wide round ware is, across its outside."""
+    said: float | None = case.said("diameter")
+    return said
+
+
+@fact(
     "item.mass_g_m2",
     number(units.AREA_DENSITY),
     ORDER,

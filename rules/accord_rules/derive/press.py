@@ -11,7 +11,7 @@ from accord_rules import units
 from accord_rules.catalogue import CLOSINGS, HEATED, METERING, SHAPES
 from accord_rules.derive.artwork import size_words
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, DATA, TEXT, Scope, fact, number, one_of
+from accord_rules.facts import BOOL, DATA, TEXT, Ask, Scope, fact, number, one_of
 from accord_rules.order import CalibrationReading, Size
 from accord_rules.sentences import in_a_sentence
 
@@ -174,6 +174,26 @@ def shape_ok(case: Case) -> bool | None:
     return None if needed is None else needed == case.press_type.shape
 
 
+@fact("press.diameter_least_mm", number(units.LENGTH), PRESSING)
+def diameter_least_mm(case: Case) -> float:
+    """The slimmest round ware its wrap closes on; 0 mm for presses without a wrap."""
+    return case.press_type.diameter_least or 0.0
+
+
+@fact("press.takes_words", TEXT, PRESSING)
+def takes_words(case: Case) -> str:
+    """What it is made for, in words: "ceramic, glass or stone"."""
+    *first, last = case.press_type.takes or ("anything of its shape",)
+    return f"{', '.join(first)} or {last}" if first else last
+
+
+@fact("fit.made_for", BOOL, PRESSING)
+def made_for(case: Case) -> bool | None:
+    """Whether its type takes goods of this family: a platen takes whatever has its shape, ovens and wraps do not."""
+    takes, goods = case.press_type.takes, case["item.family"]
+    return True if not takes else None if goods is None else goods in takes
+
+
 @fact("press.usable", DATA, PRESSING)
 def usable(case: Case) -> Size:
     """The part of the platen that heats evenly: inside the edge margin."""
@@ -309,7 +329,15 @@ def circuit_given(case: Case) -> bool:
     return case.press.circuit is not None
 
 
-@fact("press.circuit_share", number(units.PERCENT), PRESSING)
+_CIRCUIT = Ask(
+    "/press",
+    "Which circuit does the press run on? Have the shop record its rating and voltage, and the press's nameplate"
+    " voltage, or describe the press with them.",
+    of_blocks=True,
+)
+
+
+@fact("press.circuit_share", number(units.PERCENT), PRESSING, _CIRCUIT)
 def circuit_share(case: Case) -> float | None:
     """How much of the circuit's rating the press and what else runs on it draw, percent."""
     circuit = case.press.circuit
@@ -328,7 +356,7 @@ def circuit_words(case: Case) -> str:
     return f"{case.show(units.CURRENT, circuit.rating)} at {case.show(units.VOLTAGE, circuit.voltage)}"
 
 
-@fact("press.mains_share", number(units.PERCENT), PRESSING)
+@fact("press.mains_share", number(units.PERCENT), PRESSING, _CIRCUIT)
 def mains_share(case: Case) -> float | None:
     """The circuit's voltage as percent of the nameplate's."""
     circuit, nameplate = case.press.circuit, case.press.voltage

@@ -13,19 +13,15 @@ from accord_rules.catalogue import Consumable, Transfer
 from accord_rules.derive.case import Case
 from accord_rules.derive.heat import ready_s
 from accord_rules.derive.press import line_pressure_kpa, pressure_on_print_kpa
+from accord_rules.derive.sheets import NONE, covers, in_stock, pads, pads_needed, pillows, tapes, titles
 from accord_rules.derive.transfer import Needed
-from accord_rules.facts import BOOL, TEXT, Scope, fact, number, one_of
+from accord_rules.facts import BOOL, DATA, TEXT, Ask, Scope, fact, number, one_of
 from accord_rules.order import PEELS, PRESSURES, Settings
 from accord_rules.sentences import in_a_sentence
 
 PRESSING = Scope.PRESSING
-# Things that stand up in the pressed area and hold the platen off the print beside them.
-RAISED = frozenset(
-    {"button", "collar", "drawstring", "elastic-waist", "embroidery", "hood", "placket", "pocket", "seam", "zip"}
-)
 _HOTTER_STEP_K = 5.0
 _NOTHING_SAID = Settings()
-NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 
 
 class Chosen(NamedTuple):
@@ -80,9 +76,9 @@ def _complete(case: Case, wanted: _Wanted, display_c: float | None, surface_c: f
         pressure,
         pressure_kpa,
         said.peel or needed.peel[0],
-        said.cover or _in_stock(case, needed.cover, hottest_c),
-        said.pad or _in_stock(case, needed.pad or _pillows(case), hottest_c),
-        said.tape or (_in_stock(case, _stocked(case, "tape"), hottest_c) if transfer.taped else None),
+        said.cover or in_stock(case, covers(case, needed), hottest_c),
+        said.pad or in_stock(case, pads(case, needed), hottest_c),
+        said.tape or (in_stock(case, tapes(case), hottest_c) if transfer.taped else None),
         said.pre_press if said.pre_press is not None else _pre_press(case),
         said.second_press if said.second_press is not None else transfer.second_press,
     )
@@ -214,24 +210,6 @@ def _best_word(case: Case, needed: Needed, most_kpa: float | None) -> str:
 
 def _word_middle(case: Case, word: str) -> float:
     return (case.limit(f"pressure.{word}_least") + case.limit(f"pressure.{word}_most")) / 2
-
-
-def _in_stock(case: Case, acceptable: tuple[str, ...], hottest_c: float | None) -> str | None:
-    for name in acceptable:
-        bears = hottest_c is None or case.entry("consumables", name).limit >= hottest_c
-        if name in case.shop.stock.consumables and bears:
-            return name
-    return None
-
-
-def _stocked(case: Case, kind: str) -> tuple[str, ...]:
-    return tuple(name for name in case.shop.stock.consumables if case.entry("consumables", name).kind == kind)
-
-
-def _pillows(case: Case) -> tuple[str, ...]:
-    """Any pad will do to raise a print area above what stands up beside it."""
-    raised = case["item.textile"] and not RAISED.isdisjoint(case["item.features"] or ())
-    return _stocked(case, "pad") if raised else ()
 
 
 def _pre_press(case: Case) -> float:
@@ -401,7 +379,30 @@ _of_chosen(
 )
 _of_chosen("surface_high_c", _TEMPERATURE, "The hottest spot of the surface, spread added.", lambda _, s: _hot(s, 1))
 _of_chosen("time_s", _TIME, "The dwell.", lambda _, s: s.time_s)
-_of_chosen("pressure_kpa", _PRESSURE, "The pressure on the print.", lambda _, s: s.pressure_kpa)
+
+
+@fact(
+    "set.gauge_readable",
+    DATA,
+    PRESSING,
+    Ask(
+        "/decorations/{i}/settings/pressure",
+        "How firmly is that? A gauge reading says nothing on a press whose cylinder is not on record.",
+    ),
+)
+def gauge_readable(case: Case) -> bool | None:
+    """True where a cylinder on record tells what a gauge reading comes to on the print; None where none does."""
+    return True if case.press.cylinder is not None else None
+
+
+def _pressure_kpa(case: Case, chosen: Chosen) -> float | None:
+    if chosen.pressure_kpa is None and isinstance(chosen.pressure, float):
+        # So that what keeps it open is known as the cause: no cylinder on record, or the area that it bears on.
+        case["set.gauge_readable"], case["fit.contact_m2"]
+    return chosen.pressure_kpa
+
+
+_of_chosen("pressure_kpa", _PRESSURE, "The pressure on the print.", _pressure_kpa)
 _of_chosen("peel", one_of(PEELS), "How the carrier is peeled.", lambda _, s: s.peel)
 _of_chosen("pre_press_s", _TIME, "The pre-press; 0 s for none.", lambda _, s: s.pre_press_s)
 _of_chosen("second_press_s", _TIME, "The second press; 0 s for none.", lambda _, s: s.second_press_s)
@@ -431,14 +432,25 @@ _of_chosen(
     "Whether no cover sheet that suits is set.",
     lambda c, s: _missing(s.cover, c["transfer.needed"].cover),
 )
+_of_chosen("cover_words", TEXT, "Cover sheets that suit, in words.", lambda c, s: titles(c, c["transfer.needed"].cover))
 _of_chosen(
-    "cover_words", TEXT, "Cover sheets that suit, in words.", lambda c, s: _titles(c, c["transfer.needed"].cover)
+    "pad_missing",
+    BOOL,
+    "Whether a pad has to lie under the piece and none that suits is set.",
+    lambda c, s: _missing(s.pad, pads_needed(c, c["transfer.needed"])),
 )
 _of_chosen(
-    "pad_missing", BOOL, "Whether no pad that suits is set.", lambda c, s: _missing(s.pad, c["transfer.needed"].pad)
+    "pad_words",
+    TEXT,
+    "Pads that suit, in words.",
+    lambda c, s: titles(c, pads_needed(c, c["transfer.needed"])),
 )
-_of_chosen("pad_words", TEXT, "Pads that suit, in words.", lambda c, s: _titles(c, c["transfer.needed"].pad))
-_of_chosen("padded", BOOL, "Whether a pad or pillow lies under the piece.", lambda _, s: s.pad not in (None, NONE))
+_of_chosen(
+    "padded",
+    BOOL,
+    "Whether a pad lies under the print that is made to lift it clear of what stands up beside it.",
+    lambda c, s: s.pad not in (None, NONE) and s.pad in pillows(c),
+)
 _of_chosen(
     "tape_missing",
     BOOL,
@@ -457,10 +469,6 @@ _of_chosen(
     "The weakest sheet, pad or tape in the stack.",
     lambda c, s: in_a_sentence(sheet.title) if (sheet := _weakest_sheet(c, s)) is not None else "no sheet",
 )
-
-
-def _titles(case: Case, names: tuple[str, ...]) -> str:
-    return " or ".join(in_a_sentence(case.entry("consumables", name).title) for name in names)
 
 
 @fact("sequence.exists", BOOL, PRESSING)

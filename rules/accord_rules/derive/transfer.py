@@ -71,12 +71,21 @@ _declare("carrier_title", TEXT, "Its carrier in words.", lambda t: {"none": "no 
 
 @fact("transfer.stocked", BOOL, DECORATION)
 def stocked(case: Case) -> bool | None:
-    """Whether the shop stocks it: the product named, or any product of the family named."""
+    """Whether the shop stocks it: the product named, be it out of use, or any product of the family named."""
     name = case.decoration.transfer
     if name is None:
         return None
     products = case.settings.catalogue["products"]
-    return any(each == name or products[each].family == name for each in case.shop.stock.products)
+    return case["transfer.withdrawn"] or any(
+        each == name or products[each].family == name for each in case.shop.stock.products
+    )
+
+
+@fact("transfer.withdrawn", BOOL, DECORATION)
+def withdrawn(case: Case) -> bool | None:
+    """Whether the shop has taken the product named out of use; a family is never out of use as a whole."""
+    name = case.decoration.transfer
+    return None if name is None else name in case.shop.stock.withdrawn
 
 
 @fact("transfer.suits_item", BOOL, DECORATION)
@@ -103,7 +112,7 @@ class Needed:
 def needed(case: Case) -> Needed | None:
     """Windows, peel, cover and pad for this transfer on this substrate at this size."""
     transfer, substrate, goods = case.transfer, case["item.substrate"], case["item.family"]
-    if transfer is None or substrate is None:
+    if case["transfer.family"] is None or transfer is None or substrate is None:
         return None
     variant = transfer.on.get(substrate) or transfer.on.get(goods)
     time = (variant.time if variant else None) or transfer.time
@@ -163,7 +172,12 @@ _needed(
     lambda case, n: case.limit(f"pressure.{n.pressure.most}_most"),
 )
 _needed("pressure_word", TEXT, "The least pressure it needs, in the trade's word.", lambda _, n: n.pressure.least)
-_needed("peel_words", TEXT, "How its carrier comes off.", lambda _, n: " or ".join(n.peel))
+_needed(
+    "peel_words",
+    TEXT,
+    "How its carrier, or the sheet that covered it, comes off.",
+    lambda _, n: " or ".join(each for each in n.peel if each != "none") or "none",
+)
 
 
 @fact("transfer.migrates", BOOL, DECORATION)

@@ -4,24 +4,52 @@ from __future__ import annotations
 
 from accord_rules import units
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, Assume, Scope, fact, number, one_of, set_of
+from accord_rules.facts import BOOL, TEXT, Ask, Assume, Scope, fact, number, one_of, set_of
 from accord_rules.order import EVIDENCE, MARKETS, USES
 from accord_rules.shop import STANDING
 
 ORDER = Scope.ORDER
+GROWN_UP, NEWBORN = 18.0, 0.0  # years
 
 
-@fact(
-    "use.age_from",
-    number(units.COUNT),
-    ORDER,
-    Assume("/use/age_from", 18.0, "no age said: taken to be for grown-ups"),
-)
+def _oldest(case: Case) -> float | None:
+    return case.order.use.age_to if case.order.use is not None else None
+
+
+def _youngest_unsaid(case: Case) -> float:
+    """An oldest age says that nobody is older, and nothing of how young they are."""
+    return GROWN_UP if _oldest(case) is None else NEWBORN
+
+
+def _why_youngest(case: Case) -> str:
+    if _oldest(case) is None:
+        return "no age said: taken to be for grown-ups"
+    return "no youngest age said, only an oldest: taken to be for the youngest too"
+
+
+@fact("use.age_from", number(units.COUNT), ORDER, Assume("/use/age_from", _youngest_unsaid, _why_youngest))
 def age_from(case: Case) -> float | None:
-    """The youngest age the piece is meant for, in years: the lower of what the order and a children's blank say."""
+    """The youngest age the piece is meant for, in years: the lower of what the order and a children's blank say.
+
+    A blank's age above the oldest that the order says is no answer.
+    """
     said = case.order.use.age_from if case.order.use is not None else None
-    built_for = case.blank.age_from if case.blank is not None else None
-    return min((age for age in (said, built_for) if age is not None), default=None)
+    built_for, oldest = case.blank.age_from if case.blank is not None else None, _oldest(case)
+    youngest = min((age for age in (said, built_for) if age is not None), default=None)
+    return None if youngest is not None and oldest is not None and youngest > oldest else youngest
+
+
+@fact("use.age_words", TEXT, ORDER)
+def age_words(case: Case) -> str | None:
+    """The ages in words: "6 to 9 years", "6 years and up", "any age up to 2 years"."""
+    youngest, oldest = case["use.age_from"], _oldest(case)
+    if youngest is None:
+        return None
+    if oldest is None:
+        return f"{youngest:g} years and up"
+    if youngest == NEWBORN:
+        return f"any age up to {oldest:g} years"
+    return f"{youngest:g} years" if youngest == oldest else f"{youngest:g} to {oldest:g} years"
 
 
 @fact("use.age_contradicts_blank", BOOL, ORDER)
@@ -100,7 +128,10 @@ def decorations(case: Case) -> float:
 @fact("order.total_s", number(units.TIME), Scope.PRESSING)
 def total_s(case: Case) -> float | None:
     """Time at the press for all decorations over the whole quantity."""
-    return None if case.sequence is None else case.sequence.total_s
+    total_s = None if case.sequence is None else case.sequence.total_s
+    if total_s is None:
+        case["window.exists"]  # so that what keeps the settings open is known as the cause
+    return total_s
 
 
 @fact("order.due_given", BOOL, ORDER)
@@ -109,10 +140,31 @@ def due_given(case: Case) -> bool:
     return case.order.due_in is not None
 
 
-@fact("order.due_s", number(units.TIME), ORDER)
+@fact("order.due_s", number(units.TIME), ORDER, Ask("/due_in", "In how much time is it due?", of_blocks=True))
 def due_s(case: Case) -> float | None:
     """How long until the order is due."""
     return case.order.due_in
+
+
+@fact("order.due_tight_s", number(units.TIME), ORDER)
+def due_tight_s(case: Case) -> float | None:
+    """From how much press time on the due time is tight: heating up, printing, cooling and breaks come on top."""
+    due = case["order.due_s"]
+    return None if due is None else round(due * case.limit("order.due_share_tight") / 100, 6)
+
+
+@fact("order.due_most_s", number(units.TIME), ORDER)
+def due_most_s(case: Case) -> float | None:
+    """How much press time could at most be made up for with quicker hands before the order is due."""
+    due = case["order.due_s"]
+    return None if due is None else round(due * case.limit("order.due_share_most") / 100, 6)
+
+
+@fact("order.makeable", number(units.COUNT), Scope.PRESSING)
+def makeable(case: Case) -> float | None:
+    """How many pieces the press gets through before the order is due."""
+    due, total, count = case["order.due_s"], case["order.total_s"], case["order.quantity"]
+    return None if due is None or not total or count is None else float(min(count, count * due // total))
 
 
 @fact("shop.standing", set_of(STANDING), ORDER)

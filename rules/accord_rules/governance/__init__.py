@@ -11,8 +11,8 @@
   like an ``Authority`` and shares its compiled rules.
 - ``outcomes``: ``summary(OutcomeCounts(good, failed)) -> OutcomeSummary``, ``poor(summary)``,
   ``draft_proposal(cell, summary, book) -> Draft``.
-- ``proposal``: ``draft``, ``edit``, ``show``, ``open_``, ``approve``, ``reject``, ``moved``, ``publish``,
-  ``revert``: each answers a new ``Proposal`` or raises ``GovernanceError(kind, message)``.
+- ``proposal``: ``draft``, ``with_keys``, ``edit``, ``show``, ``open_``, ``approve``, ``reject``, ``moved``,
+  ``publish``, ``revert``: each answers a new ``Proposal`` or raises ``GovernanceError(kind, message)``.
 - ``fitting``: ``fitting(settings, shop)``: a shop without the stock and presses that a revision does not know.
 - ``written``: orders back as order documents with units, for witnesses.
 

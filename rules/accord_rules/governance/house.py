@@ -343,30 +343,28 @@ class HouseAuthority(Authority):
 
     def _stocked(self, shop: Shop) -> Shop:
         without = self.house.without
-        kept = replace(
-            shop.stock,
-            products=tuple(each for each in shop.stock.products if each not in without.products),
-            consumables=tuple(each for each in shop.stock.consumables if each not in without.consumables),
-        )
-        return replace(shop, stock=kept)
+        return shop.in_use((*without.products, *without.consumables))
 
     def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop, known: Sequence[Case] = ()) -> Judged:
         judged = super()._judge_case(whole, of_order, shop, known)
-        return replace(judged, shared=self.shared.judge_resolved(whole.order, shop))
+        return replace(judged, shared=self.shared.judged(whole.order, shop))
 
     def _findings(self, judged: Judged) -> tuple[Finding, ...]:
         """What the shared book alone would not say is marked as the house's, whatever it comes from."""
-        said = judged.shared.fired if judged.shared is not None else ()
-        known = {(each.rule.id, each.about) for each in said}
+        shared = judged.shared.weighed if judged.shared is not None else Weighed()
+        known = {(each.rule.id, each.about) for each in shared.fired}
         own = findings(judged.own.fired, self.settings)
         marked = [each if (each.rule, each.about) in known else replace(each, layer=LAYER) for each in own]
-        if judged.shared is not None and judged.shared.firmer_than(judged.own):
+        if shared.firmer_than(judged.own):
             there = {(each.rule, each.about) for each in own}
-            marked += [each for each in findings(said, self.shared.settings) if (each.rule, each.about) not in there]
+            marked += [
+                each for each in findings(shared.fired, self.shared.settings) if (each.rule, each.about) not in there
+            ]
         return in_order(marked)
 
 
-@lru_cache(maxsize=256)
+# As few as authority.house_digest keeps: shops may be large.
+@lru_cache(maxsize=64)
 def _house_digest(shop: Shop, rules_digest: str) -> str:
     return digest([plain(shop), rules_digest])
 

@@ -12,7 +12,7 @@ import ast
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 from accord_rules.facts import Scope
@@ -27,7 +27,8 @@ STRICTER, LOOSER, EQUAL, MIXED = "stricter", "looser", "equal", "mixed"
 OPPOSITE: Mapping[str, str] = {STRICTER: LOOSER, LOOSER: STRICTER, EQUAL: EQUAL, MIXED: MIXED}
 
 
-@cache
+# A proposal may name limits that there are not.
+@lru_cache(maxsize=1024)
 def derived_with(name: str) -> bool:
     """Whether facts or plans are worked out with the limit, besides what rules compare with it.
 

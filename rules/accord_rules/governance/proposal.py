@@ -3,12 +3,15 @@
     draft -> open -> approved -> published         any of the first three -> rejected, or void where the base moved
 
 An edit drops the approvals and goes back to draft. An approval says what it approves by three digests: of the changes,
-of the base, and of the replay that showed their effect; it counts only while all three are the proposal's own.
+of the base, and of the replay that showed their effect; it counts only while all three are the proposal's own, and
+while the key it was given with holds. Author and approvers are keys of different shops, so that no shop takes a change
+through alone. The keys that belong to no shop are handed out by one desk, so they count together as one shop; what the
+program itself drafts is no shop's. Shops and revocations are the service's to know: ``with_keys`` brings them in.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,7 +24,7 @@ from accord_rules.governance.changes import (
     difference,
     read_changes,
 )
-from accord_rules.reading import Choice, Many, Object, Text, Whole, given, optional, read
+from accord_rules.reading import Choice, Flag, Many, Object, Text, Whole, given, optional, read
 
 STATES = ("draft", "open", "approved", "rejected", "published", "void")
 LIVE = ("draft", "open", "approved")
@@ -32,8 +35,8 @@ _WORDS = Text(2000, lines=True)
 class GovernanceError(Exception):
     """A step that is not allowed. ``kind`` is fixed and short; the message is for people.
 
-    Kinds: wrong-state, not-the-author, not-a-steward, own-proposal, approved-twice, digests-differ, base-moved,
-    approvals-missing, reason-missing, nothing-changed, effect-missing.
+    Kinds: wrong-state, not-the-author, not-a-steward, own-proposal, own-shop, approved-twice, digests-differ,
+    base-moved, approvals-missing, reason-missing, nothing-changed, effect-missing.
     """
 
     def __init__(self, kind: str, message: str) -> None:
@@ -64,14 +67,24 @@ class Shown:
 
 
 @dataclass(frozen=True, slots=True)
+class KnownKey:
+    """What is known of a key: the shop it belongs to ("collective" for none), and whether it was revoked."""
+
+    shop: str
+    revoked: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Approval:
-    """Who approved, in which role, and exactly what."""
+    """Who approved, in which role, exactly what, and for which shop; ``shop`` is None where nobody knows the key."""
 
     who: str = given(Text(80))
     role: str = given(Text(20))
     change_digest: str = given(Text(80))
     base_digest: str = given(Text(80))
     replay_digest: str = given(Text(80))
+    shop: str | None = optional(Text(80))
+    revoked: bool = optional(Flag(), False)
 
     @property
     def digests(self) -> tuple[str, str, str]:
@@ -84,12 +97,17 @@ class Approval:
             "change_digest": self.change_digest,
             "base_digest": self.base_digest,
             "replay_digest": self.replay_digest,
+            "shop": self.shop,
+            "revoked": self.revoked,
         }
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A change set against a base, with reason and evidence. ``ended_because`` says why it was rejected or void."""
+    """A change set against a base, with reason and evidence. ``ended_because`` says why it was rejected or void.
+
+    ``author_shop`` is None for what the program itself drafted.
+    """
 
     id: str = given(Text(80))
     base: Base = given(Object(Base))
@@ -101,6 +119,7 @@ class Proposal:
     shown: Shown | None = optional(Object(Shown))
     approvals: tuple[Approval, ...] = optional(Many(Object(Approval), 50), ())
     ended_because: str | None = optional(_WORDS)
+    author_shop: str | None = optional(Text(80))
 
     @property
     def change_digest(self) -> str:
@@ -117,13 +136,35 @@ class Proposal:
         return 2 if self.shown is not None and self.shown.loosens_safety else 1
 
     @property
+    def lapses(self) -> tuple[str | None, ...]:
+        """For each approval why it does not count, or counts no more; None where it does."""
+        reasons: list[str | None] = []
+        shops: set[str | None] = set()
+        for approval in self.approvals:
+            reason = self._lapse(approval)
+            if reason is None and approval.shop in shops:
+                reason = "Another key of the same shop has approved already."
+            reasons.append(reason)
+            shops |= {approval.shop} if reason is None else set()
+        return tuple(reasons)
+
+    def _lapse(self, approval: Approval) -> str | None:
+        if approval.role != STEWARD or approval.who == self.author:
+            return "It is not another steward's."
+        if approval.shop is None:
+            return "Its key is not known."
+        if approval.shop == self.author_shop:
+            return "Its key is of the same shop as the author's."
+        if approval.revoked:
+            return "Its key was revoked."
+        if approval.digests != self.digests:
+            return f"It is of something else: {_differing(self, approval)}."
+        return None
+
+    @property
     def valid_approvals(self) -> tuple[Approval, ...]:
-        """Those of different stewards other than the author, that bind to what the proposal is now."""
-        found: dict[str, Approval] = {}
-        for each in self.approvals:
-            if each.digests == self.digests and each.who != self.author and each.role == STEWARD:
-                found.setdefault(each.who, each)
-        return tuple(found.values())
+        """Those of stewards of different shops, none the author's, whose keys hold and that bind to what it is now."""
+        return tuple(each for each, lapse in zip(self.approvals, self.lapses, strict=True) if lapse is None)
 
     def document(self) -> dict[str, Any]:
         """Plain JSON data that ``read_proposal`` reads back, keys in a fixed order; what is not there is left out."""
@@ -137,6 +178,7 @@ class Proposal:
             "state": self.state,
             "approvals": [each.document() for each in self.approvals],
         }
+        written |= {} if self.author_shop is None else {"author_shop": self.author_shop}
         written |= {} if self.shown is None else {"shown": self.shown.document()}
         return written if self.ended_because is None else written | {"ended_because": self.ended_because}
 
@@ -146,11 +188,37 @@ def read_proposal(document: Any) -> Proposal:
     return read(Proposal, document)
 
 
-def draft(proposal_id: str, base: Base, changes: Iterable[Change], reason: str, evidence: str, author: str) -> Proposal:
+def draft(
+    proposal_id: str,
+    base: Base,
+    changes: Iterable[Change],
+    reason: str,
+    evidence: str,
+    author: str,
+    author_shop: str | None = None,
+) -> Proposal:
     """A new proposal. Raises GovernanceError (reason-missing)."""
     _said(reason, "A proposal needs a reason.")
     _said(evidence, "A proposal needs its evidence.")
-    return Proposal(proposal_id, base, tuple(changes), reason, evidence, author)
+    return Proposal(proposal_id, base, tuple(changes), reason, evidence, author, author_shop=author_shop)
+
+
+def with_keys(proposal: Proposal, keys: Mapping[str, KnownKey]) -> Proposal:
+    """The proposal with what is known of its author's and approvers' keys by now, and open again where that leaves it
+    short of approvals. What has ended keeps the approvals it had then.
+    """
+    author = keys.get(proposal.author)
+    author_shop = proposal.author_shop if author is None else author.shop
+    known = replace(proposal, author_shop=author_shop)
+    if proposal.state not in LIVE:
+        return known
+    return _counted(replace(known, approvals=tuple(_of_key(each, keys.get(each.who)) for each in proposal.approvals)))
+
+
+def _of_key(approval: Approval, key: KnownKey | None) -> Approval:
+    if key is None:
+        return replace(approval, shop=None)
+    return replace(approval, shop=key.shop, revoked=key.revoked)
 
 
 def edit(
@@ -165,7 +233,7 @@ def edit(
         raise GovernanceError("not-the-author", f"Only its author, {proposal.author}, can edit it.")
     reason = proposal.reason if reason is None else reason
     evidence = proposal.evidence if evidence is None else evidence
-    return draft(proposal.id, proposal.base, changes, reason, evidence, proposal.author)
+    return draft(proposal.id, proposal.base, changes, reason, evidence, proposal.author, proposal.author_shop)
 
 
 def show(proposal: Proposal, shown: Shown) -> Proposal:
@@ -190,17 +258,30 @@ def open_(proposal: Proposal) -> Proposal:
 def approve(proposal: Proposal, approval: Approval) -> Proposal:
     """One steward's yes to exactly these digests.
 
-    Raises GovernanceError (wrong-state, not-a-steward, own-proposal, digests-differ, approved-twice).
+    Raises GovernanceError (wrong-state, not-a-steward, own-proposal, own-shop, digests-differ, approved-twice).
     """
     _in_state(proposal, "open", "approved")
     if approval.role != STEWARD:
         raise GovernanceError("not-a-steward", f"{approval.who} is {approval.role}: only a steward can approve.")
     if approval.who == proposal.author:
         raise GovernanceError("own-proposal", f"{approval.who} made this proposal: another steward has to approve it.")
+    if approval.shop is None or approval.shop == proposal.author_shop:
+        raise GovernanceError(
+            "own-shop",
+            f"{approval.who} is of no other shop than the author, {proposal.author}: a steward of another shop has to"
+            " approve it.",
+        )
     if approval.digests != proposal.digests:
         raise GovernanceError("digests-differ", f"The approval is of something else: {_differing(proposal, approval)}.")
     if any(each.who == approval.who for each in proposal.valid_approvals):
         raise GovernanceError("approved-twice", f"{approval.who} has approved this already: another steward is needed.")
+    partner = next((each.who for each in proposal.valid_approvals if each.shop == approval.shop), None)
+    if partner is not None:
+        raise GovernanceError(
+            "approved-twice",
+            f"{partner} has approved this already for {approval.shop}, the shop of {approval.who}: a steward of another"
+            " shop is needed.",
+        )
     kept = tuple(each for each in proposal.approvals if each.who != approval.who)
     return _counted(replace(proposal, approvals=(*kept, approval)))
 
@@ -245,7 +326,15 @@ def publish(proposal: Proposal, head: Base) -> Proposal:
     return replace(proposal, state="published")
 
 
-def revert(proposal_id: str, old: Documents, new: Documents, base: Base, reason: str, author: str) -> Proposal:
+def revert(
+    proposal_id: str,
+    old: Documents,
+    new: Documents,
+    base: Base,
+    reason: str,
+    author: str,
+    author_shop: str | None = None,
+) -> Proposal:
     """A new draft that takes ``new`` (the head, ``base``) back to ``old``.
 
     Raises GovernanceError (nothing-changed, reason-missing), changes.ChangeError.
@@ -254,7 +343,7 @@ def revert(proposal_id: str, old: Documents, new: Documents, base: Base, reason:
     if not changes:
         raise GovernanceError("nothing-changed", "The two revisions say the same: there is nothing to take back.")
     evidence = f"Takes back what makes {base.digest} differ from an earlier revision: {len(changes)} entries."
-    return draft(proposal_id, base, changes, reason, evidence, author)
+    return draft(proposal_id, base, changes, reason, evidence, author, author_shop)
 
 
 def _counted(proposal: Proposal) -> Proposal:
@@ -287,8 +376,15 @@ def _differing(proposal: Proposal, approval: Approval) -> str:
 
 def _lacking(proposal: Proposal) -> str:
     needed, there = proposal.approvals_needed, len(proposal.valid_approvals)
+    shops = "two other shops" if needed > 1 else "another shop"
+    stewards = f"approvals by stewards of {shops} that it needs"
     why = "; it loosens what keeps people safe" if needed > 1 else ""
-    return f"Proposal {proposal.id} has {there} of the {needed} approvals by other stewards that it needs{why}."
+    lapsed = [
+        f" The approval of {each.who} has lapsed. {lapse}"
+        for each, lapse in zip(proposal.approvals, proposal.lapses, strict=True)
+        if lapse is not None
+    ]
+    return f"Proposal {proposal.id} has {there} of the {needed} {stewards}{why}.{''.join(lapsed)}"
 
 
 __all__ = [
@@ -297,6 +393,7 @@ __all__ = [
     "Approval",
     "Base",
     "GovernanceError",
+    "KnownKey",
     "Proposal",
     "Shown",
     "approve",
@@ -310,4 +407,5 @@ __all__ = [
     "reject",
     "revert",
     "show",
+    "with_keys",
 ]

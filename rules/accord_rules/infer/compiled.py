@@ -50,7 +50,9 @@ def compile_all(nodes: Sequence[Node]) -> Ask:
     return ask
 
 
-@lru_cache(maxsize=8192)
+# Conditions come with proposals and house rules too. A book has some 600, comparisons alone and rules whole; one as
+# long as may be takes some 16 kB.
+@lru_cache(maxsize=2048)
 def _alone(node: Node) -> Ask:
     return compile_all([node])
 

@@ -17,6 +17,7 @@ import ast
 import difflib
 import math
 import re
+import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import reduce
@@ -241,6 +242,11 @@ def contradiction(condition: Condition, limit_values: Mapping[str, float]) -> st
 # --- reading ---------------------------------------------------------------------------------------------------
 
 
+# Up to Python 3.11 the parser counts its depth once for all threads, so that two at once may end in a SystemError
+# (https://github.com/python/cpython/issues/106905).
+_one_parser = threading.RLock()
+
+
 def _expression(text: str) -> ast.expr:
     if not isinstance(text, str) or not text.strip():
         raise ConditionError("a condition is a text such as \"item.textile and transfer.kind == 'paper'\"")
@@ -251,7 +257,8 @@ def _expression(text: str) -> ast.expr:
     if foreign:
         raise ConditionError(f"{foreign.group()!r} has no place in a condition")
     try:
-        return ast.parse(line, mode="eval").body
+        with _one_parser:
+            return ast.parse(line, mode="eval").body
     except (SyntaxError, RecursionError, MemoryError, ValueError) as error:
         why = getattr(error, "msg", None) or "nested too deeply"
         raise ConditionError(f"cannot be read: {why}") from error

@@ -41,6 +41,7 @@ _PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
         "not-the-author": NotYours,
         "not-a-steward": NotYours,
         "own-proposal": NotYours,
+        "own-shop": NotYours,
         "base-moved": BaseMoved,
         "digests-differ": DigestsDiffer,
         "wrong-state": StepsOutOfOrder,
@@ -120,7 +121,7 @@ def read_book_changes(changes: tuple[BookChange, ...]) -> tuple[Change, ...]:
 
 def steps_of(asked: Asked) -> Steps:
     most, caller = asked.room.config.replay_most, asked.caller
-    return Steps(asked.room.store, asked.settings, caller.key_id, caller.role, Budget(most, most))
+    return Steps(asked.room.store, asked.settings, caller.key_id, caller.role, caller.shop_id, Budget(most, most))
 
 
 def taken(asked: Asked, step: Callable[[Steps], Step], status: int = 200) -> Prepared:

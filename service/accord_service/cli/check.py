@@ -37,22 +37,24 @@ def check(context: click.Context, /, files: tuple[str, ...], as_json: bool, brie
             page.say(asked.introduction)
         try:
             for file in files:
-                answer = _answer(asked, file)
+                answer, decorations = _answer(asked, file)
                 worst = max(worst, _code(answer))
                 answers.append(answer.document() if isinstance(answer, Refused) else answer)
                 if not as_json:
-                    _show(page, file, answer, brief)
+                    _show(page, file, answer, decorations, brief)
         finally:  # what was answered before the service went away is not lost
             if as_json:
                 click.echo(json.dumps(answers, ensure_ascii=not page.is_utf, indent=2))
     context.exit(worst)
 
 
-def _answer(asked: Answerer, file: str) -> Document | Refused:
+def _answer(asked: Answerer, file: str) -> tuple[Document | Refused, int]:
+    """The answer, and how many decorations the order has; 0 where it could not be judged."""
     try:
-        return asked.validate(read_order(file).document)
+        order = read_order(file).document
+        return asked.validate(order), len(order["decorations"])
     except Refused as refused:
-        return refused
+        return refused, 0
 
 
 def _code(answer: Document | Refused) -> int:
@@ -61,8 +63,10 @@ def _code(answer: Document | Refused) -> int:
     return DONE if answer["verdict"] in ("accepted", "conditional") else NOT_DONE
 
 
-def _show(page: Page, file: str, answer: Document | Refused, brief: bool) -> None:
+def _show(page: Page, file: str, answer: Document | Refused, decorations: int, brief: bool) -> None:
     if isinstance(answer, Refused):
         (show_refusal_brief if brief else show_refusal)(page, file, answer)
+    elif brief:
+        show_brief(page, file, answer)
     else:
-        (show_brief if brief else show_verdict)(page, file, answer)
+        show_verdict(page, file, answer, decorations)

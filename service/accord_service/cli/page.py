@@ -42,7 +42,7 @@ ASCII: Mapping[str, str] = MappingProxyType(
     }
 )
 _SYMBOLS = sorted({u.symbol for d in units.DIMENSIONS.values() for u in d.units if u.symbol}, key=len, reverse=True)
-# "392 °F" must not be torn apart at the end of a line: the two halves are read as one number by tired eyes.
+# "375 °F" must not be torn apart at the end of a line: the two halves are read as one number by tired eyes.
 _QUANTITY = re.compile(rf"(\d) ((?:{'|'.join(map(re.escape, _SYMBOLS))})(?![\w/]))")
 # Nor "[rule some-id]".
 _RULE = re.compile(r"\[rule (?=\S+\])")

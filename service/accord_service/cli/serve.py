@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import socket
 import sys
 from pathlib import Path
 
@@ -11,6 +13,7 @@ import click
 from accord_service.cli.asking import Failure
 from accord_service.config import DATA, Config, ConfigError
 from accord_service.store import Store, StoreError
+from accord_service.store.embedded import wheel_binary
 
 GUNICORN_CONFIG = "python:accord_service.gunicorn_config"
 
@@ -49,6 +52,7 @@ def serve(
     os.environ |= {"ACCORD_DATA": str(data), "ACCORD_STORE_URL": store}
     os.environ |= {"ACCORD_NEW_ADMIN_KEY": "1"} if new_admin_key else {}
     _refuse_what_cannot_start()
+    _refuse_a_busy_port(host, port)
     arguments = [sys.executable, "-m", "gunicorn", "-c", GUNICORN_CONFIG, "--bind", _bind(host, port)]
     arguments += ["--workers", str(workers)] if workers is not None else []
     arguments += ["--threads", str(threads)] if threads is not None else []
@@ -62,8 +66,23 @@ def _refuse_what_cannot_start() -> None:
         config = Config.from_env()
         if config.store_url:
             Store.at(config.store_url).close()
+        else:
+            wheel_binary()
     except (ConfigError, StoreError) as error:
         raise Failure(f"The service cannot start: {error}") from None
+
+
+def _refuse_a_busy_port(host: str, port: int) -> None:
+    """gunicorn would try five times and end with a log. Whatever else is wrong with the address is left to it."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # as gunicorn binds
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            if error.errno == errno.EADDRINUSE:
+                told = f"Port {port} of {host} is in use by another program: name a free one, --port (PORT= for make)."
+                raise Failure(told) from None
 
 
 def _bind(host: str, port: int) -> str:

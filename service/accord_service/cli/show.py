@@ -46,8 +46,8 @@ _MAIN_SETTINGS = ("temperature", "read_at", "time", "pressure")
 # -- verdicts ------------------------------------------------------------------------------------------------------
 
 
-def show_verdict(page: Page, file: str, verdict: Document) -> None:
-    """One verdict, whole."""
+def show_verdict(page: Page, file: str, verdict: Document, decorations: int) -> None:
+    """One verdict, whole; ``decorations`` is how many the order has."""
     page.blank()
     _headline(page, verdict["verdict"], file, verdict["reference"])
     page.say(_SUMMARY[verdict["verdict"]] + _judged_on(verdict), lead="  ")
@@ -55,13 +55,12 @@ def show_verdict(page: Page, file: str, verdict: Document) -> None:
     listed = verdict["verdict"] == "conditional"
     for finding, places in _alike(verdict["findings"]):
         shown = not (listed and finding["level"] == "requires")
-        _finding(page, finding, _where(places, len(verdict["settings"])), fix=shown)
+        _finding(page, finding, _where(places, decorations), fix=shown)
     if listed:
         _bullets(page, "Conditions to be met", verdict["conditions"], mark="[ ]")
     _needs(page, verdict["needs"])
-    if verdict["verdict"] in ("accepted", "conditional"):
-        _chosen(page, verdict)
-    _remedies(page, verdict["remedies"])
+    _chosen(page, verdict)
+    _remedies(page, verdict)
     _assumed(page, verdict["assumed"])
 
 
@@ -208,8 +207,13 @@ def _order_of(sequence: Sequence[int]) -> str:
     return ", then ".join(f"decoration {index + 1}" for index in sequence)
 
 
-def _remedies(page: Page, remedies: Sequence[Document]) -> None:
+def _remedies(page: Page, verdict: Document) -> None:
+    remedies = verdict["remedies"]
     _bullets(page, "What would work instead", (f"{each['text']} Then it is {each['verdict']}." for each in remedies))
+    if not verdict["remedies_complete"]:
+        page.blank()
+        more = "other" if remedies else "any"
+        page.say(f"There are more changes than could be tried: {more} remedies may well exist.", lead="  ")
 
 
 def _assumed(page: Page, assumed: Sequence[Document]) -> None:
@@ -242,25 +246,30 @@ def _fault(page: Page, fault: Fault) -> None:
 def show_settlement(page: Page, file: str, settlement: Document, most_plans: int) -> None:
     """The plans, best first, then what was ruled out."""
     plans = settlement["plans"]
-    word = "accepted" if plans else "undetermined" if settlement["needs"] else "rejected"
+    complete = settlement["complete"]
+    word = "accepted" if plans else "undetermined" if settlement["needs"] or not complete else "rejected"
     page.blank()
     reference = settlement["reference"]
-    found = f"{len(plans)} {'way' if len(plans) == 1 else 'ways'}" if plans else "No way"
+    none = "No way" if complete else "No way found so far"
+    found = f"{len(plans)} {'way' if len(plans) == 1 else 'ways'}" if plans else none
     page.say(
         f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {settlement['revision']}.",
         lead=f"{found} ",
         lead_style=_STYLES[word],
     )
-    if not settlement["complete"]:
+    if not complete:
         page.say(
-            "There are more combinations of transfers than can be weighed: of each decoration only the best transfers"
-            " were combined. Name one or two of them to have the others weighed whole."
+            "There are more combinations of transfers and presses than can be weighed: of each decoration only the best"
+            " transfers were combined, and other ways may well exist. Name the press, or one or two of the transfers,"
+            " to have the rest weighed whole."
         )
     for plan in plans[:most_plans]:
         _plan(page, plan)
     _further(page, plans[most_plans:])
     _needs(page, settlement["needs"])
     _ruled_out(page, settlement["ruled_out"], plans)
+    if settlement["ruled_out_left_out"]:
+        page.say(f"And {settlement['ruled_out_left_out']} more that will not do.", lead="    ")
 
 
 def _plan(page: Page, plan: Document) -> None:

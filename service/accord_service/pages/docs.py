@@ -106,9 +106,9 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
 
 
 def _examples(body: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Shown]:
-    answers = answer.get("examples", {})
-    for word, example in (body.get("examples") or answers).items():
-        asked = _pretty(example["value"]) if body else ""
+    bodies, answers = body.get("examples", {}), answer.get("examples", {})
+    for word, example in (bodies or answers).items():
+        asked = _pretty(example["value"]) if word in bodies else ""
         given = _pretty(answers[word]["value"]) if word in answers else ""
         yield Shown(word, example["summary"], asked, given)
 

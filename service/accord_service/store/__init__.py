@@ -4,6 +4,7 @@ from accord_service.store.audit import Audit, AuditEntry, AuditHead, SealedEntry
 from accord_service.store.commit import ABSENT, Change
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
+    AllReported,
     Conflict,
     FolderOwned,
     KeyReused,
@@ -27,6 +28,7 @@ from accord_service.store.watch import HeadWatch, Watched
 __all__ = [
     "ABSENT",
     "MASKED",
+    "AllReported",
     "Audit",
     "AuditEntry",
     "AuditHead",

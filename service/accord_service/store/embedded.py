@@ -75,7 +75,10 @@ def wheel_binary() -> Path:
         binary = Path(folder, "_binaries", f"linux-{machine}", "valkey-server")
         if sys.platform == "linux" and binary.is_file():
             return binary
-    raise StoreBroken(f"no server comes along for {sys.platform} on {machine}; set the address of a Redis or Valkey")
+    raise StoreBroken(
+        f"no store comes along for {sys.platform} on {platform.machine()}: start a Redis or Valkey and say where it is,"
+        " with --store redis://127.0.0.1:6379/0 (ACCORD_STORE_URL where there is no such option, STORE=... for make)"
+    )
 
 
 class EmbeddedServer:

@@ -37,6 +37,10 @@ class Conflict(StoreError):
         super().__init__(f"{key} is at version {found}, not {expected}")
 
 
+class AllReported(Conflict):
+    """A decoration's pieces are all reported: ``found`` of the ``expected`` that its order has. Nothing was written."""
+
+
 class NotThere(StoreError):
     """What was asked to be changed does not exist."""
 

@@ -20,10 +20,11 @@ from accord_service.store import names
 from accord_service.store.audit import AuditEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
 from accord_service.store.connection import Connection
-from accord_service.store.errors import NotThere
+from accord_service.store.errors import Conflict, NotThere
 from accord_service.store.shops import DIRECTORY_MOVES
 
 SECRET_BYTES = 32
+ISSUED = 1  # the version of a key that nothing was done to
 TOKEN = re.compile(r"([a-z2-7]{16})\.([A-Za-z0-9_-]{43})")
 
 
@@ -83,7 +84,7 @@ class Keys:
         """A new key. The shop need not be there yet: the first admin's is made before any shop."""
         id_ = base64.b32encode(secrets.token_bytes(10)).decode().lower()
         secret = secrets.token_urlsafe(SECRET_BYTES)
-        record = KeyRecord(id_, 1, shop, role, _sum(secret), secret[-4:], self._committer.clock(), None)
+        record = KeyRecord(id_, ISSUED, shop, role, _sum(secret), secret[-4:], self._committer.clock(), None)
         own = Change(
             {_key(id_): ABSENT},
             (Put(_key(id_), record.kept()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
@@ -105,6 +106,23 @@ class Keys:
         kept = self._committer.get_all([_key(each) for each in ids])
         records = (_record(id_, each) for id_, each in zip(ids, kept, strict=True))
         return tuple(each for each in records if each is not None and shop in (None, each.shop))
+
+    def get_all(self, ids: Iterable[str]) -> dict[str, KeyRecord]:
+        """The keys of these ids that there are, asked for together."""
+        ids = tuple(dict.fromkeys(ids))
+        kept = self._committer.get_all([_key(each) for each in ids])
+        records = (_record(id_, each) for id_, each in zip(ids, kept, strict=True))
+        return {each.id: each for each in records if each is not None}
+
+    def holding(self, ids: Iterable[str]) -> Change:
+        """For another commit: it is done only if none of these keys was revoked before. Raises Conflict if one is."""
+        ids = tuple(ids)
+        records = self.get_all(ids)
+        for id_ in ids:
+            record = records.get(id_)
+            if record is None or record.revoked_at is not None:
+                raise Conflict(_key(id_), ISSUED, ABSENT if record is None else record.version)
+        return Change({_key(each.id): each.version for each in records.values()})
 
     def revoke(self, id_: str, *, who: str) -> KeyRecord:
         """Make a key worthless, for good. Raises NotThere for an unknown one; a revoked one stays as it is."""

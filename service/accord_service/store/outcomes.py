@@ -12,7 +12,7 @@ from accord_service.store import names
 from accord_service.store.audit import AuditEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
 from accord_service.store.connection import Connection
-from accord_service.store.errors import Conflict, StoreAway
+from accord_service.store.errors import AllReported, Conflict, StoreAway
 
 ATTEMPTS = 50
 
@@ -63,12 +63,18 @@ class Outcomes:
         verdict: str,
         document: Mapping[str, Any],
         *,
+        decoration: int,
+        quantity: int,
         cell: Cell,
         failure: str | None,
         who: str,
         also: Callable[[OutcomeRecord], Change] = nothing_else,
     ) -> OutcomeRecord:
-        """Keep a report and count it, together. Whether the verdict is the shop's is the caller's to check."""
+        """Keep a report on a piece's ``decoration`` and count it, together. Raises AllReported where the ``quantity``
+        of pieces is reported already, by whichever of the shop's keys.
+
+        Whether the verdict is the shop's, and what its order says, is the caller's to check.
+        """
         record = OutcomeRecord(secrets.token_hex(8), shop, verdict, cell, failure, document, self._committer.clock())
         key = names.name("outcome", shop, verdict, record.id)
         kept = {
@@ -77,12 +83,16 @@ class Outcomes:
             "document": document,
             "at": record.at,
         }
+        pieces = _pieces_key(shop, verdict, decoration)
         for _ in range(ATTEMPTS):
+            reported, version = self._reported(shop, verdict, decoration)
+            _leave_room(pieces, reported, quantity)
             before = self._committer.get(_cell_key(cell))
             own = Change(
-                {key: ABSENT, _cell_key(cell): before.version if before else ABSENT},
+                {key: ABSENT, pieces: version, _cell_key(cell): before.version if before else ABSENT},
                 (
                     Put(key, kept),
+                    Put(pieces, {"reported": reported + 1}),
                     AddToIndex(names.name("outcomes", shop, verdict), record.id, record.at),
                     Put(_cell_key(cell), _counted(before, failure)),
                     AddToIndex(names.CELLS, names.member(cell.transfer, cell.substrate, cell.press_type), 0),
@@ -91,11 +101,24 @@ class Outcomes:
             try:
                 self._committer.apply(own + also(record), AuditEntry(who, "outcome.add", record.id))
             except Conflict as conflict:
-                if conflict.key != _cell_key(cell):
+                if conflict.key not in (pieces, _cell_key(cell)):
                     raise
                 continue
             return record
         raise StoreAway(f"others counted first {ATTEMPTS} times")
+
+    def leave_room(self, shop: str, verdict: str, decoration: int, quantity: int) -> None:
+        """Raises AllReported where ``add`` would."""
+        reported, _ = self._reported(shop, verdict, decoration)
+        _leave_room(_pieces_key(shop, verdict, decoration), reported, quantity)
+
+    def _reported(self, shop: str, verdict: str, decoration: int) -> tuple[int, int]:
+        """The pieces reported for a decoration, and the version of that count."""
+        kept = self._committer.get(_pieces_key(shop, verdict, decoration))
+        if kept is not None:
+            return int(kept.document["reported"]), kept.version
+        # Reports that were kept before pieces were counted.
+        return sum(each.document.get("decoration") == decoration for each in self.of(shop, verdict)), ABSENT
 
     def of(self, shop: str, verdict: str) -> tuple[OutcomeRecord, ...]:
         """The reports on one verdict, oldest first."""
@@ -124,6 +147,15 @@ def _counted(before: Versioned | None, failure: str | None) -> dict[str, Any]:
     if failure is None:
         return {"good": good + 1, "failures": failures}
     return {"good": good, "failures": {**failures, failure: failures.get(failure, 0) + 1}}
+
+
+def _leave_room(key: str, reported: int, quantity: int) -> None:
+    if reported >= quantity:
+        raise AllReported(key, quantity, reported)
+
+
+def _pieces_key(shop: str, verdict: str, decoration: int) -> str:
+    return names.name("outcome-pieces", shop, verdict, decoration)
 
 
 def _cell_key(cell: Cell) -> str:

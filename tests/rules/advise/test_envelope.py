@@ -229,6 +229,7 @@ def test_many_decorations_get_ranges_on_the_best_presses_alone(authority: Author
     found = ask(authority, shop, order)
     assert found["presses"] == [press["id"] for press in presses]
     assert [on["press"] for on in found["on"]] == ["press-0", "press-1"]
+    assert found["complete"] is False, "three presses that can do it have no ranges"
     check_ranges(
         authority,
         shop,

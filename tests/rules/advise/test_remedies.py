@@ -6,26 +6,48 @@ Compared with trying everything on small books. The costs are the project's choi
 from __future__ import annotations
 
 import copy
+import json
 import random
+import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
 from typing import Any
 
 import pytest
 import random_orders
 
-from accord_rules.advise.costs import ALIKE_BELOW, COSTS, same_but_for_colour, unlike_ground, unlike_transfer
+from accord_rules.advise import moves, remedies
+from accord_rules.advise.costs import (
+    ALIKE_BELOW,
+    COSTS,
+    keeps_look,
+    same_but_for_colour,
+    unlike_ground,
+    unlike_transfer,
+)
 from accord_rules.advise.written import changes, order_document
 from accord_rules.authority import Authority
 from accord_rules.documents import merge
+from accord_rules.governance.house import HouseAuthority, read_house
 from accord_rules.order import Artwork, Order, Size
 from accord_rules.reading import read
 from accord_rules.settings import Settings
 from accord_rules.shop import Shop
 from accord_rules.verdict import VERDICTS, Remedy, Verdict
+from accord_rules.weigh import Scales
 
 WORKABLE = ("accepted", "conditional")
+# Pieces that protect whoever wears them; common practice, no source.
+PROTECTIVE = {"buoyancy-aid", "flame-resistant", "high-visibility", "medical", "protective"}
+# What an order may say of its own piece.
+OF_THE_PIECE = (
+    *("substrate", "fibres", "colour", "coating", "finishes"),
+    *("dye", "mass_per_area", "thickness", "care", "features"),
+)
 Document = dict[str, Any]
+DEMO = Path(__file__).parents[3] / "demo"
 
 
 def order_with(book: Settings, **parts: Any) -> Document:
@@ -76,7 +98,11 @@ def step_transfers(order: Order, book: Settings, shop: Shop) -> Iterator[tuple[s
                 art = decoration.artwork and replace(decoration.artwork, mirrored=None, printed_by=None)
                 other = replace(decoration, transfer=name, settings=None, artwork=art)
                 rest = (*order.decorations[:index], other, *order.decorations[index + 1 :])
-                yield f"transfer {index}", COSTS["transfer"].cost + unlike, replace(order, decorations=rest)
+                keeps = keeps_look(
+                    book.transfer(decoration.transfer), book.catalogue["products"][name], decoration.artwork
+                )
+                kind = "transfer" if keeps else "look"
+                yield f"transfer {index}", COSTS[kind].cost + unlike, replace(order, decorations=rest)
 
 
 def step_presses(order: Order, book: Settings, shop: Shop) -> Iterator[tuple[str, float, Order]]:
@@ -89,17 +115,21 @@ def step_blanks(order: Order, book: Settings, shop: Shop) -> Iterator[tuple[str,
     blanks, now = book.catalogue["blanks"], order.item.blank
     if now is None:
         return
-    kept = {"already": order.item.already, "preparation": order.item.preparation}
-    same = [name for name in blanks if name != now and same_but_for_colour(blanks[now], blanks[name])]
+    said = [name for name in OF_THE_PIECE if getattr(order.item, name) is not None]
+    used_for = {*blanks[now].uses, *((order.use.kinds if order.use is not None else None) or ())}
+
+    def stands_in(name: str) -> bool:
+        protects = used_for & PROTECTIVE <= set(blanks[name].uses)
+        return protects and all(getattr(blanks[name], each) is not None for each in said)
+
+    fit = [name for name in blanks if name != now and stands_in(name)]
+    same = [name for name in fit if same_but_for_colour(blanks[now], blanks[name])]
     costs = {name: COSTS["ground"].cost + unlike_ground(blanks[now], blanks[name]) for name in same}
-    others = [name for name in blanks[now].alternatives if name not in same]
+    others = [name for name in blanks[now].alternatives if name in fit and name not in same]
     costs |= {name: COSTS["blank"].cost + 0.1 * rank for rank, name in enumerate(others)}
     for name, cost in costs.items():
-        yield (
-            "blank",
-            cost,
-            replace(order, item=replace(read(Order, {"item": {"blank": name}, "decorations": [{}]}).item, **kept)),
-        )
+        as_it_comes = {each: getattr(blanks[name], each) for each in said}
+        yield "blank", cost, replace(order, item=replace(order.item, blank=name, **as_it_comes))
 
 
 STEPS = (step_transfers, step_presses, step_blanks)
@@ -150,12 +180,12 @@ def test_the_cheapest_is_what_trying_everything_finds(book: Settings, authority:
         assert (found[0].cost if found else None) == best, document
         compared.append((best, len(found[0].changes) if found else 0))
     assert len(compared) > 40
-    assert sum(best is not None and best > 5.9 for best, _ in compared) >= 2, "too few pairs"
+    assert sum(best is not None and best > 9.9 for best, _ in compared) >= 2, "too few pairs"
 
 
 def other_kinds(remedy: Remedy) -> bool:
     return any(
-        "/size" in change.pointer or "/artwork" in change.pointer or "/placement" in change.pointer
+        any(part in change.pointer for part in ("/size", "/artwork", "/placement", "/evidence"))
         for change in remedy.changes
     )
 
@@ -194,6 +224,7 @@ def test_every_remedy_put_back_is_what_it_says(
 def test_remedies_come_cheapest_first_accepted_before_conditional(
     rejected: list[tuple[Document, Shop, Verdict]],
 ) -> None:
+    assert any(len(verdict.remedies) > 1 for _, _, verdict in rejected)
     for _, _, verdict in rejected:
         assert len(verdict.remedies) <= 3
         keys = [(each.cost, VERDICTS.index(each.verdict)) for each in verdict.remedies]
@@ -201,6 +232,7 @@ def test_remedies_come_cheapest_first_accepted_before_conditional(
 
 
 def test_one_transfer_a_family(rejected: list[tuple[Document, Shop, Verdict]], book: Settings) -> None:
+    several = 0
     for _, _, verdict in rejected:
         named = [
             (change.pointer, book.catalogue["products"][change.after].family)
@@ -210,6 +242,8 @@ def test_one_transfer_a_family(rejected: list[tuple[Document, Shop, Verdict]], b
             if change.pointer.endswith("/transfer")
         ]
         assert len(named) == len(set(named))
+        several += len(named) > 1
+    assert several > 2, "too few offers of several transfers to mean anything"
 
 
 def test_remedies_do_not_depend_on_the_run(rejected: list[tuple[Document, Shop, Verdict]], book: Settings) -> None:
@@ -219,6 +253,311 @@ def test_remedies_do_not_depend_on_the_run(rejected: list[tuple[Document, Shop, 
             assert other.validate(read(Order, document), shop).document() == verdict.document()
     finally:
         other.close()
+
+
+@pytest.fixture(scope="module")
+def demo_rejected(authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
+    """The demo's rejected orders."""
+    shops = {
+        file.stem: read(Shop, tomllib.loads(file.read_text(encoding="utf-8")))
+        for file in (DEMO / "shops").glob("*.toml")
+    }
+    found = []
+    for name, wanted in tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8")).items():
+        document, shop = (
+            json.loads((DEMO / "orders" / f"{name}.json").read_text(encoding="utf-8")),
+            shops[wanted["shop"]],
+        )
+        verdict = authority.validate(read(Order, document), shop)
+        if verdict.verdict == "rejected":
+            found.append((document, shop, verdict))
+    return found
+
+
+def said_in(document: Any, pointer: str = "") -> set[str]:
+    """Pointers to everything that is said, lists and shares of fibres as a whole."""
+    if not isinstance(document, dict) or pointer == "/item/fibres":
+        return {pointer}
+    return {place for key, each in document.items() for place in said_in(each, f"{pointer}/{key}")}
+
+
+def test_no_remedy_takes_back_what_the_order_says(
+    rejected: list[tuple[Document, Shop, Verdict]], demo_rejected: list[tuple[Document, Shop, Verdict]]
+) -> None:
+    """What is said stays said, if with another value: nobody fills in an order to have half of it dropped."""
+    changed = [
+        (document, applied(document, remedy), remedy)
+        for document, _, verdict in (*rejected, *demo_rejected)
+        for remedy in verdict.remedies
+    ]
+    assert len(changed) > 150
+    for document, after, remedy in changed:
+        assert all(change.after is not None for change in remedy.changes), remedy
+        for before, now in zip((document, *document["decorations"]), (after, *after["decorations"]), strict=True):
+            kept = {place for place in said_in(before) - said_in(now) if not place.startswith("/press/")}
+            assert kept <= {"/decorations"}, (kept, remedy)
+
+
+def test_a_false_mirror_stays_false_unless_the_print_is_made_again(authority: Authority, book: Settings) -> None:
+    """The print lies there the wrong way round: only another print helps, and the remedy says so."""
+    decoration = {"transfer": "inkjet-paper-light", "artwork": {"mirrored": False, "printed_by": "inkjet-pigment"}}
+    document = order_with(book, decoration=decoration)
+    shop = shop_with(book, stock={"products": sorted(book.catalogue["products"]), "consumables": []})
+    verdict = authority.validate(read(Order, document), shop)
+    assert "not-mirrored" in {each.rule for each in verdict.findings}
+    assert len(verdict.remedies) == 3
+    for remedy in verdict.remedies:
+        mirrored = applied(document, remedy)["decorations"][0]["artwork"]["mirrored"]
+        assert mirrored in (True, False)
+        assert ("mirror image" in remedy.text) == mirrored
+    assert pointers(verdict.remedies[0]) == {"/decorations/0/artwork/mirrored": True}, "its own advice first"
+
+
+@pytest.mark.parametrize(
+    "blank", ["vest-high-visibility-yellow", "coverall-flame-resistant", "life-vest-orange", "scrub-top-teal"]
+)
+def test_protective_wear_is_never_replaced_by_a_plain_piece(blank: str, authority: Authority, book: Settings) -> None:
+    """A plain shirt in place of a high-visibility vest is a danger, not a remedy. Common practice, no source."""
+    blanks = book.catalogue["blanks"]
+    assert PROTECTIVE & set(blanks[blank].uses)
+    document = order_with(book, decoration={"transfer": "cut-film"})
+    document["item"] = {"blank": blank}
+    verdict = authority.validate(read(Order, document), shop_with(book))
+    assert verdict.verdict == "rejected"
+    for remedy in verdict.remedies:
+        other = pointers(remedy).get("/item/blank", blank)
+        assert PROTECTIVE & set(blanks[blank].uses) <= set(blanks[other].uses), remedy
+
+
+def test_a_plain_piece_said_to_protect_is_not_replaced_either(authority: Authority, book: Settings) -> None:
+    document = order_with(book, decoration={"transfer": "dye-sublimation"})
+    document |= {"item": {"blank": "tee-heavy-white"}, "use": {"kinds": ["flame-resistant"]}}
+    document["evidence"] = ["maker-consent", "flammability-test"]
+    plain = authority.validate(read(Order, document | {"use": {}}), shop_with(book))
+    assert any("/item/blank" in pointers(each) for each in plain.remedies)
+    verdict = authority.validate(read(Order, document), shop_with(book))
+    assert verdict.verdict == "rejected"
+    assert not any("/item/blank" in pointers(each) for each in verdict.remedies)
+
+
+def test_consent_is_the_advice_and_so_the_first_remedy(authority: Authority, book: Settings) -> None:
+    document = order_with(book, decoration={"transfer": "cut-film"})
+    document["item"] = {"blank": "vest-high-visibility-yellow"}
+    remedy = first_remedy(authority, document, shop_with(book))
+    assert pointers(remedy) == {"/evidence": ["maker-consent"]}
+    assert "only then" in remedy.text, "it is not a box to tick"
+
+
+# -- heat ------------------------------------------------------------------------------------------------------------
+
+
+def press_reading(id_: str, falls_short_k: int) -> Document:
+    readings = [{"display": f"{x} °C", "surface": [f"{x - falls_short_k} °C"]} for x in (100, 160, 220)]
+    return {"id": id_, "type": "swing-away", "calibration": readings}
+
+
+@pytest.mark.parametrize("falls_short_k", [30, 45])
+def test_a_colder_press_is_no_remedy_for_heat_that_harms(
+    falls_short_k: int, authority: Authority, book: Settings
+) -> None:
+    """215 °C harms this film and cloth; that a press in the corner never gets that hot makes 215 °C no better."""
+    shop = shop_with(book, presses=[press_reading("true", 0), press_reading("cold", falls_short_k)])
+    document = order_with(book, decoration={"transfer": "cut-film", "settings": {"temperature": "190 °C"}})
+    document["press"] = "true"
+    assert authority.judge(read(Order, document | {"press": "cold"}), shop).verdict in WORKABLE
+    verdict = authority.validate(read(Order, document), shop)
+    assert verdict.verdict == "rejected"
+    assert not any("/press" in pointers(each) for each in verdict.remedies)
+    assert "/decorations/0/settings/temperature" in pointers(verdict.remedies[0])
+
+
+def test_a_hotter_press_is_a_remedy_for_a_print_that_stays_cold(authority: Authority, book: Settings) -> None:
+    shop = shop_with(book, presses=[press_reading("true", 0), press_reading("cold", 30)])
+    document = order_with(book, decoration={"transfer": "cut-film", "settings": {"temperature": "155 °C"}})
+    document["press"] = "cold"
+    verdict = authority.validate(read(Order, document), shop)
+    assert verdict.verdict == "rejected"
+    assert {"/press": "true"} in [pointers(each) for each in verdict.remedies]
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [
+        ({"temperature": "320 °C"}, {"temperature": "320 °F"}),
+        ({"temperature": "160 °F"}, {"temperature": "160 °C"}),
+        ({"temperature": "155 °C", "time": "12 min"}, {"time": "12 s"}),
+    ],
+)
+@pytest.mark.parametrize("system", ["metric", "us-customary"])
+def test_another_unit_is_asked_about_first(
+    said: Document, meant: Document, system: str, authority: Authority, book: Settings
+) -> None:
+    document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
+    remedy = first_remedy(authority, document, replace(shop_with(book), unit_system=system))
+    ((name, value),) = meant.items()
+    assert remedy.text.startswith(f"Was {value} meant, not {said[name]}?")
+    found = read(Order, applied(document, remedy)).decorations[0].settings
+    wanted = read(Order, order_with(book, decoration={"settings": meant})).decorations[0].settings
+    assert found is not None
+    assert wanted is not None
+    assert getattr(found, name) == pytest.approx(getattr(wanted, name), abs=1e-6)
+
+
+@pytest.mark.parametrize("said", [{"temperature": "215 °C"}, {"temperature": "196 °C"}, {"time": "4 s"}])
+def test_a_setting_that_is_only_wrong_raises_no_doubt_about_its_unit(
+    said: Document, authority: Authority, book: Settings
+) -> None:
+    document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
+    verdict = authority.validate(read(Order, document), shop_with(book))
+    assert verdict.remedies
+    assert not any("meant" in each.text for each in verdict.remedies)
+
+
+# -- what comes first ------------------------------------------------------------------------------------------------
+
+
+def test_costs_stand_in_the_order_that_decorators_prefer() -> None:
+    """What keeps blank and look, then the size, then another blank: common practice, no source."""
+    keeps = max(COSTS[each].cost for each in ("preparation", "settings", "press", "artwork", "transfer"))
+    assert keeps < COSTS["size"].cost < COSTS["ground"].cost < COSTS["blank"].cost
+    assert COSTS["size"].cost < COSTS["look"].cost < COSTS["ground"].cost
+
+
+def test_a_photograph_keeps_its_look_before_it_is_redrawn(authority: Authority, book: Settings) -> None:
+    art = {"colours": 200, "gradient": True}
+    document = order_with(book, item={"blank": "tee-heavy-white"}, decoration={"transfer": "cut-film", "artwork": art})
+    document["item"] = {"blank": "tee-heavy-white"}
+    shop = shop_with(book, stock={"products": ["powder-film-declared", "film-soft-matte"], "consumables": []})
+    found = [pointers(each) for each in authority.validate(read(Order, document), shop).remedies]
+    assert found[0] == {"/decorations/0/transfer": "powder-film-declared"}
+    assert {"/decorations/0/artwork/colours": 1, "/decorations/0/artwork/gradient": False} in found[1:]
+
+
+# -- bounds ----------------------------------------------------------------------------------------------------------
+
+HOUSE_RULE: Document = {
+    "level": "blocks",
+    "title": "Nothing that is said will do",
+    "about": "settings",
+    "because": "The house says so.",
+    "fix": "Ask the house.",
+    "sources": ["common-practice"],
+    "when": "set.surface_c > limit('people.touch_hold_most') and (set.time_said or set.pressure_said or set.peel_ok"
+    " or set.cover_missing or set.pad_missing or set.tape_missing or set.pre_press_s >= limit('prepress.time_least'))",
+    "fires": [{}],
+    "silent": [{}],
+}
+SAID: Document = {
+    "temperature": "155 °C",
+    "time": "12 s",
+    "pressure": "medium",
+    "peel": "hot",
+    "cover": "none",
+    "pad": "none",
+    "tape": "none",
+    "pre_press": "3 s",
+    "second_press": "3 s",
+}
+
+
+@pytest.mark.parametrize("decorations", [1, 4, 12])
+def test_a_house_rule_over_many_settings_makes_no_more_trials(
+    decorations: int, authority: Authority, book: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every set of up to four of 36 settings was listed: 66,711 of them, and no answer in 100 s."""
+    made_up, tried, weighed = 0, 0, 0
+    move, judge, weigh = moves.Move, Authority._tried, Scales.weigh
+
+    def counting_moves(*args: Any, **fields: Any) -> moves.Move:
+        nonlocal made_up
+        made_up += 1
+        assert made_up < 200 + 50 * decorations, (
+            "48 sets of settings, and for each print its transfers, sizes and so on"
+        )
+        return move(*args, **fields)
+
+    def counting_trials(self: Authority, judged: Any, shop: Shop, order: Order) -> Any:
+        nonlocal tried
+        tried += 1
+        return judge(self, judged, shop, order)
+
+    def counting_weighings(self: Scales, case: Any) -> Any:
+        nonlocal weighed
+        weighed += 1
+        return weigh(self, case)
+
+    monkeypatch.setattr(moves, "Move", counting_moves)
+    monkeypatch.setattr(Authority, "_tried", counting_trials)
+    monkeypatch.setattr(Scales, "weigh", counting_weighings)
+    house = HouseAuthority(authority, read_house({"rules": {"house.never": HOUSE_RULE}}))
+    try:
+        size = {"width": "60 mm", "height": "60 mm"}
+        prints = [{"transfer": "cut-film", "size": size, "settings": SAID}] * decorations
+        document = {"item": {"blank": "tee-heavy-white"}, "decorations": prints}
+        verdict = house.validate(read(Order, document), shop_with(book))
+    finally:
+        house.close()
+    assert verdict.verdict == "rejected"
+    assert 0 < tried <= 2 * (remedies.TRIALS_MOST + remedies.REMEDIES_MOST)
+    assert weighed <= 12_000
+
+
+def test_that_not_everything_was_tried_is_said(
+    authority: Authority, book: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    document = order_with(book, item={"fibres": {"CO": 100}}, decoration={"transfer": "dye-sublimation"})
+    shop = shop_with(book, stock={"products": sorted(book.catalogue["products"]), "consumables": []})
+    whole = authority.validate(read(Order, document), shop)
+    assert whole.remedies
+    assert whole.remedies_complete
+    monkeypatch.setattr(remedies, "TRIALS_MOST", 1)
+    cut = authority.validate(read(Order, document), shop)
+    assert len(cut.remedies) < len(whole.remedies)
+    assert not cut.remedies_complete
+    assert (cut.id, cut.verdict, cut.findings) == (whole.id, whole.verdict, whole.findings)
+    monkeypatch.setattr(remedies, "TRIALS_MOST", 48)
+    monkeypatch.setattr(Scales, "allowance", lambda self: lambda: False)
+    assert not authority.validate(read(Order, document), shop).remedies_complete
+
+
+def test_where_nothing_helps_and_all_was_tried_that_is_said_too(authority: Authority, book: Settings) -> None:
+    document = order_with(book, item={"fibres": {"CO": 100}}, decoration={"transfer": "dye-sublimation"})
+    only = shop_with(book, stock={"products": ["stones-glass-lead-free", "studs-aluminium"], "consumables": []})
+    verdict = authority.validate(read(Order, document), only)
+    assert (verdict.remedies, verdict.remedies_complete) == ((), True)
+
+
+def test_the_least_sets_are_those_that_trying_all_sets_finds() -> None:
+    """Against the definition: all subsets of up to seven things, those that touch all and lose that with any member."""
+    rng, compared = random.Random("sets"), 0
+    for _ in range(200):
+        wanted = [tuple(rng.sample(range(7), rng.randint(1, 4))) for _ in range(rng.randint(1, 5))]
+        touching = [
+            set(some)
+            for count in range(1, 8)
+            for some in combinations(range(7), count)
+            if all(set(some) & set(want) for want in wanted)
+        ]
+        least = [each for each in touching if not any(other < each for other in touching)]
+        found, complete = moves.least_sets(wanted, 1000)
+        assert complete
+        assert sorted(map(sorted, found)) == sorted(map(sorted, least))
+        few, all_of_them = moves.least_sets(wanted, 2)
+        assert len(few) <= 2
+        assert all(set(each) & set(want) for each in few for want in wanted)
+        assert not all_of_them or len(least) <= 2
+        compared += len(least)
+    assert compared > 400
+    assert moves.least_sets([(1, 2), ()], 10) == ([], True), "a rule that no setting touches is lifted by none"
+
+
+def test_what_need_not_be_changed_stays_as_it_was_said(authority: Authority, book: Settings) -> None:
+    """Too hot and too short: temperature and dwell are set anew, the other seven settings stay."""
+    said = SAID | {"temperature": "215 °C", "time": "2 s", "peel": "warm", "pre_press": "4 s", "second_press": "5 s"}
+    document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
+    changed = set(pointers(first_remedy(authority, document, shop_with(book))))
+    settings = "/decorations/0/settings"
+    assert changed - {f"{settings}/read_at"} == {f"{settings}/temperature", f"{settings}/time"}
 
 
 # -- kinds of change, by hand ----------------------------------------------------------------------------------------
@@ -292,7 +631,8 @@ def test_the_same_blank_in_another_colour(authority: Authority, book: Settings) 
         authority, document, shop_with(book, stock={"products": ["sub-paper-tacky"], "consumables": []})
     )
     assert "the same in another colour" in remedy.text
-    assert pointers(remedy)["/item/colour"] is None, "what was said of the red one does not hold for the other"
+    other = book.catalogue["blanks"][pointers(remedy)["/item/blank"]]
+    assert pointers(remedy)["/item/colour"] == other.colour, "what was said of the red one is said anew of the other"
 
 
 # -- likeness --------------------------------------------------------------------------------------------------------
@@ -317,6 +657,7 @@ def test_likeness_is_about_what_the_artwork_needs(book: Settings) -> None:
 
 def test_likeness_is_less_than_one_step_of_the_table(book: Settings) -> None:
     transfers = book.catalogue["transfers"].values()
+    assert len(transfers) > 1
     assert all(0 <= unlike_transfer(a, b, None) < 1 for a in transfers for b in transfers)
 
 

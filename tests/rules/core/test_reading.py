@@ -95,7 +95,7 @@ SETTINGS = "/decorations/0/settings"
         ("/press", 3, "must be an object, not a number"),
         ("/press", {"id": "attic"}, "/press/type"),
         (f"{SETTINGS}/temperature", "392", "392 has no unit"),
-        (f"{SETTINGS}/temperature", 392, "must be a string with a unit, such as '392 °F', not a number"),
+        (f"{SETTINGS}/temperature", 392, "must be a string with a unit, such as '375 °F', not a number"),
         (f"{SETTINGS}/temperature", "392 psi", "unit 'psi' is not known here"),
         (f"{SETTINGS}/temperature", "3e2 °F", "unit 'e' is not known here"),
         (f"{SETTINGS}/temperature", "NaN °F", "cannot be read as temperature"),

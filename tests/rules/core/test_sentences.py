@@ -108,6 +108,7 @@ def test_titles_inside_sentences(title: str, inside: str) -> None:
 
 
 def test_every_sentence_of_the_book_ends_as_one(book: Settings) -> None:
+    assert book.rules
     for rule in book.rules.values():
         for text in (rule.because.text, rule.fix.text):
             assert text.endswith((".", "?", "!")), f"{rule.id}: {text}"

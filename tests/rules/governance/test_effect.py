@@ -73,6 +73,7 @@ def test_the_same_limit_back_is_looser_exactly(book: Settings, changed: Changed,
     found = effect(stricter, book, recorded, FEW)
     assert (found.decision.kind, found.decision.exact) == ("looser", True)
     turned = [flip for flip in found.flips if flip.before != flip.after]
+    assert turned
     assert all(VERDICTS.index(flip.after) < VERDICTS.index(flip.before) for flip in turned)
 
 

@@ -14,6 +14,7 @@ from accord_rules.governance.proposal import (
     Approval,
     Base,
     GovernanceError,
+    KnownKey,
     Proposal,
     Shown,
     approve,
@@ -26,6 +27,7 @@ from accord_rules.governance.proposal import (
     reject,
     revert,
     show,
+    with_keys,
 )
 from accord_rules.reading import DocumentError
 from accord_rules.settings import Settings
@@ -35,10 +37,11 @@ BASE = Base(12, "sha256:base")
 SHOWN = Shown("sha256:replay")
 UNSAFE = Shown("sha256:replay", ("Safety limit x goes from 1 to 2; lower is stricter.",))
 CHANGES = (Change("rules", "dye-on-nylon", None),)
+SHOPS = {"ann": "north", "abe": "north", "bob": "south", "ben": "south", "cleo": "east"}
 
 
 def drafted() -> Proposal:
-    return draft("pr_1", BASE, CHANGES, "It blocks what works.", "Forty pieces washed.", "ann")
+    return draft("pr_1", BASE, CHANGES, "It blocks what works.", "Forty pieces washed.", "ann", SHOPS["ann"])
 
 
 def opened(shown: Shown = SHOWN) -> Proposal:
@@ -48,7 +51,11 @@ def opened(shown: Shown = SHOWN) -> Proposal:
 def yes(proposal: Proposal, who: str, role: str = "steward", **other: str) -> Approval:
     assert proposal.digests is not None
     bound = dict(zip(("change_digest", "base_digest", "replay_digest"), proposal.digests, strict=True))
-    return Approval(who, role, **(bound | other))
+    return Approval(who, role, **(bound | other), shop=SHOPS[who])
+
+
+def keys(*revoked: str) -> dict[str, KnownKey]:
+    return {who: KnownKey(shop, who in revoked) for who, shop in SHOPS.items()}
 
 
 def refused(kind: str, step: Callable[..., Any], *args: Any) -> str:
@@ -77,6 +84,65 @@ def test_it_is_opened_only_with_changes_and_their_effect() -> None:
 
 def test_nobody_approves_their_own() -> None:
     assert "another steward" in refused("own-proposal", approve, opened(), yes(opened(), "ann"))
+
+
+def test_no_shop_approves_its_own() -> None:
+    """Author and approver may be one person with two keys; a shop does not take a change through alone."""
+    assert "a steward of another shop" in refused("own-shop", approve, opened(), yes(opened(), "abe"))
+    unknown = replace(yes(opened(), "bob"), shop=None)
+    refused("own-shop", approve, opened(), unknown)
+
+
+def test_what_the_program_drafts_is_no_shops() -> None:
+    own = draft("pr_1", BASE, CHANGES, "Twelve failed.", "Reports.", "outcomes")
+    own = open_(show(own, SHOWN))
+    for who in ("abe", "bob"):
+        assert approve(own, yes(own, who)).state == "approved"
+
+
+def test_two_stewards_of_one_shop_are_not_two() -> None:
+    proposal = approve(opened(UNSAFE), yes(opened(UNSAFE), "bob"))
+    told = refused("approved-twice", approve, proposal, yes(proposal, "ben"))
+    assert "bob has approved this already" in told
+    assert "another shop" in told
+    forged = replace(proposal, approvals=(yes(proposal, "bob"), yes(proposal, "ben")), state="approved")
+    assert [each.who for each in forged.valid_approvals] == ["bob"]
+    refused("approvals-missing", publish, forged, BASE)
+
+
+def test_an_approval_lapses_with_its_key() -> None:
+    proposal = approve(opened(), yes(opened(), "bob"))
+    assert with_keys(proposal, keys()) == proposal
+    lapsed = with_keys(proposal, keys("bob"))
+    assert (lapsed.state, lapsed.valid_approvals, lapsed.lapses) == ("open", (), ("Its key was revoked.",))
+    told = refused("approvals-missing", publish, lapsed, BASE)
+    assert "0 of the 1" in told
+    assert "The approval of bob has lapsed. Its key was revoked." in told
+    assert approve(lapsed, yes(lapsed, "ben")).state == "approved", "its shop may approve with a key that holds"
+
+
+def test_what_is_published_keeps_the_approvals_it_had() -> None:
+    published = publish(approve(opened(), yes(opened(), "bob")), BASE)
+    assert with_keys(published, keys("bob")).lapses == (None,)
+
+
+def test_shops_are_told_by_the_keys_whatever_was_written() -> None:
+    """Approvals written before shops were, or moved by hand."""
+    proposal = approve(opened(), yes(opened(), "bob"))
+    moved_by_hand = replace(proposal, author_shop="west", approvals=(replace(yes(proposal, "abe"), shop="west"),))
+    known = with_keys(moved_by_hand, keys())
+    assert known.author_shop == "north"
+    assert known.lapses == ("Its key is of the same shop as the author's.",)
+    assert with_keys(proposal, {}).lapses == ("Its key is not known.",)
+
+
+def test_approving_anew_leaves_one_approval() -> None:
+    """A stale approval goes when its steward approves what the proposal is now."""
+    proposal = show(approve(opened(), yes(opened(), "bob")), Shown("sha256:another"))
+    assert "its replay is sha256:replay" in (proposal.lapses[0] or "")
+    again = approve(proposal, yes(proposal, "bob"))
+    assert [(each.who, each.replay_digest) for each in again.approvals] == [("bob", "sha256:another")]
+    assert again.lapses == (None,)
 
 
 @pytest.mark.parametrize("role", ["counter", "operator", "owner", "admin"])

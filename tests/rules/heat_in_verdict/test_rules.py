@@ -151,8 +151,14 @@ def test_the_hand_held_offset(authority: Authority) -> None:
     assert 5 <= hand["heat"]["dwell_s"] - bench["heat"]["dwell_s"] <= 10
     # What counts is the adhesive: it ends where the bench press brings it.
     assert hand["heat"]["interface_c"][1] == pytest.approx(bench["heat"]["interface_c"][1], abs=0.5)
+
+
+def test_the_readme_prints_the_offset_as_the_plan_gives_it(authority: Authority) -> None:
+    film = {"transfer": "cut-film-low-temperature", "placement": "front", "size": SIZE}
+    tee = {"item": {"blank": "tee-light-white"}, "decorations": [film]}
     readme = (files("accord_rules") / "heat" / "README.md").read_text(encoding="utf-8")
-    for title, each in (("by hand", hand), ("on the bench", bench)):
-        temperature, estimate = each["temperature"], each["heat"]
-        row = (title, temperature["set"], f"{temperature['surface_c']:.1f} °C", each["time"]["set"])
-        assert f"| {' | '.join(row)} | {estimate['interface_c'][1]:.1f} °C |" in readme
+    for title, press in (("by hand", "hand-held"), ("on the bench", "clamshell")):
+        found = planned(authority, tee, press, "us-customary")
+        temperature = found["temperature"]
+        row = (title, temperature["set"], f"{temperature['surface_c']:.1f} °C", found["time"]["set"])
+        assert f"| {' | '.join(row)} | {found['heat']['interface_c'][1]:.1f} °C |" in readme

@@ -302,13 +302,15 @@ def test_an_open_bound_is_open() -> None:
 
 def test_negation_undoes_itself_and_printing_reads_back() -> None:
     """Over random conditions: not not a is a, and an atom's text is the grammar again."""
-    rng = random.Random(5)
+    rng, atoms = random.Random(5), 0
     for _ in range(20):
         book = random_book(rng)
         for condition in book.rules.values():
             for atom in (atom for branch in condition.branches for atom in branch):
                 assert negated(negated(atom)) == atom
                 assert parse(str(atom), book.vocabulary).branches == ((atom,),)
+                atoms += 1
+    assert atoms > 1000
 
 
 def test_conditions_survive_pickling() -> None:

@@ -1,40 +1,30 @@
-"""Laws that hold for every order: plans validate, no plan means none is possible, answers repeat, needs decide.
+"""Laws that hold for every order: plans validate, answers repeat, needs decide. Brute force has a file of its own.
 
-The orders are random over the shipped book; ``ACCORD_SEED`` repeats a run, ``ACCORD_LAWS`` sets how many.
+The orders are random over the shipped book; see ``questions``.
 """
 
 from __future__ import annotations
 
 import json
-import os
 import random
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
-import random_orders
+from tests.rules.laws.questions import ORDERS, SEED, WORKABLE, opened, questions
 
 from accord_rules.advise.plans import PLANS_MOST, search
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
 from accord_rules.documents import merge
 from accord_rules.examples import example_order
-from accord_rules.order import PEELS, PRESSURES, Order, SettleRequest
+from accord_rules.order import Order, SettleRequest
 from accord_rules.reading import read
 from accord_rules.resolve import resolve
 from accord_rules.settings import Settings
 from accord_rules.shop import Shop
 from accord_rules.verdict import Verdict, canonical
 from accord_rules.weigh import Weighed
-
-SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-ORDERS = int(os.environ.get("ACCORD_LAWS", "120"))
-WORKABLE = ("accepted", "conditional")
-
-
-def questions(book: Settings, count: int, salt: str, **how: Any) -> list[tuple[dict[str, Any], Shop]]:
-    rng = random.Random(f"{SEED} {salt}")
-    return [(random_orders.order(rng, book, **how), read(Shop, random_orders.shop(rng, book))) for _ in range(count)]
 
 
 def put_back(order: dict[str, Any], plan: dict[str, Any]) -> dict[str, Any]:
@@ -45,12 +35,6 @@ def put_back(order: dict[str, Any], plan: dict[str, Any]) -> dict[str, Any]:
     ]
     press = order["press"] if isinstance(order.get("press"), dict) else plan["press"]
     return order | {"decorations": decorations, "press": press}
-
-
-def opened(order: dict[str, Any], rng: random.Random) -> dict[str, Any]:
-    """The order with some of its transfers left open."""
-    kept = [{k: v for k, v in d.items() if k != "transfer" or rng.random() < 0.4} for d in order["decorations"]]
-    return order | {"decorations": kept}
 
 
 def test_every_plan_validates_as_it_says(book: Settings, authority: Authority) -> None:
@@ -92,53 +76,6 @@ def test_a_combination_comes_to_what_it_does_by_itself(book: Settings, authority
 def told(weighed: Weighed) -> list[tuple[str, int, tuple[str, ...]]]:
     fired = [(each.rule.id, each.case.index, ()) for each in weighed.fired]
     return sorted(fired + [(each.rule.id, each.case.index, tuple(sorted(each.facts))) for each in weighed.open])
-
-
-def test_where_there_is_no_plan_brute_force_finds_none(book: Settings, authority: Authority) -> None:
-    rng = random.Random(SEED)
-    searched = 0
-    for order, shop in questions(book, ORDERS, "none", open_settings=True, decorations=2, odd=0.1):
-        asked = opened(order, rng)
-        settlement = authority.recommend(read(SettleRequest, asked), shop)
-        if settlement.plans:
-            continue
-        searched += 1
-        for tried in brute_force(asked, shop, book, rng, 120):
-            found = authority.judge(read(Order, tried), shop)
-            assert found.verdict not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(tried)}"
-    assert searched > ORDERS / 10, "too few orders without a plan to mean anything"
-
-
-def brute_force(
-    order: dict[str, Any], shop: Shop, book: Settings, rng: random.Random, count: int
-) -> list[dict[str, Any]]:
-    """Orders with everything that was open filled in at random from all that the book and the shop have."""
-    return [filled(order, shop, book, rng) for _ in range(count)]
-
-
-def filled(order: dict[str, Any], shop: Shop, book: Settings, rng: random.Random) -> dict[str, Any]:
-    decorations = []
-    for decoration in order["decorations"]:
-        named = decoration.get("transfer")
-        stocked = [p for p in shop.stock.products if named in (None, p, book.catalogue["products"][p].family)]
-        transfer = rng.choice(stocked or [named])
-        sheets = ["none", *book.catalogue["consumables"]]
-        settings = {
-            "temperature": f"{rng.randint(90, 235)} °C",
-            "read_at": rng.choice(["display", "surface"]),
-            "time": f"{rng.choice([5, 8, 10, 12, 15, 20, 30, 45, 60, 75, 90, 120, 180, 240, 400])} s",
-            "pressure": rng.choice(PRESSURES),
-            "peel": rng.choice(PEELS),
-            "cover": rng.choice(sheets),
-            "pad": rng.choice(sheets),
-            "tape": rng.choice(sheets),
-            "pre_press": f"{rng.choice([0, 4, 5])} s",
-            "second_press": f"{rng.choice([0, 5, 10])} s",
-        }
-        chosen = {key: value for key, value in settings.items() if rng.random() < 0.3}
-        decorations.append(decoration | {"settings": chosen} | ({"transfer": transfer} if transfer else {}))
-    press = order.get("press") or rng.choice(shop.presses).id
-    return order | {"decorations": decorations, "press": press}
 
 
 def test_the_same_question_has_the_same_bytes_whoever_asks(book: Settings, authority: Authority) -> None:

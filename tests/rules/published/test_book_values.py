@@ -1,4 +1,4 @@
-"""The book and what follows from it against published figures, and against common practice where there is no source."""
+"""The book and what follows from it against published figures; common practice: ``test_trade_check_values``."""
 
 from __future__ import annotations
 
@@ -12,10 +12,7 @@ from accord_rules.derive.case import Case
 from accord_rules.documents import merge
 from accord_rules.examples import example_case, example_order
 from accord_rules.facts import Scope
-from accord_rules.order import SettleRequest
-from accord_rules.reading import read
 from accord_rules.settings import Settings
-from accord_rules.shop import Shop
 
 EU_1007_2011_ANNEX_I = {  # code: the name by which the regulation has it; codes as in ISO 2076 and DIN 60001
     "CO": "cotton", "WO": "wool", "SE": "silk", "JU": "jute", "CV": "viscose", "CMD": "modal", "CLY": "lyocell",
@@ -152,62 +149,6 @@ def test_small_parts_are_for_under_three(age: float, under: bool, book: Settings
 def test_limits_are_what_their_sources_say(limit: str, value: float, book: Settings) -> None:
     assert book.limit_values[limit] == value
     assert pytest.approx(3.92, abs=0.005) == 40 * 98.0665 / 1000
-
-
-# -- common practice, no source: what a decorator with a hand-held and a bench press sets ----------------------------
-
-PRACTICE = [
-    # blank, transfer family, press type, display °C, dwells s that the window must contain
-    ("metal-panel-100x150", "dye-sublimation", "hand-held", 200.0, (70, 60, 180)),
-    ("hardboard-coaster", "dye-sublimation", "hand-held", 200.0, (70,)),
-    ("polyester-sequin-cushion", "dye-sublimation", "hand-held", (385 - 32) / 1.8, (70,)),
-    ("tee-heavy-white", "cut-film", "hand-held", (325 - 32) / 1.8, (20,)),
-    ("tee-heavy-white", "cut-film", "clamshell", (305 - 32) / 1.8, (10, 15)),
-]
-
-
-def practice_shop(press_type: str, book: Settings) -> Shop:
-    base = dict(book.documents["base_example"]["shop"])
-    stock = {"products": list(book.catalogue["products"]), "consumables": list(book.catalogue["consumables"])}
-    return read(Shop, base | {"presses": [{"id": "it", "type": press_type}], "stock": stock})
-
-
-@pytest.mark.parametrize(("blank", "transfer", "press_type", "display_c", "dwells_s"), PRACTICE)
-def test_recommended_windows_contain_what_practitioners_set(
-    blank: str,
-    transfer: str,
-    press_type: str,
-    display_c: float,
-    dwells_s: tuple[float, ...],
-    book: Settings,
-    authority: Authority,
-) -> None:
-    """Common practice, no source. The window is the recommended one, as read on the press's display."""
-    # A print that fits under a hand-held platen: a dye print is pressed in one piece.
-    size = {"width": "90 mm", "height": "90 mm"}
-    request = {"item": {"blank": blank}, "decorations": [{"transfer": transfer, "size": size}], "press": "it"}
-    settlement = authority.recommend(read(SettleRequest, request), practice_shop(press_type, book)).document()
-    assert settlement["plans"], settlement["ruled_out"]
-    plain = next((p for p in settlement["plans"]), None)
-    assert plain is not None
-    settings = plain["decorations"][0]["settings"]
-    low, high = settings["temperature"]["display_window_c"]
-    assert low <= display_c <= high
-    least, most = settings["time"]["window_s"]
-    assert all(least <= dwell <= most for dwell in dwells_s)
-
-
-def test_hand_held_is_set_higher_and_longer_than_a_bench_press(book: Settings, authority: Authority) -> None:
-    """Common practice, no source: cut film about 20 °F more and a little longer by hand."""
-    chosen = {}
-    for press_type in ("hand-held", "clamshell"):
-        request = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "cut-film"}], "press": "it"}
-        plans = authority.recommend(read(SettleRequest, request), practice_shop(press_type, book)).plans
-        case = plans[0].decorations[0].settings
-        chosen[press_type] = (case["temperature"]["display_window_c"][0], case["time"]["window_s"][1])
-    more_k = chosen["hand-held"][0] - chosen["clamshell"][0]
-    assert 10 / 1.8 <= more_k <= 30 / 1.8
-    assert 5 <= chosen["hand-held"][1] - chosen["clamshell"][1] <= 10
 
 
 def test_a_trade_example_is_a_plain_order(book: Settings) -> None:

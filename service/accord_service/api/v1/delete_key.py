@@ -7,6 +7,7 @@ from accord_service.answers import KeyAnswer
 from accord_service.api.v1.get_keys import key_document
 from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.problems import AlreadyThere, NotFound
+from accord_service.proposals import write_down_states
 from accord_service.store import KeyRecord
 from accord_service.writing import Answer, Prepared, Remember
 
@@ -24,7 +25,8 @@ from accord_service.writing import Answer, Prepared, Remember
 def delete_key(asked: Asked) -> Prepared:
     """Revoke a key, for good. An owner can revoke those of the own shop. One that is revoked already stays so.
 
-    Every worker refuses it within two seconds. The last admin's key can't be revoked.
+    Every worker refuses it within two seconds, and what it approved is no longer approved by it, unless that was
+    published before. The last admin's key can't be revoked.
     """
     keys = asked.room.store.keys
     record = keys.get(asked.path["key"])
@@ -37,7 +39,9 @@ def delete_key(asked: Asked) -> Prepared:
 
     def commit(remember: Remember) -> Answer:
         # Nothing to remember: asked for again, the answer is the same anyway.
-        return _revoked(keys.revoke(record.id, who=asked.caller.key_id))
+        revoked = keys.revoke(record.id, who=asked.caller.key_id)
+        write_down_states(asked.room.store, "revocation")
+        return _revoked(revoked)
 
     return Prepared(_revoked(replace(record, revoked_at=record.revoked_at or asked.room.now_s)), commit)
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_service.api.proposals import PROPOSAL, answer
 from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import PROPOSAL as SHOWN
+from accord_service.governance_examples import drafted
 from accord_service.proposals import get
 from accord_service.writing import Answer
 
@@ -15,7 +15,7 @@ from accord_service.writing import Answer
     answers=ProposalAnswer,
     parameters=PROPOSAL,
     statuses=(404,),
-    examples=(Example("A draft", path=lambda settings: {"proposal": "p1"}, answer=SHOWN),),
+    examples=(Example("A draft", path=lambda settings: {"proposal": "p1"}, answer=drafted),),
 )
 def get_proposal(asked: Asked) -> Answer:
     """Give one proposal: what it changes, its state, its approvals, and the digests an approval has to repeat."""

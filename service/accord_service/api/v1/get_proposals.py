@@ -7,7 +7,7 @@ from accord_rules.reading import Choice, optional
 from accord_service.api.proposals import CursorQuery, bad_cursor, next_address
 from accord_service.endpoint import Asked, endpoint
 from accord_service.governance_answers import ProposalsAnswer
-from accord_service.proposals import Kept
+from accord_service.proposals import Kept, standing
 from accord_service.writing import Answer
 
 
@@ -22,10 +22,9 @@ class ProposalsQuery(CursorQuery):
 def get_proposals(asked: Asked) -> Answer:
     """List proposals, newest first; of one state if wished. A page may be short."""
     store, query = asked.room.store, asked.query
-    head = store.revisions.head()
     with bad_cursor():
         page = store.proposals.list(query.state, query.cursor, query.limit)
-    found = [Kept.of(record).as_of(head) for record in page.items]
+    found = standing(store, map(Kept.of, page.items))
     return Answer(
         {
             "entries": [each.document() for each in found if query.state in (None, each.proposal.state)],

@@ -6,7 +6,7 @@ from accord_rules.reading import Text, given
 from accord_service.api.proposals import PROPOSAL, taken
 from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import APPROVED, OPENED
+from accord_service.governance_examples import approved
 from accord_service.writing import Prepared
 
 _DIGEST = Text(80, "sha256:…")
@@ -30,12 +30,14 @@ class Approving:
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
-    examples=(Example("As it was read", OPENED["digests"], path=lambda settings: {"proposal": "p1"}, answer=APPROVED),),
+    # No body: one proposal's digests approve no other. The answer to opening it links here with its own.
+    examples=(Example("As it was read", path=lambda settings: {"proposal": "p1"}, answer=approved),),
 )
 def post_proposal_approve(asked: Asked) -> Prepared:
-    """Approve a proposal of somebody else's: exactly these changes, on this base, with this effect.
+    """Approve a proposal of another shop's: exactly these changes, on this base, with this effect.
 
-    One steward will do; where it loosens what keeps people safe, two are needed.
+    One steward will do; where it loosens what keeps people safe, stewards of two shops are needed, neither of them the
+    author's. Keys of the collective count together as those of one shop. An approval lapses when its key is revoked.
     """
     body, id_ = asked.body, asked.path["proposal"]
     return taken(asked, lambda steps: steps.approve(id_, body.change_digest, body.base_digest, body.replay_digest))

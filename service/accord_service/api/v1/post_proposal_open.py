@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_service.api.proposals import PROPOSAL, taken
 from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import OPENED
+from accord_service.governance_examples import opened
 from accord_service.writing import Prepared
 
 
@@ -15,7 +15,7 @@ from accord_service.writing import Prepared
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
-    examples=(Example("Opened", path=lambda settings: {"proposal": "p1"}, answer=OPENED),),
+    examples=(Example("Opened", path=lambda settings: {"proposal": "p1"}, answer=opened),),
 )
 def post_proposal_open(asked: Asked) -> Prepared:
     """Work out a proposal's effect and put it to the stewards.

@@ -1,10 +1,10 @@
 from __future__ import annotations
 
+from accord_service import governance_examples
 from accord_service.api.proposals import PROPOSAL, refusals, steps_of
 from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.governance_answers import PublishedAnswer
-from accord_service.governance_examples import PUBLISHED
-from accord_service.proposals import Kept, void_the_moved
+from accord_service.proposals import Kept, write_down_states
 from accord_service.writing import Answer, Prepared, Remember
 
 
@@ -16,12 +16,13 @@ from accord_service.writing import Answer, Prepared, Remember
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
-    examples=(Example("Published", path=lambda settings: {"proposal": "p1"}, answer=PUBLISHED),),
+    examples=(Example("Published", path=lambda settings: {"proposal": "p1"}, answer=governance_examples.published),),
 )
 def post_proposal_publish(asked: Asked) -> Prepared:
     """Make an approved proposal the next revision of the book.
 
-    Of two at once exactly one wins. All workers answer from the new revision within two seconds; proposals made against
+    Of two at once exactly one wins. Approvals count only while their keys hold: one whose key is revoked in the same
+    moment keeps the proposal out. All workers answer from the new revision within two seconds; proposals made against
     the old one become void.
     """
     steps = steps_of(asked)
@@ -33,7 +34,7 @@ def post_proposal_publish(asked: Asked) -> Prepared:
 
     def commit(remember: Remember) -> Answer:
         published = answer(made.commit(lambda kept: remember(answer(kept))))
-        void_the_moved(asked.room.store)
+        write_down_states(asked.room.store, "publication")
         return published
 
     return Prepared(answer(made.preview), commit)

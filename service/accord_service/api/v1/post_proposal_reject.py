@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_service.api.proposals import PROPOSAL, Reason, taken
 from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import REJECTED
+from accord_service.governance_examples import REJECTION, rejected
 from accord_service.writing import Prepared
 
 
@@ -19,9 +19,9 @@ from accord_service.writing import Prepared
     examples=(
         Example(
             "With its reason",
-            {"reason": REJECTED["ended_because"]},
+            REJECTION,
             path=lambda settings: {"proposal": "p1"},
-            answer=REJECTED,
+            answer=rejected,
         ),
     ),
 )

@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_service.api.proposals import Proposed, read_book_changes, taken
 from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import PROPOSAL, PROPOSED
+from accord_service.governance_examples import drafted, proposed
 from accord_service.writing import Prepared
 
 
@@ -15,7 +15,7 @@ from accord_service.writing import Prepared
     answers=ProposalAnswer,
     writes=True,
     success=201,
-    examples=(Example("A stricter limit", PROPOSED, answer=PROPOSAL),),
+    examples=(Example("A stricter limit", proposed, answer=drafted),),
 )
 def post_proposals(asked: Asked) -> Prepared:
     """Draft a proposal: entries of the book that should be different, why, and on what evidence.

@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_service.api.proposals import REVISION, Reason, number_in, taken
 from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import PROPOSAL
+from accord_service.governance_examples import REVERSION, reverted
 from accord_service.writing import Prepared
 
 
@@ -20,16 +20,16 @@ from accord_service.writing import Prepared
     examples=(
         Example(
             "Back to the first",
-            {"reason": "The film peels again since the dwell was shortened."},
+            REVERSION,
             path=lambda settings: {"number": "1"},
-            answer=PROPOSAL,
+            answer=reverted,
         ),
     ),
 )
 def post_revision_revert(asked: Asked) -> Prepared:
     """Propose to take the book back to what a revision says.
 
-    The draft goes the way of every proposal: its effect is shown, another steward approves it.
+    The draft goes the way of every proposal: its effect is shown, a steward of another shop approves it.
     """
     number = number_in(asked.path["number"])
     return taken(asked, lambda steps: steps.revert(number, asked.body.reason), status=201)

@@ -23,7 +23,7 @@ from accord_service.writing import Answer, Prepared, Remember
     answers=ShopEntryAnswer,
     writes=True,
     success=201,
-    examples=(Example("A shop with one press", examples.SHOP, answer=examples.SHOP_ENTRY),),
+    examples=(Example("A shop with one press", examples.NEW_SHOP, answer=examples.NEW_SHOP_ENTRY),),
 )
 def post_shops(asked: Asked) -> Prepared:
     """Add a shop. Its keys are issued afterwards (POST /v1/keys)."""

@@ -44,7 +44,7 @@ def post_validate(asked: Asked) -> Answer:
     metrics = asked.room.metrics
     metrics.judged(verdict.verdict)
     for finding in verdict.findings:
-        metrics.found(finding.rule, finding.level)
+        metrics.found(finding)
     note(verdict=verdict.verdict, verdict_id=verdict.id)
     document = {**verdict.document(), "basis": asked.snapshot.basis}
     if asked.query.record:

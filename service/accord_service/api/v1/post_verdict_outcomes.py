@@ -53,11 +53,14 @@ def post_verdict_outcomes(asked: Asked) -> Prepared:
 
     It counts for the transfer family, the substrate and the type of press. The counts stand beside the transfer in the
     catalogue and move plans up or down in recommend, without ever hiding one; poor ones draft a proposal for the
-    stewards, once.
+    stewards, once. All keys of a shop together report at most as many pieces for each decoration as the order's
+    quantity, one where it says none.
     """
     record, body = record_of(asked), asked.body
     index = _decoration(record, body)
     cell = _cell(asked, record, index)
+    quantity = int(record.order["order"].get("quantity") or 1)  # unsaid is one piece, as the fact has it
+    asked.room.store.outcomes.leave_room(record.shop, record.id, index, quantity)
     document = {"result": body.result, "washes": body.washes, "note": body.note, "decoration": index}
     preview = OutcomeRecord("-", record.shop, record.id, cell, body.failure, document, asked.room.now_s)
 
@@ -66,6 +69,8 @@ def post_verdict_outcomes(asked: Asked) -> Prepared:
             record.shop,
             record.id,
             document,
+            decoration=index,
+            quantity=quantity,
             cell=cell,
             failure=body.failure,
             who=asked.caller.key_id,

@@ -3,8 +3,7 @@ from __future__ import annotations
 from accord_service.api.proposals import PROPOSAL, Edited, read_book_changes, taken
 from accord_service.endpoint import Asked, Example, endpoint
 from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import EDITED
-from accord_service.governance_examples import PROPOSAL as SHOWN
+from accord_service.governance_examples import edited, rewritten
 from accord_service.writing import Prepared
 
 
@@ -17,7 +16,7 @@ from accord_service.writing import Prepared
     parameters=PROPOSAL,
     replaces=True,
     statuses=(404,),
-    examples=(Example("Another value", EDITED, path=lambda settings: {"proposal": "p1"}, answer=SHOWN),),
+    examples=(Example("Another value", edited, path=lambda settings: {"proposal": "p1"}, answer=rewritten),),
 )
 def put_proposal(asked: Asked) -> Prepared:
     """Edit a proposal of one's own. It is a draft again; its effect and its approvals are gone."""

@@ -9,7 +9,7 @@ function addressOf(form) {
   for (const field of form.querySelectorAll("[data-in]")) {
     if (field.dataset.in === "path") {
       path = path.replace(`{${field.name}}`, encodeURIComponent(field.value));
-    } else if (field.value) {
+    } else if (field.dataset.in === "query" && field.value) {
       query.set(field.name, field.value);
     }
   }
@@ -21,6 +21,9 @@ function requestOf(form) {
   const headers = {};
   if (key.value) headers.Authorization = `Bearer ${key.value}`;
   if (sent) headers["Content-Type"] = "application/json";
+  for (const field of form.querySelectorAll("[data-in=header]")) {
+    if (field.value) headers[field.name] = field.value;
+  }
   return { method: form.dataset.method, headers, body: sent ? sent.value : undefined };
 }
 

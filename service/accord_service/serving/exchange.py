@@ -1,0 +1,92 @@
+"""One request and its answer, as bytes, in the shapes that gunicorn takes for a socket."""
+
+from __future__ import annotations
+
+import io
+from collections import deque
+from collections.abc import Iterator
+from typing import Any
+
+from gunicorn import http
+
+from accord_service.serving.framing import BodyFraming, ChunkedBody, CountedBody
+
+
+class AnswerBuffer:
+    """Collects an answer: all that gunicorn does with a socket it writes to."""
+
+    def __init__(self) -> None:
+        self._parts: list[bytes] = []
+
+    def sendall(self, data: bytes) -> None:
+        self._parts.append(bytes(data))
+
+    def gettimeout(self) -> float:
+        """As of a socket that does not block."""
+        return 0.0
+
+    def shutdown(self, how: int) -> None:
+        """gunicorn closes the connection of an answer that broke off; this one was not sent yet and is made anew."""
+        raise OSError("there is no socket")
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+    def clear(self) -> None:
+        self._parts.clear()
+
+    def content(self) -> bytes:
+        return b"".join(self._parts)
+
+
+class Exchange:
+    """One request, from its parsed header on; ``sock``, ``client`` and ``server`` are what gunicorn expects.
+
+    Raises what gunicorn raises for a header it refuses.
+    """
+
+    def __init__(self, config: Any, header: bytes, client: Any, server: Any, body_limit: int) -> None:
+        self.sock = AnswerBuffer()
+        self.client, self.server = client, server
+        self.size = len(header)
+        self._body, self._body_limit = b"", body_limit
+        self._pieces: deque[bytes] = deque([header])
+        # An iterable instead of a socket: where the pieces end, the connection ends for gunicorn.
+        self.request: Any = next(http.get_parser(config, _taken_from(self._pieces), client))
+        self.framing = _framing_of(self.request, body_limit)
+        # The reactor says "100 Continue" itself, and only while it waits for the body.
+        self.expects_continue: bool = self.request._expected_100_continue
+        self.request._expected_100_continue = False
+
+    def give_body(self, body: bytes) -> None:
+        """All of the body that is going to come, as it was sent."""
+        self._body = body
+        self.size += len(body)
+        if self.framing.is_cut:
+            # Where the next request would start is not known.
+            self.request.force_close()
+
+    def decode_body(self) -> None:
+        """Put the body's data before the application. Raises what gunicorn raises for chunks it refuses.
+
+        Of a body over the limit the application gets one byte more than the limit, so that it can say so.
+        """
+        if isinstance(self.framing, ChunkedBody):
+            self._pieces.append(self._body)
+            try:
+                self._body = self.request.body.read(self._body_limit + 1)
+            except http.errors.NoMoreData:
+                raise http.errors.InvalidChunkSize(b"no last chunk") from None
+        self.request.body = io.BytesIO(self._body)
+
+
+def _taken_from(pieces: deque[bytes]) -> Iterator[bytes]:
+    while pieces:
+        yield pieces.popleft()
+
+
+def _framing_of(request: Any, body_limit: int) -> BodyFraming:
+    reader = request.body.reader
+    if isinstance(reader, http.body.ChunkedReader):
+        return ChunkedBody(body_limit)
+    return CountedBody(reader.length, body_limit)

@@ -1,0 +1,127 @@
+"""The gunicorn worker: its main thread is the reactor's, its other threads answer whole requests.
+
+It leans on gunicorn's ThreadWorker for ``handle_request`` (what is between a parsed request and a framed answer), for
+``method_queue`` (a thread's way back to the main thread) and for signals; the loop and everything about sockets are
+its own. That is why pyproject.toml pins gunicorn to one major version.
+"""
+
+from __future__ import annotations
+
+import selectors
+import sys
+import time
+from typing import Any
+
+from gunicorn import http
+from gunicorn.workers.gthread import ThreadWorker
+
+from accord_service.config import Config
+from accord_service.serving.connection import Connection
+from accord_service.serving.exchange import AnswerBuffer, Exchange
+from accord_service.serving.lane import Lane
+from accord_service.serving.limits import Limits
+from accord_service.serving.reactor import Reactor
+
+_TURN_S = 0.25  # a deadline may be missed by this much
+# With Python's 5 ms, the reactor would wait that long for each thread that computes before it may read or send.
+_SWITCH_S = 0.001
+# Answered by a thread of their own, so that they answer while all others are busy.
+WATCHED_PATHS = frozenset({"/healthz", "/readyz", "/metrics"})
+
+
+class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no types
+    """Clients never occupy a thread, however slowly they send or read."""
+
+    @classmethod
+    def check_config(cls, cfg: Any, log: Any) -> None:
+        """Raises RuntimeError, in one sentence, for a setting that this worker can't serve."""
+        refused = {
+            "certfile or keyfile (TLS)": cfg.is_ssl,
+            "http_protocols with h2": "h2" in cfg.http_protocols,
+            f"protocol {cfg.protocol}": cfg.protocol != "http",
+            f"proxy_protocol {cfg.proxy_protocol}": cfg.proxy_protocol != "off",
+        }
+        names = [name for name, is_set in refused.items() if is_set]
+        if names:
+            raise RuntimeError(
+                f"gunicorn's {', '.join(names)} can't be served here; put a proxy in front that speaks plain HTTP/1.1"
+            )
+
+    def init_process(self) -> None:
+        sys.setswitchinterval(_SWITCH_S)
+        self._common = Lane("answer", self.cfg.threads, self._answer)
+        self._watch = Lane("watch", 1, self._answer)
+        super().init_process()
+
+    def run(self) -> None:
+        """Serve until told to stop, then finish what was accepted."""
+        limits = Limits.of(Config.from_env(), self.cfg.keepalive, self.worker_connections)
+        self._body_limit = limits.body_limit
+        self._reactor = Reactor(self.poller, limits, self._parse, self._hand_over, self.method_queue.defer)
+        self.poller.register(self.method_queue.fileno(), selectors.EVENT_READ, self.method_queue.run_callbacks)
+        while self.alive and self.is_parent_alive():
+            self.set_accept_enabled(self._reactor.has_room)
+            self._turn()
+        self._stop_accepting()
+        self._reactor.stop()
+        end_s = time.monotonic() + self.cfg.graceful_timeout
+        while len(self._reactor) and time.monotonic() < end_s:
+            self._turn()
+        self._reactor.close()
+        self.poller.close()
+
+    def accept(self, listener: Any) -> None:
+        self._reactor.accept(listener)
+
+    def _turn(self) -> None:
+        self.notify()
+        self.wait_for_and_dispatch_events(_TURN_S)
+        self._reactor.sweep()
+
+    def _stop_accepting(self) -> None:
+        """Take what the kernel has accepted for us, which would be reset otherwise; later ones are refused at once."""
+        self.alive = False
+        self.set_accept_enabled(False)
+        for listener in self.sockets:
+            listener.setblocking(False)
+            while self._reactor.accept(listener):
+                pass
+            listener.close()
+
+    def _parse(self, header: bytes, connection: Connection) -> Exchange | bytes:
+        try:
+            return Exchange(self.cfg, header, connection.client, connection.server, self._body_limit)
+        except (http.errors.NoMoreData, StopIteration):
+            return self._refusal(None, connection, http.errors.InvalidRequestLine("the header is not whole"))
+        except Exception as error:
+            return self._refusal(None, connection, error)
+
+    def _refusal(self, request: Any, connection: Connection, error: BaseException) -> bytes:
+        """gunicorn's own answer to what it can't parse, and to what failed outside the application."""
+        answer = AnswerBuffer()
+        self.handle_error(request, answer, connection.client, error)
+        return answer.content()
+
+    def _hand_over(self, connection: Connection) -> None:
+        assert connection.exchange is not None
+        lane = self._watch if connection.exchange.request.path in WATCHED_PATHS else self._common
+        lane.put(connection)
+
+    def _answer(self, connection: Connection) -> None:
+        """In a lane's thread: bytes in, bytes out."""
+        content, keeps = b"", False
+        try:
+            content, keeps = self._answered(connection)
+        finally:
+            self.method_queue.defer(self._reactor.answer, connection, content, keeps)
+
+    def _answered(self, connection: Connection) -> tuple[bytes, bool]:
+        exchange = connection.exchange
+        assert exchange is not None
+        try:
+            exchange.decode_body()
+            keeps = bool(self.handle_request(exchange.request, exchange))
+            return exchange.sock.content(), keeps
+        except (Exception, SystemExit) as error:
+            # Nothing of an answer that broke off was sent, so that there can be a whole one instead.
+            return self._refusal(exchange.request, connection, error), False

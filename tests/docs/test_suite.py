@@ -1,0 +1,115 @@
+"""The account that ``tests/suite.py`` gives, and the markers it goes by, tried on small suites of their own."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from tests.markers import LONGEST
+
+ROOT = Path(__file__).parents[2]
+SUITE = """
+import pytest
+
+def test_passes(): pass
+
+@pytest.mark.alone
+def test_by_itself(): pass
+
+@pytest.mark.nightly
+def test_long(): pass
+
+@pytest.mark.needs("redis-server")
+def test_store(): pass
+
+@pytest.mark.needs("redis-server")
+def test_store_too(): pass
+
+@pytest.fixture(params=["own", pytest.param("other", marks=pytest.mark.needs("chromium", "chromedriver"))])
+def program(request): return request.param
+
+def test_page(program): pass
+"""
+
+
+@pytest.fixture
+def bare_path(tmp_path: Path) -> str:
+    """A PATH without any program of machine.py's."""
+    (tmp_path / "bin").mkdir()
+    return str(tmp_path / "bin")
+
+
+def run_suite(tmp_path: Path, path: str, suite: str = SUITE, **environment: str) -> subprocess.CompletedProcess[str]:
+    """``tests/suite.py`` over a folder with this project's own markers and one file of tests."""
+    folder = tmp_path / "suite"
+    folder.mkdir()
+    hooks = "pytest_collection_modifyitems, pytest_runtest_setup"
+    (folder / "conftest.py").write_text(f"from tests.markers import {hooks}\n", encoding="utf-8")
+    (folder / "test_small.py").write_text(suite, encoding="utf-8")
+    env = {name: value for name, value in os.environ.items() if not name.startswith(("ACCORD", "PYTEST"))}
+    env |= {"PATH": path, "PYTHONPATH": os.pathsep.join([str(ROOT), *sys.path]), **environment}
+    env["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # some that are installed take a second to load
+    words = [sys.executable, str(ROOT / "tests" / "suite.py"), "-c", str(ROOT / "pyproject.toml"), str(folder)]
+    words += ["-p", "xdist", "-p", "no:cacheprovider"]
+    return subprocess.run(words, env=env, cwd=tmp_path, capture_output=True, text=True, timeout=240, check=False)
+
+
+def test_what_could_not_run_stands_in_the_last_lines(tmp_path: Path, bare_path: str) -> None:
+    done = run_suite(tmp_path, bare_path)
+    assert done.returncode == 0, done.stdout + done.stderr
+    redis, pages, closing = done.stdout.splitlines()[-3:]
+    assert redis == "not run here: 2 tests need redis-server (package redis-server)"
+    assert pages == "not run here: 1 test needs chromedriver (package chromium-driver) and chromium (package chromium)"
+    assert re.fullmatch(r"=+ 3 passed, 3 skipped in [\d.]+s \(0:\d\d:\d\d\) =+", closing)
+
+
+def test_nothing_may_be_left_out_where_all_must_run(tmp_path: Path, bare_path: str) -> None:
+    done = run_suite(tmp_path, bare_path, ACCORD_ALL="1")
+    assert done.returncode == 1
+    assert re.fullmatch(r"=+ 3 failed, 3 passed in .*=+", done.stdout.splitlines()[-1])
+    assert done.stdout.count("needs redis-server (package redis-server)") >= 2
+    assert "failed: " in done.stdout
+    assert "test_store_too" in done.stdout.splitlines()[-3]
+
+
+def test_any_other_skip_is_no_better_where_all_must_run(tmp_path: Path, bare_path: str) -> None:
+    suite = "import pytest\ndef test_fine(): pass\ndef test_hidden(): pytest.skip('some day')\n"
+    done = run_suite(tmp_path, bare_path, suite, ACCORD_ALL="1")
+    assert done.returncode == 1
+    assert "not run here: 1 test: some day" in done.stdout.splitlines()
+
+
+def test_nightly_tests_run_when_asked_for(tmp_path: Path, bare_path: str) -> None:
+    done = run_suite(tmp_path, bare_path, ACCORD_NIGHTLY="1")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "4 passed, 3 skipped" in done.stdout.splitlines()[-1]
+
+
+def test_a_failure_in_the_first_run_does_not_hide_the_second(tmp_path: Path, bare_path: str) -> None:
+    suite = "import pytest\ndef test_wrong(): assert 0\n@pytest.mark.alone\ndef test_wrong_too(): assert 0\n"
+    done = run_suite(tmp_path, bare_path, suite)
+    assert done.returncode == 1
+    first, second, closing = done.stdout.splitlines()[-3:]
+    assert (first.rpartition("::")[2], second.rpartition("::")[2]) == ("test_wrong", "test_wrong_too")
+    assert re.fullmatch(r"=+ 2 failed in .*=+", closing)
+
+
+def test_no_test_at_all_is_a_failure(tmp_path: Path, bare_path: str) -> None:
+    done = run_suite(tmp_path, bare_path, "")
+    assert done.returncode == 1
+    assert "no tests ran" in done.stdout.splitlines()[-1]
+
+
+def test_a_file_that_cannot_be_read_is_a_failure(tmp_path: Path, bare_path: str) -> None:
+    done = run_suite(tmp_path, bare_path, SUITE + "import nothing_of_the_kind\n")
+    assert done.returncode != 0
+    assert " failed" in done.stdout.splitlines()[-1]
+
+
+def test_the_files_that_start_first_are_there() -> None:
+    assert LONGEST
+    assert [file for file in LONGEST if not (ROOT / file).is_file()] == []

@@ -1,0 +1,100 @@
+"""For whom a piece is: what is read out of a youngest age alone, an oldest alone, both, and none.
+
+That an oldest age says nothing of how young the others are is plain reading; that the strictest age in the range then
+counts is this project's choice. The ages themselves: 16 CFR 1200.2 (children's product: 12 years or younger) and 1501
+(small parts: under 3).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from cases import order_document, shop_of, whole_case
+
+from accord_rules.authority import Authority
+from accord_rules.order import Order
+from accord_rules.reading import read
+from accord_rules.settings import Settings
+
+STONES = {"transfer": "stones-glass-lead-free"}
+CRYSTAL = {"transfer": "stones-glass-crystal"}
+
+
+def said(youngest: int | None, oldest: int | None) -> dict[str, Any]:
+    """A ``use`` laid on the quiet order's: an empty string takes an age out."""
+    return {
+        "age_from": "" if youngest is None else youngest,
+        "age_to": "" if oldest is None else oldest,
+    }
+
+
+@pytest.mark.parametrize(
+    ("youngest", "oldest", "judged_from", "child", "under_three", "words"),
+    [
+        (None, None, 18, False, False, "18 years and up"),
+        (None, 2, 0, True, True, "any age up to 2 years"),
+        (None, 9, 0, True, True, "any age up to 9 years"),
+        (None, 12, 0, True, True, "any age up to 12 years"),
+        (None, 40, 0, True, True, "any age up to 40 years"),
+        (2, None, 2, True, True, "2 years and up"),
+        (3, None, 3, True, False, "3 years and up"),
+        (13, None, 13, False, False, "13 years and up"),
+        (0, 2, 0, True, True, "any age up to 2 years"),
+        (6, 9, 6, True, False, "6 to 9 years"),
+        (6, 6, 6, True, False, "6 years"),
+        (13, 16, 13, False, False, "13 to 16 years"),
+    ],
+)
+def test_ages_as_they_are_said(
+    youngest: int | None,
+    oldest: int | None,
+    judged_from: float,
+    child: bool,
+    under_three: bool,
+    words: str,
+    book: Settings,
+) -> None:
+    case = whole_case(book, use=said(youngest, oldest))
+    assert case["use.age_from"] == judged_from
+    assert (case["use.child"], case["use.under_three"]) == (child, under_three)
+    assert case["use.age_words"] == words
+
+
+@pytest.mark.parametrize(("oldest", "judged_from"), [(9, 5), (40, 5), (4, 0)])
+def test_a_childrens_blank_says_the_youngest_unless_all_are_younger(
+    oldest: int, judged_from: float, book: Settings
+) -> None:
+    """The kids' tee is made from 5 years: said for up to 4, it is for somebody younger."""
+    item = {"blank": "tee-kids-white"}
+    assert book.catalogue["blanks"]["tee-kids-white"].age_from == 5
+    assert whole_case(book, item=item, use=said(None, oldest))["use.age_from"] == judged_from
+
+
+@pytest.mark.parametrize(
+    ("decoration", "blocked_by"), [(STONES, "under-three-loose-parts"), (CRYSTAL, "childs-piece-with-crystal")]
+)
+def test_stones_on_a_piece_for_up_to_two_years_are_refused(
+    decoration: dict[str, Any], blocked_by: str, authority: Authority
+) -> None:
+    book = authority.settings
+    document = order_document(book, decoration=decoration, use=said(None, 2))
+    verdict = authority.validate(read(Order, document), shop_of(book))
+    assert verdict.verdict == "rejected"
+    finding = next(each for each in verdict.findings if each.rule == blocked_by)
+    assert "for children (any age up to 2 years)" in finding.because
+    (assumed,) = (each for each in verdict.assumed if each.pointer == "/use/age_from")
+    assert (assumed.value, assumed.why) == (
+        "0",
+        "no youngest age said, only an oldest: taken to be for the youngest too",
+    )
+    assert blocked_by in assumed.decides
+
+
+def test_without_any_age_it_is_for_grown_ups_and_that_is_told(authority: Authority) -> None:
+    book = authority.settings
+    document = order_document(book, decoration=STONES, use=said(None, None))
+    verdict = authority.validate(read(Order, document), shop_of(book))
+    assert verdict.verdict != "rejected"
+    (assumed,) = (each for each in verdict.assumed if each.pointer == "/use/age_from")
+    assert (assumed.value, assumed.why) == ("18", "no age said: taken to be for grown-ups")

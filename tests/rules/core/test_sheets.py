@@ -1,0 +1,300 @@
+"""What lies between platen and piece: no plan presses bare on a print or a coating, and pads go by what they are for.
+
+Common practice of press operators, no published source: bare pressing of a print takes it along; a pillow, not any pad,
+lifts a print clear of a zip; the dark inkjet sheet lies face up with its backing off, under a cover.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from cases import Document, order_document, pressing, shop_of
+
+from accord_rules.authority import Authority
+from accord_rules.order import Order, SettleRequest
+from accord_rules.reading import read
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+from accord_rules.verdict import Plan
+
+BARE = dict.fromkeys(("substrate", "fibres", "coating", "mass_per_area", "thickness", "care", "colour"), "")
+COATED_BOARD = BARE | {"blank": "hardboard-coaster"}
+RAW_BOARD = {"substrate": "timber", "fibres": "", "thickness": "12 mm"}
+DYE = {"transfer": "dye-sublimation", "placement": "face", "size": {"width": "80 mm", "height": "80 mm"}}
+SILICONE = "silicone-coated release paper"
+BARE_PRE_PRESS, COVERED_PRE_PRESS = "Pre-press the bare piece", f"Pre-press the piece under {SILICONE}"
+
+
+def stocked(book: Settings, *consumables: str) -> Shop:
+    return shop_of(book, stock={"consumables": list(consumables)})
+
+
+def plans(authority: Authority, document: Document, shop: Shop | None = None) -> tuple[Plan, ...]:
+    return authority.recommend(read(SettleRequest, document), shop or shop_of(authority.settings)).plans
+
+
+def first_steps(authority: Authority, shop: Shop | None = None, **parts: Any) -> tuple[str, ...]:
+    found = plans(authority, order_document(authority.settings, **parts), shop)
+    assert found
+    return found[0].decorations[0].steps
+
+
+def the_step(steps: tuple[str, ...], beginning: str) -> str:
+    (found,) = (step for step in steps if step.startswith(beginning))
+    return found
+
+
+# -- pre-press -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("parts", "beginning"),
+    [
+        ({}, BARE_PRE_PRESS),
+        ({"item": RAW_BOARD, "decoration": {"placement": "face"}}, BARE_PRE_PRESS),
+        ({"item": {"already": ["cut-film"]}}, COVERED_PRE_PRESS),
+        ({"item": COATED_BOARD, "decoration": DYE}, COVERED_PRE_PRESS),
+        (
+            {
+                "item": {"fibres": {"PES": 100}, "coating": "polyurethane"},
+                "decoration": {"transfer": "low-temperature-blocker-film"},
+            },
+            COVERED_PRE_PRESS,
+        ),
+    ],
+    ids=["plain tee", "raw timber", "tee with a print", "coated board", "coated cloth"],
+)
+def test_a_print_or_a_coating_is_pre_pressed_under_a_sheet(
+    parts: dict[str, Any], beginning: str, authority: Authority
+) -> None:
+    step = the_step(first_steps(authority, **parts), "Pre-press the")
+    assert step.startswith(beginning), step
+
+
+def two_prints(placements: tuple[str, str], **second: Any) -> Document:
+    decorations: list[Document] = [
+        {"transfer": "film-soft-matte", "placement": place, "size": {"width": "60 mm", "height": "60 mm"}}
+        for place in placements
+    ]
+    decorations[1] |= second
+    return {"item": {"blank": "tee-heavy-white"}, "decorations": decorations, "press": "bench"}
+
+
+@pytest.mark.parametrize(
+    ("placements", "second", "on_a_print"),
+    [
+        (("front", "left-chest"), {}, True),
+        (("front", "front"), {"over": 0}, True),
+        (("front", "sleeve"), {}, False),
+        (("front", "back"), {}, False),
+    ],
+)
+def test_after_the_first_print_the_piece_carries_one(
+    placements: tuple[str, str], second: dict[str, Any], on_a_print: bool, authority: Authority
+) -> None:
+    """The sleeve lies beside the front, the back turns it under: the platen does not come down on the first print."""
+    (plan, *_) = plans(authority, two_prints(placements, **second))
+    first, later = (plan.decorations[index].steps for index in plan.sequence)
+    assert the_step(first, "Pre-press the").startswith(BARE_PRE_PRESS)
+    assert the_step(later, "Pre-press the").startswith(COVERED_PRE_PRESS if on_a_print else BARE_PRE_PRESS)
+    assert (f"Cover with {SILICONE}." in later) is on_a_print
+    assert plan.verdict == "accepted"
+
+
+def test_which_one_carries_a_print_hangs_on_the_order_of_pressings(authority: Authority) -> None:
+    """Plastisol at its heat would harm the low-heat film, so it is pressed first although it is asked second."""
+    document = two_prints(("front", "left-chest"), transfer="plastisol-hot-split-soft")
+    document["decorations"][0]["transfer"] = "film-low-heat-soft"
+    (plan, *_) = plans(authority, document)
+    assert plan.sequence == (1, 0)
+    pre_presses = [the_step(each.steps, "Pre-press the") for each in plan.decorations]
+    assert [step.startswith(BARE_PRE_PRESS) for step in pre_presses] == [False, True]
+
+
+@pytest.mark.parametrize("item", [{"already": ["cut-film"]}, COATED_BOARD], ids=["print", "coating"])
+def test_without_a_sheet_the_pre_press_is_a_must_to_mend(item: dict[str, Any], authority: Authority) -> None:
+    book = authority.settings
+    decoration = DYE if item is COATED_BOARD else {}
+    document = order_document(book, item=item, decoration=decoration)
+    bare_shop = stocked(book, "plain-paper", "heat-tape")
+    verdict = authority.validate(read(Order, document), bare_shop)
+    (finding,) = (each for each in verdict.findings if each.rule == "pre-press-bare-on-print")
+    assert finding.level == "requires"
+    assert SILICONE in finding.fix
+    step = the_step(first_steps(authority, bare_shop, item=item, decoration=decoration), "Pre-press the")
+    assert step.startswith(f"Pre-press the piece under a non-stick sheet ({SILICONE} or PTFE-coated glass-cloth sheet;")
+    equipped = authority.validate(read(Order, document), stocked(book, "plain-paper", "silicone-paper", "heat-tape"))
+    assert "pre-press-bare-on-print" not in {each.rule for each in equipped.findings}
+
+
+# -- the pressing itself, and a second one ---------------------------------------------------------------------------
+
+
+def test_a_print_from_before_is_covered_in_the_pressing_too(book: Settings) -> None:
+    case = pressing(book, item={"already": ["plastisol-cold-peel"]})
+    assert (case["set.meets_print"], case["set.cover"], case["set.print_bare"]) == (True, "silicone-paper", False)
+    plain = pressing(book)
+    assert (plain["set.meets_print"], plain["set.cover"], plain["set.print_bare"]) == (False, "none", False)
+
+
+def test_what_sticks_to_films_is_not_the_first_choice_over_one(book: Settings) -> None:
+    """Uncoated paper is the dye's usual cover; over an old film a non-stick sheet takes its place where it can."""
+    parts: dict[str, Any] = {"item": {"fibres": {"PES": 100}}, "decoration": {"transfer": "dye-sublimation"}}
+    assert pressing(book, **parts)["set.cover"] == "plain-paper"
+    parts["item"] = parts["item"] | {"already": ["cut-film"]}
+    assert pressing(book, **parts)["set.cover"] == "silicone-paper"
+    assert pressing(book, shop=stocked(book, "plain-paper"), **parts)["set.cover"] == "plain-paper"
+
+
+def test_a_print_said_to_be_pressed_bare_is_a_must_and_a_step(authority: Authority) -> None:
+    parts: dict[str, Any] = {"item": {"already": ["cut-film"]}, "decoration": {"settings": {"cover": "none"}}}
+    document = order_document(authority.settings, **parts)
+    verdict = authority.validate(read(Order, document), shop_of(authority.settings))
+    (finding,) = (each for each in verdict.findings if each.rule == "print-bare-under-platen")
+    assert (verdict.verdict, finding.level) == ("conditional", "requires")
+    step = the_step(first_steps(authority, **parts), "Lay a non-stick sheet")
+    assert step.endswith("over the print that is there already: the platen must not touch it.")
+
+
+@pytest.mark.parametrize("cover", [{"cover": "none"}, {}], ids=["said to have none", "not said"])
+def test_a_second_press_names_what_covers_the_print(cover: dict[str, str], authority: Authority) -> None:
+    """Plain film needs no cover of its own, and with its carrier off it is bare all the same."""
+    decoration = {"settings": {"second_press": "5 s"} | cover}
+    step = the_step(first_steps(authority, decoration=decoration), "Cover again")
+    assert step == f"Cover again with {SILICONE} and press a second time for 5 s."
+
+
+def test_a_second_press_without_any_sheet_is_a_must(authority: Authority) -> None:
+    book = authority.settings
+    document = order_document(book, decoration={"settings": {"second_press": "5 s"}})
+    verdict = authority.validate(read(Order, document), stocked(book, "heat-tape"))
+    assert "second-press-bare" in {each.rule for each in verdict.findings if each.level == "requires"}
+    assert verdict.verdict == "conditional"
+
+
+def test_no_plan_of_the_book_presses_bare_on_a_print(authority: Authority) -> None:
+    """Every stocked transfer on a tee that carries a film: whatever is planned, something keeps the platen off it."""
+    book = authority.settings
+    everything = shop_of(book, stock={"products": list(book.catalogue["products"])})
+    document = {
+        "item": {"blank": "tee-heavy-white", "already": ["cut-film"]},
+        "decorations": [{"placement": "front", "size": {"width": "80 mm", "height": "80 mm"}}],
+    }
+    steps = [plan.decorations[0].steps for plan in plans(authority, document, everything)]
+    assert len(steps) > 3
+    assert all(any(step.startswith("Cover with ") for step in each) for each in steps)
+    assert not any(step.startswith(BARE_PRE_PRESS) for step in itertools.chain(*steps))
+
+
+# -- the dark inkjet sheet -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("peel", ["", "cold"])
+def test_the_dark_sheet_lies_face_up_without_its_backing_and_nothing_is_peeled(peel: str, authority: Authority) -> None:
+    settings = {"settings": {"peel": peel}} if peel else {}
+    steps = first_steps(
+        authority,
+        item={"colour": "black"},
+        decoration={"transfer": "inkjet-dark-opaque", "artwork": {"mirrored": ""}} | settings,
+    )
+    beginnings = [
+        "Pull the backing off inkjet paper for dark cloth, opaque",
+        "Place the transfer face up",
+        f"Cover with {SILICONE}.",
+        "Press for",
+        f"Let it cool fully under {SILICONE}, then lift that off; there is no carrier to peel.",
+    ]
+    places = [steps.index(the_step(steps, beginning)) for beginning in beginnings]
+    assert places == sorted(places)
+    assert not any("peel the carrier" in step.lower() or "mirror image" in step for step in steps)
+
+
+def test_the_dark_sheet_lifted_hot_is_still_refused(authority: Authority) -> None:
+    decoration = {"transfer": "inkjet-dark-opaque", "settings": {"peel": "hot"}}
+    document = order_document(authority.settings, item={"colour": "black"}, decoration=decoration)
+    verdict = authority.validate(read(Order, document), shop_of(authority.settings))
+    (finding,) = (each for each in verdict.findings if each.rule == "wrong-peel")
+    assert finding.fix == "Peel cold."
+
+
+# -- pads ------------------------------------------------------------------------------------------------------------
+
+PADS = ("felt-pad", "silicone-pad", "conductive-silicone-pad", "lower-platen-cover", "pressing-board", "foam-pillow")
+
+
+@pytest.mark.parametrize("order", [PADS, PADS[::-1]], ids=["pillow last", "pillow first"])
+def test_a_pillow_raises_the_print_whatever_stands_first_in_stock(order: tuple[str, ...], book: Settings) -> None:
+    case = pressing(book, shop=stocked(book, *order), item={"features": ["zip"]})
+    assert (case["set.pad"], case["set.padded"]) == ("foam-pillow", True)
+
+
+@pytest.mark.parametrize("pad", PADS)
+def test_only_what_is_made_to_raise_counts_as_raising(pad: str, book: Settings) -> None:
+    case = pressing(book, item={"features": ["zip"]}, decoration={"settings": {"pad": pad}})
+    assert case["set.padded"] is (pad == "foam-pillow")
+
+
+def test_a_thin_pillow_does_not_lift_a_print_above_a_zip(book: Settings) -> None:
+    """The limit is a choice: a zip stands up 3 to 5 mm, and a pillow gives by about half under the platen."""
+    least = book.limit_values["press.pillow_thickness_least"]
+    sheets = dict(book.catalogue["consumables"])
+    for thickness_mm, fits in ((least, True), (least - 1.0, False)):
+        sheets["foam-pillow"] = replace(sheets["foam-pillow"], thickness=thickness_mm)
+        changed = replace(book, catalogue=dict(book.catalogue) | {"consumables": sheets})
+        case = pressing(changed, item={"features": ["zip"]})
+        assert (case["set.pad"] == "foam-pillow") is fits
+
+
+@pytest.mark.parametrize(
+    ("features", "rule", "level"),
+    [(["zip"], "hard-fitting-under-platen", "requires"), (["seam"], "raised-cloth-under-platen", "cautions")],
+)
+def test_a_missing_pillow_is_named(features: list[str], rule: str, level: str, authority: Authority) -> None:
+    book = authority.settings
+    document = order_document(book, item={"features": features})
+    without = stocked(book, *(each for each in PADS if each != "foam-pillow"))
+    (finding,) = (each for each in authority.validate(read(Order, document), without).findings if each.rule == rule)
+    assert finding.level == level
+    assert "foam pillow in a PTFE-coated cover" in finding.fix
+    with_pillow = authority.validate(read(Order, document), stocked(book, *PADS))
+    assert rule not in {each.rule for each in with_pillow.findings}
+
+
+def test_a_cap_over_its_form_takes_no_pillow(book: Settings) -> None:
+    cap = BARE | {"blank": "cap-polyester-white", "features": ""}
+    case = pressing(book, item=cap, decoration={"placement": "crown"}, press={"type": "cap-press"})
+    assert "seam" in case["item.features"]
+    assert case["set.pad"] == "none"
+
+
+@pytest.mark.parametrize("order", [PADS, PADS[::-1]], ids=["felt first", "felt last"])
+def test_brittle_goods_lie_on_what_takes_up_unevenness(order: tuple[str, ...], book: Settings) -> None:
+    """Dye names its pads for glass; toner names none, and glass is as brittle under it."""
+    glass = BARE | {"substrate": "glass-panel", "coating": "none", "colour": "#F7F7F7"}
+    toner = {"transfer": "toner-two-step-hard-goods", "placement": "face"}
+    case = pressing(book, shop=stocked(book, *order), item=glass, decoration=toner)
+    assert (case["set.pad"], case["set.pad_missing"]) == ("felt-pad", False)
+    bare = pressing(book, shop=stocked(book, "foam-pillow", "conductive-silicone-pad"), item=glass, decoration=toner)
+    assert (bare["set.pad"], bare["set.pad_missing"]) == ("none", True)
+    assert "felt pad" in bare["set.pad_words"]
+
+
+@pytest.mark.parametrize(
+    ("stock", "tape"),
+    [(("glass-cloth-tape", "heat-tape"), "heat-tape"), (("glass-cloth-tape",), "none")],
+    ids=["both", "the mending tape alone"],
+)
+def test_a_carrier_is_held_with_tape_made_to_hold_it(stock: tuple[str, ...], tape: str, book: Settings) -> None:
+    """The glass-cloth tape mends covers: it is too thick and stiff to hold paper to a piece."""
+    parts: dict[str, Any] = {"item": {"fibres": {"PES": 100}}, "decoration": {"transfer": "dye-sublimation"}}
+    case = pressing(book, shop=stocked(book, "plain-paper", *stock), **parts)
+    assert (case["set.tape"], case["set.tape_missing"]) == (tape, tape == "none")
+
+
+def test_every_sheet_of_the_book_says_what_it_is_for(book: Settings) -> None:
+    purposes = {name: entry.purposes for name, entry in book.catalogue["consumables"].items()}
+    assert purposes
+    assert () not in purposes.values()

@@ -1,0 +1,94 @@
+"""What a shop has taken out of use is refused by name and never offered. What that means is this project's choice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from cases import Document, order_document, shop_of
+
+from accord_rules.authority import Authority
+from accord_rules.governance.house import HouseAuthority, read_house
+from accord_rules.order import Order, SettleRequest
+from accord_rules.reading import read
+from accord_rules.shop import Shop
+
+FILM, SHEET = "film-soft-matte", "ptfe-sheet"
+OPEN: Document = {
+    "item": {"blank": "tee-heavy-white"},
+    "decorations": [{"placement": "front", "size": {"width": "80 mm", "height": "80 mm"}}],
+}
+
+
+@pytest.fixture(params=["house rules", "stock list"])
+def judging(request: pytest.FixtureRequest, authority: Authority) -> Iterator[tuple[Authority, Shop]]:
+    """An authority and a shop that has withdrawn a film and a sheet it still has, by either of the two ways."""
+    if request.param == "stock list":
+        yield authority, shop_of(authority.settings, stock={"withdrawn": [FILM, SHEET]})
+        return
+    house = HouseAuthority(authority, read_house({"without": {"products": [FILM], "consumables": [SHEET]}}))
+    yield house, shop_of(authority.settings)
+    house.close()
+
+
+def test_a_withdrawn_product_is_refused_with_its_name_and_why(judging: tuple[Authority, Shop]) -> None:
+    authority, shop = judging
+    assert FILM in shop.stock.products, "a roll still lies there"
+    document = order_document(authority.settings, decoration={"transfer": FILM})
+    verdict = authority.validate(read(Order, document), shop)
+    (finding,) = (each for each in verdict.findings if each.level == "blocks")
+    assert (verdict.verdict, finding.rule) == ("rejected", "transfer-withdrawn")
+    title = authority.settings.catalogue["products"][FILM].title
+    assert finding.because.startswith(f"{title} is withdrawn: the shop's stock list or house rules")
+    assert "transfer-not-stocked" not in {each.rule for each in verdict.findings}, "said once"
+
+
+def test_a_withdrawn_sheet_is_refused_where_the_order_sets_it(judging: tuple[Authority, Shop]) -> None:
+    authority, shop = judging
+    document = order_document(authority.settings, decoration={"settings": {"cover": SHEET}})
+    verdict = authority.validate(read(Order, document), shop)
+    (finding,) = (each for each in verdict.findings if each.level == "blocks")
+    assert (verdict.verdict, finding.rule) == ("rejected", "sheet-withdrawn")
+    assert "PTFE-coated glass-cloth sheet" in finding.because
+
+
+def test_what_is_in_use_stays_as_it_was(judging: tuple[Authority, Shop]) -> None:
+    authority, shop = judging
+    document = order_document(
+        authority.settings, decoration={"transfer": "film-stretch-sport", "settings": {"cover": "silicone-paper"}}
+    )
+    assert authority.validate(read(Order, document), shop).verdict == "accepted"
+
+
+def test_nothing_withdrawn_is_recommended(judging: tuple[Authority, Shop]) -> None:
+    authority, shop = judging
+    found = authority.recommend(read(SettleRequest, OPEN), shop)
+    assert found.plans
+    settings = [each.settings for plan in found.plans for each in plan.decorations]
+    assert FILM not in {each.transfer for plan in found.plans for each in plan.decorations}
+    assert SHEET not in {setting[part] for setting in settings for part in ("cover", "pad", "tape")}
+
+
+def test_a_withdrawn_product_asked_for_by_name_has_no_plan(judging: tuple[Authority, Shop]) -> None:
+    authority, shop = judging
+    (decoration,) = OPEN["decorations"]
+    named = OPEN | {"decorations": [decoration | {"transfer": FILM}]}
+    found = authority.recommend(read(SettleRequest, named), shop)
+    assert not found.plans
+    (out,) = found.ruled_out
+    assert (out.press, out.transfers) == (None, (FILM,))
+    assert [each.rule for each in out.findings] == ["transfer-withdrawn"]
+
+
+def test_remedies_offer_nothing_withdrawn(judging: tuple[Authority, Shop]) -> None:
+    authority, shop = judging
+    document = order_document(authority.settings, decoration={"transfer": FILM})
+    remedies = authority.validate(read(Order, document), shop).remedies
+    assert remedies
+    assert FILM not in {change.after for remedy in remedies for change in remedy.changes}
+
+
+def test_a_shop_that_withdraws_nothing_is_itself(authority: Authority) -> None:
+    shop = shop_of(authority.settings)
+    assert shop.in_use() is shop
+    assert FILM in shop.stock.products

@@ -1,0 +1,119 @@
+"""What is remembered between requests stays within bounds, whatever callers write. Entries are counted, not timed."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+import accord_client
+import accord_rules
+import accord_service
+from accord_rules.derive.colour import read_colour
+from accord_rules.governance.limits import derived_with
+from accord_rules.order import Order
+from accord_rules.reading import DocumentError, read
+from accord_rules.resolve import resolve
+from accord_rules.settings import Settings
+from accord_rules.shop import Shop
+from accord_service import examples
+
+# Caches without a bound, each with what keeps it small. Nothing of a request may be among the arguments.
+FIXED = {
+    "accord_rules.authority.code_digest": "no argument",
+    "accord_rules.derive.colour.names": "no argument",
+    "accord_rules.governance.edges._shades": "two patterns, written in the code",
+    "accord_rules.governance.limits._read_by_code": "no argument",
+    "accord_rules.reading.readers_of": "the dataclasses of the code",
+    "accord_service.wire.schema_of": "the dataclasses of the code",
+}
+KEPT_MOST = 10_000
+CACHE: Any = type(lru_cache(len))
+COLOURS = 10_000
+
+
+def modules() -> Iterator[Any]:
+    for package in (accord_rules, accord_service, accord_client):
+        for found in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
+            if not found.name.endswith("__main__"):
+                yield importlib.import_module(found.name)
+
+
+def caches() -> dict[str, Any]:
+    """Every functools cache of the house, by the name of what it remembers."""
+    return {
+        f"{function.__module__}.{function.__qualname__}": function
+        for module in modules()
+        for holder in (module, *(each for each in vars(module).values() if isinstance(each, type)))
+        for function in vars(holder).values()
+        if isinstance(function, CACHE) and function.__module__.startswith("accord_")
+    }
+
+
+def entries(found: Mapping[str, Any]) -> dict[str, int]:
+    return {name: function.cache_info().currsize for name, function in found.items()}
+
+
+def test_every_cache_has_a_bound_or_a_reason_to_have_none() -> None:
+    bounds = {name: function.cache_parameters()["maxsize"] for name, function in caches().items()}
+    assert {name for name, most in bounds.items() if most is None} == set(FIXED)
+    bounded = {name: most for name, most in bounds.items() if most is not None}
+    assert bounded, "colours, conditions and stacks are remembered"
+    assert {name: most for name, most in bounded.items() if not 0 < most <= KEPT_MOST} == {}
+
+
+def order_in(colour: str, palette: tuple[str, ...] = ()) -> dict[str, Any]:
+    order: dict[str, Any] = {"item": {"blank": "cushion-polyester-white", "colour": colour}, "decorations": [{}]}
+    return order | ({"decorations": [{"artwork": {"palette": list(palette)}}]} if palette else {})
+
+
+def test_ten_thousand_colours_leave_little_behind(book: Settings) -> None:
+    """Made-up names, which are refused, and real colours, which are not, each written in its own way."""
+    shop, found = read(Shop, examples.SHOP), caches()
+    resolve(read(Order, order_in("white")), book, shop)
+    before = entries(found)
+    for number in range(COLOURS):
+        palette = (f"#{number:06x}", f"#{number:06X}", f"no-such-colour-{number}")
+        with pytest.raises(DocumentError):
+            resolve(read(Order, order_in(f"nor-this-{number}", palette)), book, shop)
+    grown = {name: count - before[name] for name, count in entries(found).items() if count > before[name]}
+    assert sum(grown.values()) <= 1024, grown
+
+
+def test_what_is_no_colour_is_not_remembered() -> None:
+    read_colour("white")
+    found = caches()
+    before = entries(found)
+    for text in ("x" * 60_000, "#" + "0" * 60_000, "no-such-colour", "#12345G", ""):
+        assert read_colour(text) is None
+    assert entries(found) == before
+    for text in ("ReD", "rEd", "#F00", "#f00", "#FF0000", "#ff0000"):
+        colour = read_colour(text)
+        assert colour is not None
+        assert colour.hex == "#FF0000"
+    assert sum(entries(found).values()) - sum(before.values()) <= 1, "one colour, however it is written"
+
+
+def test_limits_that_proposals_make_up_are_forgotten() -> None:
+    for number in range(5_000):
+        assert not derived_with(f"made.up-{number}")
+    assert derived_with("prepress.time_least")
+    assert derived_with.cache_info().currsize <= 1024
+
+
+def test_a_refused_order_leaves_nothing_behind(client: FlaskClient, key: dict[str, str]) -> None:
+    """As a caller sends it: hundreds of made-up colours in one request."""
+    palette = [f"no-such-colour-{number}" for number in range(24)]
+    decorations = [{"artwork": {"palette": [f"{each}-{index}" for each in palette]}} for index in range(12)]
+    body = {"item": {"blank": "cushion-polyester-white"}, "decorations": decorations}
+    assert client.post("/v1/validate", json=body, headers=key).status_code == 422
+    found = caches()
+    before = entries(found)
+    other = {**body, "decorations": [{"artwork": {"palette": [f"x{each}" for each in palette]}}] * 12}
+    assert client.post("/v1/validate", json=other, headers=key).status_code == 422
+    assert entries(found) == before

@@ -1,0 +1,153 @@
+"""Every documented write, sent as the served description has it to a fresh service of the demo's collective.
+
+What the description cannot know, the name of what was made a moment ago, is taken from the answer by the description's
+own links (OpenAPI 3.1, link object); If-Match from the answer to a read, as RFC 9110 section 13.1.1 has it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import tomllib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask import Flask
+from werkzeug.test import TestResponse
+
+from accord_service.app import create_app
+
+DEMO = Path(__file__).parents[2] / "demo"
+JSON = "application/json"
+OWNER, COUNTER = ("harbour-lane", "owner"), ("harbour-lane", "counter")
+FIRST, SECOND, ADMIN = ("mill-steps", "steward"), ("quay-yard", "steward"), ("kiln-corner", "admin")
+
+
+@pytest.fixture(scope="module")
+def demo(open_collective: Any) -> Any:
+    shops = [file.read_text(encoding="utf-8") for file in sorted((DEMO / "shops").glob("*.toml"))]
+    keys = tomllib.loads((DEMO / "keys.toml").read_text(encoding="utf-8"))["key"]
+    return open_collective(shops, [(each["shop"], each["role"]) for each in keys])
+
+
+@pytest.fixture(scope="module")
+def app(demo: Any) -> Iterator[Flask]:
+    # Few orders at edges are replayed: what the effect is makes no difference here.
+    app = create_app(dataclasses.replace(demo.config, replay_most=30))
+    yield app
+    app.extensions["accord"].close()
+
+
+class Reader:
+    """Reads the description and does what it shows; keeps which operations were done."""
+
+    def __init__(self, app: Flask, demo: Any) -> None:
+        self._client, self._demo = app.test_client(), demo
+        self.description: Any = {}
+        self.done: set[str] = set()
+        self.read_anew()
+
+    def read_anew(self) -> None:
+        self.description = self._client.get("/v1/openapi.json").json
+
+    def operations(self) -> dict[str, tuple[str, str, Any]]:
+        """Operation id to (method, path, operation)."""
+        return {
+            operation["operationId"]: (method.upper(), path, operation)
+            for path, methods in self.description["paths"].items()
+            for method, operation in methods.items()
+        }
+
+    def examples(self, name: str) -> list[Any]:
+        _, _, operation = self.operations()[name]
+        shown = operation["requestBody"]["content"][JSON]["examples"]
+        return [each["value"] for each in shown.values()]
+
+    def do(self, name: str, who: tuple[str, str], **names: str) -> Any:
+        """Send the first example of an operation as it stands; the answer has to be the documented good one."""
+        _, _, operation = self.operations()[name]
+        return self.send(name, who, self.examples(name)[0] if "requestBody" in operation else None, names)
+
+    def follow(self, name: str, link: str, answer: Any, who: tuple[str, str], body: Any = None) -> Any:
+        """Do what a link of an operation's answer says; ``body`` where the link brings none."""
+        good = next(
+            each for status, each in self.operations()[name][2]["responses"].items() if status in ("200", "201")
+        )
+        told = good["links"][link]
+        names = {part: _place(answer, expression) for part, expression in told["parameters"].items()}
+        sent = _place(answer, told["requestBody"]) if "requestBody" in told else body
+        return self.send(told["operationId"], who, sent, names)
+
+    def send(self, name: str, who: tuple[str, str], body: Any, names: dict[str, str], query: str = "") -> Any:
+        method, path, operation = self.operations()[name]
+        for parameter in operation["parameters"]:
+            if parameter["in"] == "path":
+                value = names.get(parameter["name"], parameter["example"])
+                path = path.replace(f"{{{parameter['name']}}}", value)
+        headers = self._demo.headers(*who)
+        if any(each["name"] == "If-Match" for each in operation["parameters"]):
+            headers["If-Match"] = self._client.get(path, headers=headers).headers["ETag"]
+        answer: TestResponse = self._client.open(path + query, method=method, json=body, headers=headers)
+        documented = {status for status in operation["responses"] if status.startswith("2")}
+        assert str(answer.status_code) in documented, (name, answer.text)
+        assert answer.status_code == 201 or "201" not in documented, "done, not only tried"
+        self.done.add(name)
+        return answer.json
+
+
+def _place(answer: Any, expression: str) -> Any:
+    """The value of a runtime expression into an answer's body (OpenAPI 3.1)."""
+    found = answer
+    for part in expression.removeprefix("$response.body#/").split("/"):
+        found = found[part]
+    return found
+
+
+def test_every_documented_write_does_what_it_says(app: Flask, demo: Any) -> None:
+    reader = Reader(app, demo)
+    writes = {name for name, (method, _, _) in reader.operations().items() if method != "GET"}
+
+    reader.do("post_shops", ADMIN)
+    reader.do("put_shop_entry", ADMIN)
+    reader.do("put_shop", OWNER)
+    reader.do("put_house_rules", OWNER)
+    issued = reader.do("post_keys", OWNER)
+    reader.follow("post_keys", "revoke", issued, OWNER)
+
+    for name in ("post_validate", "post_recommend", "post_envelope"):
+        for body in reader.examples(name):
+            reader.send(name, COUNTER, body, {})
+    order = next(each for each in reader.examples("post_validate") if "blank" in each["item"])
+    verdict = reader.send("post_validate", COUNTER, order, {}, "?record=true")
+    report = reader.examples("post_verdict_outcomes")[0]
+    reader.follow("post_validate", "report", verdict, COUNTER, report)
+    reader.follow("post_validate", "mask", verdict, OWNER)
+
+    withdrawn = reader.do("post_proposals", OWNER)
+    reader.follow("post_proposals", "reject", withdrawn, OWNER, reader.examples("post_proposal_reject")[0])
+    draft = reader.do("post_proposals", OWNER)
+    opened = reader.follow("post_proposals", "open", draft, OWNER)
+    reader.follow("post_proposal_open", "approve", opened, FIRST)
+    reader.follow("post_proposals", "edit", draft, OWNER, reader.examples("put_proposal")[0])
+    opened = reader.follow("post_proposals", "open", draft, OWNER)
+    approved = reader.follow("post_proposal_open", "approve", opened, FIRST)
+    published = reader.follow("post_proposal_approve", "publish", approved, SECOND)
+    assert published["revision"] == 2
+    reader.do("post_revision_revert", OWNER)
+
+    assert reader.done == writes
+
+
+def test_the_documented_proposal_fits_the_book_of_now(app: Flask, demo: Any, wait_for: Callable[..., None]) -> None:
+    """The base it names is the head, on which it was made; so the example goes on working as the book moves."""
+    reader = Reader(app, demo)
+    numbers = app.test_client().get("/v1/revisions", headers=demo.headers(*OWNER)).json["entries"]
+    newest = {"revision": numbers[0]["number"], "digest": numbers[0]["digest"]}
+
+    def up_to_date() -> bool:
+        reader.read_anew()
+        return [each["base"] for each in reader.examples("post_proposals")] == [newest]
+
+    wait_for(up_to_date, seconds=5.0)
+    assert reader.do("post_proposals", OWNER)["state"] == "draft"

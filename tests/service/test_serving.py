@@ -1,0 +1,245 @@
+"""How the worker serves HTTP/1.1 when nobody is slow: RFC 9110 and 9112, through real sockets."""
+
+from __future__ import annotations
+
+import signal
+import socket
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+from tests.service.servers import (
+    CONFIG,
+    PATIENCE_S,
+    STOP_S,
+    Client,
+    Running,
+    chunked,
+    environment,
+    request,
+    serving_lab,
+)
+
+BODY_LIMIT = 4096
+
+
+@pytest.fixture(scope="module")
+def lab_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("lab")
+
+
+@pytest.fixture(scope="module")
+def lab(lab_folder: Path) -> Iterator[Running]:
+    with serving_lab(lab_folder, ACCORD_BODY_LIMIT=str(BODY_LIMIT), ACCORD_HEADER_SECONDS="20") as running:
+        yield running
+
+
+def test_requests_sent_ahead_are_answered_in_order(lab: Running) -> None:
+    """RFC 9112 section 9.3.2."""
+    bodies = [b"first", b"", b"the third one"]
+    sent_ahead = [request("POST", "/echo", body=body) for body in bodies]
+    sent_ahead.append(request("POST", "/echo", "Transfer-Encoding: chunked") + chunked(b"in ", b"chunks", b""))
+    with lab.client() as client:
+        client.send(b"".join(sent_ahead))
+        assert [client.answer().body for _ in sent_ahead] == [*bodies, b"in chunks"]
+        client.send(request("GET", "/healthz"))
+        assert client.answer().body == b"ok"
+
+
+def test_a_request_in_pieces_is_read_whole(lab: Running) -> None:
+    whole = request("POST", "/echo", "Transfer-Encoding: chunked") + chunked(b"piece", b"meal") + b"0\r\nX-A: b\r\n\r\n"
+    with lab.client() as client:
+        client.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        for at in range(len(whole)):
+            client.send(whole[at : at + 1])
+        assert client.answer().body == b"piecemeal"
+        client.send(request("GET", "/healthz", "Connection: close"))
+        answer = client.answer()
+        assert (answer.body, answer.ends_connection, client.rest()) == (b"ok", True, b"")
+
+
+def test_an_old_client_gets_its_answer_and_the_end(lab: Running) -> None:
+    with lab.client() as client:
+        client.send(b"GET /healthz HTTP/1.0\r\n\r\n")
+        assert client.rest().endswith(b"\r\n\r\nok")
+
+
+def test_a_body_that_waits_for_leave_gets_it_once(lab: Running) -> None:
+    """RFC 9110 section 10.1.1. An answer without it may come where the body is not wanted."""
+    with lab.client() as client:
+        client.send(request("POST", "/echo", "Expect: 100-continue", "Content-Length: 5"))
+        assert client.answer().status == 100
+        client.send(b"hello")
+        assert (client.answer().body, client.is_silent()) == (b"hello", True)
+        client.send(request("POST", "/echo", "Expect: 100-continue", body=b"at once"))
+        assert client.answer().body == b"at once"
+        client.send(request("POST", "/echo", "Expect: 100-continue", f"Content-Length: {BODY_LIMIT + 1}"))
+        assert client.answer().ends_connection
+
+
+DOUBTFUL = {
+    "both length and chunks": request("POST", "/echo", "Content-Length: 5", "Transfer-Encoding: chunked")
+    + chunked(b""),
+    "two lengths": request("POST", "/echo", "Content-Length: 2", "Content-Length: 2") + b"ab",
+    "a length with a sign": request("POST", "/echo", "Content-Length: +2") + b"ab",
+    "chunked twice": request("POST", "/echo", "Transfer-Encoding: chunked, chunked") + chunked(b""),
+    "chunked in HTTP/1.0": b"POST /echo HTTP/1.0\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n",
+    "a chunk size of no digits": request("POST", "/echo", "Transfer-Encoding: chunked") + b"zz\r\nab\r\n0\r\n\r\n",
+    "a chunk size with a prefix": request("POST", "/echo", "Transfer-Encoding: chunked") + b"0x2\r\nab\r\n0\r\n\r\n",
+    "a chunk size with a sign": request("POST", "/echo", "Transfer-Encoding: chunked") + b"+2\r\nab\r\n0\r\n\r\n",
+    "a chunk longer than it says": request("POST", "/echo", "Transfer-Encoding: chunked") + b"2\r\nabcd\r\n0\r\n\r\n",
+    "a bad chunk extension": request("POST", "/echo", "Transfer-Encoding: chunked") + b"2;@=\x01\r\nab\r\n0\r\n\r\n",
+    "a chunk size line without end": request("POST", "/echo", "Transfer-Encoding: chunked") + b"0" * 9000,
+    "a length as trailer": request("POST", "/echo", "Transfer-Encoding: chunked") + b"0\r\nContent-Length: 1\r\n\r\n",
+    "a folded header": b"GET /healthz HTTP/1.1\r\nHost: press.example\r\nX-A: b\r\n c\r\n\r\n",
+    "line feeds alone": b"GET /healthz HTTP/1.1\nHost: press.example\n\n",
+    "a line feed alone": b"GET /healthz HTTP/1.1\r\nHost: press.example\n\n",
+    "a space before the colon": request("GET", "/healthz", "X-A : b"),
+    "no request at all": b"\r\n\r\n",
+}
+
+
+@pytest.mark.parametrize("doubt", DOUBTFUL)
+def test_doubtful_framing_is_refused_and_what_follows_is_never_taken_for_a_request(lab: Running, doubt: str) -> None:
+    """RFC 9112 sections 2.2, 5.1, 5.2, 6.1, 6.3 and 7.1."""
+    with lab.client() as client:
+        client.send(DOUBTFUL[doubt] + request("GET", "/healthz"))
+        answer = client.answer()
+        assert (answer.status, answer.ends_connection, client.rest()) == (400, True, b"")
+
+
+def test_a_header_without_end_is_refused(lab: Running) -> None:
+    with lab.client() as client:
+        client.send(b"GET /healthz HTTP/1.1\r\n" + b"X-A: bcdefgh\r\n" * 3000)
+        answer = client.answer()
+        assert (answer.status, answer.ends_connection, client.rest()) == (431, True, b"")
+        assert answer.document["type"] == "/problems/header-too-large"
+
+
+def test_busy_threads_leave_the_watch_answered(lab: Running, lab_folder: Path, wait_for: Callable[..., None]) -> None:
+    with ExitStack() as stack:
+        busy = [stack.enter_context(lab.client()) for _ in range(3)]
+        for client in busy:
+            client.send(request("GET", "/wait"))
+        waits = lab_folder / "waits"
+        wait_for(lambda: waits.exists() and len(waits.read_text()) == 2, seconds=PATIENCE_S)
+        assert lab.ask(request("GET", "/healthz")).body == b"ok"
+        assert all(client.is_silent() for client in busy)
+        (lab_folder / "gate").touch()
+        assert [client.answer().body for client in busy] == [b"waited"] * 3
+
+
+def test_an_answer_that_breaks_off_becomes_a_whole_500(lab: Running) -> None:
+    with lab.client() as client:
+        client.send(request("GET", "/broken"))
+        answer = client.answer()
+        assert (answer.status, answer.ends_connection, client.rest()) == (500, True, b"")
+        assert b"first part" not in answer.body
+
+
+class Askers:
+    """Clients that ask without a pause until told to stop; half of them on a new connection each time.
+
+    ``lost``: requests of an accepted connection without a whole answer. A connection that is refused was never
+    accepted; a kept one that was announced to end is made anew.
+    """
+
+    def __init__(self, port: int, count: int) -> None:
+        self.answered, self.lost = 0, list[str]()
+        self._port, self._stopped, self._lock = port, threading.Event(), threading.Lock()
+        self._threads = [threading.Thread(target=self._ask_on, args=(number % 2 == 0,)) for number in range(count)]
+
+    def __enter__(self) -> Askers:
+        for thread in self._threads:
+            thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stopped.set()
+        for thread in self._threads:
+            thread.join()
+
+    def _ask_on(self, keeps: bool) -> None:
+        while not self._stopped.is_set():
+            try:
+                client = Client(self._port)
+            except OSError:
+                self._stopped.wait(0.01)
+                continue
+            with client:
+                while not self._stopped.is_set() and self._ask(client) and keeps:
+                    pass
+
+    def _ask(self, client: Client) -> bool:
+        """Whether the connection stays."""
+        try:
+            client.send(request("POST", "/echo", body=b"honest"))
+            answer = client.answer()
+        except OSError as error:
+            with self._lock:
+                self.lost.append(repr(error))
+            return False
+        with self._lock:
+            self.answered += 1
+            if answer.body != b"honest":
+                self.lost.append(repr(answer))
+        return not answer.ends_connection
+
+
+def test_a_stop_under_load_loses_no_accepted_request(tmp_path: Path, wait_for: Callable[..., None]) -> None:
+    with serving_lab(tmp_path, ACCORD_WORKERS="2") as running, Askers(running.port, 4) as askers:
+        wait_for(lambda: askers.answered > 100, seconds=PATIENCE_S)
+        running.process.send_signal(signal.SIGTERM)
+        assert running.process.wait(STOP_S) == 0
+    assert askers.lost == []
+
+
+def test_replacing_workers_loses_no_request(tmp_path: Path, wait_for: Callable[..., None]) -> None:
+    with (
+        serving_lab(tmp_path, "--max-requests", "60", ACCORD_WORKERS="2") as running,
+        Askers(running.port, 4) as askers,
+    ):
+        restarts = "Autorestarting worker after current request."
+        wait_for(
+            lambda: sum(line["message"] == restarts for line in running.lines()) >= 4 and askers.answered > 400,
+            seconds=STOP_S,
+        )
+        running.process.send_signal(signal.SIGHUP)
+        at = askers.answered
+        wait_for(lambda: askers.answered > at + 200, seconds=STOP_S)
+    assert askers.lost == []
+
+
+@pytest.mark.parametrize(
+    ("arguments", "named"),
+    [
+        (["--certfile", "cert.pem", "--keyfile", "key.pem"], "certfile or keyfile (TLS)"),
+        (["--proxy-protocol", "v1"], "proxy_protocol v1"),
+        (["--protocol", "uwsgi"], "protocol uwsgi"),
+    ],
+)
+def test_settings_that_cannot_be_served_are_refused_in_one_sentence(
+    tmp_path: Path, arguments: list[str], named: str
+) -> None:
+    for name in ("cert.pem", "key.pem"):
+        (tmp_path / name).touch()
+    ended = subprocess.run(
+        [sys.executable, "-m", "gunicorn", "-c", CONFIG, "--bind", "127.0.0.1:0", *arguments],
+        env=environment(tmp_path),
+        cwd=tmp_path,
+        capture_output=True,
+        timeout=PATIENCE_S,
+        check=False,
+    )
+    assert ended.returncode != 0
+    told = [line for line in ended.stderr.decode().splitlines() if line.startswith("Error: ")]
+    assert told == [
+        f"Error: the service cannot start: gunicorn's {named} can't be served here;"
+        " put a proxy in front that speaks plain HTTP/1.1"
+    ]
+    assert b"Traceback" not in ended.stderr
+    assert not (tmp_path / "data").exists()

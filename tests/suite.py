@@ -1,0 +1,108 @@
+"""The suite, and one account of it at the very end.
+
+    python tests/suite.py [FILE ...]
+
+Two runs of pytest: what can share the machine runs on all of its cores; what measures seconds that were promised (the
+marker ``alone``) runs afterwards with nothing beside it. Then the last lines: what failed, what could not run here and
+which Debian package brings what it lacks, and both runs' sum in the words of pytest's own closing line.
+
+With ``ACCORD_ALL=1`` nothing may be skipped. Exits with 1 if a test failed, or was skipped that had to run, or none
+ran; with 2 if pytest itself broke off.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from xml.etree import ElementTree
+
+# pytest's exit codes, https://docs.pytest.org/en/stable/reference/exit-codes.html
+TESTS_FAILED, NOTHING_COLLECTED = 1, 5
+LINUX_ONLY = (
+    "The tests start the store that comes along, which is there for Linux alone: run them in a container or a virtual"
+    " machine, for example with docker run -v $PWD:/accord -w /accord python:3.12 make test."
+)
+
+
+@dataclass(frozen=True)
+class Account:
+    """What became of the tests. ``failed`` names them; ``skipped`` is why, once for each test."""
+
+    passed: int
+    failed: tuple[str, ...]
+    skipped: tuple[str, ...]
+
+    def __add__(self, other: Account) -> Account:
+        return Account(self.passed + other.passed, self.failed + other.failed, self.skipped + other.skipped)
+
+
+def account_of(report: Path) -> Account:
+    """Read a report in the JUnit format. A test that fails and then cannot be torn down counts once."""
+    passed, failed, skipped = 0, [], []
+    for case in ElementTree.parse(report).iter("testcase"):
+        reason = case.find("skipped")
+        if case.find("failure") is not None or case.find("error") is not None:
+            failed.append(f"{case.get('file', case.get('classname', ''))}::{case.get('name')}")
+        elif reason is not None:
+            skipped.append(reason.get("message", ""))
+        else:
+            passed += 1
+    return Account(passed, tuple(dict.fromkeys(failed)), tuple(skipped))
+
+
+def closing_lines(account: Account, seconds: float) -> list[str]:
+    """The last lines of the output, the very last one in pytest's own words."""
+    lines = [f"failed: {name}" for name in account.failed]
+    reasons = Counter(account.skipped).most_common()
+    lines += [f"not run here: {_told(count, reason)}" for reason, count in reasons]
+    counts = {"failed": len(account.failed), "passed": account.passed, "skipped": len(account.skipped)}
+    told = ", ".join(f"{count} {word}" for word, count in counts.items() if count) or "no tests ran"
+    minutes, rest = divmod(round(seconds), 60)
+    return [*lines, f" {told} in {seconds:.2f}s ({minutes // 60}:{minutes % 60:02}:{rest:02}) ".center(100, "=")]
+
+
+def _told(count: int, reason: str) -> str:
+    """Such as "7 tests need redis-server (package redis-server)"; other reasons after a colon."""
+    one = count == 1
+    tests = f"{count} {'test' if one else 'tests'}"
+    what = reason.removeprefix("needs ")
+    return f"{tests}: {reason}" if what == reason else f"{tests} {'needs' if one else 'need'} {what}"
+
+
+def run_pytest(marker: str, report: Path, words: Sequence[str]) -> int:
+    """Run the tests whose markers fit; pytest's exit code."""
+    options = ["-m", marker, f"--junitxml={report}", "-o", "junit_family=xunit1"]
+    return subprocess.run([sys.executable, "-m", "pytest", *options, *words], check=False).returncode
+
+
+def exit_code(codes: Iterable[int], account: Account, *, all_must_run: bool) -> int:
+    broken = any(code not in (0, TESTS_FAILED, NOTHING_COLLECTED) for code in codes)
+    wrong = account.failed or not account.passed or (all_must_run and account.skipped)
+    return 2 if broken else int(bool(wrong) or TESTS_FAILED in codes)
+
+
+def main(words: Sequence[str]) -> int:
+    if sys.platform != "linux":
+        print(LINUX_ONLY, file=sys.stderr)
+        return 2
+    spread = ("-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder")
+    runs = {"not alone": (*spread, *words), "alone": tuple(words)}
+    began_s, codes, account = time.monotonic(), [], Account(0, (), ())
+    with tempfile.TemporaryDirectory(prefix="accord-tests-") as folder:
+        for marker, options in runs.items():
+            report = Path(folder, f"{marker}.xml")
+            codes.append(run_pytest(marker, report, options))
+            account += account_of(report) if report.exists() else Account(0, (), ())
+    print(*closing_lines(account, time.monotonic() - began_s), sep="\n", flush=True)
+    return exit_code(codes, account, all_must_run=os.environ.get("ACCORD_ALL") == "1")
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
