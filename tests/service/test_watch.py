@@ -13,11 +13,8 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from accord_rules.authority import Authority
-from accord_rules.infer.inference import Counts
 from accord_rules.settings import Settings
 from accord_service import log
-from accord_service.edition import Edition
-from accord_service.store import Store
 
 
 def test_alive(client: FlaskClient) -> None:
@@ -109,29 +106,3 @@ def test_logs_are_written_once_however_many_apps_there_are() -> None:
     log.configure("INFO")
     handlers = logging.getLogger("accord_service").handlers
     assert len([each for each in handlers if isinstance(each.formatter, log.JsonLines)]) == 1
-
-
-def test_doubts_of_a_retired_book_still_count(
-    fresh: Any,
-    serve: Callable[[Any], Flask],
-    book: Settings,
-    monkeypatch: pytest.MonkeyPatch,
-    wait_for: Callable[..., None],
-) -> None:
-    """A counter that falls when the book moves on would hide what went wrong before."""
-    monkeypatch.setattr(Edition, "counts", property(lambda self: Counts(10, 2, 1)))
-    client, key = serve(fresh).test_client(), fresh.headers("quay-side", "counter")
-
-    def doubted() -> dict[str, float]:
-        client.get("/v1/limits", headers=key)
-        found = re.findall(r'accord_engine_doubts\{kind="(.*?)"\} ([\d.]+)', client.get("/metrics").text)
-        return {kind: float(count) for kind, count in found}
-
-    assert doubted() == {"engine-error": 2.0, "disagreement": 1.0}
-    source = {"title": "A new source", "kind": "from-memory", "text": "What was told on the quay."}
-    documents = {**book.documents, "sources": {**book.documents["sources"], "told-on-the-quay": source}}
-    store = Store.at(fresh.server.url, timeout_s=5.0)
-    store.revisions.publish(store.revisions.head(), documents, author="a", approvers=["b"], reason="", proposal=None)
-    store.close()
-    wait_for(lambda: client.get("/v1/limits", headers=key).json["revision"] == 2, seconds=30.0)
-    assert doubted() == {"engine-error": 4.0, "disagreement": 2.0}, "those of both books"
