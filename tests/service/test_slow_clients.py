@@ -112,6 +112,23 @@ def test_a_connection_that_says_nothing_is_closed_without_an_answer(service: Run
         assert client.rest() == b""
 
 
+def test_an_endless_body_is_refused_while_it_is_sent_and_the_refusal_arrives(
+    service: Running, authorization: str
+) -> None:
+    """No reset in between (RFC 9112 section 9.6), or the client could not read why."""
+    headers = (authorization, "Content-Type: application/json")
+    endless = request("POST", "/v1/validate", *headers, "Transfer-Encoding: chunked")
+    long = request("POST", "/v1/validate", *headers, f"Content-Length: {10**12}")
+    for start, piece in ((endless, chunked(b" " * 4096)), (long, b" " * 4096)):
+        with service.client() as client:
+            client.send(start)
+            for _ in range(500):
+                client.send(piece)
+            answer = client.answer()
+            assert (answer.status, answer.ends_connection, client.rest()) == (413, True, b"")
+            assert answer.document["type"] == "/problems/body-too-large"
+
+
 TRICKLES = {
     "header": b"GET /healthz HTTP/1.1\r\nX-Trickle: ",
     "body in endless chunks": request("POST", "/echo", "Transfer-Encoding: chunked"),

@@ -73,7 +73,7 @@ class Reactor:
         self._connections.add(connection)
         self._watch(connection, selectors.EVENT_READ)
         if not self.has_room:
-            self._shed(self._waiting(), "too many connections")
+            self._shed([each for each in self._waiting() if each is not connection], "too many connections")
         return True
 
     def _waiting(self) -> list[Connection]:
