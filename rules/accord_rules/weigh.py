@@ -42,8 +42,9 @@ _ANSWERS_KEPT = 1024
 _DECIDING = ("blocks", "requires")
 
 
-# Weighings that a question may take to find its ways, or to find remedies: one print that may be any of the book's
-# transfers, on the 40 presses a shop may have, takes some 6,000. They take a core between one and three seconds.
+# Weighings that a question may take to find its ways, or to find remedies, after which it answers with what it has.
+# One print that may be any of the book's transfers takes some 2,000 on the 40 presses a shop may have, so that it is
+# weighed whole; 8,000 take a core about a second (measured). What is being weighed when they are used up is finished.
 WEIGHINGS_MOST = 8000
 
 

@@ -163,7 +163,7 @@ def test_an_undetermined_order_asks_what_settles_it(book: Settings, authority: A
             for need in verdict.needs:
                 order = with_answer(order, need.pointer, rng.choice(ANSWERS[need.pointer.rsplit("/", 1)[-1]]))
         assert verdict.verdict != "undetermined", f"ACCORD_SEED={SEED}: {json.dumps(order)}"
-    assert open_ > 20
+    assert open_ > 15, "too few open orders to mean anything"
 
 
 def test_a_gauge_reading_without_a_cylinder_is_asked_for_in_words(authority: Authority, book: Settings) -> None:
