@@ -48,7 +48,7 @@ _WINDOW = _from("80 °C", "260 °C")
 _DWELL = _from("1 s", "30 min")
 _BEARS = _from("40 °C", "300 °C")
 # Across round ware, from a pen to a stockpot.
-_DIAMETER = _from("6 mm", "400 mm")
+DIAMETER = _from("6 mm", "400 mm")
 _TRANSFER: Mapping[str, Band] = MappingProxyType(
     {
         "temperature": _WINDOW,
@@ -89,7 +89,7 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
             "platen": _from("40 mm", "2 m"),
             "edge_margin": _from("1 mm", "60 mm"),
             "opening": _from("5 mm", "600 mm"),
-            "diameter_least": _DIAMETER,
+            "diameter_least": DIAMETER,
             "power": _from("100 W", "25 kW"),
             "handling": _from("2 s", "10 min"),
             "hand_force": _from("20 N", "1 kN"),
@@ -230,7 +230,7 @@ def bands_of(kind: str, entry: Any, family: str) -> Mapping[str, Band]:
         thickness = SUBSTRATE_BANDS[family]["thickness"]
         return {
             "thickness": thickness,
-            "diameter": _DIAMETER,
+            "diameter": DIAMETER,
             "mass_per_area": MASS_BANDS[family],
             "areas": AREA_BANDS[entry.kind],
         }

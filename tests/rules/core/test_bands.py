@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from accord_rules import units
-from accord_rules.bands import AREA_BANDS, BANDS, MASS_BANDS, SUBSTRATE_BANDS, Band, implausible
+from accord_rules.bands import AREA_BANDS, BANDS, DIAMETER, MASS_BANDS, SUBSTRATE_BANDS, Band, implausible
 from accord_rules.catalogue import BLANK_KINDS, KINDS, SUBSTRATE_FAMILIES
 from accord_rules.documents import BookError, merge, shipped
 from accord_rules.governance.changes import Change, check, entry_digest
@@ -52,11 +52,11 @@ def band_cases() -> Iterator[tuple[str, str, Path, units.Dimension, Band]]:
             elif kind == "blanks" and named[0] == "areas":
                 yield from ((kind, of, path, dimension, AREA_BANDS[of]) for of in BLANK_KINDS)
             elif kind == "blanks":
-                bands = (
-                    MASS_BANDS
-                    if named == ("mass_per_area",)
-                    else {f: b["thickness"] for f, b in SUBSTRATE_BANDS.items()}
-                )
+                bands = {
+                    ("mass_per_area",): MASS_BANDS,
+                    ("thickness",): {family: of["thickness"] for family, of in SUBSTRATE_BANDS.items()},
+                    ("diameter",): dict.fromkeys(SUBSTRATE_FAMILIES, DIAMETER),
+                }[named]
                 yield from ((kind, family, path, dimension, bands[family]) for family in SUBSTRATE_FAMILIES)
             else:
                 near = [BANDS[kind].get(".".join(named[:count])) for count in range(len(named), 0, -1)]
@@ -78,8 +78,8 @@ def test_there_is_a_case_for_every_quantity() -> None:
         "transfers": 21,
         "products": 21,
         "consumables": 3,
-        "press_types": 13,
-        "blanks": 4,
+        "press_types": 14,
+        "blanks": 5,
     }
 
 
