@@ -11,7 +11,7 @@ STORE ?=
 ENGINE_FLAGS = $(shell $(PYTHON) -c 'import sys; print("-DPyEval_CallObject=PyObject_CallObject" if sys.version_info >= (3, 13) else "")')
 
 .DEFAULT_GOAL := help
-.PHONY: help demo serve topology test nightly gates lint check bench lock clean
+.PHONY: help demo serve topology test nightly gates windows lint check bench lock clean
 
 help: ## what can be made
 	@sed -n 's/^\([a-z]*\):.*## /\1	/p' $(MAKEFILE_LIST) | expand -t 14
@@ -49,8 +49,11 @@ test: $(VENV)/.dev ## set up and run the tests, the gates among them; the last l
 nightly: $(VENV)/.dev ## the tests with those that take long: mutants, and many times as many random orders
 	@ACCORD_NIGHTLY=1 ACCORD_DIFFERENTIAL=20000 ACCORD_LAWS=1000 $(BIN)/python tests/suite.py
 
-gates: $(VENV)/.dev ## of the tests, those alone that keep a wrong verdict out: laws, engine against judge, the demo's day
+gates: $(VENV)/.dev ## of the tests, those alone that keep a wrong verdict out: mutants, laws, the demo's day
 	$(BIN)/python -m pytest -n auto --dist loadfile -m gate
+
+windows: $(VENV)/.dev ## write the reviewed table of windows anew; its difference is what a reviewer reads
+	$(BIN)/python tests/rules/published/windows.py --write
 
 lint: $(VENV)/.dev ## style, types and the direction of imports
 	$(BIN)/ruff check .
