@@ -86,6 +86,7 @@ def test_a_shop_is_added_read_replaced_and_listed(changing: Any, ferry: dict[str
          "/presses/0/calibration/0/taken_on"),
         (lambda shop: shop["presses"][0]["calibration"][1].update(display="180 °C"), "/presses/0/calibration"),
         (lambda shop: shop["stock"]["products"].append("no-such-product"), "/stock/products/1"),
+        (lambda shop: shop["stock"].update(withdrawn=["ptfe-sheet", "no-such-thing"]), "/stock/withdrawn/1"),
     ],
 )  # fmt: skip
 def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
@@ -97,6 +98,24 @@ def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
         refused = changing.one.post(address, json=ferry, headers=changing.headers("collective", "admin"))
         assert refused.status_code == 422
         assert [each["pointer"] for each in refused.json["errors"]] == [pointer]
+
+
+def test_what_an_owner_withdraws_is_refused_by_name(
+    changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    before = own(changing)
+    shop = before.json["shop"]
+    (product,) = shop["stock"]["products"]
+    order["decorations"][0]["transfer"] = product
+    shop["stock"]["withdrawn"] = [product, "plain-paper"]
+    assert put_own(changing, shop, before.headers["ETag"]).status_code == 200
+    assert own(changing).json["shop"]["stock"] == shop["stock"]
+
+    def is_refused() -> bool:
+        answer = changing.one.post("/v1/validate", json=order, headers=changing.headers("quay-side", "counter")).json
+        return "transfer-withdrawn" in {each["rule"] for each in answer["findings"] if each["level"] == "blocks"}
+
+    wait_for(is_refused, seconds=5)
 
 
 def test_an_owner_replaces_the_own_shop_and_every_worker_answers_from_it(
