@@ -4,8 +4,9 @@ Run ``python tests/bench/bench_service.py``; it takes less than a minute. In pro
 percentile) for a plain order, a rejected one and the rest of the demo's day, and for a recommendation over 25 transfers
 and 5 presses. Over HTTP: the service and a bare Flask application that answers with the body it was sent, both under
 gunicorn with the same configuration and as many workers, asked in turns in one run over kept-alive connections. Figures
-change with the machine; the ratios are what to compare. Last, the recommendations of ``bench_recommend`` (25 transfers,
-5 presses, pieces of every kind, none like another) over HTTP, beside the same echo.
+change with the machine; the ratios are what to compare. Then gunicorn's own thread worker beside the service's,
+otherwise with the same configuration, asked over several connections at once. Last, the recommendations of
+``bench_recommend`` (25 transfers, 5 presses, pieces of every kind, none like another) over HTTP, beside the same echo.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ import tempfile
 import time
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -41,6 +43,7 @@ WIDE_WORDS = f"{recommending.TRANSFERS} transfers on {len(recommending.PRESSES)}
 WORKERS = 2
 WARM_UP, ROUNDS, A_ROUND = 30, 20, 15
 RECOMMENDATIONS = 40
+CONNECTIONS, WORKER_ROUNDS, A_WORKER_ROUND_S = 8, 5, 1.0
 MOST_S = 12.0  # for any one line
 START_S = 30.0
 
@@ -131,7 +134,7 @@ def free_port() -> int:
 
 
 @contextmanager
-def under_gunicorn(application: str, folder: Path, data: str) -> Iterator[int]:
+def under_gunicorn(application: str, folder: Path, data: str, *more: str) -> Iterator[int]:
     """The port of an application served with the service's own gunicorn configuration, and a store of its own."""
     port = free_port()
     env = os.environ | {
@@ -140,7 +143,7 @@ def under_gunicorn(application: str, folder: Path, data: str) -> Iterator[int]:
     }
     env.pop("PROMETHEUS_MULTIPROC_DIR", None)
     command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
-    command += ["--bind", f"127.0.0.1:{port}", "--workers", str(WORKERS), application]
+    command += ["--bind", f"127.0.0.1:{port}", "--workers", str(WORKERS), *more, application]
     with (
         (folder / f"{port}.log").open("wb") as log,
         subprocess.Popen(command, env=env, stdout=log, stderr=log) as server,
@@ -208,13 +211,71 @@ def over_http() -> None:
         folder = Path(made)
         (folder / "echo.py").write_text(ECHO, encoding="utf-8")
         tokens = seeded(folder, {shop.id for _, shop in questions.values()})
+        shutil.copytree(folder / "data", folder / "gthread-data")
         with (
             under_gunicorn("echo:app", folder, "echo-data") as echo,
             under_gunicorn("accord_service.app:create_app()", folder, "data") as service,
         ):
             for name, (order, shop) in questions.items():
                 compare(name, echo, service, json.dumps(order).encode(), tokens[shop.id])
+            order, shop = questions["validate, a plain order"]
+            compare_workers(folder, echo, service, json.dumps(order).encode(), tokens[shop.id])
             whatever_comes(echo, service, tokens[WIDE])
+
+
+def compare_workers(folder: Path, echo: int, service: int, body: bytes, token: str) -> None:
+    """The service's worker beside gunicorn's thread worker: requests a second and the slowest, in turns."""
+    print(f"over HTTP, {CONNECTIONS} connections at once, gunicorn's thread worker beside the service's own")
+    threaded = ("--worker-class", "gthread")
+    with (
+        under_gunicorn("echo:app", folder, "gthread-echo-data", *threaded) as threaded_echo,
+        under_gunicorn("accord_service.app:create_app()", folder, "gthread-data", *threaded) as threaded_service,
+    ):
+        for name, ports in (
+            ("an echo", {"gthread": threaded_echo, "own": echo}),
+            ("validate, a plain order", {"gthread": threaded_service, "own": service}),
+        ):
+            rounds: dict[str, list[tuple[float, list[float]]]] = {"gthread": [], "own": []}
+            for number in range(WORKER_ROUNDS + 1):
+                for worker, port in ports.items():
+                    asked = asked_at_once(port, body, token)
+                    if number:  # the first round warms up
+                        rounds[worker].append(asked)
+            compared(name, rounds)
+
+
+def asked_at_once(port: int, body: bytes, token: str) -> tuple[float, list[float]]:
+    """Requests a second over all connections, and each request's milliseconds."""
+    askers = [Asker(port, body, token) for _ in range(CONNECTIONS)]
+    ends = time.monotonic() + A_WORKER_ROUND_S
+
+    def ask_on(asker: Asker) -> None:
+        while time.monotonic() < ends:
+            asker.ask(1)
+
+    try:
+        start = time.monotonic()
+        with ThreadPoolExecutor(CONNECTIONS) as pool:
+            list(pool.map(ask_on, askers))
+        seconds = time.monotonic() - start
+    finally:
+        for asker in askers:
+            asker.close()
+    samples = [sample for asker in askers for sample in asker.samples]
+    return len(samples) / seconds, samples
+
+
+def compared(name: str, rounds: Mapping[str, Sequence[tuple[float, list[float]]]]) -> None:
+    rates = {worker: statistics.median(rate for rate, _ in each) for worker, each in rounds.items()}
+    slowest = {
+        worker: statistics.median(statistics.quantiles(samples, n=100)[98] for _, samples in each)
+        for worker, each in rounds.items()
+    }
+    for worker in rounds:
+        print(
+            f"  {name + ', ' + worker:52} {rates[worker]:8.0f} /s   p99 {slowest[worker]:8.2f} ms"
+            f"   {rates[worker] / rates['gthread']:7.2f} x /s   {slowest[worker] / slowest['gthread']:7.2f} x p99"
+        )
 
 
 def whatever_comes(echo: int, service: int, token: str) -> None:

@@ -23,8 +23,14 @@ def test_every_variable_is_read() -> None:
         "ACCORD_DATA": "/srv/accord",
         "ACCORD_BODY_LIMIT": "4096",
         "ACCORD_LOG_LEVEL": "debug",
+        "ACCORD_RETAIN_DAYS": "30",
+        "ACCORD_REPLAY_MOST": "50",
+        "ACCORD_HEADER_SECONDS": "7",
+        "ACCORD_TRANSFER_SECONDS": "3",
+        "ACCORD_TRANSFER_RATE": "65536",
     }
-    assert Config.from_env(env) == Config("redis://store:6379/0", Path("/srv/accord"), 4096, "DEBUG")
+    told = Config.from_env(env)
+    assert told == Config("redis://store:6379/0", Path("/srv/accord"), 4096, "DEBUG", 30, 50, 7, 3, 65536)
 
 
 def test_a_worker_takes_the_store_it_is_told_of_before_its_owners() -> None:
@@ -44,6 +50,9 @@ def test_a_worker_takes_the_store_it_is_told_of_before_its_owners() -> None:
         ("ACCORD_BODY_LIMIT", "0"),
         ("ACCORD_BODY_LIMIT", "٤٠٩٦"),
         ("ACCORD_LOG_LEVEL", "loud"),
+        ("ACCORD_HEADER_SECONDS", "0"),
+        ("ACCORD_TRANSFER_SECONDS", "2.5"),
+        ("ACCORD_TRANSFER_RATE", "fast"),
     ],
 )
 def test_what_cannot_be_used_is_named(name: str, value: str) -> None:
