@@ -99,9 +99,9 @@ def faults_of(settings: Settings, shop: Shop, today: date) -> list[Fault]:
 
 def _unknown_names(settings: Settings, shop: Shop) -> list[Fault]:
     return [
-        Fault(pointer, f"there is no {name!r} in {kind}")
+        Fault(pointer, f"there is no {name!r} in {kind.replace('|', ' or ')}")
         for pointer, kind, name in names_in(shop)
-        if name not in settings.catalogue[kind]
+        if not any(name in settings.catalogue[each] for each in kind.split("|"))
     ]
 
 

@@ -86,6 +86,7 @@ def test_a_shop_is_added_read_replaced_and_listed(changing: Any, ferry: dict[str
          "/presses/0/calibration/0/taken_on"),
         (lambda shop: shop["presses"][0]["calibration"][1].update(display="180 °C"), "/presses/0/calibration"),
         (lambda shop: shop["stock"]["products"].append("no-such-product"), "/stock/products/1"),
+        (lambda shop: shop["stock"].update(withdrawn=["ptfe-sheet", "no-such-thing"]), "/stock/withdrawn/1"),
     ],
 )  # fmt: skip
 def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
@@ -97,6 +98,15 @@ def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
         refused = changing.one.post(address, json=ferry, headers=changing.headers("collective", "admin"))
         assert refused.status_code == 422
         assert [each["pointer"] for each in refused.json["errors"]] == [pointer]
+
+
+def test_products_and_consumables_may_be_taken_out_of_use(changing: Any, ferry: dict[str, Any]) -> None:
+    ferry["id"] = "ferry-quay"
+    ferry["stock"]["withdrawn"] = ["sub-paper-fast-dry", "ptfe-sheet"]
+    headers = changing.headers("collective", "admin")
+    asked = changing.one.post("/v1/shops?validate_only=true", json=ferry, headers=headers)
+    assert asked.status_code == 200, asked.text
+    assert asked.json["shop"]["stock"]["withdrawn"] == ["sub-paper-fast-dry", "ptfe-sheet"]
 
 
 def test_an_owner_replaces_the_own_shop_and_every_worker_answers_from_it(
