@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from tests.markers import LONGEST
+from tests.markers import GATES, LONGEST
 
 ROOT = Path(__file__).parents[2]
 SUITE = """
@@ -110,6 +110,7 @@ def test_a_file_that_cannot_be_read_is_a_failure(tmp_path: Path, bare_path: str)
     assert " failed" in done.stdout.splitlines()[-1]
 
 
-def test_the_files_that_start_first_are_there() -> None:
+def test_the_files_that_start_first_and_the_gates_are_there() -> None:
     assert LONGEST
-    assert [file for file in LONGEST if not (ROOT / file).is_file()] == []
+    assert GATES
+    assert [name for name in (*LONGEST, *GATES) if not (ROOT / name).exists()] == []

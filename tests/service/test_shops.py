@@ -118,6 +118,15 @@ def test_what_an_owner_withdraws_is_refused_by_name(
     wait_for(is_refused, seconds=5)
 
 
+def test_products_and_consumables_may_be_taken_out_of_use(changing: Any, ferry: dict[str, Any]) -> None:
+    ferry["id"] = "ferry-quay"
+    ferry["stock"]["withdrawn"] = ["sub-paper-fast-dry", "ptfe-sheet"]
+    headers = changing.headers("collective", "admin")
+    asked = changing.one.post("/v1/shops?validate_only=true", json=ferry, headers=headers)
+    assert asked.status_code == 200, asked.text
+    assert asked.json["shop"]["stock"]["withdrawn"] == ["sub-paper-fast-dry", "ptfe-sheet"]
+
+
 def test_an_owner_replaces_the_own_shop_and_every_worker_answers_from_it(
     changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
 ) -> None:
