@@ -9,6 +9,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -125,8 +126,7 @@ def test_busy_threads_leave_the_watch_answered(lab: Running, lab_folder: Path, w
         busy = [stack.enter_context(lab.client()) for _ in range(3)]
         for client in busy:
             client.send(request("GET", "/wait"))
-        waits = lab_folder / "waits"
-        wait_for(lambda: waits.exists() and len(waits.read_text()) == 2, seconds=PATIENCE_S)
+        wait_for(partial(_has_letters, lab_folder / "waits", 2), seconds=PATIENCE_S)
         assert lab.ask(request("GET", "/healthz")).body == b"ok"
         assert all(client.is_silent() for client in busy)
         (lab_folder / "gate").touch()
@@ -196,6 +196,53 @@ def test_a_stop_under_load_loses_no_accepted_request(tmp_path: Path, wait_for: C
         running.process.send_signal(signal.SIGTERM)
         assert running.process.wait(STOP_S) == 0
     assert askers.lost == []
+
+
+def test_a_stop_waits_for_what_is_being_answered_and_for_kept_connections(
+    tmp_path: Path, wait_for: Callable[..., None]
+) -> None:
+    with serving_lab(tmp_path) as running, running.client() as busy, running.client() as kept:
+        kept.send(request("GET", "/healthz"))
+        assert kept.answer().status == 200
+        busy.send(request("GET", "/wait"))
+        wait_for((tmp_path / "waits").exists, seconds=PATIENCE_S)
+        running.process.send_signal(signal.SIGTERM)
+        wait_for(lambda: _is_refused(running.port), seconds=PATIENCE_S)
+        kept.send(request("GET", "/healthz"))
+        answer = kept.answer()
+        assert (answer.body, answer.ends_connection, kept.rest()) == (b"ok", True, b"")
+        (tmp_path / "gate").touch()
+        assert busy.answer().body == b"waited"
+        assert running.process.wait(STOP_S) == 0
+
+
+def test_a_stop_takes_what_the_kernel_accepted_for_a_full_house(tmp_path: Path, wait_for: Callable[..., None]) -> None:
+    """Those connections are made: unless the worker takes them, they are reset when it ends."""
+    with serving_lab(tmp_path, "--worker-connections", "3") as running, ExitStack() as stack:
+        busy = []
+        for in_threads in (1, 2, 2):
+            busy.append(stack.enter_context(running.client()))
+            busy[-1].send(request("GET", "/wait"))
+            wait_for(partial(_has_letters, tmp_path / "waits", in_threads), seconds=PATIENCE_S)
+        outside = [stack.enter_context(running.client()) for _ in range(2)]
+        for client in outside:
+            client.send(request("GET", "/healthz"))
+        running.process.send_signal(signal.SIGTERM)
+        assert [client.answer().body for client in outside] == [b"ok"] * 2
+        (tmp_path / "gate").touch()
+        assert [client.answer().body for client in busy] == [b"waited"] * 3
+
+
+def _has_letters(file: Path, count: int) -> bool:
+    return file.exists() and len(file.read_text()) == count
+
+
+def _is_refused(port: int) -> bool:
+    try:
+        Client(port).__exit__(None, None, None)
+    except ConnectionRefusedError:
+        return True
+    return False
 
 
 def test_replacing_workers_loses_no_request(tmp_path: Path, wait_for: Callable[..., None]) -> None:

@@ -72,7 +72,9 @@ class Reactor:
         connection.enter(Phase.READING, self._limits.header_s)
         self._connections.add(connection)
         self._watch(connection, selectors.EVENT_READ)
-        if not self.has_room:
+        if self._is_stopping:  # the last ones, and no reason to give up others
+            connection.end_within(self._limits.linger_s)
+        elif not self.has_room:
             self._shed([each for each in self._waiting() if each is not connection], "too many connections")
         return True
 

@@ -62,8 +62,8 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         while self.alive and self.is_parent_alive():
             self.set_accept_enabled(self._reactor.has_room)
             self._turn()
-        self._stop_accepting()
         self._reactor.stop()
+        self._stop_accepting()
         end_s = time.monotonic() + self.cfg.graceful_timeout
         while len(self._reactor) and time.monotonic() < end_s:
             self._turn()
