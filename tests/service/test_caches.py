@@ -26,6 +26,7 @@ from accord_service import examples
 # Caches without a bound, each with what keeps it small. Nothing of a request may be among the arguments.
 FIXED = {
     "accord_rules.authority.code_digest": "no argument",
+    "accord_rules.bands._bounds": "the bands of the code",
     "accord_rules.derive.colour.names": "no argument",
     "accord_rules.governance.edges._shades": "two patterns, written in the code",
     "accord_rules.governance.limits._read_by_code": "no argument",
