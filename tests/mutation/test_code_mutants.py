@@ -2,6 +2,9 @@
 
 The copy's folders go first on PYTHONPATH, before the project that is installed. Making all of them takes minutes, so it
 is marked ``nightly``; that the table fits the code is looked at with every change.
+
+The loader asks each rule's examples, so that some slips keep the book from loading and no test from failing by itself.
+Of those both is shown: that the book is refused, and that the test fails where a plugin lets examples go unasked.
 """
 
 from __future__ import annotations
@@ -26,17 +29,25 @@ PASSED, FAILED = 0, 1
 # How pytest tells what an assertion, a missing exception and pytest.fail said; other errors have their own names.
 ASSERTED = ("assert ", "AssertionError", "Failed: ")
 LONGEST_S = 240
+UNASKED = """
+from accord_rules import examples
+examples.failures = lambda settings: []
+"""
 
 
 @dataclass(frozen=True)
 class Mutant:
-    """A slip: ``text`` of ``file`` replaced. ``test`` is the id, without parameters, of what has to fail then."""
+    """A slip: ``text`` of ``file`` replaced. ``test`` is the id, without parameters, of what has to fail then.
+
+    ``rule``: whose examples then keep the book from loading; "" where it loads.
+    """
 
     slip: str
     file: str
     text: str
     replacement: str
     test: str
+    rule: str = ""
 
 
 def read_mutants() -> Mapping[str, Mutant]:
@@ -49,37 +60,43 @@ MUTANTS = read_mutants()
 
 @dataclass(frozen=True)
 class Copy:
-    """A copy of the project, and a place beside it for reports."""
+    """A copy of the project, and a folder beside it for pytest's report and the plugin ``unasked``."""
 
     folder: Path
-    report: Path
+    beside: Path
 
-    def run(self, *tests: str, keep_bytecode: bool = False) -> subprocess.CompletedProcess[str]:
+    def run(self, *words: str, keep_bytecode: bool = False) -> subprocess.CompletedProcess[str]:
         """pytest over the copy, until the first test that fails."""
         env = {name: value for name, value in os.environ.items() if not name.startswith(("ACCORD", "PYTEST"))}
-        env["PYTHONPATH"] = os.pathsep.join(str(self.folder / each) for each in ("rules", "service", "clients/python"))
+        packages = [self.folder / each for each in ("rules", "service", "clients/python")]
+        env["PYTHONPATH"] = os.pathsep.join(map(str, [*packages, self.beside]))
         if not keep_bytecode:
             env["PYTHONDONTWRITEBYTECODE"] = "1"  # a mutant's must not be taken for the file's
-        words = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider"]
-        words += [f"--junitxml={self.report}", "-o", "junit_family=xunit1", *tests]
+        options = ["-x", "-q", "-p", "no:cacheprovider", f"--junitxml={self._report}", "-o", "junit_family=xunit1"]
         return subprocess.run(
-            words, env=env, cwd=self.folder, capture_output=True, text=True, timeout=LONGEST_S, check=False
-        )
+            [sys.executable, "-m", "pytest", *options, *words],
+            env=env, cwd=self.folder, capture_output=True, text=True, timeout=LONGEST_S, check=False,
+        )  # fmt: skip
 
-    def failures(self) -> list[tuple[str, str]]:
-        """Of the last run: the id of each test that failed, without parameters, and what was wrong."""
-        cases = ElementTree.parse(self.report).iter("testcase")
+    @property
+    def _report(self) -> Path:
+        return self.beside / "report.xml"
+
+    def wrong(self, how: str) -> list[tuple[str, str]]:
+        """Of the last run: the id, without parameters, of each test with a "failure", or an "error" before or after
+        it, and what that says, its message first."""
         return [
-            (f"{case.get('file')}::{case.get('name', '').partition('[')[0]}", failure.get("message", ""))
-            for case in cases
-            for failure in case.iter("failure")
+            (f"{case.get('file')}::{case.get('name', '').partition('[')[0]}", f"{found.get('message')}\n{found.text}")
+            for case in ElementTree.parse(self._report).iter("testcase")
+            for found in case.iter(how)
         ]
 
 
 @pytest.fixture(scope="module")
 def copy(tmp_path_factory: pytest.TempPathFactory) -> Copy:
     """The project as it is, in which every test of the table passes."""
-    made = Copy(tmp_path_factory.mktemp("project"), tmp_path_factory.mktemp("reports") / "report.xml")
+    made = Copy(tmp_path_factory.mktemp("project"), tmp_path_factory.mktemp("beside"))
+    (made.beside / "unasked.py").write_text(UNASKED, encoding="utf-8")
     for name in COPIED:
         if (ROOT / name).is_dir():
             shutil.copytree(ROOT / name, made.folder / name, ignore=shutil.ignore_patterns("__pycache__"))
@@ -98,14 +115,33 @@ def test_no_mutant_of_the_code_survives(name: str, copy: Copy) -> None:
     file = copy.folder / mutant.file
     file.write_text(_mutated(mutant, file.read_text(encoding="utf-8")), encoding="utf-8")
     try:
-        done = copy.run(mutant.test)
+        if mutant.rule:
+            _is_refused(mutant, copy)
+        _is_killed(mutant, copy)
     finally:
         shutil.copy2(ROOT / mutant.file, file)  # with its time, so that what was compiled of it holds again
+
+
+def _is_refused(mutant: Mutant, copy: Copy) -> None:
+    """The book does not load, and the rule is among the reasons."""
+    done = copy.run(mutant.test)
+    told = f"{mutant.slip}: {mutant.rule}\n{done.stdout[-4000:]}{done.stderr[-2000:]}"
+    assert done.returncode == FAILED, told
+    ((test, reasons),) = copy.wrong("error")
+    assert test == mutant.test, told
+    assert "BookError: rules/" in reasons, told
+    assert f"/{mutant.rule}.toml: " in reasons, told
+
+
+def _is_killed(mutant: Mutant, copy: Copy) -> None:
+    """The test fails by what it asserts."""
+    done = copy.run(*(("-p", "unasked") if mutant.rule else ()), mutant.test)
     told = f"{mutant.slip}: {mutant.test}\n{done.stdout[-4000:]}{done.stderr[-2000:]}"
     assert done.returncode == FAILED, told
-    (failure,) = copy.failures()
-    assert failure[0] == mutant.test, told
-    assert failure[1].startswith(ASSERTED), told
+    assert copy.wrong("error") == [], told
+    ((test, said),) = copy.wrong("failure")
+    assert test == mutant.test, told
+    assert said.startswith(ASSERTED), told
 
 
 def _mutated(mutant: Mutant, source: str) -> str:
@@ -123,6 +159,8 @@ def test_the_table_fits_the_code(name: str) -> None:
     assert mutated != source
     if mutant.file.endswith(".py"):
         assert ast.dump(ast.parse(mutated)) != ast.dump(ast.parse(source)), "it must read, and say something else"
+    if mutant.rule:
+        assert [*(ROOT / "rules/accord_rules/book/rules").rglob(f"{mutant.rule}.toml")]
     file, _, test = mutant.test.partition("::")
     tests = ast.parse((ROOT / file).read_text(encoding="utf-8")).body
     (found,) = [each for each in tests if isinstance(each, ast.FunctionDef) and each.name == test]
