@@ -46,7 +46,7 @@ topology: $(VENV)/.run ## two services on one redis-server, as in docker-compose
 test: $(VENV)/.dev ## set up and run the tests, the gates among them; the last lines say what could not run here, and why
 	@$(BIN)/python tests/suite.py
 
-nightly: $(VENV)/.dev ## the tests with those that take long: mutants, and many times as many random orders
+nightly: $(VENV)/.dev ## the tests with what takes long: each mutant of the code, 20,000 random questions to engine and judge, 1,000 orders a law
 	@ACCORD_NIGHTLY=1 ACCORD_DIFFERENTIAL=20000 ACCORD_LAWS=1000 $(BIN)/python tests/suite.py
 
 gates: $(VENV)/.dev ## of the tests, those alone that keep a wrong verdict out: mutants, laws, the demo's day

@@ -9,6 +9,7 @@ import pytest
 
 # Files whose tests take longest, longest first: started early, they do not keep one core busy when all others are done.
 LONGEST = (
+    "tests/mutation/test_code_mutants.py",  # by night
     "tests/docs/test_readme.py",
     "tests/service/test_proposals.py",
     "tests/contract/test_schemathesis.py",

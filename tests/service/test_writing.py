@@ -83,7 +83,7 @@ def test_a_key_sent_to_another_address_or_for_another_version_is_refused(changin
     assert first.status_code == 200
     for address, version in (("/v1/shops/pier-8", '"1"'), ("/v1/shops/pier-7", '"2"')):
         refused = changing.one.put(address, json=body, headers=once | {"If-Match": version})
-        assert (refused.status_code, refused.json["type"]) == (422, "/problems/key-used-before"), (address, version)
+        assert (refused.status_code, refused.json.get("type")) == (422, "/problems/key-used-before"), (address, version)
     unsaid = "/v1/shops/pier-7?validate_only=false"
     again = changing.other.put(unsaid, json=body, headers=once | {"If-Match": '"1"'})
     assert (again.data, again.headers["Idempotency-Replayed"]) == (first.data, "true"), "said or unsaid, it is the same"

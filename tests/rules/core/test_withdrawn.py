@@ -36,10 +36,10 @@ def test_a_withdrawn_product_is_refused_with_its_name_and_why(judging: tuple[Aut
     assert FILM in shop.stock.products, "a roll still lies there"
     document = order_document(authority.settings, decoration={"transfer": FILM})
     verdict = authority.validate(read(Order, document), shop)
-    (finding,) = (each for each in verdict.findings if each.level == "blocks")
-    assert (verdict.verdict, finding.rule) == ("rejected", "transfer-withdrawn")
+    blocks = [each for each in verdict.findings if each.level == "blocks"]
+    assert (verdict.verdict, [each.rule for each in blocks]) == ("rejected", ["transfer-withdrawn"])
     title = authority.settings.catalogue["products"][FILM].title
-    assert finding.because.startswith(f"{title} is withdrawn: the shop's stock list or house rules")
+    assert blocks[0].because.startswith(f"{title} is withdrawn: the shop's stock list or house rules")
     assert "transfer-not-stocked" not in {each.rule for each in verdict.findings}, "said once"
 
 
@@ -67,6 +67,30 @@ def test_nothing_withdrawn_is_recommended(judging: tuple[Authority, Shop]) -> No
     settings = [each.settings for plan in found.plans for each in plan.decorations]
     assert FILM not in {each.transfer for plan in found.plans for each in plan.decorations}
     assert SHEET not in {setting[part] for setting in settings for part in ("cover", "pad", "tape")}
+
+
+def test_another_sheet_takes_the_place_of_a_withdrawn_one(authority: Authority) -> None:
+    """Over a print from before lies a non-stick sheet: the thinner of two, and the other one where that is withdrawn.
+
+    Were it still taken, the order would be refused for a sheet that nobody asked for.
+    """
+    book = authority.settings
+    order = read(Order, order_document(book, item={"already": ["cut-film"]}))
+    house = HouseAuthority(authority, read_house({"without": {"consumables": ["silicone-paper"]}}))
+    try:
+        verdicts = {
+            "all in use": authority.validate(order, shop_of(book)),
+            "stock list": authority.validate(order, shop_of(book, stock={"withdrawn": ["silicone-paper"]})),
+            "house rules": house.validate(order, shop_of(book)),
+        }
+    finally:
+        house.close()
+    covers = {way: (each.verdict, [setting["cover"] for setting in each.settings]) for way, each in verdicts.items()}
+    assert covers == {
+        "all in use": ("accepted", ["silicone-paper"]),
+        "stock list": ("accepted", [SHEET]),
+        "house rules": ("accepted", [SHEET]),
+    }
 
 
 def test_a_withdrawn_product_asked_for_by_name_has_no_plan(judging: tuple[Authority, Shop]) -> None:
