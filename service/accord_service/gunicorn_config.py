@@ -33,6 +33,8 @@ graceful_timeout = 20
 keepalive = 15
 # A worker's clients at once. Each takes a file descriptor, and many systems give a process no more than 1,024.
 worker_connections = 500
+# No header may move where the application is mounted: paths are what the request line says.
+forwarder_headers = ""
 # All of an answer is held before it is sent.
 sendfile = False
 # Two services of one user would share the socket's path.

@@ -581,13 +581,22 @@ _OF_THE_PIECE = (
 )
 
 
+_HURTFUL = frozenset({"battery", "electronics", "liquid-filled", "pressurised", "sealed-cavity"})
+
+
 def _said_of_the_piece(item: Item) -> tuple[str, ...]:
     return tuple(name for name in _OF_THE_PIECE if getattr(item, name) is not None)
 
 
 def _says_as_much(blank: Blank, item: Item) -> bool:
-    """Whether the book knows of the blank all that the order says of its own piece, so that nothing is left unsaid."""
-    return all(getattr(blank, name) is not None for name in _said_of_the_piece(item))
+    """Whether the book knows of the blank all that the order says of its own piece, so that nothing is left unsaid.
+
+    What could hurt somebody is the piece's own: another one without it is no answer for who brought this one.
+    """
+    hurtful = set(item.features or ()) & _HURTFUL
+    return hurtful <= set(blank.features or ()) and all(
+        getattr(blank, name) is not None for name in _said_of_the_piece(item)
+    )
 
 
 def _on_blank(name: str, blank: Blank) -> Callable[[Order], Order]:

@@ -107,7 +107,8 @@ def remedies(
     found = search.best((move,) for move in singles if _alone(rejected, move))
     if not found:
         search.trials_left = TRIALS_MOST
-        complete = complete and len(singles) <= PAIRED_MOST
+        # No more than two changes are tried together, so that more may do, but for a block that none of them reaches.
+        complete = complete and len(singles) <= PAIRED_MOST and not _reach(rejected.ways, *singles)
         found = search.best(_pairs(rejected, _to_pair(rejected, singles), search))
     units = rejected.whole.shop.units
     return Remedied(

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from accord_rules import units
 from accord_rules.derive.case import Case
 from accord_rules.derive.setting import Chosen
-from accord_rules.derive.sheets import NONE, RAISED
+from accord_rules.derive.sheets import NONE, RAISED, in_stock, non_stick, pads, titles
 from accord_rules.sentences import in_a_sentence
 
 _PEEL = {
@@ -15,6 +15,8 @@ _PEEL = {
     "warm": "Let it cool until it can just be handled, then peel the carrier.",
     "cold": "Let it cool fully, then peel the carrier.",
 }
+# Glass, metal and thick thread keep the heat from their adhesive: it is set through the cloth.
+_FIXED_FROM_BEHIND = ("stud", "patch")
 _HOLDS_HEAT = ("metal", "stone", "ceramic", "glass", "wood")
 
 
@@ -27,11 +29,13 @@ def steps(case: Case, chosen: Chosen) -> tuple[str, ...]:
 
 def stack(case: Case, chosen: Chosen) -> tuple[str, ...]:
     """What lies on what, from the heated platen down."""
-    layers = [f"{case['press.title']} platen"]
-    layers += _sheet_title(case, chosen.cover)
-    if case["transfer.carrier_title"] != "no carrier":
-        layers.append(f"{case['transfer.carrier_title']} carrier")
-    layers += [case["transfer.title"], case["item.title"]]
+    carrier = case["transfer.carrier_title"]
+    transfer = [*([] if carrier == "no carrier" else [f"{carrier} carrier"]), case["transfer.title"]]
+    layers = [f"{case['press.title']} platen", *_sheet_title(case, chosen.cover)]
+    if case["heat.face_down"]:
+        layers += [case["item.title"], *reversed(transfer)]
+    else:
+        layers += [*transfer, case["item.title"]]
     layers += _sheet_title(case, chosen.pad)
     layers.append("heated lower platen" if case["press.heated"] == "both" else "base")
     return tuple(layers)
@@ -49,15 +53,33 @@ def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
     if chosen.display_c is not None:
         shown = case.show(units.TEMPERATURE, chosen.display_c)
         yield f"Set the press to {shown} on its display and let it settle."
+    yield from _dress(case, chosen)
     if chosen.pre_press_s > 0:
         yield _pre_press(case, case.show(units.TIME, chosen.pre_press_s))
+
+
+def _dress(case: Case, chosen: Chosen) -> Iterator[str]:
+    """What lies under the piece and what stays off the platen, before any heat."""
+    if case["set.other_side_printed"]:
+        sheet = _named_sheet(case, in_stock(case, non_stick(case), None))
+        yield f"Lay {sheet} on the base: the print on the other side of the piece comes to lie on it."
+    where = "inside the piece, under the print area" if case["item.raised"] else "under the print area"
+    yield from (f"Lay {title} {where}." for title in _sheet_title(case, chosen.pad))
+    needed = case["transfer.needed"]
+    lacking = titles(case, pads(case, needed)) if chosen.pad in (None, NONE) and needed is not None else ""
+    if lacking:
+        yield f"Stop here without {lacking}: none is at hand, and it has to lie under the print."
+    clear = [name for name in case["item.features"] or () if name in RAISED] if case["item.textile"] else []
+    if clear:
+        yield f"Keep {', '.join(clear)} off the heated area."
 
 
 def _pre_press(case: Case, dwell: str) -> str:
     """Bare, where it is known that there is no print or coating that the bare platen would take along."""
     if case["set.pre_press_covered"] is False:
         return f"Pre-press the bare piece for {dwell} to drive out moisture and creases."
-    kept_off = "the print that is there already" if case["set.meets_print"] else "its coating"
+    printed = case["set.meets_print"] or case["set.other_side_printed"]
+    kept_off = "the print that is there already" if printed else "its coating"
     sheet = _named_sheet(case, case["set.pre_press_sheet"])
     return (
         f"Pre-press the piece under {sheet} for {dwell} to drive out moisture and creases, the platen off {kept_off}."
@@ -80,7 +102,6 @@ def _reads(case: Case) -> Iterator[str]:
 
 
 def _place(case: Case, chosen: Chosen) -> Iterator[str]:
-    yield from (f"Lay {title} under the print area." for title in _sheet_title(case, chosen.pad))
     where = case["place.placement"]
     if case.transfer is not None and case.transfer.backing:
         yield f"Pull the backing off {case['transfer.title']}: it comes off before pressing, not after."
@@ -93,16 +114,13 @@ def _place(case: Case, chosen: Chosen) -> Iterator[str]:
         yield f"Lay the carrier, printed side down, on the printable face, centred ({where})."
     else:
         yield f"Place the transfer {_side(case)}, {case['place.size_words']}, at {where}."
-    if case["item.textile"]:
-        clear = [name for name in case["item.features"] if name in RAISED]
-        if clear:
-            named = ", ".join(clear)
-            yield f"Keep {named} off the heated area."
     yield from (f"Fix the carrier with {title} outside the print." for title in _sheet_title(case, chosen.tape))
     yield from (f"Cover with {title}." for title in _sheet_title(case, chosen.cover))
     if case["set.print_bare"]:
         sheet = _named_sheet(case, NONE)
         yield f"Lay {sheet} over the print that is there already: the platen must not touch it."
+    elif chosen.cover in (None, NONE) and case["set.cover_missing"]:
+        yield f"Stop here without {case['set.cover_words']}: none is at hand, and the platen must not touch the print."
 
 
 def _side(case: Case) -> str:
@@ -152,7 +170,11 @@ def _peel(case: Case, chosen: Chosen) -> Iterator[str]:
 def _second_press(case: Case, chosen: Chosen) -> Iterator[str]:
     if chosen.second_press_s > 0:
         sheet = _named_sheet(case, case["set.second_press_sheet"])
-        yield f"Cover again with {sheet} and press a second time for {case.show(units.TIME, chosen.second_press_s)}."
+        dwell = case.show(units.TIME, chosen.second_press_s)
+        if case["transfer.principle"] in _FIXED_FROM_BEHIND and case["item.textile"]:
+            yield f"Turn the piece over, cover it with {sheet} and press a second time for {dwell}, from the reverse."
+        else:
+            yield f"Cover again with {sheet} and press a second time for {dwell}."
 
 
 def _cool(case: Case, chosen: Chosen) -> Iterator[str]:

@@ -203,7 +203,9 @@ def art_contrast(case: Case) -> float | None:
 _MAIN = (("all-round",), ("yoke",), ("front", "leg"), ("face",), ("reverse",))
 
 
-def _main_area(case: Case) -> str:
+def _main_area(case: Case) -> str | None:
+    if case.blank is None and case.substrate is not None and case.substrate.clear:
+        return None  # face or back decides which way round the print has to be
     if case.blank is None:
         return "front" if case["item.textile"] else "face"
     areas = case.blank.areas
@@ -218,7 +220,12 @@ def _main_area(case: Case) -> str:
     "place.placement",
     one_of(PLACEMENTS),
     DECORATION,
-    Assume("/decorations/{i}/placement", _main_area, "placement not said: taken as the main printable area"),
+    Assume(
+        "/decorations/{i}/placement",
+        _main_area,
+        "placement not said: taken as the main printable area",
+        "Does the print go on the face of the piece, or on its reverse, to be looked at through it?",
+    ),
 )
 def placement(case: Case) -> str | None:
     """Where on the piece the print goes."""

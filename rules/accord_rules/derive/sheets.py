@@ -69,8 +69,11 @@ def pillows(case: Case) -> tuple[str, ...]:
 
 
 def covers(case: Case, needed: Needed) -> tuple[str, ...]:
-    """Covers that would do, best first: where another print may lie under the platen, non-stick ones."""
-    if not case["layer.beside_print"]:
+    """Covers that would do, best first.
+
+    Non-stick ones where another print may lie under the platen, and on a coating or a leather's face, which it marks.
+    """
+    if not (case["layer.beside_print"] or case["item.coated"] or case["item.family"] == "leather"):
         return needed.cover
     sheets = non_stick(case)
     return tuple(sorted(needed.cover, key=lambda name: name not in sheets)) or sheets
@@ -135,14 +138,26 @@ def beside_print(case: Case) -> bool | None:
     return True if _beside(case) else case["item.decorated"]
 
 
-@fact("set.meets_print", BOOL, Scope.PRESSING)
-def meets_print(case: Case) -> bool | None:
-    """Whether a print is there already where the platen comes down: from before, or pressed earlier for this order."""
+def _earlier(case: Case) -> tuple[int, ...] | None:
+    """The decorations of the order that are pressed before this one."""
     found = case.sequence
     if found is None:
         return None
-    earlier = found.order[: found.order.index(case.index)] if case.index in found.order else ()
-    return True if not _beside(case).isdisjoint(earlier) else case["item.decorated"]
+    return found.order[: found.order.index(case.index)] if case.index in found.order else ()
+
+
+@fact("set.meets_print", BOOL, Scope.PRESSING)
+def meets_print(case: Case) -> bool | None:
+    """Whether a print is there already where the platen comes down: from before, or pressed earlier for this order."""
+    earlier = _earlier(case)
+    return None if earlier is None else True if not _beside(case).isdisjoint(earlier) else case["item.decorated"]
+
+
+@fact("set.other_side_printed", BOOL, Scope.PRESSING)
+def other_side_printed(case: Case) -> bool | None:
+    """Whether a print that was pressed earlier for this order may lie on the base while this one is pressed."""
+    earlier = _earlier(case)
+    return None if earlier is None else not _beside(case).issuperset(earlier)
 
 
 @fact("set.print_bare", BOOL, Scope.PRESSING)
@@ -159,7 +174,7 @@ def print_bare(case: Case) -> bool | None:
 def pre_press_covered(case: Case) -> bool | None:
     """Whether the pre-press has to go under a sheet, since the piece carries a print or a coating."""
     meets, coat = case["set.meets_print"], case["item.coated"]
-    if meets or coat:
+    if meets or coat or case["set.other_side_printed"]:
         return True
     return None if meets is None or coat is None else False
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -83,9 +83,17 @@ def stocked(case: Case) -> bool | None:
 
 @fact("transfer.withdrawn", BOOL, DECORATION)
 def withdrawn(case: Case) -> bool | None:
-    """Whether the shop has taken the product named out of use; a family is never out of use as a whole."""
-    name = case.decoration.transfer
-    return None if name is None else name in case.shop.stock.withdrawn
+    """Whether the shop has taken out of use the product named, or of the family named all that it had."""
+    name, stock = case.decoration.transfer, case.shop.stock
+    if name is None:
+        return None
+    products = case.settings.catalogue["products"]
+    of_family = {product for product in (*stock.products, *stock.withdrawn) if _family(products, product) == name}
+    return name in stock.withdrawn or (bool(of_family) and of_family <= set(stock.withdrawn))
+
+
+def _family(products: Mapping[str, Any], name: str) -> str | None:
+    return products[name].family if name in products else None
 
 
 @fact("transfer.suits_item", BOOL, DECORATION)

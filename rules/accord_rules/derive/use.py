@@ -16,9 +16,13 @@ def _oldest(case: Case) -> float | None:
     return case.order.use.age_to if case.order.use is not None else None
 
 
-def _youngest_unsaid(case: Case) -> float:
-    """An oldest age says that nobody is older, and nothing of how young they are."""
-    return GROWN_UP if _oldest(case) is None else NEWBORN
+def _youngest_unsaid(case: Case) -> float | None:
+    """An oldest age says that nobody is older, and nothing of how young they are: below three it makes no difference,
+    above it has to be asked."""
+    oldest = _oldest(case)
+    if oldest is None:
+        return GROWN_UP
+    return NEWBORN if oldest < case.limit("children.small_parts_age") else None
 
 
 def _why_youngest(case: Case) -> str:
@@ -27,7 +31,12 @@ def _why_youngest(case: Case) -> str:
     return "no youngest age said, only an oldest: taken to be for the youngest too"
 
 
-@fact("use.age_from", number(units.COUNT), ORDER, Assume("/use/age_from", _youngest_unsaid, _why_youngest))
+@fact(
+    "use.age_from",
+    number(units.COUNT),
+    ORDER,
+    Assume("/use/age_from", _youngest_unsaid, _why_youngest, "How old is the youngest who will use it, in years?"),
+)
 def age_from(case: Case) -> float | None:
     """The youngest age the piece is meant for, in years: the lower of what the order and a children's blank say.
 
@@ -43,11 +52,9 @@ def age_from(case: Case) -> float | None:
 def age_words(case: Case) -> str | None:
     """The ages in words: "6 to 9 years", "6 years and up", "any age up to 2 years"."""
     youngest, oldest = case["use.age_from"], _oldest(case)
-    if youngest is None:
-        return None
     if oldest is None:
-        return f"{youngest:g} years and up"
-    if youngest == NEWBORN:
+        return None if youngest is None else f"{youngest:g} years and up"
+    if youngest in (None, NEWBORN):
         return f"any age up to {oldest:g} years"
     return f"{youngest:g} years" if youngest == oldest else f"{youngest:g} to {oldest:g} years"
 
@@ -63,15 +70,20 @@ def age_contradicts_blank(case: Case) -> bool:
 @fact("use.child", BOOL, ORDER)
 def child(case: Case) -> bool | None:
     """Whether it is a children's product: meant for 12 years or younger."""
-    age = case["use.age_from"]
-    return None if age is None else bool(age <= case.limit("children.age_most"))
+    age, oldest, limit = case["use.age_from"], _oldest(case), case.limit("children.age_most")
+    if age is None:
+        # Whoever the youngest is, nobody is older than a child.
+        return True if oldest is not None and oldest <= limit else None
+    return bool(age <= limit)
 
 
 @fact("use.under_three", BOOL, ORDER)
 def under_three(case: Case) -> bool | None:
     """Whether it is meant for children under 3."""
-    age = case["use.age_from"]
-    return None if age is None else bool(age < case.limit("children.small_parts_age"))
+    age, oldest, limit = case["use.age_from"], _oldest(case), case.limit("children.small_parts_age")
+    if age is None:
+        return True if oldest is not None and oldest < limit else None
+    return bool(age < limit)
 
 
 @fact("use.kinds", set_of(USES), ORDER, Assume("/use/kinds", (), "no special use said"))

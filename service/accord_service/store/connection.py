@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -15,6 +16,8 @@ from redis.sentinel import Sentinel
 
 from accord_service.store.breaker import Breaker
 from accord_service.store.errors import StoreAway, StoreBroken, WriteRefused
+
+logger = logging.getLogger("accord_service.store")
 
 TIMEOUT_S = 0.2
 HEALTH_CHECK_S = 15
@@ -166,7 +169,10 @@ def translated(ask: Callable[[], Any]) -> Any:
     except exceptions.ReadOnlyError as error:
         raise WriteRefused(f"the store takes no writes now: {error}") from error
     except (exceptions.ConnectionError, exceptions.TimeoutError, OSError) as error:
-        raise StoreAway(f"the store does not answer: {error}") from error
+        # The library's own words name addresses and paths, which no caller needs to know.
+        logger.debug("the store does not answer: %s", error)
+        late = isinstance(error, exceptions.TimeoutError | TimeoutError)
+        raise StoreAway(f"the store does not answer ({'no answer in time' if late else 'no connection'})") from error
     except exceptions.OutOfMemoryError as error:
         raise WriteRefused(f"the store takes no writes now: {error}") from error
     except exceptions.RedisError as error:

@@ -45,7 +45,8 @@ def test_a_withdrawn_product_is_refused_with_its_name_and_why(judging: tuple[Aut
 
 def test_a_withdrawn_sheet_is_refused_where_the_order_sets_it(judging: tuple[Authority, Shop]) -> None:
     authority, shop = judging
-    document = order_document(authority.settings, decoration={"settings": {"cover": SHEET}})
+    decoration = {"transfer": "film-hot-peel-fast", "settings": {"cover": SHEET}}
+    document = order_document(authority.settings, decoration=decoration)
     verdict = authority.validate(read(Order, document), shop)
     (finding,) = (each for each in verdict.findings if each.level == "blocks")
     assert (verdict.verdict, finding.rule) == ("rejected", "sheet-withdrawn")
@@ -116,3 +117,16 @@ def test_a_shop_that_withdraws_nothing_is_itself(authority: Authority) -> None:
     shop = shop_of(authority.settings)
     assert shop.in_use() is shop
     assert FILM in shop.stock.products
+
+
+@pytest.mark.parametrize(("others", "verdict"), [((), "rejected"), (("film-hot-peel-fast",), "accepted")])
+def test_a_family_of_which_nothing_is_in_use_is_withdrawn(
+    others: tuple[str, ...], verdict: str, authority: Authority
+) -> None:
+    """The family's name is no way round the shop's word."""
+    book = authority.settings
+    shop = shop_of(book, stock={"products": [FILM, *others], "withdrawn": [FILM]})
+    document = order_document(book, decoration={"transfer": book.catalogue["products"][FILM].family})
+    answer = authority.validate(read(Order, document), shop)
+    assert answer.verdict == verdict
+    assert [each.rule for each in answer.findings if each.level == "blocks"] == ["transfer-withdrawn"] * (not others)
