@@ -113,6 +113,14 @@ def test_doubtful_framing_is_refused_and_what_follows_is_never_taken_for_a_reque
         assert (answer.status, answer.ends_connection, client.rest()) == (400, True, b"")
 
 
+def test_no_header_moves_where_the_application_is(lab: Running) -> None:
+    """The bare name is gunicorn's own for a proxy to set; here it is dropped as any other with an underscore."""
+    with lab.client() as client:
+        for mount in ("/healthz", "/nowhere"):
+            client.send(request("GET", "/healthz", f"SCRIPT_NAME: {mount}"))
+            assert client.answer().status == 200
+
+
 def test_a_header_without_end_is_refused(lab: Running) -> None:
     with lab.client() as client:
         client.send(b"GET /healthz HTTP/1.1\r\n" + b"X-A: bcdefgh\r\n" * 3000)

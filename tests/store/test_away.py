@@ -150,6 +150,15 @@ def test_a_store_that_is_not_there_is_away_at_once(tmp_path: Path) -> None:
         store.close()
 
 
+def test_what_is_said_of_a_store_that_is_away_tells_not_where_it_is(tmp_path: Path) -> None:
+    """The sentence reaches whoever asks."""
+    for url in (f"unix://{tmp_path}/nothing.sock", "redis://127.0.0.1:1/0"):
+        store = Store.at(url)
+        with pytest.raises(StoreAway, match=r"^the store does not answer \(no connection\)$"):
+            store.ping()
+        store.close()
+
+
 def test_an_empty_store_is_not_taken_for_one_that_is_away(server: EmbeddedServer) -> None:
     store = Store.at(server.url)
     with pytest.raises(NotThere):
