@@ -11,7 +11,7 @@ STORE ?=
 ENGINE_FLAGS = $(shell $(PYTHON) -c 'import sys; print("-DPyEval_CallObject=PyObject_CallObject" if sys.version_info >= (3, 13) else "")')
 
 .DEFAULT_GOAL := help
-.PHONY: help demo serve topology test nightly gates windows lint check bench lock clean
+.PHONY: help demo serve topology test nightly gates reviewed lint check bench lock clean
 
 help: ## what can be made
 	@sed -n 's/^\([a-z]*\):.*## /\1	/p' $(MAKEFILE_LIST) | expand -t 14
@@ -52,8 +52,9 @@ nightly: $(VENV)/.dev ## the tests with what takes long: each mutant of the code
 gates: $(VENV)/.dev ## of the tests, those alone that keep a wrong verdict out: mutants, laws, the demo's day
 	$(BIN)/python -m pytest -n auto --dist loadfile -m gate
 
-windows: $(VENV)/.dev ## write the reviewed table of windows anew; its difference is what a reviewer reads
+reviewed: $(VENV)/.dev ## write the reviewed tables of windows, levels and limits anew; read the difference
 	$(BIN)/python tests/rules/published/windows.py --write
+	$(BIN)/python tests/rules/published/firmness.py --write
 
 lint: $(VENV)/.dev ## style, types and the direction of imports
 	$(BIN)/ruff check .

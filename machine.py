@@ -49,7 +49,7 @@ def faults() -> list[str]:
     found = []
     if importlib.util.find_spec("venv") is None or importlib.util.find_spec("ensurepip") is None:
         found.append(f"This Python cannot make environments: install its venv (Debian: python{version}-venv).")
-    compiler = shlex.split(os.environ.get("CC") or sysconfig.get_config_var("CC") or "cc")[0]
+    compiler = shlex.split(os.environ.get("CC", "").strip() or sysconfig.get_config_var("CC") or "cc")[0]
     if shutil.which(compiler) is None:
         found.append(f"A C compiler is needed to build durable-rules, and {compiler} is missing (Debian: gcc).")
     if not os.path.exists(os.path.join(sysconfig.get_paths()["include"], "Python.h")):

@@ -144,5 +144,5 @@ def test_a_stopped_master_stops_the_store(
     server = _server_of(master.pid)
     assert _alive(server)
     master.terminate()
-    assert master.wait(15) == 0
+    assert master.wait(60) == 0
     assert not _alive(server)

@@ -221,7 +221,7 @@ def test_every_number_of_the_book_counts(
     kind: str, name: str, field: str, value: float, press: str, book: Settings
 ) -> None:
     """A kept stack must not answer for one that differs in any number."""
-    asked = {"temperature": "200 °C", "time": "70 s"}
+    asked = {"temperature": "200 °C", "time": "70 s", "cover": "plain-paper"}
     first, _ = pressed(book, COASTER, press, **asked)
     entries = {**book.catalogue[kind], name: replace(book.catalogue[kind][name], **{field: value})}
     other_book = replace(book, catalogue={**book.catalogue, kind: entries})
