@@ -581,6 +581,7 @@ _OF_THE_PIECE = (
 )
 
 
+# Features for which a rule refuses the heat itself, whatever is printed.
 _HURTFUL = frozenset({"battery", "electronics", "liquid-filled", "pressurised", "sealed-cavity"})
 
 
