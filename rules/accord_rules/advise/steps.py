@@ -37,8 +37,14 @@ def stack(case: Case, chosen: Chosen) -> tuple[str, ...]:
     else:
         layers += [*transfer, case["item.title"]]
     layers += _sheet_title(case, chosen.pad)
+    if case["set.other_side_printed"]:
+        layers.append(_sheet_on_the_base(case))
     layers.append("heated lower platen" if case["press.heated"] == "both" else "base")
     return tuple(layers)
+
+
+def _sheet_on_the_base(case: Case) -> str:
+    return _named_sheet(case, in_stock(case, non_stick(case), None))
 
 
 def _sheet_title(case: Case, name: str | None) -> list[str]:
@@ -61,7 +67,7 @@ def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
 def _dress(case: Case, chosen: Chosen) -> Iterator[str]:
     """What lies under the piece and what stays off the platen, before any heat."""
     if case["set.other_side_printed"]:
-        sheet = _named_sheet(case, in_stock(case, non_stick(case), None))
+        sheet = _sheet_on_the_base(case)
         yield f"Lay {sheet} on the base: the print on the other side of the piece comes to lie on it."
     where = "inside the piece, under the print area" if case["item.raised"] else "under the print area"
     yield from (f"Lay {title} {where}." for title in _sheet_title(case, chosen.pad))

@@ -104,6 +104,7 @@ def test_after_the_first_print_the_piece_carries_one(
     assert (f"Cover with {SILICONE}." in later) is under_the_platen
     on_the_base = f"Lay {SILICONE} on the base: the print on the other side of the piece comes to lie on it."
     assert (on_the_base in later) is not under_the_platen
+    assert (plan.stack[-2:] == (SILICONE, "base")) is not under_the_platen
     assert plan.verdict == "accepted"
 
 
