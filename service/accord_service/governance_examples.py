@@ -118,6 +118,17 @@ def reverted(settings: Settings) -> dict[str, Any]:
     return {**drafted(settings), "reason": REVERSION["reason"], "evidence": evidence}
 
 
+_FLIP: Mapping[str, Any] = {
+    "source": "recorded",
+    "shop": "harbour-lane",
+    "order": "vd_" + "5a" * 20,
+    "rule": "dye-paler-on-blend",
+    "direction": "stricter",
+    "before": "accepted",
+    "after": "accepted",
+}
+
+
 def effect(settings: Settings) -> dict[str, Any]:
     """What the proposal would do."""
     return {
@@ -148,26 +159,10 @@ def effect(settings: Settings) -> dict[str, Any]:
                 "verdicts": 0,
             }
         ],
-        "flips": [
-            {
-                "source": "recorded",
-                "shop": "harbour-lane",
-                "order": "vd_" + "5a" * 20,
-                "rule": "dye-paler-on-blend",
-                "direction": "stricter",
-                "before": "accepted",
-                "after": "accepted",
-            }
-        ],
+        "flips": [_FLIP],
         "witnesses": [
             {
-                "source": "recorded",
-                "shop": "harbour-lane",
-                "order": "vd_" + "5a" * 20,
-                "rule": "dye-paler-on-blend",
-                "direction": "stricter",
-                "before": "accepted",
-                "after": "accepted",
+                **_FLIP,
                 "asked": {
                     "item": {"substrate": "knit", "fibres": {"PES": 85, "CO": 15}},
                     "decorations": [{"transfer": "dye-sublimation"}],

@@ -11,23 +11,10 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from tests.service.servers import QUAY_SIDE
 
 from accord_service.app import create_app
 
-QUAY_SIDE = """
-id = "quay-side"
-name = "Quay Side Shirts"
-market = "us"
-unit_system = "us-customary"
-standing = ["trained-operators"]
-[[presses]]
-id = "bench-38"
-type = "swing-away"
-platen = { width = "15 in", height = "15 in" }
-[stock]
-products = ["sub-paper-fast-dry"]
-consumables = ["ptfe-sheet", "plain-paper"]
-"""
 MILL_LOFT = """
 id = "mill-loft"
 name = "The Mill Loft"

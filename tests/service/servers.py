@@ -21,6 +21,21 @@ START_S = 60.0
 PATIENCE_S = 20.0
 STOP_S = 40.0
 CONFIG = "python:accord_service.gunicorn_config"
+# A small shop, as its owner would write it down.
+QUAY_SIDE = """
+id = "quay-side"
+name = "Quay Side Shirts"
+market = "us"
+unit_system = "us-customary"
+standing = ["trained-operators"]
+[[presses]]
+id = "bench-38"
+type = "swing-away"
+platen = { width = "15 in", height = "15 in" }
+[stock]
+products = ["sub-paper-fast-dry"]
+consumables = ["ptfe-sheet", "plain-paper"]
+"""
 
 
 @dataclass(frozen=True)

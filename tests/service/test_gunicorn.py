@@ -16,22 +16,9 @@ from typing import Any
 
 import pytest
 import requests
+from tests.service.servers import QUAY_SIDE
 
 START_SECONDS = 30.0
-QUAY_SIDE = """
-id = "quay-side"
-name = "Quay Side Shirts"
-market = "us"
-unit_system = "us-customary"
-standing = ["trained-operators"]
-[[presses]]
-id = "bench-38"
-type = "swing-away"
-platen = { width = "15 in", height = "15 in" }
-[stock]
-products = ["sub-paper-fast-dry"]
-consumables = ["ptfe-sheet", "plain-paper"]
-"""
 
 
 def free_port() -> int:

@@ -12,24 +12,20 @@ from contextlib import ExitStack
 from typing import Any
 
 import pytest
-from tests.service.servers import BIG_BYTES, PATIENCE_S, Client, Running, chunked, request, serving, serving_lab
+from tests.service.servers import (
+    BIG_BYTES,
+    PATIENCE_S,
+    QUAY_SIDE,
+    Client,
+    Running,
+    chunked,
+    request,
+    serving,
+    serving_lab,
+)
 
 SLOW = 12
 THREADS = 4
-QUAY_SIDE = """
-id = "quay-side"
-name = "Quay Side Shirts"
-market = "us"
-unit_system = "us-customary"
-standing = ["trained-operators"]
-[[presses]]
-id = "bench-38"
-type = "swing-away"
-platen = { width = "15 in", height = "15 in" }
-[stock]
-products = ["sub-paper-fast-dry"]
-consumables = ["ptfe-sheet", "plain-paper"]
-"""
 
 
 @pytest.fixture(scope="module")
