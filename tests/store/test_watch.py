@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -49,6 +51,32 @@ def test_the_store_is_asked_each_half_second_however_many_ask(store: Store, serv
         watch.current()
     # Two commands each time, and the question about the number itself.
     assert 38 <= _commands(raw) - before <= 43
+
+
+def test_whoever_comes_after_a_quiet_time_waits_for_the_one_who_asks(store: Store, server: EmbeddedServer) -> None:
+    """A worker that nobody asked for a minute answers from no head that was replaced meanwhile."""
+    head, ticks = store.revisions.first({}, author="t", reason=""), Ticks()
+    connection = Connection(connect(server.url))
+    watch = HeadWatch(connection, monotonic=ticks)
+    assert watch.current().head == head
+    made = store.revisions.publish(head, {"a": {}}, author="t", approvers=(), reason="", proposal=None)
+    ticks.now_s += 60
+    is_asked, may_answer, ask_all = threading.Event(), threading.Event(), connection.ask_all
+
+    def ask_slowly(commands: Any) -> Any:
+        is_asked.set()
+        assert may_answer.wait(20)
+        return ask_all(commands)
+
+    connection.ask_all = ask_slowly  # type: ignore[method-assign]
+    with ThreadPoolExecutor(2) as threads:
+        first = threads.submit(watch.current)
+        assert is_asked.wait(20)
+        second = threads.submit(watch.current)
+        with pytest.raises(TimeoutError):
+            second.result(timeout=0.2)  # what it must not do is come back with the old head
+        may_answer.set()
+        assert [each.result(20).head for each in (first, second)] == [made.head, made.head]
 
 
 def test_the_directory_moves_with_shops_house_rules_and_keys(store: Store, server: EmbeddedServer) -> None:

@@ -14,6 +14,8 @@ from accord_service.store.errors import NotThere, StoreError
 from accord_service.store.revisions import RevisionHead, read_head
 
 CACHED_S = 0.5
+# From what was seen longer ago nobody answers while the store is being asked; well under the two seconds promised.
+FRESH_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +35,9 @@ class Watched:
 class HeadWatch:
     """Shared by a process's threads. Asks again after ``cached_s``, in the request that comes next.
 
-    One thread asks; the others go on with what is held. While the store is away the connection's breaker answers at
-    once, but for one call a second that waits for the connection's timeout.
+    One thread asks; the others go on with what was seen a moment ago. Where nobody asked for a while they wait for it:
+    a worker that was idle must not answer from a head that was replaced long since. While the store is away the
+    connection's breaker answers at once, but for one call a second that waits for the connection's timeout.
     """
 
     def __init__(
@@ -65,6 +68,9 @@ class HeadWatch:
                 self._why = str(error)
             finally:
                 self._asking.release()
+        elif self._monotonic() - self._seen_s >= FRESH_S and not self._why:
+            with self._asking:  # for as long as the connection's timeout at most
+                pass
         return self._watched()
 
     def _watched(self) -> Watched:
