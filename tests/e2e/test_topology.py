@@ -10,8 +10,6 @@ from pathlib import Path
 
 import pytest
 
-pytestmark = pytest.mark.alone
-
 DEMO = Path(__file__).parents[2] / "demo"
 LIMIT_S = 240
 
@@ -27,6 +25,7 @@ def run(script: str) -> str:
     return ended.stdout
 
 
+@pytest.mark.alone
 @pytest.mark.needs("redis-server")
 def test_two_services_on_one_redis() -> None:
     told = run("topology.py")
