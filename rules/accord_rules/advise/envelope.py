@@ -10,22 +10,22 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
-from accord_rules import units
 from accord_rules.advise.plans import Candidate
 from accord_rules.advise.ranges import allowed, inward
+from accord_rules.advise.wording import exact
+from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
-from accord_rules.derive.colour import read_colour
 from accord_rules.derive.press import line_pressure_kpa
 from accord_rules.derive.sheets import NONE
-from accord_rules.facts import Kind
-from accord_rules.order import PEELS, PRESSURES, Order, Settings, Size
-from accord_rules.reading import read
-from accord_rules.rule import Rule
-from accord_rules.settings import FACT_TYPES
-from accord_rules.settings import Settings as Book
+from accord_rules.documents import units
+from accord_rules.documents.colour import read_colour
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import PEELS, PRESSURES, Order, Settings, Size
+from accord_rules.revision.book import Book
+from accord_rules.revision.facts import Kind
+from accord_rules.revision.rule import Rule
 from accord_rules.verdict import WORKABLE, AllowedDecoration, AllowedGround, AllowedOn, AllowedRange
-from accord_rules.weigh import Remembered, Scales, Weighed
-from accord_rules.wording import exact
+from accord_rules.weigh.scales import Remembered, Scales, Weighed
 
 T = TypeVar("T")
 Judge = Callable[[Order], Weighed]
@@ -186,7 +186,7 @@ def _display_marks(case: Case) -> list[float]:
     surfaces |= {bound.value_c for bound in case["window.uppers"]} | {case["window.low_c"]}
     surfaces |= {case.entry("consumables", name).limit for name in case.shop.stock.consumables}
     for decoration in case.order.decorations:
-        transfer = case.settings.transfer(decoration.transfer)
+        transfer = case.book.transfer(decoration.transfer)
         surfaces |= {transfer.reheat_limit} if transfer is not None and transfer.reheat_limit is not None else set()
     displays = {case["press.display_most_c"], *(d for c in surfaces for d in _displays(calibration, c))}
     least, most = case["window.low_c"] - 60, case["press.display_most_c"] + 30
@@ -217,8 +217,8 @@ def _gauge_marks(case: Case) -> list[float]:
 def _thresholds(case: Case, dimension: units.Dimension) -> set[float]:
     """What blocking rules compare settings of this dimension with: limits of the book, and facts of this case."""
     found: set[float] = set()
-    for rule in _blocking(case.settings, lambda fact: fact.startswith(("set.", "heat."))):
-        found |= {case.settings.limit_values[n] for n in rule.limits if case.settings.limit_dimension(n) is dimension}
+    for rule in _blocking(case.book, lambda fact: fact.startswith(("set.", "heat."))):
+        found |= {case.book.limit_values[n] for n in rule.limits if case.book.limit_dimension(n) is dimension}
         for fact in rule.condition.facts:
             type_ = FACT_TYPES[fact]
             if type_.kind is Kind.NUMBER and type_.dimension is dimension and not fact.startswith("set."):
@@ -269,9 +269,9 @@ def _side_marks(case: Case, most: float) -> list[float]:
 
 
 def _thresholds_of_size(case: Case) -> set[float]:
-    rules = _blocking(case.settings, lambda fact: fact.startswith("place."))
+    rules = _blocking(case.book, lambda fact: fact.startswith("place."))
     names = {name for rule in rules for name in rule.limits}
-    return {case.settings.limit_values[n] for n in names if case.settings.limit_dimension(n) is units.LENGTH}
+    return {case.book.limit_values[n] for n in names if case.book.limit_dimension(n) is units.LENGTH}
 
 
 # -- ground ----------------------------------------------------------------------------------------------------------
@@ -288,11 +288,11 @@ def ground(whole: Case, judge: Judge) -> tuple[AllowedGround, ...] | None:
     def ok(code: float) -> bool:
         return workable(judge(replace(order, item=replace(order.item, colour=greys[round(code)]))))
 
-    names = {n for rule in _blocking(whole.settings, lambda fact: fact == "item.ground_lightness") for n in rule.limits}
+    names = {n for rule in _blocking(whole.book, lambda fact: fact == "item.ground_lightness") for n in rule.limits}
     wanted = [
-        whole.settings.limit_values[name]
+        whole.book.limit_values[name]
         for name in sorted(names | {"ground.white_lightness_least"})
-        if whole.settings.limit_dimension(name) is units.LIGHTNESS
+        if whole.book.limit_dimension(name) is units.LIGHTNESS
     ]
     edges = [sum(each < limit for each in lightness) for limit in wanted]
     marks = {0, 64, 128, 192, 255, *(edge + shift for edge in edges for shift in (-1, 0))}

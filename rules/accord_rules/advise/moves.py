@@ -12,7 +12,6 @@ from math import floor
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from accord_rules import units
 from accord_rules.advise.costs import (
     ALIKE_BELOW,
     COSTS,
@@ -22,12 +21,13 @@ from accord_rules.advise.costs import (
     unlike_ground,
     unlike_transfer,
 )
-from accord_rules.catalogue import Blank, Transfer
 from accord_rules.derive.case import Case
-from accord_rules.facts import Scope
-from accord_rules.order import Artwork, Item, Order, Press, Settings, Size
-from accord_rules.sentences import in_a_sentence
-from accord_rules.weigh import Fired, OnPress
+from accord_rules.documents import units
+from accord_rules.orders.order import Artwork, Item, Order, Press, Settings, Size
+from accord_rules.revision.catalogue import Blank, Transfer
+from accord_rules.revision.facts import Scope
+from accord_rules.revision.sentences import in_a_sentence
+from accord_rules.weigh.scales import Fired, OnPress
 
 _SET = ("set.", "job.", "sequence.", "order.total_s", "heat.")
 _FIT = (*_SET, "fit.", "window.")
@@ -497,7 +497,7 @@ def _redrawn(order: Order, index: int, fields: Mapping[str, Any]) -> Order:
 
 def _transfers(rejected: Rejected) -> Iterator[Move]:
     """Other stocked transfers that can stand in for the one asked for, with settings and print made for them."""
-    book, stocked = rejected.whole.settings, rejected.whole.shop.stock.products
+    book, stocked = rejected.whole.book, rejected.whole.shop.stock.products
     for case in rejected.decorations:
         for name in stocked:
             other: Transfer = book.catalogue["products"][name]
@@ -546,7 +546,7 @@ def _blanks(rejected: Rejected) -> Iterator[Move]:
 
     A piece that protects somebody is never replaced by one that does not.
     """
-    blanks: Mapping[str, Blank] = rejected.whole.settings.catalogue["blanks"]
+    blanks: Mapping[str, Blank] = rejected.whole.book.catalogue["blanks"]
     now = rejected.order.item.blank
     if now is None:
         return

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from accord_rules import units
 from accord_rules.derive.case import Case
 from accord_rules.derive.setting import Chosen
 from accord_rules.derive.sheets import NONE, RAISED, in_stock, non_stick, pads, titles
-from accord_rules.sentences import in_a_sentence
+from accord_rules.documents import units
+from accord_rules.revision.sentences import in_a_sentence
 
 _PEEL = {
     "hot": "Peel the carrier at once, while hot, in one even pull.",

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from accord_rules import units
 from accord_rules.derive.case import Case
-from accord_rules.derive.colour import Colour, contrast, read_colour
-from accord_rules.facts import BOOL, DATA, TEXT, Ask, Assume, Scope, fact, number, one_of
-from accord_rules.order import PLACEMENTS, PRINTERS, Artwork, Size
+from accord_rules.documents import units
+from accord_rules.documents.colour import Colour, contrast, read_colour
+from accord_rules.orders.order import PLACEMENTS, PRINTERS, Artwork, Size
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Ask, Assume, Scope, fact, number, one_of
 
 DECORATION = Scope.DECORATION
 A4_MM = Size(210.0, 297.0)

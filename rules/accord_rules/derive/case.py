@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from accord_rules import units
-from accord_rules.catalogue import Blank, PressType, Substrate, Transfer
-from accord_rules.facts import Ask, Assume, Fact, Scope, declared
-from accord_rules.order import Decoration, Order, Press
-from accord_rules.shop import Shop
+from accord_rules.documents import units
+from accord_rules.orders.order import Decoration, Order, Press
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.catalogue import Blank, PressType, Substrate, Transfer
+from accord_rules.revision.facts import Ask, Assume, Fact, Scope, declared
 
 if TYPE_CHECKING:
     from accord_rules.derive.setting import Chosen
-    from accord_rules.settings import Settings
+    from accord_rules.revision.book import Book
 
 _FACTS: Mapping[str, Fact] = declared()
 
@@ -52,7 +52,7 @@ class Case(dict[str, Any]):
 
     def __init__(
         self,
-        settings: Settings,
+        book: Book,
         shop: Shop,
         order: Order,
         *,
@@ -71,7 +71,7 @@ class Case(dict[str, Any]):
         self._of_press, self._settled = kept or ({}, {})
         self.update(self._of_press)
         self.update(self._settled)
-        self.settings, self.shop, self.order = settings, shop, order
+        self.book, self.shop, self.order = book, shop, order
         self.assume, self.parent, self.scope, self.index = assume, parent, scope, index
         self._press, self.chosen, self.sequence = press, chosen, sequence
         self._same_order: Case | None = None  # the case whose order facts these are, see with_transfers
@@ -83,9 +83,9 @@ class Case(dict[str, Any]):
         # Fact functions read these all the time.
         if scope is not Scope.ORDER:
             self.decoration: Decoration = order.decorations[index]
-            self.transfer: Transfer | None = settings.transfer(self.decoration.transfer)
+            self.transfer: Transfer | None = book.transfer(self.decoration.transfer)
         if press is not None:
-            self.press_type: PressType = settings.catalogue["press_types"][press.type]
+            self.press_type: PressType = book.catalogue["press_types"][press.type]
 
     # -- narrower cases ------------------------------------------------------------------------------------------
 
@@ -94,7 +94,7 @@ class Case(dict[str, Any]):
 
         The order's own facts do not depend on them, so what is known of them is shared.
         """
-        other = Case(self.settings, self.shop, order, assume=self.assume)
+        other = Case(self.book, self.shop, order, assume=self.assume)
         other.update(self)
         other._same_order, other._presses = self, self._presses
         return other
@@ -103,7 +103,7 @@ class Case(dict[str, Any]):
         """``known``: the decoration's case in an order that differs only in what no fact of a decoration hangs on:
         settings, press, and the transfers of other decorations that it neither lies on nor under."""
         case = Case(
-            self.settings, self.shop, self.order, assume=self.assume, parent=self, scope=Scope.DECORATION, index=index
+            self.book, self.shop, self.order, assume=self.assume, parent=self, scope=Scope.DECORATION, index=index
         )
         if known is not None:
             case.update(known)
@@ -123,7 +123,7 @@ class Case(dict[str, Any]):
         _, of_press = self._presses.setdefault(id(press), (press, {}))
         settled = self._kept_of.setdefault(id(press), {})
         return Case(
-            self.settings,
+            self.book,
             self.shop,
             self.order,
             assume=self.assume,
@@ -207,18 +207,18 @@ class Case(dict[str, Any]):
     # -- what fact functions read --------------------------------------------------------------------------------
 
     def limit(self, name: str) -> float:
-        return self.settings.limit_values[name]
+        return self.book.limit_values[name]
 
     def show(self, dimension: units.Dimension, value: float) -> str:
         return units.show(dimension, value, self.shop.units)
 
     def entry(self, kind: str, name: str) -> Any:
-        return self.settings.catalogue[kind][name]
+        return self.book.catalogue[kind][name]
 
     @property
     def blank(self) -> Blank | None:
         name = self.order.item.blank
-        return None if name is None else self.settings.catalogue["blanks"][name]
+        return None if name is None else self.book.catalogue["blanks"][name]
 
     def said(self, field: str) -> Any:
         """What the order says of the item, else what its blank says, else None."""
@@ -230,7 +230,7 @@ class Case(dict[str, Any]):
     @property
     def substrate(self) -> Substrate | None:
         name = self["item.substrate"]
-        return None if name is None else self.settings.catalogue["substrates"][name]
+        return None if name is None else self.book.catalogue["substrates"][name]
 
     @property
     def press(self) -> Press:

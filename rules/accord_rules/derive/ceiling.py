@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules import units
 from accord_rules.derive.case import Case
 from accord_rules.derive.fibres import binding
-from accord_rules.facts import BOOL, DATA, TEXT, Assume, Scope, fact, number, one_of
-from accord_rules.order import Care
-from accord_rules.sentences import in_a_sentence
+from accord_rules.documents import units
+from accord_rules.orders.order import Care
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Assume, Scope, fact, number, one_of
+from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
 CEILING_KINDS = ("fibre", "substrate", "coating", "finish", "earlier-decoration")

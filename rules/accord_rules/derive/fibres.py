@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from accord_rules import units
-from accord_rules.catalogue import Fibre
 from accord_rules.derive.case import Case
-from accord_rules.facts import DATA, TEXT, Ask, Scope, fact, number
+from accord_rules.documents import units
+from accord_rules.revision.catalogue import Fibre
+from accord_rules.revision.facts import DATA, TEXT, Ask, Scope, fact, number
 
 ORDER = Scope.ORDER
 ACETATES = ("CA", "CTA")

@@ -16,10 +16,8 @@ from functools import lru_cache
 from math import ceil, exp, inf, isfinite, log
 from typing import TYPE_CHECKING, Any
 
-from accord_rules import units
-from accord_rules.catalogue import PressType, Substrate, Transfer
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, DATA, TEXT, FactType, Scope, fact, number
+from accord_rules.documents import units
 from accord_rules.heat.build import Sheet, stack_for, substrate_layer
 from accord_rules.heat.grid import Floats
 from accord_rules.heat.materials import PLATENS, ROOM_C, WARM_BED_C
@@ -36,7 +34,9 @@ from accord_rules.heat.response import (
 )
 from accord_rules.heat.stack import HeatError, Stack
 from accord_rules.heat.touch import time_to_touch_s
-from accord_rules.sentences import in_a_sentence
+from accord_rules.revision.catalogue import PressType, Substrate, Transfer
+from accord_rules.revision.facts import BOOL, DATA, TEXT, FactType, Scope, fact, number
+from accord_rules.revision.sentences import in_a_sentence
 
 if TYPE_CHECKING:
     from accord_rules.derive.setting import Chosen
@@ -501,7 +501,7 @@ def _pressed_before(case: Case) -> list[Behind]:
     found = []
     for index in earlier:
         other = case.order.decorations[index]
-        transfer = case.settings.transfer(other.transfer)
+        transfer = case.book.transfer(other.transfer)
         if transfer is not None and frozenset({here, other.placement}) in _FAR_SIDES:
             found += _softening(case, transfer)
     return found

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from accord_rules import units
-from accord_rules.catalogue import BLANK_KINDS, PLASTICS, SHAPES, SUBSTRATE_FAMILIES, SURFACES
 from accord_rules.derive.case import Case
-from accord_rules.derive.colour import Colour, read_colour
-from accord_rules.facts import BOOL, DATA, TEXT, Ask, Assume, Scope, fact, number, one_of, set_of
+from accord_rules.documents import units
+from accord_rules.documents.colour import Colour, read_colour
 from accord_rules.heat.materials import USUAL_WATER_SHARE
-from accord_rules.order import DYES, FEATURES, PREPARATIONS
-from accord_rules.sentences import in_a_sentence
+from accord_rules.orders.order import DYES, FEATURES, PREPARATIONS
+from accord_rules.revision.catalogue import BLANK_KINDS, PLASTICS, SHAPES, SUBSTRATE_FAMILIES, SURFACES
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Ask, Assume, Scope, fact, number, one_of, set_of
+from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
 

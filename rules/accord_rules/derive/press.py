@@ -7,13 +7,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from math import ceil, floor, pi
 
-from accord_rules import units
-from accord_rules.catalogue import CLOSINGS, HEATED, METERING, SHAPES
 from accord_rules.derive.artwork import size_words
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, DATA, TEXT, Ask, Scope, fact, number, one_of
-from accord_rules.order import CalibrationReading, Size
-from accord_rules.sentences import in_a_sentence
+from accord_rules.documents import units
+from accord_rules.orders.order import CalibrationReading, Size
+from accord_rules.revision.catalogue import CLOSINGS, HEATED, METERING, SHAPES
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Ask, Scope, fact, number, one_of
+from accord_rules.revision.sentences import in_a_sentence
 
 PRESSING = Scope.PRESSING
 

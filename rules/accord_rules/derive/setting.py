@@ -8,16 +8,16 @@ from itertools import product
 from math import ceil
 from typing import Any, NamedTuple
 
-from accord_rules import units
-from accord_rules.catalogue import Consumable, Transfer
 from accord_rules.derive.case import Case
 from accord_rules.derive.heat import ready_s
 from accord_rules.derive.press import line_pressure_kpa, pressure_on_print_kpa
 from accord_rules.derive.sheets import NONE, covers, in_stock, pads, pads_needed, pillows, tapes, titles
 from accord_rules.derive.transfer import Needed
-from accord_rules.facts import BOOL, DATA, TEXT, Ask, Scope, fact, number, one_of
-from accord_rules.order import PEELS, PRESSURES, Settings
-from accord_rules.sentences import in_a_sentence
+from accord_rules.documents import units
+from accord_rules.orders.order import PEELS, PRESSURES, Settings
+from accord_rules.revision.catalogue import Consumable, Transfer
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Ask, Scope, fact, number, one_of
+from accord_rules.revision.sentences import in_a_sentence
 
 PRESSING = Scope.PRESSING
 _HOTTER_STEP_K = 5.0
@@ -303,7 +303,7 @@ def _between(case: Case, dimension: units.Dimension, low: float, high: float, sp
     """The ends, and the book's thresholds of this dimension between them with a hair on either side."""
     hair = 0.01 if dimension is units.TEMPERATURE else 0.1
     thresholds = [
-        value for name, value in case.settings.limit_values.items() if case.settings.limit_dimension(name) is dimension
+        value for name, value in case.book.limit_values.items() if case.book.limit_dimension(name) is dimension
     ]
     near = [t + shift + side for t in thresholds for shift in (-spread, 0.0, spread) for side in (-hair, 0.0, hair)]
     return sorted({round(x, 6) for x in (low, high, *near) if low <= x <= high})

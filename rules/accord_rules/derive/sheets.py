@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from accord_rules.catalogue import Consumable
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, TEXT, Scope, fact, one_of
-from accord_rules.sentences import in_a_sentence
+from accord_rules.revision.catalogue import Consumable
+from accord_rules.revision.facts import BOOL, TEXT, Scope, fact, one_of
+from accord_rules.revision.sentences import in_a_sentence
 
 if TYPE_CHECKING:
     from accord_rules.derive.setting import Chosen
@@ -35,7 +35,7 @@ _EVERYWHERE = "all-round"
 
 def meant_for(case: Case, kind: str, purpose: str, *, thickness_least_mm: float = 0.0) -> tuple[str, ...]:
     """The book's sheets, pads or tapes for a purpose, thinnest first: what is thicker holds back more heat."""
-    entries: Mapping[str, Consumable] = case.settings.catalogue["consumables"]
+    entries: Mapping[str, Consumable] = case.book.catalogue["consumables"]
     fitting = (
         (entry.thickness, name)
         for name, entry in entries.items()

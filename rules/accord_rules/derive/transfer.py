@@ -7,11 +7,19 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules import units
-from accord_rules.catalogue import LOOKS, PLASTICS, PRINCIPLES, PressureWindow, TemperatureWindow, TimeWindow, Transfer
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, DATA, TEXT, Ask, FactType, Scope, fact, number, one_of
-from accord_rules.sentences import in_a_sentence
+from accord_rules.documents import units
+from accord_rules.revision.catalogue import (
+    LOOKS,
+    PLASTICS,
+    PRINCIPLES,
+    PressureWindow,
+    TemperatureWindow,
+    TimeWindow,
+    Transfer,
+)
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Ask, FactType, Scope, fact, number, one_of
+from accord_rules.revision.sentences import in_a_sentence
 
 DECORATION = Scope.DECORATION
 # Opaque films whose light colours show dye that migrates into them.
@@ -75,7 +83,7 @@ def stocked(case: Case) -> bool | None:
     name = case.decoration.transfer
     if name is None:
         return None
-    products = case.settings.catalogue["products"]
+    products = case.book.catalogue["products"]
     return case["transfer.withdrawn"] or any(
         each == name or products[each].family == name for each in case.shop.stock.products
     )
@@ -87,7 +95,7 @@ def withdrawn(case: Case) -> bool | None:
     name, stock = case.decoration.transfer, case.shop.stock
     if name is None:
         return None
-    products = case.settings.catalogue["products"]
+    products = case.book.catalogue["products"]
     of_family = {product for product in (*stock.products, *stock.withdrawn) if _family(products, product) == name}
     return name in stock.withdrawn or (bool(of_family) and of_family <= set(stock.withdrawn))
 
@@ -209,7 +217,7 @@ def over(case: Case) -> bool:
 
 def _under(case: Case) -> Transfer | None:
     below = case.decoration.over
-    return None if below is None else case.settings.transfer(case.order.decorations[below].transfer)
+    return None if below is None else case.book.transfer(case.order.decorations[below].transfer)
 
 
 @fact("layer.under_may", BOOL, DECORATION)
@@ -244,7 +252,7 @@ def layers(case: Case) -> list[Transfer | None]:
     found: list[Transfer | None] = []
     index = case.index
     while len(found) <= len(case.order.decorations):
-        found.append(case.settings.transfer(case.order.decorations[index].transfer))
+        found.append(case.book.transfer(case.order.decorations[index].transfer))
         below = case.order.decorations[index].over
         if below is None:
             break

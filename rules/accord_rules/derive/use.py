@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from accord_rules import units
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, TEXT, Ask, Assume, Scope, fact, number, one_of, set_of
-from accord_rules.order import EVIDENCE, MARKETS, USES
-from accord_rules.shop import STANDING
+from accord_rules.documents import units
+from accord_rules.orders.order import EVIDENCE, MARKETS, USES
+from accord_rules.orders.shop import STANDING
+from accord_rules.revision.facts import BOOL, TEXT, Ask, Assume, Scope, fact, number, one_of, set_of
 
 ORDER = Scope.ORDER
 GROWN_UP, NEWBORN = 18.0, 0.0  # years

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from accord_rules import units
 from accord_rules.derive.case import Case
-from accord_rules.facts import BOOL, DATA, TEXT, Scope, fact, number
+from accord_rules.documents import units
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Scope, fact, number
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 
