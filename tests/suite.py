@@ -79,7 +79,7 @@ def _told(count: int, reason: str) -> str:
 def run_pytest(marker: str, report: Path, words: Sequence[str]) -> int:
     """Run the tests whose markers fit; pytest's exit code.
 
-    Compiled code is kept whatever the environment says: the tests start some hundred processes, and each would compile
+    Compiled code is kept whatever the environment says: the tests start many processes, and each would compile
     the program anew.
     """
     options = ["-m", marker, f"--junitxml={report}", "-o", "junit_family=xunit1"]
