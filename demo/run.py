@@ -1,4 +1,4 @@
-"""The working day of the demo collective: every order sent with its shop's key, some settled, the day summed up.
+"""The working day of the demo collective: every order sent with its shop's key, some left open, the day summed up.
 
     python demo/run.py                            seeds a store, starts the service itself on a free port
     python demo/run.py --store redis://127.0.0.1:6379/0
@@ -33,7 +33,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from accord_client import AccordError, Client, Plan, Settlement, Verdict
+from accord_client import AccordError, Client, Plan, Recommendation, Verdict
 
 DEMO = Path(__file__).resolve().parent
 ORDERS = DEMO / "orders"
@@ -233,7 +233,7 @@ def read_order(name: str) -> dict[str, Any]:
     return document
 
 
-# -- settling ----------------------------------------------------------------------------------------------------------
+# -- what is recommended ---------------------------------------------------------------------------------------------
 
 
 def left_open(order: Mapping[str, Any], fields: Sequence[str]) -> dict[str, Any]:
@@ -245,7 +245,7 @@ def left_open(order: Mapping[str, Any], fields: Sequence[str]) -> dict[str, Any]
     return opened
 
 
-def print_settlement(name: str, fields: Sequence[str], found: Settlement, width: int) -> None:
+def print_recommendation(name: str, fields: Sequence[str], found: Recommendation, width: int) -> None:
     print(f"\n{name}, with {' and '.join(fields)} left open")
     if not found.plans:
         print("  no way found:", *(need.question for need in found.needs[:1]))
@@ -294,19 +294,19 @@ def run(url: str, keys: Path, width: int) -> int:
         accords = {shop: stack.enter_context(Client(url, token(shop, keys))) for shop in shops}
         with timed(f"Sending {len(expected)} orders, each with its shop's key"):
             day = Day(expected, judged(accords, expected))
-        to_settle = {name: wanted["settle"] for name, wanted in expected.items() if "settle" in wanted}
-        with timed(f"Asking for {len(to_settle)} of them how they can be done"):
-            settlements = {
+        left_to_it = {name: wanted["settle"] for name, wanted in expected.items() if "settle" in wanted}
+        with timed(f"Asking for {len(left_to_it)} of them how they can be done"):
+            recommendations = {
                 name: accords[expected[name]["shop"]].recommend(left_open(read_order(name), fields))
-                for name, fields in to_settle.items()
+                for name, fields in left_to_it.items()
             }
         names = {shop: accord.shop().shop["name"] for shop, accord in accords.items()}
     print_sum(day, width)
     print_telling(day, width)
     print_sheet(day, names, width)
-    print("\n== Settled ".ljust(width, "="))
-    for name, fields in to_settle.items():
-        print_settlement(name, fields, settlements[name], width)
+    print("\n== Recommended ".ljust(width, "="))
+    for name, fields in left_to_it.items():
+        print_recommendation(name, fields, recommendations[name], width)
     return 1 if day.wrong else 0
 
 

@@ -23,11 +23,11 @@ from accord_rules.documents.writing import plain
 from accord_rules.infer.inference import Counts
 from accord_rules.infer.ledger import Ledger
 from accord_rules.load.examples import example_order
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
-from accord_rules.verdict import WORKABLE, Basis, Envelope, Finding, Plan, PressJudged, Settlement, Verdict
+from accord_rules.verdict import WORKABLE, Basis, Envelope, Finding, Plan, PressJudged, Recommendation, Verdict
 from accord_rules.weigh.scales import OnPress, Scales, Weighed, findings, needs
 
 
@@ -212,8 +212,8 @@ class Authority:
         )
 
     def _id(self, order: Order, shop: Shop) -> str:
-        """Content address of (code, revision, house, order); the shop's own reference is no part of it."""
-        asked = plain(replace(order, reference=None))
+        """Content address of (code, revision, house, order); the shop's own reference and wishes are no part of it."""
+        asked = plain(replace(order, reference=None, prefer=None))
         parts = [code_digest(), self.book.revision, self.book.digest, self._house_digest(shop), asked]
         return "vd_" + hashlib.sha256(canonical(parts)).hexdigest()[:40]
 
@@ -253,30 +253,29 @@ class Authority:
     # -- recommend ---------------------------------------------------------------------------------------------------
 
     def recommend(
-        self, request: SettleRequest, shop: Shop, experiences: plans.Experiences = plans.NO_EXPERIENCE
-    ) -> Settlement:
+        self, order: Order, shop: Shop, experiences: plans.Experiences = plans.NO_EXPERIENCE
+    ) -> Recommendation:
         """Say how the order can be done, best way first. Raises reading.DocumentError as ``validate`` does.
 
         ``experiences`` with pieces pressed before move plans up or down and are named in the reasons; they take none
         away and bring none in.
         """
-        resolved = resolve(request, self.book, shop)
+        resolved = resolve(order, self.book, shop)
         found = plans.search(self._scales, resolved, self._stocked(shop))
         ruled_out, left_out = plans.ruled_out(found, self.book)
-        return Settlement(
+        return Recommendation(
             basis=self.basis(shop),
-            plans=self._plans(found.possible, request, shop, experiences),
+            plans=self._plans(found.possible, shop, experiences),
             ruled_out=ruled_out,
             ruled_out_left_out=left_out,
             needs=needs(found.open, self.book),
             complete=found.complete,
-            reference=request.reference,
+            reference=order.reference,
         )
 
     def _plans(
         self,
         possible: Sequence[plans.Candidate],
-        request: SettleRequest,
         shop: Shop,
         experiences: plans.Experiences,
     ) -> tuple[Plan, ...]:
@@ -284,7 +283,7 @@ class Authority:
         found: list[tuple[plans.Candidate, Weighed, str]] = []
         whole, of_order = None, Weighed()
         for candidate in possible:
-            order = as_order(plans.planned_order(candidate))
+            order = plans.planned_order(candidate)
             # They differ in decorations and press alone, so that what is known of the piece holds for all.
             if whole is None:
                 whole = Case(self.book, self._stocked(shop), order)
@@ -295,9 +294,9 @@ class Authority:
             if len(found) == plans.PLANS_MOST:
                 break
         if experiences:
-            found.sort(key=lambda each: plans.rank_key(each[0], request.prefer, experiences))
+            found.sort(key=lambda each: plans.rank_key(each[0], experiences))
         return tuple(
-            plans.plan(candidate, weighed, rank, request.prefer, verdict_id, experiences)
+            plans.plan(candidate, weighed, rank, verdict_id, experiences)
             for rank, (candidate, weighed, verdict_id) in enumerate(found, start=1)
         )
 
@@ -369,11 +368,6 @@ class Authority:
                 "on the rules' own examples the engine must say what the judge says:"
                 f" {disagreements} disagreements, {errors} failures of the engine"
             )
-
-
-def as_order(order: Order) -> Order:
-    """A settle request without its wishes."""
-    return Order(**{name: getattr(order, name) for name in Order.__dataclass_fields__})
 
 
 def _with_and_without(judged: Judged, best: OnPress) -> tuple[list[Case], list[Case]]:

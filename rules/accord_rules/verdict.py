@@ -1,4 +1,4 @@
-"""What is answered: verdicts, settlements and envelopes, as frozen dataclasses whose fields carry their readers.
+"""What is answered: verdicts, recommendations and envelopes, as frozen dataclasses whose fields carry their readers.
 
 The readers are the one home of each shape: the document (``documents.writing``), the service's schemas and the OpenAPI
 document are made from them. A document has its keys in the order in which the fields are declared here.
@@ -139,7 +139,7 @@ class Verdict(Documented):
     basis: Basis = _basis()
     findings: tuple[Finding, ...] = given(listed(Object(Finding)), "what the rules found, gravest first")
     conditions: tuple[str, ...] = given(STRINGS, "what must be done for the verdict to hold")
-    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask to settle the verdict")
+    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask before the verdict is known")
     assumed: tuple[Assumption, ...] = given(
         listed(Object(Assumption)), "what was taken to hold because the order does not say"
     )
@@ -214,7 +214,7 @@ _COMPLETE = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Settlement(Documented):
+class Recommendation(Documented):
     """Plans, best first, and what was ruled out."""
 
     basis: Basis = _basis()
@@ -223,7 +223,7 @@ class Settlement(Documented):
     )
     ruled_out: tuple[RuledOut, ...] = _ruled_out()
     ruled_out_left_out: int = _left_out()
-    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask to settle it")
+    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask before more can be said")
     complete: bool = given(Flag(), _COMPLETE)
     reference: str | None = _reference()
 

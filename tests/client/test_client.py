@@ -38,10 +38,10 @@ def test_every_plan_put_back_is_workable(accord: Client, possible: dict[str, Any
     del possible["press"]
     asked = possible | {"prefer": ["durability"]} | press
     asked["decorations"] = [{"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}]
-    settlement = accord.recommend(asked)
-    assert settlement.plans
-    assert settlement.complete
-    for plan in settlement.plans:
+    recommendation = accord.recommend(asked)
+    assert recommendation.plans
+    assert recommendation.complete
+    for plan in recommendation.plans:
         filled = plan.put_into(asked)
         assert filled["press"] == press.get("press", "bench")
         verdict = accord.validate(filled)
@@ -51,12 +51,12 @@ def test_every_plan_put_back_is_workable(accord: Client, possible: dict[str, Any
 
 
 def test_a_hopeless_request_names_what_was_ruled_out(accord: Client, hopeless: dict[str, Any]) -> None:
-    settlement = accord.recommend(hopeless)
-    assert settlement.plans == ()
-    assert settlement.complete
-    assert settlement.ruled_out_left_out == 0
-    assert settlement.ruled_out[0].press is None, "dye does not take to cotton on any press"
-    assert settlement.ruled_out[0].findings[0].level == "blocks"
+    recommendation = accord.recommend(hopeless)
+    assert recommendation.plans == ()
+    assert recommendation.complete
+    assert recommendation.ruled_out_left_out == 0
+    assert recommendation.ruled_out[0].press is None, "dye does not take to cotton on any press"
+    assert recommendation.ruled_out[0].findings[0].level == "blocks"
 
 
 def test_an_envelope_names_presses_transfers_and_ranges(accord: Client, possible: dict[str, Any]) -> None:

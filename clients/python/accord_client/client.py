@@ -17,9 +17,9 @@ from accord_client.documents import (
     Health,
     Kind,
     OwnShop,
+    Recommendation,
     Rule,
     RuleLine,
-    Settlement,
     Verdict,
 )
 from accord_client.exceptions import BadAnswer
@@ -89,12 +89,12 @@ class Client:
         """
         return Verdict.read(self._post("/v1/validate" + ("?record=true" if record else ""), order))
 
-    def recommend(self, order: Mapping[str, Any]) -> Settlement:
+    def recommend(self, order: Mapping[str, Any]) -> Recommendation:
         """Ask how an order can be done: transfer, press and settings may be left open, ``prefer`` may rank wishes.
 
         Raises as ``validate`` does.
         """
-        return Settlement.read(self._post("/v1/recommend", order))
+        return Recommendation.read(self._post("/v1/recommend", order))
 
     def envelope(self, order: Mapping[str, Any]) -> Envelope:
         """Ask what is still allowed for each thing an order leaves open: temperatures, dwells, presses, sizes ...

@@ -329,7 +329,7 @@ class RuledOut:
 
 
 @dataclass(frozen=True, slots=True)
-class Settlement:
+class Recommendation:
     """How the order can be done, best way first; ``plans`` is empty when nothing will do.
 
     ``complete``: whether every combination of transfers and presses was weighed; if not, no plan proves nothing.
@@ -347,8 +347,8 @@ class Settlement:
     document: Document = _kept()
 
     @classmethod
-    def read(cls, document: Any) -> Settlement:
-        pick = _Pick(document, "the settlement")
+    def read(cls, document: Any) -> Recommendation:
+        pick = _Pick(document, "the recommendation")
         return cls(
             pick.whole("revision"),
             pick.text("digest"),
@@ -367,7 +367,7 @@ class Envelope:
     """What is still allowed for what an order leaves open.
 
     ``transfers`` lists a decoration's possible ones, ``on`` a table a press with its decorations' ranges; ``complete``
-    is as in a ``Settlement``.
+    is as in a ``Recommendation``.
     """
 
     revision: int

@@ -17,7 +17,7 @@ from accord_rules.derive.setting import Chosen, room
 from accord_rules.derive.sheets import NONE
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Decoration, Order, Press, Settings, SettleRequest
+from accord_rules.orders.order import Decoration, Order, Press, Settings
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import WORKABLE, Plan, PlannedDecoration, RuledOut
@@ -76,6 +76,11 @@ class Candidate:
     @property
     def transfers(self) -> tuple[str, ...]:
         return transfers_of(self.order)
+
+    @property
+    def wishes(self) -> tuple[str, ...]:
+        """What the order would rather have, weightiest first."""
+        return self.order.prefer or _USUAL_WISHES
 
     @property
     def decorations(self) -> tuple[Case, ...]:
@@ -137,12 +142,11 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
                 filled[names] = _filled(scales, whole, general, names, known)
             if not filled[names].hopeless:
                 candidates.append(_on_press(scales, filled[names], press, remembered))
-    prefer = order.prefer if isinstance(order, SettleRequest) else ()
     possible: list[Candidate] = []
     others: list[Candidate] = []
     for candidate in candidates:
         (possible if candidate.possible else others).append(candidate)
-    possible.sort(key=lambda each: rank_key(each, prefer))
+    possible.sort(key=rank_key)
     hopeless = tuple(each for each in filled.values() if each.hopeless)
     return Search(tuple(possible), tuple(others), hopeless, complete)
 
@@ -326,13 +330,13 @@ def _experienced(candidate: Candidate, experiences: Experiences) -> Mapping[str,
     }
 
 
-def rank_key(candidate: Candidate, prefer: Sequence[str], experiences: Experiences = NO_EXPERIENCE) -> tuple[Any, ...]:
+def rank_key(candidate: Candidate, experiences: Experiences = NO_EXPERIENCE) -> tuple[Any, ...]:
     """Windows that hold, plain looks before special ones, accepted before conditional, then the wishes; names last.
 
     What pieces pressed like this came to counts with the wishes: the worst decoration's, since it spoils the piece.
     """
     badness = candidate.weighed.badness
-    scores, wishes = _scores(candidate), prefer or _USUAL_WISHES
+    scores, wishes = _scores(candidate), candidate.wishes
     wish = sum(scores[each] * _FALL_OFF**rank for rank, each in enumerate(wishes))
     wish -= _MARKS_A_CAUTION * candidate.weighed.count("cautions")
     if experiences:
@@ -352,12 +356,10 @@ def rank_key(candidate: Candidate, prefer: Sequence[str], experiences: Experienc
     )
 
 
-def reasons(
-    candidate: Candidate, put_back: Weighed, prefer: Sequence[str], experiences: Experiences = NO_EXPERIENCE
-) -> tuple[str, ...]:
+def reasons(candidate: Candidate, put_back: Weighed, experiences: Experiences = NO_EXPERIENCE) -> tuple[str, ...]:
     """Why the plan stands where it stands, in words."""
     scores, found = _scores(candidate), []
-    for wish in prefer or _USUAL_WISHES:
+    for wish in candidate.wishes:
         found.append(f"{wish} {scores[wish]:.1f} of 5")
     robust = all(case["window.robust"] for case in candidate.on_press.cases)
     spread = max(case["window.spread_k"] for case in candidate.on_press.cases)
@@ -404,7 +406,6 @@ def plan(
     candidate: Candidate,
     put_back: Weighed,
     rank: int,
-    prefer: Sequence[str],
     verdict_id: str,
     experiences: Experiences = NO_EXPERIENCE,
 ) -> Plan:
@@ -418,7 +419,7 @@ def plan(
         stack=tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
         cautions=tuple(f"{each.because} {each.fix}" for each in found if each.level == "cautions"),
         conditions=tuple(f"{each.because} {each.fix}" for each in found if each.level == "requires"),
-        reasons=reasons(candidate, put_back, prefer, experiences),
+        reasons=reasons(candidate, put_back, experiences),
         estimate=estimate(candidate),
         verdict=put_back.verdict,
         id=verdict_id,
@@ -426,9 +427,10 @@ def plan(
 
 
 def planned_order(candidate: Candidate) -> Order:
-    """The plan put back as an order: press, transfers and settings filled in."""
+    """The plan put back as an order: press, transfers and settings filled in, wishes taken out."""
     pairs = zip(candidate.order.decorations, candidate.on_press.cases, strict=True)
-    return replace(candidate.order, decorations=tuple(replace(d, settings=as_settings(case)) for d, case in pairs))
+    decorations = tuple(replace(d, settings=as_settings(case)) for d, case in pairs)
+    return replace(candidate.order, decorations=decorations, prefer=None)
 
 
 def as_settings(case: Case) -> Settings:

@@ -269,7 +269,7 @@ def _is_a_string(value: Any) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """One job: a piece, its decorations, who it is for, and on which press if that is settled."""
+    """One job: a piece, its decorations, who it is for, and on which press if that is known."""
 
     item: Item = given(Object(Item), about="the piece")
     decorations: tuple[Decoration, ...] = given(Many(Object(Decoration), 12, 1), about="the prints on it")
@@ -283,12 +283,7 @@ class Order:
     evidence: tuple[str, ...] | None = optional(
         Many(Choice(EVIDENCE), 9, distinct=True), about="tests done and declarations at hand"
     )
-
-
-@dataclass(frozen=True, slots=True)
-class SettleRequest(Order):
-    """An order with transfer, press or settings left open, and what the shop would rather have."""
-
-    prefer: tuple[str, ...] = optional(
-        Many(Choice(PREFERENCES), 4, distinct=True), (), about="what matters most to the shop, first thing first"
+    prefer: tuple[str, ...] | None = optional(
+        Many(Choice(PREFERENCES), 4, distinct=True),
+        about="what matters most to the shop, first thing first: ranks what is recommended, and turns no verdict",
     )

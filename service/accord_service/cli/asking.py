@@ -19,7 +19,7 @@ from accord_rules.authority import Authority
 from accord_rules.documents.files import BookError, read_folder
 from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.load.loader import from_documents, load_book
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.cli.orders import Refused
@@ -69,7 +69,7 @@ class Answerer(Protocol):
         """The verdict's document. Raises Refused."""
 
     def recommend(self, order: Document) -> Document:
-        """The settlement's document. Raises Refused."""
+        """The recommendation's document. Raises Refused."""
 
     def rule(self, name: str) -> RulePage:
         """Raises Unknown."""
@@ -137,7 +137,7 @@ class Here:
         return self._judged(lambda: self._authority.validate(read(Order, order), self._shop).document())
 
     def recommend(self, order: Document) -> Document:
-        return self._judged(lambda: self._authority.recommend(read(SettleRequest, order), self._shop).document())
+        return self._judged(lambda: self._authority.recommend(read(Order, order), self._shop).document())
 
     def rule(self, name: str) -> RulePage:
         book = self._authority.book

@@ -1,4 +1,4 @@
-"""Verdicts, settlements and rules for a tired reader: the answer first, then why, then what to do."""
+"""Verdicts, recommendations and rules for a tired reader: the answer first, then why, then what to do."""
 
 from __future__ import annotations
 
@@ -240,20 +240,20 @@ def _fault(output: Output, fault: Fault) -> None:
         output.say(f"Allowed: {few(list(fault.allowed), _MOST_ALLOWED)}.", indent=6)
 
 
-# -- settlements ---------------------------------------------------------------------------------------------------
+# -- recommendations ---------------------------------------------------------------------------------------------------
 
 
-def show_settlement(output: Output, file: str, settlement: Document, most_plans: int) -> None:
+def show_recommendation(output: Output, file: str, recommendation: Document, most_plans: int) -> None:
     """The plans, best first, then what was ruled out."""
-    plans = settlement["plans"]
-    complete = settlement["complete"]
-    word = "accepted" if plans else "undetermined" if settlement["needs"] or not complete else "rejected"
+    plans = recommendation["plans"]
+    complete = recommendation["complete"]
+    word = "accepted" if plans else "undetermined" if recommendation["needs"] or not complete else "rejected"
     output.blank()
-    reference = settlement["reference"]
+    reference = recommendation["reference"]
     none = "No way" if complete else "No way found so far"
     found = f"{len(plans)} {'way' if len(plans) == 1 else 'ways'}" if plans else none
     output.say(
-        f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {settlement['revision']}.",
+        f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {recommendation['revision']}.",
         lead=f"{found} ",
         lead_style=_STYLES[word],
     )
@@ -266,10 +266,10 @@ def show_settlement(output: Output, file: str, settlement: Document, most_plans:
     for plan in plans[:most_plans]:
         _plan(output, plan)
     _further(output, plans[most_plans:])
-    _needs(output, settlement["needs"])
-    _ruled_out(output, settlement["ruled_out"], plans)
-    if settlement["ruled_out_left_out"]:
-        output.say(f"And {settlement['ruled_out_left_out']} more that will not do.", lead="    ")
+    _needs(output, recommendation["needs"])
+    _ruled_out(output, recommendation["ruled_out"], plans)
+    if recommendation["ruled_out_left_out"]:
+        output.say(f"And {recommendation['ruled_out_left_out']} more that will not do.", lead="    ")
 
 
 def _plan(output: Output, plan: Document) -> None:

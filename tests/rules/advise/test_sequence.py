@@ -18,7 +18,7 @@ import pytest
 from accord_rules.authority import Authority
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.weigh.sequence import Arrangement, Print, arrange, conflicts
@@ -200,9 +200,8 @@ def test_a_clash_names_the_decorations_and_no_others(authority: Authority, book:
 def test_what_is_ruled_out_tells_its_own_clash(authority: Authority, book: Book) -> None:
     """Two combinations that clash differently stand apart, each with its own sentence."""
     order, shop = order_of(book, {}, {"transfer": "toner-light-one-step"})
-    asked = SettleRequest(**{n: getattr(order, n) for n in Order.__dataclass_fields__})
-    first = replace(asked.decorations[0], transfer=None)
-    asked = replace(asked, decorations=(first, asked.decorations[1]))
+    first = replace(order.decorations[0], transfer=None)
+    asked = replace(order, decorations=(first, order.decorations[1]))
     stocked = replace(
         shop, stock=replace(shop.stock, products=("foil-gold", "raised-standard", "toner-light-one-step"))
     )

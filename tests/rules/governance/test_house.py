@@ -25,7 +25,7 @@ from accord_rules.governance.house import (
 )
 from accord_rules.load.examples import example_order
 from accord_rules.load.loader import amount
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import VERDICTS
@@ -268,7 +268,7 @@ def test_what_is_not_stocked_is_neither_planned_nor_offered(
 ) -> None:
     _, shop = example_order({}, book)
     request = read(
-        SettleRequest, {"item": {"substrate": "knit", "fibres": {"CO": 100}, "colour": "white"}, "decorations": [{}]}
+        Order, {"item": {"substrate": "knit", "fibres": {"CO": 100}, "colour": "white"}, "decorations": [{}]}
     )
     used = {d.transfer for plan in authority.recommend(request, shop).plans for d in plan.decorations}
     assert used
@@ -370,7 +370,7 @@ def test_every_plan_under_house_rules_validates_under_them(
     plans = 0
     for order, shop in random_questions(laws // 6, "house plans", open_settings=True, decorations=1, odd=0.0):
         asked = written(replace(order, decorations=(replace(order.decorations[0], transfer=None),)))
-        for plan in strict.recommend(read(SettleRequest, asked), shop).document()["plans"]:
+        for plan in strict.recommend(read(Order, asked), shop).document()["plans"]:
             decorations = [
                 merge(one, {"transfer": planned["transfer"], "settings": planned["order_settings"]})
                 for one, planned in zip(asked["decorations"], plan["decorations"], strict=True)

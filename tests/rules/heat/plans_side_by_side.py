@@ -15,7 +15,7 @@ from accord_rules.authority import Authority
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
 from accord_rules.load.loader import load_book
-from accord_rules.orders.order import SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
@@ -47,7 +47,7 @@ def shop_with(press_type: str, book: Book) -> Shop:
 def planned(authority: Authority, piece: str, press_type: str) -> Mapping[str, Any] | None:
     """The best plan's settings for the one decoration; None if there is no plan."""
     shop = shop_with(press_type, authority.book)
-    plans = authority.recommend(read(SettleRequest, {**PIECES[piece], "press": "it"}), shop).plans
+    plans = authority.recommend(read(Order, {**PIECES[piece], "press": "it"}), shop).plans
     return plans[0].decorations[0].settings if plans else None
 
 

@@ -12,7 +12,7 @@ from pressed_pieces import COASTER, PIECES, PRESSES, SHIRT, SIZE, TILE, asking, 
 from accord_rules.authority import Authority
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Finding
 
@@ -30,7 +30,7 @@ def planned(
 ) -> Mapping[str, Any]:
     """The best plan's settings for the one decoration."""
     shop = shop_of(authority.book, press, unit_system=unit_system)
-    plans = authority.recommend(read(SettleRequest, asking(piece, press)), shop).document()["plans"]
+    plans = authority.recommend(read(Order, asking(piece, press)), shop).document()["plans"]
     assert plans
     settings: Mapping[str, Any] = plans[0]["decorations"][0]["settings"]
     return settings
@@ -105,7 +105,7 @@ def test_the_dwell_follows_the_piece(authority: Authority) -> None:
 
 def test_what_the_order_says_is_kept(authority: Authority) -> None:
     document = asking(COASTER, "hand-held", time="70 s")
-    plans = authority.recommend(read(SettleRequest, document), shop_of(authority.book, "hand-held")).plans
+    plans = authority.recommend(read(Order, document), shop_of(authority.book, "hand-held")).plans
     assert {plan.decorations[0].settings["time"]["set"] for plan in plans} == {"70 s"}
     # With the dwell given, the temperature is what is left to turn.
     free = planned(authority, COASTER, "hand-held")["temperature"]["surface_c"]
@@ -118,7 +118,7 @@ def test_a_wait_before_touching_is_in_the_rule_and_the_steps(authority: Authorit
     (stays_hot,) = (each for each in verdict.findings if each.rule == "hard-goods-stay-hot")
     assert " min until bare skin bears a 10 s touch" in stays_hot.because
     assert "ISO 13732-1 and IEC 62368-1, taken partly from memory" in stays_hot.because
-    plan = authority.recommend(read(SettleRequest, asking(TILE, "clamshell")), shop).plans[0]
+    plan = authority.recommend(read(Order, asking(TILE, "clamshell")), shop).plans[0]
     cooling = [step for step in plan.decorations[0].steps if step.startswith("Let it cool")]
     assert any(" min until it may be touched" in step for step in cooling)
 

@@ -22,7 +22,7 @@ from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
 from accord_rules.documents.reading import read
 from accord_rules.governance.house import HouseAuthority, read_house
-from accord_rules.orders.order import PRESSURES, Order, SettleRequest
+from accord_rules.orders.order import PRESSURES, Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
@@ -242,8 +242,8 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book
     rng, plans, none = random.Random(SEED), 0, 0
     for document, shop in random_questions(book, 150, "plans", odd=0.15, decorations=2, open_settings=True):
         order = opened(document, rng)
-        settlement = authority.recommend(read(SettleRequest, order), shop)
-        for plan in settlement.plans[:3]:
+        recommendation = authority.recommend(read(Order, order), shop)
+        for plan in recommendation.plans[:3]:
             planned = [
                 asked | {"transfer": each.transfer, "settings": dict(each.order_settings)}
                 for asked, each in zip(order["decorations"], plan.decorations, strict=True)
@@ -251,7 +251,7 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book
             done = authority.judge(read(Order, order | {"decorations": planned, "press": plan.press}), shop)
             assert done.verdict in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
             plans += 1
-        if settlement.plans or not settlement.complete:
+        if recommendation.plans or not recommendation.complete:
             continue
         none += 1
         for names in itertools.product(*(fillings(each, shop, book) for each in order["decorations"])):
@@ -326,7 +326,7 @@ def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
     prints: int, book: Book, authority: Authority, weighings: list[Case]
 ) -> None:
     """28,000 weighings and an answer of some megabytes where nothing ended it."""
-    found = authority.recommend(read(SettleRequest, many_prints(prints)), large_shop(book, 40))
+    found = authority.recommend(read(Order, many_prints(prints)), large_shop(book, 40))
     assert found.plans, "the bound leaves enough to find a way"
     assert found.complete is False
     assert len(weighings) < RECOMMEND_MOST
@@ -335,13 +335,13 @@ def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
 
 
 def test_one_print_that_may_be_anything_is_weighed_whole_at_the_largest_shop(book: Book, authority: Authority) -> None:
-    found = authority.recommend(read(SettleRequest, many_prints(1)), large_shop(book, 40))
+    found = authority.recommend(read(Order, many_prints(1)), large_shop(book, 40))
     assert found.complete
     assert found.plans
 
 
 def test_reasons_left_out_are_counted(book: Book, authority: Authority, monkeypatch: pytest.MonkeyPatch) -> None:
-    asked, shop = read(SettleRequest, many_prints(2)), large_shop(book, 4)
+    asked, shop = read(Order, many_prints(2)), large_shop(book, 4)
     whole = authority.recommend(asked, shop)
     assert len(whole.ruled_out) > 5
     assert whole.ruled_out_left_out == 0
@@ -358,7 +358,7 @@ def test_an_answer_that_was_ended_never_says_that_there_is_no_way(
     """Whatever the weighings left: no plan and complete only where there is none in full either."""
     allowance = Scales.allowance
     asked = [
-        (read(SettleRequest, opened(document, random.Random(SEED))), shop)
+        (read(Order, opened(document, random.Random(SEED))), shop)
         for document, shop in random_questions(book, 25, "ended", odd=0.15, decorations=2, open_settings=True)
     ]
     whole = [authority.recommend(*each) for each in asked]

@@ -20,7 +20,7 @@ from accord_rules.documents.canonical import canonical
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
 from accord_rules.load.examples import example_order
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
@@ -43,10 +43,10 @@ def test_every_plan_validates_as_it_says(book: Book, authority: Authority) -> No
     plans = 0
     for order, shop in questions(book, ORDERS, "plans", open_settings=True, decorations=2, odd=0.1):
         asked = opened(order, rng)
-        settlement = authority.recommend(read(SettleRequest, asked), shop).document()["plans"]
-        searched = search(authority.scales, resolve(read(SettleRequest, asked), book, shop), shop).possible
-        assert len(settlement) == min(len(searched), PLANS_MOST), "a way that was found did not hold when put back"
-        for plan in settlement:
+        recommendation = authority.recommend(read(Order, asked), shop).document()["plans"]
+        searched = search(authority.scales, resolve(read(Order, asked), book, shop), shop).possible
+        assert len(recommendation) == min(len(searched), PLANS_MOST), "a way that was found did not hold when put back"
+        for plan in recommendation:
             verdict = authority.validate(read(Order, put_back(asked, plan)), shop)
             assert verdict.verdict in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(put_back(asked, plan))}"
             assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["id"])
@@ -59,7 +59,7 @@ def test_a_combination_comes_to_what_it_does_by_itself(book: Book, authority: Au
     rng, compared, several = random.Random(SEED), 0, 0
     scales = authority.scales
     for order, shop in questions(book, 3 * ORDERS, "alone", open_settings=True, decorations=3, odd=0.1):
-        found = search(scales, resolve(read(SettleRequest, opened(order, rng)), book, shop), shop)
+        found = search(scales, resolve(read(Order, opened(order, rng)), book, shop), shop)
         candidates = [*found.possible, *found.others]
         for candidate in rng.sample(candidates, min(6, len(candidates))):
             whole = Case(book, shop, candidate.order)

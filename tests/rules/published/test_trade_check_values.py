@@ -22,7 +22,7 @@ import pytest
 from accord_rules.authority import Authority
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Plan, Verdict
@@ -111,9 +111,9 @@ def blocking(verdict: Verdict) -> list[str]:
 
 
 def best_plan(check: Check, authority: Authority) -> Plan:
-    settlement = authority.recommend(read(SettleRequest, document(check)), shop_of(check, authority.book))
-    assert settlement.plans, settlement.ruled_out
-    return settlement.plans[0]
+    recommendation = authority.recommend(read(Order, document(check)), shop_of(check, authority.book))
+    assert recommendation.plans, recommendation.ruled_out
+    return recommendation.plans[0]
 
 
 def place_of(words: str, steps: tuple[str, ...]) -> int:

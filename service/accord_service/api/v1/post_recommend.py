@@ -1,7 +1,7 @@
 from __future__ import annotations
 
-from accord_rules.orders.order import SettleRequest
-from accord_rules.verdict import Settlement
+from accord_rules.orders.order import Order
+from accord_rules.verdict import Recommendation
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.api.request import note
@@ -12,8 +12,8 @@ from accord_service.http.writing import Answer
     "POST",
     "/v1/recommend",
     tag="Orders",
-    takes=SettleRequest,
-    answers=Settlement,
+    takes=Order,
+    answers=Recommendation,
     judges=True,
     as_of=True,
     examples=examples.REQUESTS,
@@ -25,6 +25,6 @@ def post_recommend(asked: Asked) -> Answer:
     would rather have in order of weight. Every plan, put back as an order, validates as accepted or conditional. How
     reported pieces came out moves plans up or down, so ranks and reasons may change between two revisions.
     """
-    settlement = asked.authority.recommend(asked.body, asked.shop, asked.room.tally.experiences)
-    note(plans=len(settlement.plans))
-    return Answer({**settlement.document(), "basis": asked.snapshot.basis})
+    recommendation = asked.authority.recommend(asked.body, asked.shop, asked.room.tally.experiences)
+    note(plans=len(recommendation.plans))
+    return Answer({**recommendation.document(), "basis": asked.snapshot.basis})
