@@ -213,7 +213,11 @@ def print_telling(day: Day, width: int) -> None:
     for name in TELLING:
         answer = day.answers[name]
         print_order(name, answer, day.expected[name], width)
-        more = [f"with {settings_told(settings)}" for settings in answer.settings[:1] if answer.verdict == "accepted"]
+        more = [
+            f"with {settings_told(settings)}"
+            for settings in (answer.on.settings or ())[:1]
+            if answer.verdict == "accepted"
+        ]
         more += [f"instead: {remedy.text}" for remedy in answer.remedies[:1]]
         for sentence in more:
             print(textwrap.fill(sentence, width, initial_indent=" " * 6, subsequent_indent=" " * 8))
@@ -261,7 +265,7 @@ def print_recommendation(name: str, fields: Sequence[str], found: Recommendation
 
 def _print_decoration(plan: Plan, index: int, width: int) -> None:
     planned = plan.decorations[index]
-    told = f"{planned.transfer}: {settings_told(planned.order_settings)}"
+    told = f"{planned.transfer}: {settings_told(planned.settings)}"
     print(textwrap.fill(told, width, initial_indent="    ", subsequent_indent="      "))
     for number, step in enumerate(planned.steps, start=1):
         print(textwrap.fill(f"{number}. {step}", width, initial_indent="      ", subsequent_indent="         "))

@@ -30,12 +30,12 @@ def test_a_plan_shows_settings_with_their_window_and_numbered_steps(accord: Any,
     said = " ".join(done.stdout.split())
     best = document["plans"][0]
     decoration = best["decorations"][0]
-    temperature = decoration["settings"]["temperature"]
-    least, most = temperature["display_window"]
+    temperature, window = decoration["explained"]["temperature"], decoration["explained"]["window"]
+    least, most = window["least"], window["most"]
     assert f"PLAN 1 {decoration['transfer']} on {best['press']}" in said
-    assert f"temperature {temperature['set']} on the display; anything from {least} to {most} will do" in said
-    assert temperature["because"]
-    assert all(f"because {each}" in said for each in temperature["because"])
+    assert f"temperature {temperature} on the display; anything from {least} to {most} will do" in said
+    assert window["because"]
+    assert all(f"because {each}" in said for each in window["because"])
     assert decoration["steps"]
     for number, step in enumerate(decoration["steps"], start=1):
         assert f"{number}. {step}" in said

@@ -51,9 +51,11 @@ def test_a_hopeless_order_says_why_and_what_to_do(accord: Any, order: Callable[.
 def test_only_an_order_that_can_be_done_has_settings_to_print(accord: Any, order: Callable[..., str]) -> None:
     files = [order("fine", FINE), order("hopeless", HOPELESS), order("open", OPEN)]
     fine, *others = json.loads(accord("validate", "--json", *files).stdout)
-    assert len(fine["settings"]) == len(fine["sequence"]) == 1
+    (on,) = fine["presses"]
+    assert len(on["settings"]) == len(on["sequence"]) == 1
     assert [each["verdict"] for each in others] == ["rejected", "undetermined"]
-    assert [(each["settings"], each["sequence"]) for each in others] == [([], []), ([], [])]
+    stopped = [press for each in others for press in each["presses"]]
+    assert [(press["settings"], press["sequence"]) for press in stopped] == [(None, None), (None, None)]
 
 
 def test_the_decoration_that_is_stopped_is_told(accord: Any, order: Callable[..., str]) -> None:

@@ -17,7 +17,9 @@ def test_a_plain_job_is_workable(accord: Client, possible: dict[str, Any]) -> No
     verdict = accord.validate(possible)
     assert verdict.workable
     assert verdict.reference == "HL-7"
-    assert verdict.settings[0]["temperature"].endswith("°C")
+    assert verdict.on.press == verdict.judged_on == "bench"
+    assert verdict.on.settings
+    assert verdict.on.settings[0]["temperature"].endswith("°C")
     assert verdict.document["verdict"] == verdict.verdict
 
 
@@ -25,7 +27,10 @@ def test_a_hopeless_job_is_an_answer_with_reasons(accord: Client, hopeless: dict
     verdict = accord.validate(hopeless)
     assert verdict.verdict == "rejected"
     assert not verdict.workable
-    assert (verdict.settings, verdict.sequence) == ((), ()), "nothing to print"
+    assert (verdict.on.settings, verdict.on.sequence) == (None, None), "nothing to print"
+    assert set(verdict.on.blocked_by) == {each.rule for each in verdict.at("blocks")}
+    assert {each.observed for each in verdict.findings} == {None}
+    assert all(each.observed for each in accord.validate(hopeless, include=("observed",)).findings)
     assert verdict.remedies_complete
     blocking = verdict.at("blocks")
     assert blocking
@@ -42,12 +47,21 @@ def test_every_plan_put_back_is_workable(accord: Client, possible: dict[str, Any
     assert recommendation.plans
     assert recommendation.complete
     for plan in recommendation.plans:
-        filled = plan.put_into(asked)
-        assert filled["press"] == press.get("press", "bench")
-        verdict = accord.validate(filled)
+        assert plan.order["press"] == press.get("press", "bench")
+        verdict = accord.validate(plan.order)
         assert verdict.workable
-        assert verdict.verdict == plan.verdict
-    assert asked["decorations"][0] == {"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}
+        assert (verdict.verdict, verdict.id) == (plan.verdict, plan.verdict_id)
+
+
+def test_fewer_plans_are_the_best_ones_and_carry_no_curve_unasked(accord: Client, possible: dict[str, Any]) -> None:
+    del possible["press"]
+    del possible["decorations"][0]["transfer"]
+    every = accord.recommend(possible).plans
+    assert len(every) > 2
+    assert accord.recommend(possible, plans=2).plans == every[:2]
+    assert {"curve" in each.document["decorations"][0]["explained"]["heat"] for each in every} == {False}
+    (drawn,) = accord.recommend(possible, plans=1, include=("curve",)).plans
+    assert drawn.document["decorations"][0]["explained"]["heat"]["curve"]["times_s"][0] == 0
 
 
 def test_a_hopeless_request_names_what_was_ruled_out(accord: Client, hopeless: dict[str, Any]) -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import islice, product
 from math import prod
 from types import MappingProxyType
 from typing import Any
 
+from accord_rules.advise.ranges import inward
 from accord_rules.advise.steps import pressure_words, stack, steps
 from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
@@ -17,10 +19,22 @@ from accord_rules.derive.setting import Chosen, room
 from accord_rules.derive.sheets import NONE
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
+from accord_rules.documents.writing import quantity, written
 from accord_rules.orders.order import Decoration, Order, Press, Settings
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.verdict import WORKABLE, Plan, PlannedDecoration, RuledOut
+from accord_rules.verdict import (
+    WORKABLE,
+    ExplainedSettings,
+    HeatCurve,
+    HeatEstimate,
+    Plan,
+    PlannedDecoration,
+    RuledOut,
+    TemperatureRange,
+    TimeRange,
+    Window,
+)
 from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings
 
 PLANS_MOST = 10
@@ -408,13 +422,20 @@ def plan(
     rank: int,
     verdict_id: str,
     experiences: Experiences = NO_EXPERIENCE,
+    *,
+    curve: bool,
 ) -> Plan:
-    """A candidate as a plan an operator can follow; ``put_back`` is what the rules say of the plan as an order."""
-    found = findings(put_back.fired, candidate.on_press.cases[0].book)
+    """A candidate as a plan an operator can follow; ``put_back`` is what the rules say of the plan as an order.
+
+    ``curve``: whether its heat is given to draw.
+    """
+    case = candidate.on_press.cases[0]
+    found = findings(put_back.fired, case.book)
     return Plan(
         rank=rank,
         press=candidate.on_press.press.id,
-        decorations=tuple(_planned(case) for case in candidate.on_press.cases),
+        order=written(planned_order(candidate), case.shop.units),
+        decorations=tuple(_planned(each, curve) for each in candidate.on_press.cases),
         sequence=candidate.on_press.sequence.order,
         stack=tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
         cautions=tuple(f"{each.because} {each.fix}" for each in found if each.level == "cautions"),
@@ -422,7 +443,7 @@ def plan(
         reasons=reasons(candidate, put_back, experiences),
         estimate=estimate(candidate),
         verdict=put_back.verdict,
-        id=verdict_id,
+        verdict_id=verdict_id,
     )
 
 
@@ -444,53 +465,78 @@ def _chosen(case: Case) -> Chosen:
     return case.chosen
 
 
-def _planned(case: Case) -> PlannedDecoration:
+def _planned(case: Case, curve: bool) -> PlannedDecoration:
     chosen = _chosen(case)
     return PlannedDecoration(
         str(case.decoration.transfer),
         str(case["transfer.family"]),
-        _explained(case, chosen),
         order_settings(chosen, case.shop.units),
+        _explained(case, chosen, curve),
         steps(case, chosen),
     )
 
 
-def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
+def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
     """The settings with the windows they lie in and what binds each side."""
     low, high = case["transfer.lower"], case["window.uppers"][0]
-    show, display_c = case.show, case["press.calibration"].display_c
-    least, most = room(case)
-    return {
-        "temperature": {
-            "set": show(units.TEMPERATURE, chosen.display_c or 0.0),
-            "surface_c": chosen.surface_c,
-            "spread_k": chosen.spread_k,
-            "window_c": [low.value_c, high.value_c],
-            "display_window": [show(units.TEMPERATURE, display_c(each)) for each in (least, most)],
-            "display_window_c": [round(display_c(each), 3) for each in (least, most)],
-            "bound_by": [low.what, high.what],
-            "because": [low.text, high.text],
-        },
-        "time": {
-            "set": show(units.TIME, chosen.time_s or 0.0),
-            "window_s": [case["window.time_low_s"], case["window.time_high_s"]],
-        },
-        "pressure": {"set": pressure_words(case, chosen), "on_print_kpa": chosen.pressure_kpa},
-        "peel": chosen.peel,
-        "cover": chosen.cover or NONE,
-        "pad": chosen.pad or NONE,
-        "tape": chosen.tape or NONE,
-        "pre_press": show(units.TIME, chosen.pre_press_s),
-        "second_press": show(units.TIME, chosen.second_press_s),
-        "heat": heat_document(case, chosen),
-    }
+    display_c, surface_c = chosen.display_c or 0.0, chosen.surface_c or 0.0
+    said = partial(quantity, preferences=case.shop.units)
+    return ExplainedSettings(
+        temperature=said(units.TEMPERATURE, display_c),
+        temperature_c=display_c,
+        window=_window(case, low, high),
+        surface=said(units.TEMPERATURE, round(surface_c, 1)),
+        surface_c=surface_c,
+        surface_window=TemperatureRange(
+            said(units.TEMPERATURE, low.value_c), low.value_c, said(units.TEMPERATURE, high.value_c), high.value_c
+        ),
+        spread_k=chosen.spread_k,
+        time=said(units.TIME, chosen.time_s or 0.0),
+        time_s=chosen.time_s or 0.0,
+        time_window=_time_window(case),
+        pressure=said(units.PRESSURE, chosen.pressure) if isinstance(chosen.pressure, float) else chosen.pressure,
+        pressure_shown=pressure_words(case, chosen),
+        on_print_shown=None if chosen.pressure_kpa is None else case.show(units.PRESSURE, chosen.pressure_kpa),
+        on_print_kpa=chosen.pressure_kpa,
+        peel=chosen.peel,
+        cover=chosen.cover or NONE,
+        pad=chosen.pad or NONE,
+        tape=chosen.tape or NONE,
+        pre_press=said(units.TIME, chosen.pre_press_s),
+        pre_press_s=chosen.pre_press_s,
+        second_press=said(units.TIME, chosen.second_press_s),
+        second_press_s=chosen.second_press_s,
+        heat=_heat(case, chosen, curve),
+    )
 
 
-def ruled_out(found: Search, book: Book) -> tuple[tuple[RuledOut, ...], int]:
+def _window(case: Case, low: Any, high: Any) -> Window:
+    """Display settings that will do, in whole steps of the shop's unit where one lies inside."""
+    unit, display_c = case.shop.units.unit(units.TEMPERATURE), case["press.calibration"].display_c
+    low_c, high_c = room(case)
+    least, most = inward(display_c(low_c), display_c(high_c), 1.0, unit.inside, unit.outside)
+    said = partial(quantity, units.TEMPERATURE, preferences=case.shop.units)
+    return Window(said(least), least, said(most), most, (low.what, high.what), (low.text, high.text))
+
+
+def _time_window(case: Case) -> TimeRange:
+    low, high = case["window.time_low_s"], case["window.time_high_s"]
+    return TimeRange(quantity(units.TIME, low), low, quantity(units.TIME, high), high)
+
+
+def _heat(case: Case, chosen: Chosen, curve: bool) -> HeatEstimate | None:
+    found = heat_document(case, chosen, curve=curve)
+    if found is None:
+        return None
+    drawn = found.pop("curve")
+    return HeatEstimate(**found, curve=drawn and HeatCurve(**drawn))
+
+
+def ruled_out(found: Search, book: Book, *, observed: bool = False) -> tuple[tuple[RuledOut, ...], int]:
     """What will not do and why: first what no press can help, then press by press; and how many entries more there
     are.
 
-    One entry a set of blocking findings, naming all the transfers that it stops.
+    One entry a set of blocking findings, naming all the transfers that it stops. ``observed``: see ``findings``.
     """
     groups: dict[tuple[str | None, frozenset[str], str], list[Filled | Candidate]] = {}
     for each in found.hopeless:
@@ -504,7 +550,7 @@ def ruled_out(found: Search, book: Book) -> tuple[tuple[RuledOut, ...], int]:
         RuledOut(
             press,
             tuple(" + ".join(each.transfers) for each in members),
-            findings(members[0].weighed.at("blocks"), book),
+            findings(members[0].weighed.at("blocks"), book, observed=observed),
         )
         for (press, *_), members in islice(groups.items(), RULED_OUT_MOST)
     )

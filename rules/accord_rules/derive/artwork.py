@@ -5,7 +5,7 @@ from __future__ import annotations
 from accord_rules.derive.case import Case
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, contrast, read_colour
-from accord_rules.orders.order import PLACEMENTS, PRINTERS, Artwork, Size
+from accord_rules.orders.order import PLACEMENTS, PRINTERS, Artwork, Decoration, Size
 from accord_rules.revision.facts import BOOL, DATA, TEXT, Ask, Assume, Scope, fact, number, one_of
 
 DECORATION = Scope.DECORATION
@@ -183,12 +183,12 @@ def lightest(case: Case) -> float | None:
     "art.light",
     BOOL,
     DECORATION,
-    Assume("/decorations/{i}/artwork/palette", True, "colours not said: taken as light, which shows bled dye"),
+    Assume("/decorations/{i}/artwork/light", True, "colours not said: taken as light, which shows bled dye"),
 )
 def light(case: Case) -> bool | None:
     """Whether the artwork has a colour light enough to show dye that bleeds into it."""
     lightest_l = case["art.lightest"]
-    return None if lightest_l is None else bool(lightest_l >= case.limit("film.light_art_lightness"))
+    return _art(case).light if lightest_l is None else bool(lightest_l >= case.limit("film.light_art_lightness"))
 
 
 @fact("art.contrast", number(units.RATIO), DECORATION)
@@ -214,6 +214,11 @@ def _main_area(case: Case) -> str | None:
         if there:
             return max(there, key=lambda name: areas[name].width * areas[name].height)
     return min(areas)
+
+
+def placement_of(case: Case, decoration: Decoration) -> str | None:
+    """Where any decoration of the order goes: where it says, else where it is taken to; None if that must be asked."""
+    return decoration.placement or (_main_area(case) if case.assume else None)
 
 
 @fact(
@@ -314,9 +319,9 @@ def print_size_words(case: Case) -> str | None:
 @fact("place.shared", BOOL, DECORATION)
 def shared(case: Case) -> bool:
     """Whether another decoration of the order goes to the same placement and neither is said to lie on the other."""
-    mine = case.decoration
+    mine, here = case.decoration, placement_of(case, case.decoration)
     return any(
-        index != case.index and other.placement == mine.placement and other.over is None and mine.over is None
+        index != case.index and placement_of(case, other) == here and other.over is None and mine.over is None
         for index, other in enumerate(case.order.decorations)
     )
 
@@ -342,4 +347,4 @@ def food_face(case: Case) -> bool | None:
 )
 def rim_distance_mm(case: Case) -> float | None:
     """From the print to the drinking rim."""
-    return 0.0 if case.decoration.placement == "rim" else case.decoration.rim_distance
+    return 0.0 if placement_of(case, case.decoration) == "rim" else case.decoration.rim_distance

@@ -158,9 +158,7 @@ class Case(dict[str, Any]):
             return value
         value = fact.compute(self)
         if value is None and self.assume and isinstance(fact.missing, Assume):
-            value = fact.missing.value
-            if callable(value):
-                value = value(self)
+            value = fact.missing.holds(self)
         self[name] = value
         if fact.of_press:
             self._of_press[name] = value
@@ -254,6 +252,6 @@ class _Listening(Case):
 
 def _asked_or_assumed(missing: Ask | Assume, case: Case) -> Ask | Assume:
     """What stands in for an unsaid thing here: an assumption that cannot be made turns into its question."""
-    if isinstance(missing, Assume) and missing.question and missing.value(case) is None:
+    if isinstance(missing, Assume) and missing.question and missing.holds(case) is None:
         return Ask(missing.pointer, missing.question)
     return missing

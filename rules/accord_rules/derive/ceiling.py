@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from accord_rules.derive.case import Case
 from accord_rules.derive.fibres import binding
 from accord_rules.documents import units
-from accord_rules.orders.order import Care
+from accord_rules.orders.order import NO_LABEL, Care
 from accord_rules.revision.facts import BOOL, DATA, TEXT, Assume, Scope, fact, number, one_of
 from accord_rules.revision.sentences import in_a_sentence
 
@@ -31,10 +31,10 @@ class Ceiling:
     text: str
 
 
-@fact("item.care", DATA, ORDER, Assume("/item/care/iron", "", "no care label said: judged by its materials alone"))
-def care(case: Case) -> Care | None:
-    """The care label; an empty string where none is said."""
-    said: Care | None = case.said("care")
+@fact("item.care", DATA, ORDER, Assume("/item/care", NO_LABEL, "no care label said: judged by its materials alone"))
+def care(case: Case) -> str | Care | None:
+    """The care label; the word none where the piece has none."""
+    said: str | Care | None = case.said("care")
     return said
 
 
@@ -42,35 +42,35 @@ def care(case: Case) -> Care | None:
 def do_not_iron(case: Case) -> bool | None:
     """Whether the label says do not iron."""
     label = case["item.care"]
-    return None if label is None else label != "" and label.iron == 0
+    return None if label is None else label != NO_LABEL and label.iron == 0
 
 
 @fact("item.iron_dots", number(units.COUNT), ORDER)
 def iron_dots(case: Case) -> float | None:
     """Iron dots on the label, 0 to 3; unknown without a label."""
     label = case["item.care"]
-    return None if not label else float(label.iron)
+    return None if label in (None, NO_LABEL) else float(label.iron)
 
 
 @fact("item.care_capped", BOOL, ORDER)
 def care_capped(case: Case) -> bool | None:
     """Whether the label gives an iron temperature (one to three dots)."""
     label = case["item.care"]
-    return None if label is None else label != "" and label.iron > 0
+    return None if label is None else label != NO_LABEL and label.iron > 0
 
 
 @fact("item.care_edition_known", BOOL, ORDER)
 def care_edition_known(case: Case) -> bool | None:
     """Whether the label's edition is known."""
     label = case["item.care"]
-    return None if label is None else label != "" and label.edition is not None
+    return None if label is None else label != NO_LABEL and label.edition is not None
 
 
 @fact("item.care_cap_c", number(units.TEMPERATURE), ORDER)
 def care_cap_c(case: Case) -> float | None:
     """The iron temperature the label allows, by its edition; the lower figures if the edition is unknown."""
     label = case["item.care"]
-    if not label or label.iron == 0:
+    if label in (None, NO_LABEL) or label.iron == 0:
         return None
     newer = label.edition is not None and label.edition >= _EDITION_WITH_HIGHER_CAPS
     return case.limit(f"care.iron_{label.iron}_{'2023' if newer else 'older'}")

@@ -16,6 +16,7 @@ from functools import lru_cache
 from math import ceil, exp, inf, isfinite, log
 from typing import TYPE_CHECKING, Any
 
+from accord_rules.derive.artwork import placement_of
 from accord_rules.derive.case import Case
 from accord_rules.documents import units
 from accord_rules.heat.build import Sheet, stack_for, substrate_layer
@@ -442,8 +443,10 @@ def _time_words(time_s: float) -> str:
 _CURVE_STEPS = 24
 
 
-def heat_document(case: Case, chosen: Chosen) -> dict[str, Any] | None:
+def heat_document(case: Case, chosen: Chosen, *, curve: bool = False) -> dict[str, Any] | None:
     """The estimate as a plan shows it, each figure as [soon, likely, late]; null times are not within 15 min.
+
+    ``curve``: with what it takes to draw it.
 
     None where there is no estimate. ``case`` must have settings, ``chosen`` are they.
     """
@@ -463,8 +466,8 @@ def heat_document(case: Case, chosen: Chosen) -> dict[str, Any] | None:
         "face_down": lying.piece.face_down,
         "damp": bool(lying.water_share),
         "touch_wait_s": case["touch.wait_s"] and round(case["touch.wait_s"]),
-        "curve": _drawn(curves, chosen.time_s),
-        "note": f"estimate for {state}: at {_shown(case, case['heat.need_c'])} after {range_words(found.reach_s)}",
+        "curve": _drawn(curves, chosen.time_s) if curve else None,
+        "text": f"estimate for {state}: at {_shown(case, case['heat.need_c'])} after {range_words(found.reach_s)}",
     }
 
 
@@ -502,7 +505,7 @@ def _pressed_before(case: Case) -> list[Behind]:
     for index in earlier:
         other = case.order.decorations[index]
         transfer = case.book.transfer(other.transfer)
-        if transfer is not None and frozenset({here, other.placement}) in _FAR_SIDES:
+        if transfer is not None and frozenset({here, placement_of(case, other)}) in _FAR_SIDES:
             found += _softening(case, transfer)
     return found
 

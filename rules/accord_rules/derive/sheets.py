@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from accord_rules.derive.artwork import placement_of
 from accord_rules.derive.case import Case
 from accord_rules.revision.catalogue import Consumable
 from accord_rules.revision.facts import BOOL, TEXT, Scope, fact, one_of
@@ -116,7 +117,7 @@ def coated(case: Case) -> bool | None:
 
 
 def _one_platen(here: str | None, there: str | None) -> bool:
-    """Whether a platen on one placement may come down on the other; where one is not said, it may."""
+    """Whether a platen on one placement may come down on the other; where one is not known, it may."""
     if here is None or there is None or here == there or _EVERYWHERE in (here, there):
         return True
     return any({here, there} <= side for side in _SIDES)
@@ -124,11 +125,11 @@ def _one_platen(here: str | None, there: str | None) -> bool:
 
 def _beside(case: Case) -> frozenset[int]:
     """The other decorations of the order that the platen may come down on while this one is pressed."""
-    mine = case.decoration
+    mine, here = case.decoration, placement_of(case, case.decoration)
     return frozenset(
         index
         for index, other in enumerate(case.order.decorations)
-        if index != case.index and (_one_platen(mine.placement, other.placement) or mine.over == index)
+        if index != case.index and (_one_platen(here, placement_of(case, other)) or mine.over == index)
     )
 
 

@@ -86,6 +86,10 @@ class Assume:
     why: str | Callable[[Any], str]
     question: str = ""
 
+    def holds(self, case: Any) -> Any:
+        """What is assumed; None where nothing can be."""
+        return self.value(case) if callable(self.value) else self.value
+
     def reason(self, case: Any) -> str:
         return self.why if isinstance(self.why, str) else self.why(case)
 

@@ -68,8 +68,8 @@ class Answerer(Protocol):
     def validate(self, order: Document) -> Document:
         """The verdict's document. Raises Refused."""
 
-    def recommend(self, order: Document) -> Document:
-        """The recommendation's document. Raises Refused."""
+    def recommend(self, order: Document, *, curve: bool = False) -> Document:
+        """The recommendation's document; ``curve``: with what it takes to draw the heat. Raises Refused."""
 
     def rule(self, name: str) -> RulePage:
         """Raises Unknown."""
@@ -88,8 +88,8 @@ class Service:
     def validate(self, order: Document) -> Document:
         return _asked(lambda: self._client.validate(order)).document
 
-    def recommend(self, order: Document) -> Document:
-        return _asked(lambda: self._client.recommend(order)).document
+    def recommend(self, order: Document, *, curve: bool = False) -> Document:
+        return _asked(lambda: self._client.recommend(order, include=("curve",) if curve else ())).document
 
     def rule(self, name: str) -> RulePage:
         return _asked(lambda: self._rule_page(name))
@@ -136,8 +136,8 @@ class Here:
     def validate(self, order: Document) -> Document:
         return self._judged(lambda: self._authority.validate(read(Order, order), self._shop).document())
 
-    def recommend(self, order: Document) -> Document:
-        return self._judged(lambda: self._authority.recommend(read(Order, order), self._shop).document())
+    def recommend(self, order: Document, *, curve: bool = False) -> Document:
+        return self._judged(lambda: self._authority.recommend(read(Order, order), self._shop, curve=curve).document())
 
     def rule(self, name: str) -> RulePage:
         book = self._authority.book

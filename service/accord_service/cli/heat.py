@@ -39,7 +39,7 @@ def heat(context: click.Context, /, file: str, svg_file: Path | None, **who: Any
     with answerer(**who) as asked:
         try:
             order = read_order(file).document
-            recommendation = asked.recommend(order)
+            recommendation = asked.recommend(order, curve=True)
             done = bool(recommendation["plans"])
             shown = recommendation if done else _opened(asked, order)
         except Refused as refused:
@@ -61,7 +61,7 @@ def _opened(asked: Answerer, order: Mapping[str, Any]) -> Document | None:
     if not any("settings" in each for each in decorations):
         return None
     opened = [{name: value for name, value in each.items() if name != "settings"} for each in decorations]
-    return asked.recommend({**order, "decorations": opened})
+    return asked.recommend({**order, "decorations": opened}, curve=True)
 
 
 def _asked_dwells(order: Mapping[str, Any]) -> dict[int, float]:

@@ -29,7 +29,7 @@ def plan_of(authority: Authority, shop: Shop, document: dict[str, Any]) -> Plan:
 
 def shut_s(plan: Plan) -> float:
     """How long the platen is shut for one pressing."""
-    settings = plan.decorations[0].order_settings
+    settings = plan.decorations[0].settings
     return sum(float(settings[name].removesuffix(" s")) for name in ("time", "pre_press", "second_press"))
 
 

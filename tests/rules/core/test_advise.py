@@ -343,7 +343,7 @@ def test_cooler_settings_can_break_a_ring(authority: Authority, book: Book) -> N
     limits = [book.transfer(name).reheat_limit for name in ("film-soft-matte", "flock-plush")]  # type: ignore[union-attr]
     verdict = authority.validate(read(Order, document), shop_of(book))
     assert limits == [165.0, 165.0]
-    assert verdict.sequence, [finding.because for finding in verdict.findings]
+    assert verdict.on.sequence, [finding.because for finding in verdict.findings]
 
 
 # -- remedies --------------------------------------------------------------------------------------------------------

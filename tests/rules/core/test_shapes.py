@@ -49,11 +49,12 @@ def test_a_document_is_read_back_by_the_same_readers(answers: list[Documented]) 
 
 def test_a_document_with_a_field_too_many_or_too_few_is_no_answer(answers: list[Documented]) -> None:
     verdict = answers[0].document()
+    of_press = {"settings": None, "sequence": None, "blocked_by": []}
     for broken, pointer in (
         (verdict | {"surprise": 1}, "/surprise"),
         ({name: value for name, value in verdict.items() if name != "needs"}, "/needs"),
         (verdict | {"verdict": "maybe"}, "/verdict"),
-        (verdict | {"press": {"judged_on": "p", "can": []}}, "/press/cannot"),
+        (verdict | {"presses": [{"press": "p"} | of_press]}, "/presses/0/verdict"),
     ):
         with pytest.raises(DocumentError) as caught:
             read(Verdict, broken)

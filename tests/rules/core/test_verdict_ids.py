@@ -79,7 +79,7 @@ def test_wishes_turn_no_verdict_and_are_no_part_of_its_id(authority: Authority) 
     assert wished == plain
     (best, *_) = authority.recommend(read(Order, ORDER | {"prefer": ["cost"]}), shop).plans
     (same, *_) = authority.recommend(read(Order, ORDER), shop).plans
-    assert best.id == same.id
+    assert best.verdict_id == same.verdict_id
 
 
 def test_the_code_is_known_by_its_digest() -> None:

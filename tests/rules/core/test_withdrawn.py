@@ -86,7 +86,9 @@ def test_another_sheet_takes_the_place_of_a_withdrawn_one(authority: Authority) 
         }
     finally:
         house.close()
-    covers = {way: (each.verdict, [setting["cover"] for setting in each.settings]) for way, each in verdicts.items()}
+    covers = {
+        way: (each.verdict, [setting["cover"] for setting in each.on.settings or ()]) for way, each in verdicts.items()
+    }
     assert covers == {
         "all in use": ("accepted", ["silicone-paper"]),
         "stock list": ("accepted", [SHEET]),

@@ -48,7 +48,7 @@ def cell(plan: Plan, substrate: str = "knit") -> tuple[str, str, str]:
 
 
 def ids(recommendation: Recommendation) -> list[str]:
-    return [plan.id for plan in recommendation.plans]
+    return [plan.verdict_id for plan in recommendation.plans]
 
 
 def test_there_is_something_to_rank(plain: Recommendation) -> None:
@@ -76,7 +76,7 @@ def test_poor_outcomes_move_a_plan_down_and_hide_none(authority: Authority, shop
 def test_outcomes_are_named_in_the_reasons(authority: Authority, shop: Shop, plain: Recommendation) -> None:
     best = plain.plans[0]
     found = authority.recommend(ASKED, shop, {cell(best): experience(57, 3)})
-    again = next(plan for plan in found.plans if plan.id == best.id)
+    again = next(plan for plan in found.plans if plan.verdict_id == best.verdict_id)
     assert any("57 of 60 reported pieces came out good" in each for each in again.reasons)
     assert not any("reported pieces" in each for each in best.reasons)
 

@@ -48,16 +48,16 @@ def planned(authority: Authority, piece: str, press_type: str) -> Mapping[str, A
     """The best plan's settings for the one decoration; None if there is no plan."""
     shop = shop_with(press_type, authority.book)
     plans = authority.recommend(read(Order, {**PIECES[piece], "press": "it"}), shop).plans
-    return plans[0].decorations[0].settings if plans else None
+    return plans[0].decorations[0].explained.document() if plans else None
 
 
 def line(settings: Mapping[str, Any]) -> str:
-    heat, temperature = settings["heat"], settings["temperature"]
+    heat = settings["heat"]
     soon, likely, late = heat["interface_c"]
     reach = [units.show(units.TIME, max(1, round(each))) if each is not None else "never" for each in heat["reach_s"]]
     wait = units.show(units.TIME, 60 * -(-heat["touch_wait_s"] // 60))
     return (
-        f"{temperature['set']:>7} for {settings['time']['set']:<9} surface {temperature['surface_c']:5.1f} °C"
+        f"{settings['temperature']:>7} for {settings['time']:<9} surface {settings['surface_c']:5.1f} °C"
         f"  print {likely:5.1f} °C ({late:.0f} to {soon:.0f})  at {heat['need_c']:.0f} °C after {reach[1]}"
         f" ({reach[0]} to {reach[2]})  dips {heat['sag_k']:.1f} K  touch after {wait}"
     )

@@ -1,10 +1,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from accord_rules.documents.reading import Flag, optional
+from accord_rules.documents.reading import Choice, Flag, Many, optional
 from accord_rules.orders.order import Order
 from accord_rules.verdict import Verdict
 from accord_service.api import examples
@@ -16,8 +16,11 @@ from accord_service.steps.records import asked_document
 
 @dataclass(frozen=True, slots=True)
 class ValidateQuery:
-    """What to do with the verdict."""
+    """What to do with the verdict, and what to tell with it."""
 
+    include: tuple[str, ...] = optional(
+        Many(Choice(("observed",)), 1, 1, distinct=True), (), about="observed: what each finding found, fact by fact"
+    )
     record: bool = optional(Flag(), False, about="keep order and verdict, for GET /v1/verdicts/{id}")
 
 
@@ -36,11 +39,13 @@ def post_validate(asked: Asked) -> Answer:
     """Say whether an order can be done.
 
     The verdict is accepted, conditional (fine if the conditions are met), undetermined (something that could block is
-    not said: see needs) or rejected (see findings and remedies). A rejected order is a 200. The same order under the
-    same revision and house rules gives the same bytes. With ``record=true`` the verdict is kept before it is answered;
-    while it can't be, there is no answer (503). The same verdict asked for again costs no second record.
+    not said: see needs) or rejected (see findings and remedies). A rejected order is a 200. Each press that the order
+    may be done on has a verdict of its own, with settings if it can be done there. What the shop would rather have
+    (``prefer``) makes no difference. The same order under the same revision and house rules gives the same bytes. With
+    ``record=true`` the verdict is kept before it is answered; while it can't be, there is no answer (503). The same
+    verdict asked for again costs no second record.
     """
-    verdict = asked.authority.validate(asked.body, asked.shop)
+    verdict = asked.authority.validate(asked.body, asked.shop, observed="observed" in asked.query.include)
     metrics = asked.room.metrics
     metrics.judged(verdict.verdict)
     for finding in verdict.findings:
@@ -48,8 +53,13 @@ def post_validate(asked: Asked) -> Answer:
     note(verdict=verdict.verdict, verdict_id=verdict.id)
     document = {**verdict.document(), "basis": asked.snapshot.basis}
     if asked.query.record:
-        _record(asked, document)
+        _record(asked, document | _without_observed(verdict))
     return Answer(document)
+
+
+def _without_observed(verdict: Verdict) -> dict[str, Any]:
+    """A record is compared with what is answered later, to whatever is asked."""
+    return {"findings": [replace(each, observed=None).document() for each in verdict.findings]}
 
 
 def _record(asked: Asked, verdict: Mapping[str, Any]) -> None:
