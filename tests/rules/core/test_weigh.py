@@ -240,7 +240,7 @@ def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(
 
 
 def test_an_assumption_says_whether_it_could_hurt_somebody(little_said: list[Case], scales: Scales) -> None:
-    """What it is used for turns rules about people; how fine a line is spoils no more than a piece. A choice of ours."""
+    """What it is used for turns rules about people; how fine a line is spoils no more than a piece. Our own choice."""
     told = {each.pointer: each.could_hurt for each in scales.assumptions(little_said, map(bare_of, little_said))}
     assert told["/use/kinds"] is True
     assert told["/decorations/0/artwork/finest_line"] is False
