@@ -150,7 +150,7 @@ def test_faults_come_in_one_order_whatever_the_hash_seed() -> None:
 
 def test_query_strings_give_whole_numbers_as_text() -> None:
     query = wire.load(RulesQuery, {"limit": "7", "level": "notes"}, in_query=True)
-    assert dataclasses.asdict(query) == {"after": None, "limit": 7, "topic": None, "level": "notes"}
+    assert dataclasses.asdict(query) == {"cursor": None, "limit": 7, "topic": None, "level": "notes"}
 
 
 @pytest.mark.parametrize("text", ["", "7.0", "1e1", "0x7", "٧", "0", "201", "99999999999"])

@@ -9,12 +9,11 @@ from typing import Any
 
 from marshmallow import RAISE, Schema, fields, validate
 
-from accord_rules.documents.reading import Object
-from accord_rules.governance.house import HouseRules
-from accord_rules.orders.shop import Shop
+from accord_rules.documents.reading import CODES, Object
 from accord_rules.revision.catalogue import KINDS, Limit, Source
 from accord_rules.verdict import LEVELS, VERDICTS
 from accord_service.http import wire
+from accord_service.http.problems import PLACES
 from accord_service.http.roles import ROLES
 
 
@@ -57,12 +56,24 @@ def several(schema: type[Schema], about: str) -> fields.List[Any]:
     return fields.List(fields.Nested(schema), required=True, metadata={"description": about})
 
 
+_NEXT_PAGE = {"description": "address of the next page, relative to the service; null on the last"}
+
+
 class FaultAnswer(Shape):
     """One thing wrong with the request."""
 
-    pointer = text("JSON Pointer (RFC 6901) to the place; empty for the whole document")
-    message = text("what is wrong there")
-    allowed = texts("what would be allowed, where that is a list")
+    in_ = fields.String(
+        required=True,
+        data_key="in",
+        validate=validate.OneOf(PLACES),
+        metadata={"description": "which part of the request"},
+    )
+    pointer = text("in the body: JSON Pointer (RFC 6901), empty for the whole document; else null", allow_none=True)
+    name = text("of the query parameter, the header or the name in the path; null in the body", allow_none=True)
+    code = word("what is wrong, for programs; more may come: " + "; ".join(map(": ".join, CODES.items())), tuple(CODES))
+    message = text("what is wrong, for people")
+    allowed = texts("what would be allowed, where that can be listed: nearest first")
+    allowed_left_out = whole("how many more would be allowed")
 
 
 class WitnessAnswer(Shape):
@@ -365,10 +376,8 @@ class KindAnswer(Shape):
 class CatalogueAnswer(BookAnswer):
     """The kinds of entry in the book."""
 
-    kinds = several(KindAnswer, "every kind")
-
-
-_NEXT_PAGE = {"description": "address of the next page; null on the last"}
+    entries = several(KindAnswer, "every kind")
+    next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)
 
 
 def entry(*kinds: type) -> fields.Dict:
@@ -528,30 +537,24 @@ class PressCalibrationAnswer(Shape):
     stale = flag("older than readings are trusted")
 
 
-class OwnShopAnswer(Shape):
-    """The caller's own shop; nobody sees another's."""
+class HouseVersionAnswer(Shape):
+    """Which version of its house rules a shop is at."""
 
-    shop = wire.field_of(Object(Shop), required=True)
+    version = whole("grows with each change; 0 if there never were any")
+    changed_at = text("when they were last changed, UTC; null if there never were any", allow_none=True)
+
+
+class ShopStatusAnswer(Shape):
+    """What is computed of the caller's own shop, and for whom; the shop itself is at /v1/shop."""
+
+    shop_id = text("the shop")
+    version = whole("grows with each change to the shop")
+    changed_at = text("when it was last changed, UTC")
     units = fields.Nested(UnitsAnswer, required=True)
     calibration = several(PressCalibrationAnswer, "the presses that were measured")
-    version = whole("grows with each change to the shop")
+    house_rules = fields.Nested(HouseVersionAnswer, required=True)
     role = word("the role of the key used", ROLES)
-    key = text("the id of the key used")
-
-
-class OwnHouseRulesAnswer(Shape):
-    """A shop's own rules on top of the book."""
-
-    house_rules = wire.field_of(Object(HouseRules), required=True)
-    version = whole("grows with each change; 0 if there never were any")
-
-
-class ShopEntryAnswer(Shape):
-    """One shop, for whoever administers the collective."""
-
-    shop = wire.field_of(Object(Shop), required=True)
-    version = whole("grows with each change")
-    changed_at = text("when it was last changed, UTC")
+    key_id = text("the id of the key used")
 
 
 class ListedShopAnswer(Shape):
@@ -573,10 +576,10 @@ class ShopsAnswer(Shape):
 class KeyAnswer(Shape):
     """One key. The token itself is kept nowhere."""
 
-    id = text("its name; a token begins with it")
+    id = text("its name; a token begins with it. Null when only asked (validate_only)", allow_none=True)
     shop = text("the shop it belongs to, or collective")
     role = word("what it may do", ROLES)
-    last_four = text("the token's last four characters")
+    last_four = text("the token's last four characters; null when only asked", allow_none=True)
     issued_at = text("when, UTC")
     revoked_at = text("when, UTC; null while it holds", allow_none=True)
 

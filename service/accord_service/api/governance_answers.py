@@ -124,15 +124,11 @@ class ShownEffectAnswer(Shape):
     loosens_safety = texts("why two stewards are needed; empty where one will do")
 
 
-class ProposalAnswer(Shape):
-    """A change of the book that somebody asks for."""
+class ProposalStatusAnswer(Shape):
+    """What became of a change of the book that somebody asks for; what it asks for is at /v1/proposals/{proposal}."""
 
-    id = text("its id")
+    id = text_or_null("its id, null when only asked (validate_only)")
     state = word("where it is in its life; void: the head has moved on from its base", STATES)
-    base = fields.Nested(BaseShownAnswer, required=True)
-    changes = several(BookChangeShownAnswer, "what it asks to be different")
-    reason = text("why")
-    evidence = text("on what evidence")
     author = text("the id of the key that made it")
     approvals = several(ApprovalShownAnswer, "approvals given, those that lapsed too")
     shown = fields.Nested(ShownEffectAnswer, required=True, allow_none=True)
@@ -140,9 +136,20 @@ class ProposalAnswer(Shape):
     digests = fields.Nested(DigestsAnswer, required=True)
     approvals_needed = whole("2, of two shops, where it loosens what keeps people safe, else 1")
     approvals_valid = whole("how many count")
-    version = whole("its version; the ETag names it too")
-    created_at = time("when it was made")
-    changed_at = time("when it last changed")
+    version = fields.Integer(
+        required=True, strict=True, allow_none=True, metadata={"description": "grows with each step; null while unmade"}
+    )
+    created_at = text_or_null("when it was made, UTC")
+    changed_at = text_or_null("when it last changed, UTC")
+
+
+class ProposalAnswer(ProposalStatusAnswer):
+    """A change of the book that somebody asks for, and what became of it."""
+
+    base = fields.Nested(BaseShownAnswer, required=True)
+    changes = several(BookChangeShownAnswer, "what it asks to be different")
+    reason = text("why")
+    evidence = text("on what evidence")
 
 
 class ProposalsAnswer(Shape):
@@ -155,9 +162,14 @@ class ProposalsAnswer(Shape):
 class PublishedAnswer(Shape):
     """What a publication came to."""
 
-    revision = whole("the number of the new revision")
+    revision = fields.Integer(
+        required=True,
+        strict=True,
+        allow_none=True,
+        metadata={"description": "the number of the new revision; null when only asked (validate_only)"},
+    )
     digest = text("its digest")
-    proposal = fields.Nested(ProposalAnswer, required=True)
+    proposal = fields.Nested(ProposalStatusAnswer, required=True)
 
 
 class EntryNameAnswer(Shape):

@@ -7,17 +7,15 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
-from urllib.parse import urlencode
 
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Fault, Many, Object, Text, Whole, given, optional
+from accord_rules.documents.reading import Fault, Many, Object, Text, given
 from accord_rules.governance.changes import CHANGES_MOST, Change, ChangeError, changes_document, read_changes
 from accord_rules.governance.effect import RECORDED, Budget
 from accord_rules.governance.proposal import Base, GovernanceError
 from accord_rules.infer.engine import EngineError
 from accord_service.api.endpoint import Asked
 from accord_service.http.problems import (
-    BadQuery,
     BaseMoved,
     DigestsDiffer,
     FaultyDocument,
@@ -60,19 +58,14 @@ class BookChange(Change):
 
 
 @dataclass(frozen=True, slots=True)
-class Edited:
-    """A proposal's changes, why, and on what evidence."""
+class Proposed:
+    """A change of the book that is asked for, why, and on what evidence. ``base`` is the revision it starts from: the
+    head, as GET /v1/revisions says it."""
 
+    base: Base = given(Object(Base))
     changes: tuple[BookChange, ...] = given(Many(Object(BookChange), CHANGES_MOST, 1))
     reason: str = given(Text(REASON_MOST, lines=True))
     evidence: str = given(Text(REASON_MOST, lines=True))
-
-
-@dataclass(frozen=True, slots=True)
-class Proposed(Edited):
-    """A change of the book that is asked for. ``base`` is the head, as GET /v1/revisions says it."""
-
-    base: Base = given(Object(Base), kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,31 +73,6 @@ class Reason:
     """Why."""
 
     reason: str = given(Text(REASON_MOST, lines=True))
-
-
-@dataclass(frozen=True, slots=True)
-class CursorQuery:
-    """Which page of a list, newest first."""
-
-    cursor: str | None = optional(Text(400), about="from the address of the page; the first page when left out")
-    limit: int = optional(Whole(1, 100), 20, about="entries a page; 20 when left out")
-
-
-def next_address(address: str, cursor: str | None, query: CursorQuery, **filters: str | None) -> str | None:
-    """Where the next page is; None on the last."""
-    if cursor is None:
-        return None
-    kept = {name: value for name, value in filters.items() if value is not None}
-    return f"{address}?{urlencode({**kept, 'cursor': cursor, 'limit': query.limit})}"
-
-
-@contextmanager
-def bad_cursor() -> Iterator[None]:
-    """The store's refusal of a cursor that no page gave, as a problem."""
-    try:
-        yield
-    except ValueError as error:
-        raise BadQuery(faults=[Fault("/cursor", f"is {error}")]) from None
 
 
 def number_in(text: str) -> int:
@@ -124,19 +92,30 @@ def steps_of(asked: Asked) -> Steps:
     return Steps(asked.room.store, asked.book, caller.key_id, caller.role, caller.shop_id, Budget(most, most))
 
 
-def taken(asked: Asked, step: Callable[[Steps], Step], status: int = 200) -> Prepared:
-    """A step as a write that passed its checks; what forbids it is raised as a problem. ``status``: once it is done."""
+def taken(asked: Asked, step: Callable[[Steps], Step], answer: Callable[[Kept], Answer]) -> Prepared:
+    """A step as a write that passed its checks; what forbids it is raised as a problem."""
     with refusals():
         made = step(steps_of(asked))
 
     def commit(remember: Remember) -> Answer:
-        return answer(made.commit(lambda kept: remember(answer(kept, status))), status)
+        return answer(made.commit(lambda kept: remember(answer(kept))))
 
     return Prepared(answer(made.preview), commit)
 
 
-def answer(kept: Kept, status: int = 200) -> Answer:
-    return Answer(kept.document(), status, version=kept.version)
+def draft(kept: Kept) -> Answer:
+    """What its author writes, which can be sent back."""
+    return Answer(kept.draft(), version=kept.version)
+
+
+def status(kept: Kept) -> Answer:
+    """What became of it."""
+    return Answer(kept.status())
+
+
+def made(kept: Kept) -> Answer:
+    """A proposal that was made, with its status, and where it is."""
+    return Answer({**kept.status(), **kept.draft()}, 201, {"Location": f"/v1/proposals/{kept.proposal.id}"})
 
 
 @contextmanager
@@ -147,9 +126,13 @@ def refusals() -> Iterator[None]:
     except GovernanceError as error:
         raise _PROBLEMS[error.kind](str(error)) from None
     except (ChangeError, BookError) as error:
-        raise FaultyDocument(faults=[Fault("/changes", reason) for reason in error.reasons]) from None
+        raise FaultyDocument(
+            faults=[Fault("/changes", reason, code="breaks-book") for reason in error.reasons]
+        ) from None
     except EngineError as error:
-        raise FaultyDocument(faults=[Fault("/changes", f"the rules can't be used: {error}")]) from None
+        raise FaultyDocument(
+            faults=[Fault("/changes", f"the rules can't be used: {error}", code="breaks-book")]
+        ) from None
 
 
 def revision_line(asked: Asked, number: int) -> dict[str, Any]:

@@ -83,7 +83,7 @@ def show_refusal(page: Page, file: str, refused: Refused) -> None:
 
 
 def show_refusal_brief(page: Page, file: str, refused: Refused) -> None:
-    first = f": {refused.faults[0].pointer or 'the document'} {refused.faults[0].message}" if refused.faults else ""
+    first = f": {refused.faults[0].pointer or 'the document'} {refused.faults[0].sentence}" if refused.faults else ""
     detail = f": {refused.detail}" if refused.detail else ""
     _one_line(page, "refused", f"{file}: {refused.title}{detail}{first}")
 
@@ -235,9 +235,9 @@ def _named(pointer: str) -> str:
 
 def _fault(page: Page, fault: Fault) -> None:
     page.say(fault.pointer or "the document", indent=4)
-    page.say(f"{fault.message}.", indent=6)
+    page.say(fault.sentence, indent=6)
     if not all(each in fault.message for each in fault.allowed):
-        page.say(f"Allowed: {few(list(fault.allowed), _MOST_ALLOWED)}.", indent=6)
+        page.say(f"Allowed: {few(list(fault.nearest), _MOST_ALLOWED)}.", indent=6)
 
 
 # -- settlements ---------------------------------------------------------------------------------------------------

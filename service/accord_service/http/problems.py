@@ -7,6 +7,7 @@
     ├── NotAuthenticated    401  no key, or one that is not known
     ├── RoleNotAllowed      403  the key's role may not do this
     ├── NotYours            403  the role could, but not with this proposal
+    ├── NoShop              403  the key belongs to no shop, and one is needed
     ├── NotFound            404  no such page, or nothing of that name
     ├── WrongMethod         405  the page exists, but not for this method
     ├── RequestTooSlow      408  the header or the body did not arrive in time
@@ -14,6 +15,7 @@
     ├── BaseMoved           409  the proposal's base is no longer the head
     ├── DigestsDiffer       409  the approval is of something else than the proposal is now
     ├── StepsOutOfOrder     409  the proposal is not at this point of its life
+    ├── StillUnderWay       409  the same write, by its Idempotency-Key, is under way
     ├── SomebodyWasFaster   409  another revision, or another step, was written in the same moment
     ├── AllPiecesReported   409  as many pieces are reported for a decoration as the order has
     ├── ShopDoesNotFit      409  the book has nothing that the shop could press with
@@ -43,22 +45,27 @@ from typing import Any, ClassVar
 from flask import Response
 from werkzeug.http import HTTP_STATUS_CODES
 
-from accord_rules.documents.reading import Fault
+from accord_rules.documents.reading import Fault, unescape
 
 MEDIA_TYPE = "application/problem+json"
+PLACES = ("body", "query", "header", "path")
 MOST_ERRORS = 50
 _LONGEST_MESSAGE = 300
 _LONGEST_POINTER = 200
 
 
 class Problem(Exception):
-    """A request that can't be answered. ``meaning`` and ``remedy`` are its page at ``/problems/<slug>``."""
+    """A request that can't be answered. ``meaning`` and ``remedy`` are its page at ``/problems/<slug>``.
+
+    ``where``, one of PLACES, is where its faults are. Outside the body a fault's pointer is of one step: a name.
+    """
 
     slug: ClassVar[str]
     status: ClassVar[int]
     title: ClassVar[str]
     meaning: ClassVar[str]
     remedy: ClassVar[str]
+    where: ClassVar[str] = "body"
 
     def __init__(
         self, detail: str = "", faults: Iterable[Fault] = (), headers: Mapping[str, str] = MappingProxyType({})
@@ -90,15 +97,23 @@ class BadQuery(Problem):
     status = 400
     title = "The query string has faults"
     meaning = "A query parameter is not known here, is given twice, or is out of bounds."
-    remedy = "Each error names the parameter as a JSON Pointer of one step, with the values that would do."
+    remedy = "Each error names the parameter, with the values that would do."
+    where = "query"
 
 
 class BadHeader(Problem):
     slug = "bad-header"
     status = 400
     title = "A header can't be read"
-    meaning = "Idempotency-Key is empty, longer than 200 characters, or holds other than visible ASCII characters."
-    remedy = "Make up a random word for each write, such as a UUID, and send it again only with the very same write."
+    meaning = (
+        "Idempotency-Key is neither a word of 1 to 200 visible ASCII characters nor such a string in double quotes; or"
+        " If-Match is neither * nor a list of ETags in double quotes."
+    )
+    remedy = (
+        "For Idempotency-Key make up a random word for each write, such as a UUID, and send it again only with the very"
+        " same write. For If-Match send the ETag of what you read, quotes and all."
+    )
+    where = "header"
 
 
 class NotAuthenticated(Problem):
@@ -126,6 +141,16 @@ class NotYours(Problem):
         " or its author rejects it."
     )
     remedy = "Ask whoever the detail names."
+
+
+class NoShop(Problem):
+    slug = "no-shop"
+    status = 403
+    title = "A key of a shop is needed"
+    meaning = (
+        "The key is known but belongs to no shop, as keys of the collective do; this is about the caller's own shop."
+    )
+    remedy = "Ask with a key of the shop that is meant. A steward's or an admin's key may belong to one, too."
 
 
 class NotFound(Problem):
@@ -219,7 +244,8 @@ class AllPiecesReported(Problem):
 
     def __init__(self, quantity: int, reported: int) -> None:
         pieces = "1 piece, and 1 is" if quantity == 1 else f"{quantity} pieces, and {reported} are"
-        super().__init__(faults=[Fault("/decoration", f"the order is for {pieces} reported for this decoration")])
+        message = f"the order is for {pieces} reported for this decoration"
+        super().__init__(faults=[Fault("/decoration", message, code="out-of-range")])
 
 
 class ShopDoesNotFit(Problem):
@@ -245,7 +271,10 @@ class ChangedMeanwhile(Problem):
     slug = "changed-meanwhile"
     status = 412
     title = "It has changed since it was read"
-    meaning = "If-Match names another version than the newest: this would undo somebody else's. Nothing was written."
+    meaning = (
+        "If-Match names none of the ETags that a read would have now, so this would undo somebody else's change."
+        " Nothing was written. ETags are compared whole, and a weak one (W/) equals none."
+    )
     remedy = "Read it again, lay your change on what is there now, and send that with its ETag."
 
 
@@ -291,10 +320,18 @@ class HouseRulesRefused(Problem):
 
     def __init__(self, refusals: Iterable[Mapping[str, Any]]) -> None:
         self.refusals = [dict(each) for each in refusals]
-        super().__init__(faults=[Fault(each["pointer"], each["message"]) for each in self.refusals])
+        super().__init__(faults=[Fault(each["pointer"], each["message"], code="loosens") for each in self.refusals])
 
     def more(self) -> dict[str, Any]:
         return {"refusals": self.refusals[:MOST_ERRORS]}
+
+
+class StillUnderWay(Problem):
+    slug = "still-under-way"
+    status = 409
+    title = "The same write is still under way"
+    meaning = "A request with this Idempotency-Key is being carried out. Nothing was written by this one."
+    remedy = "Ask again after the seconds in Retry-After: then it is answered as the first one was."
 
 
 class KeyUsedBefore(Problem):
@@ -302,8 +339,8 @@ class KeyUsedBefore(Problem):
     status = 422
     title = "This Idempotency-Key came with another request before"
     meaning = (
-        "A key stands for one caller's one write and its repetitions, for 24 hours. This one was sent with another"
-        " address, body or If-Match before."
+        "An Idempotency-Key stands for one write of whoever holds the bearer key, and its repetitions, for 24 hours."
+        " This one was sent with another method, address, query, body or If-Match before."
     )
     remedy = "Make up a new key for each write."
 
@@ -313,7 +350,8 @@ class IfMatchNeeded(Problem):
     status = 428
     title = "Which version is to be replaced?"
     meaning = "This write replaces something that others may be writing too, so it has to name the version it has seen."
-    remedy = "Read it, and send the ETag of that answer in the header If-Match."
+    remedy = "Read it, and send the ETag of that answer in the header If-Match; * stands for whatever is there now."
+    where = "header"
 
 
 class HeaderTooLarge(Problem):
@@ -361,7 +399,7 @@ def _told(faults: tuple[Fault, ...]) -> str:
     """The faults in a sentence, for whoever reads no further than the detail."""
     if not faults:
         return ""
-    first = _cut(f"{faults[0].pointer or 'the document'}: {faults[0].message}", _LONGEST_MESSAGE)
+    first = _cut(f"{faults[0].pointer or 'the document'}: {faults[0].sentence}", _LONGEST_MESSAGE)
     return first if len(faults) == 1 else f"{len(faults)} faults, the first at {first}"
 
 
@@ -380,7 +418,7 @@ def document(problem: Problem, request_id: str) -> dict[str, Any]:
         "title": problem.title,
         "status": problem.status,
         "detail": problem.detail,
-        "errors": [_error(fault) for fault in shown],
+        "errors": [_error(fault, problem.where) for fault in shown],
         "request_id": request_id,
         **problem.more(),
     }
@@ -389,12 +427,13 @@ def document(problem: Problem, request_id: str) -> dict[str, Any]:
     return answer
 
 
-def _error(fault: Fault) -> dict[str, Any]:
-    return {
-        "pointer": _cut(fault.pointer, _LONGEST_POINTER),
-        "message": _cut(fault.message, _LONGEST_MESSAGE),
-        "allowed": list(fault.allowed),
-    }
+def _error(fault: Fault, where: str) -> dict[str, Any]:
+    """``pointer`` is for the body; what is elsewhere has a name of its own."""
+    document = fault.document()
+    document["message"] = _cut(document["message"], _LONGEST_MESSAGE)
+    pointer = _cut(document.pop("pointer"), _LONGEST_POINTER)
+    place = (pointer, None) if where == "body" else (None, unescape(pointer.removeprefix("/")))
+    return {"in": where, "pointer": place[0], "name": place[1], **document}
 
 
 def _cut(text: str, most: int) -> str:

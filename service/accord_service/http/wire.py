@@ -29,6 +29,8 @@ from accord_rules.documents.reading import (
     escape,
     kind_of,
     readers_of,
+    size_fault,
+    unescape,
 )
 
 T = TypeVar("T")
@@ -36,14 +38,14 @@ _WHOLE = re.compile(r"-?[0-9]{1,10}")
 
 
 class Said(str):
-    """An error message that carries the allowed values beside its text."""
+    """An error message that carries the fault it tells of."""
 
-    __slots__ = ("allowed",)
-    allowed: tuple[str, ...]
+    __slots__ = ("fault",)
+    fault: Fault
 
-    def __new__(cls, message: str, allowed: tuple[str, ...] = ()) -> Said:
-        said = super().__new__(cls, message)
-        said.allowed = allowed
+    def __new__(cls, fault: Fault) -> Said:
+        said = super().__new__(cls, fault.message)
+        said.fault = fault
         return said
 
 
@@ -54,7 +56,7 @@ class _Strict(fields.Field[Any]):
 
     def _validate_missing(self, value: Any) -> None:
         if value is missing and self.required:
-            raise ValidationError(Said("is required"))
+            raise ValidationError(Said(Fault("", "is required", code="required")))
 
 
 class Leaf(_Strict):
@@ -64,7 +66,7 @@ class Leaf(_Strict):
         try:
             return self.reader.leaf(value)
         except LeafError as error:
-            raise ValidationError(Said(str(error), error.allowed)) from None
+            raise ValidationError(Said(error.at(""))) from None
 
 
 class Fork(_Strict):
@@ -81,8 +83,7 @@ class Fork(_Strict):
         try:
             return chosen.reader.leaf(value)
         except LeafError as error:
-            also = self.reader.also if error.allowed else ()
-            raise ValidationError(Said(str(error), (*also, *error.allowed))) from None
+            raise ValidationError(Said(self.reader.widened(error.at("")))) from None
 
 
 class ListOf(_Strict):
@@ -93,12 +94,12 @@ class ListOf(_Strict):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         if not isinstance(value, list):
-            raise ValidationError(Said(f"must be a list, not {kind_of(value)}"))
+            raise ValidationError(_wrong_type("a list", value))
         _refuse_size(self.reader, len(value))
         errors: list[Any] = []
         read = tuple(_collect(self.inner, each, index, errors) for index, each in enumerate(value))
         if self.reader.distinct and len({repr(each) for each in value}) != len(value):
-            errors.append(Said("must not name the same thing twice"))
+            errors.append(Said(Fault("", "must not name the same thing twice", code="given-twice")))
         if errors:
             raise ValidationError(errors)
         return read
@@ -113,7 +114,7 @@ class TableOf(_Strict):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         if not isinstance(value, dict):
-            raise ValidationError(Said(f"must be an object, not {kind_of(value)}"))
+            raise ValidationError(_wrong_type("an object", value))
         _refuse_size(self.reader, len(value))
         errors: list[Any] = []
         read = {
@@ -131,7 +132,7 @@ class Inside(_Strict):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         if not isinstance(value, dict):
-            raise ValidationError(Said(f"must be an object, not {kind_of(value)}"))
+            raise ValidationError(_wrong_type("an object", value))
         return schema_of(self.reader.into)().load(value)
 
 
@@ -164,15 +165,19 @@ class AsRead(_Strict):
 
 def _nested(fault: Fault) -> Any:
     """A fault as marshmallow's tree has it: its message under the steps of its pointer."""
-    tree: Any = Said(fault.message, fault.allowed)
+    tree: Any = Said(fault)
     for step in reversed(fault.pointer.split("/")[1:]):
-        tree = {step.replace("~1", "/").replace("~0", "~"): tree}
+        tree = {unescape(step): tree}
     return tree
+
+
+def _wrong_type(wanted: str, value: Any) -> Said:
+    return Said(Fault("", f"must be {wanted}, not {kind_of(value)}", code="wrong-type"))
 
 
 def _refuse_size(reader: Many | Table, size: int) -> None:
     if not reader.least <= size <= reader.most:
-        raise ValidationError(Said(f"must have {reader.least} to {reader.most} entries, has {size}"))
+        raise ValidationError(Said(size_fault(reader, "", size)))
 
 
 def _collect(field: _Strict, value: Any, key: Any, errors: list[Any]) -> Any:
@@ -219,7 +224,8 @@ def schema_of(cls: Any, *, in_query: bool = False) -> type[Schema]:
         for name, (reader, required) in readers.items()
     }
     members["Meta"] = type("Meta", (), {"unknown": RAISE})
-    members["error_messages"] = {"unknown": Said("is not a known field", tuple(readers))}
+    unknown = Fault("", "is not a known field", tuple(readers), code="unknown-field")
+    members["error_messages"] = {"unknown": Said(unknown)}
     members["make"] = post_load(make)
     members["__doc__"] = cls.__doc__
     return type(cls.__name__, (Schema,), members)
@@ -235,16 +241,18 @@ def load(cls: type[T], document: Mapping[str, Any], *, in_query: bool = False) -
         raise DocumentError(sorted(faults_in(error.messages), key=_place)) from None
 
 
-def faults_in(messages: Any, pointer: str = "") -> Iterator[Fault]:
+def faults_in(messages: Any, pointer: str = "", refused: str = "") -> Iterator[Fault]:
     """marshmallow's tree of messages as a flat list of faults."""
     if isinstance(messages, dict):
         for key, below in messages.items():
-            yield from faults_in(below, f"{pointer}/{escape(key)}")
+            yield from faults_in(below, f"{pointer}/{escape(key)}", str(key))
     elif isinstance(messages, list):
         for each in messages:
-            yield from faults_in(each, pointer)
+            yield from faults_in(each, pointer, refused)
     else:
-        yield Fault(pointer, str(messages), getattr(messages, "allowed", ()))
+        fault = dataclasses.replace(messages.fault, pointer=pointer)
+        # marshmallow has one message for all unknown fields of an object.
+        yield dataclasses.replace(fault, refused=refused) if fault.code == "unknown-field" else fault
 
 
 def _place(fault: Fault) -> list[tuple[int, str]]:

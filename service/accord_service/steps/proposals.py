@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from accord_rules.documents.reading import DocumentError, read
+from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.governance import proposal as rules
-from accord_rules.governance.changes import Change, check
+from accord_rules.governance.changes import Change, changes_document, check
 from accord_rules.governance.effect import Budget, Effect, RecordedOrder, effect
 from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal, Shown, read_proposal
 from accord_rules.load.loader import from_documents
@@ -52,13 +52,26 @@ class Kept:
         keys of its author and approvers."""
         return replace(self, proposal=rules.moved(rules.with_keys(self.proposal, keys), _base(head)))
 
-    def document(self) -> dict[str, Any]:
-        """What the service says of it; the effect has an address of its own, and whose shop a key is of is not told."""
+    def draft(self) -> dict[str, Any]:
+        """What its author writes: whatever else is said of it follows, and stands in ``status``."""
+        proposal = self.proposal
+        return {
+            "base": proposal.base.document(),
+            "changes": changes_document(proposal.changes),
+            "reason": proposal.reason,
+            "evidence": proposal.evidence,
+        }
+
+    def status(self) -> dict[str, Any]:
+        """What became of it; the effect has an address of its own, and whose shop a key is of is not told."""
         proposal = self.proposal
         digests = proposal.digests
         approvals = zip(proposal.approvals, proposal.lapses, strict=True)
+        made = self.version > 0
         return {
-            **{name: value for name, value in proposal.document().items() if name != "author_shop"},
+            "id": proposal.id if made else None,
+            "state": proposal.state,
+            "author": proposal.author,
             "approvals": [_approval(approval, lapse) for approval, lapse in approvals],
             "shown": None if proposal.shown is None else proposal.shown.document(),
             "ended_because": proposal.ended_because,
@@ -69,9 +82,9 @@ class Kept:
             },
             "approvals_needed": proposal.approvals_needed,
             "approvals_valid": len(proposal.valid_approvals),
-            "version": self.version,
-            "created_at": instant(self.created_at),
-            "changed_at": instant(self.changed_at),
+            "version": self.version if made else None,
+            "created_at": instant(self.created_at) if made else None,
+            "changed_at": instant(self.changed_at) if made else None,
         }
 
 
@@ -166,9 +179,16 @@ class Steps:
         check(new, made.changes, head.number + 1)
         return self._created(made)
 
-    def edit(self, id_: str, version: int, changes: Sequence[Change], reason: str, evidence: str) -> Step:
-        """The author's edit of the version they saw: a draft again, approvals gone."""
+    def edit(self, id_: str, version: int, base: Base, changes: Sequence[Change], reason: str, evidence: str) -> Step:
+        """The author's edit of the version they saw: a draft again, approvals gone. Its base stays what it is.
+
+        Raises Conflict, DocumentError for another base, ChangeError, BookError.
+        """
         kept = self._standing(id_)
+        if base != kept.proposal.base:
+            own = kept.proposal.base
+            message = f"must stay revision {own.revision} ({own.digest}): for another, propose the change anew"
+            raise DocumentError([Fault("/base", message, code="not-allowed")])
         if kept.version != version:
             raise Conflict(id_, version, kept.version)
         edited = rules.edit(kept.proposal, self.who, changes, reason, evidence)

@@ -6,13 +6,13 @@ from accord_rules.documents.reading import Choice, optional
 from accord_rules.governance.proposal import STATES
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.api.governance_answers import ProposalsAnswer
-from accord_service.api.proposals import CursorQuery, bad_cursor, next_address
+from accord_service.http.paging import PageQuery, bad_cursor, next_address
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import Kept, standing
 
 
 @dataclass(frozen=True, slots=True)
-class ProposalsQuery(CursorQuery):
+class ProposalsQuery(PageQuery):
     """Which proposals."""
 
     state: str | None = optional(Choice(STATES), about="only those in this state")
@@ -24,10 +24,10 @@ def get_proposals(asked: Asked) -> Answer:
     store, query = asked.room.store, asked.query
     with bad_cursor():
         page = store.proposals.list(query.state, query.cursor, query.limit)
-    found = standing(store, map(Kept.of, page.items))
+    listed = [kept for kept in standing(store, map(Kept.of, page.items)) if query.state in (None, kept.proposal.state)]
     return Answer(
         {
-            "entries": [each.document() for each in found if query.state in (None, each.proposal.state)],
-            "next": next_address("/v1/proposals", page.next, query, state=query.state),
+            "entries": [{**kept.status(), **kept.draft()} for kept in listed],
+            "next": next_address("/v1/proposals", page.next, query, {"state": query.state}),
         }
     )

@@ -43,7 +43,8 @@ def post_keys(asked: Asked) -> Prepared:
     if asked.caller.role != "admin" and wanted.role not in SHOP_ROLES:
         raise RoleNotAllowed(f"An owner can issue keys of the roles {', '.join(SHOP_ROLES)}.")
     if wanted.shop == COLLECTIVE and wanted.role in SHOP_ROLES:
-        raise FaultyDocument(faults=[Fault("/role", f"a key of {COLLECTIVE} is a steward's or an admin's")])
+        message = f"a key of {COLLECTIVE} is a steward's or an admin's"
+        raise FaultyDocument(faults=[Fault("/role", message, ("steward", "admin"), code="contradiction")])
     if wanted.shop != COLLECTIVE and asked.room.store.shops.get(wanted.shop) is None:
         raise NotFound(f"There is no shop {wanted.shop!r}.")
 
@@ -56,9 +57,10 @@ def post_keys(asked: Asked) -> Prepared:
         )
         return _issued(issued.record, issued.token)
 
-    preview = KeyRecord("-", 1, wanted.shop, wanted.role, "", "-", asked.room.now_s, None)
-    return Prepared(Answer({**key_document(preview), "token": None}), commit)
+    preview = key_document(KeyRecord("", 1, wanted.shop, wanted.role, "", "", asked.room.now_s, None))
+    return Prepared(Answer({**preview, "id": None, "last_four": None, "token": None}), commit)
 
 
 def _issued(record: KeyRecord, token: str | None) -> Answer:
-    return Answer({**key_document(record), "token": token}, 201, {"Cache-Control": "no-store"})
+    headers = {"Location": f"/v1/keys/{record.id}", "Cache-Control": "no-store"}
+    return Answer({**key_document(record), "token": token}, 201, headers)

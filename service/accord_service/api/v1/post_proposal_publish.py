@@ -30,11 +30,12 @@ def post_proposal_publish(asked: Asked) -> Prepared:
         made = steps.publish(asked.path["proposal"])
 
     def answer(kept: Kept) -> Answer:
-        return Answer({"revision": made.head.number, "digest": made.head.digest, "proposal": kept.document()})
+        return Answer({"revision": made.head.number, "digest": made.head.digest, "proposal": kept.status()})
 
     def commit(remember: Remember) -> Answer:
         published = answer(made.commit(lambda kept: remember(answer(kept))))
         write_down_states(asked.room.store, "publication")
         return published
 
-    return Prepared(answer(made.preview), commit)
+    # The number is given to whoever publishes first.
+    return Prepared(Answer({**answer(made.preview).document, "revision": None}), commit)

@@ -91,11 +91,12 @@ def _decoration(record: VerdictRecord, body: Outcome) -> int:
     faults = []
     if (body.result == "failed") is (body.failure is None):
         why = "is needed for a failed piece" if body.result == "failed" else "goes with a failed piece alone"
-        faults.append(Fault("/failure", why, FAILURES if body.result == "failed" else ()))
+        code = "required" if body.result == "failed" else "contradiction"
+        faults.append(Fault("/failure", why, FAILURES if body.result == "failed" else (), code=code))
     if body.decoration is None and count > 1:
-        faults.append(Fault("/decoration", f"is needed: the order has {count} decorations"))
+        faults.append(Fault("/decoration", f"is needed: the order has {count} decorations", code="required"))
     if body.decoration is not None and body.decoration >= count:
-        faults.append(Fault("/decoration", f"the order's last decoration is {count - 1}"))
+        faults.append(Fault("/decoration", f"the order's last decoration is {count - 1}", code="out-of-range"))
     if faults:
         raise FaultyDocument(faults=faults)
     return body.decoration or 0
@@ -106,7 +107,7 @@ def _cell(asked: Asked, record: VerdictRecord, index: int) -> Cell:
     cell = cell_of(asked.book, read(Order, said["order"]), read(Shop, said["shop"]), record.verdict, index)
     if cell is None:
         why = "the order leaves transfer, substrate or press open: record a verdict on what was really pressed"
-        raise FaultyDocument(faults=[Fault("", why)])
+        raise FaultyDocument(faults=[Fault("", why, code="required")])
     return cell
 
 

@@ -1,0 +1,48 @@
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+from accord_service.api import examples
+from accord_service.api.answers import ShopStatusAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.v1.get_shop import own_record
+from accord_service.http.writing import Answer
+from accord_service.run.times import instant
+from accord_service.steps.calibration import report
+from accord_service.steps.shops import KnownShop
+from accord_service.store import HouseRecord, StoreAway
+
+
+@endpoint(
+    "GET",
+    "/v1/shop/status",
+    tag="Shop",
+    answers=ShopStatusAnswer,
+    statuses=(404, 409),
+    examples=(Example("A shop with one press", answer=examples.SHOP_STATUS),),
+)
+def get_shop_status(asked: Asked) -> Answer:
+    """Say what the own shop's probe readings come to, in which units it reads, and what this key may do."""
+    record = own_record(asked)
+    shop = KnownShop(record, asked.own.house).shop
+    return Answer(
+        {
+            "shop_id": record.id,
+            "version": record.version,
+            "changed_at": instant(record.changed_at),
+            "units": dataclasses.asdict(shop.units),
+            "calibration": list(report(shop, asked.authority.book, asked.room.today)),
+            "house_rules": _house(asked),
+            "role": asked.caller.role,
+            "key_id": asked.caller.key_id,
+        }
+    )
+
+
+def _house(asked: Asked) -> dict[str, Any]:
+    try:
+        record: HouseRecord = asked.room.store.shops.house(asked.own.record.id)
+    except StoreAway:
+        record = asked.own.house
+    return {"version": record.version, "changed_at": instant(record.changed_at) if record.version else None}
