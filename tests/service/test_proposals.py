@@ -327,6 +327,14 @@ def test_an_edit_names_the_version_it_saw(desk: Desks) -> None:
     assert edit(author, draft, etag_of(author, draft)).status_code == 200
 
 
+def test_two_stewards_who_use_one_word_are_both_heard(desk: Desks) -> None:
+    """An Idempotency-Key is its caller's: the second approval is not taken for a repetition of the first."""
+    seen, word = opened(desk("one", "owner")), {"Idempotency-Key": "yes"}
+    address = f"/v1/proposals/{seen['id']}/approve"
+    answers = [desk(shop, "steward").ask("POST", address, seen["digests"], **word) for shop in ("two", "collective")]
+    assert [len(answer.json["approvals"]) for answer in answers] == [1, 2]
+
+
 def test_only_the_author_edits(desk: Desks) -> None:
     draft = drafted(desk("one", "owner"))
     other = desk("two", "steward")

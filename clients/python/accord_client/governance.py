@@ -140,7 +140,7 @@ class Governance:
 
     def audit(self) -> Iterator[Document]:
         """Every write there ever was, oldest first; for stewards and admins."""
-        return self._asker.pages("/v1/audit")
+        return self._asker.pages("/v1/audit?limit=200")
 
     def audit_head(self) -> Document:
         """Where the audit ends: ``seq`` and ``hash`` of its last entry."""

@@ -71,7 +71,7 @@ class Problem(Exception):
         self, detail: str = "", faults: Iterable[Fault] = (), headers: Mapping[str, str] = MappingProxyType({})
     ) -> None:
         self.faults = tuple(faults)
-        self.detail = detail or _told(self.faults) or self.title
+        self.detail = detail or _told(self.faults, self.where) or self.title
         self.headers = headers
         super().__init__(self.detail)
 
@@ -159,6 +159,14 @@ class NotFound(Problem):
     title = "There is nothing here"
     meaning = "No page has this address, or there is nothing of this name that your key may see."
     remedy = "The lists under /v1/catalogue, /v1/rules, /v1/limits and /v1/sources hold every name of the book."
+    where = "path"
+
+    @classmethod
+    def in_book(cls, parameter: str, kind: str, name: str, known: Iterable[str]) -> NotFound:
+        """The book has no ``kind`` of this name, which the address gives as ``parameter``."""
+        message = f"the book has no {kind} {name!r}"
+        fault = Fault(f"/{parameter}", message, tuple(sorted(known)), code="not-in-book", refused=name)
+        return cls(f"The book has no {kind} {name!r}.", [fault])
 
 
 class WrongMethod(Problem):
@@ -219,6 +227,14 @@ class StepsOutOfOrder(Problem):
         " approvals, perhaps because the key of one was revoked; or the proposal was rejected."
     )
     remedy = "GET the proposal: its state, its approvals and the approvals it needs say what comes next."
+
+
+class StillUnderWay(Problem):
+    slug = "still-under-way"
+    status = 409
+    title = "The same write is still under way"
+    meaning = "A request with this Idempotency-Key is being carried out. Nothing was written by this one."
+    remedy = "Ask again after the seconds in Retry-After: then it is answered as the first one was."
 
 
 class SomebodyWasFaster(Problem):
@@ -326,14 +342,6 @@ class HouseRulesRefused(Problem):
         return {"refusals": self.refusals[:MOST_ERRORS]}
 
 
-class StillUnderWay(Problem):
-    slug = "still-under-way"
-    status = 409
-    title = "The same write is still under way"
-    meaning = "A request with this Idempotency-Key is being carried out. Nothing was written by this one."
-    remedy = "Ask again after the seconds in Retry-After: then it is answered as the first one was."
-
-
 class KeyUsedBefore(Problem):
     slug = "key-used-before"
     status = 422
@@ -395,11 +403,12 @@ class StoreUnavailable(Problem):
     )
 
 
-def _told(faults: tuple[Fault, ...]) -> str:
+def _told(faults: tuple[Fault, ...], where: str) -> str:
     """The faults in a sentence, for whoever reads no further than the detail."""
     if not faults:
         return ""
-    first = _cut(f"{faults[0].pointer or 'the document'}: {faults[0].sentence}", _LONGEST_MESSAGE)
+    place = (faults[0].pointer if where == "body" else _name(faults[0])) or "the document"
+    first = _cut(f"{place}: {faults[0].sentence}", _LONGEST_MESSAGE)
     return first if len(faults) == 1 else f"{len(faults)} faults, the first at {first}"
 
 
@@ -431,9 +440,15 @@ def _error(fault: Fault, where: str) -> dict[str, Any]:
     """``pointer`` is for the body; what is elsewhere has a name of its own."""
     document = fault.document()
     document["message"] = _cut(document["message"], _LONGEST_MESSAGE)
-    pointer = _cut(document.pop("pointer"), _LONGEST_POINTER)
-    place = (pointer, None) if where == "body" else (None, unescape(pointer.removeprefix("/")))
-    return {"in": where, "pointer": place[0], "name": place[1], **document}
+    pointer = document.pop("pointer")
+    place, name = (pointer, None) if where == "body" else (None, _name(fault))
+    cut = {"pointer": place and _cut(place, _LONGEST_POINTER), "name": name and _cut(name, _LONGEST_POINTER)}
+    return {"in": where, **cut, **document}
+
+
+def _name(fault: Fault) -> str:
+    """What a pointer of one step names."""
+    return unescape(fault.pointer.removeprefix("/"))
 
 
 def _cut(text: str, most: int) -> str:
