@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from accord_rules.governance.changes import Change, change_digest
+from accord_rules.governance.changes import EntryChange, change_digest
 from accord_rules.revision.book import Book
 from accord_service.run.times import instant
 
@@ -45,7 +45,7 @@ def proposed(book: Book) -> dict[str, Any]:
 
 def drafted(book: Book) -> dict[str, Any]:
     """The proposal's status after it was made."""
-    changes = tuple(Change(each["kind"], each["id"], each["value"]) for each in proposed(book)["changes"])
+    changes = tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in proposed(book)["changes"])
     digests = {"change_digest": change_digest(changes), "base_digest": book.digest, "replay_digest": None}
     return {
         "id": "p1",

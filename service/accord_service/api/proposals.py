@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -10,11 +10,13 @@ from typing import Any
 
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import Fault, Many, Object, Text, given
-from accord_rules.governance.changes import CHANGES_MOST, Change, ChangeError, changes_document, read_changes
+from accord_rules.documents.writing import Documented
+from accord_rules.governance.changes import CHANGES_MOST, ChangeError, EntryChange, changes_document, read_changes
 from accord_rules.governance.effect import RECORDED, Budget
-from accord_rules.governance.proposal import Base, GovernanceError
+from accord_rules.governance.proposal import Approval, Base, GovernanceError
 from accord_rules.infer.engine import EngineError
 from accord_service.api.endpoint import Asked
+from accord_service.api.governance_answers import Digests, ProposalStatus, RevisionLine, ShownApproval, ShownProposal
 from accord_service.http.problems import (
     BaseMoved,
     DigestsDiffer,
@@ -26,8 +28,9 @@ from accord_service.http.problems import (
 )
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
-from accord_service.steps.proposals import Kept, Step, Steps, revision
+from accord_service.steps.proposals import Kept, Step, Steps
 from accord_service.steps.shops import Caller
+from accord_service.store import RevisionRecord
 
 REASON_MOST = 2000
 SEES_ALL = ("steward", "admin")
@@ -53,26 +56,20 @@ _PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
 
 
 @dataclass(frozen=True, slots=True)
-class BookChange(Change):
-    """One entry of the book set to ``value`` (as the book writes it), or taken out where that is null."""
+class Proposed(Documented):
+    """A change of the book that is asked for, why, and on what evidence; its base is the head when it is made."""
 
-
-@dataclass(frozen=True, slots=True)
-class Proposed:
-    """A change of the book that is asked for, why, and on what evidence. ``base`` is the revision it starts from: the
-    head, as GET /v1/revisions says it."""
-
-    base: Base = given(Object(Base))
-    changes: tuple[BookChange, ...] = given(Many(Object(BookChange), CHANGES_MOST, 1))
-    reason: str = given(Text(REASON_MOST, lines=True))
-    evidence: str = given(Text(REASON_MOST, lines=True))
+    base: Base = given(Object(Base), "the revision it starts from")
+    changes: tuple[EntryChange, ...] = given(Many(Object(EntryChange), CHANGES_MOST, 1), "what is to be different")
+    reason: str = given(Text(REASON_MOST, lines=True), "why")
+    evidence: str = given(Text(REASON_MOST, lines=True), "on what evidence")
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why."""
 
-    reason: str = given(Text(REASON_MOST, lines=True))
+    reason: str = given(Text(REASON_MOST, lines=True), "why")
 
 
 def number_in(text: str) -> int:
@@ -82,14 +79,21 @@ def number_in(text: str) -> int:
     return int(text)
 
 
-def read_book_changes(changes: tuple[BookChange, ...]) -> tuple[Change, ...]:
+def read_book_changes(changes: tuple[EntryChange, ...]) -> tuple[EntryChange, ...]:
     """The changes as the rules take them. Raises DocumentError for an entry that is changed twice."""
     return read_changes(changes_document(changes))
 
 
 def steps_of(asked: Asked) -> Steps:
     most, caller = asked.room.config.replay_most, asked.caller
-    return Steps(asked.room.store, asked.book, caller.key_id, caller.role, caller.shop_id, Budget(most, most))
+    return Steps(
+        store=asked.room.store,
+        held=asked.book,
+        who=caller.key_id,
+        role=caller.role,
+        shop=caller.shop_id,
+        budget=Budget(most, most),
+    )
 
 
 def taken(asked: Asked, step: Callable[[Steps], Step], answer: Callable[[Kept], Answer]) -> Prepared:
@@ -105,17 +109,61 @@ def taken(asked: Asked, step: Callable[[Steps], Step], answer: Callable[[Kept], 
 
 def draft(kept: Kept) -> Answer:
     """What its author writes, which can be sent back."""
-    return Answer(kept.draft(), version=kept.version)
+    proposal = kept.proposal
+    written = Proposed(proposal.base, proposal.changes, proposal.reason, proposal.evidence)
+    return Answer(written.document(), version=kept.version)
 
 
 def status(kept: Kept) -> Answer:
     """What became of it."""
-    return Answer(kept.status())
+    return Answer(proposal_status(kept).document())
 
 
 def made(kept: Kept) -> Answer:
     """A proposal that was made, with its status, and where it is."""
-    return Answer({**kept.status(), **kept.draft()}, 201, {"Location": f"/v1/proposals/{kept.proposal.id}"})
+    return Answer(shown_proposal(kept).document(), 201, {"Location": f"/v1/proposals/{kept.proposal.id}"})
+
+
+def shown_proposal(kept: Kept) -> ShownProposal:
+    """All that is told of a proposal."""
+    proposal = kept.proposal
+    return ShownProposal(
+        status=proposal_status(kept),
+        base=proposal.base,
+        changes=proposal.changes,
+        reason=proposal.reason,
+        evidence=proposal.evidence,
+    )
+
+
+def proposal_status(kept: Kept) -> ProposalStatus:
+    """What became of a proposal; the effect has an address of its own, and whose shop a key is of is not told."""
+    proposal, digests, is_made = kept.proposal, kept.proposal.digests, kept.version > 0
+    return ProposalStatus(
+        id=proposal.id if is_made else None,
+        author=proposal.author,
+        state=proposal.state,
+        approvals=tuple(map(_shown_approval, proposal.approvals, proposal.lapses)),
+        shown=proposal.shown,
+        ended_because=proposal.ended_because,
+        digests=Digests(proposal.change_digest, proposal.base.digest, None if digests is None else digests[2]),
+        approvals_needed=proposal.approvals_needed,
+        approvals_valid=len(proposal.valid_approvals),
+        version=kept.version if is_made else None,
+        created_at=instant(kept.created_at) if is_made else None,
+        changed_at=instant(kept.changed_at) if is_made else None,
+    )
+
+
+def _shown_approval(approval: Approval, lapse: str | None) -> ShownApproval:
+    return ShownApproval(
+        who=approval.who,
+        role=approval.role,
+        change_digest=approval.change_digest,
+        base_digest=approval.base_digest,
+        replay_digest=approval.replay_digest,
+        lapsed=lapse,
+    )
 
 
 @contextmanager
@@ -126,20 +174,26 @@ def refusals() -> Iterator[None]:
     except GovernanceError as error:
         raise _PROBLEMS[error.kind](str(error)) from None
     except (ChangeError, BookError) as error:
-        raise FaultyDocument(
-            faults=[Fault("/changes", reason, code="breaks-book") for reason in error.reasons]
-        ) from None
+        raise _breaks_book(error.reasons) from None
     except EngineError as error:
-        raise FaultyDocument(
-            faults=[Fault("/changes", f"the rules can't be used: {error}", code="breaks-book")]
-        ) from None
+        raise _breaks_book([f"the rules can't be used: {error}"]) from None
 
 
-def revision_line(asked: Asked, number: int) -> dict[str, Any]:
+def _breaks_book(reasons: Iterable[str]) -> FaultyDocument:
+    return FaultyDocument(faults=[Fault("/changes", reason, code="breaks-book") for reason in reasons])
+
+
+def revision_line(found: RevisionRecord) -> RevisionLine:
     """A revision without its book."""
-    found = revision(asked.room.store, number)
-    line = {name: value for name, value in found.document().items() if name != "documents"}
-    return {**line, "at": instant(found.at)}
+    return RevisionLine(
+        number=found.number,
+        digest=found.digest,
+        author=found.author,
+        approvers=found.approvers,
+        reason=found.reason,
+        proposal=found.proposal,
+        at=instant(found.at),
+    )
 
 
 def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str, Any]) -> dict[str, Any]:

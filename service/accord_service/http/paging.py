@@ -15,6 +15,7 @@ from urllib.parse import urlencode
 
 from accord_rules.documents.reading import Fault, Text, Whole, optional
 from accord_service.http.problems import BadQuery
+from accord_service.store import Page
 
 _NONE: Mapping[str, Any] = MappingProxyType({})
 
@@ -27,16 +28,8 @@ class PageQuery:
     limit: int = optional(Whole(1, 200), 50, about="entries a page; 50 when left out")
 
 
-@dataclass(frozen=True, slots=True)
-class Page:
-    """``next`` is the address of the page after this one, None on the last."""
-
-    ids: tuple[str, ...]
-    next: str | None
-
-
-def page_of(ids: Iterable[str], query: PageQuery, address: str, filters: Mapping[str, Any] = _NONE) -> Page:
-    """The ids of one page in their own order, and where the next one is. ``filters`` are query parameters to keep."""
+def page_of(ids: Iterable[str], query: PageQuery, address: str, filters: Mapping[str, Any] = _NONE) -> Page[str]:
+    """The ids of one page, sorted, and the address of the next one. ``filters`` are the query parameters to keep."""
     rest = iter(sorted(id_ for id_ in ids if query.cursor is None or id_ > query.cursor))
     shown = tuple(islice(rest, query.limit))
     cursor = None if next(rest, None) is None else shown[-1]

@@ -39,19 +39,71 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, ClassVar
 
 from flask import Response
 from werkzeug.http import HTTP_STATUS_CODES
 
-from accord_rules.documents.reading import Fault, unescape
+from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, listed
+from accord_rules.documents.reading import ALLOWED_MOST, CODES, Choice, Fault, Object, given, optional, unescape
+from accord_rules.documents.writing import Documented
+from accord_rules.governance.house import Refusal
 
 MEDIA_TYPE = "application/problem+json"
 PLACES = ("body", "query", "header", "path")
 MOST_ERRORS = 50
 _LONGEST_MESSAGE = 300
 _LONGEST_POINTER = 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultDetails(Documented):
+    """One thing wrong with the request."""
+
+    where: str = given(Choice(PLACES), "which part of the request", name="in")
+    pointer: str | None = given(
+        STRING_OR_NULL, "in the body: JSON Pointer (RFC 6901) to the place, empty for all of it; elsewhere null"
+    )
+    name: str | None = given(
+        STRING_OR_NULL, "of the query parameter, the header or the name in the path; null in the body"
+    )
+    code: str = given(
+        Choice(tuple(CODES)), f"what is wrong, for programs; more may come: {'; '.join(map(': '.join, CODES.items()))}"
+    )
+    message: str = given(STRING, "what is wrong, for people")
+    allowed: tuple[str, ...] = given(STRINGS, "what would be allowed, where that can be listed: nearest first")
+    allowed_left_out: int = given(INTEGER, "how many more would be allowed")
+
+    @classmethod
+    def of(cls, fault: Fault, where: str) -> FaultDetails:
+        """A fault, cut to a length that can be sent."""
+        return cls(
+            where=where,
+            pointer=_cut(fault.pointer, _LONGEST_POINTER) if where == "body" else None,
+            name=None if where == "body" else _cut(_name(fault), _LONGEST_POINTER),
+            code=fault.code,
+            message=_cut(fault.sentence, _LONGEST_MESSAGE),
+            allowed=fault.nearest[:ALLOWED_MOST],
+            allowed_left_out=max(0, len(fault.allowed) - ALLOWED_MOST),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProblemDetails(Documented):
+    """Problem details (RFC 9457)."""
+
+    type: str = given(STRING, "address of the page about this type of problem")
+    title: str = given(STRING, "the type of problem, in a few words")
+    status: int = given(INTEGER, "the HTTP status")
+    detail: str = given(STRING, "this problem, in a sentence")
+    errors: tuple[FaultDetails, ...] = given(listed(Object(FaultDetails)), "every fault found")
+    request_id: str = given(STRING, "give this to whoever runs the service")
+    refusals: tuple[Refusal, ...] | None = optional(
+        listed(Object(Refusal)), about="house rules that were refused, each with a witness"
+    )
+    errors_left_out: int | None = optional(INTEGER, about="how many faults more there are")
 
 
 class Problem(Exception):
@@ -66,6 +118,7 @@ class Problem(Exception):
     meaning: ClassVar[str]
     remedy: ClassVar[str]
     where: ClassVar[str] = "body"
+    refusals: tuple[Refusal, ...] = ()
 
     def __init__(
         self, detail: str = "", faults: Iterable[Fault] = (), headers: Mapping[str, str] = MappingProxyType({})
@@ -74,10 +127,6 @@ class Problem(Exception):
         self.detail = detail or _told(self.faults, self.where) or self.title
         self.headers = headers
         super().__init__(self.detail)
-
-    def more(self) -> dict[str, Any]:
-        """What the document of this type has beyond the others'."""
-        return {}
 
 
 class MalformedJson(Problem):
@@ -334,12 +383,9 @@ class HouseRulesRefused(Problem):
         " What is wrong in the shared book itself is a matter for a proposal."
     )
 
-    def __init__(self, refusals: Iterable[Mapping[str, Any]]) -> None:
-        self.refusals = [dict(each) for each in refusals]
-        super().__init__(faults=[Fault(each["pointer"], each["message"], code="loosens") for each in self.refusals])
-
-    def more(self) -> dict[str, Any]:
-        return {"refusals": self.refusals[:MOST_ERRORS]}
+    def __init__(self, refusals: Iterable[Refusal]) -> None:
+        self.refusals = tuple(refusals)
+        super().__init__(faults=[Fault(each.pointer, each.message, code="loosens") for each in self.refusals])
 
 
 class KeyUsedBefore(Problem):
@@ -421,29 +467,16 @@ BY_STATUS: Mapping[int, type[Problem]] = MappingProxyType(
 
 def document(problem: Problem, request_id: str) -> dict[str, Any]:
     """The problem as JSON data; a hundred faults are no more help than fifty."""
-    shown = problem.faults[:MOST_ERRORS]
-    answer: dict[str, Any] = {
-        "type": f"/problems/{problem.slug}",
-        "title": problem.title,
-        "status": problem.status,
-        "detail": problem.detail,
-        "errors": [_error(fault, problem.where) for fault in shown],
-        "request_id": request_id,
-        **problem.more(),
-    }
-    if len(problem.faults) > len(shown):
-        answer["errors_left_out"] = len(problem.faults) - len(shown)
-    return answer
-
-
-def _error(fault: Fault, where: str) -> dict[str, Any]:
-    """``pointer`` is for the body; what is elsewhere has a name of its own."""
-    document = fault.document()
-    document["message"] = _cut(document["message"], _LONGEST_MESSAGE)
-    pointer = document.pop("pointer")
-    place, name = (pointer, None) if where == "body" else (None, _name(fault))
-    cut = {"pointer": place and _cut(place, _LONGEST_POINTER), "name": name and _cut(name, _LONGEST_POINTER)}
-    return {"in": where, **cut, **document}
+    return ProblemDetails(
+        type=f"/problems/{problem.slug}",
+        title=problem.title,
+        status=problem.status,
+        detail=problem.detail,
+        errors=tuple(FaultDetails.of(fault, problem.where) for fault in problem.faults[:MOST_ERRORS]),
+        request_id=request_id,
+        refusals=problem.refusals[:MOST_ERRORS] or None,
+        errors_left_out=max(0, len(problem.faults) - MOST_ERRORS) or None,
+    ).document()
 
 
 def _name(fault: Fault) -> str:
@@ -462,17 +495,10 @@ def response(problem: Problem, request_id: str) -> Response:
 def bare_response(status: int, request_id: str) -> Response:
     """For statuses without a type of ours, as RFC 9457 section 4.2.1 has it."""
     title = HTTP_STATUS_CODES.get(status, "Error")
-    return _written(
-        {
-            "type": "about:blank",
-            "title": title,
-            "status": status,
-            "detail": title,
-            "errors": [],
-            "request_id": request_id,
-        },
-        {},
+    details = ProblemDetails(
+        type="about:blank", title=title, status=status, detail=title, errors=(), request_id=request_id
     )
+    return _written(details.document(), {})
 
 
 def _written(answer: dict[str, Any], headers: Mapping[str, str]) -> Response:

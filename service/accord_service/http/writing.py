@@ -20,7 +20,7 @@ from werkzeug.http import parse_etags
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.reading import Fault
 from accord_service.http.problems import BadHeader, IfMatchNeeded
-from accord_service.store import Change, Conflict, Store
+from accord_service.store import Conflict, Store, Transaction
 
 IDEMPOTENCY_KEY = "Idempotency-Key"
 IF_MATCH = "If-Match"
@@ -60,7 +60,7 @@ class Answer:
         return {f.name: getattr(self, f.name) for f in fields(self)} | {"headers": dict(self.headers)}
 
 
-Remember = Callable[[Answer], Change]
+Remember = Callable[[Answer], Transaction]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +93,10 @@ class Repeatable:
             return None
         return Answer(**{**kept.response, "headers": {**kept.response["headers"], "Idempotency-Replayed": "true"}})
 
-    def remember(self, answer: Answer) -> Change:
+    def remember(self, answer: Answer) -> Transaction:
         """The answer, to go into the commit."""
         if self.key is None:
-            return Change()
+            return Transaction()
         return self.store.idempotency.remembering(self.scope, self.key, self.digest, answer.kept())
 
     def answered(self, prepare: Callable[[], Prepared], attempts: int) -> Answer:

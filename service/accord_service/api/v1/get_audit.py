@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import AuditAnswer
+from accord_service.api.governance_answers import Audit, AuditEntry, AuditHead
 from accord_service.api.governance_examples import AUDIT
 from accord_service.http.paging import PageQuery, next_address, number_in
 from accord_service.http.writing import Answer
@@ -12,7 +12,7 @@ from accord_service.store import StoreBroken
     "GET",
     "/v1/audit",
     tag="Administration",
-    answers=AuditAnswer,
+    answers=Audit,
     query=PageQuery,
     examples=(Example("The first entry", answer=AUDIT),),
 )
@@ -30,10 +30,5 @@ def get_audit(asked: Asked) -> Answer:
         raise StoreBroken(f"after entry {after} the audit holds what is no entry: {error}") from None
     more = bool(entries) and entries[-1].seq < head.seq
     following = next_address("/v1/audit", str(entries[-1].seq) if more else None, query)
-    return Answer(
-        {
-            "head": {"seq": head.seq, "hash": head.hash},
-            "entries": [each.document() for each in entries],
-            "next": following,
-        }
-    )
+    shown = Audit(AuditHead(head.seq, head.hash), tuple(AuditEntry(**each.document()) for each in entries), following)
+    return Answer(shown.document())

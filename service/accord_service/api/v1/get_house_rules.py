@@ -3,7 +3,6 @@ from __future__ import annotations
 from accord_rules.governance.house import HouseRules, read_house
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.http import wire
 from accord_service.http.writing import Answer
 from accord_service.store import HouseRecord
 
@@ -12,7 +11,7 @@ from accord_service.store import HouseRecord
     "GET",
     "/v1/shop/house-rules",
     tag="Shop",
-    answers=wire.schema_of(HouseRules),
+    answers=HouseRules,
     statuses=(404,),
     examples=(Example("Two limits made stricter", answer=examples.OWN_HOUSE_RULES),),
 )

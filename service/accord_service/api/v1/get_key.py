@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from accord_service.api import examples
-from accord_service.api.answers import KeyAnswer
+from accord_service.api.answers import Key
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_keys import KEY, key_at, key_document
+from accord_service.api.v1.get_keys import KEY, key_at, shown_key
 from accord_service.http.writing import Answer
 
 
@@ -11,11 +11,11 @@ from accord_service.http.writing import Answer
     "GET",
     "/v1/keys/{key}",
     tag="Administration",
-    answers=KeyAnswer,
+    answers=Key,
     parameters=KEY,
     statuses=(404,),
     examples=(Example("A key", path=lambda book: {"key": examples.REVOKED["id"]}, answer=examples.REVOKED),),
 )
 def get_key(asked: Asked) -> Answer:
     """Give one key, revoked or not; an owner one of the own shop. Its token is kept nowhere."""
-    return Answer(key_document(key_at(asked)))
+    return Answer(shown_key(key_at(asked)).document())

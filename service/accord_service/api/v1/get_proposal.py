@@ -3,7 +3,6 @@ from __future__ import annotations
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_examples import proposed
 from accord_service.api.proposals import PROPOSAL, Proposed, draft
-from accord_service.http import wire
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import get
 
@@ -12,7 +11,7 @@ from accord_service.steps.proposals import get
     "GET",
     "/v1/proposals/{proposal}",
     tag="Changes",
-    answers=wire.schema_of(Proposed),
+    answers=Proposed,
     parameters=PROPOSAL,
     statuses=(404,),
     examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=proposed),),

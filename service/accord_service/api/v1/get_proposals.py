@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from accord_rules.documents.reading import Choice, optional
 from accord_rules.governance.proposal import STATES
 from accord_service.api.endpoint import Asked, endpoint
-from accord_service.api.governance_answers import ProposalsAnswer
+from accord_service.api.governance_answers import Proposals
+from accord_service.api.proposals import shown_proposal
 from accord_service.http.paging import PageQuery, bad_cursor, next_address
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import Kept, standing
@@ -18,16 +19,13 @@ class ProposalsQuery(PageQuery):
     state: str | None = optional(Choice(STATES), about="only those in this state")
 
 
-@endpoint("GET", "/v1/proposals", tag="Changes", answers=ProposalsAnswer, query=ProposalsQuery)
+@endpoint("GET", "/v1/proposals", tag="Changes", answers=Proposals, query=ProposalsQuery)
 def get_proposals(asked: Asked) -> Answer:
     """List proposals, newest first; of one state if wished. A page may be short."""
     store, query = asked.room.store, asked.query
     with bad_cursor():
         page = store.proposals.list(query.state, query.cursor, query.limit)
-    listed = [kept for kept in standing(store, map(Kept.of, page.items)) if query.state in (None, kept.proposal.state)]
-    return Answer(
-        {
-            "entries": [{**kept.status(), **kept.draft()} for kept in listed],
-            "next": next_address("/v1/proposals", page.next, query, {"state": query.state}),
-        }
-    )
+    found = standing(store, map(Kept.of, page.items))
+    entries = tuple(shown_proposal(each) for each in found if query.state in (None, each.proposal.state))
+    following = next_address("/v1/proposals", page.next, query, {"state": query.state})
+    return Answer(Proposals(entries, following).document())

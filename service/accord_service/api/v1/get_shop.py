@@ -3,7 +3,6 @@ from __future__ import annotations
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.http import wire
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
 from accord_service.store import ShopRecord, StoreAway
@@ -13,7 +12,7 @@ from accord_service.store import ShopRecord, StoreAway
     "GET",
     "/v1/shop",
     tag="Shop",
-    answers=wire.schema_of(Shop),
+    answers=Shop,
     statuses=(404,),
     examples=(Example("A shop with one press", answer=examples.SHOP),),
 )

@@ -4,7 +4,6 @@ from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import shop_document, shop_record
-from accord_service.http import wire
 from accord_service.http.writing import Answer
 
 SHOWN = Example("A shop", path=lambda book: {"shop": examples.SHOP["id"]}, answer=examples.SHOP)
@@ -14,7 +13,7 @@ SHOWN = Example("A shop", path=lambda book: {"shop": examples.SHOP["id"]}, answe
     "GET",
     "/v1/shops/{shop}",
     tag="Administration",
-    answers=wire.schema_of(Shop),
+    answers=Shop,
     parameters={"shop": "id of the shop"},
     statuses=(404,),
     examples=(SHOWN,),

@@ -8,7 +8,6 @@ from accord_rules.orders.order import Press
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import own_record, shop_record
-from accord_service.http import wire
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
 from accord_service.store import ShopRecord
@@ -21,7 +20,7 @@ SHOWN = Example("A press", path=lambda book: {"press": examples.PRESS["id"]}, an
     "GET",
     "/v1/shop/presses/{press}",
     tag="Shop",
-    answers=wire.schema_of(Press),
+    answers=Press,
     parameters=PRESS,
     statuses=(404,),
     examples=(SHOWN,),

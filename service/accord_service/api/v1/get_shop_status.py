@@ -1,10 +1,7 @@
 from __future__ import annotations
 
-import dataclasses
-from typing import Any
-
 from accord_service.api import examples
-from accord_service.api.answers import ShopStatusAnswer
+from accord_service.api.answers import HouseVersion, ShopStatus, Units
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import own_record
 from accord_service.http.writing import Answer
@@ -18,7 +15,7 @@ from accord_service.store import HouseRecord, StoreAway
     "GET",
     "/v1/shop/status",
     tag="Shop",
-    answers=ShopStatusAnswer,
+    answers=ShopStatus,
     statuses=(404, 409),
     examples=(Example("A shop with one press", answer=examples.SHOP_STATUS),),
 )
@@ -26,23 +23,22 @@ def get_shop_status(asked: Asked) -> Answer:
     """Say what the own shop's probe readings come to, in which units it reads, and what this key may do."""
     record = own_record(asked)
     shop = KnownShop(record, asked.own.house).shop
-    return Answer(
-        {
-            "shop_id": record.id,
-            "version": record.version,
-            "changed_at": instant(record.changed_at),
-            "units": dataclasses.asdict(shop.units),
-            "calibration": list(report(shop, asked.authority.book, asked.room.today)),
-            "house_rules": _house(asked),
-            "role": asked.caller.role,
-            "key_id": asked.caller.key_id,
-        }
+    found = ShopStatus(
+        shop_id=record.id,
+        version=record.version,
+        changed_at=instant(record.changed_at),
+        units=Units.of(shop.units),
+        calibration=tuple(report(shop, asked.authority.book, asked.room.today)),
+        house_rules=_house(asked),
+        role=asked.caller.role,
+        key_id=asked.caller.key_id,
     )
+    return Answer(found.document())
 
 
-def _house(asked: Asked) -> dict[str, Any]:
+def _house(asked: Asked) -> HouseVersion:
     try:
         record: HouseRecord = asked.room.store.shops.house(asked.own.record.id)
     except StoreAway:
         record = asked.own.house
-    return {"version": record.version, "changed_at": instant(record.changed_at) if record.version else None}
+    return HouseVersion(record.version, instant(record.changed_at) if record.version else None)

@@ -4,12 +4,13 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Choice, Fault, Name, given
 from accord_service.api import examples
-from accord_service.api.answers import IssuedKeyAnswer
+from accord_service.api.answers import IssuedKey, Key
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_keys import key_document, own_only
+from accord_service.api.v1.get_keys import own_only, shown_key
 from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowed
 from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
 from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.run.times import instant
 from accord_service.store import KeyRecord
 
 
@@ -18,7 +19,7 @@ class KeyRequest:
     """The key that is wanted; the shop is "collective" for stewards and admins that belong to none."""
 
     shop: str = given(Name())
-    role: str = given(Choice(ROLES))
+    role: str = given(Choice(ROLES), about="what it may do")
 
 
 @endpoint(
@@ -26,7 +27,7 @@ class KeyRequest:
     "/v1/keys",
     tag="Administration",
     takes=KeyRequest,
-    answers=IssuedKeyAnswer,
+    answers=IssuedKey,
     writes=True,
     success=201,
     statuses=(404,),
@@ -57,10 +58,17 @@ def post_keys(asked: Asked) -> Prepared:
         )
         return _issued(issued.record, issued.token)
 
-    preview = key_document(KeyRecord("", 1, wanted.shop, wanted.role, "", "", asked.room.now_s, None))
-    return Prepared(Answer({**preview, "id": None, "last_four": None, "token": None}), commit)
+    preview = Key(
+        id=None,
+        shop=wanted.shop,
+        role=wanted.role,
+        last_four=None,
+        issued_at=instant(asked.room.now_s),
+        revoked_at=None,
+    )
+    return Prepared(Answer(IssuedKey(preview, None).document()), commit)
 
 
 def _issued(record: KeyRecord, token: str | None) -> Answer:
     headers = {"Location": f"/v1/keys/{record.id}", "Cache-Control": "no-store"}
-    return Answer({**key_document(record), "token": token}, 201, headers)
+    return Answer(IssuedKey(shown_key(record), token).document(), 201, headers)

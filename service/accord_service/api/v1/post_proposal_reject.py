@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ProposalStatusAnswer
+from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import REJECTION, rejected
 from accord_service.api.proposals import PROPOSAL, Reason, status, taken
 from accord_service.http.writing import Prepared
@@ -12,7 +12,7 @@ from accord_service.http.writing import Prepared
     "/v1/proposals/{proposal}/reject",
     tag="Changes",
     takes=Reason,
-    answers=ProposalStatusAnswer,
+    answers=ProposalStatus,
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),

@@ -8,7 +8,6 @@ from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import shop_document
-from accord_service.http import wire
 from accord_service.http.problems import AlreadyThere, FaultyDocument
 from accord_service.http.roles import COLLECTIVE
 from accord_service.http.writing import Answer, Prepared, Remember
@@ -21,7 +20,7 @@ from accord_service.store import ShopRecord
     "/v1/shops",
     tag="Administration",
     takes=Shop,
-    answers=wire.schema_of(Shop),
+    answers=Shop,
     writes=True,
     success=201,
     examples=(Example("A shop with one press", examples.NEW_SHOP, answer=examples.NEW_SHOP),),

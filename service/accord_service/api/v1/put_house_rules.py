@@ -1,11 +1,10 @@
 from __future__ import annotations
 
-from accord_rules.governance.house import HouseError, HouseRules, check_house
+from accord_rules.governance.house import HouseError, HouseRules, Refusal, check_house
 from accord_rules.infer.engine import EngineError
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_house_rules import get_house_rules, house_answer
-from accord_service.http import wire
 from accord_service.http.problems import HouseRulesRefused
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.store import HouseRecord
@@ -17,7 +16,7 @@ from accord_service.worker.edition import try_rules
     "/v1/shop/house-rules",
     tag="Shop",
     takes=HouseRules,
-    answers=wire.schema_of(HouseRules),
+    answers=HouseRules,
     replaces=get_house_rules.run,
     statuses=(404, 409),
     examples=(Example("Two limits made stricter", examples.HOUSE_RULES, answer=examples.OWN_HOUSE_RULES),),
@@ -52,6 +51,6 @@ def _refuse_what_loosens(asked: Asked, house: HouseRules) -> None:
         if house.rules:
             try_rules(laid, house)
     except HouseError as error:
-        raise HouseRulesRefused(each.document() for each in error.refusals) from None
+        raise HouseRulesRefused(error.refusals) from None
     except EngineError as error:
-        raise HouseRulesRefused([{"pointer": "/rules", "message": str(error), "witness": None}]) from None
+        raise HouseRulesRefused([Refusal("/rules", str(error))]) from None

@@ -4,7 +4,6 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_examples import edited
 from accord_service.api.proposals import PROPOSAL, Proposed, draft, read_book_changes, taken
 from accord_service.api.v1.get_proposal import get_proposal
-from accord_service.http import wire
 from accord_service.http.writing import Prepared
 
 
@@ -13,7 +12,7 @@ from accord_service.http.writing import Prepared
     "/v1/proposals/{proposal}",
     tag="Changes",
     takes=Proposed,
-    answers=wire.schema_of(Proposed),
+    answers=Proposed,
     parameters=PROPOSAL,
     replaces=get_proposal.run,
     statuses=(404,),

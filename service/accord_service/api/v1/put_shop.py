@@ -7,7 +7,6 @@ from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import shop_document, shop_record
-from accord_service.http import wire
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.shops import refuse_faults
 from accord_service.store import ShopRecord
@@ -18,7 +17,7 @@ from accord_service.store import ShopRecord
     "/v1/shop",
     tag="Shop",
     takes=Shop,
-    answers=wire.schema_of(Shop),
+    answers=Shop,
     replaces=lambda asked: shop_document(shop_record(asked, asked.own.record.id)),
     statuses=(404,),
     examples=(Example("A shop with one press", examples.SHOP, answer=examples.SHOP),),

@@ -5,7 +5,6 @@ from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop_entry import SHOWN, get_shop_entry
 from accord_service.api.v1.put_shop import replaced
-from accord_service.http import wire
 from accord_service.http.writing import Prepared
 
 
@@ -14,7 +13,7 @@ from accord_service.http.writing import Prepared
     "/v1/shops/{shop}",
     tag="Administration",
     takes=Shop,
-    answers=wire.schema_of(Shop),
+    answers=Shop,
     parameters={"shop": "id of the shop"},
     replaces=get_shop_entry.run,
     statuses=(404,),

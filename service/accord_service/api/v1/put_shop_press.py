@@ -6,7 +6,6 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import shop_record
 from accord_service.api.v1.get_shop_press import PRESS, SHOWN, place_of, press_document, press_now
 from accord_service.api.v1.put_shop import written
-from accord_service.http import wire
 from accord_service.http.writing import Prepared
 from accord_service.steps.shops import refuse_press_faults
 
@@ -16,7 +15,7 @@ from accord_service.steps.shops import refuse_press_faults
     "/v1/shop/presses/{press}",
     tag="Shop",
     takes=Press,
-    answers=wire.schema_of(Press),
+    answers=Press,
     parameters=PRESS,
     replaces=press_now,
     statuses=(404,),
