@@ -1,4 +1,4 @@
-"""The shapes of what is said about revisions, proposals, verdict records, outcomes and the audit."""
+"""The shapes of what is said about revisions, proposals, records, outcomes and the audit."""
 
 from __future__ import annotations
 
@@ -192,7 +192,7 @@ class FlipAnswer(Shape):
 
     source = word("recorded or edge", SOURCES)
     shop = text("the shop")
-    order = text("the verdict's id, or the name of the edge case")
+    order = text("the record's id, or the name of the edge case")
     rule = text("the rule")
     direction = word("which way", ("stricter", "looser"))
     before = word("verdict under the base", REPLAYED_VERDICTS)
@@ -233,19 +233,34 @@ class EffectAnswer(Shape):
     others_left_out = flag("whether flips of other shops' recorded orders are left out, as for all but stewards")
 
 
-# -- verdict records --------------------------------------------------------------------------------------------------
+# -- records ----------------------------------------------------------------------------------------------------------
 
 
-class VerdictRecordAnswer(Shape):
-    """A verdict as it was given, and the order it was given on."""
+class RecordLineAnswer(Shape):
+    """A recorded order, without the order and the answer."""
 
-    id = text("the verdict's id")
+    record_id = text_or_null("rec_ and a random word; null before it is kept (validate_only)")
     recorded_at = time("when it was recorded")
     expires_at = text_or_null("when it goes, UTC; null: kept for good")
+    reference = text_or_null("the shop's own; null where the order had none, or it was deleted")
+    verdict_id = text("the answer's id: the same for equal orders under the same book")
+    verdict = word("whether the order could be done", VERDICTS)
+    revision = whole("the revision of the book it was judged under")
+
+
+class RecordsAnswer(Shape):
+    """A page of the shop's records, newest first."""
+
+    entries = several(RecordLineAnswer, "newest first")
+    next = next_page()
+
+
+class RecordAnswer(RecordLineAnswer):
+    """An order as it was recorded, and the answer as it was given."""
+
     code = text("digest of the code that judged")
-    reference = text_or_null('the shop\'s own; "masked" once masked')
     order = table("the order, without its reference")
-    verdict = fields.Nested(VerdictAnswer, required=True)
+    answer = fields.Nested(VerdictAnswer, required=True)
 
 
 class DifferenceAnswer(Shape):
@@ -259,8 +274,8 @@ class DifferenceAnswer(Shape):
 class ReplayAnswer(Shape):
     """A recorded order asked again, and how the answer differs."""
 
-    id = text("the recorded verdict")
-    recorded_revision = whole("the revision it was given under")
+    record_id = text("the record")
+    recorded_revision = whole("the revision it was judged under")
     revision = whole("the revision it is asked again under")
     then = word("the verdict as it was", REPLAYED_VERDICTS)
     now = word("the verdict as it is", REPLAYED_VERDICTS)
@@ -270,7 +285,7 @@ class ReplayAnswer(Shape):
     appeared = several(FindingAnswer, "findings that were not there")
     gone = several(FindingAnswer, "findings that are not there any more")
     changed = several(FindingAnswer, "findings that say something else, as they are now")
-    verdict = fields.Nested(VerdictAnswer, required=True, allow_none=True)
+    answer = fields.Nested(VerdictAnswer, required=True, allow_none=True)
 
 
 # -- outcomes ---------------------------------------------------------------------------------------------------------
@@ -279,8 +294,8 @@ class ReplayAnswer(Shape):
 class OutcomeReportAnswer(Shape):
     """How one pressed piece came out."""
 
-    id = text("the report's id")
-    verdict = text("the verdict it was pressed under")
+    outcome_id = text_or_null("o1, o2 ... in the order reported on this record; null before it is kept (validate_only)")
+    record_id = text("the record of the order it was pressed for")
     decoration = whole("which decoration of the order")
     result = word("how it came out", RESULTS)
     failure = fields.String(
@@ -293,20 +308,20 @@ class OutcomeReportAnswer(Shape):
     transfer = text("the transfer family it counts for")
     substrate = text("the substrate it counts for")
     press_type = text("the type of press it counts for")
-    at = time("when it was reported")
+    reported_at = time("when it was reported")
 
 
 class OutcomesAnswer(Shape):
-    """The reports on one verdict."""
+    """A page of the reports on one record, newest first."""
 
-    entries = several(OutcomeReportAnswer, "oldest first")
+    entries = several(OutcomeReportAnswer, "newest first")
+    next = next_page()
 
 
-class OutcomeAddedAnswer(Shape):
-    """A report, and the proposal it drafted if it made the outcomes poor."""
+class OutcomeAddedAnswer(OutcomeReportAnswer):
+    """A report as it was taken."""
 
-    outcome = fields.Nested(OutcomeReportAnswer, required=True)
-    drafted = text_or_null("the id of the drafted proposal")
+    drafted_proposal_id = text_or_null("the proposal that it drafted, where it made the outcomes poor")
 
 
 # -- audit ------------------------------------------------------------------------------------------------------------
