@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from typing import Any
 
@@ -101,6 +102,22 @@ def test_an_idempotency_key_repeats_the_first(
     assert store.audit.head() == before
     other = client.post("/v1/records", json=order | {"quantity": 13}, headers=once)
     assert (other.status_code, other.json["type"]) == (422, "/problems/key-used-before")
+
+
+def test_sent_eight_times_at_once_with_one_key_is_one_record(
+    client: FlaskClient, changing: Any, quay: dict[str, str], order: dict[str, Any]
+) -> None:
+    order["reference"], once = "QS-at-once", quay | {"Idempotency-Key": "at-once"}
+
+    def send(number: int) -> Any:
+        worker = (changing.one, changing.other)[number % 2].application.test_client()
+        return worker.post("/v1/records", json=order, headers=once)
+
+    with ThreadPoolExecutor(8) as pool:
+        answers = list(pool.map(send, range(8)))
+    assert [answer.status_code for answer in answers] == [201] * 8
+    (line,) = ok(client.get("/v1/records?reference=QS-at-once", headers=quay))["entries"]
+    assert {answer.json["record_id"] for answer in answers} == {line["record_id"]}
 
 
 def test_what_was_made_is_where_it_says(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:

@@ -54,7 +54,7 @@ TRIED = "the orders that were tried"
 
 @dataclass(frozen=True, slots=True)
 class RecordedOrder:
-    """An order that some shop asked about, with the shop as it is."""
+    """An order that some shop recorded, with the shop as it was then. ``id`` is the record's."""
 
     id: str
     shop_id: str

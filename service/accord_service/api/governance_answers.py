@@ -179,7 +179,7 @@ class DecisionAnswer(Shape):
 class FlipCountAnswer(Shape):
     """How many orders of a shop one rule turns one way."""
 
-    source = word("recorded: asked by a shop; edge: made at the edge of a threshold", SOURCES)
+    source = word("recorded: a record of a shop's; edge: made at the edge of a threshold", SOURCES)
     shop = text("the shop")
     rule = text("the rule")
     direction = word("which way", ("stricter", "looser"))
