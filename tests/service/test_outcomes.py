@@ -18,7 +18,17 @@ from accord_service.steps.outcomes import AUTHOR, FAILURES, Tally, propose_if_po
 from accord_service.store import Cell, OrderRecord, Store
 
 CELL = Cell("dye-sublimation", "woven", "swing-away")
-RECORD = OrderRecord("rec_x", "quay-side", 1, {}, {}, 1, None, 0.0, None)
+RECORD = OrderRecord(
+    record_id="rec_x",
+    shop_id="quay-side",
+    version=1,
+    asked={},
+    answer={},
+    revision=1,
+    reference=None,
+    recorded_at=0.0,
+    expires_at=None,
+)
 
 
 @pytest.fixture

@@ -16,7 +16,6 @@ from accord_rules.load.loader import load_book
 from accord_service.store import (
     AllReported,
     Cell,
-    Change,
     Conflict,
     KeyRecord,
     KeyReused,
@@ -25,6 +24,7 @@ from accord_service.store import (
     OrderRecord,
     RevisionRecord,
     Store,
+    Transaction,
 )
 
 DAY_S = 86400
@@ -517,7 +517,7 @@ class TestIdempotency:
         barrier, done = threading.Barrier(2), []
 
         def create(store: Store, name: str) -> None:
-            def answer(record: object) -> Change:
+            def answer(record: object) -> Transaction:
                 return store.idempotency.remembering("north", "k", "d", name)
 
             barrier.wait()

@@ -24,7 +24,17 @@ from accord_service.store.revisions import RevisionHead
 
 KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "5"))
 CELL = Cell("transfer", "substrate", "press")
-RECORD = OrderRecord("rec_1", "s", 1, {}, {}, 1, None, 0.0, None)
+RECORD = OrderRecord(
+    record_id="rec_1",
+    shop_id="s",
+    version=1,
+    asked={},
+    answer={},
+    revision=1,
+    reference=None,
+    recorded_at=0.0,
+    expires_at=None,
+)
 BOOK_PAGE = "x" * 20_000  # a revision is long, so that a kill may well come while it is written
 Until = Callable[[Callable[[], bool]], float]
 
@@ -144,7 +154,17 @@ from accord_service.store import Cell, EmbeddedServer, OrderRecord, Store
 server = EmbeddedServer.start(sys.argv[1], binary=Path(sys.argv[2]))
 store = Store.at(server.url)
 print(server.pid, flush=True)
-record = OrderRecord("rec_1", "s", 1, {}, {}, 1, None, 0.0, None)
+record = OrderRecord(
+    record_id="rec_1",
+    shop_id="s",
+    version=1,
+    asked={},
+    answer={},
+    revision=1,
+    reference=None,
+    recorded_at=0.0,
+    expires_at=None,
+)
 of_one = {"decoration": 0, "quantity": 100_000, "cell": Cell("t", "s", "p"), "failure": None}
 while True:
     print(store.outcomes.add(record, {}, **of_one, who="t").outcome_id, flush=True)

@@ -45,7 +45,17 @@ import json, os
 from accord_service.store import Cell, OrderRecord, Store, StoreError
 
 store = Store.at(os.environ["STORE_URL"])
-record = OrderRecord("rec_1", "s", 1, {}, {}, 1, None, 0.0, None)
+record = OrderRecord(
+    record_id="rec_1",
+    shop_id="s",
+    version=1,
+    asked={},
+    answer={},
+    revision=1,
+    reference=None,
+    recorded_at=0.0,
+    expires_at=None,
+)
 
 
 def application(environ, start_response):
@@ -132,7 +142,17 @@ def test_workers_share_one_store_that_comes_back_and_ends_with_the_master(
     until(lambda: not _alive(second))
     again = EmbeddedServer.start(tmp_path / "data", binary=binary)
     store = Store.at(again.url)
-    record = OrderRecord("rec_1", "s", 1, {}, {}, 1, None, 0.0, None)
+    record = OrderRecord(
+        record_id="rec_1",
+        shop_id="s",
+        version=1,
+        asked={},
+        answer={},
+        revision=1,
+        reference=None,
+        recorded_at=0.0,
+        expires_at=None,
+    )
     assert store.outcomes.counts()[0].good == len(store.outcomes.page(record, limit=100_000).items) > 2
     assert store.audit.verify() is None
     store.close()

@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_service.api.endpoint import Asked
+from accord_service.api.governance_answers import OutcomeReport, Record, RecordLine
 from accord_service.api.request import note
 from accord_service.http.problems import NotFound
 from accord_service.run.times import instant
@@ -34,19 +35,38 @@ def record_at(asked: Asked) -> OrderRecord:
     return record
 
 
-def reported(outcome: OutcomeRecord) -> dict[str, Any]:
+def record_line(record: OrderRecord) -> RecordLine:
+    """A record in a list."""
+    return RecordLine(
+        record_id=record.record_id,
+        recorded_at=instant(record.recorded_at),
+        expires_at=None if record.expires_at is None else instant(record.expires_at),
+        reference=record.reference,
+        verdict_id=record.answer["id"],
+        verdict=record.answer["verdict"],
+        revision=record.revision,
+    )
+
+
+def whole_record(record: OrderRecord) -> Record:
+    """A record as its shop reads it."""
+    asked = record.asked
+    return Record(line=record_line(record), code=asked["code"], order=asked["order"], answer=record.answer)
+
+
+def outcome_report(outcome: OutcomeRecord) -> OutcomeReport:
     """A report as its shop reads it."""
     said = outcome.document
-    return {
-        "outcome_id": outcome.outcome_id,
-        "record_id": outcome.record_id,
-        "decoration": said["decoration"],
-        "result": said["result"],
-        "failure": outcome.failure,
-        "washes": said["washes"],
-        "note": said["note"],
-        "transfer": outcome.cell.transfer,
-        "substrate": outcome.cell.substrate,
-        "press_type": outcome.cell.press_type,
-        "reported_at": instant(outcome.reported_at),
-    }
+    return OutcomeReport(
+        outcome_id=outcome.outcome_id,
+        record_id=outcome.record_id,
+        decoration=said["decoration"],
+        result=said["result"],
+        failure=outcome.failure,
+        washes=said["washes"],
+        note=said["note"],
+        transfer=outcome.cell.transfer,
+        substrate=outcome.cell.substrate,
+        press_type=outcome.cell.press_type,
+        reported_at=instant(outcome.reported_at),
+    )

@@ -19,7 +19,6 @@ from accord_rules.documents.writing import written
 from accord_rules.governance.house import HouseAuthority, HouseError, read_house
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
-from accord_service.run.times import instant
 from accord_service.store import OrderRecord, Store, StoreError
 
 logger = logging.getLogger(__name__)
@@ -38,24 +37,6 @@ def asked_document(order: Document, shop: Shop, house: Document) -> dict[str, An
         "house": dict(house),
         "code": code_digest(),
     }
-
-
-def line(record: OrderRecord) -> dict[str, Any]:
-    """A record in a list."""
-    return {
-        "record_id": record.record_id,
-        "recorded_at": instant(record.recorded_at),
-        "expires_at": None if record.expires_at is None else instant(record.expires_at),
-        "reference": record.reference,
-        "verdict_id": record.answer["id"],
-        "verdict": record.answer["verdict"],
-        "revision": record.revision,
-    }
-
-
-def whole(record: OrderRecord) -> dict[str, Any]:
-    """A record as its shop reads it."""
-    return {**line(record), "code": record.asked["code"], "order": record.asked["order"], "answer": record.answer}
 
 
 # -- replay ------------------------------------------------------------------------------------------------------------

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import unquote
 
+from accord_rules.governance.outcomes import Cell
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
+from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import AllReported, Conflict, StoreAway
 from accord_service.store.index import Page
@@ -21,17 +22,8 @@ ATTEMPTS = 50
 PAGE = 50
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Cell:
-    """What outcomes are counted for: names from the book."""
-
-    transfer: str
-    substrate: str
-    press_type: str
-
-
 @dataclass(frozen=True, slots=True)
-class Count:
+class CellCount:
     """Reports for one cell. ``failures``: what failed to how often; a report counts once for its own failure."""
 
     cell: Cell
@@ -43,7 +35,7 @@ class Count:
         return sum(self.failures.values())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OutcomeRecord:
     """``outcome_id``: o1, o2 ... in the order in which a record's outcomes were reported, None before it is kept.
 
@@ -75,7 +67,7 @@ class Outcomes:
         cell: Cell,
         failure: str | None,
         who: str,
-        also: Callable[[OutcomeRecord], Change] = nothing_else,
+        also: Callable[[OutcomeRecord], Transaction] = nothing_else,
     ) -> OutcomeRecord:
         """Keep a report on a piece's ``decoration`` and count it, together. Raises AllReported where the ``quantity``
         of pieces is reported already, by whichever of the shop's keys.
@@ -89,17 +81,20 @@ class Outcomes:
             reported, version = self._reported(record)
             _leave_room(pieces, reported[decoration], quantity)
             number = reported.total() + 1
-            outcome = OutcomeRecord(f"o{number}", record.record_id, cell, failure, document, now)
+            outcome = OutcomeRecord(
+                outcome_id=f"o{number}",
+                record_id=record.record_id,
+                cell=cell,
+                failure=failure,
+                document=document,
+                reported_at=now,
+            )
             before = self._committer.get(_cell_key(cell))
-            own = Change(
+            own = Transaction(
                 {pieces: version, _cell_key(cell): before.version if before else ABSENT},
                 (
                     Put(_outcome_key(record, number), _kept(outcome), lives_s),
-                    Put(
-                        pieces,
-                        {str(each): count for each, count in (reported + Counter([decoration])).items()},
-                        lives_s,
-                    ),
+                    Put(pieces, _one_more(reported, decoration), lives_s),
                     Put(_cell_key(cell), _counted(before, failure)),
                     AddToIndex(names.CELLS, names.member(cell.transfer, cell.substrate, cell.press_type), 0),
                 ),
@@ -147,13 +142,13 @@ class Outcomes:
             return Counter(), ABSENT
         return Counter({int(decoration): count for decoration, count in kept.document.items()}), kept.version
 
-    def counts(self) -> tuple[Count, ...]:
+    def counts(self) -> tuple[CellCount, ...]:
         """The counts of every cell that has any."""
         members = [each.decode() for each in self._connection.ask("ZRANGE", names.CELLS, 0, -1)]
         cells = [Cell(*(unquote(part) for part in member.split("/"))) for member in members]
         kept = self._committer.get_all([_cell_key(cell) for cell in cells])
         return tuple(
-            Count(cell, each.document["good"], each.document["failures"])
+            CellCount(cell, each.document["good"], each.document["failures"])
             for cell, each in zip(cells, kept, strict=True)
             if each is not None
         )
@@ -202,7 +197,8 @@ def _kept(outcome: OutcomeRecord) -> dict[str, Any]:
 def _outcome(record: OrderRecord, number: int, kept: Versioned | None) -> OutcomeRecord | None:
     if kept is None:
         return None
-    return OutcomeRecord(f"o{number}", record.record_id, **{**kept.document, "cell": Cell(*kept.document["cell"])})
+    said = {**kept.document, "cell": Cell(*kept.document["cell"])}
+    return OutcomeRecord(outcome_id=f"o{number}", record_id=record.record_id, **said)
 
 
 def _cell_key(cell: Cell) -> str:

@@ -14,10 +14,10 @@ from accord_service.store.audit import AuditEntry
 from accord_service.store.commit import (
     ABSENT,
     AddToIndex,
-    Change,
     Committer,
     DropFromIndex,
     Put,
+    Transaction,
     Versioned,
     Write,
     nothing_else,
@@ -31,7 +31,7 @@ PAGE = 50
 ID_PREFIX = "rec_"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OrderRecord:
     """``asked`` and ``answer`` as documents; ``reference`` is the shop's own word for the order, None once deleted.
 
@@ -94,7 +94,7 @@ class Records:
         )
 
     def create(
-        self, record: OrderRecord, *, who: str, also: Callable[[OrderRecord], Change] = nothing_else
+        self, record: OrderRecord, *, who: str, also: Callable[[OrderRecord], Transaction] = nothing_else
     ) -> OrderRecord:
         """Keep one more, whatever there is already."""
         key, place = _key(record.shop_id, record.record_id), _Place.of(record)
@@ -104,7 +104,7 @@ class Records:
         if record.expires_at is not None:
             writes.append(AddToIndex(names.RECORDS_EXPIRY, place.member(), record.expires_at))
         entry = AuditEntry(who, "record.create", names.member(record.shop_id, record.record_id))
-        self._committer.apply(Change({key: ABSENT}, tuple(writes)) + also(record), entry)
+        self._committer.apply(Transaction({key: ABSENT}, tuple(writes)) + also(record), entry)
         return record
 
     def get(self, shop_id: str, record_id: str) -> OrderRecord | None:
@@ -134,7 +134,7 @@ class Records:
             cursor = page.next
 
     def delete_reference(
-        self, shop_id: str, record_id: str, *, who: str, also: Callable[[OrderRecord], Change] = nothing_else
+        self, shop_id: str, record_id: str, *, who: str, also: Callable[[OrderRecord], Transaction] = nothing_else
     ) -> OrderRecord:
         """Take the reference out of the record, its answer and the indexes. Raises NotThere, or Conflict if the record
         changed meanwhile."""
@@ -150,7 +150,7 @@ class Records:
             writes.append(DropFromIndex(names.RECORDS_EXPIRY, before.member()))
             writes.append(AddToIndex(names.RECORDS_EXPIRY, after.member(), old.expires_at))
         entry = AuditEntry(who, "record.delete-reference", names.member(shop_id, record_id))
-        self._committer.apply(Change({key: old.version}, tuple(writes)) + also(record), entry)
+        self._committer.apply(Transaction({key: old.version}, tuple(writes)) + also(record), entry)
         return record
 
     def prune(self, *, who: str, limit: int = 500) -> int:
@@ -236,4 +236,6 @@ def _with_reference(shop_id: str, reference_sum: str) -> str:
 
 
 def _record(shop_id: str, record_id: str, kept: Versioned | None) -> OrderRecord | None:
-    return None if kept is None else OrderRecord(record_id, shop_id, kept.version, **kept.document)
+    if kept is None:
+        return None
+    return OrderRecord(record_id=record_id, shop_id=shop_id, version=kept.version, **kept.document)

@@ -1,19 +1,18 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import RecordAnswer
+from accord_service.api.governance_answers import Record
 from accord_service.api.governance_examples import RECORD, RECORD_WITHOUT_REFERENCE
-from accord_service.api.records import RECORD_ID, record_at
+from accord_service.api.records import RECORD_ID, record_at, whole_record
 from accord_service.http.writing import Answer, Prepared, Remember
-from accord_service.steps.records import whole
-from accord_service.store import without_reference
+from accord_service.store import OrderRecord, without_reference
 
 
 @endpoint(
     "DELETE",
     "/v1/records/{record_id}/reference",
     tag="Records",
-    answers=RecordAnswer,
+    answers=Record,
     parameters=RECORD_ID,
     writes=True,
     statuses=(404,),
@@ -39,8 +38,12 @@ def delete_record_reference(asked: Asked) -> Prepared:
             record.shop_id,
             record.record_id,
             who=asked.caller.key_id,
-            also=lambda made: remember(Answer(whole(made))),
+            also=lambda made: remember(_answer(made)),
         )
-        return Answer(whole(deleted))
+        return _answer(deleted)
 
-    return Prepared(Answer(whole(without_reference(record))), commit)
+    return Prepared(_answer(without_reference(record)), commit)
+
+
+def _answer(record: OrderRecord) -> Answer:
+    return Answer(whole_record(record).document())

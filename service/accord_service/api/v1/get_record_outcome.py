@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import OutcomeReportAnswer
+from accord_service.api.governance_answers import OutcomeReport
 from accord_service.api.governance_examples import OUTCOME
-from accord_service.api.records import RECORD_ID, record_at, reported
+from accord_service.api.records import RECORD_ID, outcome_report, record_at
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
 
@@ -12,7 +12,7 @@ from accord_service.http.writing import Answer
     "GET",
     "/v1/records/{record_id}/outcomes/{outcome_id}",
     tag="Records",
-    answers=OutcomeReportAnswer,
+    answers=OutcomeReport,
     parameters={**RECORD_ID, "outcome_id": "id of the report"},
     statuses=(404,),
     examples=(
@@ -29,4 +29,4 @@ def get_record_outcome(asked: Asked) -> Answer:
     outcome = asked.room.store.outcomes.get(record, outcome_id)
     if outcome is None:
         raise NotFound(f"Record {record.record_id} has no outcome {outcome_id!r}.")
-    return Answer(reported(outcome))
+    return Answer(outcome_report(outcome).document())

@@ -1,10 +1,10 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import OutcomesAnswer
+from accord_service.api.governance_answers import Outcomes
 from accord_service.api.governance_examples import OUTCOME, RECORD
 from accord_service.api.proposals import CursorQuery, bad_cursor, next_address
-from accord_service.api.records import RECORD_ID, record_at, reported
+from accord_service.api.records import RECORD_ID, outcome_report, record_at
 from accord_service.http.writing import Answer
 
 
@@ -12,7 +12,7 @@ from accord_service.http.writing import Answer
     "GET",
     "/v1/records/{record_id}/outcomes",
     tag="Records",
-    answers=OutcomesAnswer,
+    answers=Outcomes,
     query=CursorQuery,
     parameters=RECORD_ID,
     statuses=(404,),
@@ -30,4 +30,4 @@ def get_record_outcomes(asked: Asked) -> Answer:
     with bad_cursor():
         page = asked.room.store.outcomes.page(record, query.cursor, query.limit)
     following = next_address(f"/v1/records/{record.record_id}/outcomes", page.next, query)
-    return Answer({"entries": [reported(outcome) for outcome in page.items], "next": following})
+    return Answer(Outcomes(tuple(map(outcome_report, page.items)), following).document())

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from accord_rules.documents.reading import optional
 from accord_rules.orders.order import REFERENCE
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import RecordsAnswer
+from accord_service.api.governance_answers import Records
 from accord_service.api.governance_examples import RECORDS
 from accord_service.api.proposals import CursorQuery, bad_cursor, next_address
+from accord_service.api.records import record_line
 from accord_service.api.v1.get_shop import own
 from accord_service.http.writing import Answer
-from accord_service.steps.records import line
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,7 @@ class RecordsQuery(CursorQuery):
     "GET",
     "/v1/records",
     tag="Records",
-    answers=RecordsAnswer,
+    answers=Records,
     query=RecordsQuery,
     statuses=(404,),
     examples=(Example("One job", answer=RECORDS),),
@@ -35,4 +35,4 @@ def get_records(asked: Asked) -> Answer:
     with bad_cursor():
         page = asked.room.store.records.page(shop_id, query.reference, query.cursor, query.limit)
     following = next_address("/v1/records", page.next, query, reference=query.reference)
-    return Answer({"entries": [line(record) for record in page.items], "next": following})
+    return Answer(Records(tuple(map(record_line, page.items)), following).document())

@@ -7,9 +7,9 @@ from accord_rules.documents.reading import Choice, Fault, Text, Whole, given, op
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import RESULTS, OutcomeAddedAnswer
+from accord_service.api.governance_answers import RESULTS, OutcomeAdded
 from accord_service.api.governance_examples import OUTCOME, OUTCOME_ASKED, RECORD
-from accord_service.api.records import RECORD_ID, record_at, reported
+from accord_service.api.records import RECORD_ID, outcome_report, record_at
 from accord_service.http.problems import FaultyDocument, RecordRejected
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.outcomes import FAILURES, cell_of, propose_if_poor
@@ -22,7 +22,7 @@ logger = logging.getLogger(__name__)
 class Outcome:
     """How one pressed piece came out."""
 
-    result: str = given(Choice(RESULTS))
+    result: str = given(Choice(RESULTS), about="how it came out")
     failure: str | None = optional(Choice(FAILURES), about="what failed; needed for a failed piece, and only there")
     washes: int | None = optional(Whole(0, 1000), about="after how many washes")
     decoration: int | None = optional(Whole(0, 11), about="which decoration; needed where the order has several")
@@ -34,7 +34,7 @@ class Outcome:
     "/v1/records/{record_id}/outcomes",
     tag="Records",
     takes=Outcome,
-    answers=OutcomeAddedAnswer,
+    answers=OutcomeAdded,
     parameters=RECORD_ID,
     writes=True,
     success=201,
@@ -66,7 +66,14 @@ def post_record_outcomes(asked: Asked) -> Prepared:
     outcomes = asked.room.store.outcomes
     outcomes.leave_room(record, index, quantity)
     document = {"result": body.result, "washes": body.washes, "note": body.note, "decoration": index}
-    preview = OutcomeRecord(None, record.record_id, cell, body.failure, document, asked.room.now_s)
+    preview = OutcomeRecord(
+        outcome_id=None,
+        record_id=record.record_id,
+        cell=cell,
+        failure=body.failure,
+        document=document,
+        reported_at=asked.room.now_s,
+    )
 
     def commit(remember: Remember) -> Answer:
         added = outcomes.add(
@@ -81,12 +88,13 @@ def post_record_outcomes(asked: Asked) -> Prepared:
         )
         return _made(added, _drafted(asked, cell))
 
-    return Prepared(Answer({**reported(preview), "drafted_proposal_id": None}), commit)
+    return Prepared(Answer(OutcomeAdded(outcome_report(preview), None).document()), commit)
 
 
-def _made(outcome: OutcomeRecord, drafted: str | None) -> Answer:
+def _made(outcome: OutcomeRecord, drafted_proposal_id: str | None) -> Answer:
+    added = OutcomeAdded(outcome_report(outcome), drafted_proposal_id)
     location = f"/v1/records/{outcome.record_id}/outcomes/{outcome.outcome_id}"
-    return Answer({**reported(outcome), "drafted_proposal_id": drafted}, 201, {"Location": location})
+    return Answer(added.document(), 201, {"Location": location})
 
 
 def _why_rejected(record: OrderRecord) -> str:

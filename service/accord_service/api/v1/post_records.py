@@ -2,11 +2,11 @@ from __future__ import annotations
 
 from accord_rules.orders.order import Order
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import RecordAnswer
+from accord_service.api.governance_answers import Record
 from accord_service.api.governance_examples import RECORD, RECORDED_ORDER
-from accord_service.api.records import judged
+from accord_service.api.records import judged, whole_record
 from accord_service.http.writing import Answer, Prepared, Remember
-from accord_service.steps.records import asked_document, whole
+from accord_service.steps.records import asked_document
 from accord_service.store import OrderRecord
 
 
@@ -15,7 +15,7 @@ from accord_service.store import OrderRecord
     "/v1/records",
     tag="Records",
     takes=Order,
-    answers=RecordAnswer,
+    answers=Record,
     judges=True,
     writes=True,
     success=201,
@@ -44,8 +44,8 @@ def post_records(asked: Asked) -> Prepared:
         asked.room.pruning.now_and_then()
         return _made(record)
 
-    return Prepared(Answer({**whole(draft), "record_id": None}), commit)
+    return Prepared(Answer({**whole_record(draft).document(), "record_id": None}), commit)
 
 
 def _made(record: OrderRecord) -> Answer:
-    return Answer(whole(record), 201, {"Location": f"/v1/records/{record.record_id}"})
+    return Answer(whole_record(record).document(), 201, {"Location": f"/v1/records/{record.record_id}"})

@@ -1,8 +1,8 @@
 from __future__ import annotations
 
 from accord_rules.orders.order import Order
+from accord_rules.verdict import Verdict
 from accord_service.api import examples
-from accord_service.api.answers import VerdictAnswer
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.api.records import judged
 from accord_service.http.writing import Answer
@@ -13,7 +13,7 @@ from accord_service.http.writing import Answer
     "/v1/validate",
     tag="Orders",
     takes=Order,
-    answers=VerdictAnswer,
+    answers=Verdict,
     judges=True,
     as_of=True,
     examples=examples.ORDERS,
