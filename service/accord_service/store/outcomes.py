@@ -99,7 +99,7 @@ class Outcomes:
                     AddToIndex(names.CELLS, names.member(cell.transfer, cell.substrate, cell.press_type), 0),
                 ),
             )
-            entry = AuditEntry(who, "outcome.add", names.member(record.shop_id, record.record_id, f"o{number}"))
+            entry = AuditEntry(who, "outcome.reported", names.member(record.record_id, f"o{number}"))
             try:
                 self._committer.apply(own + also(outcome), entry)
             except Conflict as conflict:
