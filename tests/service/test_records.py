@@ -27,7 +27,26 @@ NEWS_S = 0.6  # a worker asks for news each half second
 FIRST_PIECE, RULE = "order.first_piece_quantity_from", "press-one-piece-first"
 # What may be asked of the store without changing it: every other command counts as a write.
 READS = frozenset(
-    ["get", "hget", "hmget", "mget", "lrange", "llen", "zrange", "zrevrange", "zrevrank", "zscore", "zmscore", "zcard", "zcount", "ping", "hello", "auth", "select", "client|setinfo"]
+    [
+        "get",
+        "hget",
+        "hmget",
+        "mget",
+        "lrange",
+        "llen",
+        "zrange",
+        "zrevrange",
+        "zrevrank",
+        "zscore",
+        "zmscore",
+        "zcard",
+        "zcount",
+        "ping",
+        "hello",
+        "auth",
+        "select",
+        "client|setinfo",
+    ]
 )
 
 
