@@ -186,15 +186,9 @@ class Authority:
         whole = Case(self.settings, self._stocked(shop), order)
         return self._judge_case(whole, self._scales.weigh(whole), shop)
 
-    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop, known: Sequence[Case] = ()) -> Judged:
-        """Judge what ``whole`` asks; ``shop`` is as it is before its house rules.
-
-        ``known``: its decorations' cases in an order that differs in settings and press alone.
-        """
-        decorations = tuple(
-            whole.decoration_case(index, known[index] if known else None)
-            for index in range(len(whole.order.decorations))
-        )
+    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop) -> Judged:
+        """Judge what ``whole`` asks; ``shop`` is as it is before its house rules."""
+        decorations = tuple(map(whole.decoration_case, range(len(whole.order.decorations))))
         general = sum(map(self._scales.weigh, decorations), of_order)
         presses = plans.presses_of(whole.order, whole.shop)
         on_presses = tuple(self._scales.on_press(decorations, press) for press in presses)
@@ -247,7 +241,7 @@ class Authority:
         # The same piece for the same use on the same evidence: what is known of the order holds, whatever the transfer
         # or press.
         same = order.item is first.order.item and order.evidence is first.order.evidence
-        whole = first.with_transfers(order) if same else Case(self.settings, self._stocked(shop), order)
+        whole = first.with_order(order) if same else Case(self.settings, self._stocked(shop), order)
         of_order = judged.of_order if same else self._scales.weigh(whole)
         decorations = [whole.decoration_case(index) for index in range(len(order.decorations))]
         general = sum(map(self._scales.weigh, decorations), of_order)
@@ -275,7 +269,7 @@ class Authority:
         found = plans.search(self._scales, resolved, self._stocked(shop))
         return Settlement(
             self.basis(shop),
-            self._plans(found.possible, request, shop, experiences),
+            self._plans(found, request, shop, experiences),
             *plans.ruled_out(found, self.settings),
             needs(found.open, self.settings),
             found.complete,
@@ -284,21 +278,18 @@ class Authority:
 
     def _plans(
         self,
-        possible: Sequence[plans.Candidate],
+        search: plans.Search,
         request: SettleRequest,
         shop: Shop,
         experiences: plans.Experiences,
     ) -> tuple[Plan, ...]:
         """The candidates that put back as an order still can be done, best first."""
         found: list[tuple[plans.Candidate, Weighed, str]] = []
-        whole, of_order = None, Weighed()
-        for candidate in possible:
+        # They differ in decorations and press alone, so that what is known of the piece holds for all.
+        of_order = self._scales.weigh(search.whole)
+        for candidate in search.possible:
             order = as_order(plans.planned_order(candidate))
-            # They differ in decorations and press alone, so that what is known of the piece holds for all.
-            if whole is None:
-                whole = Case(self.settings, self._stocked(shop), order)
-                of_order = self._scales.weigh(whole)
-            weighed = self._judge_case(whole.with_transfers(order), of_order, shop, candidate.decorations).weighed
+            weighed = self._judge_case(search.whole.with_order(order), of_order, shop).weighed
             if weighed.verdict in WORKABLE:
                 found.append((candidate, weighed, self._id(order, shop)))
             if len(found) == plans.PLANS_MOST:
@@ -321,7 +312,7 @@ class Authority:
         def judge(asked: Order) -> Weighed:
             if asked.item is not resolved.item:
                 return self.judge_resolved(asked, shop)
-            return self._judge_case(whole.with_transfers(asked), of_order, shop).weighed
+            return self._judge_case(whole.with_order(asked), of_order, shop).weighed
 
         found = plans.search(self._scales, resolved, whole.shop)
         possible = possible_ones(found.possible, judge)
@@ -386,7 +377,7 @@ def as_order(order: Order) -> Order:
 def _with_and_without(judged: Judged, best: OnPress) -> tuple[list[Case], list[Case]]:
     """The cases of a verdict, and the same ones with nothing assumed."""
     whole = judged.whole
-    bare = Case(whole.settings, whole.shop, whole.order, assume=False)
+    bare = Case(whole.book, whole.shop, whole.order, assume=False)
     plain_decorations = [bare.decoration_case(case.index) for case in judged.decorations]
     plain_pressings = [
         decoration.pressing_case(best.press, case.chosen, best.sequence)

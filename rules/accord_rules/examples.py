@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from accord_rules import units
 from accord_rules.advise.sequence import find_sequence
 from accord_rules.derive.case import Case
-from accord_rules.derive.setting import choose
+from accord_rules.derive.choice import choose
 from accord_rules.documents import merge
 from accord_rules.facts import FactType, Kind, Scope, declared
 from accord_rules.infer.compiled import holds

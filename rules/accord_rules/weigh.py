@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Any, NamedTuple
 
 from accord_rules import units
 from accord_rules.advise.sequence import find_sequence
-from accord_rules.derive.case import Case, Sequenced
-from accord_rules.derive.setting import Chosen, alternatives, choose, hottest_and_longest
+from accord_rules.derive.case import Case, Cause
+from accord_rules.derive.choice import alternatives, choose, hottest_and_longest
+from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.facts import Ask, Assume, Scope
 from accord_rules.infer.condition import Condition
 from accord_rules.infer.inference import KEPT, Counts, Inference, Inferred
@@ -122,7 +123,7 @@ class OnPress:
 class Remembered:
     """What pressings on one press came to, for many orders that share the cases of most of their decorations."""
 
-    alone: dict[Case, tuple[Case, Weighed]] = field(default_factory=dict)
+    alone: dict[Hashable, tuple[Case, Weighed]] = field(default_factory=dict)
     pressed: dict[tuple[Case, Chosen | None, Sequenced], tuple[Case, Weighed]] = field(default_factory=dict)
 
 
@@ -245,9 +246,9 @@ class Scales:
         """
         known = known or Remembered()
         for decoration in decorations:
-            if decoration.alike not in known.alone:
-                known.alone[decoration.alike] = self._alone(decoration, press)
-        alone = [known.alone[decoration.alike] for decoration in decorations]
+            if decoration.likeness not in known.alone:
+                known.alone[decoration.likeness] = self._alone(decoration, press)
+        alone = [known.alone[decoration.likeness] for decoration in decorations]
         if len(alone) == 1:
             # Alone is how it was weighed already, and one print harms no other.
             case, weighed = alone[0]
@@ -306,7 +307,7 @@ class Scales:
 
         ``bare`` are the same cases with ``assume=False``.
         """
-        found: dict[str, tuple[str, str, set[str]]] = {}
+        found: dict[str, tuple[str, str, set[str]]] = {}  # by pointer: value, why, rules
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
             open_ = (each for inferred in self._infer(section, plain) for each in inferred.unknown.items())
@@ -315,25 +316,24 @@ class Scales:
                     continue
                 for name in sorted(facts):
                     for pointer, cause in plain.causes(name).items():
-                        if isinstance(cause, Assume) and (value := _assumed_value(case, cause)) is not None:
-                            found.setdefault(pointer, (cause.reason(case), value, set()))[2].add(rule)
+                        if isinstance(cause.missing, Assume) and (assumed := _assumed(case, cause)) is not None:
+                            found.setdefault(pointer, (*assumed, set()))[2].add(rule)
         return tuple(
             Assumption(pointer, value, why, tuple(sorted(rules)))
-            for pointer, (why, value, rules) in sorted(found.items())
+            for pointer, (value, why, rules) in sorted(found.items())
         )
 
 
-def _assumed_value(case: Case, cause: Assume) -> str | None:
-    """What was assumed, as a person reads it; None where nothing could be, so that the thing stays unknown."""
-    value = cause.value(case) if callable(cause.value) else cause.value
+def _assumed(case: Case, cause: Cause) -> tuple[str, str] | None:
+    """What was assumed, as a person reads it, and why; None where nothing could be, so that the thing stays unknown."""
+    value, why = case.assumed(cause)
     if value is None:
         return None
     if value in ("", ()):
-        return "none"
+        return "none", why
     if isinstance(value, Size):
-        return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}"
-    fact = next(fact for fact in case.declared_facts() if fact.missing is cause)
-    return write_value(fact.type, value, case.shop.units)
+        return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}", why
+    return write_value(cause.fact.type, value, case.shop.units), why
 
 
 def _of_scope(settings: Settings, scope: Scope, enforced: bool = True) -> dict[str, Rule]:
@@ -372,13 +372,14 @@ def _values_of(names: tuple[str, ...]) -> Callable[[Case], tuple[Any, ...]]:
     """The values of these facts; quicker than one by one."""
     if len(names) < 2:
         return lambda case: tuple(case[name] for name in names)
-    return itemgetter(*names)
+    values = itemgetter(*names)
+    return lambda case: values(case.known)
 
 
 def _as_only(decoration: Case, press: Press, chosen: Chosen | None) -> Case:
     """The pressing as if its decoration were the order's only one."""
-    case = decoration.pressing_case(press, chosen)
-    return case.in_sequence(Sequenced((0,), total_s=case["job.total_s"]))
+    total_s = decoration.pressing_case(press, chosen)["job.total_s"]
+    return decoration.pressing_case(press, chosen, Sequenced((0,), total_s=total_s))
 
 
 def _ends_with_more(fired: Fired) -> bool:
@@ -439,8 +440,8 @@ def needs(weighed: Weighed, settings: Settings) -> tuple[Need, ...]:
     for each in open_:
         for name in sorted(each.facts):
             for pointer, cause in each.case.causes(name).items():
-                if isinstance(cause, Ask) and (level == "blocks" or not cause.of_blocks):
-                    asked.setdefault(pointer, (cause.question, set()))[1].add(each.rule.id)
+                if isinstance(ask := cause.missing, Ask) and (level == "blocks" or not ask.of_blocks):
+                    asked.setdefault(pointer, (ask.question, set()))[1].add(each.rule.id)
     if level == "blocks" and not asked:
         for each in open_:
             asked.setdefault(each.about, (_UNANSWERABLE.format(title=each.rule.title), set()))[1].add(each.rule.id)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from accord_rules import units
-from accord_rules.derive.setting import Chosen
+from accord_rules.derive.chosen import Chosen
 from accord_rules.derive.sheets import NONE
 
 

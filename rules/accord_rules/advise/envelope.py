@@ -15,7 +15,7 @@ from accord_rules.advise.plans import Candidate
 from accord_rules.advise.ranges import allowed, inward
 from accord_rules.derive.case import Case
 from accord_rules.derive.colour import read_colour
-from accord_rules.derive.press import line_pressure_kpa
+from accord_rules.derive.press import line_kpa
 from accord_rules.derive.sheets import NONE
 from accord_rules.facts import Kind
 from accord_rules.order import PEELS, PRESSURES, Order, Settings, Size
@@ -70,14 +70,14 @@ class Bench:
 
     def __init__(self, scales: Scales, whole: Case, of_order: Weighed, candidate: Candidate, full: Judge) -> None:
         self._scales, self._of_order, self.full = scales, of_order, full
-        self._whole, self._press = whole.with_transfers(candidate.order), candidate.on_press.press
+        self._whole, self._press = whole.with_order(candidate.order), candidate.on_press.press
         self._cases = [self._whole.decoration_case(index) for index in range(len(candidate.order.decorations))]
         self._general = [scales.weigh(case) for case in self._cases]
         self._known = Remembered()
 
     def judge(self, order: Order) -> Weighed:
         asked, cases, general = self._whole.order.decorations, list(self._cases), list(self._general)
-        changed = self._whole.with_transfers(order)
+        changed = self._whole.with_order(order)
         for index, (before, now) in enumerate(zip(asked, order.decorations, strict=True)):
             if now is not before:
                 cases[index] = changed.decoration_case(index)
@@ -186,7 +186,7 @@ def _display_marks(case: Case) -> list[float]:
     surfaces |= {bound.value_c for bound in case["window.uppers"]} | {case["window.low_c"]}
     surfaces |= {case.entry("consumables", name).limit for name in case.shop.stock.consumables}
     for decoration in case.order.decorations:
-        transfer = case.settings.transfer(decoration.transfer)
+        transfer = case.book.transfer(decoration.transfer)
         surfaces |= {transfer.reheat_limit} if transfer is not None and transfer.reheat_limit is not None else set()
     displays = {case["press.display_most_c"], *(d for c in surfaces for d in _displays(calibration, c))}
     least, most = case["window.low_c"] - 60, case["press.display_most_c"] + 30
@@ -206,19 +206,18 @@ def _dwell_marks(case: Case) -> list[float]:
 
 
 def _gauge_marks(case: Case) -> list[float]:
-    cylinder = case.press.cylinder
+    cylinder, contact_m2 = case.press.cylinder, case["fit.contact_m2"]
     if cylinder is None:
         return []
-    prints = _thresholds(case, units.PRESSURE)
-    lines = {line for kpa in prints if (line := line_pressure_kpa(case, kpa)) is not None}
-    return [cylinder.line_least, cylinder.line_most, *lines]
+    prints = _thresholds(case, units.PRESSURE) if contact_m2 is not None else set()
+    return [cylinder.line_least, cylinder.line_most, *{line_kpa(cylinder, kpa, contact_m2) for kpa in prints}]
 
 
 def _thresholds(case: Case, dimension: units.Dimension) -> set[float]:
     """What blocking rules compare settings of this dimension with: limits of the book, and facts of this case."""
     found: set[float] = set()
-    for rule in _blocking(case.settings, lambda fact: fact.startswith(("set.", "heat."))):
-        found |= {case.settings.limit_values[n] for n in rule.limits if case.settings.limit_dimension(n) is dimension}
+    for rule in _blocking(case.book, lambda fact: fact.startswith(("set.", "heat."))):
+        found |= {case.book.limit_values[n] for n in rule.limits if case.book.limit_dimension(n) is dimension}
         for fact in rule.condition.facts:
             type_ = FACT_TYPES[fact]
             if type_.kind is Kind.NUMBER and type_.dimension is dimension and not fact.startswith("set."):
@@ -269,9 +268,9 @@ def _side_marks(case: Case, most: float) -> list[float]:
 
 
 def _thresholds_of_size(case: Case) -> set[float]:
-    rules = _blocking(case.settings, lambda fact: fact.startswith("place."))
+    rules = _blocking(case.book, lambda fact: fact.startswith("place."))
     names = {name for rule in rules for name in rule.limits}
-    return {case.settings.limit_values[n] for n in names if case.settings.limit_dimension(n) is units.LENGTH}
+    return {case.book.limit_values[n] for n in names if case.book.limit_dimension(n) is units.LENGTH}
 
 
 # -- ground ----------------------------------------------------------------------------------------------------------
@@ -280,7 +279,7 @@ def _thresholds_of_size(case: Case) -> set[float]:
 def ground(whole: Case, judge: Judge) -> tuple[AllowedGround, ...] | None:
     """The neutral greys that will do as ground; None where the colour is known or a transfer is open."""
     order = whole.order
-    if whole.said("colour") is not None or any(each.transfer is None for each in order.decorations):
+    if whole["item.ground"] is not None or any(each.transfer is None for each in order.decorations):
         return None
     greys = [_grey(code) for code in range(256)]
     lightness = [colour.lightness for each in greys if (colour := read_colour(each)) is not None]
@@ -288,11 +287,11 @@ def ground(whole: Case, judge: Judge) -> tuple[AllowedGround, ...] | None:
     def ok(code: float) -> bool:
         return workable(judge(replace(order, item=replace(order.item, colour=greys[round(code)]))))
 
-    names = {n for rule in _blocking(whole.settings, lambda fact: fact == "item.ground_lightness") for n in rule.limits}
+    names = {n for rule in _blocking(whole.book, lambda fact: fact == "item.ground_lightness") for n in rule.limits}
     wanted = [
-        whole.settings.limit_values[name]
+        whole.book.limit_values[name]
         for name in sorted(names | {"ground.white_lightness_least"})
-        if whole.settings.limit_dimension(name) is units.LIGHTNESS
+        if whole.book.limit_dimension(name) is units.LIGHTNESS
     ]
     edges = [sum(each < limit for each in lightness) for limit in wanted]
     marks = {0, 64, 128, 192, 255, *(edge + shift for edge in edges for shift in (-1, 0))}

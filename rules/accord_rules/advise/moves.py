@@ -428,7 +428,7 @@ def _which(rejected: Rejected, index: int) -> str:
 
 
 def _placements(rejected: Rejected) -> Iterator[Move]:
-    blank = rejected.whole.blank
+    blank: Blank | None = rejected.whole["blank.entry"]
     for case in rejected.decorations if blank is not None else ():
         size, here = case["place.size"], case["place.placement"]
         taken = {each["place.placement"] for each in rejected.decorations}
@@ -497,7 +497,7 @@ def _redrawn(order: Order, index: int, fields: Mapping[str, Any]) -> Order:
 
 def _transfers(rejected: Rejected) -> Iterator[Move]:
     """Other stocked transfers that can stand in for the one asked for, with settings and print made for them."""
-    book, stocked = rejected.whole.settings, rejected.whole.shop.stock.products
+    book, stocked = rejected.whole.book, rejected.whole.shop.stock.products
     for case in rejected.decorations:
         for name in stocked:
             other: Transfer = book.catalogue["products"][name]
@@ -546,7 +546,7 @@ def _blanks(rejected: Rejected) -> Iterator[Move]:
 
     A piece that protects somebody is never replaced by one that does not.
     """
-    blanks: Mapping[str, Blank] = rejected.whole.settings.catalogue["blanks"]
+    blanks: Mapping[str, Blank] = rejected.whole.book.catalogue["blanks"]
     now = rejected.order.item.blank
     if now is None:
         return

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from accord_rules import units
 from accord_rules.derive.case import Case
-from accord_rules.derive.setting import Chosen
-from accord_rules.derive.sheets import NONE, RAISED, in_stock, non_stick, pads, titles
+from accord_rules.derive.chosen import Chosen
+from accord_rules.derive.sheets import NONE, RAISED, in_stock, titles
 from accord_rules.sentences import in_a_sentence
 
 _PEEL = {
@@ -44,7 +44,8 @@ def stack(case: Case, chosen: Chosen) -> tuple[str, ...]:
 
 
 def _sheet_on_the_base(case: Case) -> str:
-    return _named_sheet(case, in_stock(case, non_stick(case), None))
+    consumables, stock = case.book.catalogue["consumables"], case.shop.stock.consumables
+    return _named_sheet(case, in_stock(case["sheet.non_stick"], consumables, stock, None))
 
 
 def _sheet_title(case: Case, name: str | None) -> list[str]:
@@ -71,8 +72,8 @@ def _dress(case: Case, chosen: Chosen) -> Iterator[str]:
         yield f"Lay {sheet} on the base: the print on the other side of the piece comes to lie on it."
     where = "inside the piece, under the print area" if case["item.raised"] else "under the print area"
     yield from (f"Lay {title} {where}." for title in _sheet_title(case, chosen.pad))
-    needed = case["transfer.needed"]
-    lacking = titles(case, pads(case, needed)) if chosen.pad in (None, NONE) and needed is not None else ""
+    pads = case["sheet.pads"] if chosen.pad in (None, NONE) else None
+    lacking = titles(pads or (), case.book.catalogue["consumables"])
     if lacking:
         yield f"Stop here without {lacking}: none is at hand, and it has to lie under the print."
     clear = [name for name in case["item.features"] or () if name in RAISED] if case["item.textile"] else []

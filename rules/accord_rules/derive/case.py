@@ -1,259 +1,406 @@
 """One question being worked out: an order at a shop, then one of its decorations, then that on one press.
 
-Facts are computed when first read and remembered. A case for a decoration leaves the order's facts to its parent,
-so that they are worked out once an order, not once a decoration and press.
+Facts are worked out when first read. Those that hang on the same parts of the question lie together in a layer, which
+every case with these parts shares: what is known of a press holds for all that is pressed on it, and what no setting
+changes holds for all settings. Which parts a fact hangs on follows from what it declares to read.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from accord_rules import units
-from accord_rules.catalogue import Blank, PressType, Substrate, Transfer
-from accord_rules.facts import Ask, Assume, Fact, Scope, declared
-from accord_rules.order import Decoration, Order, Press
+from accord_rules.catalogue import PressType, Transfer
+from accord_rules.derive.answers import Answer, answer_of
+from accord_rules.derive.chosen import Chosen, Sequenced
+from accord_rules.derive.graph import GRAPH, Graph
+from accord_rules.derive.sources import SOURCES, Part
+from accord_rules.facts import Ask, Assume, Fact, Scope
+from accord_rules.order import Artwork, Decoration, Order, Press, Settings, Use
 from accord_rules.shop import Shop
 
 if TYPE_CHECKING:
-    from accord_rules.derive.setting import Chosen
-    from accord_rules.settings import Settings
+    from accord_rules.settings import Settings as Book
 
-_FACTS: Mapping[str, Fact] = declared()
+_NO_USE, _NO_ARTWORK, _NOTHING_SAID = Use(), Artwork(), Settings()
+
+# By scope, the parts that its layers hang on, from the fewest on. What hangs on more is the case's own.
+_PRINT = frozenset({Part.PIECE, Part.PRINT})
+_LAYERS: Mapping[Scope, tuple[frozenset[Part], ...]] = {
+    Scope.ORDER: (frozenset({Part.PIECE}),),
+    Scope.DECORATION: (_PRINT, _PRINT | {Part.TRANSFER}),
+    Scope.PRESSING: (
+        frozenset({Part.PIECE, Part.PRESS}),
+        _PRINT | {Part.PRESS},
+        _PRINT | {Part.TRANSFER, Part.PRESS},
+        _PRINT | {Part.TRANSFER, Part.PRESS, Part.SETTINGS},
+    ),
+}
 
 
-class Sequenced(NamedTuple):
-    """The order of pressings found for a whole order: indices first to last, or a sentence on why there is none.
+class _Node(NamedTuple):
+    """A fact ready to be worked out. ``layer``: which of its scope's it lies in; None for none."""
 
-    ``conflicts`` are then the smallest sets of decorations that have no order among themselves. ``total_s`` is the time
-    all decorations take at the press, over the whole quantity; None if unknown.
+    fact: Fact
+    rank: int
+    layer: int | None
+    answer: Answer
+    assumed: Answer | None
+    why: Answer | None
+
+
+def parts_of(graph: Graph, name: str) -> frozenset[Part]:
+    """The parts of a question that a fact hangs on.
+
+    Chosen settings and the order of pressings count as given: whoever finds other ones makes another case.
     """
+    found: set[Part] = set()
+    seen: set[str] = set()
+    waiting = [name]
+    while waiting:
+        node = waiting.pop()
+        if node in graph.sources:
+            found.add(graph.sources[node].part)
+        elif node not in seen:
+            seen.add(node)
+            waiting += graph.reads[node]
+    return frozenset(found)
 
-    order: tuple[int, ...]
-    clash: str = ""
-    total_s: float | None = None
-    conflicts: tuple[tuple[int, ...], ...] = ()
+
+def _node(graph: Graph, fact: Fact) -> _Node:
+    parts = parts_of(graph, fact.name)
+    layer = next((number for number, held in enumerate(_LAYERS[fact.scope]) if parts <= held), None)
+    assumed: Answer | None = None
+    why: Answer | None = None
+    if isinstance(missing := fact.missing, Assume):
+        assumed, why = _given(missing.value, graph), _given(missing.why, graph)
+    return _Node(fact, fact.rank, layer, answer_of(fact.function, graph.sources), assumed, why)
 
 
-class Case(dict[str, Any]):
-    """Facts by name, worked out on demand. ``assume=False`` leaves unsaid things unknown instead of assuming.
+def _given(value: Any, graph: Graph) -> Answer:
+    return answer_of(value, graph.sources) if callable(value) else lambda facts, parts: value
 
-    It is a dict of the facts known so far, since looking facts up is most of what is done with it. Two cases are never
-    equal: each is a question of its own.
-    """
 
-    __hash__ = object.__hash__  # type: ignore[assignment]
+# A graph with faults is refused when a book is loaded, before any fact of it is worked out.
+_NODES: Mapping[str, _Node] = {} if GRAPH.faults else {name: _node(GRAPH, fact) for name, fact in GRAPH.facts.items()}
+# What the facts of a decoration hang on beyond its layers.
+_LOOSE = tuple(
+    source
+    for source in SOURCES.values()
+    if source.part is Part.OTHERS and any(reader in GRAPH.facts for reader in GRAPH.readers[source.name])
+)
 
-    def __eq__(self, other: object) -> bool:
-        return self is other
 
-    def __bool__(self) -> bool:
-        return True
+class Layer:
+    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more."""
+
+    __slots__ = ("facts", "narrower")
+
+    def __init__(self) -> None:
+        self.facts: dict[str, Any] = {}
+        self.narrower: dict[Hashable, Layer] = {}
+
+    def of(self, part: Hashable) -> Layer:
+        found = self.narrower.get(part)
+        if found is None:
+            found = self.narrower[part] = Layer()
+        return found
+
+
+class Parts:
+    """What facts may read of a question beside each other: its parts by the paths of ``sources``."""
+
+    __slots__ = (
+        "artwork",
+        "catalogue",
+        "chosen",
+        "decoration",
+        "decorations",
+        "index",
+        "item",
+        "limits",
+        "order",
+        "press",
+        "said",
+        "sequence",
+        "shop",
+        "use",
+    )
+
+    def __init__(self, book: Book, shop: Shop, order: Order) -> None:
+        self.catalogue, self.limits = book.catalogue, book.limit_values
+        self.shop, self.order, self.item, self.use = shop, order, order.item, order.use or _NO_USE
+        self.decorations = order.decorations
+
+    def of_decoration(self, index: int) -> Parts:
+        parts = self._copied()
+        parts.index, decoration = index, self.decorations[index]
+        parts.decoration, parts.artwork = decoration, decoration.artwork or _NO_ARTWORK
+        parts.said = decoration.settings or _NOTHING_SAID
+        return parts
+
+    def of_pressing(self, press: Press, chosen: Chosen | None, sequence: Sequenced | None) -> Parts:
+        parts = self._copied()
+        parts.index, parts.decoration, parts.artwork, parts.said = self.index, self.decoration, self.artwork, self.said
+        parts.press, parts.chosen, parts.sequence = press, chosen, sequence
+        return parts
+
+    def _copied(self) -> Parts:
+        parts = object.__new__(Parts)
+        parts.catalogue, parts.limits, parts.shop = self.catalogue, self.limits, self.shop
+        parts.order, parts.item, parts.use, parts.decorations = self.order, self.item, self.use, self.decorations
+        return parts
+
+    @property
+    def others(self) -> dict[int, Decoration]:
+        """The other decorations by their indices."""
+        return {index: other for index, other in enumerate(self.decorations) if index != self.index}
+
+    @property
+    def count(self) -> int:
+        return len(self.decorations)
+
+    @property
+    def placements_of_others(self) -> Mapping[int, str | None]:
+        return {index: other.placement for index, other in self.others.items()}
+
+    @property
+    def overs_of_others(self) -> Mapping[int, int | None]:
+        return {index: other.over for index, other in self.others.items()}
+
+    @property
+    def transfers_of_others(self) -> Mapping[int, str | None]:
+        return {index: other.transfer for index, other in self.others.items()}
+
+    @property
+    def transfers_beneath(self) -> tuple[str | None, ...]:
+        """The transfers from this decoration down to the ground; a ring of layers is followed once round."""
+        found: list[str | None] = []
+        index: int | None = self.index
+        while index is not None and len(found) <= len(self.decorations):
+            found.append(self.decorations[index].transfer)
+            index = self.decorations[index].over
+        return tuple(found)
+
+    @property
+    def earlier(self) -> Mapping[int, Decoration]:
+        """The decorations that are pressed before this one, by their indices."""
+        order = self.sequence.order if self.sequence is not None else ()
+        before = order[: order.index(self.index)] if self.index in order else ()
+        return {index: self.decorations[index] for index in before}
+
+
+class Known(dict[str, Any]):
+    """Facts by name, of one case; what is not known yet is worked out."""
+
+    __slots__ = ("assume", "layers", "parts", "rank", "wider")
 
     def __init__(
-        self,
-        settings: Settings,
-        shop: Shop,
-        order: Order,
-        *,
-        assume: bool = True,
-        parent: Case | None = None,
-        scope: Scope = Scope.ORDER,
-        index: int = 0,
-        press: Press | None = None,
-        chosen: Chosen | None = None,
-        sequence: Sequenced | None = None,
-        kept: tuple[dict[str, Any], dict[str, Any]] | None = None,
+        self, parts: Parts, rank: int, layers: tuple[Layer, ...], wider: Known | None, assume: bool
     ) -> None:
-        """``kept``: where facts of the press alone, and those that no setting changes, are kept for the next case."""
-        # What is known of the wider scopes holds here too.
-        super().__init__(parent if parent is not None else ())
-        self._of_press, self._settled = kept or ({}, {})
-        self.update(self._of_press)
-        self.update(self._settled)
-        self.settings, self.shop, self.order = settings, shop, order
-        self.assume, self.parent, self.scope, self.index = assume, parent, scope, index
-        self._press, self.chosen, self.sequence = press, chosen, sequence
-        self._same_order: Case | None = None  # the case whose order facts these are, see with_transfers
-        self._alike: Case | None = None  # see alike
-        self._kept_of: dict[int, dict[str, Any]] = {}
-        # The whole order has them for all of its decorations.
-        self._presses: dict[int, tuple[Press, dict[str, Any]]] = parent._presses if parent is not None else {}
-        self._rank = scope.rank
-        # Fact functions read these all the time.
-        if scope is not Scope.ORDER:
-            self.decoration: Decoration = order.decorations[index]
-            self.transfer: Transfer | None = settings.transfer(self.decoration.transfer)
-        if press is not None:
-            self.press_type: PressType = settings.catalogue["press_types"][press.type]
+        super().__init__(wider if wider is not None else ())
+        for layer in layers:
+            self.update(layer.facts)
+        self.parts, self.rank, self.layers, self.wider, self.assume = parts, rank, layers, wider, assume
+
+    def __missing__(self, name: str) -> Any:
+        node = _NODES[name]
+        if node.rank != self.rank:
+            if self.wider is None or node.rank > self.rank:
+                raise KeyError(f"{name} cannot be known before the {node.fact.scope.value}")
+            value = self[name] = self.wider[name]
+            return value
+        value = node.answer(self, self.parts)
+        if value is None and node.assumed is not None and self.assume:
+            value = node.assumed(self, self.parts)
+        self[name] = value
+        if node.layer is not None:
+            self.layers[node.layer].facts[name] = value
+        return value
+
+
+class Cause(NamedTuple):
+    """Why a fact is not known from the order itself: a fact that the order leaves unsaid, and what stands in."""
+
+    fact: Fact
+    missing: Ask | Assume
+
+
+class Case:
+    """A question of one scope, with its facts. Two cases are never equal: each is a question of its own."""
+
+    __slots__ = ("_likeness", "_parts", "book", "index", "known", "parent", "scope")
+
+    def __init__(self, book: Book, shop: Shop, order: Order, *, assume: bool = True) -> None:
+        """A whole order. ``assume=False`` leaves unsaid things unknown instead of assuming."""
+        parts = Parts(book, shop, order)
+        self._set(book, None, Scope.ORDER, 0, parts, Known(parts, 0, (Layer(),), None, assume))
+
+    def _set(self, book: Book, parent: Case | None, scope: Scope, index: int, parts: Parts, known: Known) -> None:
+        self.book, self.parent, self.scope, self.index = book, parent, scope, index
+        self._parts, self.known = parts, known
+        self._likeness: Hashable = None
+
+    @classmethod
+    def _made(cls, parent: Case, scope: Scope, index: int, parts: Parts, layers: tuple[Layer, ...]) -> Case:
+        case = cls.__new__(cls)
+        known = Known(parts, scope.rank, layers, parent.known, parent.known.assume)
+        case._set(parent.book, parent, scope, index, parts, known)
+        return case
 
     # -- narrower cases ------------------------------------------------------------------------------------------
 
-    def with_transfers(self, order: Order) -> Case:
-        """The same case for an order that differs in its decorations or press, but not in how many there are.
+    def with_order(self, order: Order) -> Case:
+        """The same piece for the same use in an order with other decorations, or for another press.
 
-        The order's own facts do not depend on them, so what is known of them is shared.
+        What is known of the piece, and of decorations and presses that both have, is shared.
         """
-        other = Case(self.settings, self.shop, order, assume=self.assume)
-        other.update(self)
-        other._same_order, other._presses = self, self._presses
-        return other
-
-    def decoration_case(self, index: int, known: Case | None = None) -> Case:
-        """``known``: the decoration's case in an order that differs only in what no fact of a decoration hangs on:
-        settings, press, and the transfers of other decorations that it neither lies on nor under."""
-        case = Case(
-            self.settings, self.shop, self.order, assume=self.assume, parent=self, scope=Scope.DECORATION, index=index
+        if _about_the_piece(order) != _about_the_piece(self.order):
+            raise ValueError("another piece, or another use of it, is another question")
+        case = Case.__new__(Case)
+        parts = Parts(self.book, self.shop, order)
+        case._set(
+            self.book, None, Scope.ORDER, 0, parts, Known(parts, 0, self.known.layers, None, self.known.assume)
         )
-        if known is not None:
-            case.update(known)
-            case._alike = known.alike
         return case
 
-    @property
-    def alike(self) -> Case:
-        """The first decoration case with the same facts: this one, or the one whose facts it was made from."""
-        return self if self._alike is None else self._alike
+    def decoration_case(self, index: int) -> Case:
+        parts = self._parts.of_decoration(index)
+        said = parts.decoration
+        print_ = self.known.layers[0].of((said.placement, said.size, said.rim_distance, said.artwork))
+        return Case._made(self, Scope.DECORATION, index, parts, (print_, print_.of(said.transfer)))
 
     def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
-        if self.scope is not Scope.DECORATION:
+        if self.parent is None or self.scope is not Scope.DECORATION:
             raise ValueError("a pressing belongs to one decoration")
-        # By identity: a press holds too much to be hashed each time, and is kept beside its facts, so that none takes
-        # its place.
-        _, of_press = self._presses.setdefault(id(press), (press, {}))
-        settled = self._kept_of.setdefault(id(press), {})
-        return Case(
-            self.settings,
-            self.shop,
-            self.order,
-            assume=self.assume,
-            parent=self,
-            scope=Scope.PRESSING,
-            index=self.index,
-            press=press,
-            chosen=chosen,
-            sequence=sequence,
-            kept=(of_press, settled),
+        print_, with_transfer = (layer.of(press) for layer in self.known.layers)
+        layers = (
+            self.parent.known.layers[0].of(press),
+            print_,
+            with_transfer,
+            with_transfer.of((self.decoration.settings, chosen)),
         )
+        parts = self._parts.of_pressing(press, chosen, sequence)
+        return Case._made(self, Scope.PRESSING, self.index, parts, layers)
 
-    def in_sequence(self, sequence: Sequenced) -> Case:
-        """This pressing, of which nothing was asked yet that hangs on the order of pressings, with that order."""
-        if self.sequence is not None:
-            raise ValueError("this pressing has its place already")
-        self.sequence = sequence
-        return self
+    @property
+    def likeness(self) -> Hashable:
+        """Equal for decorations of one question that have the same facts, on any press, if pressed by themselves."""
+        if self._likeness is None:
+            loose = (attrgetter(source.path)(self._parts) for source in _LOOSE)
+            values = (tuple(each.items()) if isinstance(each, Mapping) else each for each in loose)
+            self._likeness = (self.index, self.known.layers, self.decoration.settings, *values)
+        return self._likeness
 
     # -- facts ---------------------------------------------------------------------------------------------------
 
-    def __missing__(self, name: str) -> Any:
-        """A fact that is not known yet, or what is assumed in its place."""
-        fact = _FACTS[name]
-        if fact.rank != self._rank:
-            if self.parent is None or fact.rank > self._rank:
-                raise KeyError(f"{name} cannot be known for {self.scope.value}")
-            value = self[name] = self.parent[name]
-            return value
-        if self._same_order is not None:
-            value = self[name] = self._same_order[name]
-            return value
-        value = fact.compute(self)
-        if value is None and self.assume and isinstance(fact.missing, Assume):
-            value = fact.missing.value
-            if callable(value):
-                value = value(self)
-        self[name] = value
-        if fact.of_press:
-            self._of_press[name] = value
-        elif fact.settled:
-            self._settled[name] = value
-        return value
+    def __getitem__(self, name: str) -> Any:
+        """A fact, or what is assumed in its place; None where it is unknown."""
+        return self.known[name]
 
     def get(self, name: str, default: Any = None) -> Any:
         """The fact, as sentences read it; worked out if need be."""
-        return self[name]
+        return self.known[name]
 
-    def facts(self, names: Sequence[str]) -> dict[str, Any]:
-        """The named facts; None where unknown."""
-        return dict(zip(names, map(self.__getitem__, names), strict=True))
+    def causes(self, name: str) -> Mapping[str, Cause]:
+        """Why a fact is not known from the order itself: JSON Pointer to what would have said it.
 
-    def declared_facts(self) -> Iterable[Fact]:
-        return _FACTS.values()
-
-    def causes(self, name: str) -> Mapping[str, Ask | Assume]:
-        """Why a fact is not known from the order itself: JSON Pointer to what would have said it."""
-        found: dict[str, Ask | Assume] = {}
+        It goes by the reads that are made, not by those declared: what was not looked at is to blame for nothing.
+        """
+        found: dict[str, Cause] = {}
         self._collect_causes(name, found, set())
         return found
 
-    def _collect_causes(self, name: str, found: dict[str, Ask | Assume], seen: set[str]) -> None:
+    def _collect_causes(self, name: str, found: dict[str, Cause], seen: set[str]) -> None:
         if name in seen:
             return
         seen.add(name)
-        fact = _FACTS[name]
-        owner = _Listening(self._owner(fact))
-        raw = fact.compute(owner)
-        if raw is None and fact.missing is not None:
-            pointer = fact.missing.pointer.replace("{i}", str(self.index))
-            found.setdefault(pointer, _asked_or_assumed(fact.missing, owner))
-        for each in sorted(owner.read):
+        node = _NODES[name]
+        owner = self._of_scope(node.fact.scope)
+        noted = _Noted(owner.known)
+        raw = node.answer(noted, owner._parts)
+        missing = node.fact.missing
+        if raw is None and missing is not None:
+            if isinstance(missing, Assume) and missing.question and node.assumed is not None:
+                # An assumption that cannot be made turns into its question.
+                if node.assumed(noted, owner._parts) is None:
+                    missing = Ask(missing.pointer, missing.question)
+            found.setdefault(missing.pointer.replace("{i}", str(self.index)), Cause(node.fact, missing))
+        for each in sorted({*noted.names, *node.fact.blamed}):
             self._collect_causes(each, found, seen)
 
-    def _owner(self, fact: Fact) -> Case:
+    def _of_scope(self, scope: Scope) -> Case:
         case: Case = self
-        while case.scope is not fact.scope and case.parent is not None:
+        while case.scope is not scope and case.parent is not None:
             case = case.parent
         return case
 
-    # -- what fact functions read --------------------------------------------------------------------------------
+    def assumed(self, cause: Cause) -> tuple[Any, str]:
+        """What is assumed here for an unsaid fact, and why."""
+        node = _NODES[cause.fact.name]
+        if node.assumed is None or node.why is None:
+            return None, ""
+        return node.assumed(self.known, self._parts), node.why(self.known, self._parts)
+
+    # -- the question --------------------------------------------------------------------------------------------
+
+    @property
+    def shop(self) -> Shop:
+        return self._parts.shop
+
+    @property
+    def order(self) -> Order:
+        return self._parts.order
+
+    @property
+    def decoration(self) -> Decoration:
+        return self._parts.decoration
+
+    @property
+    def press(self) -> Press:
+        return self._parts.press
+
+    @property
+    def chosen(self) -> Chosen | None:
+        return self._parts.chosen
+
+    @property
+    def sequence(self) -> Sequenced | None:
+        return self._parts.sequence
+
+    @property
+    def transfer(self) -> Transfer | None:
+        found: Transfer | None = self.known["transfer.entry"]
+        return found
+
+    @property
+    def press_type(self) -> PressType:
+        found: PressType = self.known["press.entry"]
+        return found
 
     def limit(self, name: str) -> float:
-        return self.settings.limit_values[name]
+        return self.book.limit_values[name]
 
     def show(self, dimension: units.Dimension, value: float) -> str:
         return units.show(dimension, value, self.shop.units)
 
     def entry(self, kind: str, name: str) -> Any:
-        return self.settings.catalogue[kind][name]
-
-    @property
-    def blank(self) -> Blank | None:
-        name = self.order.item.blank
-        return None if name is None else self.settings.catalogue["blanks"][name]
-
-    def said(self, field: str) -> Any:
-        """What the order says of the item, else what its blank says, else None."""
-        described = getattr(self.order.item, field)
-        if described is not None or self.blank is None:
-            return described
-        return getattr(self.blank, field)
-
-    @property
-    def substrate(self) -> Substrate | None:
-        name = self["item.substrate"]
-        return None if name is None else self.settings.catalogue["substrates"][name]
-
-    @property
-    def press(self) -> Press:
-        if self._press is None:
-            raise KeyError("no press in this case")
-        return self._press
+        return self.book.catalogue[kind][name]
 
 
-class _Listening(Case):
-    """A case that notes which facts are read of it."""
+def _about_the_piece(order: Order) -> tuple[Any, ...]:
+    return order.item, order.use, order.quantity, order.due_in, order.evidence
 
-    def __init__(self, case: Case) -> None:
-        dict.__init__(self, case)
-        self.__dict__.update(case.__dict__)
-        self.read: set[str] = set()
+
+class _Noted:
+    """Known facts, with the names of those that are read."""
+
+    def __init__(self, known: Known) -> None:
+        self._known = known
+        self.names: set[str] = set()
 
     def __getitem__(self, name: str) -> Any:
-        self.read.add(name)
-        return super().__getitem__(name)
-
-
-def _asked_or_assumed(missing: Ask | Assume, case: Case) -> Ask | Assume:
-    """What stands in for an unsaid thing here: an assumption that cannot be made turns into its question."""
-    if isinstance(missing, Assume) and missing.question and missing.value(case) is None:
-        return Ask(missing.pointer, missing.question)
-    return missing
+        self.names.add(name)
+        return self._known[name]
