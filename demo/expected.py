@@ -18,10 +18,11 @@ from pathlib import Path
 from typing import Any
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order
-from accord_rules.reading import DocumentError, read
-from accord_rules.settings import Settings, load_book
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import DocumentError, read
+from accord_rules.load.loader import load_book
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import LEVELS, Verdict
 
 DEMO = Path(__file__).resolve().parent
@@ -53,7 +54,7 @@ def read_order(name: str) -> Order:
         raise DayError(f"{name}: {error}") from None
 
 
-def ask(expected: Mapping[str, Expectation], book: Settings) -> dict[str, tuple[Order, Verdict]]:
+def ask(expected: Mapping[str, Expectation], book: Book) -> dict[str, tuple[Order, Verdict]]:
     """Every order, and what the rules say to it. Raises DayError where one cannot be asked."""
     shops, authority = read_shops(), Authority(book)
     answered = {}
@@ -92,7 +93,7 @@ def without_an_order(rules: Iterable[str], expectations: Iterable[Expectation]) 
     )
 
 
-def blocking(book: Settings) -> tuple[str, ...]:
+def blocking(book: Book) -> tuple[str, ...]:
     """The ids of the rules that refuse an order; watched ones only count."""
     return tuple(rule.id for rule in book.rules.values() if rule.level == "blocks" and rule.enforced)
 

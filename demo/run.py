@@ -110,7 +110,7 @@ def started_on(port: int, env: Mapping[str, str], keys: Path) -> Iterator[str]:
     """The real service on a port of this machine, ready, for as long as the block runs; its address."""
     url = f"http://127.0.0.1:{port}"
     told = _with_path(env) | {"ACCORD_BIND": f"127.0.0.1:{port}"}
-    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
+    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.serving.gunicorn_config"]
     with tempfile.TemporaryFile() as log, subprocess.Popen(command, env=told, stdout=log, stderr=log) as process:
         try:
             _wait(url, token("mill-steps", keys), START_SECONDS, process)

@@ -14,10 +14,12 @@ from tests.markers import pytest_collection_modifyitems, pytest_runtest_setup
 
 from accord_rules.authority import Authority
 from accord_rules.infer import engine
-from accord_rules.settings import Settings, load_book
-from accord_service import edition, first_start
-from accord_service.config import Config
+from accord_rules.load.loader import load_book
+from accord_rules.revision.book import Book
+from accord_service.run.config import Config
+from accord_service.serving import first_start
 from accord_service.store import EmbeddedServer, Store
+from accord_service.worker import edition
 
 __all__ = ["pytest_collection_modifyitems", "pytest_runtest_setup"]
 
@@ -40,12 +42,12 @@ def rules_tried_once() -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def book() -> Settings:
+def book() -> Book:
     return load_book()
 
 
 @pytest.fixture(scope="session")
-def authority(book: Settings) -> Iterator[Authority]:
+def authority(book: Book) -> Iterator[Authority]:
     made = Authority(book)
     yield made
     made.close()

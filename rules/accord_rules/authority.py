@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache, partial
 from importlib.resources import files
@@ -16,28 +16,18 @@ from accord_rules.advise import plans
 from accord_rules.advise.envelope import PRESSINGS_MOST, Bench, ground, on_press, possible_ones
 from accord_rules.advise.moves import Rejected
 from accord_rules.advise.remedies import Remedied, Tried, remedies
+from accord_rules.advise.wording import order_settings, plain
 from accord_rules.derive.case import Case
-from accord_rules.examples import example_order
+from accord_rules.documents.canonical import canonical, digest
 from accord_rules.infer.inference import Counts
 from accord_rules.infer.ledger import Ledger
-from accord_rules.order import Order, SettleRequest
-from accord_rules.resolve import resolve
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
-from accord_rules.verdict import (
-    WORKABLE,
-    Basis,
-    Envelope,
-    Finding,
-    Plan,
-    PressJudged,
-    Settlement,
-    Verdict,
-    canonical,
-    digest,
-)
-from accord_rules.weigh import OnPress, Scales, Weighed, findings, needs
-from accord_rules.wording import order_settings, plain
+from accord_rules.load.examples import example_order
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
+from accord_rules.verdict import WORKABLE, Basis, Envelope, Finding, Plan, PressJudged, Settlement, Verdict
+from accord_rules.weigh.scales import OnPress, Scales, Weighed, findings, needs
 
 
 class SelfTestError(RuntimeError):
@@ -112,12 +102,10 @@ def _with_shared(own: Weighed, shared: Weighed | None) -> Weighed:
 class Authority:
     """Answers for one revision of the book. Safe to share between threads; close it when it is no longer used."""
 
-    def __init__(
-        self, settings: Settings, slots: int = 4, shared: Scales | None = None, ledger: Ledger | None = None
-    ) -> None:
+    def __init__(self, book: Book, slots: int = 4, shared: Scales | None = None, ledger: Ledger | None = None) -> None:
         """``shared`` and ``ledger``: see ``Scales``."""
-        self.settings = settings
-        self._scales = Scales(settings, slots, shared, ledger=ledger)
+        self.book = book
+        self._scales = Scales(book, slots, shared, ledger=ledger)
         self._counting = threading.Lock()
         self._watched: Counter[str] = Counter()
 
@@ -141,7 +129,7 @@ class Authority:
         self._scales.close()
 
     def basis(self, shop: Shop) -> Basis:
-        return Basis(self.settings.revision, self.settings.digest, self._house_digest(shop))
+        return Basis(self.book.revision, self.book.digest, self._house_digest(shop))
 
     # What a shop's house rules change, see governance.house.
 
@@ -153,13 +141,13 @@ class Authority:
         return shop.in_use()
 
     def _findings(self, judged: Judged) -> tuple[Finding, ...]:
-        return findings(judged.weighed.fired, self.settings)
+        return findings(judged.weighed.fired, self.book)
 
     # -- validate ----------------------------------------------------------------------------------------------------
 
     def validate(self, order: Order, shop: Shop) -> Verdict:
         """Say whether the order can be done. Raises reading.DocumentError where the book cannot read it."""
-        resolved = resolve(order, self.settings, shop)
+        resolved = resolve(order, self.book, shop)
         judged = self.judged(resolved, shop)
         if held := self._watch(judged):
             with self._counting:
@@ -168,14 +156,14 @@ class Authority:
 
     def watch(self, order: Order, shop: Shop) -> frozenset[str]:
         """The watched rules that hold for an order, without counting them. Raises as ``validate`` does."""
-        return self._watch(self.judged(resolve(order, self.settings, shop), shop))
+        return self._watch(self.judged(resolve(order, self.book, shop), shop))
 
     def _watch(self, judged: Judged) -> frozenset[str]:
         return self._scales.watch([judged.whole, *judged.decorations, *judged.best.cases])
 
     def judge(self, order: Order, shop: Shop) -> Weighed:
         """What the rules say, without the words: for searches and comparisons over many orders."""
-        return self.judge_resolved(resolve(order, self.settings, shop), shop)
+        return self.judge_resolved(resolve(order, self.book, shop), shop)
 
     def judge_resolved(self, order: Order, shop: Shop) -> Weighed:
         """The same for an order that ``resolve`` has read."""
@@ -183,7 +171,7 @@ class Authority:
 
     def judged(self, order: Order, shop: Shop) -> Judged:
         """What the rules say of an order that ``resolve`` has read, press by press."""
-        whole = Case(self.settings, self._stocked(shop), order)
+        whole = Case(self.book, self._stocked(shop), order)
         return self._judge_case(whole, self._scales.weigh(whole), shop)
 
     def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop) -> Judged:
@@ -204,7 +192,7 @@ class Authority:
             self.basis(shop),
             found,
             tuple(dict.fromkeys(each.fix for each in found if each.level == "requires")),
-            needs(weighed, self.settings),
+            needs(weighed, self.book),
             self._scales.assumptions(*_with_and_without(judged, best)),
             _press_judged(judged, best),
             # Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or
@@ -219,7 +207,7 @@ class Authority:
     def _id(self, order: Order, shop: Shop) -> str:
         """Content address of (code, revision, house, order); the shop's own reference is no part of it."""
         asked = plain(replace(order, reference=None))
-        parts = [code_digest(), self.settings.revision, self.settings.digest, self._house_digest(shop), asked]
+        parts = [code_digest(), self.book.revision, self.book.digest, self._house_digest(shop), asked]
         return "vd_" + hashlib.sha256(canonical(parts)).hexdigest()[:40]
 
     def _remedies(self, judged: Judged, shop: Shop) -> Remedied:
@@ -241,7 +229,7 @@ class Authority:
         # The same piece for the same use on the same evidence: what is known of the order holds, whatever the transfer
         # or press.
         same = order.item is first.order.item and order.evidence is first.order.evidence
-        whole = first.with_order(order) if same else Case(self.settings, self._stocked(shop), order)
+        whole = first.with_order(order) if same else Case(self.book, self._stocked(shop), order)
         of_order = judged.of_order if same else self._scales.weigh(whole)
         decorations = [whole.decoration_case(index) for index in range(len(order.decorations))]
         general = sum(map(self._scales.weigh, decorations), of_order)
@@ -265,13 +253,13 @@ class Authority:
         ``experiences`` with pieces pressed before move plans up or down and are named in the reasons; they take none
         away and bring none in.
         """
-        resolved = resolve(request, self.settings, shop)
+        resolved = resolve(request, self.book, shop)
         found = plans.search(self._scales, resolved, self._stocked(shop))
         return Settlement(
             self.basis(shop),
             self._plans(found, request, shop, experiences),
-            *plans.ruled_out(found, self.settings),
-            needs(found.open, self.settings),
+            *plans.ruled_out(found, self.book),
+            needs(found.open, self.book),
             found.complete,
             request.reference,
         )
@@ -305,8 +293,8 @@ class Authority:
 
     def envelope(self, order: Order, shop: Shop) -> Envelope:
         """Say what is still allowed for each thing the order leaves open. Raises DocumentError as ``validate`` does."""
-        resolved = resolve(order, self.settings, shop)
-        whole = Case(self.settings, self._stocked(shop), resolved)
+        resolved = resolve(order, self.book, shop)
+        whole = Case(self.book, self._stocked(shop), resolved)
         of_order = self._scales.weigh(whole)
 
         def judge(asked: Order) -> Weighed:
@@ -334,8 +322,8 @@ class Authority:
                 if press in shown
             ),
             ground(whole, judge),
-            *plans.ruled_out(found, self.settings),
-            needs(found.open, self.settings),
+            *plans.ruled_out(found, self.book),
+            needs(found.open, self.book),
             found.complete and set(shown) == set(presses),
             order.reference,
         )
@@ -350,9 +338,9 @@ class Authority:
         """
         before = self.counts
         failed = []
-        for rule in self.settings.rules.values():
+        for rule in self.book.rules.values():
             example = next(each for each in rule.fires if "facts" not in each)
-            order, shop = example_order(example, self.settings)
+            order, shop = example_order(example, self.book)
             judged = self.judged(order, shop)
             self._watch(judged)
             # What a watched rule holds for hangs on the settings that the others leave: only that it is asked counts.

@@ -5,8 +5,6 @@ A document is plain JSON data in a fixed order of keys, so that the same answer 
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -14,15 +12,6 @@ from typing import Any
 LEVELS = ("blocks", "requires", "cautions", "notes")
 VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
 WORKABLE = ("accepted", "conditional")  # the verdicts under which it can be done
-
-
-def canonical(document: Any) -> bytes:
-    """The one byte string of a document: sorted keys, no spaces, UTF-8. Digests are taken over it."""
-    return json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
-
-
-def digest(document: Any) -> str:
-    return "sha256:" + hashlib.sha256(canonical(document)).hexdigest()
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,14 +7,17 @@ import logging
 from flask import Flask, Response
 from werkzeug.exceptions import HTTPException
 
-from accord_service import log, pages, problems, request
+from accord_service import pages
+from accord_service.api import request
+from accord_service.api.room import EXTENSION, Room
 from accord_service.api.v1 import ENDPOINTS
-from accord_service.api.v1.get_openapi import get_openapi
 from accord_service.api.watch import VIEWS
-from accord_service.config import Config
-from accord_service.metrics import Metrics
-from accord_service.problems import BY_STATUS, InternalError, Problem
-from accord_service.room import EXTENSION, Room
+from accord_service.described.get_openapi import get_openapi
+from accord_service.http import problems
+from accord_service.http.problems import BY_STATUS, InternalError, Problem
+from accord_service.run import log
+from accord_service.run.config import Config
+from accord_service.run.metrics import Metrics
 from accord_service.store import Store
 
 logger = logging.getLogger(__name__)

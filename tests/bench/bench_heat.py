@@ -13,11 +13,11 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from accord_rules.catalogue import Consumable, PressType, Substrate, Transfer
-from accord_rules.documents import shipped
+from accord_rules.documents.files import shipped
+from accord_rules.documents.reading import read
 from accord_rules.heat import HeatedPlaten, Sheet, Stack, estimate, linear, sagging, solve, stack_for, time_grid
 from accord_rules.heat.response import respond, soaked
-from accord_rules.reading import read
+from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer
 
 ROUNDS = 30
 BOOK = shipped()

@@ -30,12 +30,19 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "rules"))
 
 import random_orders
 
-from accord_rules import units
 from accord_rules.advise.plans import presses_of
 from accord_rules.derive.case import Case
-from accord_rules.examples import pressing_cases
-from accord_rules.facts import BOOL, FactType, Kind, Scope, number, one_of, set_of
-from accord_rules.infer.condition import (
+from accord_rules.documents import units
+from accord_rules.documents.reading import read
+from accord_rules.infer.engine import Engine
+from accord_rules.infer.inference import Inference
+from accord_rules.infer.judge import Judge
+from accord_rules.load.examples import pressing_cases
+from accord_rules.load.loader import load_book
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.condition import (
     And,
     Compare,
     Condition,
@@ -52,14 +59,8 @@ from accord_rules.infer.condition import (
     negated,
     parse,
 )
-from accord_rules.infer.engine import Engine
-from accord_rules.infer.inference import Inference
-from accord_rules.infer.judge import Judge
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.resolve import resolve
-from accord_rules.settings import Settings, load_book
-from accord_rules.shop import Shop
+from accord_rules.revision.facts import BOOL, FactType, Kind, Scope, number, one_of, set_of
+from accord_rules.revision.names import resolve
 
 Sample = tuple[Mapping[str, Any], Mapping[str, float]]
 Contestant = Callable[[Sample], tuple[str, ...]]
@@ -296,21 +297,21 @@ def made_up_samples(vocabulary: Vocabulary, limits: Mapping[str, float], count: 
 
 # --- which books to measure --------------------------------------------------------------------------------------
 
-Book = tuple[Mapping[str, Condition], Vocabulary, Sequence[Sample]]
+RuleSet = tuple[Mapping[str, Condition], Vocabulary, Sequence[Sample]]
 
 
-def sixty_rules() -> Book:
+def sixty_rules() -> RuleSet:
     rules, vocabulary, limits = made_up_book()
     return rules, vocabulary, made_up_samples(vocabulary, limits)
 
 
-def sixty_rules_with_facts_left_out() -> Book:
+def sixty_rules_with_facts_left_out() -> RuleSet:
     rules, vocabulary, samples = sixty_rules()
     rng = random.Random(3)
     return rules, vocabulary, [({n: v for n, v in facts.items() if rng.random() < 0.8}, of) for facts, of in samples]
 
 
-def many_rules() -> Book:
+def many_rules() -> RuleSet:
     rules, vocabulary, limits = made_up_book(count=150)
     return rules, vocabulary, made_up_samples(vocabulary, limits)
 
@@ -322,7 +323,7 @@ RANDOM_ORDERS = 250
 
 
 @cache
-def shipped_book() -> Settings:
+def shipped_book() -> Book:
     return load_book()
 
 
@@ -355,7 +356,7 @@ def _cases(order: Order, shop: Shop) -> Iterator[Case]:
         yield from pressing_cases(whole, press)
 
 
-def _of_scope(scope: Scope) -> Book:
+def _of_scope(scope: Scope) -> RuleSet:
     book = shipped_book()
     rules = {rule.id: rule.condition for rule in book.rules.values() if rule.scope is scope}
     names = {name for condition in rules.values() for name in condition.facts}
@@ -363,20 +364,20 @@ def _of_scope(scope: Scope) -> Book:
     return rules, book.vocabulary, samples
 
 
-def shipped_rules_about_the_order() -> Book:
+def shipped_rules_about_the_order() -> RuleSet:
     return _of_scope(Scope.ORDER)
 
 
-def shipped_rules_about_a_decoration() -> Book:
+def shipped_rules_about_a_decoration() -> RuleSet:
     return _of_scope(Scope.DECORATION)
 
 
-def shipped_rules_about_a_pressing() -> Book:
+def shipped_rules_about_a_pressing() -> RuleSet:
     return _of_scope(Scope.PRESSING)
 
 
 # Another book to measure is one more function here: its rules, its vocabulary, and facts with limits.
-BOOKS: tuple[Callable[[], Book], ...] = (
+BOOKS: tuple[Callable[[], RuleSet], ...] = (
     sixty_rules,
     sixty_rules_with_facts_left_out,
     many_rules,

@@ -19,14 +19,15 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from accord_rules.authority import Authority
-from accord_rules.catalogue import Blank
 from accord_rules.derive import heat
+from accord_rules.documents.reading import read
 from accord_rules.heat import linear, sagging
-from accord_rules.order import SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings, load_book
-from accord_rules.shop import Shop
-from accord_service.collector import spare_the_book
+from accord_rules.load.loader import load_book
+from accord_rules.orders.order import SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import Blank
+from accord_service.worker.collector import spare_the_book
 
 ROUNDS = 120
 ORDERS = 600
@@ -37,16 +38,14 @@ EVERYDAY = ("tee-heavy-white", "hardboard-coaster", "polyester-sequin-cushion")
 HEAVY = "hoodie-zip-navy"
 
 
-def shop_document(book: Settings) -> dict[str, Any]:
+def shop_document(book: Book) -> dict[str, Any]:
     """The example shop with five presses and as many products as the target speaks of."""
     document = book.documents["base_example"]["shop"]
     stock = {**document["stock"], "products": list(book.catalogue["products"])[:TRANSFERS]}
     return {**document, "stock": stock, "presses": [{"id": each, "type": each} for each in PRESSES]}
 
 
-def request_for(
-    book: Settings, blank: str, width_mm: int = 90, height_mm: int = 90, quantity: int = 1
-) -> dict[str, Any]:
+def request_for(book: Book, blank: str, width_mm: int = 90, height_mm: int = 90, quantity: int = 1) -> dict[str, Any]:
     entry: Blank = book.catalogue["blanks"][blank]
     soft = book.catalogue["substrates"][entry.substrate].family == "cloth"
     size = {"width": f"{width_mm} mm", "height": f"{height_mm} mm"}
@@ -54,7 +53,7 @@ def request_for(
     return {"item": {"blank": blank}, "quantity": quantity, "decorations": [decoration]}
 
 
-def any_order(book: Settings, seed: int = 7) -> Iterator[dict[str, Any]]:
+def any_order(book: Book, seed: int = 7) -> Iterator[dict[str, Any]]:
     """Requests for random pieces of all blanks, ``ORDERS`` of them, the same ones in every run."""
     rng = random.Random(seed)
     blanks = list(book.catalogue["blanks"])
@@ -99,7 +98,7 @@ def line(name: str, times: list[float], yard_ms: float) -> str:
     )
 
 
-def everyday(book: Settings, authority: Authority, shop: Shop) -> None:
+def everyday(book: Book, authority: Authority, shop: Shop) -> None:
     for blank in EVERYDAY:
         request = read(SettleRequest, request_for(book, blank))
         forget_heat()
@@ -111,7 +110,7 @@ def everyday(book: Settings, authority: Authority, shop: Shop) -> None:
         print(line(f"{blank}, first {first:.1f}", times, statistics.median(yards)))
 
 
-def whatever_comes(book: Settings, authority: Authority, shop: Shop) -> None:
+def whatever_comes(book: Book, authority: Authority, shop: Shop) -> None:
     forget_heat()
     forget_answers(authority)
     first: list[float] = []
@@ -129,7 +128,7 @@ def whatever_comes(book: Settings, authority: Authority, shop: Shop) -> None:
     print(line("  of one that was not", first, yard_ms))
 
 
-def made_of(book: Settings, authority: Authority, shop: Shop) -> None:
+def made_of(book: Book, authority: Authority, shop: Shop) -> None:
     request = read(SettleRequest, request_for(book, HEAVY, 125, 195, 10))
     ways: dict[str, tuple[Callable[[], object], ...]] = {
         "nothing kept": (forget_heat, lambda: forget_answers(authority)),

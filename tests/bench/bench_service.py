@@ -32,10 +32,10 @@ from typing import Any
 import bench_recommend as recommending
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import load_book
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import read
+from accord_rules.load.loader import load_book
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
 
 DEMO = Path(__file__).parents[2] / "demo"
 WIDE = "wide"  # the shop of bench_recommend
@@ -113,7 +113,7 @@ def in_process() -> None:
         told("validate, a rejected order with its remedies", cpu_ms(ask(*refused), 60), floor)
         every = [sample for _, order, shop in day for sample in cpu_ms(ask(order, shop), 1)[:1]]
         told(f"validate, the demo's {len(day)} orders, once each", every, floor)
-        book = authority.settings
+        book = authority.book
         shop = read(Shop, recommending.shop_document(book))
         request = read(SettleRequest, recommending.request_for(book, recommending.EVERYDAY[0]))
         asked = cpu_ms(lambda: authority.recommend(request, shop).document(), RECOMMENDATIONS)
@@ -142,7 +142,7 @@ def under_gunicorn(application: str, folder: Path, data: str, *more: str) -> Ite
         "ACCORD_DATA": str(folder / data),
     }
     env.pop("PROMETHEUS_MULTIPROC_DIR", None)
-    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
+    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.serving.gunicorn_config"]
     command += ["--bind", f"127.0.0.1:{port}", "--workers", str(WORKERS), *more, application]
     with (
         (folder / f"{port}.log").open("wb") as log,

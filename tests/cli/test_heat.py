@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from accord_rules import units
+from accord_rules.documents import units
 from accord_service.cli.curve import Curve
 from accord_service.cli.svg import svg
 

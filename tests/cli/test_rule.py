@@ -7,21 +7,22 @@ from typing import Any
 
 import pytest
 
-from accord_rules.settings import Settings, load_book
+from accord_rules.load.loader import load_book
+from accord_rules.revision.book import Book
 from accord_service.cli.show import close_to
 
 
 @pytest.fixture(scope="module")
-def book() -> Settings:
+def book() -> Book:
     return load_book()
 
 
-def with_a_limit(book: Settings) -> str:
+def with_a_limit(book: Book) -> str:
     """A rule that compares with a limit and has examples given as bare facts."""
     return next(each.id for each in book.rules.values() if each.limits and any("facts" in e for e in each.fires))
 
 
-def test_a_rule_is_told_whole(accord: Any, book: Settings) -> None:
+def test_a_rule_is_told_whole(accord: Any, book: Book) -> None:
     rule = book.rules[with_a_limit(book)]
     done = accord("rule", rule.id)
     assert done.exit_code == 0
@@ -39,7 +40,7 @@ def test_a_rule_is_told_whole(accord: Any, book: Settings) -> None:
     assert "{" not in done.stdout
 
 
-def test_the_edges_are_told_when_wished(accord: Any, book: Settings) -> None:
+def test_the_edges_are_told_when_wished(accord: Any, book: Book) -> None:
     rule = book.rules[with_a_limit(book)]
     plain, whole = accord("rule", rule.id).stdout, accord("rule", "--edges", rule.id).stdout
     assert "(--edges)" in plain
@@ -47,13 +48,13 @@ def test_the_edges_are_told_when_wished(accord: Any, book: Settings) -> None:
     assert whole.count("    - ") > plain.count("    - ")
 
 
-def test_the_same_here(accord: Any, alone: Any, book: Settings) -> None:
+def test_the_same_here(accord: Any, alone: Any, book: Book) -> None:
     id_ = with_a_limit(book)
     assert alone("rule", "--local", id_).stdout == accord("rule", id_).stdout
 
 
 @pytest.mark.parametrize("local", [True, False])
-def test_a_wrong_name_brings_close_ones(accord: Any, alone: Any, book: Settings, local: bool) -> None:
+def test_a_wrong_name_brings_close_ones(accord: Any, alone: Any, book: Book, local: bool) -> None:
     id_ = with_a_limit(book)
     done = alone("rule", "--local", id_ + "x") if local else accord("rule", id_ + "x")
     assert done.exit_code == 2
@@ -67,7 +68,7 @@ def test_close_names() -> None:
     assert close_to("quite-something-else", known) == []
 
 
-def test_every_rule_is_listed_once(accord: Any, book: Settings) -> None:
+def test_every_rule_is_listed_once(accord: Any, book: Book) -> None:
     done = accord("rules", "--json")
     assert done.exit_code == 0
     assert sorted(each["id"] for each in json.loads(done.stdout)) == sorted(book.rules)
@@ -76,7 +77,7 @@ def test_every_rule_is_listed_once(accord: Any, book: Settings) -> None:
 
 
 @pytest.mark.parametrize("who", ["service", "here"])
-def test_rules_of_a_level_and_topic(accord: Any, alone: Any, book: Settings, who: str) -> None:
+def test_rules_of_a_level_and_topic(accord: Any, alone: Any, book: Book, who: str) -> None:
     some = next(iter(book.rules.values()))
     wanted = sorted(r.id for r in book.rules.values() if (r.topic, r.level) == (some.topic, some.level))
     arguments = ["rules", "--json", "--topic", some.topic, "--level", some.level]

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from accord_rules.weigh import Scales
+from accord_rules.weigh.scales import Scales
 
 FREE: dict[str, Any] = {
     "reference": "ML-3",

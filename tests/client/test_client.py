@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from accord_client import Client, InvalidOrder, NotAuthorised, NotFound, ProblemError
-from accord_rules.settings import load_book
+from accord_rules.load.loader import load_book
 
 
 def test_a_plain_job_is_workable(accord: Client, possible: dict[str, Any]) -> None:

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from flask import Flask
 
+from accord_service.api.endpoint import Endpoint
 from accord_service.app import create_app
-from accord_service.endpoint import Endpoint
-from accord_service.roles import ROLES
+from accord_service.http.roles import ROLES
 
 SHOP = """
 id = "ferry-yard"

@@ -10,10 +10,10 @@ import pytest
 from flask import Flask
 from jsonschema import Draft202012Validator
 
-from accord_rules.catalogue import KINDS
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import KINDS
+from accord_service.api.endpoint import Endpoint
 from accord_service.api.v1 import ENDPOINTS
-from accord_service.endpoint import Endpoint
 
 JSON = "application/json"
 PROBLEM = "application/problem+json"
@@ -158,7 +158,7 @@ def test_real_answers_keep_to_their_schemas(
     assert faults(description, answer_schema(description, endpoint), answer.json) == []
 
 
-def reads(settings: Settings) -> Iterator[tuple[str, str]]:
+def reads(settings: Book) -> Iterator[tuple[str, str]]:
     """Every read of every entry of the book, with the endpoint that answers it."""
     for kind in KINDS:
         yield "get_catalogue_kind", f"/v1/catalogue/{kind}?limit=200"
@@ -172,7 +172,7 @@ def reads(settings: Settings) -> Iterator[tuple[str, str]]:
     )
 
 
-def test_every_read_keeps_to_its_schema(app: Flask, book: Settings, description: Any, key: dict[str, str]) -> None:
+def test_every_read_keeps_to_its_schema(app: Flask, book: Book, description: Any, key: dict[str, str]) -> None:
     client, broken = app.test_client(), {}
     for name, address in reads(book):
         answer = client.get(address, headers=key)

@@ -15,8 +15,8 @@ from schemathesis import GenerationMode
 from schemathesis.core.parameters import ParameterLocation
 from schemathesis.specs.openapi.checks import negative_data_rejection, positive_data_acceptance
 
+from accord_service.api.endpoint import Endpoint
 from accord_service.api.v1 import ENDPOINTS
-from accord_service.endpoint import Endpoint
 
 # What a request that keeps to the schema may still be told: it names something that is not there, or holds a character
 # that no name has. A schema can't say the first, since book, shops and keys change without it. A write may have to wait

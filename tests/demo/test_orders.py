@@ -18,11 +18,11 @@ from typing import Any
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import names_in, read
-from accord_rules.resolve import DELIBERATELY_NONE
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import names_in, read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import DELIBERATELY_NONE
 from accord_rules.verdict import LEVELS, VERDICTS, Verdict
 from demo import expected
 
@@ -65,7 +65,7 @@ def test_rules_that_fire_are_those_written_down(name: str, verdict_of: Callable[
     )
 
 
-def test_every_blocking_rule_blocks_an_order_of_the_day(book: Settings) -> None:
+def test_every_blocking_rule_blocks_an_order_of_the_day(book: Book) -> None:
     rules = expected.blocking(book)
     assert len(rules) > 100
     assert expected.without_an_order(rules, EXPECTED.values()) == ()
@@ -179,14 +179,14 @@ def test_references_are_unique() -> None:
     assert len(set(references)) == len(references)
 
 
-def _unknown(where: str, document: Any, book: Settings) -> Iterator[str]:
+def _unknown(where: str, document: Any, book: Book) -> Iterator[str]:
     for pointer, kind, name in names_in(document):
         left_out = kind == "consumables" and name == DELIBERATELY_NONE
         if not left_out and not any(name in book.catalogue[each] for each in kind.split("|")):
             yield f"{where}{pointer}: {name} is no entry of {kind}"
 
 
-def test_everything_named_is_in_the_book(book: Settings, shops: dict[str, Shop]) -> None:
+def test_everything_named_is_in_the_book(book: Book, shops: dict[str, Shop]) -> None:
     orders = {name: read(Order, order_document(name)) for name in EXPECTED}
     everything = {**shops, **orders}
     assert [line for where, what in everything.items() for line in _unknown(where, what, book)] == []

@@ -14,10 +14,10 @@ from typing import Any
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import VERDICTS
 from accord_service.cli.main import main
 
@@ -111,7 +111,7 @@ def test_every_room_of_the_house_is_there() -> None:
 
 
 @pytest.mark.parametrize("page", PAGES)
-def test_every_accord_command_and_option_exists(page: str, book: Settings) -> None:
+def test_every_accord_command_and_option_exists(page: str, book: Book) -> None:
     asked = commands(page, "accord")
     for _, name, *words in asked:
         command = main.commands[name]
@@ -146,7 +146,7 @@ def order_of_readme() -> dict[str, Any]:
     return document
 
 
-def test_the_order_in_the_readme_gets_the_answer_it_tells(book: Settings, authority: Authority) -> None:
+def test_the_order_in_the_readme_gets_the_answer_it_tells(book: Book, authority: Authority) -> None:
     text = text_of("README.md")
     token = re.search(r"keys/([a-z-]+)-counter", text)
     assert token is not None

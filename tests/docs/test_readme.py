@@ -28,7 +28,7 @@ from pathlib import Path
 
 import pytest
 
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
 
 pytestmark = pytest.mark.needs("curl", "git")
 
@@ -178,7 +178,7 @@ def test_the_command_answers_by_itself_and_from_the_service(answers: list[str]) 
     assert plans[0]["rank"] == 1
 
 
-def test_the_service_counts_what_is_in_the_book(answers: list[str], book: Settings) -> None:
+def test_the_service_counts_what_is_in_the_book(answers: list[str], book: Book) -> None:
     counted = {each["kind"]: each["count"] for each in json.loads(answers[3])["kinds"]}
     assert counted["blanks"] == len(book.catalogue["blanks"])
     assert set(counted) >= {"fibres", "substrates", "transfers", "products", "consumables", "press_types"}

@@ -9,11 +9,11 @@ from cases import decoration_case, order_document, pressing, shop_of
 from pressed_pieces import COASTER, SHIRT
 
 from accord_rules.authority import Authority
+from accord_rules.documents.reading import read
 from accord_rules.heat import Layer, time_to_touch_s, touch_limit_c
 from accord_rules.heat.ranges import Range
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.settings import Settings
+from accord_rules.orders.order import Order
+from accord_rules.revision.book import Book
 
 
 # IEC 62368-1 (as quoted on secondary pages) and ISO 13732-1 (from memory), metal held for 10 s.
@@ -45,7 +45,7 @@ def _cooling_by_steps_s(start_c: float, limit_c: float) -> float:
 
 
 @pytest.mark.parametrize("piece", [SHIRT, COASTER], ids=["shirt", "coaster"])
-def test_the_platens_spread_makes_the_late_bound_later(piece: dict[str, Any], book: Settings) -> None:
+def test_the_platens_spread_makes_the_late_bound_later(piece: dict[str, Any], book: Book) -> None:
     """Slip: the late bound taken at the platen's mean. An uneven platen's print is late where the platen is coolest.
 
     Two presses at the same mean, one uneven by 3 K and one by 15: the even one at a mean 12 K lower is as late.
@@ -75,7 +75,7 @@ def _cleared(item: dict[str, Any]) -> dict[str, Any]:
 # Common practice, no source: cut film takes 10 to 15 s on woven cloth on a bench press, on a hand-held one 10 s more.
 @pytest.mark.parametrize(("press", "longest_s"), [("clamshell", 15.0), ("hand-held", 25.0)])
 def test_the_longest_dwell_is_the_transfers_with_the_most_that_the_press_adds(
-    press: str, longest_s: float, authority: Authority, book: Settings
+    press: str, longest_s: float, authority: Authority, book: Book
 ) -> None:
     """Slip: the longest dwell without the press's, or with the least of it."""
     assert pressing(book, press={"type": press})["window.time_high_s"] == longest_s
@@ -87,7 +87,7 @@ def test_the_longest_dwell_is_the_transfers_with_the_most_that_the_press_adds(
 
 
 @pytest.mark.parametrize(("elastane", "binding"), [(2.9, "cotton"), (3.0, "elastane"), (3.1, "elastane")])
-def test_a_fibre_counts_from_exactly_three_percent_on(elastane: float, binding: str, book: Settings) -> None:
+def test_a_fibre_counts_from_exactly_three_percent_on(elastane: float, binding: str, book: Book) -> None:
     """Slip: > for >= at the share from which a fibre counts (the collective's own choice of 3 %)."""
     case = pressing(book, item={"fibres": {"CO": 100 - elastane, "EL": elastane}})
     assert case["item.binding_fibre"] == binding
@@ -105,7 +105,7 @@ def test_a_fibre_counts_from_exactly_three_percent_on(elastane: float, binding: 
     ids=["coating", "film", "neither"],
 )
 def test_a_pvc_coating_caps_the_window_as_a_pvc_film_does(
-    item: dict[str, Any], transfer: str, caps: list[float], book: Settings
+    item: dict[str, Any], transfer: str, caps: list[float], book: Book
 ) -> None:
     """Slip: no cap from the coating. PVC gives off acid fumes steeply above 200 °C; common practice stops at 190.
 
@@ -115,7 +115,7 @@ def test_a_pvc_coating_caps_the_window_as_a_pvc_film_does(
     assert [bound.value_c for bound in case["transfer.uppers"] if bound.what == "pvc"] == caps
 
 
-def test_what_decides_most_is_asked_first(authority: Authority, book: Settings) -> None:
+def test_what_decides_most_is_asked_first(authority: Authority, book: Book) -> None:
     """Slip: needs in the order of their pointers, or the least deciding first."""
     document = order_document(book, item={"substrate": "", "fibres": "", "colour": ""})
     document["decorations"][0]["transfer"] = "dye-sublimation"

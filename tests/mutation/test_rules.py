@@ -1,6 +1,6 @@
 """No slip in a rule's condition may pass its own examples: every mutant of every condition is told apart by one.
 
-``accord_rules.infer.mutants`` makes the mutants; here each is asked by the judge, which shares nothing with the quick
+``accord_rules.load.mutants`` makes the mutants; here each is asked by the judge, which shares nothing with the quick
 count that the loader makes.
 """
 
@@ -15,17 +15,17 @@ from typing import Any
 import pytest
 from generate import Case, random_book_cases, random_facts
 
-from accord_rules import units
-from accord_rules.documents import BookError
-from accord_rules.examples import example_facts, step
-from accord_rules.facts import BOOL, number, one_of, set_of
+from accord_rules.documents import units
+from accord_rules.documents.files import BookError
 from accord_rules.governance.changes import ABSENT, Change, check
 from accord_rules.governance.house import HouseError, check_house, read_house
 from accord_rules.infer.compiled import holds
-from accord_rules.infer.condition import Condition, Vocabulary, parse
-from accord_rules.infer.mutants import Mutant, Slip, mutants, survivors, telling_facts
-from accord_rules.rule import Rule
-from accord_rules.settings import Settings
+from accord_rules.load.examples import example_facts, step
+from accord_rules.load.mutants import Mutant, Slip, mutants, survivors, telling_facts
+from accord_rules.revision.book import Book
+from accord_rules.revision.condition import Condition, Vocabulary, parse
+from accord_rules.revision.facts import BOOL, number, one_of, set_of
+from accord_rules.revision.rule import Rule
 
 COUNTED = 600 if os.environ.get("ACCORD_NIGHTLY") == "1" else 300  # mutants of random conditions
 
@@ -48,15 +48,15 @@ def condition(text: str) -> Condition:
     return parse(text, VOCABULARY)
 
 
-def steps_of(rule: Rule, book: Settings) -> dict[str, float]:
+def steps_of(rule: Rule, book: Book) -> dict[str, float]:
     return {name: step(book, name) for name in rule.condition.limits}
 
 
-def examples_of(rule: Rule, book: Settings) -> list[Mapping[str, Any]]:
+def examples_of(rule: Rule, book: Book) -> list[Mapping[str, Any]]:
     return [example_facts(rule, example, book) for example in (*rule.fires, *rule.silent)]
 
 
-def asked_one_by_one(rule: Rule, book: Settings) -> Iterator[tuple[Mutant, bool]]:
+def asked_one_by_one(rule: Rule, book: Book) -> Iterator[tuple[Mutant, bool]]:
     """Each mutant, and whether some example tells it from the condition, by the judge."""
     tree, limits = rule.condition.tree, book.limit_values
     tried = [(facts, holds(tree, facts, limits)) for facts in examples_of(rule, book)]
@@ -64,7 +64,7 @@ def asked_one_by_one(rule: Rule, book: Settings) -> Iterator[tuple[Mutant, bool]
         yield mutant, any(holds(mutant.tree, facts, limits) is not answer for facts, answer in tried)
 
 
-def test_no_mutant_of_any_rule_survives_its_examples(book: Settings) -> None:
+def test_no_mutant_of_any_rule_survives_its_examples(book: Book) -> None:
     made: Counter[Slip] = Counter()
     surviving, equal = [], 0
     for rule in book.rules.values():
@@ -84,7 +84,7 @@ def test_no_mutant_of_any_rule_survives_its_examples(book: Settings) -> None:
     assert total > 10 * len(book.rules)
 
 
-def test_the_shipped_conditions_hold_no_clause_that_never_decides(book: Settings) -> None:
+def test_the_shipped_conditions_hold_no_clause_that_never_decides(book: Book) -> None:
     """None of the proofs of equality is needed for the shipped book; a clause that could go is left out instead."""
     equal = [
         (rule.id, str(mutant.clause))
@@ -242,19 +242,19 @@ def without(kind: str, index: int) -> dict[str, Any]:
     return RULE | {kind: [each for place, each in enumerate(RULE[kind]) if place != index]}
 
 
-def small_book(book: Settings) -> dict[str, Any]:
+def small_book(book: Book) -> dict[str, Any]:
     """Without rules, since trying them all takes time."""
     return {**book.documents, "rules": {}}
 
 
-def test_a_rule_whose_examples_decide_is_taken(book: Settings) -> None:
+def test_a_rule_whose_examples_decide_is_taken(book: Book) -> None:
     change = Change("rules", "fleece-zip", RULE | {"topic": "press"}, ABSENT)
     assert "fleece-zip" in check(small_book(book), (change,)).rules
     assert "house.fleece-zip" in check_house(book, read_house({"rules": {"house.fleece-zip": RULE}})).rules
 
 
 @pytest.mark.parametrize(("kind", "index"), LEFT_OUT)
-def test_a_proposed_rule_is_refused_with_the_example_that_is_missing(kind: str, index: int, book: Settings) -> None:
+def test_a_proposed_rule_is_refused_with_the_example_that_is_missing(kind: str, index: int, book: Book) -> None:
     change = Change("rules", "fleece-zip", without(kind, index) | {"topic": "press"}, ABSENT)
     with pytest.raises(BookError) as refused:
         check(small_book(book), (change,))
@@ -263,7 +263,7 @@ def test_a_proposed_rule_is_refused_with_the_example_that_is_missing(kind: str, 
 
 
 @pytest.mark.parametrize(("kind", "index"), LEFT_OUT)
-def test_a_house_rule_is_refused_with_the_example_that_is_missing(kind: str, index: int, book: Settings) -> None:
+def test_a_house_rule_is_refused_with_the_example_that_is_missing(kind: str, index: int, book: Book) -> None:
     with pytest.raises(HouseError) as refused:
         check_house(book, read_house({"rules": {"house.fleece-zip": without(kind, index)}}))
     said = [each.message for each in refused.value.refusals if each.pointer == "/rules/house.fleece-zip"]

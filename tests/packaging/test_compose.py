@@ -18,12 +18,12 @@ import pytest
 import yaml
 
 from accord_service.api.watch import VIEWS
-from accord_service.config import Config
+from accord_service.run.config import Config
 
 ROOT = Path(__file__).parents[2]
 COMPOSE = ROOT / "docker-compose.yml"
 DOCKERFILE = (ROOT / "service" / "Dockerfile").read_text(encoding="utf-8")
-READERS = ("config.py", "gunicorn_config.py")
+READERS = ("run/config.py", "serving/gunicorn_config.py")
 
 
 @pytest.fixture(scope="module")
@@ -119,7 +119,7 @@ def test_every_port_is_the_one_that_gunicorn_binds(replicas: list[Mapping[str, A
         dockerfile_env(stages()[-1])["ACCORD_BIND"]
     }
     (bind,) = said
-    told = "from accord_service import gunicorn_config as c; print(c.bind)"
+    told = "from accord_service.serving import gunicorn_config as c; print(c.bind)"
     env = {"PYTHONPATH": ":".join(sys.path), "ACCORD_BIND": bind}
     bound = subprocess.run(
         [sys.executable, "-c", told], env=env, capture_output=True, text=True, timeout=60, check=True

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from accord_rules.derive.case import Case
-from accord_rules.derive.setting import Chosen, choose
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.resolve import resolve
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.derive.chosen import Chosen
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
+from accord_rules.weigh.choice import choose
 
 PRESSES = ("hand-held", "clamshell", "pneumatic-single")
 SIZE = {"width": "90 mm", "height": "90 mm"}
@@ -34,7 +35,7 @@ STONES: Mapping[str, Any] = {
 PIECES = {"shirt": SHIRT, "coaster": COASTER, "tile": TILE}
 
 
-def shop_of(book: Settings, *presses: str, unit_system: str = "metric") -> Shop:
+def shop_of(book: Book, *presses: str, unit_system: str = "metric") -> Shop:
     """The example shop with everything in stock and these types of press, each under its type's name."""
     stock = {"products": list(book.catalogue["products"]), "consumables": list(book.catalogue["consumables"])}
     document = {**book.documents["base_example"]["shop"], "stock": stock, "unit_system": unit_system}
@@ -47,7 +48,7 @@ def asking(piece: Mapping[str, Any], press: str, **settings: str) -> dict[str, A
     return {**piece, "decorations": [decoration], "press": press}
 
 
-def pressed(book: Settings, piece: Mapping[str, Any], press: str, **settings: str) -> tuple[Case, Chosen]:
+def pressed(book: Book, piece: Mapping[str, Any], press: str, **settings: str) -> tuple[Case, Chosen]:
     """The case of the piece's decoration on a press, with the settings chosen for it."""
     shop = shop_of(book, press)
     order = resolve(read(Order, asking(piece, press, **settings)), book, shop)

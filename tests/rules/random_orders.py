@@ -6,9 +6,9 @@ import random
 from collections.abc import Sequence
 from typing import Any
 
-from accord_rules import order as words
-from accord_rules.settings import Settings
-from accord_rules.shop import STANDING
+from accord_rules.orders import order as words
+from accord_rules.orders.shop import STANDING
+from accord_rules.revision.book import Book
 
 COLOURS = ("#FFFFFF", "#F4F4F0", "white", "ivory", "#D3D3D3", "#808080", "navy", "black", "red", "#36454F", "#FFFF00")
 TEMPERATURES_C = (60, 110, 130, 149, 150, 151, 160, 165, 175, 180, 189, 190, 191, 199, 200, 205, 210, 225, 261, 300)
@@ -28,7 +28,7 @@ def quantity(rng: random.Random, values_c: Sequence[float], unit: str) -> str:
     return f"{rng.choice(values_c)} {unit}"
 
 
-def fibres(rng: random.Random, book: Settings) -> dict[str, float]:
+def fibres(rng: random.Random, book: Book) -> dict[str, float]:
     # By name where the code alone is ambiguous.
     spelt = [f.name if code in book.ambiguous_fibres else code for code, f in book.catalogue["fibres"].items()]
     codes = rng.sample(["CO", "PES", "EL", *spelt], 3)
@@ -42,7 +42,7 @@ def fibres(rng: random.Random, book: Settings) -> dict[str, float]:
     return {first: 100 - share - 1, second: share, third: 1}
 
 
-def item(rng: random.Random, book: Settings, odd: float) -> dict[str, Any]:
+def item(rng: random.Random, book: Book, odd: float) -> dict[str, Any]:
     named = maybe(rng, {"blank": rng.choice(list(book.catalogue["blanks"]))}, 1 - 0.4 * odd)
     chance = 0.15 * odd if named else 0.7
     described = {
@@ -76,7 +76,7 @@ def artwork(rng: random.Random) -> dict[str, Any]:
     return {key: value for key, value in full.items() if rng.random() < 0.4}
 
 
-def settings(rng: random.Random, book: Settings) -> dict[str, Any]:
+def settings(rng: random.Random, book: Book) -> dict[str, Any]:
     sheets = [*book.catalogue["consumables"], "none"]
     full = {
         "temperature": quantity(rng, TEMPERATURES_C, "°C"),
@@ -93,7 +93,7 @@ def settings(rng: random.Random, book: Settings) -> dict[str, Any]:
     return {key: value for key, value in full.items() if rng.random() < 0.4}
 
 
-def decoration(rng: random.Random, book: Settings, index: int, *, open_settings: bool, odd: float) -> dict[str, Any]:
+def decoration(rng: random.Random, book: Book, index: int, *, open_settings: bool, odd: float) -> dict[str, Any]:
     names = [*book.catalogue["products"], *book.catalogue["transfers"]]
     found = maybe(rng, {"transfer": rng.choice(names)}, 0.95)
     found |= maybe(rng, {"placement": rng.choice(words.PLACEMENTS)}, 0.5 * odd)
@@ -105,7 +105,7 @@ def decoration(rng: random.Random, book: Settings, index: int, *, open_settings:
     return found | (maybe(rng, {"over": rng.randrange(index)}, 0.3) if index else {})
 
 
-def press(rng: random.Random, book: Settings) -> dict[str, Any]:
+def press(rng: random.Random, book: Book) -> dict[str, Any]:
     found: dict[str, Any] = {"type": rng.choice(list(book.catalogue["press_types"]))}
     found |= maybe(rng, {"platen": {"width": "380 mm", "height": "380 mm"}}, 0.4)
     readings = [
@@ -120,7 +120,7 @@ def press(rng: random.Random, book: Settings) -> dict[str, Any]:
 
 
 def order(
-    rng: random.Random, book: Settings, *, open_settings: bool = False, decorations: int = 3, odd: float = 1.0
+    rng: random.Random, book: Book, *, open_settings: bool = False, decorations: int = 3, odd: float = 1.0
 ) -> dict[str, Any]:
     """One order document. ``open_settings`` leaves all settings out; ``odd`` below 1 makes it more like everyday."""
     count = rng.choice([1, 1, 1, *range(1, decorations + 1)])
@@ -136,7 +136,7 @@ def order(
     return document | maybe(rng, {"evidence": some(rng, words.EVIDENCE, 3)}, 0.3)
 
 
-def shop(rng: random.Random, book: Settings) -> dict[str, Any]:
+def shop(rng: random.Random, book: Book) -> dict[str, Any]:
     """One shop document with a few presses and a random part of everything in stock."""
     products, sheets = list(book.catalogue["products"]), list(book.catalogue["consumables"])
     return {

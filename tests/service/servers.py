@@ -20,7 +20,7 @@ START_S = 60.0
 # How long an answer may take on a busy machine; nothing waits this long unless it is never answered.
 PATIENCE_S = 20.0
 STOP_S = 40.0
-CONFIG = "python:accord_service.gunicorn_config"
+CONFIG = "python:accord_service.serving.gunicorn_config"
 # A small shop, as its owner would write it down.
 QUAY_SIDE = """
 id = "quay-side"

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from accord_rules import order as words
-from accord_rules import units
+from accord_rules.documents import units
+from accord_rules.orders import order as words
 
 JSON = {"Content-Type": "application/json"}
 ORDER: dict[str, Any] = {

@@ -7,13 +7,14 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from accord_rules.catalogue import KINDS, Transfer
-from accord_rules.reading import read
-from accord_rules.settings import Settings, load_book
+from accord_rules.documents.reading import read
+from accord_rules.load.loader import load_book
+from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import KINDS, Transfer
 
 
 @pytest.fixture(scope="module")
-def settings() -> Settings:
+def settings() -> Book:
     return load_book()
 
 
@@ -28,7 +29,7 @@ def every_entry(client: FlaskClient, key: dict[str, str], address: str) -> list[
 
 
 def test_the_catalogue_lists_every_kind_with_its_count(
-    client: FlaskClient, key: dict[str, str], settings: Settings
+    client: FlaskClient, key: dict[str, str], settings: Book
 ) -> None:
     answer = client.get("/v1/catalogue", headers=key).json
     assert {each["kind"]: each["count"] for each in answer["kinds"]} == {k: len(settings.catalogue[k]) for k in KINDS}
@@ -37,16 +38,14 @@ def test_the_catalogue_lists_every_kind_with_its_count(
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_pages_of_any_size_give_every_entry_once(
-    client: FlaskClient, key: dict[str, str], settings: Settings, kind: str
+    client: FlaskClient, key: dict[str, str], settings: Book, kind: str
 ) -> None:
     ids = [each["id"] for each in every_entry(client, key, f"/v1/catalogue/{kind}?limit=7")]
     assert ids == sorted(settings.catalogue[kind])
 
 
 @pytest.mark.parametrize("address", ["limits", "sources", "rules"])
-def test_other_lists_are_paged_alike(
-    client: FlaskClient, key: dict[str, str], settings: Settings, address: str
-) -> None:
+def test_other_lists_are_paged_alike(client: FlaskClient, key: dict[str, str], settings: Book, address: str) -> None:
     ids = [each["id"] for each in every_entry(client, key, f"/v1/{address}?limit=3")]
     assert ids == sorted(getattr(settings, address))
 
@@ -59,7 +58,7 @@ def test_a_page_may_begin_after_a_name_that_is_gone(client: FlaskClient, key: di
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_entry_reads_back_as_the_rules_hold_it(
-    client: FlaskClient, key: dict[str, str], settings: Settings, kind: str
+    client: FlaskClient, key: dict[str, str], settings: Book, kind: str
 ) -> None:
     name = max(settings.catalogue[kind])
     answer = client.get(f"/v1/catalogue/{kind}/{name}", headers=key).json
@@ -67,7 +66,7 @@ def test_an_entry_reads_back_as_the_rules_hold_it(
 
 
 def test_a_product_is_shown_with_what_it_takes_from_its_family(
-    client: FlaskClient, key: dict[str, str], settings: Settings
+    client: FlaskClient, key: dict[str, str], settings: Book
 ) -> None:
     name = "sub-paper-fast-dry"
     assert "principle" not in settings.documents["products"][name]
@@ -95,7 +94,7 @@ def test_names_that_are_not_in_the_book_are_not_found(client: FlaskClient, key: 
     assert answer.json["type"] == "/problems/not-found"
 
 
-def test_a_limit_names_the_rules_that_use_it(client: FlaskClient, key: dict[str, str], settings: Settings) -> None:
+def test_a_limit_names_the_rules_that_use_it(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     """By the rules as their files have them: ``limit('name')`` in conditions, ``limit(name)`` in sentences."""
     texts = {
         id_: " ".join((rule["when"], rule["because"], rule["fix"])).replace("'", "")
@@ -108,7 +107,7 @@ def test_a_limit_names_the_rules_that_use_it(client: FlaskClient, key: dict[str,
     assert "dye-paler-on-blend" in used["dye.polyester_share_full"]
 
 
-def test_a_source_names_what_rests_on_it(client: FlaskClient, key: dict[str, str], settings: Settings) -> None:
+def test_a_source_names_what_rests_on_it(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     answer = client.get("/v1/sources/common-practice", headers=key).json
     assert answer["entry"]["kind"] == "common-practice"
     for kind in ("rules", "limits"):
@@ -118,7 +117,7 @@ def test_a_source_names_what_rests_on_it(client: FlaskClient, key: dict[str, str
         assert answer[kind] == resting
 
 
-def test_rules_are_filtered_by_topic_and_level(client: FlaskClient, key: dict[str, str], settings: Settings) -> None:
+def test_rules_are_filtered_by_topic_and_level(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     chosen = min(settings.rules.values(), key=lambda rule: rule.id)
     address = f"/v1/rules?topic={chosen.topic}&level={chosen.level}&limit=1"
     ids = {each["id"] for each in every_entry(client, key, address)}
@@ -126,7 +125,7 @@ def test_rules_are_filtered_by_topic_and_level(client: FlaskClient, key: dict[st
     assert ids == wanted != set(settings.rules)
 
 
-def test_a_rule_is_told_whole(client: FlaskClient, key: dict[str, str], settings: Settings) -> None:
+def test_a_rule_is_told_whole(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     told = {name: client.get(f"/v1/rules/{name}", headers=key).json for name in settings.rules}
     documents = settings.documents["rules"]
     assert documents, "the book has rules"

@@ -14,27 +14,25 @@ from flask.testing import FlaskClient
 import accord_client
 import accord_rules
 import accord_service
-from accord_rules.derive.colour import read_colour
-from accord_rules.governance.limits import derived_with
-from accord_rules.order import Order
-from accord_rules.reading import DocumentError, read
-from accord_rules.resolve import resolve
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
-from accord_service import examples
+from accord_rules.documents.colour import read_colour
+from accord_rules.documents.reading import DocumentError, read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
+from accord_service.api import examples
 
 # Caches without a bound, each with what keeps it small. Nothing of a request may be among the arguments.
 FIXED = {
     "accord_rules.authority.code_digest": "no argument",
-    "accord_rules.bands._bounds": "the bands of the code",
-    "accord_rules.derive.colour.names": "no argument",
+    "accord_rules.load.bands._bounds": "the bands of the code",
+    "accord_rules.documents.colour.names": "no argument",
     "accord_rules.governance.edges._shades": "two patterns, written in the code",
-    "accord_rules.governance.limits._read_by_code": "no argument",
-    "accord_rules.reading.readers_of": "the dataclasses of the code",
-    "accord_service.wire.schema_of": "the dataclasses of the code",
+    "accord_rules.documents.reading.readers_of": "the dataclasses of the code",
+    "accord_service.http.wire.schema_of": "the dataclasses of the code",
 }
 # Importing it sets up a server's master; it remembers nothing.
-SETTINGS_OF_A_SERVER = ("accord_service.gunicorn_config",)
+SETTINGS_OF_A_SERVER = ("accord_service.serving.gunicorn_config",)
 KEPT_MOST = 10_000
 CACHE: Any = type(lru_cache(len))
 COLOURS = 10_000
@@ -75,7 +73,7 @@ def order_in(colour: str, palette: tuple[str, ...] = ()) -> dict[str, Any]:
     return order | ({"decorations": [{"artwork": {"palette": list(palette)}}]} if palette else {})
 
 
-def test_ten_thousand_colours_leave_little_behind(book: Settings) -> None:
+def test_ten_thousand_colours_leave_little_behind(book: Book) -> None:
     """Made-up names, which are refused, and real colours, which are not, each written in its own way."""
     shop, found = read(Shop, examples.SHOP), caches()
     resolve(read(Order, order_in("white")), book, shop)
@@ -100,13 +98,6 @@ def test_what_is_no_colour_is_not_remembered() -> None:
         assert colour is not None
         assert colour.hex == "#FF0000"
     assert sum(entries(found).values()) - sum(before.values()) <= 1, "one colour, however it is written"
-
-
-def test_limits_that_proposals_make_up_are_forgotten() -> None:
-    for number in range(5_000):
-        assert not derived_with(f"made.up-{number}")
-    assert derived_with("prepress.time_least")
-    assert derived_with.cache_info().currsize <= 1024
 
 
 def test_a_refused_order_leaves_nothing_behind(client: FlaskClient, key: dict[str, str]) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from accord_service.config import Config, ConfigError
+from accord_service.run.config import Config, ConfigError
 
 
 def test_everything_has_a_default() -> None:

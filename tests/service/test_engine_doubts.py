@@ -22,14 +22,15 @@ from flask import Flask
 from flask.testing import FlaskClient
 from tests.rules.infer.planted import wrong_about
 
-from accord_rules.documents import shipped
+from accord_rules.documents.files import shipped
 from accord_rules.infer.replay import replay
-from accord_rules.settings import Settings
-from accord_rules.weigh import conditions
-from accord_service import edition, log
-from accord_service.room import Room
+from accord_rules.revision.book import Book
+from accord_rules.weigh.scales import conditions
+from accord_service.api.room import Room
+from accord_service.run import log
+from accord_service.run.times import instant
 from accord_service.store import Store
-from accord_service.times import instant
+from accord_service.worker import edition
 
 SHARED_RULE = "platen-heats-unevenly"
 HOUSE_RULE = "house.second-look-at-the-quay"
@@ -101,7 +102,7 @@ def test_without_doubt_nothing_is_degraded(changing: Any, key: dict[str, str], o
 
 
 def test_a_wrong_engine_costs_no_verdict_and_is_told(
-    client: FlaskClient, room: Room, key: dict[str, str], order: dict[str, Any], book: Settings,
+    client: FlaskClient, room: Room, key: dict[str, str], order: dict[str, Any], book: Book,
     caplog: pytest.LogCaptureFixture,
 ) -> None:  # fmt: skip
     right = client.post("/v1/validate", json=order, headers=key)
@@ -223,7 +224,7 @@ def test_walks_are_told_from_remembered_answers(changing: Any, key: dict[str, st
 
 
 def test_watched_rules_are_tried_before_the_engine_is_asked_about_them(
-    book: Settings, monkeypatch: pytest.MonkeyPatch
+    book: Book, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A network of watched rules can crash a worker like any other."""
     tried: list[Mapping[str, Any]] = []
@@ -237,7 +238,7 @@ def test_watched_rules_are_tried_before_the_engine_is_asked_about_them(
 WORKER = """
 import os, sys
 from accord_rules.infer.ledger import DISAGREEMENT, SHARED, WALK, Ledger, Network
-from accord_service.metrics import Metrics
+from accord_service.run.metrics import Metrics
 
 metrics, ledger = Metrics(), Ledger(lambda: float(sys.argv[2]))
 account = ledger.account(Network(SHARED, "order"))

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from accord_rules.settings import Settings
-from accord_service import first_start
+from accord_rules.revision.book import Book
+from accord_service.serving import first_start
 from accord_service.store import EmbeddedServer, KeyRecord, Store, StoreAway
 
 
@@ -32,7 +32,7 @@ def admins(store: Store) -> list[KeyRecord]:
 
 
 def test_an_empty_store_gets_the_book_and_one_admin(
-    server: EmbeddedServer, store: Store, tmp_path: Path, book: Settings
+    server: EmbeddedServer, store: Store, tmp_path: Path, book: Book
 ) -> None:
     file = first_start.furnish(server.url, tmp_path)
     assert file == tmp_path / "keys" / "admin"

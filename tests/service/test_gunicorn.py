@@ -71,7 +71,7 @@ def url(data: Any, log: Path) -> Iterator[str]:
         "ACCORD_WORKERS": "2",
     }
     env.pop("PROMETHEUS_MULTIPROC_DIR", None)
-    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
+    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.serving.gunicorn_config"]
     with log.open("wb") as out, subprocess.Popen(command, env=env, stdout=out, stderr=out) as process:
         try:
             started(process, url, log)
@@ -113,7 +113,7 @@ def test_the_log_is_json_lines(url: str, key: dict[str, str], log: Path) -> None
     requests.get(f"{url}/v1/shop", headers=key | {"X-Request-Id": "find-me"}, timeout=5)
     lines = lines_of(log)
     assert [line["status"] for line in lines if line.get("request_id") == "find-me"] == [200]
-    assert {line["logger"] for line in lines} >= {"gunicorn.error", "accord_service.request"}
+    assert {line["logger"] for line in lines} >= {"gunicorn.error", "accord_service.api.request"}
 
 
 def test_a_body_of_10_mb_is_refused(url: str, key: dict[str, str]) -> None:
@@ -157,7 +157,7 @@ def start_without_success(data: Path, **env: str) -> subprocess.CompletedProcess
         "ACCORD_BIND": f"127.0.0.1:{free_port()}",
         "ACCORD_WORKERS": "1",
     }
-    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.gunicorn_config"]
+    command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.serving.gunicorn_config"]
     return subprocess.run(command, env=whole | env, capture_output=True, timeout=START_SECONDS, check=False)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
 
 
 def put(changing: Any, rules: dict[str, Any], **more: Any) -> Any:
@@ -24,7 +24,7 @@ def test_without_any_there_is_version_0(changing: Any) -> None:
 
 
 def test_a_stricter_limit_is_answered_by_every_worker(
-    changing: Any, order: dict[str, Any], book: Settings, wait_for: Callable[..., None]
+    changing: Any, order: dict[str, Any], book: Book, wait_for: Callable[..., None]
 ) -> None:
     """The quay's press has no probe readings: its spread is its type's usual one."""
     spread = book.catalogue["press_types"]["swing-away"].spread
@@ -48,7 +48,7 @@ def test_a_stricter_limit_is_answered_by_every_worker(
     wait_for(lambda: changing.one.post("/v1/validate", json=order, headers=counter).json == plain, seconds=2.0)
 
 
-def test_a_looser_limit_is_refused_with_its_witness(changing: Any, book: Settings) -> None:
+def test_a_looser_limit_is_refused_with_its_witness(changing: Any, book: Book) -> None:
     name = next(n for n, limit in book.limits.items() if limit.safety and limit.dimension == "percent")
     now = book.limit_values[name]
     looser = now + 5 if book.limits[name].stricter == "lower" else now - 5

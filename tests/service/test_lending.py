@@ -9,7 +9,7 @@ import time
 
 import pytest
 
-from accord_service.lending import Lent, Shelf
+from accord_service.worker.lending import Lent, Shelf
 
 
 class Thing:

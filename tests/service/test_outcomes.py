@@ -13,8 +13,8 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from accord_rules.settings import Settings
-from accord_service.outcomes import AUTHOR, FAILURES, Tally, propose_if_poor
+from accord_rules.revision.book import Book
+from accord_service.steps.outcomes import AUTHOR, FAILURES, Tally, propose_if_poor
 from accord_service.store import Cell, Store
 
 WITH_RECORD = "/v1/validate?record=true"
@@ -312,7 +312,7 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
     assert count(store, cell) == (0, 23)
 
 
-def test_two_workers_draft_once(fresh: Any, book: Settings) -> None:
+def test_two_workers_draft_once(fresh: Any, book: Book) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
     for _ in range(30):
         store.outcomes.add("s", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure="peeled", who="test")
@@ -323,7 +323,7 @@ def test_two_workers_draft_once(fresh: Any, book: Settings) -> None:
     store.close()
 
 
-def test_good_outcomes_draft_nothing(fresh: Any, book: Settings) -> None:
+def test_good_outcomes_draft_nothing(fresh: Any, book: Book) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
     for n in range(30):
         store.outcomes.add(

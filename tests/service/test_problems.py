@@ -12,8 +12,8 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from accord_rules.authority import Authority
-from accord_service import problems
-from accord_service.problems import PROBLEMS
+from accord_service.http import problems
+from accord_service.http.problems import PROBLEMS
 
 
 def test_the_tree_at_the_top_of_the_module_is_the_tree() -> None:

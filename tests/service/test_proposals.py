@@ -19,12 +19,12 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from accord_rules.governance.effect import Budget
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
 from accord_service.app import create_app
-from accord_service.config import Config
-from accord_service.proposals import Steps
+from accord_service.http.writing import Overtaken
+from accord_service.run.config import Config
+from accord_service.steps.proposals import Steps
 from accord_service.store import Change, Store
-from accord_service.writing import Overtaken
 
 # The share of polyester from which a dye print is not called paler; no example of the book stands close above it.
 LIMIT, RULE = "dye.polyester_share_full", "dye-paler-on-blend"
@@ -406,7 +406,7 @@ def test_the_collectives_keys_count_as_one_shops(desk: Desks) -> None:
 
 
 def test_two_stewards_of_one_shop_do_not_loosen_what_keeps_people_safe(
-    desk: Desks, another: Another, book: Settings
+    desk: Desks, another: Another, book: Book
 ) -> None:
     seen = opened(desk("one", "owner"), moved(desk("one", "owner"), *safety_limit(book)))
     first, (_, partner) = desk("two", "steward"), another("two")
@@ -452,7 +452,7 @@ def test_a_key_revoked_while_its_proposal_is_published_keeps_it_out(
     steward, before = desk("two", "steward"), head(desk("one", "owner"))
     held = served.extensions["accord"]
     with held.taken() as snapshot:
-        steps = Steps(store, snapshot.settings, "publisher", "steward", "two", Budget(0, 0))
+        steps = Steps(store, snapshot.book, "publisher", "steward", "two", Budget(0, 0))
         for late in (False, True):
             id_, leaver = another("two")
             seen = opened(desk("one", "owner"))
@@ -472,7 +472,7 @@ def test_a_key_revoked_while_its_proposal_is_published_keeps_it_out(
     assert head(desk("one", "owner")) == before
 
 
-def safety_limit(book: Settings) -> tuple[str, float]:
+def safety_limit(book: Book) -> tuple[str, float]:
     """A safety limit with a plain number, and one step towards the looser side."""
     for name, limit in book.limits.items():
         if limit.safety and isinstance(limit.value, float):
@@ -481,7 +481,7 @@ def safety_limit(book: Settings) -> tuple[str, float]:
     raise AssertionError("the book has no safety limit with a plain number")
 
 
-def test_loosening_what_keeps_people_safe_needs_two_stewards(desk: Desks, book: Settings) -> None:
+def test_loosening_what_keeps_people_safe_needs_two_stewards(desk: Desks, book: Book) -> None:
     author = desk("one", "owner")
     name, by = safety_limit(book)
     seen = opened(author, moved(author, name, by))

@@ -13,16 +13,17 @@ import time
 from dataclasses import dataclass, field
 from typing import Any
 
+from accord_rules.documents.canonical import digest
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import Change
 from accord_rules.governance.effect import Budget
 from accord_rules.governance.proposal import Approval, Base, Shown
-from accord_rules.settings import Settings, from_documents
-from accord_rules.verdict import digest
-from accord_service.proposals import Kept, Steps, kept_document
+from accord_rules.load.loader import from_documents
+from accord_rules.revision.book import Book
+from accord_service.http.writing import Overtaken
+from accord_service.steps.proposals import Kept, Steps, kept_document
 from accord_service.store import Change as StoreChange
 from accord_service.store import EmbeddedServer, RevisionHead, Store, StoreAway
-from accord_service.writing import Overtaken
 
 KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "3"))
 LIMIT = "dye.polyester_share_full"
@@ -63,7 +64,7 @@ class Killer:
         time.sleep(LATEST_KILL_S)
 
 
-def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Settings) -> None:
+def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Book) -> None:
     server: EmbeddedServer = fresh.server
     store, told, stopping = Store.at(server.url), Told(), threading.Event()
     approver = store.keys.issue(SHOP, rules.STEWARD, who="test").record.id
@@ -86,7 +87,7 @@ def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Settings) -
     store.close()
 
 
-def _one_round(store: Store, killer: Killer, told: Told, held: Settings, key: str, approver: str) -> Settings:
+def _one_round(store: Store, killer: Killer, told: Told, held: Book, key: str, approver: str) -> Book:
     """Approve a change, publish it while the server is killed, and see what came of it."""
     id_ = _approved(store, held, approver)
     steps = Steps(store, held, STEWARD, rules.STEWARD, SHOP, Budget())
@@ -128,7 +129,7 @@ def _state(store: Store, id_: str, key: str) -> tuple[RevisionHead, Any, Any]:
     return store.revisions.head(), kept, store.idempotency.recall(SCOPE, key, key)
 
 
-def _approved(store: Store, book: Settings, approver: str) -> str:
+def _approved(store: Store, book: Book, approver: str) -> str:
     """A proposal as it is when its effect was shown and another steward approved it."""
     entry = dict(book.documents["limits"][LIMIT])
     entry["value"] = 171 - entry["value"]  # 85 and 86 by turns

@@ -10,9 +10,9 @@ from flask.testing import FlaskClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from accord_rules import reading
-from accord_rules.order import Order
-from accord_rules.settings import load_book
+from accord_rules.documents import reading
+from accord_rules.load.loader import load_book
+from accord_rules.orders.order import Order
 
 BOOK = load_book()
 FIBRES = st.sampled_from(

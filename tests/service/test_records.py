@@ -15,7 +15,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from accord_rules import authority as rules_authority
-from accord_service import records
+from accord_service.steps import records
 from accord_service.store import EmbeddedServer, Store
 from accord_service.store.connection import connect
 

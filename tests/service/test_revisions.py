@@ -14,10 +14,10 @@ import pytest
 from flask import Flask
 
 from accord_rules.authority import Authority
-from accord_rules.documents import shipped
+from accord_rules.documents.files import shipped
 from accord_rules.infer.engine import EngineError
-from accord_service import edition
 from accord_service.store import RevisionHead, Store
+from accord_service.worker import edition
 
 LIMIT = "press.spread_most"
 

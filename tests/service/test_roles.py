@@ -11,8 +11,8 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from accord_service import roles
 from accord_service.api.v1 import ENDPOINTS
+from accord_service.http import roles
 
 # What the collective agreed on, kept apart from roles.MAY: who may (+) and who may not (-). A change here is a change
 # of the agreement. "nobody" is whoever comes without a key.

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from accord_rules.order import Press
-from accord_rules.reading import read
-from accord_service.shops import age_days, told_age_days
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Press
+from accord_service.steps.shops import age_days, told_age_days
 
 FERRY = tomllib.loads("""
 id = "ferry-yard"

@@ -19,7 +19,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from accord_service.app import create_app
-from accord_service.config import Config
+from accord_service.run.config import Config
 from accord_service.store import Store
 
 pytestmark = pytest.mark.alone

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from accord_service import strict_json
+from accord_service.http import strict_json
 
 
 def faults(body: bytes) -> list[tuple[str, str]]:

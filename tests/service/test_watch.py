@@ -13,15 +13,15 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from accord_rules.authority import Authority
-from accord_rules.settings import Settings
-from accord_service import log
+from accord_rules.revision.book import Book
+from accord_service.run import log
 
 
 def test_alive(client: FlaskClient) -> None:
     assert client.get("/healthz").json == {"status": "alive"}
 
 
-def test_ready_says_which_book(client: FlaskClient, book: Settings) -> None:
+def test_ready_says_which_book(client: FlaskClient, book: Book) -> None:
     answer = client.get("/readyz")
     assert answer.status_code == 200
     assert answer.json["status"] == "ready"

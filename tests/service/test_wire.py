@@ -1,4 +1,4 @@
-"""The marshmallow schemas and ``accord_rules.reading`` are two roads through one set of readers: they must agree."""
+"""The marshmallow schemas and ``accord_rules.documents.reading``: two roads through one set of readers, which agree."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from accord_rules import reading, units
-from accord_rules.catalogue import Amount, Blank, Limit, Transfer
-from accord_rules.order import DYES, Order, SettleRequest
-from accord_rules.reading import DocumentError, Fault
-from accord_rules.shop import Shop
-from accord_service import wire
+from accord_rules.documents import reading, units
+from accord_rules.documents.reading import DocumentError, Fault
+from accord_rules.orders.order import DYES, Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.catalogue import Amount, Blank, Limit, Transfer
 from accord_service.api.v1.get_rules import RulesQuery
+from accord_service.http import wire
 
 DOCUMENTS = (Order, SettleRequest, Shop, Limit, Transfer, Blank)
 JUNK = st.sampled_from(
@@ -133,7 +133,7 @@ def test_every_fault_is_told_with_pointer_and_allowed_values() -> None:
 def test_faults_come_in_one_order_whatever_the_hash_seed() -> None:
     """marshmallow walks unknown fields as a set; the same refused document must still give the same bytes."""
     script = (
-        "from accord_rules.order import Order; from accord_service import wire\n"
+        "from accord_rules.orders.order import Order; from accord_service.http import wire\n"
         "try: wire.load(Order, {w: 1 for w in 'qwertyuiop'})\n"
         "except ValueError as e: print([f.pointer for f in e.faults])"
     )

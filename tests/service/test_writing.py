@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from accord_service.http.writing import etag, request_digest, version_in
 from accord_service.store import Store
-from accord_service.writing import etag, request_digest, version_in
 
 SHOP = tomllib.loads("""
 id = "pier-end"

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from accord_rules.documents import shipped
-from accord_rules.settings import load_book
+from accord_rules.documents.files import shipped
+from accord_rules.load.loader import load_book
 from accord_service.store import (
     AllReported,
     Cell,

@@ -18,7 +18,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from accord_rules.verdict import digest
+from accord_rules.documents.canonical import digest
 from accord_service.store import Cell, Conflict, EmbeddedServer, Store, StoreAway
 from accord_service.store.revisions import RevisionHead
 

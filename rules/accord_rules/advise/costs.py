@@ -12,9 +12,9 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from accord_rules.catalogue import Blank, Transfer
-from accord_rules.derive.colour import read_colour
-from accord_rules.order import Artwork
+from accord_rules.documents.colour import read_colour
+from accord_rules.orders.order import Artwork
+from accord_rules.revision.catalogue import Blank, Transfer
 
 
 @dataclass(frozen=True, slots=True)

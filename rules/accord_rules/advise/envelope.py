@@ -10,22 +10,22 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
-from accord_rules import units
 from accord_rules.advise.plans import Candidate
 from accord_rules.advise.ranges import allowed, inward
+from accord_rules.advise.wording import exact
+from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
-from accord_rules.derive.colour import read_colour
 from accord_rules.derive.press import line_kpa
 from accord_rules.derive.sheets import NONE
-from accord_rules.facts import Kind
-from accord_rules.order import PEELS, PRESSURES, Order, Settings, Size
-from accord_rules.reading import read
-from accord_rules.rule import Rule
-from accord_rules.settings import FACT_TYPES
-from accord_rules.settings import Settings as Book
+from accord_rules.documents import units
+from accord_rules.documents.colour import read_colour
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import PEELS, PRESSURES, Order, Settings, Size
+from accord_rules.revision.book import Book
+from accord_rules.revision.facts import Kind
+from accord_rules.revision.rule import Rule
 from accord_rules.verdict import WORKABLE, AllowedDecoration, AllowedGround, AllowedOn, AllowedRange
-from accord_rules.weigh import Remembered, Scales, Weighed
-from accord_rules.wording import exact
+from accord_rules.weigh.scales import Remembered, Scales, Weighed
 
 T = TypeVar("T")
 Judge = Callable[[Order], Weighed]
@@ -237,8 +237,8 @@ def _sizes(order: Order, case: Case, judge: Judge) -> tuple[Mapping[str, str], .
     """The largest sizes: any print no larger than one of them will do. Looked for up to the book's largest print."""
     unit = case.shop.units.unit(units.LENGTH)
     step = 0.05 if unit.factor > 10 else 1.0
-    fine, most = _FINE * unit.inside(step), case.limit("order.print_side_most")
-    least, marks = case.limit("order.print_side_least"), _side_marks(case, most)
+    fine, (least, most) = _FINE * unit.inside(step), case["place.sides_mm"]
+    marks = _side_marks(case, most)
 
     def ok(width: float, height: float) -> bool:
         return workable(judge(_with(order, case.index, size=Size(width, height))))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
-from accord_rules import units
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
 from accord_rules.derive.heat import range_words
+from accord_rules.documents import units
 from accord_rules.heat.grid import Floats
 from accord_rules.heat.response import LONGEST_S, at_times
 
@@ -24,6 +24,7 @@ def heat_document(case: Case, chosen: Chosen) -> dict[str, Any] | None:
     if found is None or chosen.time_s is None:
         return None
     state = "a piece that was not pre-pressed" if lying.water_share else "a dry piece"
+    need = case.show(units.TEMPERATURE, case["heat.need_c"])
     return {
         "need_c": case["heat.need_c"],
         "hold_s": case["heat.need_s"],
@@ -35,7 +36,7 @@ def heat_document(case: Case, chosen: Chosen) -> dict[str, Any] | None:
         "damp": bool(lying.water_share),
         "touch_wait_s": case["touch.wait_s"] and round(case["touch.wait_s"]),
         "curve": _drawn(case["heat.curves"], chosen.time_s),
-        "note": f"estimate for {state}: at {case.show(units.TEMPERATURE, case['heat.need_c'])} after {range_words(found.reach_s)}",
+        "note": f"estimate for {state}: at {need} after {range_words(found.reach_s)}",
     }
 
 

@@ -12,7 +12,6 @@ from math import floor
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from accord_rules import units
 from accord_rules.advise.costs import (
     ALIKE_BELOW,
     COSTS,
@@ -22,12 +21,13 @@ from accord_rules.advise.costs import (
     unlike_ground,
     unlike_transfer,
 )
-from accord_rules.catalogue import Blank, Transfer
 from accord_rules.derive.case import Case
-from accord_rules.facts import Scope
-from accord_rules.order import Artwork, Item, Order, Press, Settings, Size
-from accord_rules.sentences import in_a_sentence
-from accord_rules.weigh import Fired, OnPress
+from accord_rules.documents import units
+from accord_rules.orders.order import Artwork, Item, Order, Press, Settings, Size
+from accord_rules.revision.catalogue import Blank, Transfer
+from accord_rules.revision.facts import Scope
+from accord_rules.revision.sentences import in_a_sentence
+from accord_rules.weigh.scales import Fired, OnPress
 
 _SET = ("set.", "job.", "sequence.", "order.total_s", "heat.")
 _FIT = (*_SET, "fit.", "window.")
@@ -379,9 +379,8 @@ def _sizes(rejected: Rejected) -> Iterator[Move]:
 def _shrinks(rejected: Rejected, case: Case, asked: Size) -> Iterator[tuple[float, str | None]]:
     area = case["place.area"]
     to_area = 1.0 if area is None else min(1.0, area.width / asked.width, area.height / asked.height)
-    label = case.limit("order.label_side_most") / max(asked.width, asked.height)
     if case["transfer.principle"] == "label":
-        to_area = min(to_area, label)
+        to_area = min(to_area, case["place.label_side_mm"] / max(asked.width, asked.height))
     if to_area < 1:
         yield to_area, None
     presses: Sequence[Press] = rejected.whole.shop.presses
@@ -484,7 +483,7 @@ def _artwork_changes(rejected: Rejected, case: Case, transfer: Transfer) -> Iter
         yield from (
             ({"palette": (colour,), "colours": 1, "gradient": False, "white": False}, f"Print it in {colour} alone")
             for colour in ("black",)
-            if (case["item.ground_lightness"] or 100.0) >= case.limit("film.mid_ground_lightness")
+            if case["item.ground_bears_black"]
         )
 
 

@@ -9,20 +9,20 @@ from math import prod
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules import units
 from accord_rules.advise.heat_document import heat_document
 from accord_rules.advise.steps import pressure_words, stack, steps
+from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
-from accord_rules.derive.choice import room
 from accord_rules.derive.chosen import Chosen
 from accord_rules.derive.sheets import NONE
-from accord_rules.order import Decoration, Order, Press, Settings, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings as Book
-from accord_rules.shop import Shop
+from accord_rules.documents import units
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Decoration, Order, Press, Settings, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import WORKABLE, Plan, PlannedDecoration, RuledOut
-from accord_rules.weigh import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings
-from accord_rules.wording import order_settings
+from accord_rules.weigh.choice import room
+from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings
 
 PLANS_MOST = 10
 # Combinations of transfers that are weighed on one press: two open decorations with sixteen transfers each.
@@ -107,7 +107,7 @@ class Search:
 
 def search(scales: Scales, order: Order, shop: Shop) -> Search:
     """Weigh every combination of the shop's presses and stocked transfers that the order leaves open."""
-    whole = Case(scales.settings, shop, order)
+    whole = Case(scales.book, shop, order)
     may_go_on = scales.allowance()
     general = scales.weigh(whole)
     presses = presses_of(order, shop)
@@ -155,7 +155,7 @@ def presses_of(order: Order, shop: Shop) -> tuple[Press, ...]:
 
 def _transfers(decoration: Decoration, shop: Shop, scales: Scales) -> tuple[str, ...]:
     """What may fill the decoration: what it names, or the stocked products of the family, or all that is stocked."""
-    name, products = decoration.transfer, scales.settings.catalogue["products"]
+    name, products = decoration.transfer, scales.book.catalogue["products"]
     if name is None:
         return shop.stock.products
     if name in products:
@@ -244,7 +244,7 @@ def _best(scales: Scales, names: Sequence[str], few: int) -> Sequence[str]:
         return names
 
     def worth(name: str) -> tuple[int, int, str]:
-        transfer = scales.settings.transfer(name)
+        transfer = scales.book.transfer(name)
         if transfer is None:
             return 0, 0, name
         return -(transfer.look == "plain"), -(transfer.durability + transfer.hand + transfer.cost), name
@@ -472,7 +472,7 @@ def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
     }
 
 
-def ruled_out(found: Search, settings: Book) -> tuple[tuple[RuledOut, ...], int]:
+def ruled_out(found: Search, book: Book) -> tuple[tuple[RuledOut, ...], int]:
     """What will not do and why: first what no press can help, then press by press; and how many entries more there
     are.
 
@@ -490,7 +490,7 @@ def ruled_out(found: Search, settings: Book) -> tuple[tuple[RuledOut, ...], int]
         RuledOut(
             press,
             tuple(" + ".join(each.transfers) for each in members),
-            findings(members[0].weighed.at("blocks"), settings),
+            findings(members[0].weighed.at("blocks"), book),
         )
         for (press, *_), members in islice(groups.items(), RULED_OUT_MOST)
     )

@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 from itertools import combinations, groupby
 
 from accord_rules.advise.moves import Move, Rejected, left_open, moves
+from accord_rules.advise.wording import order_settings
 from accord_rules.advise.written import changes
 from accord_rules.derive.case import Case
-from accord_rules.order import Order, Settings
-from accord_rules.reading import read
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, Settings
 from accord_rules.verdict import VERDICTS, WORKABLE, Remedy
-from accord_rules.weigh import Fired, OnPress, Weighed
-from accord_rules.wording import order_settings
+from accord_rules.weigh.scales import Fired, OnPress, Weighed
 
 REMEDIES_MOST = 3
 OF_A_KIND_MOST = 2

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from accord_rules import units
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
 from accord_rules.derive.sheets import NONE, RAISED, in_stock, titles
-from accord_rules.sentences import in_a_sentence
+from accord_rules.documents import units
+from accord_rules.revision.sentences import in_a_sentence
 
 _PEEL = {
     "hot": "Peel the carrier at once, while hot, in one even pull.",
@@ -151,13 +151,13 @@ def _press(case: Case, chosen: Chosen) -> Iterator[str]:
     dwell, pressure = case.show(units.TIME, chosen.time_s), pressure_words(case, chosen)
     count = case["fit.pressings"] or 1
     if count > 1:
-        overlap = case.show(units.LENGTH, case.limit("press.tile_overlap"))
+        overlap = case["fit.overlap_words"]
         yield f"Press {count:.0f} times side by side with {overlap} overlap, {dwell} each at {pressure}."
     else:
         yield f"Press for {dwell} at {pressure}."
     at_once, quantity = case["fit.pieces_per_pressing"] or 1, case["order.quantity"]
     if min(at_once, quantity) > 1:
-        gap = case.show(units.LENGTH, case.limit("press.piece_gap"))
+        gap = case["fit.gap_words"]
         yield f"Press up to {at_once:.0f} pieces at once, side by side, {gap} apart and well inside the platen's edge."
     if case["press.hand_held"]:
         yield "Hold the press still and flat; do not slide it."

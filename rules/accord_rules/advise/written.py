@@ -6,11 +6,11 @@ import dataclasses
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from accord_rules import units
-from accord_rules.order import Order
-from accord_rules.reading import Either, Many, Object, Quantity, Reader, Table, escape, readers_of
+from accord_rules.advise.wording import exact
+from accord_rules.documents import units
+from accord_rules.documents.reading import Either, Many, Object, Quantity, Reader, Table, escape, readers_of
+from accord_rules.orders.order import Order
 from accord_rules.verdict import Change
-from accord_rules.wording import exact
 
 
 def order_document(order: Order, preferences: units.UnitPreferences) -> dict[str, Any]:

@@ -1,5 +1,26 @@
 """Order + settings -> facts. Importing this package declares every fact (see ``facts``)."""
 
-from accord_rules.derive import artwork, ceiling, fibres, heat, item, press, setting, sheets, transfer, use, window
+from collections.abc import Mapping
+from types import MappingProxyType
 
-__all__ = ["artwork", "ceiling", "fibres", "heat", "item", "press", "setting", "sheets", "transfer", "use", "window"]
+from accord_rules.derive import artwork, ceiling, fibres, heat, item, press, setting, sheets, transfer, use, window
+from accord_rules.revision.facts import Fact, FactType, declared
+
+FACTS: Mapping[str, Fact] = declared()
+FACT_TYPES: Mapping[str, FactType] = MappingProxyType({name: fact.type for name, fact in FACTS.items()})
+
+__all__ = [
+    "FACTS",
+    "FACT_TYPES",
+    "artwork",
+    "ceiling",
+    "fibres",
+    "heat",
+    "item",
+    "press",
+    "setting",
+    "sheets",
+    "transfer",
+    "use",
+    "window",
+]

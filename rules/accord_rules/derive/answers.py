@@ -11,7 +11,7 @@ from functools import partial
 from typing import Any, Protocol
 
 from accord_rules.derive.sources import Source
-from accord_rules.facts import How, Of, Read, reads_of
+from accord_rules.revision.facts import How, Of, Read, reads_of
 
 
 class Known(Protocol):

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from accord_rules import units
-from accord_rules.catalogue import Blank, Substrate, Transfer
-from accord_rules.derive.colour import Colour, contrast, read_colour
-from accord_rules.facts import (
+from accord_rules.documents import units
+from accord_rules.documents.colour import Colour, contrast, read_colour
+from accord_rules.orders.order import PLACEMENTS, PRINTERS, Size
+from accord_rules.revision.catalogue import Blank, Substrate, Transfer
+from accord_rules.revision.facts import (
     BOOL,
     DATA,
     TEXT,
@@ -23,7 +24,6 @@ from accord_rules.facts import (
     read,
     source,
 )
-from accord_rules.order import PLACEMENTS, PRINTERS, Size
 
 DECORATION = Scope.DECORATION
 A4_MM = Size(210.0, 297.0)
@@ -150,9 +150,7 @@ def seen_through(
 
 
 @fact("art.mirrored_needed", BOOL, DECORATION)
-def mirrored_needed(
-    transfer: Transfer = read("transfer.entry"), through: bool = read("place.seen_through")
-) -> bool:
+def mirrored_needed(transfer: Transfer = read("transfer.entry"), through: bool = read("place.seen_through")) -> bool:
     """Whether the print on the carrier has to be a mirror image, so that the piece reads right.
 
     A print laid face down is turned round once, one laid face up is not; looking through the piece turns it once more.
@@ -305,6 +303,20 @@ def size(said: Size | None = source("/decorations/{i}/size")) -> Size | None:
     return said
 
 
+@fact("place.sides_mm", DATA, DECORATION)
+def sides_mm(
+    least_mm: float = limit("order.print_side_least"), most_mm: float = limit("order.print_side_most")
+) -> tuple[float, float]:
+    """The shortest and the longest side that a print may have."""
+    return least_mm, most_mm
+
+
+@fact("place.label_side_mm", DATA, DECORATION)
+def label_side_mm(most_mm: float = limit("order.label_side_most")) -> float:
+    """The longest side that a label may have."""
+    return most_mm
+
+
 @fact("place.width_mm", number(units.LENGTH), DECORATION)
 def width_mm(print_size: Size = read("place.size")) -> float:
     """Width of the print."""
@@ -354,9 +366,7 @@ def shared(
     overs: Mapping[int, int | None] = source("/decorations/{j}/over"),
 ) -> bool:
     """Whether another decoration of the order goes to the same placement and neither is said to lie on the other."""
-    return over is None and any(
-        there == placement and overs[index] is None for index, there in placements.items()
-    )
+    return over is None and any(there == placement and overs[index] is None for index, there in placements.items())
 
 
 @fact("place.food_face", BOOL, DECORATION)

@@ -7,24 +7,23 @@ changes holds for all settings. Which parts a fact hangs on follows from what it
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from accord_rules import units
-from accord_rules.catalogue import PressType, Transfer
 from accord_rules.derive.answers import Answer, answer_of
 from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.graph import GRAPH, Graph
+from accord_rules.derive.parts import Parts
 from accord_rules.derive.sources import SOURCES, Part
-from accord_rules.facts import Ask, Assume, Fact, Scope
-from accord_rules.order import Artwork, Decoration, Order, Press, Settings, Use
-from accord_rules.shop import Shop
+from accord_rules.documents import units
+from accord_rules.orders.order import Decoration, Order, Press
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.catalogue import PressType, Transfer
+from accord_rules.revision.facts import Ask, Assume, Fact, Scope
 
 if TYPE_CHECKING:
-    from accord_rules.settings import Settings as Book
-
-_NO_USE, _NO_ARTWORK, _NOTHING_SAID = Use(), Artwork(), Settings()
+    from accord_rules.revision.book import Book
 
 # By scope, the parts that its layers hang on, from the fewest on. What hangs on more is the case's own.
 _PRINT = frozenset({Part.PIECE, Part.PRINT})
@@ -109,97 +108,12 @@ class Layer:
         return found
 
 
-class Parts:
-    """What facts may read of a question beside each other: its parts by the paths of ``sources``."""
-
-    __slots__ = (
-        "artwork",
-        "catalogue",
-        "chosen",
-        "decoration",
-        "decorations",
-        "index",
-        "item",
-        "limits",
-        "order",
-        "press",
-        "said",
-        "sequence",
-        "shop",
-        "use",
-    )
-
-    def __init__(self, book: Book, shop: Shop, order: Order) -> None:
-        self.catalogue, self.limits = book.catalogue, book.limit_values
-        self.shop, self.order, self.item, self.use = shop, order, order.item, order.use or _NO_USE
-        self.decorations = order.decorations
-
-    def of_decoration(self, index: int) -> Parts:
-        parts = self._copied()
-        parts.index, decoration = index, self.decorations[index]
-        parts.decoration, parts.artwork = decoration, decoration.artwork or _NO_ARTWORK
-        parts.said = decoration.settings or _NOTHING_SAID
-        return parts
-
-    def of_pressing(self, press: Press, chosen: Chosen | None, sequence: Sequenced | None) -> Parts:
-        parts = self._copied()
-        parts.index, parts.decoration, parts.artwork, parts.said = self.index, self.decoration, self.artwork, self.said
-        parts.press, parts.chosen, parts.sequence = press, chosen, sequence
-        return parts
-
-    def _copied(self) -> Parts:
-        parts = object.__new__(Parts)
-        parts.catalogue, parts.limits, parts.shop = self.catalogue, self.limits, self.shop
-        parts.order, parts.item, parts.use, parts.decorations = self.order, self.item, self.use, self.decorations
-        return parts
-
-    @property
-    def others(self) -> dict[int, Decoration]:
-        """The other decorations by their indices."""
-        return {index: other for index, other in enumerate(self.decorations) if index != self.index}
-
-    @property
-    def count(self) -> int:
-        return len(self.decorations)
-
-    @property
-    def placements_of_others(self) -> Mapping[int, str | None]:
-        return {index: other.placement for index, other in self.others.items()}
-
-    @property
-    def overs_of_others(self) -> Mapping[int, int | None]:
-        return {index: other.over for index, other in self.others.items()}
-
-    @property
-    def transfers_of_others(self) -> Mapping[int, str | None]:
-        return {index: other.transfer for index, other in self.others.items()}
-
-    @property
-    def transfers_beneath(self) -> tuple[str | None, ...]:
-        """The transfers from this decoration down to the ground; a ring of layers is followed once round."""
-        found: list[str | None] = []
-        index: int | None = self.index
-        while index is not None and len(found) <= len(self.decorations):
-            found.append(self.decorations[index].transfer)
-            index = self.decorations[index].over
-        return tuple(found)
-
-    @property
-    def earlier(self) -> Mapping[int, Decoration]:
-        """The decorations that are pressed before this one, by their indices."""
-        order = self.sequence.order if self.sequence is not None else ()
-        before = order[: order.index(self.index)] if self.index in order else ()
-        return {index: self.decorations[index] for index in before}
-
-
 class Known(dict[str, Any]):
     """Facts by name, of one case; what is not known yet is worked out."""
 
     __slots__ = ("assume", "layers", "parts", "rank", "wider")
 
-    def __init__(
-        self, parts: Parts, rank: int, layers: tuple[Layer, ...], wider: Known | None, assume: bool
-    ) -> None:
+    def __init__(self, parts: Parts, rank: int, layers: tuple[Layer, ...], wider: Known | None, assume: bool) -> None:
         super().__init__(wider if wider is not None else ())
         for layer in layers:
             self.update(layer.facts)
@@ -261,9 +175,7 @@ class Case:
             raise ValueError("another piece, or another use of it, is another question")
         case = Case.__new__(Case)
         parts = Parts(self.book, self.shop, order)
-        case._set(
-            self.book, None, Scope.ORDER, 0, parts, Known(parts, 0, self.known.layers, None, self.known.assume)
-        )
+        case._set(self.book, None, Scope.ORDER, 0, parts, Known(parts, 0, self.known.layers, None, self.known.assume))
         return case
 
     def decoration_case(self, index: int) -> Case:
@@ -303,6 +215,10 @@ class Case:
     def get(self, name: str, default: Any = None) -> Any:
         """The fact, as sentences read it; worked out if need be."""
         return self.known[name]
+
+    def facts(self, names: Iterable[str]) -> dict[str, Any]:
+        """The named facts; None where unknown."""
+        return {name: self.known[name] for name in names}
 
     def causes(self, name: str) -> Mapping[str, Cause]:
         """Why a fact is not known from the order itself: JSON Pointer to what would have said it.
@@ -379,9 +295,6 @@ class Case:
     def press_type(self) -> PressType:
         found: PressType = self.known["press.entry"]
         return found
-
-    def limit(self, name: str) -> float:
-        return self.book.limit_values[name]
 
     def show(self, dimension: units.Dimension, value: float) -> str:
         return units.show(dimension, value, self.shop.units)

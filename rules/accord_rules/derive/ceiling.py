@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
-from accord_rules import units
-from accord_rules.catalogue import Blank, Coating, Fibre, Finish, Substrate, Transfer
-from accord_rules.facts import (
+from accord_rules.documents import units
+from accord_rules.orders.order import Care
+from accord_rules.revision.catalogue import Blank, Coating, Fibre, Finish, Substrate, Transfer
+from accord_rules.revision.facts import (
     BOOL,
     DATA,
     TEXT,
@@ -27,8 +28,7 @@ from accord_rules.facts import (
     read,
     source,
 )
-from accord_rules.order import Care
-from accord_rules.sentences import in_a_sentence
+from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
 CEILING_KINDS = ("fibre", "substrate", "coating", "finish", "earlier-decoration")

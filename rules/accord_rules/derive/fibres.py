@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from accord_rules import units
-from accord_rules.catalogue import Blank, Fibre, Substrate
-from accord_rules.facts import DATA, TEXT, Ask, Scope, entries, fact, limit, maybe, number, read, source
+from accord_rules.documents import units
+from accord_rules.revision.catalogue import Blank, Fibre, Substrate
+from accord_rules.revision.facts import DATA, TEXT, Ask, Scope, entries, fact, limit, maybe, number, read, source
 
 ORDER = Scope.ORDER
 ACETATES = ("CA", "CTA")
@@ -35,9 +35,7 @@ def fibres(
 def _share(name: str, about: str, counts: Callable[[str, Fibre], bool]) -> None:
     """Declare the percentage of the fibres that count."""
 
-    def share(
-        mix: Mapping[str, float] = read("item.fibres"), known: Mapping[str, Fibre] = entries("fibres")
-    ) -> float:
+    def share(mix: Mapping[str, float] = read("item.fibres"), known: Mapping[str, Fibre] = entries("fibres")) -> float:
         return float(round(sum(percent for code, percent in mix.items() if counts(code, known[code])), 6))
 
     fact(f"item.{name}_share", number(units.PERCENT), ORDER, about=about)(share)

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
 
-from accord_rules.derive.sources import ARRANGED, SOURCES, Source
-from accord_rules.facts import SHIPPED, Fact, Of, Read, Register, Scope, assuming_of, reads_of
+from accord_rules.derive.sources import SOURCES, Source
+from accord_rules.revision.facts import SHIPPED, Fact, Of, Read, Register, assuming_of, reads_of
 
 
 @dataclass(frozen=True)
@@ -34,20 +34,26 @@ class Graph:
     def all_reads(self, name: str) -> tuple[Read, ...]:
         """What a fact declares to read, be it for its value or for what is assumed in its place."""
         fact = self.facts[name]
-        return (*fact.reads.values(), *(read for function in assuming_of(fact.missing) for read in reads_of(function).values()))
+        return (
+            *fact.reads.values(),
+            *(read for function in assuming_of(fact.missing) for read in reads_of(function).values()),
+        )
 
     def named(self, name: str, of: Of) -> tuple[str, ...]:
         """The facts, sources, limits or kinds of entries that a fact reads, each once, as declared."""
         return tuple(dict.fromkeys(each for read in self.all_reads(name) if read.of is of for each in read.names))
 
     @cached_property
+    def limits(self) -> frozenset[str]:
+        """Every limit that a fact reads."""
+        return frozenset(limit for name in self.facts for limit in self.named(name, Of.LIMIT))
+
+    @cached_property
     def reads(self) -> Mapping[str, tuple[str, ...]]:
         """By fact or source, the facts and sources that it is worked out from; those that are none are left out."""
         edges = {name: (*self.named(name, Of.FACT), *self.named(name, Of.SOURCE)) for name in self.facts}
         edges |= {name: source.reads for name, source in self.sources.items()}
-        return MappingProxyType(
-            {name: tuple(each for each in reads if each in edges) for name, reads in edges.items()}
-        )
+        return MappingProxyType({name: tuple(each for each in reads if each in edges) for name, reads in edges.items()})
 
     @cached_property
     def readers(self) -> Mapping[str, tuple[str, ...]]:
@@ -100,7 +106,9 @@ class Graph:
     def _misnamed(self) -> Iterator[str]:
         for fact in self.facts.values():
             for read in self.all_reads(fact.name):
-                yield from (f"{_where(fact)}: {why}" for name in read.names if (why := self._unreadable(fact, read, name)))
+                yield from (
+                    f"{_where(fact)}: {why}" for name in read.names if (why := self._unreadable(fact, read, name))
+                )
             for name in fact.blamed:
                 if name not in self.facts:
                     yield f"{_where(fact)}: there is no fact {name!r} to be blamed{_nearest(name, self.facts)}"

@@ -17,9 +17,7 @@ from math import ceil, exp, inf, isfinite, log
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules import units
-from accord_rules.catalogue import Consumable, PressType, Substrate, Transfer
-from accord_rules.facts import BOOL, DATA, TEXT, Scope, entries, fact, later, limit, maybe, number, read, source
+from accord_rules.documents import units
 from accord_rules.heat.build import Sheet, stack_for, substrate_layer
 from accord_rules.heat.grid import Floats
 from accord_rules.heat.materials import PLATENS, ROOM_C, WARM_BED_C
@@ -35,8 +33,23 @@ from accord_rules.heat.response import (
 )
 from accord_rules.heat.stack import HeatError, Stack
 from accord_rules.heat.touch import time_to_touch_s
-from accord_rules.order import Decoration, Size
-from accord_rules.sentences import in_a_sentence
+from accord_rules.orders.order import Decoration, Size
+from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Scope,
+    entries,
+    fact,
+    later,
+    limit,
+    maybe,
+    number,
+    read,
+    source,
+)
+from accord_rules.revision.sentences import in_a_sentence
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 _TEMPERATURE, _TIME, _DIFFERENCE = number(units.TEMPERATURE), number(units.TIME), number(units.TEMPERATURE_DIFFERENCE)
@@ -77,9 +90,7 @@ def _softens_c(transfer: Transfer, least_c: float | None, below_least_k: float) 
 
 
 @fact("heat.need_s", _TIME, DECORATION)
-def need_s(
-    transfer: Transfer = read("transfer.entry"), usual_s: float = limit("heat.adhesive_hold")
-) -> float:
+def need_s(transfer: Transfer = read("transfer.entry"), usual_s: float = limit("heat.adhesive_hold")) -> float:
     """How long the print has to stay there."""
     return usual_s if transfer.interface_hold is None else transfer.interface_hold
 
@@ -166,7 +177,8 @@ def piece(
         return None
     plies = 2 if substrate.family == "cloth" and kind() in ("garment", "bag") else 1
     down = bool(face_down())
-    press, own = usual, ()
+    press = usual
+    own: tuple[float, ...] = ()
     if usual.closing == "hand":
         # The press type with what the shop says of its own press.
         press = replace(usual, power=usual.power if power is None else power, platen=platen())
@@ -189,7 +201,7 @@ class Grounds:
     water_share: Callable[[], float]
     covered: Callable[[], float]
     consumables: Mapping[str, Consumable]
-    pre_press_least_s: float
+    dry_from_s: float
 
 
 def lay(
@@ -199,7 +211,7 @@ def lay(
     at_c, by_hand = _ANY_SURFACE_C, lying.press.closing == "hand"
     if by_hand:
         at_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(surface_c / _SAG_STEP_K))
-    damp = pre_press_s < grounds.pre_press_least_s
+    damp = pre_press_s < grounds.dry_from_s
     water_share = grounds.water_share() if damp else 0.0
     # How far up it has to go counts for what boils off alone.
     need_c = grounds.need_c() if water_share else 0.0
@@ -318,7 +330,7 @@ def lay_(
     water_share: Callable[[], float] = later("item.water_share"),
     covered: Callable[[], float] = later("fit.covered"),
     consumables: Mapping[str, Consumable] = entries("consumables"),
-    pre_press_least_s: float = limit("prepress.time_least"),
+    dry_from_s: float = read("item.dry_from_s"),
 ) -> Lay | None:
     """How the piece lies under the settings in force; None where there is no estimate, or while they are open."""
     if time_s is None:
@@ -326,7 +338,9 @@ def lay_(
     under = lying()
     if under is None or surface_c is None:
         return None
-    return lay(under, surface_c, cover, pad, pre_press_s, Grounds(need_c, water_share, covered, consumables, pre_press_least_s))
+    return lay(
+        under, surface_c, cover, pad, pre_press_s, Grounds(need_c, water_share, covered, consumables, dry_from_s)
+    )
 
 
 @fact("heat.likely", DATA, PRESSING)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from accord_rules import units
-from accord_rules.catalogue import (
+from accord_rules.documents import units
+from accord_rules.documents.colour import Colour, read_colour
+from accord_rules.heat.materials import USUAL_WATER_SHARE
+from accord_rules.orders.order import DYES, FEATURES, PREPARATIONS
+from accord_rules.revision.catalogue import (
     BLANK_KINDS,
     PLASTICS,
     SHAPES,
@@ -17,8 +20,7 @@ from accord_rules.catalogue import (
     Finish,
     Substrate,
 )
-from accord_rules.derive.colour import Colour, read_colour
-from accord_rules.facts import (
+from accord_rules.revision.facts import (
     BOOL,
     DATA,
     TEXT,
@@ -36,9 +38,7 @@ from accord_rules.facts import (
     set_of,
     source,
 )
-from accord_rules.heat.materials import USUAL_WATER_SHARE
-from accord_rules.order import DYES, FEATURES, PREPARATIONS
-from accord_rules.sentences import in_a_sentence
+from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
 
@@ -77,9 +77,7 @@ def coating_entry(name: str = read("item.coating"), coatings: Mapping[str, Coati
     ORDER,
     Ask("/item/substrate", "What is the piece made of? Name a blank of the book, or its substrate."),
 )
-def substrate(
-    said: str | None = source("/item/substrate"), blank: Blank | None = maybe("blank.entry")
-) -> str | None:
+def substrate(said: str | None = source("/item/substrate"), blank: Blank | None = maybe("blank.entry")) -> str | None:
     """What the piece is made of under the print."""
     return said if said is not None or blank is None else blank.substrate
 
@@ -163,6 +161,20 @@ def water_share(
     if not mix:
         return USUAL_WATER_SHARE.get(entry.family, 0.0)
     return float(sum(share * known[code].regain for code, share in mix.items()) / sum(mix.values()) / 100)
+
+
+@fact("item.dry_from_s", DATA, ORDER)
+def dry_from_s(least_s: float = limit("prepress.time_least")) -> float:
+    """The shortest pre-press that drives moisture out."""
+    return least_s
+
+
+@fact("item.pre_press_s", DATA, ORDER)
+def pre_press_s(
+    dry_from_s: float = read("item.dry_from_s"), moist: bool | None = maybe("item.takes_moisture")
+) -> float:
+    """The pre-press that the piece wants: long enough where it takes up moisture, else none."""
+    return dry_from_s if moist else 0.0
 
 
 @fact("item.protective_film", BOOL, ORDER)
@@ -329,6 +341,14 @@ def ground_white(
 ) -> bool:
     """Whether the ground passes for white: light enough and nearly grey."""
     return lightness >= lightness_least and chroma <= chroma_most
+
+
+@fact("item.ground_bears_black", DATA, ORDER)
+def ground_bears_black(
+    lightness: float | None = maybe("item.ground_lightness"), least: float = limit("film.mid_ground_lightness")
+) -> bool:
+    """Whether a black print shows on the ground; taken to where its colour is not known."""
+    return lightness is None or lightness >= least
 
 
 def usual_dye(

@@ -7,11 +7,12 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from math import ceil, floor, pi
 
-from accord_rules import units
-from accord_rules.catalogue import CLOSINGS, HEATED, METERING, SHAPES, Consumable, PressType, Transfer
 from accord_rules.derive.artwork import size_words
 from accord_rules.derive.transfer import Needed
-from accord_rules.facts import (
+from accord_rules.documents import units
+from accord_rules.orders.order import PRESSURES, CalibrationReading, Circuit, Cylinder, Size
+from accord_rules.revision.catalogue import CLOSINGS, HEATED, METERING, SHAPES, Consumable, PressType, Transfer
+from accord_rules.revision.facts import (
     BOOL,
     DATA,
     TEXT,
@@ -28,8 +29,7 @@ from accord_rules.facts import (
     read,
     source,
 )
-from accord_rules.order import CalibrationReading, Circuit, Cylinder, Size
-from accord_rules.sentences import in_a_sentence
+from accord_rules.revision.sentences import in_a_sentence
 
 PRESSING = Scope.PRESSING
 
@@ -115,9 +115,7 @@ def calibration_age_d(age_d: float | None = source("press/calibration_age")) -> 
 
 
 @fact("press.display_most_c", number(units.TEMPERATURE), PRESSING)
-def display_most_c(
-    own: float | None = source("press/display_most"), usual: PressType = read("press.entry")
-) -> float:
+def display_most_c(own: float | None = source("press/display_most"), usual: PressType = read("press.entry")) -> float:
     """The highest display setting."""
     return usual.display_most if own is None else own
 
@@ -187,9 +185,7 @@ def hand_held(usual: PressType = read("press.entry")) -> bool:
 
 
 @fact("press.metering", one_of(METERING), PRESSING)
-def metering(
-    cylinder: Cylinder | None = source("press/cylinder"), usual: PressType = read("press.entry")
-) -> str:
+def metering(cylinder: Cylinder | None = source("press/cylinder"), usual: PressType = read("press.entry")) -> str:
     """How its pressure is known: by hand, a knob without a scale, or a gauge."""
     return "gauge" if cylinder is not None else usual.metering
 
@@ -242,9 +238,7 @@ def made_for(goods: str | None = maybe("item.family"), usual: PressType = read("
 
 
 @fact("fit.usable_words", TEXT, PRESSING)
-def usable_words(
-    usable: Size = read("press.usable"), preferences: units.UnitPreferences = source("shop/units")
-) -> str:
+def usable_words(usable: Size = read("press.usable"), preferences: units.UnitPreferences = source("shop/units")) -> str:
     """The evenly heated part of the platen in words."""
     return size_words(usable, preferences)
 
@@ -266,6 +260,22 @@ def _tiles(length_mm: float, room_mm: float, overlap_mm: float) -> int:
     if length_mm <= room_mm:
         return 1
     return 1 + ceil((length_mm - room_mm) / max(room_mm - overlap_mm, 1.0) - 1e-9)
+
+
+@fact("fit.overlap_words", TEXT, PRESSING)
+def overlap_words(
+    overlap_mm: float = limit("press.tile_overlap"), preferences: units.UnitPreferences = source("shop/units")
+) -> str:
+    """By how much such settings of the platen overlap, in words."""
+    return units.show(units.LENGTH, overlap_mm, preferences)
+
+
+@fact("fit.gap_words", TEXT, PRESSING)
+def gap_words(
+    gap_mm: float = limit("press.piece_gap"), preferences: units.UnitPreferences = source("shop/units")
+) -> str:
+    """How far apart pieces that are pressed at once lie, in words."""
+    return units.show(units.LENGTH, gap_mm, preferences)
 
 
 @fact("fit.one_piece", BOOL, PRESSING)
@@ -342,19 +352,34 @@ def contact_m2(
     return float(min(platen.width, piece.width) * min(platen.height, piece.height) * 1e-6)
 
 
+@fact("press.bands_kpa", DATA, PRESSING)
+def bands_kpa(
+    bands: Mapping[str, float] = limits(
+        "pressure.light_least",
+        "pressure.light_most",
+        "pressure.medium_least",
+        "pressure.medium_most",
+        "pressure.firm_least",
+        "pressure.firm_most",
+    ),
+) -> Mapping[str, tuple[float, float]]:
+    """The trade's words for pressure, softest first, with the least and the most that each means."""
+    return {word: (bands[f"pressure.{word}_least"], bands[f"pressure.{word}_most"]) for word in PRESSURES}
+
+
 @fact("fit.pressure_most_kpa", number(units.PRESSURE), PRESSING)
 def pressure_most_kpa(
     contact_m2: float = read("fit.contact_m2"),
     usual: PressType = read("press.entry"),
     cylinder: Cylinder | None = source("press/cylinder"),
-    most: Mapping[str, float] = limits("pressure.light_most", "pressure.medium_most", "pressure.firm_most"),
+    bands_kpa: Mapping[str, tuple[float, float]] = read("press.bands_kpa"),
 ) -> float:
     """The most pressure on the print: from line pressure, bore and contact area, from the hand's force, or usual."""
     if cylinder is not None:
         return on_print_kpa(cylinder, cylinder.line_most, contact_m2)
     if usual.hand_force is not None:
         return float(round(usual.hand_force / contact_m2 / 1000, 6))
-    return most[f"pressure.{usual.pressure_most}_most"]
+    return bands_kpa[usual.pressure_most][1]
 
 
 def on_print_kpa(cylinder: Cylinder, line_kpa: float, contact_m2: float) -> float:

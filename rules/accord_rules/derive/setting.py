@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import ceil
 
-from accord_rules import units
-from accord_rules.catalogue import Consumable, PressType
 from accord_rules.derive.sheets import NONE, Consumables, titles
 from accord_rules.derive.transfer import Needed
-from accord_rules.facts import (
+from accord_rules.documents import units
+from accord_rules.orders.order import PEELS, Cylinder
+from accord_rules.revision.catalogue import Consumable, PressType
+from accord_rules.revision.facts import (
     BOOL,
     DATA,
     TEXT,
@@ -23,8 +24,7 @@ from accord_rules.facts import (
     read,
     source,
 )
-from accord_rules.order import PEELS, Cylinder
-from accord_rules.sentences import in_a_sentence
+from accord_rules.revision.sentences import in_a_sentence
 
 PRESSING = Scope.PRESSING
 _TEMPERATURE, _TIME, _PRESSURE = number(units.TEMPERATURE), number(units.TIME), number(units.PRESSURE)
@@ -212,17 +212,13 @@ def cover_missing(cover: str | None = source("chosen/cover"), needed: Needed = r
 
 
 @fact("set.cover_words", TEXT, PRESSING, blamed=_OPEN)
-def cover_words(
-    needed: Needed = read("transfer.needed"), consumables: Consumables = entries("consumables")
-) -> str:
+def cover_words(needed: Needed = read("transfer.needed"), consumables: Consumables = entries("consumables")) -> str:
     """Cover sheets that suit, in words."""
     return titles(needed.cover, consumables)
 
 
 @fact("set.pad_missing", BOOL, PRESSING, blamed=_OPEN)
-def pad_missing(
-    pad: str | None = source("chosen/pad"), needed: tuple[str, ...] = read("sheet.pads_needed")
-) -> bool:
+def pad_missing(pad: str | None = source("chosen/pad"), needed: tuple[str, ...] = read("sheet.pads_needed")) -> bool:
     """Whether a pad has to lie under the piece and none that suits is set."""
     return _missing(pad, needed)
 

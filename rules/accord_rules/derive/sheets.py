@@ -10,9 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from accord_rules.catalogue import Consumable
 from accord_rules.derive.transfer import Needed
-from accord_rules.facts import (
+from accord_rules.orders.order import Decoration
+from accord_rules.revision.catalogue import Consumable
+from accord_rules.revision.facts import (
     BOOL,
     DATA,
     TEXT,
@@ -26,8 +27,7 @@ from accord_rules.facts import (
     read,
     source,
 )
-from accord_rules.order import Decoration
-from accord_rules.sentences import in_a_sentence
+from accord_rules.revision.sentences import in_a_sentence
 
 ORDER, DECORATION, PRESSING = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
 NONE = "none"  # said of a cover, pad or tape that is deliberately left out
@@ -44,9 +44,7 @@ Consumables = Mapping[str, Consumable]
 # -- what is for what ------------------------------------------------------------------------------------------------
 
 
-def meant_for(
-    consumables: Consumables, kind: str, purpose: str, *, thickness_least_mm: float = 0.0
-) -> tuple[str, ...]:
+def meant_for(consumables: Consumables, kind: str, purpose: str, *, thickness_least_mm: float = 0.0) -> tuple[str, ...]:
     """The book's sheets, pads or tapes for a purpose, thinnest first: what is thicker holds back more heat."""
     fitting = (
         (entry.thickness, name)

@@ -13,9 +13,9 @@ from enum import Enum
 from types import MappingProxyType
 
 from accord_rules.derive.chosen import Chosen, Sequenced
-from accord_rules.facts import Scope
-from accord_rules.order import Artwork, Decoration, Item, Order, Press, Settings, Use
-from accord_rules.shop import Shop, Stock
+from accord_rules.orders.order import Artwork, Decoration, Item, Order, Press, Settings, Use
+from accord_rules.orders.shop import Shop, Stock
+from accord_rules.revision.facts import Scope
 
 
 class Part(Enum):
@@ -48,13 +48,14 @@ class Source:
 # What ``setting.choose`` looks at; temperature, dwell, cover and pad are chosen together, until the print gets hot
 # enough. The sources are the settings that the order may say.
 _SAID = "/decorations/{i}/settings/"
-_SHEETS = ("layer.beside_print", "item.coated", "item.family", "item.brittle", "item.shape", "item.raised")
+_SHEETS = ("sheet.covers", "sheet.pads", "sheet.tapes")
 _HEAT = (
     "fit.covered",
     "fit.piece",
     "heat.need_c",
     "heat.need_s",
     "item.care_cap_c",
+    "item.dry_from_s",
     "item.water_share",
     "press.calibration",
     "press.display_most_c",
@@ -72,10 +73,15 @@ _HEAT = (
     "shop/units",
     "shop/stock/consumables",
 )
-_TOGETHER = (*_HEAT, *_SHEETS, *(_SAID + name for name in ("temperature", "read_at", "time", "cover", "pad", "pre_press")))
+_TOGETHER = (
+    *_HEAT,
+    *_SHEETS,
+    *(_SAID + name for name in ("temperature", "read_at", "time", "cover", "pad", "pre_press")),
+)
 _PRESSURE = (
     "fit.contact_m2",
     "fit.pressure_most_kpa",
+    "press.bands_kpa",
     "press/cylinder",
     "shop/units",
     "transfer.needed",
@@ -88,7 +94,7 @@ CHOICE: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "tape": (*_TOGETHER, _SAID + "tape"),
         **dict.fromkeys(("pressure", "pressure_kpa"), _PRESSURE),
         "peel": ("transfer.needed", _SAID + "peel"),
-        "pre_press_s": ("transfer.needed", "item.takes_moisture", _SAID + "pre_press"),
+        "pre_press_s": ("transfer.needed", "item.pre_press_s", _SAID + "pre_press"),
         "second_press_s": ("transfer.needed", "transfer.entry", _SAID + "second_press"),
     }
 )
@@ -131,7 +137,9 @@ ARRANGED = (
 )
 
 
-def _fields(start: str, of: type, path: str, scope: Scope, part: Part, *, but: tuple[str, ...] = ()) -> Iterator[Source]:
+def _fields(
+    start: str, of: type, path: str, scope: Scope, part: Part, *, but: tuple[str, ...] = ()
+) -> Iterator[Source]:
     for name in of.__dataclass_fields__:  # type: ignore[attr-defined]
         if name not in but:
             yield Source(start + name, scope, part, f"{path}.{name}")

@@ -7,8 +7,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules import units
-from accord_rules.catalogue import (
+from accord_rules.documents import units
+from accord_rules.orders.order import Size
+from accord_rules.revision.catalogue import (
     LOOKS,
     PLASTICS,
     PRINCIPLES,
@@ -17,7 +18,7 @@ from accord_rules.catalogue import (
     TimeWindow,
     Transfer,
 )
-from accord_rules.facts import (
+from accord_rules.revision.facts import (
     BOOL,
     DATA,
     TEXT,
@@ -34,8 +35,7 @@ from accord_rules.facts import (
     read,
     source,
 )
-from accord_rules.order import Size
-from accord_rules.sentences import in_a_sentence
+from accord_rules.revision.sentences import in_a_sentence
 
 DECORATION = Scope.DECORATION
 # Opaque films whose light colours show dye that migrates into them.

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from accord_rules import units
-from accord_rules.catalogue import Blank
-from accord_rules.facts import (
+from accord_rules.documents import units
+from accord_rules.orders.order import EVIDENCE, MARKETS, USES
+from accord_rules.orders.shop import STANDING
+from accord_rules.revision.catalogue import Blank
+from accord_rules.revision.facts import (
     BOOL,
     DATA,
     TEXT,
@@ -23,8 +25,6 @@ from accord_rules.facts import (
     set_of,
     source,
 )
-from accord_rules.order import EVIDENCE, MARKETS, USES
-from accord_rules.shop import STANDING
 
 ORDER = Scope.ORDER
 GROWN_UP, NEWBORN = 18.0, 0.0  # years

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from accord_rules import units
-from accord_rules.catalogue import PressType
 from accord_rules.derive.ceiling import Ceiling
 from accord_rules.derive.press import Calibration
 from accord_rules.derive.transfer import Needed
-from accord_rules.facts import BOOL, DATA, TEXT, Scope, fact, limit, maybe, number, read, source
+from accord_rules.documents import units
+from accord_rules.revision.catalogue import PressType
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Scope, fact, limit, maybe, number, read, source
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 
@@ -64,9 +64,7 @@ def _lowest_first(bound: Bound) -> tuple[float, str]:
 
 
 @fact("press.reach", DATA, PRESSING)
-def reach(
-    reach_c: float = read("press.reach_c"), preferences: units.UnitPreferences = source("shop/units")
-) -> Bound:
+def reach(reach_c: float = read("press.reach_c"), preferences: units.UnitPreferences = source("shop/units")) -> Bound:
     """What the press's surface reaches."""
     return Bound(reach_c, "press", f"the press's surface reaches {units.show(units.TEMPERATURE, reach_c, preferences)}")
 
@@ -119,7 +117,9 @@ def spread_k(aim_c: float = read("transfer.aim_c"), calibration: Calibration = r
 
 @fact("window.robust", BOOL, PRESSING)
 def robust(
-    low_c: float = read("window.low_c"), high_c: float = read("window.high_c"), spread_k: float = read("window.spread_k")
+    low_c: float = read("window.low_c"),
+    high_c: float = read("window.high_c"),
+    spread_k: float = read("window.spread_k"),
 ) -> bool:
     """Whether it is wide enough for the press's spread on both sides."""
     return high_c - low_c >= 2 * spread_k

@@ -13,15 +13,15 @@ from dataclasses import replace
 from itertools import pairwise
 from types import MappingProxyType
 
-from accord_rules import units
-from accord_rules.examples import case_of, example_order
+from accord_rules.documents import units
 from accord_rules.governance.edges import CannotBe, Driver, Question, drivers, of_press, power, reads, sound, within
 from accord_rules.governance.limits import derived_with
 from accord_rules.infer.compiled import holds
-from accord_rules.order import CalibrationReading, Care, Cylinder, Order, Press
-from accord_rules.rule import Rule
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.load.examples import case_of, example_order
+from accord_rules.orders.order import CalibrationReading, Care, Cylinder, Order, Press
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.rule import Rule
 
 _EXAMPLES_MOST = 4
 _HALVINGS = 14
@@ -46,42 +46,42 @@ _USUAL: Mapping[str, tuple[float, ...]] = MappingProxyType(
 )
 
 
-def at_boundaries(settings: Settings, name: str) -> Iterator[Question]:
+def at_boundaries(book: Book, name: str) -> Iterator[Question]:
     """Orders on both sides of where rules that the limit has a say in change over: rules that name it first.
 
     Ends once ``QUESTIONS_MOST`` usual values were tried, found anything or not.
     """
-    naming = [rule for rule in settings.rules.values() if name in rule.condition.limits]
-    others = [rule for rule in settings.rules.values() if rule not in naming] if derived_with(name) else []
+    naming = [rule for rule in book.rules.values() if name in rule.condition.limits]
+    others = [rule for rule in book.rules.values() if rule not in naming] if derived_with(name) else []
     asked = 0
     for rule in (*naming, *others):
-        for order, shop in _starts(settings, rule):
-            if rule not in naming and not reads(settings, rule, order, shop, name):
+        for order, shop in _starts(book, rule):
+            if rule not in naming and not reads(book, rule, order, shop, name):
                 continue
-            for dimension, driver in _every_driver(settings):
+            for dimension, driver in _every_driver(book):
                 asked += len(_USUAL[dimension])
                 if asked > QUESTIONS_MOST:
                     return
-                yield from ((each, shop) for each in _halved(settings, rule, order, shop, driver, dimension))
+                yield from ((each, shop) for each in _halved(book, rule, order, shop, driver, dimension))
 
 
-def _starts(settings: Settings, rule: Rule) -> Iterator[Question]:
+def _starts(book: Book, rule: Rule) -> Iterator[Question]:
     """The rule's examples with their press described; the first also under a cylinder, and with each care label."""
     examples = [example for example in (*rule.fires, *rule.silent) if "facts" not in example]
     for example in examples[:_EXAMPLES_MOST]:
-        order, shop = example_order(example, settings)
+        order, shop = example_order(example, book)
         named = shop.press(order.press) if isinstance(order.press, str) else order.press
         described = replace(order, press=named or shop.presses[0])
         yield described, shop
         if example is examples[0]:
-            yield from ((each, shop) for each in _varied(settings, described))
+            yield from ((each, shop) for each in _varied(book, described))
 
 
-def _varied(settings: Settings, order: Order) -> Iterator[Order]:
+def _varied(book: Book, order: Order) -> Iterator[Order]:
     """The same under the smallest press with a gauge, and with a care label of each kind."""
     gauged = [
         (entry.platen.width * entry.platen.height, name)
-        for name, entry in settings.catalogue["press_types"].items()
+        for name, entry in book.catalogue["press_types"].items()
         if entry.metering == "gauge"
     ]
     if gauged:
@@ -92,23 +92,21 @@ def _varied(settings: Settings, order: Order) -> Iterator[Order]:
             yield replace(order, item=replace(order.item, care=Care(dots, edition)))
 
 
-def _every_driver(settings: Settings) -> Iterator[tuple[str, Driver]]:
-    for dimension, each in drivers(settings).items():
+def _every_driver(book: Book) -> Iterator[tuple[str, Driver]]:
+    for dimension, each in drivers(book).items():
         yield from ((dimension, driver) for driver in each)
     yield from _PRESS_DRIVERS
 
 
-def _halved(
-    settings: Settings, rule: Rule, order: Order, shop: Shop, driver: Driver, dimension: str
-) -> Iterator[Order]:
+def _halved(book: Book, rule: Rule, order: Order, shop: Shop, driver: Driver, dimension: str) -> Iterator[Order]:
     """The two orders on either side of each place where the rule changes over as the field goes through its values."""
 
     def tried(value: float) -> tuple[Order, bool] | None:
-        trial = sound(settings, driver, order, value, shop)
+        trial = sound(book, driver, order, value, shop)
         if trial is None:
             return None
-        case = case_of(rule.scope, trial, shop, settings)
-        answer = holds(rule.condition.tree, case.facts(tuple(rule.condition.facts)), settings.limit_values)
+        case = case_of(rule.scope, trial, shop, book)
+        answer = holds(rule.condition.tree, case.facts(tuple(rule.condition.facts)), book.limit_values)
         return None if answer is None else (trial, answer)
 
     found = [(value, *answer) for value in _USUAL[dimension] if (answer := tried(value)) is not None]

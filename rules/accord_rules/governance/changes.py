@@ -17,10 +17,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.catalogue import KINDS
-from accord_rules.documents import Documents
-from accord_rules.governance.limits import derived_with
-from accord_rules.reading import (
+from accord_rules.documents.canonical import canonical, digest
+from accord_rules.documents.files import Documents
+from accord_rules.documents.reading import (
     Choice,
     DocumentError,
     Fault,
@@ -33,8 +32,10 @@ from accord_rules.reading import (
     kind_of,
     optional,
 )
-from accord_rules.settings import Settings, from_documents
-from accord_rules.verdict import canonical, digest
+from accord_rules.governance.limits import derived_with
+from accord_rules.load.loader import from_documents
+from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import KINDS
 
 CHANGEABLE = (*KINDS, "limits", "sources", "rules", "ambiguous_fibres")
 ABSENT = "none"
@@ -182,7 +183,7 @@ def difference(old: Documents, new: Documents) -> tuple[Change, ...]:
     return tuple(found)
 
 
-def check(documents: Documents, changes: Iterable[Change], revision: int = 1) -> Settings:
+def check(documents: Documents, changes: Iterable[Change], revision: int = 1) -> Book:
     """The changed book, loaded, as revision ``revision``.
 
     Raises ChangeError where the changes do not fit, BookError with the loader's reasons where the result is no book.

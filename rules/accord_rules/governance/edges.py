@@ -12,20 +12,21 @@ from functools import cache
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules import units
-from accord_rules.derive.colour import read_colour
+from accord_rules.derive import FACTS
 from accord_rules.derive.fibres import ACETATES
-from accord_rules.examples import case_of, example_order, step
+from accord_rules.documents import units
+from accord_rules.documents.colour import read_colour
+from accord_rules.documents.reading import DocumentError, read
+from accord_rules.documents.writing import written
 from accord_rules.governance.limits import derived_with
-from accord_rules.governance.written import written
-from accord_rules.infer.condition import Compare, LimitName, comparisons
-from accord_rules.order import Artwork, Order, Press, Size, Use
-from accord_rules.order import Settings as AskedSettings
-from accord_rules.reading import DocumentError, read
-from accord_rules.resolve import resolve
-from accord_rules.rule import Rule
-from accord_rules.settings import FACTS, Settings
-from accord_rules.shop import Shop
+from accord_rules.load.examples import case_of, example_order, step
+from accord_rules.orders.order import Artwork, Order, Press, Size, Use
+from accord_rules.orders.order import Settings as AskedSettings
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.condition import Compare, LimitName, comparisons
+from accord_rules.revision.names import resolve
+from accord_rules.revision.rule import Rule
 
 Question = tuple[Order, Shop]
 Driver = Callable[[Order, float], Order]
@@ -35,30 +36,30 @@ _TRIES = 4
 _EXAMPLES_MOST = 6
 
 
-def of_examples(settings: Settings, rules: Iterable[str] | None = None) -> Iterator[tuple[str, Order, Shop]]:
+def of_examples(book: Book, rules: Iterable[str] | None = None) -> Iterator[tuple[str, Order, Shop]]:
     """Every rule's examples that are orders, each with a name: ``rule/fires/0``."""
-    for name in settings.rules if rules is None else rules:
-        rule = settings.rules[name]
+    for name in book.rules if rules is None else rules:
+        rule = book.rules[name]
         for kind in ("fires", "silent"):
             for index, example in enumerate(getattr(rule, kind)):
                 if "facts" not in example:
-                    yield f"{name}/{kind}/{index}", *example_order(example, settings)
+                    yield f"{name}/{kind}/{index}", *example_order(example, book)
 
 
-def around_limit(settings: Settings, name: str, other: float) -> Iterator[Question]:
+def around_limit(book: Book, name: str, other: float) -> Iterator[Question]:
     """Orders on both sides of a limit's value and of another value for it, and between the two."""
-    near = step(settings, name)
-    values = targets(settings.limit_values[name], other, near)
-    naming = [rule for rule in settings.rules.values() if name in rule.condition.limits]
+    near = step(book, name)
+    values = targets(book.limit_values[name], other, near)
+    naming = [rule for rule in book.rules.values() if name in rule.condition.limits]
     for rule in naming:
         facts = {atom.left.name for atom in comparisons(rule.condition) if _limit_of(atom) == name}
         for fact in sorted(facts):
-            yield from around(settings, rule, fact, values, near)
+            yield from around(book, rule, fact, values, near)
     if derived_with(name):
-        yield from _driven_blindly(settings, name, values)
+        yield from _driven_blindly(book, name, values)
 
 
-def around_rule(settings: Settings, rule: Rule, other: Rule | None) -> Iterator[Question]:
+def around_rule(book: Book, rule: Rule, other: Rule | None) -> Iterator[Question]:
     """Orders on both sides of the limits and plain numbers that the rule compares with and ``other`` does not."""
     known = set(comparisons(other.condition)) if other is not None else set()
     for atom in comparisons(rule.condition):
@@ -66,10 +67,10 @@ def around_rule(settings: Settings, rule: Rule, other: Rule | None) -> Iterator[
         if atom in known:
             continue
         if limit is not None:
-            value, near = settings.limit_values[limit], step(settings, limit)
-            yield from around(settings, rule, atom.left.name, targets(value, value, near), near)
+            value, near = book.limit_values[limit], step(book, limit)
+            yield from around(book, rule, atom.left.name, targets(value, value, near), near)
         elif isinstance(atom.right, float):
-            yield from around(settings, rule, atom.left.name, targets(atom.right, atom.right, 1.0), 1.0)
+            yield from around(book, rule, atom.left.name, targets(atom.right, atom.right, 1.0), 1.0)
 
 
 def targets(one: float, other: float, near: float) -> tuple[float, ...]:
@@ -78,19 +79,19 @@ def targets(one: float, other: float, near: float) -> tuple[float, ...]:
     return tuple(sorted(found | {round((one + other) / 2, 9)}))
 
 
-def around(settings: Settings, rule: Rule, fact: str, values: Sequence[float], near: float) -> Iterator[Question]:
+def around(book: Book, rule: Rule, fact: str, values: Sequence[float], near: float) -> Iterator[Question]:
     """The rule's firing examples with the fact brought to each of the values, as far as some field drives it."""
     examples = [example for example in (*rule.fires, *rule.silent) if "facts" not in example][:_EXAMPLES_MOST]
-    dimension = _dimension(settings, fact)
+    dimension = _dimension(book, fact)
     for example in examples:
-        order, shop = example_order(example, settings)
-        driver = _driver(settings, order, shop, fact, dimension, values, near)
+        order, shop = example_order(example, book)
+        driver = _driver(book, order, shop, fact, dimension, values, near)
         if driver is None:
             if fact.startswith("transfer."):
-                yield from ((each, shop) for each in _by_transfer(settings, order, shop, fact, values))
+                yield from ((each, shop) for each in _by_transfer(book, order, shop, fact, values))
             continue
         for value in values:
-            driven = _driven(settings, order, shop, fact, value, driver, near)
+            driven = _driven(book, order, shop, fact, value, driver, near)
             if driven is not None:
                 yield driven, shop
 
@@ -99,8 +100,8 @@ def _limit_of(atom: Compare) -> str | None:
     return atom.right.name if isinstance(atom.right, LimitName) else None
 
 
-def _dimension(settings: Settings, fact: str) -> units.Dimension:
-    dimension = settings.vocabulary.facts[fact].dimension
+def _dimension(book: Book, fact: str) -> units.Dimension:
+    dimension = book.vocabulary.facts[fact].dimension
     if dimension is None:
         raise ValueError(f"{fact} is no number")
     return dimension
@@ -110,7 +111,7 @@ def _dimension(settings: Settings, fact: str) -> units.Dimension:
 
 
 def _driver(
-    settings: Settings,
+    book: Book,
     order: Order,
     shop: Shop,
     fact: str,
@@ -120,24 +121,22 @@ def _driver(
 ) -> Driver | None:
     """The first field that brings the fact to one of the values."""
     tried = dict.fromkeys((values[len(values) // 2], values[0], values[-1]))
-    for driver in drivers(settings)[dimension.name]:
-        if any(_driven(settings, order, shop, fact, value, driver, near) is not None for value in tried):
+    for driver in drivers(book)[dimension.name]:
+        if any(_driven(book, order, shop, fact, value, driver, near) is not None for value in tried):
             return driver
     return None
 
 
-def _driven(
-    settings: Settings, order: Order, shop: Shop, fact: str, value: float, driver: Driver, near: float
-) -> Order | None:
+def _driven(book: Book, order: Order, shop: Shop, fact: str, value: float, driver: Driver, near: float) -> Order | None:
     """The order with the fact brought to the value, or as near as the field can be set; None if it does not follow."""
     put, slope = value, 1.0
     before: tuple[float, float] | None = None
     found: Order | None = None
     for _ in range(_TRIES):
-        trial = sound(settings, driver, order, put, shop)
+        trial = sound(book, driver, order, put, shop)
         if trial is None:
             return found
-        now = fact_of(settings, trial, shop, fact)
+        now = fact_of(book, trial, shop, fact)
         if now is None:
             return None
         if abs(now - value) <= 1e-9:
@@ -151,27 +150,27 @@ def _driven(
     return found
 
 
-def fact_of(settings: Settings, order: Order, shop: Shop, fact: str) -> float | None:
+def fact_of(book: Book, order: Order, shop: Shop, fact: str) -> float | None:
     """A number fact of an order's first decoration, on the press it names or the shop's first."""
-    value = case_of(FACTS[fact].scope, order, shop, settings)[fact]
+    value = case_of(FACTS[fact].scope, order, shop, book)[fact]
     return None if value is None else float(value)
 
 
-def _driven_blindly(settings: Settings, name: str, values: Sequence[float]) -> Iterator[Question]:
+def _driven_blindly(book: Book, name: str, values: Sequence[float]) -> Iterator[Question]:
     """Examples whose facts are worked out with the limit, with each field of its dimension at each value."""
-    dimension = settings.limit_dimension(name)
+    dimension = book.limit_dimension(name)
     made = 0
-    for rule in settings.rules.values():
+    for rule in book.rules.values():
         example = next((each for each in rule.fires if "facts" not in each), None)
         if example is None:
             continue
-        order, shop = example_order(example, settings)
-        if not reads(settings, rule, order, shop, name):
+        order, shop = example_order(example, book)
+        if not reads(book, rule, order, shop, name):
             continue
         yield order, shop
-        for driver in drivers(settings)[dimension.name]:
+        for driver in drivers(book)[dimension.name]:
             for value in (values[0], values[len(values) // 2], values[-1]):
-                trial = sound(settings, driver, order, value, shop)
+                trial = sound(book, driver, order, value, shop)
                 if trial is not None:
                     made += 1
                     yield trial, shop
@@ -197,18 +196,18 @@ class _Noting(Mapping[str, float]):
         return len(self._values)
 
 
-def reads(settings: Settings, rule: Rule, order: Order, shop: Shop, name: str) -> bool:
+def reads(book: Book, rule: Rule, order: Order, shop: Shop, name: str) -> bool:
     """Whether working out the facts of the rule's condition reads the limit."""
-    noting = _Noting(settings.limit_values)
-    case = case_of(rule.scope, order, shop, replace(settings, limit_values=noting))
+    noting = _Noting(book.limit_values)
+    case = case_of(rule.scope, order, shop, replace(book, limit_values=noting))
     case.facts(tuple(rule.condition.facts))
     return name in noting.read
 
 
-def sound(settings: Settings, driver: Driver, order: Order, value: float, shop: Shop) -> Order | None:
+def sound(book: Book, driver: Driver, order: Order, value: float, shop: Shop) -> Order | None:
     """The driven order as its document says it, None where no document can: a witness must be one that can be sent."""
     try:
-        return resolve(read(Order, written(driver(order, value))), settings, shop)
+        return resolve(read(Order, written(driver(order, value))), book, shop)
     except (CannotBe, DocumentError):
         return None
 
@@ -217,7 +216,7 @@ class CannotBe(Exception):
     """The field cannot hold this value."""
 
 
-def drivers(settings: Settings) -> Mapping[str, Sequence[Driver]]:
+def drivers(book: Book) -> Mapping[str, Sequence[Driver]]:
     """The fields of an order that hold a number, by the dimension of the facts they may drive."""
     found: dict[str, list[Driver]] = {name: [] for name in units.DIMENSIONS}
     found["temperature"] = [_asked("temperature", units.TEMPERATURE), _asked_at_surface]
@@ -236,7 +235,7 @@ def drivers(settings: Settings) -> Mapping[str, Sequence[Driver]]:
     found["area_density"] = [_of_item("mass_per_area", units.AREA_DENSITY)]
     found["count"] = [_of_order_whole("quantity"), _age("age_from"), _age("age_to"), _decorations]
     found["lightness"] = [_ground, _palette]
-    found["percent"] = [*(_fibre(code) for code in _fibre_codes(settings)), power]
+    found["percent"] = [*(_fibre(code) for code in _fibre_codes(book)), power]
     found["ratio"] = [_chroma]
     return MappingProxyType({name: tuple(each) for name, each in found.items()})
 
@@ -372,12 +371,12 @@ def _chroma(order: Order, value: float) -> Order:
     return replace(order, item=replace(order.item, colour=_shade("#FFFF??", "chroma", value)))
 
 
-def _fibre_codes(settings: Settings) -> tuple[str, ...]:
+def _fibre_codes(book: Book) -> tuple[str, ...]:
     """One fibre of each group, and those that rules single out."""
     first: dict[str, str] = {}
-    for code, fibre in settings.catalogue["fibres"].items():
+    for code, fibre in book.catalogue["fibres"].items():
         first.setdefault(fibre.group, code)
-    return tuple(sorted({*first.values(), *(code for code in ACETATES if code in settings.catalogue["fibres"])}))
+    return tuple(sorted({*first.values(), *(code for code in ACETATES if code in book.catalogue["fibres"])}))
 
 
 def _fibre(code: str, fillers: tuple[str, str] = ("CO", "PES")) -> Driver:
@@ -397,11 +396,11 @@ def _fibre(code: str, fillers: tuple[str, str] = ("CO", "PES")) -> Driver:
     return drive
 
 
-def _by_transfer(settings: Settings, order: Order, shop: Shop, fact: str, values: Sequence[float]) -> Iterator[Order]:
+def _by_transfer(book: Book, order: Order, shop: Shop, fact: str, values: Sequence[float]) -> Iterator[Order]:
     """For what no field drives: the order with each transfer that brings the fact near them, or just past."""
     found: list[tuple[float, str]] = []
-    for name in (*settings.catalogue["transfers"], *settings.catalogue["products"]):
-        now = fact_of(settings, _with_first(order, transfer=name), shop, fact)
+    for name in (*book.catalogue["transfers"], *book.catalogue["products"]):
+        now = fact_of(book, _with_first(order, transfer=name), shop, fact)
         if now is not None:
             found.append((now, name))
     low, high = min(values), max(values)

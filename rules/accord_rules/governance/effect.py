@@ -15,8 +15,11 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules import units
 from accord_rules.authority import Authority, code_digest
+from accord_rules.documents import units
+from accord_rules.documents.canonical import digest
+from accord_rules.documents.reading import DocumentError
+from accord_rules.documents.writing import written
 from accord_rules.governance import edges
 from accord_rules.governance.changes import Change, difference
 from accord_rules.governance.fitting import fitting
@@ -32,13 +35,11 @@ from accord_rules.governance.limits import (
     move,
     settles_before_settings,
 )
-from accord_rules.governance.written import written
-from accord_rules.order import Order
-from accord_rules.reading import DocumentError
-from accord_rules.rule import Rule
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
-from accord_rules.verdict import LEVELS, VERDICTS, digest
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.rule import Rule
+from accord_rules.verdict import LEVELS, VERDICTS
 
 PEOPLE = "people"
 UNREADABLE = "unreadable"  # the book does not know what the order names
@@ -181,7 +182,7 @@ class Effect:
         return digest(self.document())
 
 
-def effect(old: Settings, new: Settings, orders: Iterable[RecordedOrder], budget: Budget = Budget()) -> Effect:
+def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], budget: Budget = Budget()) -> Effect:
     """Replay and classify. The order in which ``orders`` come makes no difference.
 
     Raises changes.ChangeError where the two differ in what no proposal can change.
@@ -251,7 +252,7 @@ class _Outcome:
 
 
 def _outcome(authority: Authority, asked: _Asked) -> _Outcome:
-    shop = fitting(authority.settings, asked.shop)
+    shop = fitting(authority.book, asked.shop)
     try:
         weighed = None if shop is None else authority.judge(asked.order, shop)
     except DocumentError:
@@ -320,7 +321,7 @@ def _witnesses(flipped: Iterable[tuple[Flip, _Asked]]) -> tuple[Witness, ...]:
 def _watched(authority: Authority, asked: Iterable[_Asked]) -> dict[str, int]:
     counts = dict.fromkeys(authority.scales.watched(), 0)
     for each in asked if counts else ():
-        shop = fitting(authority.settings, each.shop)
+        shop = fitting(authority.book, each.shop)
         try:
             held = frozenset() if shop is None else authority.watch(each.order, shop)
         except DocumentError:
@@ -333,7 +334,7 @@ def _watched(authority: Authority, asked: Iterable[_Asked]) -> dict[str, int]:
 # -- the orders at the edges ------------------------------------------------------------------------------------------
 
 
-def _edges(old: Settings, new: Settings, changes: Sequence[Change]) -> Iterator[_Asked]:
+def _edges(old: Book, new: Book, changes: Sequence[Change]) -> Iterator[_Asked]:
     """Orders around every changed threshold, examples of changed rules, then all other rules' examples, each once."""
     seen: set[str] = set()
     for name, order, shop in itertools.chain(
@@ -346,21 +347,21 @@ def _edges(old: Settings, new: Settings, changes: Sequence[Change]) -> Iterator[
             yield _Asked(EDGE, shop.id, name, shop, order)
 
 
-def _around_changes(old: Settings, new: Settings, changes: Sequence[Change]) -> Iterator[tuple[str, Order, Shop]]:
+def _around_changes(old: Book, new: Book, changes: Sequence[Change]) -> Iterator[tuple[str, Order, Shop]]:
     limits = [c.id for c in changes if c.kind == "limits" and c.id in old.limits and c.id in new.limits]
     for name in limits:
         if old.limits[name].dimension != new.limits[name].dimension:
             continue
-        for settings, other in ((old, new), (new, old)):
-            found = edges.around_limit(settings, name, other.limit_values[name])
+        for book, other in ((old, new), (new, old)):
+            found = edges.around_limit(book, name, other.limit_values[name])
             yield from ((f"limit/{name}/{n}", *question) for n, question in enumerate(found))
     rules = [c.id for c in changes if c.kind == "rules"]
     for name in rules:
-        for settings, other in ((old, new), (new, old)):
-            if name in settings.rules:
-                rule, counterpart = settings.rules[name], other.rules.get(name)
-                yield from edges.of_examples(settings, [name])
-                found = edges.around_rule(settings, rule, counterpart)
+        for book, other in ((old, new), (new, old)):
+            if name in book.rules:
+                rule, counterpart = book.rules[name], other.rules.get(name)
+                yield from edges.of_examples(book, [name])
+                found = edges.around_rule(book, rule, counterpart)
                 yield from ((f"rule/{name}/{n}", *question) for n, question in enumerate(found))
 
 
@@ -368,7 +369,7 @@ def _around_changes(old: Settings, new: Settings, changes: Sequence[Change]) -> 
 
 
 def _decision(
-    old: Settings, new: Settings, changes: Sequence[Change], flips: Sequence[Flip], replayed: Mapping[str, int]
+    old: Book, new: Book, changes: Sequence[Change], flips: Sequence[Flip], replayed: Mapping[str, int]
 ) -> Decision:
     seen = _of_flips(flips)
     told = [_exactly(old, new, change) for change in changes]
@@ -400,7 +401,7 @@ def _way(flip: Flip) -> str:
     return STRICTER if _RANKS.index(flip.after) > _RANKS.index(flip.before) else LOOSER
 
 
-def _exactly(old: Settings, new: Settings, change: Change) -> Decision:
+def _exactly(old: Book, new: Book, change: Change) -> Decision:
     """What one change does, as far as that can be told from the book alone."""
     if change.kind == "limits" and change.id in old.limits and change.id in new.limits:
         return _limit(old, new, change.id)
@@ -413,7 +414,7 @@ def _exactly(old: Settings, new: Settings, change: Change) -> Decision:
     return Decision(MIXED, False, TRIED, (f"What a change of {change.kind} {change.id} does, only orders show.",))
 
 
-def _limit(old: Settings, new: Settings, name: str) -> Decision:
+def _limit(old: Book, new: Book, name: str) -> Decision:
     if old.limits[name].dimension != new.limits[name].dimension:
         return Decision(MIXED, False, TRIED, (f"{name} measures something else now.",))
     value, now = new.limit_values[name], old.limit_values[name]
@@ -475,12 +476,12 @@ def _enforced(rule: Rule | None) -> Rule | None:
 # -- safety -----------------------------------------------------------------------------------------------------------
 
 
-def loosens_safety(old: Settings, new: Settings) -> tuple[str, ...]:
+def loosens_safety(old: Book, new: Book) -> tuple[str, ...]:
     """Why two stewards are needed: one sentence for each safety limit or rule that is loosened; none if none is."""
     return (*_loosened_limits(old, new), *_loosened_rules(old, new))
 
 
-def _loosened_limits(old: Settings, new: Settings) -> Iterator[str]:
+def _loosened_limits(old: Book, new: Book) -> Iterator[str]:
     for name, before in old.limits.items():
         if not before.safety:
             continue
@@ -499,7 +500,7 @@ def _loosened_limits(old: Settings, new: Settings) -> Iterator[str]:
             yield f"Safety limit {name} goes from {now} to {then}; {before.stricter} is stricter."
 
 
-def _loosened_rules(old: Settings, new: Settings) -> Iterator[str]:
+def _loosened_rules(old: Book, new: Book) -> Iterator[str]:
     for name, before in old.rules.items():
         if not before.enforced or before.level not in FIRM or not _about_safety(before, old):
             continue
@@ -516,8 +517,8 @@ def _loosened_rules(old: Settings, new: Settings) -> Iterator[str]:
             yield f"Safety rule {name} has a condition that may find less."
 
 
-def _about_safety(rule: Rule, settings: Settings) -> bool:
-    return rule.topic == PEOPLE or any(settings.limits[name].safety for name in rule.condition.limits)
+def _about_safety(rule: Rule, book: Book) -> bool:
+    return rule.topic == PEOPLE or any(book.limits[name].safety for name in rule.condition.limits)
 
 
 def _finds_as_much(before: Rule, after: Rule) -> bool:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 
 
-def fitting(settings: Settings, shop: Shop) -> Shop | None:
+def fitting(book: Book, shop: Shop) -> Shop | None:
     """The shop with the stock and the presses that the book knows; None where no press is left."""
-    catalogue = settings.catalogue
+    catalogue = book.catalogue
     presses = tuple(press for press in shop.presses if press.type in catalogue["press_types"])
     stock = replace(
         shop.stock,

@@ -21,17 +21,12 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules import units
+from accord_rules.advise.wording import plain
 from accord_rules.authority import Authority, Judged
-from accord_rules.catalogue import Amount
 from accord_rules.derive.case import Case
-from accord_rules.examples import rule_failures
-from accord_rules.governance.boundaries import at_boundaries
-from accord_rules.governance.edges import Question, around_limit
-from accord_rules.governance.limits import LOOSER, MIXED, STRICTER, direction, move
-from accord_rules.governance.written import written
-from accord_rules.infer.condition import ConditionError, contradiction
-from accord_rules.reading import (
+from accord_rules.documents import units
+from accord_rules.documents.canonical import digest
+from accord_rules.documents.reading import (
     DocumentError,
     Fault,
     Many,
@@ -45,13 +40,20 @@ from accord_rules.reading import (
     optional,
     read,
 )
-from accord_rules.rule import Rule
-from accord_rules.sentences import SentenceError
-from accord_rules.settings import Settings, amount, read_rule
-from accord_rules.shop import Shop
-from accord_rules.verdict import Finding, digest
-from accord_rules.weigh import Weighed, findings, in_order
-from accord_rules.wording import plain
+from accord_rules.documents.writing import written
+from accord_rules.governance.boundaries import at_boundaries
+from accord_rules.governance.edges import Question, around_limit
+from accord_rules.governance.limits import LOOSER, MIXED, STRICTER, direction, move
+from accord_rules.load.examples import rule_failures
+from accord_rules.load.loader import amount, read_rule
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import Amount
+from accord_rules.revision.condition import ConditionError, contradiction
+from accord_rules.revision.rule import Rule
+from accord_rules.revision.sentences import SentenceError
+from accord_rules.verdict import Finding
+from accord_rules.weigh.scales import Weighed, findings, in_order
 
 PREFIX = "house."
 TOPIC = "house"
@@ -169,101 +171,101 @@ class HouseError(ValueError):
 # -- taking them in ---------------------------------------------------------------------------------------------------
 
 
-def check_house(settings: Settings, house: HouseRules, shop: Shop | None = None) -> Settings:
+def check_house(book: Book, house: HouseRules, shop: Shop | None = None) -> Book:
     """The settings as the shop holds to them. Raises HouseError where the house rules do not fit or loosen anything.
 
     Witness orders are judged at ``shop``, or at the book's example shop where that is None or shows nothing.
     """
-    refusals = [*_limit_refusals(settings, house, shop), *_stock_refusals(settings, house)]
-    rules, rule_refusals = _added(settings, house)
+    refusals = [*_limit_refusals(book, house, shop), *_stock_refusals(book, house)]
+    rules, rule_refusals = _added(book, house)
     refusals += rule_refusals
     if not refusals:
-        laid = _laid(settings, house, rules)
+        laid = _laid(book, house, rules)
         refusals += _example_refusals(laid, rules)
     if refusals:
         raise HouseError(refusals)
     return laid
 
 
-def apply_house(settings: Settings, house: HouseRules) -> Settings:
+def apply_house(book: Book, house: HouseRules) -> Book:
     """The settings as the shop holds to them, for house rules that were checked against some revision.
 
     What a later revision of the book made looser than the book is dropped in its favour, limit by limit.
     Raises HouseError where the house rules name what this revision no longer has.
     """
-    rules, refusals = _added(settings, house)
-    refusals += [*_unknown_limits(settings, house)]
+    rules, refusals = _added(book, house)
+    refusals += [*_unknown_limits(book, house)]
     if refusals:
         raise HouseError(refusals)
-    return _laid(settings, house, rules)
+    return _laid(book, house, rules)
 
 
-def _laid(settings: Settings, house: HouseRules, rules: Mapping[str, Rule]) -> Settings:
+def _laid(book: Book, house: HouseRules, rules: Mapping[str, Rule]) -> Book:
     moved = {
         name: value
         for name, written_value in house.limits.items()
-        if direction(settings, name, value := amount(settings.limit_dimension(name), written_value)) == STRICTER
+        if direction(book, name, value := amount(book.limit_dimension(name), written_value)) == STRICTER
     }
     return replace(
-        settings,
-        limit_values=MappingProxyType({**settings.limit_values, **moved}),
-        rules=MappingProxyType({**settings.rules, **rules}),
+        book,
+        limit_values=MappingProxyType({**book.limit_values, **moved}),
+        rules=MappingProxyType({**book.rules, **rules}),
         moved=frozenset(moved),
     )
 
 
-def _unknown_limits(settings: Settings, house: HouseRules) -> Iterable[Refusal]:
+def _unknown_limits(book: Book, house: HouseRules) -> Iterable[Refusal]:
     for name, value in house.limits.items():
         pointer = f"/limits/{escape(name)}"
-        if name not in settings.limits:
+        if name not in book.limits:
             yield Refusal(pointer, f"there is no limit {name!r} in the book")
             continue
         try:
-            amount(settings.limit_dimension(name), value)
+            amount(book.limit_dimension(name), value)
         except units.UnitError as error:
             yield Refusal(pointer, str(error))
 
 
-def _limit_refusals(settings: Settings, house: HouseRules, shop: Shop | None) -> Iterable[Refusal]:
-    unknown = list(_unknown_limits(settings, house))
+def _limit_refusals(book: Book, house: HouseRules, shop: Shop | None) -> Iterable[Refusal]:
+    unknown = list(_unknown_limits(book, house))
     yield from unknown
     barred = {each.pointer for each in unknown}
     for name, written_value in house.limits.items():
         pointer = f"/limits/{escape(name)}"
         if pointer in barred:
             continue
-        dimension = settings.limit_dimension(name)
+        dimension = book.limit_dimension(name)
         value = amount(dimension, written_value)
         if not dimension.least <= value <= dimension.most:
             yield Refusal(pointer, f"{written_value!r} is no {dimension.name.replace('_', ' ')}")
-        elif direction(settings, name, value) == LOOSER:
-            yield Refusal(pointer, _loosens(settings, name, value), witness(settings, name, value, shop))
-        elif move(settings, name, value).verdicts in (LOOSER, MIXED):
+        elif direction(book, name, value) == LOOSER:
+            yield Refusal(pointer, _loosens(book, name, value), witness(book, name, value, shop))
+        elif move(book, name, value).verdicts in (LOOSER, MIXED):
             message = f"moving {name} makes some orders' verdicts stricter and others' looser, so a shop cannot move it"
-            yield Refusal(pointer, message, witness(settings, name, value, shop))
+            yield Refusal(pointer, message, witness(book, name, value, shop))
 
 
-def _loosens(settings: Settings, name: str, value: float) -> str:
-    limit, dimension = settings.limits[name], settings.limit_dimension(name)
-    asked, now = (units.show(dimension, each, METRIC) for each in (value, settings.limit_values[name]))
+def _loosens(book: Book, name: str, value: float) -> str:
+    limit, dimension = book.limits[name], book.limit_dimension(name)
+    asked, now = (units.show(dimension, each, METRIC) for each in (value, book.limit_values[name]))
     return f"{asked} is looser than the book's {now}: {name} may only be made {limit.stricter}"
 
 
-def _stock_refusals(settings: Settings, house: HouseRules) -> Iterable[Refusal]:
+def _stock_refusals(book: Book, house: HouseRules) -> Iterable[Refusal]:
     for kind in ("products", "consumables"):
         for index, name in enumerate(getattr(house.without, kind)):
-            if name not in settings.catalogue[kind]:
+            if name not in book.catalogue[kind]:
                 yield Refusal(f"/without/{kind}/{index}", f"there is no {name!r} in {kind}")
 
 
-def _added(settings: Settings, house: HouseRules) -> tuple[dict[str, Rule], list[Refusal]]:
+def _added(book: Book, house: HouseRules) -> tuple[dict[str, Rule], list[Refusal]]:
     """The added rules, read against the book, and why others cannot be read."""
     rules: dict[str, Rule] = {}
     refusals: list[Refusal] = []
     for name, table in house.rules.items():
         pointer = f"/rules/{escape(name)}"
         try:
-            rule = read_rule(name, {"topic": TOPIC} | dict(table), settings.vocabulary)
+            rule = read_rule(name, {"topic": TOPIC} | dict(table), book.vocabulary)
         except DocumentError as error:
             refusals += [Refusal(pointer + fault.pointer, str(fault)) for fault in error.faults]
             continue
@@ -273,13 +275,13 @@ def _added(settings: Settings, house: HouseRules) -> tuple[dict[str, Rule], list
         except SentenceError as error:
             refusals.append(Refusal(pointer, str(error)))
             continue
-        missing = [source for source in rule.sources if source not in settings.sources]
+        missing = [source for source in rule.sources if source not in book.sources]
         refusals += [Refusal(f"{pointer}/sources", f"there is no {source!r} in sources") for source in missing]
         rules[name] = replace(rule, layer=LAYER)
     return rules, refusals
 
 
-def _example_refusals(laid: Settings, rules: Mapping[str, Rule]) -> Iterable[Refusal]:
+def _example_refusals(laid: Book, rules: Mapping[str, Rule]) -> Iterable[Refusal]:
     for name, rule in rules.items():
         pointer = f"/rules/{escape(name)}"
         never = contradiction(rule.condition, laid.limit_values)
@@ -289,17 +291,17 @@ def _example_refusals(laid: Settings, rules: Mapping[str, Rule]) -> Iterable[Ref
         yield from (Refusal(pointer, reason) for reason in rule_failures(rule, laid))
 
 
-def witness(settings: Settings, name: str, value: float, shop: Shop | None = None) -> Witness | None:
+def witness(book: Book, name: str, value: float, shop: Shop | None = None) -> Witness | None:
     """An order whose verdict is more permissive with the limit at ``value``; else one that loses a finding; or None.
 
     Orders at the limit's edges come first; where they show nothing, those at the boundaries of rules.
     """
-    moved = replace(settings, limit_values=MappingProxyType({**settings.limit_values, name: value}))
-    shared = Authority(settings, 1)
+    moved = replace(book, limit_values=MappingProxyType({**book.limit_values, name: value}))
+    shared = Authority(book, 1)
     loosened = Authority(moved, 1, shared.scales)
     try:
-        edges = _witness(shared, loosened, around_limit(settings, name, value), shop)
-        return edges or _witness(shared, loosened, at_boundaries(settings, name), shop)
+        edges = _witness(shared, loosened, around_limit(book, name, value), shop)
+        return edges or _witness(shared, loosened, at_boundaries(book, name), shop)
     finally:
         loosened.close()
         shared.close()
@@ -336,7 +338,7 @@ class HouseAuthority(Authority):
 
     def __init__(self, shared: Authority, house: HouseRules, slots: int = 2) -> None:
         self.house, self.shared = house, shared
-        super().__init__(apply_house(shared.settings, house), slots, shared.scales)
+        super().__init__(apply_house(shared.book, house), slots, shared.scales)
 
     def _house_digest(self, shop: Shop) -> str:
         return _house_digest(shop, self.house.digest)
@@ -353,12 +355,12 @@ class HouseAuthority(Authority):
         """What the shared book alone would not say is marked as the house's, whatever it comes from."""
         shared = judged.shared.weighed if judged.shared is not None else Weighed()
         known = {(each.rule.id, each.about) for each in shared.fired}
-        own = findings(judged.own.fired, self.settings)
+        own = findings(judged.own.fired, self.book)
         marked = [each if (each.rule, each.about) in known else replace(each, layer=LAYER) for each in own]
         if shared.firmer_than(judged.own):
             there = {(each.rule, each.about) for each in own}
             marked += [
-                each for each in findings(shared.fired, self.shared.settings) if (each.rule, each.about) not in there
+                each for each in findings(shared.fired, self.shared.book) if (each.rule, each.about) not in there
             ]
         return in_order(marked)
 

@@ -8,17 +8,14 @@ them (the bands of a scale: a shirt that is no longer "pale at 70 %" because it 
 
 from __future__ import annotations
 
-import ast
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
-from functools import cache, lru_cache
-from importlib.resources import files
 
-from accord_rules.facts import Scope
-from accord_rules.infer.condition import Atom, Compare, LimitName, negated
-from accord_rules.rule import Rule
-from accord_rules.settings import Settings
+from accord_rules.derive.graph import GRAPH
+from accord_rules.revision.book import Book
+from accord_rules.revision.condition import Atom, Compare, LimitName, negated
+from accord_rules.revision.facts import Scope
+from accord_rules.revision.rule import Rule
 from accord_rules.verdict import LEVELS
 
 FIRM = ("blocks", "requires")
@@ -27,49 +24,20 @@ STRICTER, LOOSER, EQUAL, MIXED = "stricter", "looser", "equal", "mixed"
 OPPOSITE: Mapping[str, str] = {STRICTER: LOOSER, LOOSER: STRICTER, EQUAL: EQUAL, MIXED: MIXED}
 
 
-# A proposal may name limits that there are not.
-@lru_cache(maxsize=1024)
 def derived_with(name: str) -> bool:
-    """Whether facts or plans are worked out with the limit, besides what rules compare with it.
+    """Whether facts, and so plans, are worked out with the limit, besides what rules compare with it.
 
     What moving such a limit does, only orders show.
     """
-    return any(fnmatchcase(name, pattern) for pattern in _read_by_code())
+    return name in GRAPH.limits
 
 
-@cache
-def _read_by_code() -> frozenset[str]:
-    """The limits that ``derive`` and ``advise`` name where they call ``limit``; ``*`` where a name is put together."""
-    found = set()
-    for room in ("derive", "advise"):
-        for file in files("accord_rules").joinpath(room).iterdir():
-            if file.name.endswith(".py"):
-                found |= {_name_in(call) for call in _calls(ast.parse(file.read_text(encoding="utf-8")))}
-    return frozenset(found)
-
-
-def _calls(tree: ast.AST) -> Iterator[ast.Call]:
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "limit":
-            yield node
-
-
-def _name_in(call: ast.Call) -> str:
-    """The pattern of the names that a call of ``limit`` may read; any name where it cannot be told."""
-    match call.args:
-        case [ast.Constant(value=str(name))]:
-            return name
-        case [ast.JoinedStr(values=parts)]:
-            return "".join(str(part.value) if isinstance(part, ast.Constant) else "*" for part in parts)
-    return "*"
-
-
-def direction(settings: Settings, name: str, value: float) -> str:
+def direction(book: Book, name: str, value: float) -> str:
     """Whether ``value`` is stricter or looser than the limit's own, by what the book declares stricter."""
-    now = settings.limit_values[name]
+    now = book.limit_values[name]
     if value == now:
         return EQUAL
-    return STRICTER if (value > now) is (settings.limits[name].stricter == "higher") else LOOSER
+    return STRICTER if (value > now) is (book.limits[name].stricter == "higher") else LOOSER
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,17 +56,17 @@ class Move:
         return self.findings if self.verdicts == EQUAL else self.verdicts
 
 
-def move(settings: Settings, name: str, value: float) -> Move:
+def move(book: Book, name: str, value: float) -> Move:
     """What moving one limit to ``value`` can do, for orders that say press and settings.
 
     ``settings`` are those before the move. Undecided are limits that facts are derived with.
     """
-    now = settings.limit_values[name]
+    now = book.limit_values[name]
     if value == now:
         return Move(EQUAL, EQUAL)
     if derived_with(name):
         return Move(None, None)
-    every = [rule for rule in settings.rules.values() if rule.enforced]
+    every = [rule for rule in book.rules.values() if rule.enforced]
     firm = [rule for rule in every if rule.level in FIRM]
     return Move(_moved(firm, name, value > now), _moved(every, name, value > now))
 
@@ -116,9 +84,9 @@ def _loses(rules: Sequence[Rule], name: str, rises: bool) -> bool:
     return any(not _covered(rule, atom, held, rules) for rule, atom, held in _losing(rules, name, rises))
 
 
-def settles_before_settings(settings: Settings, name: str) -> bool:
+def settles_before_settings(book: Book, name: str) -> bool:
     """Whether all rules that compare with the limit are settled before press and settings are chosen."""
-    naming = [rule for rule in settings.rules.values() if name in rule.condition.limits]
+    naming = [rule for rule in book.rules.values() if name in rule.condition.limits]
     return all(rule.scope is not Scope.PRESSING for rule in naming)
 
 

@@ -13,9 +13,9 @@ from typing import Any
 
 from scipy.stats import beta
 
+from accord_rules.documents.reading import Name, Whole, given
 from accord_rules.governance.changes import Change
-from accord_rules.reading import Name, Whole, given
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
 
 CREDIBILITY = 0.90
 TOPIC = "outcomes"
@@ -108,7 +108,7 @@ class Draft:
     evidence: str
 
 
-def draft_proposal(cell: Cell, found: OutcomeSummary, book: Settings, limits: PoorBelow = PoorBelow()) -> Draft:
+def draft_proposal(cell: Cell, found: OutcomeSummary, book: Book, limits: PoorBelow = PoorBelow()) -> Draft:
     """A watched caution for the cell, with the figures; a steward decides what the settings should become.
 
     The draft has no changes where such a rule is in the book already. Raises KeyError for a cell the book lacks.
@@ -131,19 +131,19 @@ def draft_proposal(cell: Cell, found: OutcomeSummary, book: Settings, limits: Po
     return Draft((rule,) if SOURCE in book.sources else (source, rule), reason, evidence)
 
 
-def rule_name(cell: Cell, book: Settings) -> str:
+def rule_name(cell: Cell, book: Book) -> str:
     """The id of the watched rule of a cell; a product's outcomes are its family's. KeyError for what the book lacks."""
     return f"outcomes-{_family(cell, book)}-{cell.substrate}-{cell.press_type}"
 
 
-def _family(cell: Cell, book: Settings) -> str:
+def _family(cell: Cell, book: Book) -> str:
     transfer = book.transfer(cell.transfer)
     if transfer is None:
         raise KeyError(cell.transfer)
     return transfer.family
 
 
-def _titles(cell: Cell, book: Settings) -> Mapping[str, str]:
+def _titles(cell: Cell, book: Book) -> Mapping[str, str]:
     return {
         "transfer": book.catalogue["transfers"][_family(cell, book)].title,
         "substrate": book.catalogue["substrates"][cell.substrate].title,
@@ -151,7 +151,7 @@ def _titles(cell: Cell, book: Settings) -> Mapping[str, str]:
     }
 
 
-def _rule(cell: Cell, reason: str, names: Mapping[str, str], book: Settings) -> dict[str, Any]:
+def _rule(cell: Cell, reason: str, names: Mapping[str, str], book: Book) -> dict[str, Any]:
     family = _family(cell, book)
     facts = {"transfer.family": family, "item.substrate": cell.substrate, "press.type": cell.press_type}
     others = {

@@ -15,7 +15,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from accord_rules.documents import Documents
+from accord_rules.documents.files import Documents
+from accord_rules.documents.reading import Choice, Flag, Many, Object, Text, Whole, given, optional, read
 from accord_rules.governance.changes import (
     CHANGES_MOST,
     Change,
@@ -24,7 +25,6 @@ from accord_rules.governance.changes import (
     difference,
     read_changes,
 )
-from accord_rules.reading import Choice, Flag, Many, Object, Text, Whole, given, optional, read
 
 STATES = ("draft", "open", "approved", "rejected", "published", "void")
 LIVE = ("draft", "open", "approved")

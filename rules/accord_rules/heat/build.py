@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.catalogue import Consumable, PressType, Substrate, Transfer
 from accord_rules.heat.materials import (
     CARRIERS,
     PLASTICS,
@@ -26,6 +25,7 @@ from accord_rules.heat.stack import (
     Stack,
     require_positive,
 )
+from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer
 
 MM = 1e-3
 

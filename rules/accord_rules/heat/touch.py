@@ -13,7 +13,6 @@ from types import MappingProxyType
 
 import numpy as np
 
-from accord_rules.catalogue import TOUCH_CLASSES
 from accord_rules.heat.history import first_crossing_s, time_grid
 from accord_rules.heat.linear import face_shares
 from accord_rules.heat.materials import ROOM_C
@@ -28,6 +27,7 @@ from accord_rules.heat.stack import (
     Stack,
     require_temperature,
 )
+from accord_rules.revision.catalogue import TOUCH_CLASSES
 
 STEFAN_BOLTZMANN_W_M2K4 = 5.670374419e-8  # CODATA 2018, exact since the SI of 2019
 LUMPED_BELOW_BIOT = 0.1

@@ -15,8 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
-from accord_rules.facts import Kind
-from accord_rules.infer.condition import (
+from accord_rules.revision.condition import (
     NEGATED,
     And,
     Compare,
@@ -29,6 +28,7 @@ from accord_rules.infer.condition import (
     Truth,
     Within,
 )
+from accord_rules.revision.facts import Kind
 
 Facts = Mapping[str, Any]
 Limits = Mapping[str, float]

@@ -43,9 +43,10 @@ from typing import Any
 
 import durable_rules_engine as durable
 
-from accord_rules.facts import FactType
 from accord_rules.infer.compiled import Facts, Limits
-from accord_rules.infer.condition import (
+from accord_rules.infer.judge import Judge
+from accord_rules.infer.ledger import HOUSE, RECORD, UNNAMED, WALK, Account, Ledger, Network
+from accord_rules.revision.condition import (
     NEGATED,
     Atom,
     Compare,
@@ -57,8 +58,7 @@ from accord_rules.infer.condition import (
     Within,
     facts_of,
 )
-from accord_rules.infer.judge import Judge
-from accord_rules.infer.ledger import HOUSE, RECORD, UNNAMED, WALK, Account, Ledger, Network
+from accord_rules.revision.facts import FactType
 
 # The engine's own limits are 64, 511, 255 and 256; what is left over is for its own entries.
 MOST_PENDING = 60

@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import TracebackType
 
-from accord_rules.facts import FactType
 from accord_rules.infer.compiled import Facts, Limits
-from accord_rules.infer.condition import Condition
 from accord_rules.infer.engine import Engine, EngineError
 from accord_rules.infer.judge import Judge, Judgement
 from accord_rules.infer.ledger import DISAGREEMENT, ENGINE_ERROR, FACTS, UNNAMED, Ledger, Network, doubt
+from accord_rules.revision.condition import Condition
+from accord_rules.revision.facts import FactType
 
 # Most orders of a day fall into some hundreds of classes that the rules can tell apart.
 KEPT = 2048

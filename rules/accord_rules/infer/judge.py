@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules.facts import Kind
 from accord_rules.infer.compiled import Facts, Limits, compile_all
-from accord_rules.infer.condition import MIRRORED, Atom, Compare, Condition, FactName, LimitName, clash, facts_of
+from accord_rules.revision.condition import MIRRORED, Atom, Compare, Condition, FactName, LimitName, clash, facts_of
+from accord_rules.revision.facts import Kind
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from accord_rules.infer.compiled import Facts, Limits
-from accord_rules.infer.condition import Condition
+from accord_rules.revision.condition import Condition
 
 # How a network's part of an answer came about: it walked; it had walked for the same record before, or the record held
 # nothing that a test could be true of (the judge judged anew either way); or equal facts had been judged before.
@@ -236,6 +236,6 @@ class Ledger:
             self._logged[network] = _Logged(now_s)
         left_out = 0 if last is None else last.left_out
         more = f" ({left_out} more since the last such line)" if left_out else ""
-        # The service writes "details" out, see accord_service.log.
+        # The service writes "details" out, see accord_service.run.log.
         told = {"not_logged": left_out, "doubt": doubt.document()}
         _log.warning("%s%s", doubt.sentence, more, extra={"details": told})

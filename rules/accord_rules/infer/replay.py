@@ -17,11 +17,11 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules.facts import Kind
-from accord_rules.infer.condition import Condition, Vocabulary, parse
 from accord_rules.infer.engine import Engine, EngineError
 from accord_rules.infer.judge import Judge
 from accord_rules.infer.ledger import Network, rules_digest
+from accord_rules.revision.condition import Condition, Vocabulary, parse
+from accord_rules.revision.facts import Kind
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,14 +9,14 @@ from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
-from accord_rules.documents import BookError
+from accord_rules.documents.files import BookError
+from accord_rules.documents.reading import Fault, Many, Object, Text, Whole, given, optional
 from accord_rules.governance.changes import CHANGES_MOST, Change, ChangeError, changes_document, read_changes
 from accord_rules.governance.effect import RECORDED, Budget
 from accord_rules.governance.proposal import Base, GovernanceError
 from accord_rules.infer.engine import EngineError
-from accord_rules.reading import Fault, Many, Object, Text, Whole, given, optional
-from accord_service.endpoint import Asked
-from accord_service.problems import (
+from accord_service.api.endpoint import Asked
+from accord_service.http.problems import (
     BadQuery,
     BaseMoved,
     DigestsDiffer,
@@ -26,10 +26,10 @@ from accord_service.problems import (
     Problem,
     StepsOutOfOrder,
 )
-from accord_service.proposals import Kept, Step, Steps, revision
-from accord_service.shops import Caller
-from accord_service.times import instant
-from accord_service.writing import Answer, Prepared, Remember
+from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.run.times import instant
+from accord_service.steps.proposals import Kept, Step, Steps, revision
+from accord_service.steps.shops import Caller
 
 REASON_MOST = 2000
 SEES_ALL = ("steward", "admin")
@@ -121,7 +121,7 @@ def read_book_changes(changes: tuple[BookChange, ...]) -> tuple[Change, ...]:
 
 def steps_of(asked: Asked) -> Steps:
     most, caller = asked.room.config.replay_most, asked.caller
-    return Steps(asked.room.store, asked.settings, caller.key_id, caller.role, caller.shop_id, Budget(most, most))
+    return Steps(asked.room.store, asked.book, caller.key_id, caller.role, caller.shop_id, Budget(most, most))
 
 
 def taken(asked: Asked, step: Callable[[Steps], Step], status: int = 200) -> Prepared:

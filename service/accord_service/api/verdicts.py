@@ -5,10 +5,10 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Any
 
-from accord_service.endpoint import Asked
-from accord_service.problems import NotFound
+from accord_service.api.endpoint import Asked
+from accord_service.http.problems import NotFound
+from accord_service.run.times import instant
 from accord_service.store import OutcomeRecord, VerdictRecord
-from accord_service.times import instant
 
 VERDICT = MappingProxyType({"verdict": "id of the verdict, as it was answered with record=true"})
 

@@ -16,13 +16,14 @@ from click.core import ParameterSource
 
 import accord_client
 from accord_rules.authority import Authority
-from accord_rules.documents import BookError, read_folder
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import DocumentError, Fault, read
-from accord_rules.settings import Settings, from_documents, load_book
-from accord_rules.shop import Shop
+from accord_rules.documents.files import BookError, read_folder
+from accord_rules.documents.reading import DocumentError, Fault, read
+from accord_rules.load.loader import from_documents, load_book
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_service.cli.orders import Refused
-from accord_service.shops import aged, faults_of
+from accord_service.steps.shops import aged, faults_of
 
 T = TypeVar("T")
 Command = Callable[..., Any]
@@ -139,20 +140,20 @@ class Here:
         return self._judged(lambda: self._authority.recommend(read(SettleRequest, order), self._shop).document())
 
     def rule(self, name: str) -> RulePage:
-        settings = self._authority.settings
-        if name not in settings.rules:
+        book = self._authority.book
+        if name not in book.rules:
             raise Unknown(f"The book has no rule {name!r}.")
-        rule, written = settings.rules[name], settings.documents
+        rule, written = book.rules[name], book.documents
         return RulePage(
             name,
-            settings.revision,
+            book.revision,
             written["rules"][name],
             {each: written["limits"][each] for each in rule.limits},
             {each: written["sources"][each] for each in rule.sources},
         )
 
     def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
-        every = self._authority.settings.rules.values()
+        every = self._authority.book.rules.values()
         topics = sorted({rule.topic for rule in every})
         if topic is not None and topic not in topics:
             raise Failure(f"There is no topic {topic!r}; the book has {', '.join(topics)}.")
@@ -285,25 +286,25 @@ def _on_the_command_line(option: str) -> bool:
 
 
 def _here(shop_file: Path | None, book_folder: Path | None) -> Iterator[Answerer]:
-    settings = _settings(book_folder)
-    shop = _shop(shop_file, settings) if shop_file else example_shop(settings)
-    authority = Authority(settings)
-    book = f"the book in {book_folder}" if book_folder else "the shipped book"
+    book = _settings(book_folder)
+    shop = _shop(shop_file, book) if shop_file else example_shop(book)
+    authority = Authority(book)
+    which = f"the book in {book_folder}" if book_folder else "the shipped book"
     whose = f"{shop.name} ({shop_file})" if shop_file else "the example shop with one press of each type"
     try:
-        yield Here(authority, shop, f"Answered without a service: {book}, {whose}.")
+        yield Here(authority, shop, f"Answered without a service: {which}, {whose}.")
     finally:
         authority.close()
 
 
-def _settings(folder: Path | None) -> Settings:
+def _settings(folder: Path | None) -> Book:
     try:
         return from_documents(read_folder(folder)) if folder else load_book()
     except BookError as error:
         raise Failure("The book cannot be used:\n" + "\n".join(f"  {reason}" for reason in error.reasons)) from None
 
 
-def _shop(file: Path, settings: Settings) -> Shop:
+def _shop(file: Path, book: Book) -> Shop:
     try:
         shop = read(Shop, tomllib.loads(file.read_text(encoding="utf-8")))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
@@ -311,15 +312,15 @@ def _shop(file: Path, settings: Settings) -> Shop:
     except DocumentError as error:
         raise Failure("\n".join(f"{file}: {fault}" for fault in error.faults)) from None
     today = datetime.now(UTC).date()
-    faults = faults_of(settings, shop, today)
+    faults = faults_of(book, shop, today)
     if faults:
         raise Failure("\n".join(f"{file}: {fault}" for fault in faults))
     return aged(shop, today)
 
 
-def example_shop(settings: Settings) -> Shop:
+def example_shop(book: Book) -> Shop:
     """The book's example shop with every product in stock and one press of each type."""
-    document = settings.documents["base_example"]["shop"]
-    stock = {**document["stock"], "products": list(settings.catalogue["products"])}
-    presses = [{"id": each, "type": each} for each in settings.catalogue["press_types"]]
+    document = book.documents["base_example"]["shop"]
+    stock = {**document["stock"], "products": list(book.catalogue["products"])}
+    presses = [{"id": each, "type": each} for each in book.catalogue["press_types"]]
     return read(Shop, {**document, "stock": stock, "presses": presses})

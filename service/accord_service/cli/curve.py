@@ -8,7 +8,7 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules import units
+from accord_rules.documents import units
 from accord_service.cli.page import Page
 
 ROWS = 16

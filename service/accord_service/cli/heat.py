@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from accord_rules import units
+from accord_rules.documents import units
 from accord_service.cli.asking import Answerer, Document, Failure, answered, answerer
 from accord_service.cli.check import DONE, NOT_DONE, UNASKED
 from accord_service.cli.curve import Curve, curve_of, draw, legend

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from accord_service.cli.asking import Failure, Put, administered
-from accord_service.roles import COLLECTIVE, ROLES
+from accord_service.http.roles import COLLECTIVE, ROLES
 
 
 @click.group(short_help="Issue, list and revoke keys (admin, owner).")

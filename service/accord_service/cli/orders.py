@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from accord_rules.reading import Fault
-from accord_service import strict_json
+from accord_rules.documents.reading import Fault
+from accord_service.http import strict_json
 
 STDIN = "-"
 MOST_BYTES = 256 * 1024

@@ -14,7 +14,7 @@ from typing import Any
 
 import click
 
-from accord_rules import units
+from accord_rules.documents import units
 
 LEAST_WIDTH, MOST_WIDTH = 40, 100
 # Spellings that an order document takes as well, where there is one.

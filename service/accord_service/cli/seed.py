@@ -12,15 +12,16 @@ from typing import Any, TypeVar
 
 import click
 
-from accord_rules.documents import BookError
-from accord_rules.reading import Choice, DocumentError, Many, Name, Object, given, read
-from accord_rules.settings import Settings, from_documents
-from accord_rules.shop import Shop
-from accord_service import first_start
+from accord_rules.documents.files import BookError
+from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, given, read
+from accord_rules.load.loader import from_documents
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_service.cli.asking import Failure
-from accord_service.config import DATA, Config
-from accord_service.roles import ROLES
-from accord_service.shops import faults_of
+from accord_service.http.roles import ROLES
+from accord_service.run.config import DATA, Config
+from accord_service.serving import first_start
+from accord_service.steps.shops import faults_of
 from accord_service.store import Store, StoreError
 
 T = TypeVar("T")
@@ -87,8 +88,8 @@ def _open(config: Config) -> Iterator[Store]:
 def _seed(store: Store, folder: Path, keys: Path) -> None:
     head = store.revisions.revision(store.revisions.head().number)
     assert head is not None
-    settings = from_documents(head.documents, head.number)
-    shops = dict(_shop_in(file, settings) for file in sorted((folder / "shops").glob("*.toml")))
+    book = from_documents(head.documents, head.number)
+    shops = dict(_shop_in(file, book) for file in sorted((folder / "shops").glob("*.toml")))
     wanted = _read(KeyFile, folder / "keys.toml", _toml(folder / "keys.toml")).key
     there = {each.id for each in store.shops.list()}
     strays = sorted({each.shop for each in wanted} - set(shops) - there)
@@ -108,10 +109,10 @@ def _issue(store: Store, keys: Path, key: WantedKey) -> None:
     first_start.write_key(keys, f"{key.shop}-{key.role}", lambda: store.keys.issue(key.shop, key.role, who=WHO))
 
 
-def _shop_in(file: Path, settings: Settings) -> tuple[str, dict[str, Any]]:
+def _shop_in(file: Path, book: Book) -> tuple[str, dict[str, Any]]:
     document = _toml(file)
     shop = _read(Shop, file, document)
-    faults = [str(each) for each in faults_of(settings, shop, datetime.now(UTC).date())]
+    faults = [str(each) for each in faults_of(book, shop, datetime.now(UTC).date())]
     if shop.id != file.stem:
         faults.append(f"/id: is {shop.id!r}; file name and id must be the same")
     if faults:

@@ -11,11 +11,11 @@ from pathlib import Path
 import click
 
 from accord_service.cli.asking import Failure
-from accord_service.config import DATA, Config, ConfigError
+from accord_service.run.config import DATA, Config, ConfigError
 from accord_service.store import Store, StoreError
 from accord_service.store.embedded import wheel_binary
 
-GUNICORN_CONFIG = "python:accord_service.gunicorn_config"
+GUNICORN_CONFIG = "python:accord_service.serving.gunicorn_config"
 
 
 @click.command(short_help="Run the service.")

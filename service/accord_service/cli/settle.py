@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from accord_rules.advise.plans import PLANS_MOST
-from accord_rules.order import PREFERENCES
+from accord_rules.orders.order import PREFERENCES
 from accord_service.cli.asking import answered, answerer
 from accord_service.cli.check import DONE, NOT_DONE, UNASKED
 from accord_service.cli.orders import Refused, read_order

@@ -9,8 +9,8 @@ from itertools import groupby
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules import units
-from accord_rules.reading import Fault
+from accord_rules.documents import units
+from accord_rules.documents.reading import Fault
 from accord_service.cli.asking import Document, RuleLine, RulePage
 from accord_service.cli.orders import Refused
 from accord_service.cli.page import Page, few

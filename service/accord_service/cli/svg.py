@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from accord_rules import units
+from accord_rules.documents import units
 from accord_service.cli.curve import Curve
 
 WIDTH, PANEL = 720, 420

@@ -10,8 +10,8 @@ from typing import Any
 from flask import render_template
 from markupsafe import Markup, escape
 
-from accord_service.openapi import description
-from accord_service.room import room
+from accord_service.api.room import room
+from accord_service.described.openapi import description
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,8 @@ from __future__ import annotations
 
 from flask import Response, render_template, request
 
-from accord_service.endpoint import dump
-from accord_service.problems import PROBLEMS, NotFound, Problem
+from accord_service.api.endpoint import dump
+from accord_service.http.problems import PROBLEMS, NotFound, Problem
 
 
 def problem_pages() -> str:

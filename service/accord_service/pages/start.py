@@ -2,17 +2,17 @@ from __future__ import annotations
 
 from flask import render_template
 
-from accord_service.room import room
+from accord_service.api.room import room
 
 
 def start() -> str:
     """The start page: what this is, whether it is ready, and where to go."""
     state = room().state()
     if state.head is None:
-        return render_template("start.html", settings=None, failed=state.store, counts={}, held="")
+        return render_template("start.html", book=None, failed=state.store, counts={}, held="")
     with room().taken() as snapshot:
-        settings = snapshot.settings
-        counts = {kind: len(entries) for kind, entries in settings.catalogue.items()}
+        book = snapshot.book
+        counts = {kind: len(entries) for kind, entries in book.catalogue.items()}
         return render_template(
-            "start.html", settings=settings, failed=snapshot.edition.failed, counts=counts, held=snapshot.why
+            "start.html", book=book, failed=snapshot.edition.failed, counts=counts, held=snapshot.why
         )

@@ -9,9 +9,9 @@ from http import HTTPStatus
 
 from prometheus_client import CollectorRegistry, Counter
 
-from accord_service import problems
-from accord_service.log import DETAILS
-from accord_service.problems import MEDIA_TYPE, Problem
+from accord_service.http import problems
+from accord_service.http.problems import MEDIA_TYPE, Problem
+from accord_service.run.log import DETAILS
 
 logger = logging.getLogger(__name__)
 

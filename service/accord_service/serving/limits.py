@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_service.config import Config
+from accord_service.run.config import Config
 
 
 @dataclass(frozen=True, slots=True)

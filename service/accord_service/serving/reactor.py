@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
-from accord_service.problems import HeaderTooLarge, RequestTooSlow
+from accord_service.http.problems import HeaderTooLarge, RequestTooSlow
 from accord_service.serving.connection import Connection, Phase
 from accord_service.serving.cutoffs import Cutoffs
 from accord_service.serving.exchange import Exchange

@@ -15,7 +15,7 @@ from typing import Any
 from gunicorn import http
 from gunicorn.workers.gthread import ThreadWorker
 
-from accord_service.config import Config
+from accord_service.run.config import Config
 from accord_service.serving.connection import Connection
 from accord_service.serving.exchange import AnswerBuffer, Exchange
 from accord_service.serving.lane import Lane

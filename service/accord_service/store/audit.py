@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.verdict import canonical
+from accord_rules.documents.canonical import canonical
 from accord_service.store import names
 from accord_service.store.connection import Connection
 

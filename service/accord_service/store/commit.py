@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import Any
 
-from accord_rules.verdict import canonical
+from accord_rules.documents.canonical import canonical
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry, AuditHead, SealedEntry, seal
 from accord_service.store.connection import Connection

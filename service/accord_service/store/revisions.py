@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.verdict import digest
+from accord_rules.documents.canonical import digest
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry
 from accord_service.store.commit import ABSENT, Change, Committer, Put, Versioned, nothing_else

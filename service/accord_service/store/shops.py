@@ -1,4 +1,4 @@
-"""Shops: each one's document (as ``accord_rules.shop.Shop`` reads it) and its house rules, versioned apart.
+"""Shops: each one's document (as ``accord_rules.orders.shop.Shop`` reads it) and its house rules, versioned apart.
 
 Whatever changes who may ask, and for which shop, also moves the ``directory`` on by one, in the same commit: workers
 see by that one number that what they hold in memory is old.

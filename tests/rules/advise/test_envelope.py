@@ -9,15 +9,15 @@ from typing import Any
 import pytest
 import random_orders
 
-from accord_rules import units
 from accord_rules.advise import plans
 from accord_rules.advise.ranges import allowed, inward
 from accord_rules.authority import Authority
-from accord_rules.documents import merge
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents import units
+from accord_rules.documents.files import merge
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 
 Document = dict[str, Any]
 WORKABLE = ("accepted", "conditional")
@@ -101,7 +101,7 @@ def check_words(authority: Authority, shop: Shop, order: Document, index: int, n
         "pressure": ["light", "medium", "firm"],
     }.get(name) or [
         "none",
-        *(s for s in shop.stock.consumables if authority.settings.catalogue["consumables"][s].kind == name),
+        *(s for s in shop.stock.consumables if authority.book.catalogue["consumables"][s].kind == name),
     ]
     assert words == [word for word in every if does(authority, shop, with_setting(order, index, **{name: word}))]
 
@@ -112,7 +112,7 @@ def check_sizes(
     unit = shop.units.unit(units.LENGTH)
     step, most = (
         unit.inside(0.05 if unit.factor > 10 else 1.0),
-        authority.settings.limit_values["order.print_side_most"],
+        authority.book.limit_values["order.print_side_most"],
     )
     read_ = [(units.parse(units.LENGTH, each["width"]), units.parse(units.LENGTH, each["height"])) for each in sizes]
 
@@ -150,7 +150,7 @@ def check(authority: Authority, shop: Shop, order: Document, rng: random.Random)
     return checked
 
 
-def test_inside_passes_and_a_step_outside_does_not(book: Settings, authority: Authority) -> None:
+def test_inside_passes_and_a_step_outside_does_not(book: Book, authority: Authority) -> None:
     rng = random.Random("envelopes")
     ranges = 0
     while ranges < 40:
@@ -160,7 +160,7 @@ def test_inside_passes_and_a_step_outside_does_not(book: Settings, authority: Au
         ranges += check(authority, read(Shop, shop), order, rng)
 
 
-def test_what_the_order_says_is_no_longer_open(authority: Authority, book: Settings) -> None:
+def test_what_the_order_says_is_no_longer_open(authority: Authority, book: Book) -> None:
     settings = {"temperature": "155 °C", "time": "15 s", "pressure": "medium", "peel": "hot", "cover": "ptfe-sheet"}
     order, shop = cotton(book, settings=settings, size={"width": "100 mm", "height": "100 mm"})
     (on,) = ask(authority, shop, order)["on"]
@@ -170,7 +170,7 @@ def test_what_the_order_says_is_no_longer_open(authority: Authority, book: Setti
     assert found["pad"] is not None
 
 
-def cotton(book: Settings, **decoration: Any) -> tuple[Document, Shop]:
+def cotton(book: Book, **decoration: Any) -> tuple[Document, Shop]:
     base = book.documents["base_example"]
     order = {
         "item": {"blank": "tee-heavy-white"},
@@ -180,7 +180,7 @@ def cotton(book: Settings, **decoration: Any) -> tuple[Document, Shop]:
     return order, read(Shop, base["shop"])
 
 
-def test_the_edges_are_the_books_numbers(authority: Authority, book: Settings) -> None:
+def test_the_edges_are_the_books_numbers(authority: Authority, book: Book) -> None:
     """Clamshell: display 3 K above the surface. Film: 142 to 165 °C, its dwell window; front 350 x 400 mm."""
     film, clamshell = book.catalogue["products"]["film-soft-matte"], book.catalogue["press_types"]["clamshell"]
     order, shop = cotton(book)
@@ -196,7 +196,7 @@ def test_the_edges_are_the_books_numbers(authority: Authority, book: Settings) -
     assert found["peel"] == [each for each in ("hot", "warm", "cold") if each in film.peel]
 
 
-def test_open_transfers_and_presses_are_those_that_can(authority: Authority, book: Settings) -> None:
+def test_open_transfers_and_presses_are_those_that_can(authority: Authority, book: Book) -> None:
     """Dye does not take on cotton, and a shirt does not go round a mug."""
     order, _ = cotton(book)
     del order["decorations"][0]["transfer"], order["press"]
@@ -216,7 +216,7 @@ def test_open_transfers_and_presses_are_those_that_can(authority: Authority, boo
     assert {each["press"] for each in found["ruled_out"]} == {None, "mug"}
 
 
-def test_many_decorations_get_ranges_on_the_best_presses_alone(authority: Authority, book: Settings) -> None:
+def test_many_decorations_get_ranges_on_the_best_presses_alone(authority: Authority, book: Book) -> None:
     """Five prints on one shirt at five presses: all five are named, ranges are given for two."""
     order, shop = cotton(book)
     places = ("front", "back", "left-chest", "sleeve", "front")
@@ -241,7 +241,7 @@ def test_many_decorations_get_ranges_on_the_best_presses_alone(authority: Author
     )
 
 
-def test_open_decorations_do_not_multiply_without_end(authority: Authority, book: Settings) -> None:
+def test_open_decorations_do_not_multiply_without_end(authority: Authority, book: Book) -> None:
     """Eight prints of any transfer on one press: the best few of each are combined, and a way is found."""
     everything = {"products": list(book.catalogue["products"]), "consumables": []}
     shop = read(
@@ -260,7 +260,7 @@ def test_open_decorations_do_not_multiply_without_end(authority: Authority, book
     assert len(search.possible) + len(search.others) <= plans.COMBINATIONS_MOST
 
 
-def test_ground_ends_where_the_limit_is(authority: Authority, book: Settings) -> None:
+def test_ground_ends_where_the_limit_is(authority: Authority, book: Book) -> None:
     """Dye print on polyester of unknown colour: light enough greys will do, one code darker will not."""
     base = book.documents["base_example"]
     order = {

@@ -7,17 +7,17 @@ from typing import Any
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.documents import merge
-from accord_rules.order import SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.files import merge
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import Plan
 
 COASTER = {"item": {"blank": "hardboard-coaster"}, "decorations": [{"transfer": "dye-sublimation"}], "press": "bench"}
 
 
-def shop_with(book: Settings, **press: Any) -> Shop:
+def shop_with(book: Book, **press: Any) -> Shop:
     bench = {"id": "bench", "type": "swing-away", "power": "1800 W"} | press
     everything = {"products": list(book.catalogue["products"]), "consumables": list(book.catalogue["consumables"])}
     return read(Shop, merge(dict(book.documents["base_example"]["shop"]), {"presses": [bench], "stock": everything}))
@@ -45,7 +45,7 @@ def shut_s(plan: Plan) -> float:
     ],
 )
 def test_small_stiff_pieces_share_a_pressing(
-    width: int, height: int, at_once: int, authority: Authority, book: Settings
+    width: int, height: int, at_once: int, authority: Authority, book: Book
 ) -> None:
     assert book.catalogue["press_types"]["swing-away"].edge_margin == 10.0
     assert book.limit_values["press.piece_gap"] == 10.0
@@ -66,7 +66,7 @@ def test_small_stiff_pieces_share_a_pressing(
     )
 
 
-def test_oblong_pieces_are_turned_if_more_fit(authority: Authority, book: Settings) -> None:
+def test_oblong_pieces_are_turned_if_more_fit(authority: Authority, book: Book) -> None:
     """Bookmarks of 30 x 120 mm on 320 x 120 usable: upright (320 + 10) / 40 = 8 in one row; lying only 2 by 3."""
     shop = shop_with(book, platen={"width": "340 mm", "height": "140 mm"})
     asked = COASTER | {"item": {"blank": "bookmark-aluminium"}, "quantity": 16}
@@ -89,7 +89,7 @@ def test_oblong_pieces_are_turned_if_more_fit(authority: Authority, book: Settin
         ("hardboard-coaster", {"type": "hand-held"}, "a hand leans on one"),
     ],
 )
-def test_one_at_a_time(blank: str, press: dict[str, Any], why: str, authority: Authority, book: Settings) -> None:
+def test_one_at_a_time(blank: str, press: dict[str, Any], why: str, authority: Authority, book: Book) -> None:
     shop = shop_with(book, **press)
     decoration = {"transfer": "dye-sublimation", "size": {"width": "60 mm", "height": "60 mm"}}
     found = authority.recommend(
@@ -99,7 +99,7 @@ def test_one_at_a_time(blank: str, press: dict[str, Any], why: str, authority: A
     assert found.plans[0].estimate["loads_total"] == 6, why
 
 
-def test_several_decorations_add_up(authority: Authority, book: Settings) -> None:
+def test_several_decorations_add_up(authority: Authority, book: Book) -> None:
     shop = shop_with(book)
     size = {"width": "80 mm", "height": "80 mm"}
     front, back = ({"transfer": "film-soft-matte", "placement": place, "size": size} for place in ("front", "back"))

@@ -29,14 +29,14 @@ from accord_rules.advise.costs import (
 )
 from accord_rules.advise.written import changes, order_document
 from accord_rules.authority import Authority
-from accord_rules.documents import merge
+from accord_rules.documents.files import merge
+from accord_rules.documents.reading import read
 from accord_rules.governance.house import HouseAuthority, read_house
-from accord_rules.order import Artwork, Order, Size
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.orders.order import Artwork, Order, Size
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import VERDICTS, Remedy, Verdict
-from accord_rules.weigh import Scales
+from accord_rules.weigh.scales import Scales
 
 WORKABLE = ("accepted", "conditional")
 # Pieces that protect whoever wears them; common practice, no source.
@@ -50,14 +50,14 @@ Document = dict[str, Any]
 DEMO = Path(__file__).parents[3] / "demo"
 
 
-def order_with(book: Settings, **parts: Any) -> Document:
+def order_with(book: Book, **parts: Any) -> Document:
     base = copy.deepcopy(dict(book.documents["base_example"]["order"]))
     decoration = parts.pop("decoration", {})
     base["decorations"] = [merge(base["decorations"][0], decoration)]
     return merge(base, parts)
 
 
-def shop_with(book: Settings, **parts: Any) -> Shop:
+def shop_with(book: Book, **parts: Any) -> Shop:
     return read(Shop, merge(copy.deepcopy(dict(book.documents["base_example"]["shop"])), parts))
 
 
@@ -81,14 +81,14 @@ def applied(document: Document, remedy: Remedy) -> Document:
 # -- trying everything -----------------------------------------------------------------------------------------------
 
 
-def small_shop(rng: random.Random, book: Settings) -> Shop:
+def small_shop(rng: random.Random, book: Book) -> Shop:
     shop = random_orders.shop(rng, book)
     products = rng.sample(list(book.catalogue["products"]), 4)
     shop["presses"] = shop["presses"][:2]
     return read(Shop, shop | {"stock": shop["stock"] | {"products": products}})
 
 
-def step_transfers(order: Order, book: Settings, shop: Shop) -> Iterator[tuple[str, float, Order]]:
+def step_transfers(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, float, Order]]:
     for index, decoration in enumerate(order.decorations):
         for name in shop.stock.products:
             unlike = unlike_transfer(
@@ -105,13 +105,13 @@ def step_transfers(order: Order, book: Settings, shop: Shop) -> Iterator[tuple[s
                 yield f"transfer {index}", COSTS[kind].cost + unlike, replace(order, decorations=rest)
 
 
-def step_presses(order: Order, book: Settings, shop: Shop) -> Iterator[tuple[str, float, Order]]:
+def step_presses(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, float, Order]]:
     for press in shop.presses if order.press is not None else ():
         if press.id != order.press:
             yield "press", COSTS["press"].cost, replace(order, press=press.id)
 
 
-def step_blanks(order: Order, book: Settings, shop: Shop) -> Iterator[tuple[str, float, Order]]:
+def step_blanks(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, float, Order]]:
     blanks, now = book.catalogue["blanks"], order.item.blank
     if now is None:
         return
@@ -135,7 +135,7 @@ def step_blanks(order: Order, book: Settings, shop: Shop) -> Iterator[tuple[str,
 STEPS = (step_transfers, step_presses, step_blanks)
 
 
-def cheapest(order: Order, book: Settings, shop: Shop, authority: Authority) -> float | None:
+def cheapest(order: Order, book: Book, shop: Shop, authority: Authority) -> float | None:
     """The least cost of one change, else of two, over all transfers, presses and blanks; None if none works."""
     one = [(place, cost, made) for step in STEPS for place, cost, made in step(order, book, shop)]
     works = [cost for _, cost, made in one if authority.judge(made, shop).verdict in WORKABLE]
@@ -152,12 +152,12 @@ def cheapest(order: Order, book: Settings, shop: Shop, authority: Authority) -> 
     return round(min(works), 6) if works else None
 
 
-def more_is_from_the_first(order: Order, book: Settings, shop: Shop, place: str, cost: float) -> bool:
+def more_is_from_the_first(order: Order, book: Book, shop: Shop, place: str, cost: float) -> bool:
     """Whether the second change is one of those from the order as asked: each is priced against what was asked for."""
     return any((place, cost) == (other, price) for step in STEPS for other, price, _ in step(order, book, shop))
 
 
-def test_the_cheapest_is_what_trying_everything_finds(book: Settings, authority: Authority) -> None:
+def test_the_cheapest_is_what_trying_everything_finds(book: Book, authority: Authority) -> None:
     rng = random.Random("exhaustive")
     compared: list[tuple[float | None, int]] = []
     while sum(best is not None for best, _ in compared) < 25:
@@ -194,7 +194,7 @@ def other_kinds(remedy: Remedy) -> bool:
 
 
 @pytest.fixture(scope="module")
-def rejected(book: Settings, authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
+def rejected(book: Book, authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
     rng, found = random.Random("remedies"), []
     while len(found) < 60:
         document = random_orders.order(rng, book, odd=0.25, decorations=2)
@@ -231,7 +231,7 @@ def test_remedies_come_cheapest_first_accepted_before_conditional(
         assert keys == sorted(keys)
 
 
-def test_one_transfer_a_family(rejected: list[tuple[Document, Shop, Verdict]], book: Settings) -> None:
+def test_one_transfer_a_family(rejected: list[tuple[Document, Shop, Verdict]], book: Book) -> None:
     several = 0
     for _, _, verdict in rejected:
         named = [
@@ -246,7 +246,7 @@ def test_one_transfer_a_family(rejected: list[tuple[Document, Shop, Verdict]], b
     assert several > 2, "too few offers of several transfers to mean anything"
 
 
-def test_remedies_do_not_depend_on_the_run(rejected: list[tuple[Document, Shop, Verdict]], book: Settings) -> None:
+def test_remedies_do_not_depend_on_the_run(rejected: list[tuple[Document, Shop, Verdict]], book: Book) -> None:
     other = Authority(book)
     try:
         for document, shop, verdict in rejected[:15]:
@@ -298,7 +298,7 @@ def test_no_remedy_takes_back_what_the_order_says(
             assert kept <= {"/decorations"}, (kept, remedy)
 
 
-def test_a_false_mirror_stays_false_unless_the_print_is_made_again(authority: Authority, book: Settings) -> None:
+def test_a_false_mirror_stays_false_unless_the_print_is_made_again(authority: Authority, book: Book) -> None:
     """The print lies there the wrong way round: only another print helps, and the remedy says so."""
     decoration = {"transfer": "inkjet-paper-light", "artwork": {"mirrored": False, "printed_by": "inkjet-pigment"}}
     document = order_with(book, decoration=decoration)
@@ -316,7 +316,7 @@ def test_a_false_mirror_stays_false_unless_the_print_is_made_again(authority: Au
 @pytest.mark.parametrize(
     "blank", ["vest-high-visibility-yellow", "coverall-flame-resistant", "life-vest-orange", "scrub-top-teal"]
 )
-def test_protective_wear_is_never_replaced_by_a_plain_piece(blank: str, authority: Authority, book: Settings) -> None:
+def test_protective_wear_is_never_replaced_by_a_plain_piece(blank: str, authority: Authority, book: Book) -> None:
     """A plain shirt in place of a high-visibility vest is a danger, not a remedy. Common practice, no source."""
     blanks = book.catalogue["blanks"]
     assert PROTECTIVE & set(blanks[blank].uses)
@@ -329,7 +329,7 @@ def test_protective_wear_is_never_replaced_by_a_plain_piece(blank: str, authorit
         assert PROTECTIVE & set(blanks[blank].uses) <= set(blanks[other].uses), remedy
 
 
-def test_a_plain_piece_said_to_protect_is_not_replaced_either(authority: Authority, book: Settings) -> None:
+def test_a_plain_piece_said_to_protect_is_not_replaced_either(authority: Authority, book: Book) -> None:
     document = order_with(book, decoration={"transfer": "dye-sublimation"})
     document |= {"item": {"blank": "tee-heavy-white"}, "use": {"kinds": ["flame-resistant"]}}
     document["evidence"] = ["maker-consent", "flammability-test"]
@@ -340,7 +340,7 @@ def test_a_plain_piece_said_to_protect_is_not_replaced_either(authority: Authori
     assert not any("/item/blank" in pointers(each) for each in verdict.remedies)
 
 
-def test_consent_is_the_advice_and_so_the_first_remedy(authority: Authority, book: Settings) -> None:
+def test_consent_is_the_advice_and_so_the_first_remedy(authority: Authority, book: Book) -> None:
     document = order_with(book, decoration={"transfer": "cut-film"})
     document["item"] = {"blank": "vest-high-visibility-yellow"}
     remedy = first_remedy(authority, document, shop_with(book))
@@ -357,9 +357,7 @@ def press_reading(id_: str, falls_short_k: int) -> Document:
 
 
 @pytest.mark.parametrize("falls_short_k", [30, 45])
-def test_a_colder_press_is_no_remedy_for_heat_that_harms(
-    falls_short_k: int, authority: Authority, book: Settings
-) -> None:
+def test_a_colder_press_is_no_remedy_for_heat_that_harms(falls_short_k: int, authority: Authority, book: Book) -> None:
     """215 °C harms this film and cloth; that a press in the corner never gets that hot makes 215 °C no better."""
     shop = shop_with(book, presses=[press_reading("true", 0), press_reading("cold", falls_short_k)])
     document = order_with(book, decoration={"transfer": "cut-film", "settings": {"temperature": "190 °C"}})
@@ -371,7 +369,7 @@ def test_a_colder_press_is_no_remedy_for_heat_that_harms(
     assert "/decorations/0/settings/temperature" in pointers(verdict.remedies[0])
 
 
-def test_a_hotter_press_is_a_remedy_for_a_print_that_stays_cold(authority: Authority, book: Settings) -> None:
+def test_a_hotter_press_is_a_remedy_for_a_print_that_stays_cold(authority: Authority, book: Book) -> None:
     shop = shop_with(book, presses=[press_reading("true", 0), press_reading("cold", 30)])
     document = order_with(book, decoration={"transfer": "cut-film", "settings": {"temperature": "155 °C"}})
     document["press"] = "cold"
@@ -390,7 +388,7 @@ def test_a_hotter_press_is_a_remedy_for_a_print_that_stays_cold(authority: Autho
 )
 @pytest.mark.parametrize("system", ["metric", "us-customary"])
 def test_another_unit_is_asked_about_first(
-    said: Document, meant: Document, system: str, authority: Authority, book: Settings
+    said: Document, meant: Document, system: str, authority: Authority, book: Book
 ) -> None:
     document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
     remedy = first_remedy(authority, document, replace(shop_with(book), unit_system=system))
@@ -405,7 +403,7 @@ def test_another_unit_is_asked_about_first(
 
 @pytest.mark.parametrize("said", [{"temperature": "215 °C"}, {"temperature": "196 °C"}, {"time": "4 s"}])
 def test_a_setting_that_is_only_wrong_raises_no_doubt_about_its_unit(
-    said: Document, authority: Authority, book: Settings
+    said: Document, authority: Authority, book: Book
 ) -> None:
     document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
     verdict = authority.validate(read(Order, document), shop_with(book))
@@ -423,7 +421,7 @@ def test_costs_stand_in_the_order_that_decorators_prefer() -> None:
     assert COSTS["size"].cost < COSTS["look"].cost < COSTS["ground"].cost
 
 
-def test_a_photograph_keeps_its_look_before_it_is_redrawn(authority: Authority, book: Settings) -> None:
+def test_a_photograph_keeps_its_look_before_it_is_redrawn(authority: Authority, book: Book) -> None:
     art = {"colours": 200, "gradient": True}
     document = order_with(book, item={"blank": "tee-heavy-white"}, decoration={"transfer": "cut-film", "artwork": art})
     document["item"] = {"blank": "tee-heavy-white"}
@@ -462,7 +460,7 @@ SAID: Document = {
 
 @pytest.mark.parametrize("decorations", [1, 4, 12])
 def test_a_house_rule_over_many_settings_makes_no_more_trials(
-    decorations: int, authority: Authority, book: Settings, monkeypatch: pytest.MonkeyPatch
+    decorations: int, authority: Authority, book: Book, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Every set of up to four of 36 settings was listed: 66,711 of them, and no answer in 100 s."""
     made_up, tried, weighed = 0, 0, 0
@@ -503,7 +501,7 @@ def test_a_house_rule_over_many_settings_makes_no_more_trials(
 
 
 def test_that_not_everything_was_tried_is_said(
-    authority: Authority, book: Settings, monkeypatch: pytest.MonkeyPatch
+    authority: Authority, book: Book, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     document = order_with(book, item={"fibres": {"CO": 100}}, decoration={"transfer": "dye-sublimation"})
     shop = shop_with(book, stock={"products": sorted(book.catalogue["products"]), "consumables": []})
@@ -520,7 +518,7 @@ def test_that_not_everything_was_tried_is_said(
     assert not authority.validate(read(Order, document), shop).remedies_complete
 
 
-def test_where_nothing_helps_and_all_was_tried_that_is_said_too(authority: Authority, book: Settings) -> None:
+def test_where_nothing_helps_and_all_was_tried_that_is_said_too(authority: Authority, book: Book) -> None:
     document = order_with(book, item={"fibres": {"CO": 100}}, decoration={"transfer": "dye-sublimation"})
     only = shop_with(book, stock={"products": ["stones-glass-lead-free", "studs-aluminium"], "consumables": []})
     verdict = authority.validate(read(Order, document), only)
@@ -551,7 +549,7 @@ def test_the_least_sets_are_those_that_trying_all_sets_finds() -> None:
     assert moves.least_sets([(1, 2), ()], 10) == ([], True), "a rule that no setting touches is lifted by none"
 
 
-def test_what_need_not_be_changed_stays_as_it_was_said(authority: Authority, book: Settings) -> None:
+def test_what_need_not_be_changed_stays_as_it_was_said(authority: Authority, book: Book) -> None:
     """Too hot and too short: temperature and dwell are set anew, the other seven settings stay."""
     said = SAID | {"temperature": "215 °C", "time": "2 s", "peel": "warm", "pre_press": "4 s", "second_press": "5 s"}
     document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
@@ -573,7 +571,7 @@ def pointers(remedy: Remedy) -> dict[str, Any]:
     return {change.pointer: change.after for change in remedy.changes}
 
 
-def test_only_the_dial_that_is_wrong_is_turned(authority: Authority, book: Settings) -> None:
+def test_only_the_dial_that_is_wrong_is_turned(authority: Authority, book: Book) -> None:
     """The dwell was fine and stays; what to set is told."""
     said = {"temperature": "215 °C", "time": "15 s"}
     document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
@@ -583,7 +581,7 @@ def test_only_the_dial_that_is_wrong_is_turned(authority: Authority, book: Setti
     assert str(pointers(remedy)["/decorations/0/settings/temperature"]) in remedy.text
 
 
-def test_a_print_is_made_as_large_as_still_fits(authority: Authority, book: Settings) -> None:
+def test_a_print_is_made_as_large_as_still_fits(authority: Authority, book: Book) -> None:
     """Every whole millimetre of the same shape is tried: none that is larger would have done."""
     size = {"width": "390 mm", "height": "450 mm"}
     document = order_with(book, item={"blank": "tee-heavy-white"}, decoration={"transfer": "cut-film", "size": size})
@@ -598,7 +596,7 @@ def test_a_print_is_made_as_large_as_still_fits(authority: Authority, book: Sett
         assert authority.judge(replace(order, decorations=(larger,)), shop).verdict not in WORKABLE
 
 
-def test_a_fine_line_grows_with_its_print(authority: Authority, book: Settings) -> None:
+def test_a_fine_line_grows_with_its_print(authority: Authority, book: Book) -> None:
     """Glitter film holds 2 mm: a 1.6 mm line in a print of 80 mm does at 100 mm. The line is told with the size."""
     art = {"finest_line": "1.6 mm", "colours": 1}
     decoration = {"transfer": "glitter-film", "artwork": art, "size": {"width": "80 mm", "height": "80 mm"}}
@@ -612,19 +610,19 @@ def test_a_fine_line_grows_with_its_print(authority: Authority, book: Settings) 
     } in [pointers(each) for each in verdict.remedies]
 
 
-def test_wet_solvent_is_left_to_dry(authority: Authority, book: Settings) -> None:
+def test_wet_solvent_is_left_to_dry(authority: Authority, book: Book) -> None:
     document = order_with(book, item={"preparation": ["solvent-wiped-wet"]})
     assert "dry" in first_remedy(authority, document, shop_with(book)).text
 
 
-def test_a_print_that_is_not_mirrored_is_printed_again(authority: Authority, book: Settings) -> None:
+def test_a_print_that_is_not_mirrored_is_printed_again(authority: Authority, book: Book) -> None:
     document = order_with(
         book, item={"fibres": {"PES": 100}}, decoration={"transfer": "dye-sublimation", "artwork": {"mirrored": False}}
     )
     assert pointers(first_remedy(authority, document, shop_with(book))) == {"/decorations/0/artwork/mirrored": True}
 
 
-def test_the_same_blank_in_another_colour(authority: Authority, book: Settings) -> None:
+def test_the_same_blank_in_another_colour(authority: Authority, book: Book) -> None:
     document = order_with(book, decoration={"transfer": "dye-sublimation"})
     document["item"] = {"blank": "tee-sport-red", "colour": "#C41E2E"}
     remedy = first_remedy(
@@ -641,13 +639,13 @@ def test_the_same_blank_in_another_colour(authority: Authority, book: Settings) 
 @pytest.mark.parametrize("stones", ["hot-fix-stones", "hot-fix-studs", "heat-seal-patch", "woven-label"])
 @pytest.mark.parametrize("prints", ["dye-sublimation", "powder-film", "inkjet-paper-light", "printable-film"])
 def test_stones_patches_and_labels_do_not_stand_in_for_a_full_colour_print(
-    stones: str, prints: str, book: Settings
+    stones: str, prints: str, book: Book
 ) -> None:
     asked, other = book.catalogue["transfers"][prints], book.catalogue["transfers"][stones]
     assert unlike_transfer(asked, other, None) >= ALIKE_BELOW
 
 
-def test_likeness_is_about_what_the_artwork_needs(book: Settings) -> None:
+def test_likeness_is_about_what_the_artwork_needs(book: Book) -> None:
     dye, film, powder = (book.catalogue["transfers"][each] for each in ("dye-sublimation", "cut-film", "powder-film"))
     assert unlike_transfer(dye, film, None) >= ALIKE_BELOW, "a photograph is not cut from one colour"
     assert unlike_transfer(dye, film, Artwork(colours=1, gradient=False)) < ALIKE_BELOW
@@ -655,13 +653,13 @@ def test_likeness_is_about_what_the_artwork_needs(book: Settings) -> None:
     assert unlike_transfer(film, film, None) == 0
 
 
-def test_likeness_is_less_than_one_step_of_the_table(book: Settings) -> None:
+def test_likeness_is_less_than_one_step_of_the_table(book: Book) -> None:
     transfers = book.catalogue["transfers"].values()
     assert len(transfers) > 1
     assert all(0 <= unlike_transfer(a, b, None) < 1 for a in transfers for b in transfers)
 
 
-def test_dye_on_cotton_is_not_sent_to_stones(authority: Authority, book: Settings) -> None:
+def test_dye_on_cotton_is_not_sent_to_stones(authority: Authority, book: Book) -> None:
     document = order_with(book, item={"fibres": {"CO": 100}}, decoration={"transfer": "dye-sublimation"})
     only = shop_with(book, stock={"products": ["stones-glass-lead-free", "studs-aluminium"], "consumables": []})
     assert authority.validate(read(Order, document), only).remedies == ()
@@ -671,7 +669,7 @@ def test_dye_on_cotton_is_not_sent_to_stones(authority: Authority, book: Setting
 
 
 @pytest.mark.parametrize("system", ["metric", "us-customary"])
-def test_an_order_written_reads_as_the_same_order(system: str, book: Settings) -> None:
+def test_an_order_written_reads_as_the_same_order(system: str, book: Book) -> None:
     rng = random.Random(f"written {system}")
     preferences = replace(shop_with(book), unit_system=system).units
     for _ in range(150):
@@ -690,6 +688,6 @@ def close(one: Any, other: Any) -> bool:
     return bool(one == other)
 
 
-def test_nothing_changed_is_no_change(book: Settings) -> None:
+def test_nothing_changed_is_no_change(book: Book) -> None:
     order = read(Order, order_with(book))
     assert changes(order, order, shop_with(book).units) == ()

@@ -15,13 +15,13 @@ from typing import Any
 
 import pytest
 
-from accord_rules.advise.sequence import Arrangement, Print, arrange, conflicts
 from accord_rules.authority import Authority
-from accord_rules.documents import merge
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.files import merge
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.weigh.sequence import Arrangement, Print, arrange, conflicts
 
 
 def problem(rng: random.Random, count: int) -> list[Print]:
@@ -151,14 +151,14 @@ def test_twelve_decorations_take_no_time() -> None:
 # -- on the book -----------------------------------------------------------------------------------------------------
 
 
-def order_of(book: Settings, *decorations: dict[str, Any], **item: Any) -> tuple[Order, Shop]:
+def order_of(book: Book, *decorations: dict[str, Any], **item: Any) -> tuple[Order, Shop]:
     base = book.documents["base_example"]
     sized = [{"size": {"width": "80 mm", "height": "80 mm"}} | each for each in decorations]
     document = base["order"] | {"decorations": sized, "item": merge(base["order"]["item"], item)}
     return read(Order, document), read(Shop, base["shop"])
 
 
-def test_settings_are_lowered_only_where_an_order_needs_it(authority: Authority, book: Settings) -> None:
+def test_settings_are_lowered_only_where_an_order_needs_it(authority: Authority, book: Book) -> None:
     """Foil and two-step toner on one front: toner bears 120 °C, foil 130 °C; toner goes last, cooler than it is wished
     (142 °C), and foil keeps its 146 °C. Numbers: the book's transfers."""
     foil, toner = {"transfer": "foil-over-adhesive"}, {"transfer": "toner-paper-two-step"}
@@ -175,7 +175,7 @@ def test_settings_are_lowered_only_where_an_order_needs_it(authority: Authority,
         assert now["toner-paper-two-step"] != alone["toner-paper-two-step"]
 
 
-def test_a_said_temperature_is_not_lowered(authority: Authority, book: Settings) -> None:
+def test_a_said_temperature_is_not_lowered(authority: Authority, book: Book) -> None:
     foil = {"transfer": "foil-over-adhesive"}
     toner = {"transfer": "toner-paper-two-step", "settings": {"temperature": "142 °C"}}
     order, shop = order_of(book, foil, toner)
@@ -183,7 +183,7 @@ def test_a_said_temperature_is_not_lowered(authority: Authority, book: Settings)
     assert "no-order-of-pressings" in {each.rule for each in verdict.findings}
 
 
-def test_a_clash_names_the_decorations_and_no_others(authority: Authority, book: Settings) -> None:
+def test_a_clash_names_the_decorations_and_no_others(authority: Authority, book: Book) -> None:
     """Of three, the foil and the one-step toner clash; the sleeve's film has no part in it."""
     order, shop = order_of(
         book,
@@ -197,7 +197,7 @@ def test_a_clash_names_the_decorations_and_no_others(authority: Authority, book:
     assert "decoration 1 (" not in clash.because
 
 
-def test_what_is_ruled_out_tells_its_own_clash(authority: Authority, book: Settings) -> None:
+def test_what_is_ruled_out_tells_its_own_clash(authority: Authority, book: Book) -> None:
     """Two combinations that clash differently stand apart, each with its own sentence."""
     order, shop = order_of(book, {}, {"transfer": "toner-light-one-step"})
     asked = SettleRequest(**{n: getattr(order, n) for n in Order.__dataclass_fields__})
@@ -218,7 +218,7 @@ def test_what_is_ruled_out_tells_its_own_clash(authority: Authority, book: Setti
         assert all(title in because.lower() for title in titles)
 
 
-def test_decorations_from_before_keep_every_pressing_below_what_they_bear(authority: Authority, book: Settings) -> None:
+def test_decorations_from_before_keep_every_pressing_below_what_they_bear(authority: Authority, book: Book) -> None:
     """A piece that carries film (165 °C) is pressed no hotter at its hottest spot."""
     order, shop = order_of(book, {"transfer": "pigment-release-paper"}, {"transfer": "cut-film"}, already=["cut-film"])
     verdict = authority.validate(order, shop)

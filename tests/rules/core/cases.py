@@ -6,18 +6,18 @@ import copy
 from typing import Any
 
 from accord_rules.derive.case import Case
-from accord_rules.documents import merge
-from accord_rules.examples import pressing_cases
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.resolve import resolve
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.files import merge
+from accord_rules.documents.reading import read
+from accord_rules.load.examples import pressing_cases
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
 
 Document = dict[str, Any]
 
 
-def order_document(book: Settings, **parts: Any) -> Document:
+def order_document(book: Book, **parts: Any) -> Document:
     """The quiet order; ``decoration`` is laid on its first decoration, the other parts on its top."""
     base = copy.deepcopy(dict(book.documents["base_example"]["order"]))
     decoration = parts.pop("decoration", {})
@@ -25,21 +25,21 @@ def order_document(book: Settings, **parts: Any) -> Document:
     return merge(base, parts)
 
 
-def shop_of(book: Settings, **parts: Any) -> Shop:
+def shop_of(book: Book, **parts: Any) -> Shop:
     return read(Shop, merge(copy.deepcopy(dict(book.documents["base_example"]["shop"])), parts))
 
 
-def whole_case(book: Settings, shop: Shop | None = None, **parts: Any) -> Case:
+def whole_case(book: Book, shop: Shop | None = None, **parts: Any) -> Case:
     shop = shop or shop_of(book)
     order = resolve(read(Order, order_document(book, **parts)), book, shop)
     return Case(book, shop, order)
 
 
-def decoration_case(book: Settings, shop: Shop | None = None, **parts: Any) -> Case:
+def decoration_case(book: Book, shop: Shop | None = None, **parts: Any) -> Case:
     return whole_case(book, shop, **parts).decoration_case(0)
 
 
-def pressing(book: Settings, shop: Shop | None = None, press: Document | None = None, **parts: Any) -> Case:
+def pressing(book: Book, shop: Shop | None = None, press: Document | None = None, **parts: Any) -> Case:
     """The first decoration on the press, settings chosen; ``press`` describes one, else the shop's first is meant."""
     shop = shop or shop_of(book)
     if press is not None:

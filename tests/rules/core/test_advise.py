@@ -15,16 +15,17 @@ import pytest
 import random_orders
 from cases import Document, order_document, shop_of
 
-from accord_rules.advise.sequence import find_sequence
 from accord_rules.authority import Authority
-from accord_rules.derive.case import Case, Sequenced
-from accord_rules.derive.setting import choose
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.resolve import resolve
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.derive.case import Case
+from accord_rules.derive.chosen import Sequenced
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
 from accord_rules.verdict import Plan, Remedy, Verdict
+from accord_rules.weigh.choice import choose
+from accord_rules.weigh.sequence import find_sequence
 
 WORKABLE = ("accepted", "conditional")
 PRESSES = [
@@ -35,7 +36,7 @@ PRESSES = [
 
 
 @pytest.fixture(scope="module")
-def shop(book: Settings) -> Shop:
+def shop(book: Book) -> Shop:
     return shop_of(book, presses=PRESSES)
 
 
@@ -126,19 +127,19 @@ def test_steps_of_a_mug(authority: Authority, shop: Shop) -> None:
 
 
 def test_a_print_in_parts_says_how_many_times(authority: Authority, shop: Shop) -> None:
-    document = order_document(authority.settings, decoration={"transfer": "film-soft-matte", "size": size(300, 250)})
+    document = order_document(authority.book, decoration={"transfer": "film-soft-matte", "size": size(300, 250)})
     (plan,) = plans(authority, shop, document | {"press": "hand"})
     (step,) = [step for step in plan.decorations[0].steps if step.startswith("Press 4 times")]
     assert "side by side with 10 mm overlap" in step
 
 
 def test_a_second_press_comes_after_the_peel(authority: Authority, shop: Shop) -> None:
-    wanting = [n for n in shop.stock.products if authority.settings.catalogue["products"][n].second_press > 0]
+    wanting = [n for n in shop.stock.products if authority.book.catalogue["products"][n].second_press > 0]
     assert wanting
     planned = [
         plan.decorations[0].steps
         for name in wanting
-        for plan in plans(authority, shop, order_document(authority.settings, decoration={"transfer": name}))
+        for plan in plans(authority, shop, order_document(authority.book, decoration={"transfer": name}))
     ]
     assert planned
     for steps in planned:
@@ -153,13 +154,13 @@ def test_a_second_press_comes_after_the_peel(authority: Authority, shop: Shop) -
 OPEN: Document = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"placement": "front", "size": size(200, 150)}]}
 
 
-def mark(book: Settings, plan: Plan, wish: str) -> int:
+def mark(book: Book, plan: Plan, wish: str) -> int:
     return int(getattr(book.catalogue["products"][plan.decorations[0].transfer], wish))
 
 
 @pytest.mark.parametrize("wish", ["durability", "hand", "cost"])
 def test_what_is_preferred_comes_first(wish: str, authority: Authority, shop: Shop) -> None:
-    book = authority.settings
+    book = authority.book
     ranked = plans(authority, shop, OPEN | {"prefer": [wish]})
     usual = plans(authority, shop, OPEN)
     assert [each.rank for each in ranked] == list(range(1, len(ranked) + 1))
@@ -219,7 +220,7 @@ def test_whatever_the_press_is_true_of_each(blank: str, authority: Authority, sh
 
 def test_it_is_said_whether_everything_was_weighed(authority: Authority, shop: Shop) -> None:
     """Three open decorations multiply beyond what is weighed; one does not, nor three of which two are named."""
-    stock = tuple(authority.settings.catalogue["products"])
+    stock = tuple(authority.book.catalogue["products"])
     wide = replace(shop, stock=replace(shop.stock, products=stock), presses=shop.presses[:1])
     places = ("front", "back", "sleeve")
     decorations: list[Document] = [{"placement": place, "size": size(60, 60)} for place in places]
@@ -265,7 +266,7 @@ def test_an_estimate_by_hand(authority: Authority, shop: Shop) -> None:
 
 
 def test_an_estimate_counts_parts_and_pre_press(authority: Authority, shop: Shop) -> None:
-    book = authority.settings
+    book = authority.book
     document = order_document(book, decoration={"transfer": "film-soft-matte", "size": size(300, 250)})
     (plan,) = plans(authority, shop, document | {"press": "hand", "quantity": 6})
     handling_s = book.catalogue["press_types"]["hand-held"].handling
@@ -278,7 +279,7 @@ def test_an_estimate_counts_parts_and_pre_press(authority: Authority, shop: Shop
 # -- the order of pressings ------------------------------------------------------------------------------------------
 
 
-def sequence_of(book: Settings, *decorations: Document, **item: Any) -> Sequenced:
+def sequence_of(book: Book, *decorations: Document, **item: Any) -> Sequenced:
     document = order_document(book, item=item)
     document["decorations"] = list(decorations)
     shop = shop_of(book)
@@ -294,12 +295,12 @@ def deco(transfer: str, placement: str, **more: Any) -> Document:
     return {"transfer": transfer, "placement": placement, "size": size(100, 100)} | more
 
 
-def test_what_lies_under_is_pressed_before_what_lies_over(book: Settings) -> None:
+def test_what_lies_under_is_pressed_before_what_lies_over(book: Book) -> None:
     stacked = (deco("cut-film", "front", over=2), deco("cut-film", "leg"), deco("cut-film", "front"))
     assert sequence_of(book, *stacked).order == (1, 2, 0)
 
 
-def test_what_does_not_bear_heat_is_pressed_last(book: Settings) -> None:
+def test_what_does_not_bear_heat_is_pressed_last(book: Book) -> None:
     """Raised film bears 130 °C once applied; dye is pressed at about 190 °C, and cloth lets heat through."""
     raised, dye = deco("raised-film", "front"), deco("dye-sublimation", "back")
     assert sequence_of(book, raised, dye, fibres={"PES": 100}).order == (1, 0)
@@ -308,7 +309,7 @@ def test_what_does_not_bear_heat_is_pressed_last(book: Settings) -> None:
     assert apart.order == (0, 1), "a sleeve is not under the platen"
 
 
-def test_a_ring_is_found_and_told(book: Settings) -> None:
+def test_a_ring_is_found_and_told(book: Book) -> None:
     """Raised film and foil bear 130 °C each, and each is pressed hotter."""
     found = sequence_of(book, deco("raised-film", "front"), deco("foil-over-adhesive", "back"))
     assert found.order == ()
@@ -319,7 +320,7 @@ def test_a_ring_is_found_and_told(book: Settings) -> None:
         assert title[0].lower() + title[1:] in found.clash
 
 
-def test_a_ring_of_one_under_the_other(book: Settings) -> None:
+def test_a_ring_of_one_under_the_other(book: Book) -> None:
     """What must lie under would be harmed by what lies over: under first, yet after."""
     found = sequence_of(
         book, deco("foil-over-adhesive", "front"), deco("dye-sublimation", "front", over=0), fibres={"PES": 100}
@@ -329,14 +330,14 @@ def test_a_ring_of_one_under_the_other(book: Settings) -> None:
     assert "would harm" in found.clash
 
 
-def test_the_time_of_a_sequence_is_the_sum(book: Settings) -> None:
+def test_the_time_of_a_sequence_is_the_sum(book: Book) -> None:
     one = sequence_of(book, deco("cut-film", "front"))
     two = sequence_of(book, deco("cut-film", "front"), deco("cut-film", "back"))
     assert one.total_s is not None
     assert two.total_s == pytest.approx(2 * one.total_s)
 
 
-def test_cooler_settings_can_break_a_ring(authority: Authority, book: Settings) -> None:
+def test_cooler_settings_can_break_a_ring(authority: Authority, book: Book) -> None:
     """Where the preferred settings harm each other, the least heat allowed is tried before giving up."""
     document = order_document(book, item={"fibres": {"CO": 100}})
     document["decorations"] = [deco("film-soft-matte", "front"), deco("flock-plush", "back")]
@@ -372,7 +373,7 @@ def kind_of(remedy: Remedy) -> str:
 
 def test_a_dial_is_turned_before_anything_is_bought(authority: Authority, shop: Shop) -> None:
     document = order_document(
-        authority.settings, decoration={"transfer": "film-soft-matte", "settings": {"temperature": "215 °C"}}
+        authority.book, decoration={"transfer": "film-soft-matte", "settings": {"temperature": "215 °C"}}
     )
     verdict = authority.validate(read(Order, document), shop)
     assert verdict.verdict == "rejected"
@@ -383,16 +384,16 @@ def test_a_dial_is_turned_before_anything_is_bought(authority: Authority, shop: 
 
 
 def test_dye_on_cotton_is_sent_to_a_transfer_that_holds(authority: Authority, shop: Shop) -> None:
-    document = order_document(authority.settings, decoration={"transfer": "dye-sublimation"})
+    document = order_document(authority.book, decoration={"transfer": "dye-sublimation"})
     verdict = authority.validate(read(Order, document), shop)
     assert verdict.verdict == "rejected"
     first = verdict.remedies[0]
     (transfer,) = [change.after for change in first.changes if change.pointer == "/decorations/0/transfer"]
     assert transfer in shop.stock.products
-    assert authority.settings.catalogue["products"][transfer].principle != "dye-vapour"
+    assert authority.book.catalogue["products"][transfer].principle != "dye-vapour"
 
 
-def rejected(book: Settings, authority: Authority, count: int) -> list[tuple[Document, Shop, Verdict]]:
+def rejected(book: Book, authority: Authority, count: int) -> list[tuple[Document, Shop, Verdict]]:
     rng = random.Random("remedies")
     found: list[tuple[Document, Shop, Verdict]] = []
     while len(found) < count:
@@ -404,7 +405,7 @@ def rejected(book: Settings, authority: Authority, count: int) -> list[tuple[Doc
     return found
 
 
-def test_every_remedy_works_as_it_says_and_the_cheapest_comes_first(book: Settings, authority: Authority) -> None:
+def test_every_remedy_works_as_it_says_and_the_cheapest_comes_first(book: Book, authority: Authority) -> None:
     seen = set()
     for document, shop, verdict in rejected(book, authority, 15):
         assert verdict.verdict == "rejected"

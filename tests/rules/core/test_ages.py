@@ -13,9 +13,9 @@ import pytest
 from cases import order_document, shop_of, whole_case
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.settings import Settings
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.revision.book import Book
 
 STONES = {"transfer": "stones-glass-lead-free"}
 CRYSTAL = {"transfer": "stones-glass-crystal"}
@@ -55,7 +55,7 @@ def test_ages_as_they_are_said(
     child: bool | None,
     under_three: bool | None,
     words: str,
-    book: Settings,
+    book: Book,
 ) -> None:
     case = whole_case(book, use=said(youngest, oldest))
     assert case["use.age_from"] == judged_from
@@ -65,7 +65,7 @@ def test_ages_as_they_are_said(
 
 @pytest.mark.parametrize(("oldest", "judged_from"), [(9, 5), (40, 5), (4, None), (2, 0)])
 def test_a_childrens_blank_says_the_youngest_unless_all_are_younger(
-    oldest: int, judged_from: float | None, book: Settings
+    oldest: int, judged_from: float | None, book: Book
 ) -> None:
     """The kids' tee is made from 5 years: said for up to 4, it is for somebody younger, and how young is asked."""
     item = {"blank": "tee-kids-white"}
@@ -79,7 +79,7 @@ def test_a_childrens_blank_says_the_youngest_unless_all_are_younger(
 def test_stones_on_a_piece_for_up_to_two_years_are_refused(
     decoration: dict[str, Any], blocked_by: str, authority: Authority
 ) -> None:
-    book = authority.settings
+    book = authority.book
     document = order_document(book, decoration=decoration, use=said(None, 2))
     verdict = authority.validate(read(Order, document), shop_of(book))
     assert verdict.verdict == "rejected"
@@ -89,7 +89,7 @@ def test_stones_on_a_piece_for_up_to_two_years_are_refused(
 
 
 def test_without_any_age_it_is_for_grown_ups_and_that_is_told(authority: Authority) -> None:
-    book = authority.settings
+    book = authority.book
     document = order_document(book, decoration=STONES, use=said(None, None))
     verdict = authority.validate(read(Order, document), shop_of(book))
     assert verdict.verdict != "rejected"
@@ -102,7 +102,7 @@ def test_how_young_the_youngest_is_gets_asked_where_an_oldest_age_leaves_it_open
     oldest: int, authority: Authority
 ) -> None:
     """Never read as grown-ups, never refused unasked; answered, it settles."""
-    book = authority.settings
+    book = authority.book
     document = order_document(book, decoration=STONES, use=said(None, oldest))
     verdict = authority.validate(read(Order, document), shop_of(book))
     assert verdict.verdict == "undetermined"

@@ -1,6 +1,6 @@
 """Every quantity of the catalogue has a plausible band: on its ends it loads, beyond them it is refused by name.
 
-What is plausible is this project's own decision; ``accord_rules.bands`` says from where.
+What is plausible is this project's own decision; ``accord_rules.load.bands`` says from where.
 """
 
 from __future__ import annotations
@@ -11,13 +11,14 @@ from typing import Any
 
 import pytest
 
-from accord_rules import units
-from accord_rules.bands import AREA_BANDS, BANDS, DIAMETER, MASS_BANDS, SUBSTRATE_BANDS, Band, implausible
-from accord_rules.catalogue import BLANK_KINDS, KINDS, SUBSTRATE_FAMILIES
-from accord_rules.documents import BookError, merge, shipped
+from accord_rules.documents import units
+from accord_rules.documents.files import BookError, merge, shipped
+from accord_rules.documents.reading import Many, Object, Quantity, Reader, Table, read, readers_of
 from accord_rules.governance.changes import Change, check, entry_digest
-from accord_rules.reading import Many, Object, Quantity, Reader, Table, read, readers_of
-from accord_rules.settings import Settings, from_documents
+from accord_rules.load.bands import AREA_BANDS, BANDS, DIAMETER, MASS_BANDS, SUBSTRATE_BANDS, Band, implausible
+from accord_rules.load.loader import from_documents
+from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import BLANK_KINDS, KINDS, SUBSTRATE_FAMILIES
 
 Path = tuple[str, ...]
 
@@ -190,7 +191,7 @@ def test_uncommon_but_real_pieces_load(documents: dict[str, dict[str, Any]]) -> 
     assert loaded.catalogue["blanks"]["mdf-sign-coated"].thickness == 10.0
 
 
-def test_every_shipped_entry_is_plausible(book: Settings) -> None:
+def test_every_shipped_entry_is_plausible(book: Book) -> None:
     substrates, blanks = book.catalogue["substrates"], book.catalogue["blanks"]
     checked = [
         (kind, name, list(implausible(kind, entry, getattr(entry, "family", ""))))

@@ -8,9 +8,9 @@ import pytest
 from cases import order_document, shop_of
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
 from accord_rules.verdict import Plan
 
 TILE = {"substrate": "ceramic-tile", "fibres": "", "coating": "dye-receptive", "thickness": "6 mm"}
@@ -20,13 +20,13 @@ DYED = {"transfer": "dye-sublimation", "placement": "face"}
 
 def shop_with(authority: Authority, *without: str) -> Shop:
     """The example shop with everything in stock but these consumables."""
-    book = authority.settings
+    book = authority.book
     consumables = [name for name in book.catalogue["consumables"] if name not in without]
     return shop_of(book, stock={"products": list(book.catalogue["products"]), "consumables": consumables})
 
 
 def first_plan(authority: Authority, shop: Shop, **parts: Any) -> Plan:
-    document = order_document(authority.settings, **parts)
+    document = order_document(authority.book, **parts)
     (plan, *_) = authority.recommend(read(SettleRequest, document), shop).plans
     return plan
 
@@ -61,7 +61,7 @@ def test_what_lies_face_down_is_stacked_as_the_steps_say(authority: Authority) -
 
 
 def test_a_plan_stops_where_the_pad_it_needs_is_missing(authority: Authority) -> None:
-    pads = [name for name, entry in authority.settings.catalogue["consumables"].items() if entry.kind == "pad"]
+    pads = [name for name, entry in authority.book.catalogue["consumables"].items() if entry.kind == "pad"]
     planned = first_plan(
         authority, shop_with(authority, *pads), item=TILE, decoration=DYED, press={"type": "swing-away"}
     )
@@ -78,7 +78,7 @@ def test_a_plan_stops_where_the_sheet_it_needs_is_missing(authority: Authority) 
 @pytest.mark.parametrize("transfer", ["toner-paper-two-step", "cut-film"])
 def test_an_oven_is_for_dye_alone(transfer: str, authority: Authority) -> None:
     document = order_document(
-        authority.settings, item=TILE, decoration={"transfer": transfer}, press={"type": "tile-oven-wrap"}
+        authority.book, item=TILE, decoration={"transfer": transfer}, press={"type": "tile-oven-wrap"}
     )
     verdict = authority.validate(read(Order, document), shop_with(authority))
     assert "transfer-not-for-an-oven" in {each.rule for each in verdict.findings if each.level == "blocks"}
@@ -87,7 +87,7 @@ def test_an_oven_is_for_dye_alone(transfer: str, authority: Authority) -> None:
 def test_of_clear_glass_it_is_asked_which_side_the_print_is_on(authority: Authority) -> None:
     """A mirrored print reads right on the face and backwards on the reverse."""
     decoration = {"transfer": "dye-sublimation", "placement": "", "artwork": {"mirrored": True}}
-    document = order_document(authority.settings, item=GLASS, decoration=decoration, press={"type": "swing-away"})
+    document = order_document(authority.book, item=GLASS, decoration=decoration, press={"type": "swing-away"})
     verdict = authority.validate(read(Order, document), shop_with(authority))
     assert verdict.verdict == "undetermined"
     assert "/decorations/0/placement" in {need.pointer for need in verdict.needs}
@@ -95,7 +95,7 @@ def test_of_clear_glass_it_is_asked_which_side_the_print_is_on(authority: Author
 
 def test_a_rejected_order_tells_no_setting_by_hand(authority: Authority) -> None:
     """No sentence of a refused order says what to set a press to."""
-    document = order_document(authority.settings, item={"features": ["battery"]}, press={"type": "hand-held"})
+    document = order_document(authority.book, item={"features": ["battery"]}, press={"type": "hand-held"})
     verdict = authority.validate(read(Order, document), shop_with(authority))
     assert verdict.verdict == "rejected"
     fix = {each.rule: each.fix for each in verdict.findings}["hand-held-needs-own-settings"]

@@ -10,19 +10,19 @@ import pytest
 from cases import Document, order_document, pressing, shop_of
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.revision.book import Book
 
 NINETY = {"quantity": 90, "decoration": {"settings": {"time": "15 s", "pre_press": "3 s", "second_press": "0 s"}}}
 DUE_RULES = {"due-time-not-makeable", "due-time-tight"}
 
 
-def ninety(book: Settings, due_in: str) -> Document:
+def ninety(book: Book, due_in: str) -> Document:
     return order_document(book, due_in=due_in, **NINETY)
 
 
-def test_ninety_pieces_take_an_hour(book: Settings) -> None:
+def test_ninety_pieces_take_an_hour(book: Book) -> None:
     assert pressing(book, **NINETY)["order.total_s"] == 3600
 
 
@@ -41,7 +41,7 @@ def test_ninety_pieces_take_an_hour(book: Settings) -> None:
 )
 def test_what_is_due_decides(due_in: str, share: str, verdict: str, rule: str | None, authority: Authority) -> None:
     """``share``: of the hour's work in the time there is."""
-    found = authority.validate(read(Order, ninety(authority.settings, due_in)), shop_of(authority.settings))
+    found = authority.validate(read(Order, ninety(authority.book, due_in)), shop_of(authority.book))
     said = [each.rule for each in found.findings if each.rule in DUE_RULES]
     assert said == ([] if rule is None else [rule]), share
     assert found.verdict == verdict
@@ -49,7 +49,7 @@ def test_what_is_due_decides(due_in: str, share: str, verdict: str, rule: str | 
 
 def test_the_numbers_are_told_and_what_would_help(authority: Authority) -> None:
     """In half an hour of the hour's work 45 of 90 pieces are pressed."""
-    found = authority.validate(read(Order, ninety(authority.settings, "30 min")), shop_of(authority.settings))
+    found = authority.validate(read(Order, ninety(authority.book, "30 min")), shop_of(authority.book))
     (finding,) = (each for each in found.findings if each.level == "blocks")
     assert "takes 1 h (pieces: 90), and the order is due in 30 min" in finding.because
     for help_ in (
@@ -63,7 +63,7 @@ def test_the_numbers_are_told_and_what_would_help(authority: Authority) -> None:
 
 def test_a_faster_press_that_makes_it_is_taken(authority: Authority) -> None:
     """By hand a piece takes far longer than at twin stations, where one is loaded while the other is pressed."""
-    book = authority.settings
+    book = authority.book
     presses = [{"id": "hand", "type": "hand-held"}, {"id": "twin", "type": "pneumatic-twin"}]
     document = order_document(book, due_in="50 min", quantity=90, press="")
     found = {
@@ -75,7 +75,7 @@ def test_a_faster_press_that_makes_it_is_taken(authority: Authority) -> None:
 
 
 def test_no_plan_is_made_that_comes_far_too_late(authority: Authority) -> None:
-    book = authority.settings
+    book = authority.book
     document = order_document(book, due_in="10 min", quantity=500)
     document["decorations"][0].pop("transfer")
     found = authority.recommend(read(SettleRequest, document), shop_of(book))
@@ -85,9 +85,9 @@ def test_no_plan_is_made_that_comes_far_too_late(authority: Authority) -> None:
 
 
 def test_with_the_transfer_open_it_asks_for_it(authority: Authority) -> None:
-    document = order_document(authority.settings, due_in="1 min", quantity=500)
+    document = order_document(authority.book, due_in="1 min", quantity=500)
     document["decorations"][0].pop("transfer")
-    found = authority.validate(read(Order, document), shop_of(authority.settings))
+    found = authority.validate(read(Order, document), shop_of(authority.book))
     assert found.verdict == "undetermined"
     asked = {each.pointer: each.decides for each in found.needs}
     assert "due-time-not-makeable" in asked["/decorations/0/transfer"]

@@ -14,8 +14,8 @@ from typing import Any
 
 import pytest
 
-from accord_rules.documents import BookError, read_folder, shipped
-from accord_rules.settings import from_documents
+from accord_rules.documents.files import BookError, read_folder, shipped
+from accord_rules.load.loader import from_documents
 
 Documents = dict[str, dict[str, Any]]
 Change = Callable[[Documents], None]

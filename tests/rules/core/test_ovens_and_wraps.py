@@ -9,9 +9,9 @@ import pytest
 from cases import decoration_case, order_document, pressing, shop_of
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
 
 OVEN, WRAP, MUG_PRESS, CAP_PRESS = "tile-oven-wrap", "mug-oven-wrap", "mug-press", "cap-press"
@@ -27,8 +27,8 @@ DYE = {"transfer": "dye-sublimation", "placement": "face", "size": {"width": "70
 
 
 def judged(authority: Authority, press: str, **parts: Any) -> Verdict:
-    document = order_document(authority.settings, press={"type": press}, **parts)
-    return authority.validate(read(Order, document), shop_of(authority.settings))
+    document = order_document(authority.book, press={"type": press}, **parts)
+    return authority.validate(read(Order, document), shop_of(authority.book))
 
 
 def blocked_by(verdict: Verdict) -> set[str]:
@@ -71,7 +71,7 @@ def test_flat_goods_and_caps_fit_no_oven_or_wrap_but_their_own(
 @pytest.mark.parametrize("substrate", ["ceramic-mug", "glass-tumbler", "enamel-mug", "stainless-tumbler"])
 def test_round_ware_goes_into_both_wraps_and_nowhere_else(substrate: str, authority: Authority) -> None:
     item, round_print = HARD | {"substrate": substrate}, DYE | {"placement": "front"}
-    types = authority.settings.catalogue["press_types"]
+    types = authority.book.catalogue["press_types"]
     open_to = [
         press for press in types if not blocked_by(judged(authority, press, item=item, decoration=round_print)) & BLOCKS
     ]
@@ -81,12 +81,12 @@ def test_round_ware_goes_into_both_wraps_and_nowhere_else(substrate: str, author
 @pytest.mark.parametrize("press", SHAPED)
 def test_a_piece_of_unknown_make_is_asked_about_and_never_passed(press: str, authority: Authority) -> None:
     document = {"item": {"colour": "white"}, "decorations": [DYE], "press": {"type": press}}
-    verdict = authority.validate(read(Order, document), shop_of(authority.settings))
+    verdict = authority.validate(read(Order, document), shop_of(authority.book))
     assert verdict.verdict == "undetermined"
     assert "/item/substrate" in {each.pointer for each in verdict.needs}
 
 
-def test_an_unknown_family_leaves_it_open_whether_the_oven_takes_it(book: Settings) -> None:
+def test_an_unknown_family_leaves_it_open_whether_the_oven_takes_it(book: Book) -> None:
     case = decoration_case(book, item={"substrate": ""})
     oven = shop_of(book, presses=[{"id": "oven", "type": OVEN}, {"id": "bench", "type": "clamshell"}])
     made_for = [case.pressing_case(press)["fit.made_for"] for press in oven.presses]
@@ -114,7 +114,7 @@ def test_a_wrap_closes_on_its_own_range_of_diameters(
     assert ("ware-outside-wraps-range" not in blocked_by(verdict)) is fits
 
 
-def test_the_diameter_is_the_blanks_unless_it_is_described_and_else_a_usual_mugs(book: Settings) -> None:
+def test_the_diameter_is_the_blanks_unless_it_is_described_and_else_a_usual_mugs(book: Book) -> None:
     bare = dict.fromkeys(("substrate", "fibres", "coating", "mass_per_area", "thickness", "care"), "")
     tumbler = bare | {"blank": "tumbler-steel-white"}
     assert pressing(book, item=tumbler, press={"type": MUG_PRESS})["item.diameter_mm"] == 75
@@ -124,7 +124,7 @@ def test_the_diameter_is_the_blanks_unless_it_is_described_and_else_a_usual_mugs
     assert pressing(book, item=mug, press={"type": MUG_PRESS})["item.diameter_mm"] == 82
 
 
-def test_round_blanks_of_the_book_say_how_wide_they_are(book: Settings) -> None:
+def test_round_blanks_of_the_book_say_how_wide_they_are(book: Book) -> None:
     substrates = book.catalogue["substrates"]
     round_ware = {
         name: blank.diameter
@@ -136,7 +136,7 @@ def test_round_blanks_of_the_book_say_how_wide_they_are(book: Settings) -> None:
 
 
 def test_no_plan_puts_cloth_into_an_oven(authority: Authority) -> None:
-    book = authority.settings
+    book = authority.book
     shop = shop_of(book, presses=[{"id": "oven", "type": OVEN}, {"id": "bench", "type": "clamshell"}])
     document = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"placement": "front"}]}
     settlement = authority.recommend(read(SettleRequest, document), shop)

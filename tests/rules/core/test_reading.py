@@ -9,10 +9,8 @@ from typing import Any
 
 import pytest
 
-from accord_rules import units
-from accord_rules.catalogue import KINDS
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import (
+from accord_rules.documents import units
+from accord_rules.documents.reading import (
     DocumentError,
     Fault,
     Many,
@@ -29,7 +27,9 @@ from accord_rules.reading import (
     read,
     readers_of,
 )
-from accord_rules.shop import Shop
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.catalogue import KINDS
 
 PLAIN: dict[str, Any] = {
     "item": {"blank": "tee-heavy-white"},

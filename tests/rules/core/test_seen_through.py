@@ -16,10 +16,10 @@ import pytest
 from cases import decoration_case, order_document, shop_of
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
 
 DEMO = Path(__file__).parents[3] / "demo"
@@ -41,7 +41,7 @@ def as_seen(printed_mirrored: bool, laid_face_down: bool, through_the_piece: boo
 @pytest.mark.parametrize("item", [GLASS, METAL], ids=["glass", "metal"])
 @pytest.mark.parametrize("placement", ["face", "reverse"])
 def test_what_is_asked_for_reads_right_on_the_piece(
-    item: dict[str, Any], placement: str, transfer: str, book: Settings
+    item: dict[str, Any], placement: str, transfer: str, book: Book
 ) -> None:
     case = decoration_case(book, item=item, decoration={"transfer": transfer, "placement": placement})
     through = item is GLASS and placement == "reverse"
@@ -52,14 +52,14 @@ def test_what_is_asked_for_reads_right_on_the_piece(
     assert case["art.mirrored"] is case["art.mirrored_needed"], "what is not said is taken to be right"
 
 
-def test_round_glass_is_looked_at_from_outside(book: Settings) -> None:
+def test_round_glass_is_looked_at_from_outside(book: Book) -> None:
     """The far side of a glass from its handle is no back: nobody looks through the drink."""
     item = GLASS | {"substrate": "glass-tumbler"}
     case = decoration_case(book, item=item, decoration={"transfer": "dye-sublimation", "placement": "reverse"})
     assert (case["place.seen_through"], case["art.mirrored_needed"]) == (False, True)
 
 
-def test_it_stays_open_while_the_piece_is_unknown(book: Settings) -> None:
+def test_it_stays_open_while_the_piece_is_unknown(book: Book) -> None:
     case = decoration_case(book, item=BARE, decoration={"transfer": "dye-sublimation", "placement": "reverse"})
     assert (case["place.seen_through"], case["art.mirrored_needed"]) == (None, None)
 
@@ -67,8 +67,8 @@ def test_it_stays_open_while_the_piece_is_unknown(book: Settings) -> None:
 def judged(authority: Authority, mirrored: bool | None) -> Verdict:
     art = {} if mirrored is None else {"artwork": {"mirrored": mirrored}}
     decoration = {"transfer": "dye-sublimation", "placement": "reverse"} | art
-    document = order_document(authority.settings, item=GLASS, decoration=decoration)
-    return authority.validate(read(Order, document), shop_of(authority.settings))
+    document = order_document(authority.book, item=GLASS, decoration=decoration)
+    return authority.validate(read(Order, document), shop_of(authority.book))
 
 
 def test_a_mirrored_print_behind_glass_is_refused_and_printed_again_as_it_reads(authority: Authority) -> None:

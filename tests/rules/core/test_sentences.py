@@ -8,13 +8,13 @@ from typing import Any
 import pytest
 from cases import order_document, shop_of
 
-from accord_rules import units
 from accord_rules.authority import Authority
-from accord_rules.facts import BOOL, DATA, TEXT, FactType, number, one_of, set_of
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.sentences import SentenceError, in_a_sentence, read_sentence, write_value
-from accord_rules.settings import Settings
+from accord_rules.documents import units
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.revision.book import Book
+from accord_rules.revision.facts import BOOL, DATA, TEXT, FactType, number, one_of, set_of
+from accord_rules.revision.sentences import SentenceError, in_a_sentence, read_sentence, write_value
 
 TYPES: dict[str, FactType] = {
     "item.heat_c": number(units.TEMPERATURE),
@@ -107,7 +107,7 @@ def test_titles_inside_sentences(title: str, inside: str) -> None:
     assert in_a_sentence(title) == inside
 
 
-def test_every_sentence_of_the_book_ends_as_one(book: Settings) -> None:
+def test_every_sentence_of_the_book_ends_as_one(book: Book) -> None:
     assert book.rules
     for rule in book.rules.values():
         for text in (rule.because.text, rule.fix.text):
@@ -118,7 +118,7 @@ def test_every_sentence_of_the_book_ends_as_one(book: Settings) -> None:
 
 @pytest.mark.parametrize(("system", "shown", "foreign"), [("metric", "°C", "°F"), ("us-customary", "°F", "°C")])
 def test_findings_speak_the_shops_units(
-    system: str, shown: str, foreign: str, book: Settings, authority: Authority
+    system: str, shown: str, foreign: str, book: Book, authority: Authority
 ) -> None:
     document = order_document(book, decoration={"settings": {"temperature": "215 °C", "read_at": "surface"}})
     verdict = authority.validate(read(Order, document), shop_of(book, unit_system=system))

@@ -14,10 +14,10 @@ import pytest
 from cases import Document, order_document, pressing, shop_of
 
 from accord_rules.authority import Authority
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import Plan
 
 BARE = dict.fromkeys(("substrate", "fibres", "coating", "mass_per_area", "thickness", "care", "colour"), "")
@@ -28,16 +28,16 @@ SILICONE = "silicone-coated release paper"
 BARE_PRE_PRESS, COVERED_PRE_PRESS = "Pre-press the bare piece", f"Pre-press the piece under {SILICONE}"
 
 
-def stocked(book: Settings, *consumables: str) -> Shop:
+def stocked(book: Book, *consumables: str) -> Shop:
     return shop_of(book, stock={"consumables": list(consumables)})
 
 
 def plans(authority: Authority, document: Document, shop: Shop | None = None) -> tuple[Plan, ...]:
-    return authority.recommend(read(SettleRequest, document), shop or shop_of(authority.settings)).plans
+    return authority.recommend(read(SettleRequest, document), shop or shop_of(authority.book)).plans
 
 
 def first_steps(authority: Authority, shop: Shop | None = None, **parts: Any) -> tuple[str, ...]:
-    found = plans(authority, order_document(authority.settings, **parts), shop)
+    found = plans(authority, order_document(authority.book, **parts), shop)
     assert found
     return found[0].decorations[0].steps
 
@@ -120,7 +120,7 @@ def test_which_one_carries_a_print_hangs_on_the_order_of_pressings(authority: Au
 
 @pytest.mark.parametrize("item", [{"already": ["cut-film"]}, COATED_BOARD], ids=["print", "coating"])
 def test_without_a_sheet_the_pre_press_is_a_must_to_mend(item: dict[str, Any], authority: Authority) -> None:
-    book = authority.settings
+    book = authority.book
     decoration = DYE if item is COATED_BOARD else {}
     document = order_document(book, item=item, decoration=decoration)
     bare_shop = stocked(book, "plain-paper", "heat-tape")
@@ -137,14 +137,14 @@ def test_without_a_sheet_the_pre_press_is_a_must_to_mend(item: dict[str, Any], a
 # -- the pressing itself, and a second one ---------------------------------------------------------------------------
 
 
-def test_a_print_from_before_is_covered_in_the_pressing_too(book: Settings) -> None:
+def test_a_print_from_before_is_covered_in_the_pressing_too(book: Book) -> None:
     case = pressing(book, item={"already": ["plastisol-cold-peel"]})
     assert (case["set.meets_print"], case["set.cover"], case["set.print_bare"]) == (True, "silicone-paper", False)
     plain = pressing(book)
     assert (plain["set.meets_print"], plain["set.cover"], plain["set.print_bare"]) == (False, "none", False)
 
 
-def test_what_sticks_to_films_is_not_the_first_choice_over_one(book: Settings) -> None:
+def test_what_sticks_to_films_is_not_the_first_choice_over_one(book: Book) -> None:
     """Uncoated paper is the dye's usual cover; over an old film a non-stick sheet takes its place where it can."""
     parts: dict[str, Any] = {"item": {"fibres": {"PES": 100}}, "decoration": {"transfer": "dye-sublimation"}}
     assert pressing(book, **parts)["set.cover"] == "plain-paper"
@@ -155,8 +155,8 @@ def test_what_sticks_to_films_is_not_the_first_choice_over_one(book: Settings) -
 
 def test_a_print_said_to_be_pressed_bare_is_a_must_and_a_step(authority: Authority) -> None:
     parts: dict[str, Any] = {"item": {"already": ["cut-film"]}, "decoration": {"settings": {"cover": "none"}}}
-    document = order_document(authority.settings, **parts)
-    verdict = authority.validate(read(Order, document), shop_of(authority.settings))
+    document = order_document(authority.book, **parts)
+    verdict = authority.validate(read(Order, document), shop_of(authority.book))
     (finding,) = (each for each in verdict.findings if each.rule == "print-bare-under-platen")
     assert (verdict.verdict, finding.level) == ("conditional", "requires")
     step = the_step(first_steps(authority, **parts), "Lay a non-stick sheet")
@@ -172,7 +172,7 @@ def test_a_second_press_names_what_covers_the_print(cover: dict[str, str], autho
 
 
 def test_a_second_press_without_any_sheet_is_a_must(authority: Authority) -> None:
-    book = authority.settings
+    book = authority.book
     document = order_document(book, decoration={"settings": {"second_press": "5 s"}})
     verdict = authority.validate(read(Order, document), stocked(book, "heat-tape"))
     assert "second-press-bare" in {each.rule for each in verdict.findings if each.level == "requires"}
@@ -181,7 +181,7 @@ def test_a_second_press_without_any_sheet_is_a_must(authority: Authority) -> Non
 
 def test_no_plan_of_the_book_presses_bare_on_a_print(authority: Authority) -> None:
     """Every stocked transfer on a tee that carries a film: whatever is planned, something keeps the platen off it."""
-    book = authority.settings
+    book = authority.book
     everything = shop_of(book, stock={"products": list(book.catalogue["products"])})
     document = {
         "item": {"blank": "tee-heavy-white", "already": ["cut-film"]},
@@ -218,8 +218,8 @@ def test_the_dark_sheet_lies_face_up_without_its_backing_and_nothing_is_peeled(p
 
 def test_the_dark_sheet_lifted_hot_is_still_refused(authority: Authority) -> None:
     decoration = {"transfer": "inkjet-dark-opaque", "settings": {"peel": "hot"}}
-    document = order_document(authority.settings, item={"colour": "black"}, decoration=decoration)
-    verdict = authority.validate(read(Order, document), shop_of(authority.settings))
+    document = order_document(authority.book, item={"colour": "black"}, decoration=decoration)
+    verdict = authority.validate(read(Order, document), shop_of(authority.book))
     (finding,) = (each for each in verdict.findings if each.rule == "wrong-peel")
     assert finding.fix == "Peel cold."
 
@@ -230,18 +230,18 @@ PADS = ("felt-pad", "silicone-pad", "conductive-silicone-pad", "lower-platen-cov
 
 
 @pytest.mark.parametrize("order", [PADS, PADS[::-1]], ids=["pillow last", "pillow first"])
-def test_a_pillow_raises_the_print_whatever_stands_first_in_stock(order: tuple[str, ...], book: Settings) -> None:
+def test_a_pillow_raises_the_print_whatever_stands_first_in_stock(order: tuple[str, ...], book: Book) -> None:
     case = pressing(book, shop=stocked(book, *order), item={"features": ["zip"]})
     assert (case["set.pad"], case["set.padded"]) == ("foam-pillow", True)
 
 
 @pytest.mark.parametrize("pad", PADS)
-def test_only_what_is_made_to_raise_counts_as_raising(pad: str, book: Settings) -> None:
+def test_only_what_is_made_to_raise_counts_as_raising(pad: str, book: Book) -> None:
     case = pressing(book, item={"features": ["zip"]}, decoration={"settings": {"pad": pad}})
     assert case["set.padded"] is (pad == "foam-pillow")
 
 
-def test_a_thin_pillow_does_not_lift_a_print_above_a_zip(book: Settings) -> None:
+def test_a_thin_pillow_does_not_lift_a_print_above_a_zip(book: Book) -> None:
     """The limit is a choice: a zip stands up 3 to 5 mm, and a pillow gives by about half under the platen."""
     least = book.limit_values["press.pillow_thickness_least"]
     sheets = dict(book.catalogue["consumables"])
@@ -257,7 +257,7 @@ def test_a_thin_pillow_does_not_lift_a_print_above_a_zip(book: Settings) -> None
     [(["zip"], "hard-fitting-under-platen", "requires"), (["seam"], "raised-cloth-under-platen", "cautions")],
 )
 def test_a_missing_pillow_is_named(features: list[str], rule: str, level: str, authority: Authority) -> None:
-    book = authority.settings
+    book = authority.book
     document = order_document(book, item={"features": features})
     without = stocked(book, *(each for each in PADS if each != "foam-pillow"))
     (finding,) = (each for each in authority.validate(read(Order, document), without).findings if each.rule == rule)
@@ -267,7 +267,7 @@ def test_a_missing_pillow_is_named(features: list[str], rule: str, level: str, a
     assert rule not in {each.rule for each in with_pillow.findings}
 
 
-def test_a_cap_over_its_form_takes_no_pillow(book: Settings) -> None:
+def test_a_cap_over_its_form_takes_no_pillow(book: Book) -> None:
     cap = BARE | {"blank": "cap-polyester-white", "features": ""}
     case = pressing(book, item=cap, decoration={"placement": "crown"}, press={"type": "cap-press"})
     assert "seam" in case["item.features"]
@@ -275,7 +275,7 @@ def test_a_cap_over_its_form_takes_no_pillow(book: Settings) -> None:
 
 
 @pytest.mark.parametrize("order", [PADS, PADS[::-1]], ids=["felt first", "felt last"])
-def test_brittle_goods_lie_on_what_takes_up_unevenness(order: tuple[str, ...], book: Settings) -> None:
+def test_brittle_goods_lie_on_what_takes_up_unevenness(order: tuple[str, ...], book: Book) -> None:
     """Dye names its pads for glass; toner names none, and glass is as brittle under it."""
     glass = BARE | {"substrate": "glass-panel", "coating": "none", "colour": "#F7F7F7"}
     toner = {"transfer": "toner-two-step-hard-goods", "placement": "face"}
@@ -291,14 +291,14 @@ def test_brittle_goods_lie_on_what_takes_up_unevenness(order: tuple[str, ...], b
     [(("glass-cloth-tape", "heat-tape"), "heat-tape"), (("glass-cloth-tape",), "none")],
     ids=["both", "the mending tape alone"],
 )
-def test_a_carrier_is_held_with_tape_made_to_hold_it(stock: tuple[str, ...], tape: str, book: Settings) -> None:
+def test_a_carrier_is_held_with_tape_made_to_hold_it(stock: tuple[str, ...], tape: str, book: Book) -> None:
     """The glass-cloth tape mends covers: it is too thick and stiff to hold paper to a piece."""
     parts: dict[str, Any] = {"item": {"fibres": {"PES": 100}}, "decoration": {"transfer": "dye-sublimation"}}
     case = pressing(book, shop=stocked(book, "plain-paper", *stock), **parts)
     assert (case["set.tape"], case["set.tape_missing"]) == (tape, tape == "none")
 
 
-def test_every_sheet_of_the_book_says_what_it_is_for(book: Settings) -> None:
+def test_every_sheet_of_the_book_says_what_it_is_for(book: Book) -> None:
     purposes = {name: entry.purposes for name, entry in book.catalogue["consumables"].items()}
     assert purposes
     assert () not in purposes.values()

@@ -13,10 +13,10 @@ from typing import Any
 import pytest
 
 from accord_rules.authority import Authority, code_digest
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 
 SHOP: dict[str, Any] = {
     "id": "weir-court",
@@ -40,7 +40,7 @@ def id_of(authority: Authority, order: dict[str, Any] = ORDER, shop: dict[str, A
 
 
 @pytest.fixture
-def next_book(book: Settings) -> Iterator[Authority]:
+def next_book(book: Book) -> Iterator[Authority]:
     """The same entries as another revision."""
     authority = Authority(replace(book, revision=book.revision + 1))
     yield authority

@@ -14,17 +14,17 @@ from tests.rules.infer.planted import wrong_about
 
 from accord_rules.authority import Authority, SelfTestError
 from accord_rules.derive.case import Case
-from accord_rules.examples import example_order
-from accord_rules.facts import Scope
+from accord_rules.documents.canonical import canonical
+from accord_rules.documents.reading import read
 from accord_rules.governance.house import HouseAuthority, read_house
 from accord_rules.infer.ledger import DISAGREEMENT, FACTS, HOUSE, RECORD, SHARED, WALK, Ledger, Network
 from accord_rules.infer.replay import replay
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.rule import Rule
-from accord_rules.settings import Settings
-from accord_rules.verdict import canonical
-from accord_rules.weigh import Fired, Open, Scales, Weighed, conditions
+from accord_rules.load.examples import example_order
+from accord_rules.orders.order import Order
+from accord_rules.revision.book import Book
+from accord_rules.revision.facts import Scope
+from accord_rules.revision.rule import Rule
+from accord_rules.weigh.scales import Fired, Open, Scales, Weighed, conditions
 
 
 @pytest.fixture
@@ -33,13 +33,13 @@ def ledger() -> Ledger:
 
 
 @pytest.fixture
-def scales(book: Settings, ledger: Ledger) -> Iterator[Scales]:
+def scales(book: Book, ledger: Ledger) -> Iterator[Scales]:
     made = Scales(book, 1, ledger=ledger)
     yield made
     made.close()
 
 
-def of_level(book: Settings, level: str) -> Rule:
+def of_level(book: Book, level: str) -> Rule:
     return next(rule for rule in book.rules.values() if rule.level == level and rule.scope is Scope.ORDER)
 
 
@@ -60,7 +60,7 @@ def of_level(book: Settings, level: str) -> Rule:
     ],
 )
 def test_only_what_could_block_leaves_a_verdict_open(
-    book: Settings, fired: tuple[str, ...], open_: tuple[str, ...], verdict: str
+    book: Book, fired: tuple[str, ...], open_: tuple[str, ...], verdict: str
 ) -> None:
     """Section 4 of the design: any block rejects, else any open need that could block leaves it undetermined."""
     case = whole_case(book)
@@ -74,7 +74,7 @@ def test_only_what_could_block_leaves_a_verdict_open(
 # --- engine and judge ---------------------------------------------------------------------------------------------
 
 
-def test_an_overruled_answer_is_not_given_again_as_if_both_had_agreed(book: Settings, scales: Scales) -> None:
+def test_an_overruled_answer_is_not_given_again_as_if_both_had_agreed(book: Book, scales: Scales) -> None:
     """Equal facts have had their answer, unless the judge had to settle it."""
     rule = next(iter(scales._enforced[Scope.ORDER.rank].rules))
     right = [fired.rule.id for fired in scales.weigh(whole_case(book)).fired]
@@ -89,7 +89,7 @@ def test_an_overruled_answer_is_not_given_again_as_if_both_had_agreed(book: Sett
     assert scales.counts.questions == questions, "what both said is"
 
 
-def test_walks_records_and_facts_are_told_apart(book: Settings, scales: Scales, ledger: Ledger) -> None:
+def test_walks_records_and_facts_are_told_apart(book: Book, scales: Scales, ledger: Ledger) -> None:
     for width in ("100 mm", "100 mm", "101 mm"):
         scales.weigh(decoration_case(book, decoration={"size": {"width": width, "height": "100 mm"}}))
     names = [name for layer, name in ledger.counts if name.startswith("decoration")]
@@ -99,7 +99,7 @@ def test_walks_records_and_facts_are_told_apart(book: Settings, scales: Scales, 
         assert (counts[WALK], counts[RECORD], counts[FACTS]) == (1, 1, 1)
 
 
-def test_a_replay_finds_the_rules_of_every_network_in_the_book(book: Settings, scales: Scales) -> None:
+def test_a_replay_finds_the_rules_of_every_network_in_the_book(book: Book, scales: Scales) -> None:
     for scope in Scope:
         assert set(conditions(book, scope.value)) == set(scales._enforced[scope.rank].rules)
         assert conditions(book, f"watched-{scope.value}") == {}
@@ -108,7 +108,7 @@ def test_a_replay_finds_the_rules_of_every_network_in_the_book(book: Settings, s
 
 
 def test_a_doubt_about_the_shipped_book_can_be_put_again(
-    book: Settings, scales: Scales, caplog: pytest.LogCaptureFixture
+    book: Book, scales: Scales, caplog: pytest.LogCaptureFixture
 ) -> None:
     case = pressing(book)
     rule = next(iter(scales._enforced[Scope.PRESSING.rank].rules))
@@ -141,7 +141,7 @@ HOUSE_RULES = {
 }
 
 
-def test_doubts_about_house_rules_are_counted_beyond_their_networks(book: Settings, ledger: Ledger) -> None:
+def test_doubts_about_house_rules_are_counted_beyond_their_networks(book: Book, ledger: Ledger) -> None:
     """A worker drops the networks of shops that were idle; shared and house rules are told apart, shops are not."""
     shared = Authority(book, 1, ledger=ledger)
     own = HouseAuthority(shared, read_house(HOUSE_RULES), 1)
@@ -167,7 +167,7 @@ WATCHED = "dye-on-nylon"
 
 
 @pytest.fixture
-def watching(book: Settings, ledger: Ledger) -> Iterator[Authority]:
+def watching(book: Book, ledger: Ledger) -> Iterator[Authority]:
     """An authority over the book with one rule watched."""
     rules = book.rules | {WATCHED: replace(book.rules[WATCHED], status="watch")}
     made = Authority(replace(book, rules=MappingProxyType(rules)), 1, ledger=ledger)
@@ -175,7 +175,7 @@ def watching(book: Settings, ledger: Ledger) -> Iterator[Authority]:
     made.close()
 
 
-def test_watched_rules_are_asked_of_both(book: Settings, watching: Authority, ledger: Ledger) -> None:
+def test_watched_rules_are_asked_of_both(book: Book, watching: Authority, ledger: Ledger) -> None:
     order, shop = example_order(book.rules[WATCHED].fires[0], book)
     assert watching.watch(order, shop) == {WATCHED}
     (network,) = (each for each in ledger.counts if each.name.startswith("watched-"))
@@ -195,7 +195,7 @@ def test_a_house_asks_the_shared_watched_rules_where_they_are(watching: Authorit
         own.close()
 
 
-def test_assumptions_are_asked_of_both(book: Settings) -> None:
+def test_assumptions_are_asked_of_both(book: Book) -> None:
     """A rule that is open with nothing assumed: the engine must not say that it holds, and is noticed if it does."""
     made = Authority(book, 1)
     try:
@@ -212,7 +212,7 @@ def test_assumptions_are_asked_of_both(book: Settings) -> None:
         made.close()
 
 
-def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(book: Settings, scales: Scales) -> None:
+def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(book: Book, scales: Scales) -> None:
     """An order that says little: rules that only caution are open as well, and could turn nothing."""
     said = {"item": {"substrate": "knit", "fibres": {"CO": 100}}, "decorations": [{"transfer": "cut-film"}]}
     whole = Case(book, shop_of(book), read(Order, said))
@@ -228,7 +228,7 @@ def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(boo
 
 def bare_of(case: Case) -> Case:
     """The same case with nothing assumed."""
-    whole = Case(case.settings, case.shop, case.order, assume=False)
+    whole = Case(case.book, case.shop, case.order, assume=False)
     if case.scope is Scope.ORDER:
         return whole
     decoration = whole.decoration_case(case.index)
@@ -242,7 +242,7 @@ def bare_of(case: Case) -> Case:
 # --- the self-test ------------------------------------------------------------------------------------------------
 
 
-def test_the_self_test_sees_an_engine_that_the_judge_has_to_correct(book: Settings) -> None:
+def test_the_self_test_sees_an_engine_that_the_judge_has_to_correct(book: Book) -> None:
     """Every verdict is right, since the judge's answer stands, and still the test must not pass."""
     made = Authority(book, 1)
     try:
@@ -259,7 +259,7 @@ def test_the_self_test_sees_an_engine_that_the_judge_has_to_correct(book: Settin
         made.close()
 
 
-def test_the_self_test_sees_an_engine_that_fails(book: Settings) -> None:
+def test_the_self_test_sees_an_engine_that_fails(book: Book) -> None:
     made = Authority(book, 1)
     try:
         for inference in made.scales._own():

@@ -8,10 +8,10 @@ import pytest
 from cases import Document, order_document, shop_of
 
 from accord_rules.authority import Authority
+from accord_rules.documents.reading import read
 from accord_rules.governance.house import HouseAuthority, read_house
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.shop import Shop
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
 
 FILM, SHEET = "film-soft-matte", "ptfe-sheet"
 OPEN: Document = {
@@ -24,21 +24,21 @@ OPEN: Document = {
 def judging(request: pytest.FixtureRequest, authority: Authority) -> Iterator[tuple[Authority, Shop]]:
     """An authority and a shop that has withdrawn a film and a sheet it still has, by either of the two ways."""
     if request.param == "stock list":
-        yield authority, shop_of(authority.settings, stock={"withdrawn": [FILM, SHEET]})
+        yield authority, shop_of(authority.book, stock={"withdrawn": [FILM, SHEET]})
         return
     house = HouseAuthority(authority, read_house({"without": {"products": [FILM], "consumables": [SHEET]}}))
-    yield house, shop_of(authority.settings)
+    yield house, shop_of(authority.book)
     house.close()
 
 
 def test_a_withdrawn_product_is_refused_with_its_name_and_why(judging: tuple[Authority, Shop]) -> None:
     authority, shop = judging
     assert FILM in shop.stock.products, "a roll still lies there"
-    document = order_document(authority.settings, decoration={"transfer": FILM})
+    document = order_document(authority.book, decoration={"transfer": FILM})
     verdict = authority.validate(read(Order, document), shop)
     blocks = [each for each in verdict.findings if each.level == "blocks"]
     assert (verdict.verdict, [each.rule for each in blocks]) == ("rejected", ["transfer-withdrawn"])
-    title = authority.settings.catalogue["products"][FILM].title
+    title = authority.book.catalogue["products"][FILM].title
     assert blocks[0].because.startswith(f"{title} is withdrawn: the shop's stock list or house rules")
     assert "transfer-not-stocked" not in {each.rule for each in verdict.findings}, "said once"
 
@@ -46,7 +46,7 @@ def test_a_withdrawn_product_is_refused_with_its_name_and_why(judging: tuple[Aut
 def test_a_withdrawn_sheet_is_refused_where_the_order_sets_it(judging: tuple[Authority, Shop]) -> None:
     authority, shop = judging
     decoration = {"transfer": "film-hot-peel-fast", "settings": {"cover": SHEET}}
-    document = order_document(authority.settings, decoration=decoration)
+    document = order_document(authority.book, decoration=decoration)
     verdict = authority.validate(read(Order, document), shop)
     (finding,) = (each for each in verdict.findings if each.level == "blocks")
     assert (verdict.verdict, finding.rule) == ("rejected", "sheet-withdrawn")
@@ -56,7 +56,7 @@ def test_a_withdrawn_sheet_is_refused_where_the_order_sets_it(judging: tuple[Aut
 def test_what_is_in_use_stays_as_it_was(judging: tuple[Authority, Shop]) -> None:
     authority, shop = judging
     document = order_document(
-        authority.settings, decoration={"transfer": "film-stretch-sport", "settings": {"cover": "silicone-paper"}}
+        authority.book, decoration={"transfer": "film-stretch-sport", "settings": {"cover": "silicone-paper"}}
     )
     assert authority.validate(read(Order, document), shop).verdict == "accepted"
 
@@ -75,7 +75,7 @@ def test_another_sheet_takes_the_place_of_a_withdrawn_one(authority: Authority) 
 
     Were it still taken, the order would be refused for a sheet that nobody asked for.
     """
-    book = authority.settings
+    book = authority.book
     order = read(Order, order_document(book, item={"already": ["cut-film"]}))
     house = HouseAuthority(authority, read_house({"without": {"consumables": ["silicone-paper"]}}))
     try:
@@ -107,14 +107,14 @@ def test_a_withdrawn_product_asked_for_by_name_has_no_plan(judging: tuple[Author
 
 def test_remedies_offer_nothing_withdrawn(judging: tuple[Authority, Shop]) -> None:
     authority, shop = judging
-    document = order_document(authority.settings, decoration={"transfer": FILM})
+    document = order_document(authority.book, decoration={"transfer": FILM})
     remedies = authority.validate(read(Order, document), shop).remedies
     assert remedies
     assert FILM not in {change.after for remedy in remedies for change in remedy.changes}
 
 
 def test_a_shop_that_withdraws_nothing_is_itself(authority: Authority) -> None:
-    shop = shop_of(authority.settings)
+    shop = shop_of(authority.book)
     assert shop.in_use() is shop
     assert FILM in shop.stock.products
 
@@ -124,7 +124,7 @@ def test_a_family_of_which_nothing_is_in_use_is_withdrawn(
     others: tuple[str, ...], verdict: str, authority: Authority
 ) -> None:
     """The family's name is no way round the shop's word."""
-    book = authority.settings
+    book = authority.book
     shop = shop_of(book, stock={"products": [FILM, *others], "withdrawn": [FILM]})
     document = order_document(book, decoration={"transfer": book.catalogue["products"][FILM].family})
     answer = authority.validate(read(Order, document), shop)

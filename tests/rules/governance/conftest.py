@@ -10,19 +10,19 @@ from typing import Any
 import pytest
 import random_orders
 
+from accord_rules.documents.reading import read
 from accord_rules.governance.changes import Change, entry_digest
 from accord_rules.governance.effect import RecordedOrder
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
 LAWS = int(os.environ.get("ACCORD_LAWS", "120"))
 
 
 @pytest.fixture(scope="session")
-def changed(book: Settings) -> Callable[..., Change]:
+def changed(book: Book) -> Callable[..., Change]:
     """An entry of the book with some of its keys changed, as a change that says what it was before."""
 
     def change(kind: str, name: str, /, **keys: Any) -> Change:
@@ -33,7 +33,7 @@ def changed(book: Settings) -> Callable[..., Change]:
 
 
 @pytest.fixture(scope="session")
-def random_questions(book: Settings) -> Callable[..., list[tuple[Order, Shop]]]:
+def random_questions(book: Book) -> Callable[..., list[tuple[Order, Shop]]]:
     """Random orders at random shops; the same ones for the same salt and seed."""
 
     def questions(count: int, salt: str, **how: Any) -> list[tuple[Order, Shop]]:

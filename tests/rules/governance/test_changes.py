@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from accord_rules.documents import BookError
+from accord_rules.documents.files import BookError
+from accord_rules.documents.reading import DocumentError
 from accord_rules.governance.changes import (
     ABSENT,
     CHANGEABLE,
@@ -23,8 +24,7 @@ from accord_rules.governance.changes import (
     entry_digest,
     read_changes,
 )
-from accord_rules.reading import DocumentError
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
 
 Changed = Callable[..., Change]
 
@@ -63,7 +63,7 @@ def test_an_entry_too_deep_or_too_long_is_refused() -> None:
             read_changes([{"kind": "limits", "id": "x", "value": value}])
 
 
-def test_applying_leaves_the_given_documents_alone(book: Settings, changed: Changed) -> None:
+def test_applying_leaves_the_given_documents_alone(book: Book, changed: Changed) -> None:
     before = copy.deepcopy({kind: dict(entries) for kind, entries in book.documents.items()})
     change = changed("limits", "order.shift", note="Eight hours.")
     result = apply(book.documents, [change])
@@ -74,7 +74,7 @@ def test_applying_leaves_the_given_documents_alone(book: Settings, changed: Chan
     assert book.documents == before
 
 
-def test_a_change_made_against_another_state_of_the_entry_is_refused(book: Settings) -> None:
+def test_a_change_made_against_another_state_of_the_entry_is_refused(book: Book) -> None:
     stale = Change("limits", "order.shift", {"value": 1}, "sha256:0")
     gone = Change("limits", "order.no-such", None)
     known = Change("limits", "order.shift", {"value": 1}, ABSENT)
@@ -83,7 +83,7 @@ def test_a_change_made_against_another_state_of_the_entry_is_refused(book: Setti
     assert [reason.split(":")[0] for reason in refused.value.reasons] == ["/changes/0", "/changes/1", "/changes/2"]
 
 
-def test_a_difference_makes_the_one_of_the_other_and_back(book: Settings) -> None:
+def test_a_difference_makes_the_one_of_the_other_and_back(book: Book) -> None:
     """Law: apply(a, difference(a, b)) == b, for random changes of entries of every kind."""
     rng = random.Random(20261125)
     for _ in range(25):
@@ -101,7 +101,7 @@ def test_a_difference_makes_the_one_of_the_other_and_back(book: Settings) -> Non
         assert difference(other, other) == ()
 
 
-def test_what_comes_with_the_code_is_no_difference_a_proposal_can_make(book: Settings) -> None:
+def test_what_comes_with_the_code_is_no_difference_a_proposal_can_make(book: Book) -> None:
     other = {**book.documents, "base_example": {"order": {}, "shop": {}}}
     with pytest.raises(ChangeError, match="base_example"):
         difference(book.documents, other)
@@ -115,14 +115,14 @@ def test_the_digest_is_of_what_is_done_whatever_its_order(changed: Changed) -> N
     assert change_digest([one]) != change_digest([changed("limits", "order.shift", note="Nine hours.")])
 
 
-def test_a_changed_book_is_loaded_as_its_revision(book: Settings, changed: Changed) -> None:
+def test_a_changed_book_is_loaded_as_its_revision(book: Book, changed: Changed) -> None:
     settings = check(book.documents, [changed("limits", "order.shift", note="Eight hours.")], 7)
     assert settings.revision == 7
     assert settings.limits["order.shift"].note == "Eight hours."
     assert settings.digest != book.digest
 
 
-def test_a_change_that_makes_no_book_is_refused_with_the_loaders_reasons(book: Settings, changed: Changed) -> None:
+def test_a_change_that_makes_no_book_is_refused_with_the_loaders_reasons(book: Book, changed: Changed) -> None:
     with pytest.raises(BookError, match=r"limits: order\.shift: /stricter"):
         check(book.documents, [changed("limits", "order.shift", stricter="sideways")])
     with pytest.raises(BookError, match="there is no 'ptfe-sheet' in consumables"):
@@ -135,11 +135,11 @@ def test_a_change_that_makes_no_book_is_refused_with_the_loaders_reasons(book: S
 
 
 @pytest.mark.parametrize("value", [None, {"dimension": "time"}])
-def test_a_limit_that_facts_are_worked_out_with_stays(value: Any, book: Settings) -> None:
+def test_a_limit_that_facts_are_worked_out_with_stays(value: Any, book: Book) -> None:
     with pytest.raises(ChangeError, match=r"migration\.surface_most"):
         check(book.documents, [Change("limits", "migration.surface_most", value)])
 
 
-def test_before_is_the_digest_of_the_entry(book: Settings) -> None:
+def test_before_is_the_digest_of_the_entry(book: Book) -> None:
     assert entry_digest(book.documents, "limits", "order.shift").startswith("sha256:")
     assert entry_digest(book.documents, "limits", "order.no-such") == ABSENT

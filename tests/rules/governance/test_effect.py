@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.examples import example_order
+from accord_rules.documents.canonical import canonical
+from accord_rules.documents.reading import read
 from accord_rules.governance.changes import Change, check
 from accord_rules.governance.effect import (
     EVERY_ORDER,
@@ -23,17 +24,17 @@ from accord_rules.governance.effect import (
     effect,
     loosens_safety,
 )
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.verdict import VERDICTS, canonical
+from accord_rules.load.examples import example_order
+from accord_rules.orders.order import Order
+from accord_rules.revision.book import Book
+from accord_rules.verdict import VERDICTS
 
 Changed = Callable[..., Change]
 FEW = Budget(recorded=10, edges=120)
 
 
 @pytest.fixture(scope="module")
-def effect_of(book: Settings, recorded: list[RecordedOrder]) -> Callable[..., Effect]:
+def effect_of(book: Book, recorded: list[RecordedOrder]) -> Callable[..., Effect]:
     """The effect of changes of the book on the recorded orders."""
 
     def found(*changes: Change, orders: Sequence[RecordedOrder] = recorded, budget: Budget = FEW) -> Effect:
@@ -42,7 +43,7 @@ def effect_of(book: Settings, recorded: list[RecordedOrder]) -> Callable[..., Ef
     return found
 
 
-def with_limit(book: Settings, changed: Changed, name: str, value: Any) -> Settings:
+def with_limit(book: Book, changed: Changed, name: str, value: Any) -> Book:
     """The book with a limit's entry and value changed, the examples that stand on the old one left as they are."""
     change = changed("limits", name, value=value)
     assert change.value is not None
@@ -53,12 +54,12 @@ def with_limit(book: Settings, changed: Changed, name: str, value: Any) -> Setti
     return replace(book, revision=2, documents=documents, limits=MappingProxyType(limits), limit_values=values)
 
 
-def test_no_change_has_no_effect(book: Settings, recorded: list[RecordedOrder]) -> None:
+def test_no_change_has_no_effect(book: Book, recorded: list[RecordedOrder]) -> None:
     found = effect(book, book, recorded, Budget(40, 40))
     assert (found.decision.kind, found.decision.exact, found.flips, found.changes) == ("equal", True, (), ())
 
 
-def test_a_stricter_limit_is_stricter_exactly(book: Settings, changed: Changed, recorded: list[RecordedOrder]) -> None:
+def test_a_stricter_limit_is_stricter_exactly(book: Book, changed: Changed, recorded: list[RecordedOrder]) -> None:
     found = effect(book, with_limit(book, changed, "dye.polyester_share_least", 60), recorded, FEW)
     assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("stricter", True, EVERY_ORDER)
     assert any("goes from 50 % to 60 %" in each for each in found.decision.because)
@@ -68,7 +69,7 @@ def test_a_stricter_limit_is_stricter_exactly(book: Settings, changed: Changed, 
     assert not found.loosens_safety
 
 
-def test_the_same_limit_back_is_looser_exactly(book: Settings, changed: Changed, recorded: list[RecordedOrder]) -> None:
+def test_the_same_limit_back_is_looser_exactly(book: Book, changed: Changed, recorded: list[RecordedOrder]) -> None:
     stricter = with_limit(book, changed, "dye.polyester_share_least", 60)
     found = effect(stricter, book, recorded, FEW)
     assert (found.decision.kind, found.decision.exact) == ("looser", True)
@@ -78,7 +79,7 @@ def test_the_same_limit_back_is_looser_exactly(book: Settings, changed: Changed,
 
 
 def test_every_rule_and_direction_that_flips_has_a_witness_that_shows_it(
-    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+    book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:
     new = with_limit(book, changed, "dye.polyester_share_least", 60)
     found = effect(book, new, recorded, FEW)
@@ -100,7 +101,7 @@ def test_every_rule_and_direction_that_flips_has_a_witness_that_shows_it(
 
 
 def test_a_limit_that_facts_are_worked_out_with_is_decided_by_replay(
-    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+    book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:
     found = effect(book, with_limit(book, changed, "children.age_most", 10), recorded, FEW)
     assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("looser", False, TRIED)
@@ -108,7 +109,7 @@ def test_a_limit_that_facts_are_worked_out_with_is_decided_by_replay(
     assert found.loosens_safety == ("Safety limit children.age_most goes from 12 to 10; higher is stricter.",)
 
 
-def test_a_limit_that_cuts_both_ways_is_mixed(book: Settings, changed: Changed, recorded: list[RecordedOrder]) -> None:
+def test_a_limit_that_cuts_both_ways_is_mixed(book: Book, changed: Changed, recorded: list[RecordedOrder]) -> None:
     found = effect(book, with_limit(book, changed, "dye.ground_lightness_tinted", 80), recorded, FEW)
     assert (found.decision.kind, found.decision.exact) == ("mixed", False)
     ways = {
@@ -118,7 +119,7 @@ def test_a_limit_that_cuts_both_ways_is_mixed(book: Settings, changed: Changed, 
 
 
 def test_two_limits_moved_in_opposite_directions_are_by_replay(
-    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+    book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:
     new = with_limit(
         with_limit(book, changed, "dye.polyester_share_least", 60), changed, "order.print_side_most", "2500 mm"
@@ -141,7 +142,7 @@ def test_a_rule_taken_out_is_looser_exactly(effect_of: Callable[..., Effect]) ->
     }
 
 
-def test_a_rule_about_settings_is_exact_for_orders_that_say_theirs(book: Settings, changed: Changed) -> None:
+def test_a_rule_about_settings_is_exact_for_orders_that_say_theirs(book: Book, changed: Changed) -> None:
     name = next(
         r.id
         for r in book.rules.values()
@@ -152,9 +153,7 @@ def test_a_rule_about_settings_is_exact_for_orders_that_say_theirs(book: Setting
     assert found.decision.holds_for in (SAID_SETTINGS, TRIED)
 
 
-def test_a_new_condition_is_decided_by_replay(
-    book: Settings, changed: Changed, effect_of: Callable[..., Effect]
-) -> None:
+def test_a_new_condition_is_decided_by_replay(book: Book, changed: Changed, effect_of: Callable[..., Effect]) -> None:
     rule = book.documents["rules"]["dye-on-nylon"]
     found = effect_of(
         changed("rules", "dye-on-nylon", when=f"({rule['when']}) and transfer.principle != 'stud'"),
@@ -165,7 +164,7 @@ def test_a_new_condition_is_decided_by_replay(
 
 
 def test_a_watched_rule_flips_nothing_and_is_counted(
-    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+    book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:
     watched = changed(
         "rules",
@@ -185,7 +184,7 @@ def test_a_watched_rule_flips_nothing_and_is_counted(
     assert found.watched == {"watched-nylon": 1}
 
 
-def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Settings, effect_of: Callable[..., Effect]) -> None:
+def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Book, effect_of: Callable[..., Effect]) -> None:
     blanks = [
         n for n in book.catalogue["blanks"] if not any(n in b.alternatives for b in book.catalogue["blanks"].values())
     ]
@@ -204,7 +203,7 @@ def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Settings, effe
 
 
 def test_the_same_replay_has_the_same_digest_in_any_order(
-    book: Settings, changed: Changed, recorded: list[RecordedOrder]
+    book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:
     new = with_limit(book, changed, "order.print_side_most", "300 mm")
     one, other = (effect(book, new, orders, Budget(20, 60)) for orders in (recorded, recorded[::-1]))
@@ -215,7 +214,7 @@ def test_the_same_replay_has_the_same_digest_in_any_order(
     assert effect(book, new, recorded[:5], Budget(20, 60)).replay_digest != one.replay_digest
 
 
-def test_recorded_orders_are_shown_without_their_reference(book: Settings, changed: Changed) -> None:
+def test_recorded_orders_are_shown_without_their_reference(book: Book, changed: Changed) -> None:
     order, shop = example_order(
         {"item": {"fibres": {"PES": 55, "CO": 45}}, "decoration": {"transfer": "dye-sublimation"}}, book
     )
@@ -229,12 +228,12 @@ def test_recorded_orders_are_shown_without_their_reference(book: Settings, chang
 # -- what takes two stewards ------------------------------------------------------------------------------------------
 
 
-def test_a_safety_limit_made_looser_takes_two_stewards(book: Settings, changed: Changed) -> None:
+def test_a_safety_limit_made_looser_takes_two_stewards(book: Book, changed: Changed) -> None:
     for value, expected in ((10, 1), (14, 0), (12, 0)):
         assert len(loosens_safety(book, with_limit(book, changed, "children.age_most", value))) == expected
 
 
-def test_any_other_limit_takes_one(book: Settings, changed: Changed) -> None:
+def test_any_other_limit_takes_one(book: Book, changed: Changed) -> None:
     assert not loosens_safety(book, with_limit(book, changed, "dye.polyester_share_least", 20))
 
 
@@ -246,7 +245,7 @@ def test_any_other_limit_takes_one(book: Settings, changed: Changed) -> None:
     ],
 )
 def test_a_safety_limit_cannot_be_made_an_ordinary_one_by_one_steward(
-    keys: dict[str, Any], reason: str, book: Settings
+    keys: dict[str, Any], reason: str, book: Book
 ) -> None:
     limits = {**book.limits, "children.age_most": replace(book.limits["children.age_most"], **keys)}
     found = loosens_safety(book, replace(book, limits=limits))
@@ -254,7 +253,7 @@ def test_a_safety_limit_cannot_be_made_an_ordinary_one_by_one_steward(
     assert reason in found[0]
 
 
-def safety_rule(book: Settings) -> str:
+def safety_rule(book: Book) -> str:
     return next(r.id for r in book.rules.values() if r.topic == "people" and r.level == "blocks")
 
 
@@ -267,7 +266,7 @@ def safety_rule(book: Settings) -> str:
         ({"level": "requires"}, "goes from blocks to requires"),
     ],
 )
-def test_a_safety_rule_made_weaker_takes_two_stewards(keys: dict[str, Any] | None, reason: str, book: Settings) -> None:
+def test_a_safety_rule_made_weaker_takes_two_stewards(keys: dict[str, Any] | None, reason: str, book: Book) -> None:
     name = safety_rule(book)
     rules = {each: rule for each, rule in book.rules.items() if each != name or keys is not None}
     if keys is not None:
@@ -277,10 +276,8 @@ def test_a_safety_rule_made_weaker_takes_two_stewards(keys: dict[str, Any] | Non
     assert reason in found[0]
 
 
-def test_a_safety_rule_that_finds_more_takes_one_and_one_that_may_find_less_two(
-    book: Settings, changed: Changed
-) -> None:
-    from accord_rules.settings import read_rule
+def test_a_safety_rule_that_finds_more_takes_one_and_one_that_may_find_less_two(book: Book, changed: Changed) -> None:
+    from accord_rules.load.loader import read_rule
 
     name = safety_rule(book)
     table = book.documents["rules"][name]

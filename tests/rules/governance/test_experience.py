@@ -9,11 +9,11 @@ import pytest
 
 from accord_rules.advise.plans import NO_EXPERIENCE, PLANS_MOST, Experience
 from accord_rules.authority import Authority
+from accord_rules.documents.reading import read
 from accord_rules.governance.outcomes import OutcomeCounts, summary
-from accord_rules.order import SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.orders.order import SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import Plan, Settlement
 
 ASKED = read(
@@ -33,7 +33,7 @@ def experience(good: int, failed: int) -> Experience:
 
 
 @pytest.fixture(scope="module")
-def shop(book: Settings) -> Shop:
+def shop(book: Book) -> Shop:
     document = book.documents["base_example"]["shop"]
     return read(Shop, document)
 

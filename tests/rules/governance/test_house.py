@@ -10,8 +10,10 @@ from typing import Any
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.documents import merge
-from accord_rules.examples import example_order
+from accord_rules.documents.canonical import canonical
+from accord_rules.documents.files import merge
+from accord_rules.documents.reading import DocumentError, read
+from accord_rules.documents.writing import written
 from accord_rules.governance import edges
 from accord_rules.governance.house import (
     HouseAuthority,
@@ -21,12 +23,12 @@ from accord_rules.governance.house import (
     check_house,
     read_house,
 )
-from accord_rules.governance.written import written
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import DocumentError, read
-from accord_rules.settings import Settings, amount
-from accord_rules.shop import Shop
-from accord_rules.verdict import VERDICTS, canonical
+from accord_rules.load.examples import example_order
+from accord_rules.load.loader import amount
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.verdict import VERDICTS
 
 POLY = "dye.polyester_share_least"
 NO_SILK = {
@@ -56,7 +58,7 @@ def house_of(authority: Authority) -> Iterator[Callable[[dict[str, Any]], HouseA
 
     def make(document: dict[str, Any]) -> HouseAuthority:
         house = read_house(document)
-        check_house(authority.settings, house)
+        check_house(authority.book, house)
         made.append(HouseAuthority(authority, house))
         return made[-1]
 
@@ -65,7 +67,7 @@ def house_of(authority: Authority) -> Iterator[Callable[[dict[str, Any]], HouseA
         each.close()
 
 
-def refused(book: Settings, document: dict[str, Any], shop: Shop | None = None) -> dict[str, Refusal]:
+def refused(book: Book, document: dict[str, Any], shop: Shop | None = None) -> dict[str, Refusal]:
     with pytest.raises(HouseError) as error:
         check_house(book, read_house(document), shop)
     return {each.pointer: each for each in error.value.refusals}
@@ -101,7 +103,7 @@ def test_what_are_no_house_rules_is_refused_with_its_place(document: dict[str, A
 # -- refusals ---------------------------------------------------------------------------------------------------------
 
 
-def test_loosening_is_refused_with_an_order_that_would_slip_through(book: Settings) -> None:
+def test_loosening_is_refused_with_an_order_that_would_slip_through(book: Book) -> None:
     refusal = refused(book, {"limits": {POLY: 35}})[f"/limits/{POLY}"]
     assert "35 % is looser than the book's 50 %" in refusal.message
     assert refusal.witness is not None
@@ -113,7 +115,7 @@ def test_loosening_is_refused_with_an_order_that_would_slip_through(book: Settin
     assert refusal.witness.document()["lost"]
 
 
-def test_the_witness_is_real(book: Settings, authority: Authority) -> None:
+def test_the_witness_is_real(book: Book, authority: Authority) -> None:
     """Sent as it is, the order is judged under the shared book as the witness says."""
     refusal = refused(book, {"limits": {POLY: 35}})[f"/limits/{POLY}"]
     assert refusal.witness is not None
@@ -123,14 +125,14 @@ def test_the_witness_is_real(book: Settings, authority: Authority) -> None:
     assert set(refusal.witness.lost) <= {each.rule for each in verdict.findings}
 
 
-def test_loosening_a_safety_limit_is_refused_with_its_witness(book: Settings) -> None:
+def test_loosening_a_safety_limit_is_refused_with_its_witness(book: Book) -> None:
     refusal = refused(book, {"limits": {"children.age_most": 5}})["/limits/children.age_most"]
     assert "may only be made higher" in refusal.message
     assert refusal.witness is not None
     assert refusal.witness.lost
 
 
-def test_a_move_that_cuts_both_ways_is_refused(book: Settings) -> None:
+def test_a_move_that_cuts_both_ways_is_refused(book: Book) -> None:
     refusal = refused(book, {"limits": {"dye.ground_lightness_tinted": 90}})["/limits/dye.ground_lightness_tinted"]
     assert "some orders' verdicts stricter and others' looser" in refusal.message
     assert refusal.witness is not None
@@ -152,9 +154,7 @@ def test_a_move_that_cuts_both_ways_is_refused(book: Settings) -> None:
         ("order.contrast_least", 1.0),
     ],
 )
-def test_limits_that_no_field_drives_by_itself_have_a_witness_too(
-    limit: str, looser: str | float, book: Settings
-) -> None:
+def test_limits_that_no_field_drives_by_itself_have_a_witness_too(limit: str, looser: str | float, book: Book) -> None:
     refusal = refused(book, {"limits": {limit: looser}})[f"/limits/{limit}"]
     assert refusal.witness is not None
     assert refusal.witness.lost
@@ -170,14 +170,14 @@ def test_limits_that_no_field_drives_by_itself_have_a_witness_too(
     assert set(refusal.witness.lost) == rules[0] - rules[1]
 
 
-def test_a_witness_can_be_shown_at_the_shops_own_presses(book: Settings) -> None:
+def test_a_witness_can_be_shown_at_the_shops_own_presses(book: Book) -> None:
     _, shop = example_order({"shop": {"id": "own", "name": "Own"}}, book)
     refusal = refused(book, {"limits": {POLY: 35}}, shop)[f"/limits/{POLY}"]
     assert refusal.witness is not None
     assert "press" not in refusal.witness.order, "whichever of its presses will do"
 
 
-def test_what_the_book_does_not_have_is_refused(book: Settings) -> None:
+def test_what_the_book_does_not_have_is_refused(book: Book) -> None:
     found = refused(
         book,
         {
@@ -208,7 +208,7 @@ def test_what_the_book_does_not_have_is_refused(book: Settings) -> None:
     ],
 )
 def test_an_added_rule_has_to_load_with_its_examples(
-    change: dict[str, Any], pointer: str, message: str, book: Settings
+    change: dict[str, Any], pointer: str, message: str, book: Book
 ) -> None:
     if "silent" in change:
         change = change | {
@@ -223,7 +223,7 @@ def test_an_added_rule_has_to_load_with_its_examples(
 
 
 def test_a_moved_limit_finds_more_and_says_whose_it_is(
-    book: Settings, authority: Authority, house_of: Callable[[dict[str, Any]], HouseAuthority]
+    book: Book, authority: Authority, house_of: Callable[[dict[str, Any]], HouseAuthority]
 ) -> None:
     house = house_of({"limits": {POLY: 70}})
     order, shop = example_order(dye(68), book)
@@ -239,7 +239,7 @@ def test_a_moved_limit_finds_more_and_says_whose_it_is(
     assert own.basis.digest == shared.basis.digest, "the revision is the same"
 
 
-def test_an_added_rule_finds_more(book: Settings, house_of: Callable[[dict[str, Any]], HouseAuthority]) -> None:
+def test_an_added_rule_finds_more(book: Book, house_of: Callable[[dict[str, Any]], HouseAuthority]) -> None:
     house = house_of({"rules": {"house.no-silk": NO_SILK}})
     order, shop = example_order({"item": {"fibres": {"SE": 100}}}, book)
     verdict = house.validate(order, shop)
@@ -250,7 +250,7 @@ def test_an_added_rule_finds_more(book: Settings, house_of: Callable[[dict[str, 
 
 
 def test_no_house_rules_say_the_same(
-    book: Settings,
+    book: Book,
     authority: Authority,
     house_of: Callable[[dict[str, Any]], HouseAuthority],
     random_questions: Callable[..., list[tuple[Order, Shop]]],
@@ -264,7 +264,7 @@ def test_no_house_rules_say_the_same(
 
 
 def test_what_is_not_stocked_is_neither_planned_nor_offered(
-    book: Settings, authority: Authority, house_of: Callable[[dict[str, Any]], HouseAuthority]
+    book: Book, authority: Authority, house_of: Callable[[dict[str, Any]], HouseAuthority]
 ) -> None:
     _, shop = example_order({}, book)
     request = read(
@@ -287,7 +287,7 @@ def test_what_is_not_stocked_is_neither_planned_nor_offered(
     assert not offered & used
 
 
-def test_closing_a_house_leaves_the_shared_rules_open(book: Settings, authority: Authority) -> None:
+def test_closing_a_house_leaves_the_shared_rules_open(book: Book, authority: Authority) -> None:
     house = HouseAuthority(authority, read_house({"rules": {"house.no-silk": NO_SILK}}))
     order, shop = example_order({}, book)
     house.validate(order, shop)
@@ -297,7 +297,7 @@ def test_closing_a_house_leaves_the_shared_rules_open(book: Settings, authority:
     assert authority.counts.engine_errors == before
 
 
-def test_a_later_book_that_is_stricter_prevails(book: Settings) -> None:
+def test_a_later_book_that_is_stricter_prevails(book: Book) -> None:
     """A limit the shop once made stricter is the book's where the book has overtaken it."""
     house = read_house({"limits": {POLY: 40}})
     assert apply_house(book, house).limit_values[POLY] == book.limit_values[POLY] == 50
@@ -321,13 +321,13 @@ STRICT = {
 
 
 @pytest.fixture(scope="module")
-def strict(book: Settings, house_of: Callable[[dict[str, Any]], HouseAuthority]) -> HouseAuthority:
+def strict(book: Book, house_of: Callable[[dict[str, Any]], HouseAuthority]) -> HouseAuthority:
     products = [each for each in STRICT["without"]["products"] if each in book.catalogue["products"]]
     return house_of(STRICT | {"without": {"products": products, "consumables": ["ptfe-sheet"]}})
 
 
 def test_no_verdict_under_house_rules_is_more_permissive(
-    book: Settings,
+    book: Book,
     authority: Authority,
     strict: HouseAuthority,
     random_questions: Callable[..., list[tuple[Order, Shop]]],
@@ -340,8 +340,8 @@ def test_no_verdict_under_house_rules_is_more_permissive(
         for question in random_questions(laws // 2, f"house {open_settings}", open_settings=open_settings, odd=0.1)
     ]
     questions += [(order, shop) for _, order, shop in list(edges.of_examples(book))[::3]]
-    for name in strict.settings.moved:
-        questions += list(edges.around_limit(book, name, strict.settings.limit_values[name]))[:30]
+    for name in strict.book.moved:
+        questions += list(edges.around_limit(book, name, strict.book.limit_values[name]))[:30]
     turned = 0
     for order, shop in questions:
         shared, own = authority.judge(order, shop), strict.judge(order, shop)
@@ -351,7 +351,7 @@ def test_no_verdict_under_house_rules_is_more_permissive(
 
 
 def test_what_turns_a_verdict_is_said_to_be_the_houses(
-    book: Settings, authority: Authority, strict: HouseAuthority
+    book: Book, authority: Authority, strict: HouseAuthority
 ) -> None:
     turned = 0
     for _, order, shop in edges.of_examples(book):
@@ -388,7 +388,7 @@ def test_the_engine_and_the_judge_agree_under_house_rules(strict: HouseAuthority
     assert authority.counts.disagreements == 0
 
 
-def test_the_shared_verdict_stands_where_it_is_firmer(book: Settings, authority: Authority) -> None:
+def test_the_shared_verdict_stands_where_it_is_firmer(book: Book, authority: Authority) -> None:
     """Seen with a shared book that is made the stricter one: its verdict stands, with its findings and its numbers."""
     order, shop = example_order(dye(68), book)
     values = MappingProxyType({**book.limit_values, POLY: 70.0})

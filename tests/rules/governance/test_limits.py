@@ -10,7 +10,8 @@ from types import MappingProxyType
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.examples import step
+from accord_rules.documents.reading import read
+from accord_rules.documents.writing import written
 from accord_rules.governance import edges
 from accord_rules.governance.limits import (
     EQUAL,
@@ -23,14 +24,14 @@ from accord_rules.governance.limits import (
     move,
     settles_before_settings,
 )
-from accord_rules.governance.written import written
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.settings import Settings, read_rule
-from accord_rules.shop import Shop
+from accord_rules.load.examples import step
+from accord_rules.load.loader import read_rule
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 
 
-def tables(book: Settings, **rules: tuple[str, str]) -> Settings:
+def tables(book: Book, **rules: tuple[str, str]) -> Book:
     """The book with only these rules: (level, condition)."""
     made = {}
     base = dict(book.documents["rules"]["dye-on-nylon"])
@@ -89,7 +90,7 @@ ABOVE = f"item.textile and item.polyester_share >= limit('{POLY}')"
     ],
 )
 def test_moves_are_classed_by_what_the_rules_compare(
-    rules: dict[str, tuple[str, str]], raised: str, book: Settings
+    rules: dict[str, tuple[str, str]], raised: str, book: Book
 ) -> None:
     settings = tables(book, **rules)
     assert move(settings, POLY, settings.limit_values[POLY] + 5).overall == raised
@@ -97,14 +98,14 @@ def test_moves_are_classed_by_what_the_rules_compare(
     assert move(settings, POLY, settings.limit_values[POLY]).overall == EQUAL
 
 
-def test_watched_rules_do_not_count(book: Settings) -> None:
+def test_watched_rules_do_not_count(book: Book) -> None:
     settings = tables(book, a=("blocks", BELOW), b=("blocks", ABOVE + " and item.brittle"))
     assert move(settings, POLY, 60).verdicts == STRICTER
     watched = replace(settings.rules["a"], status="watch")
     assert move(replace(settings, rules={**settings.rules, "a": watched}), POLY, 60).verdicts == LOOSER
 
 
-def test_most_of_the_book_can_be_decided(book: Settings) -> None:
+def test_most_of_the_book_can_be_decided(book: Book) -> None:
     """Every limit moved the way its entry calls stricter: most are exactly that, and none is the opposite."""
     found: dict[str, list[str]] = {}
     for name, limit in book.limits.items():
@@ -119,8 +120,8 @@ def test_most_of_the_book_can_be_decided(book: Settings) -> None:
     assert len(found.get(MIXED, [])) < len(book.limits) / 10
 
 
-def test_limits_that_facts_are_worked_out_with_are_known_from_the_code(book: Settings) -> None:
-    """Named plainly, put together from a word, and not at all; and whatever is read while an order is judged."""
+def test_limits_that_facts_are_worked_out_with_are_known_from_what_they_declare(book: Book) -> None:
+    """Read alone, read as one of several, and not at all; and whatever is read while an order is judged."""
     assert derived_with("migration.surface_most")
     assert derived_with("pressure.medium_least")
     assert derived_with("care.iron_2_2023")
@@ -135,7 +136,7 @@ def test_limits_that_facts_are_worked_out_with_are_known_from_the_code(book: Set
 
 
 def test_no_order_goes_against_an_exact_decision(
-    book: Settings, random_questions: Callable[..., list[tuple[Order, Shop]]], laws: int
+    book: Book, random_questions: Callable[..., list[tuple[Order, Shop]]], laws: int
 ) -> None:
     """Law: where a move is exactly stricter, no order's verdict becomes more permissive: neither random ones nor those
     at the edges. Orders with open settings only where the rules are settled before settings are chosen."""
@@ -162,7 +163,7 @@ def test_no_order_goes_against_an_exact_decision(
     assert turned > 5, "too few verdicts turned to mean anything"
 
 
-def test_orders_at_an_edge_lie_on_both_sides_of_it(book: Settings) -> None:
+def test_orders_at_an_edge_lie_on_both_sides_of_it(book: Book) -> None:
     """For facts that an order field drives: each value asked for is reached."""
     for name, fact in (
         (POLY, "item.polyester_share"),
@@ -180,7 +181,7 @@ def test_orders_at_an_edge_lie_on_both_sides_of_it(book: Settings) -> None:
         assert any(abs(each) <= near for each in found)
 
 
-def test_orders_at_edges_can_be_sent_as_documents(book: Settings) -> None:
+def test_orders_at_edges_can_be_sent_as_documents(book: Book) -> None:
     orders = [order for order, _ in edges.around_limit(book, POLY, 70)]
     assert orders
     assert [read(Order, written(order)) for order in orders] == orders

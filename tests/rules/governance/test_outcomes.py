@@ -9,7 +9,6 @@ from scipy.integrate import quad
 from scipy.special import betaln
 
 from accord_rules.authority import Authority
-from accord_rules.examples import example_order
 from accord_rules.governance.changes import check
 from accord_rules.governance.effect import Budget, effect
 from accord_rules.governance.outcomes import (
@@ -21,7 +20,8 @@ from accord_rules.governance.outcomes import (
     rule_name,
     summary,
 )
-from accord_rules.settings import Settings
+from accord_rules.load.examples import example_order
+from accord_rules.revision.book import Book
 
 CELL = Cell("cut-film", "knit", "hand-held")
 
@@ -80,7 +80,7 @@ def test_poor_needs_enough_pieces_and_an_upper_end_below_the_share() -> None:
     assert poor(summary(OutcomeCounts(0, 5)), PoorBelow(0.8, 5))
 
 
-def test_a_poor_one_drafts_a_watched_rule_that_loads_and_turns_nothing(book: Settings) -> None:
+def test_a_poor_one_drafts_a_watched_rule_that_loads_and_turns_nothing(book: Book) -> None:
     found = summary(OutcomeCounts(8, 17))
     drafted = draft_proposal(CELL, found, book)
     assert "17 of 25 pieces failed" in drafted.reason
@@ -100,7 +100,7 @@ def test_a_poor_one_drafts_a_watched_rule_that_loads_and_turns_nothing(book: Set
     assert draft_proposal(CELL, found, new).changes == ()
 
 
-def test_every_cell_of_the_book_can_be_drafted(book: Settings) -> None:
+def test_every_cell_of_the_book_can_be_drafted(book: Book) -> None:
     """One cell for each substrate, press type and transfer: names are short enough and the examples hold."""
     found = summary(OutcomeCounts(2, 30))
     substrates, transfers, presses = (list(book.catalogue[k]) for k in ("substrates", "products", "press_types"))

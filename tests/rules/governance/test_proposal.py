@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from accord_rules.documents.reading import DocumentError
 from accord_rules.governance.changes import Change, apply, check
 from accord_rules.governance.effect import Budget, effect
 from accord_rules.governance.proposal import (
@@ -29,8 +30,7 @@ from accord_rules.governance.proposal import (
     show,
     with_keys,
 )
-from accord_rules.reading import DocumentError
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
 
 Changed = Callable[..., Change]
 BASE = Base(12, "sha256:base")
@@ -231,7 +231,7 @@ def test_a_proposal_reads_back_as_it_was_written() -> None:
         read_proposal(drafted().document() | {"state": "loved"})
 
 
-def test_one_from_draft_to_publication_and_back(book: Settings, changed: Changed) -> None:
+def test_one_from_draft_to_publication_and_back(book: Book, changed: Changed) -> None:
     """The limit from which an order needs a first piece is lowered, found wanting, and taken back."""
     name = "order.first_piece_quantity_from"
     head = Base(book.revision, book.digest)

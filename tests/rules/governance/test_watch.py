@@ -7,21 +7,21 @@ from collections.abc import Callable
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.documents import BookError
-from accord_rules.examples import example_order
+from accord_rules.documents.files import BookError
 from accord_rules.governance.changes import Change, check
-from accord_rules.settings import Settings
+from accord_rules.load.examples import example_order
+from accord_rules.revision.book import Book
 
 Changed = Callable[..., Change]
 RULE = "dye-on-nylon"
 
 
 @pytest.fixture(scope="module")
-def watching(book: Settings, changed: Changed) -> Settings:
+def watching(book: Book, changed: Changed) -> Book:
     return check(book.documents, [changed("rules", RULE, status="watch")], 2)
 
 
-def test_a_watched_rule_is_counted_and_says_nothing(book: Settings, watching: Settings, authority: Authority) -> None:
+def test_a_watched_rule_is_counted_and_says_nothing(book: Book, watching: Book, authority: Authority) -> None:
     fires, shop = example_order(book.rules[RULE].fires[0], book)
     silent, _ = example_order({}, book)
     asked = Authority(watching, 1)
@@ -43,7 +43,7 @@ def test_an_unwatched_book_counts_nothing(authority: Authority) -> None:
     assert authority.watched == {}
 
 
-def test_a_watched_rules_examples_have_to_hold_too(book: Settings, changed: Changed) -> None:
+def test_a_watched_rules_examples_have_to_hold_too(book: Book, changed: Changed) -> None:
     with pytest.raises(BookError, match=RULE):
         check(book.documents, [changed("rules", RULE, status="watch", when="item.brittle")])
     with pytest.raises(BookError, match="status"):

@@ -11,12 +11,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from accord_rules import units
 from accord_rules.authority import Authority
-from accord_rules.order import SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings, load_book
-from accord_rules.shop import Shop
+from accord_rules.documents import units
+from accord_rules.documents.reading import read
+from accord_rules.load.loader import load_book
+from accord_rules.orders.order import SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 
 PRESSES = ("hand-held", "clamshell", "pneumatic-single")
 SIZE = {"width": "90 mm", "height": "90 mm"}
@@ -36,7 +37,7 @@ PIECES: Mapping[str, Mapping[str, Any]] = {
 }
 
 
-def shop_with(press_type: str, book: Settings) -> Shop:
+def shop_with(press_type: str, book: Book) -> Shop:
     """The example shop with everything in stock and one press."""
     stock = {"products": list(book.catalogue["products"]), "consumables": list(book.catalogue["consumables"])}
     document = {**book.documents["base_example"]["shop"], "stock": stock}
@@ -45,7 +46,7 @@ def shop_with(press_type: str, book: Settings) -> Shop:
 
 def planned(authority: Authority, piece: str, press_type: str) -> Mapping[str, Any] | None:
     """The best plan's settings for the one decoration; None if there is no plan."""
-    shop = shop_with(press_type, authority.settings)
+    shop = shop_with(press_type, authority.book)
     plans = authority.recommend(read(SettleRequest, {**PIECES[piece], "press": "it"}), shop).plans
     return plans[0].decorations[0].settings if plans else None
 

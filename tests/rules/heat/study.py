@@ -11,8 +11,8 @@ from typing import Any
 
 from scipy.optimize import brentq
 
-from accord_rules.catalogue import Consumable, PressType, Substrate, Transfer
-from accord_rules.documents import shipped
+from accord_rules.documents.files import shipped
+from accord_rules.documents.reading import read
 from accord_rules.heat import (
     History,
     Interface,
@@ -28,7 +28,7 @@ from accord_rules.heat import (
     time_to_touch_s,
 )
 from accord_rules.heat.materials import HAND_CONTACT, ROOM_C, WARM_BED_C
-from accord_rules.reading import read
+from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer
 
 BOOK = shipped()
 PRESSES = ("hand-held", "clamshell", "pneumatic-single")

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from accord_rules.catalogue import Consumable, PressType, Substrate, Transfer
-from accord_rules.documents import shipped
+from accord_rules.documents.files import shipped
+from accord_rules.documents.reading import read
 from accord_rules.heat import (
     Convective,
     FixedPlaten,
@@ -30,7 +30,7 @@ from accord_rules.heat.materials import (
     USUAL_WATER_SHARE,
     sheet_material,
 )
-from accord_rules.reading import read
+from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer
 
 DOCUMENTS = shipped()
 
@@ -161,8 +161,8 @@ def test_every_sheet_of_the_book_has_a_bulk_of_its_own() -> None:
 
 
 def test_the_rooms_tables_cover_the_books_words() -> None:
-    from accord_rules.catalogue import CLOSINGS, SUBSTRATE_FAMILIES
-    from accord_rules.catalogue import PLASTICS as BOOK_PLASTICS
+    from accord_rules.revision.catalogue import CLOSINGS, SUBSTRATE_FAMILIES
+    from accord_rules.revision.catalogue import PLASTICS as BOOK_PLASTICS
 
     assert set(PLASTICS) == set(BOOK_PLASTICS)
     assert set(PLATENS) == set(CLOSINGS) - {"enclosed"}

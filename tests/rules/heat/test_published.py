@@ -6,7 +6,8 @@ import pytest
 from ht.insulation import ASHRAE, building_materials
 from tests.rules.heat.check_table import CHECKS, Check
 
-from accord_rules.documents import shipped
+from accord_rules.documents.files import shipped
+from accord_rules.documents.units import CONDUCTIVITY, DENSITY, HEAT_CAPACITY, parse
 from accord_rules.heat.materials import (
     ACRYLIC,
     ALUMINIUM,
@@ -21,7 +22,6 @@ from accord_rules.heat.materials import (
     SILICONE_FOAM,
     Material,
 )
-from accord_rules.units import CONDUCTIVITY, DENSITY, HEAT_CAPACITY, parse
 
 SUBSTRATES = shipped()["substrates"]
 

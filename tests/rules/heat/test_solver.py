@@ -32,7 +32,7 @@ from accord_rules.heat.build import Sheet, stack_for
 from accord_rules.heat.materials import PLATENS
 from accord_rules.heat.response import TIMES_S, respond
 from accord_rules.heat.stepping import WATER_FROM_C, WATER_LATENT_J_KG, WATER_TO_C
-from accord_rules.settings import load_book
+from accord_rules.load.loader import load_book
 
 DWELL_S = 60.0
 TIMES = time_grid(DWELL_S)

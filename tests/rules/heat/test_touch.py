@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from accord_rules.catalogue import TOUCH_CLASSES
-from accord_rules.documents import shipped
+from accord_rules.documents.files import shipped
 from accord_rules.heat import FAN, STILL_AIR, HeatError, Layer, cooling_s, time_to_touch_s, touch_limit_c
 from accord_rules.heat.touch import CONTACT_TIMES_S, EMISSIVITY, THRESHOLDS, biot, radiation_w_m2k
+from accord_rules.revision.catalogue import TOUCH_CLASSES
 
 PANEL = Layer("panel", 160.0, 2800.0, 880.0, 1.1e-3)
 TILE = Layer("tile", 1.3, 2300.0, 840.0, 6e-3)

@@ -10,25 +10,25 @@ import numpy as np
 import pytest
 from pressed_pieces import COASTER, PIECES, PRESSES, SHIRT, STONES, TILE, pressed, shop_of
 
+from accord_rules.advise.heat_document import heat_document
 from accord_rules.derive import heat
 from accord_rules.derive.case import Case
-from accord_rules.facts import Scope, declared
+from accord_rules.documents.reading import read
 from accord_rules.heat import Sheet, Spread, solve, stack_for, substrate_layer, time_to_touch_s
 from accord_rules.heat.estimate import Lean, leaning
 from accord_rules.heat.materials import ROOM_C, WARM_BED_C
 from accord_rules.heat.response import LONGEST_S, TIMES_S, coolest_c, corners, crossing_s, hottest_c
 from accord_rules.heat.stack import Stack
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.resolve import resolve
-from accord_rules.settings import Settings
+from accord_rules.orders.order import Order
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
 
 EVERY = tuple(product(PIECES, PRESSES))
 # The usual grid is within 0.25 K from 1 s on; before 2 s a bed's warmth arrives from below, which no corner leans on.
 GRID_K, SETTLED_S = 0.3, 2.0
 
 
-def stack_by_hand(book: Settings, case: Case, chosen: Any) -> Stack:
+def stack_by_hand(book: Book, case: Case, chosen: Any) -> Stack:
     """What lies under the platen, put together from the book without the facts."""
     catalogue = book.catalogue
     cover, pad = (
@@ -57,7 +57,7 @@ def start_by_hand(case: Case, stack: Stack) -> tuple[float, ...]:
 
 
 @pytest.mark.parametrize(("piece", "press"), EVERY)
-def test_the_likely_figures_are_the_rooms(piece: str, press: str, book: Settings) -> None:
+def test_the_likely_figures_are_the_rooms(piece: str, press: str, book: Book) -> None:
     case, chosen = pressed(book, PIECES[piece], press)
     stack = stack_by_hand(book, case, chosen)
     history = solve(stack, start_by_hand(case, stack), TIMES_S)
@@ -67,7 +67,7 @@ def test_the_likely_figures_are_the_rooms(piece: str, press: str, book: Settings
 
 
 @pytest.mark.parametrize(("piece", "press"), EVERY)
-def test_soon_and_late_enclose_likely(piece: str, press: str, book: Settings) -> None:
+def test_soon_and_late_enclose_likely(piece: str, press: str, book: Book) -> None:
     case, _ = pressed(book, PIECES[piece], press)
     assert case["heat.reach_soon_s"] < case["heat.reach_likely_s"] < case["heat.reach_late_s"] <= LONGEST_S
     assert case["heat.interface_soon_c"] > case["heat.interface_likely_c"] > case["heat.interface_late_c"]
@@ -76,7 +76,7 @@ def test_soon_and_late_enclose_likely(piece: str, press: str, book: Settings) ->
 @pytest.mark.parametrize(
     ("piece", "press"), [*EVERY, ("coaster", "clamshell-two-sided"), ("shirt", "clamshell-two-sided")]
 )
-def test_corners_bound_all_the_ends(piece: str, press: str, book: Settings) -> None:
+def test_corners_bound_all_the_ends(piece: str, press: str, book: Book) -> None:
     case, chosen = pressed(book, PIECES[piece], press)
     lying = replace(case["heat.lay"], surface_c=chosen.surface_c)
     stack = lying.stack()
@@ -92,7 +92,7 @@ def test_corners_bound_all_the_ends(piece: str, press: str, book: Settings) -> N
 
 @pytest.mark.parametrize("off_k", [-15.0, -5.0, 5.0, 15.0])
 @pytest.mark.parametrize("piece", PIECES)
-def test_a_sagging_platens_share_holds_near_its_temperature(piece: str, off_k: float, book: Settings) -> None:
+def test_a_sagging_platens_share_holds_near_its_temperature(piece: str, off_k: float, book: Book) -> None:
     """Its heater is full on below a fixed band, so that it is not quite linear."""
     case, _ = pressed(book, PIECES[piece], "hand-held")
     lying = case["heat.lay"]
@@ -110,9 +110,7 @@ DAMP_PRESSES = ("hand-held", "clamshell")
 
 @pytest.mark.parametrize("press", DAMP_PRESSES)
 @pytest.mark.parametrize(("piece", "time_s"), [("shirt", 12), ("shirt", 20), ("coaster", 60), ("coaster", 120)])
-def test_a_piece_that_was_not_pre_pressed_is_estimated_damp(
-    piece: str, time_s: int, press: str, book: Settings
-) -> None:
+def test_a_piece_that_was_not_pre_pressed_is_estimated_damp(piece: str, time_s: int, press: str, book: Book) -> None:
     """Beside the damp stack itself, whose moisture boils off step by step."""
     said = {"time": f"{time_s} s", "temperature": {"shirt": "155 °C", "coaster": "195 °C"}[piece]}
     case, chosen = pressed(book, PIECES[piece], press, pre_press="0 s", **said)
@@ -127,18 +125,18 @@ def test_a_piece_that_was_not_pre_pressed_is_estimated_damp(
     dry, _ = pressed(book, PIECES[piece], press, **said)
     assert case["heat.interface_likely_c"] < dry["heat.interface_likely_c"] - 1.0
     assert case["heat.reach_soon_s"] < case["heat.reach_likely_s"] < case["heat.reach_late_s"] <= LONGEST_S
-    assert heat.heat_document(case, chosen)["damp"]
-    assert not heat.heat_document(dry, dry.chosen)["damp"]
+    assert heat_document(case, chosen)["damp"]
+    assert not heat_document(dry, dry.chosen)["damp"]
 
 
-def test_what_takes_up_no_moisture_needs_no_pre_press_to_be_dry(book: Settings) -> None:
+def test_what_takes_up_no_moisture_needs_no_pre_press_to_be_dry(book: Book) -> None:
     case, chosen = pressed(book, TILE, "clamshell", pre_press="0 s")
     again, _ = pressed(book, TILE, "clamshell", pre_press="5 s")
     assert case["heat.lay"] is again["heat.lay"]
-    assert not heat.heat_document(case, chosen)["damp"]
+    assert not heat_document(case, chosen)["damp"]
 
 
-def test_moisture_is_what_the_fibres_take_up(book: Settings) -> None:
+def test_moisture_is_what_the_fibres_take_up(book: Book) -> None:
     """Regain at 65 % humidity after Morton and Hearle (2008): cotton 7-8 %; polyester 0.4 %, secondary pages."""
 
     def colder_k(fibres: dict[str, float]) -> float:
@@ -152,13 +150,13 @@ def test_moisture_is_what_the_fibres_take_up(book: Settings) -> None:
     assert polyester < blend < cotton
 
 
-def test_a_longer_dwell_is_chosen_for_a_damp_piece(book: Settings) -> None:
+def test_a_longer_dwell_is_chosen_for_a_damp_piece(book: Book) -> None:
     _, damp = pressed(book, SHIRT, "hand-held", pre_press="0 s", temperature="150 °C")
     _, dry = pressed(book, SHIRT, "hand-held", temperature="150 °C")
     assert damp.time_s > dry.time_s
 
 
-def test_never_is_said_and_capped(book: Settings) -> None:
+def test_never_is_said_and_capped(book: Book) -> None:
     case, _ = pressed(book, COASTER, "hand-held", temperature="181 °C", time="60 s")
     assert case["heat.estimate"].reach_s[2] == float("inf")
     assert case["heat.reach_late_s"] == LONGEST_S
@@ -184,7 +182,7 @@ def test_ranges_in_words(times_s: tuple[float, float, float], said: str) -> None
     [(STONES, "clamshell"), (TILE, "tile-oven-wrap"), (COASTER, "mug-press")],
     ids=["stones", "oven", "wrong shape"],
 )
-def test_no_estimate_where_the_model_does_not_hold(piece: dict[str, Any], press: str, book: Settings) -> None:
+def test_no_estimate_where_the_model_does_not_hold(piece: dict[str, Any], press: str, book: Book) -> None:
     case, _ = pressed(book, piece, press)
     assert case["heat.estimated"] is False
     assert case["heat.interface_likely_c"] is None
@@ -194,7 +192,7 @@ def test_no_estimate_where_the_model_does_not_hold(piece: dict[str, Any], press:
 # -- what is kept --------------------------------------------------------------------------------------------------
 
 
-def test_presses_that_heat_alike_share_a_stack(book: Settings) -> None:
+def test_presses_that_heat_alike_share_a_stack(book: Book) -> None:
     clamshell, _ = pressed(book, COASTER, "clamshell")
     again, _ = pressed(book, COASTER, "clamshell-automatic")
     assert clamshell["heat.lay"] is again["heat.lay"]
@@ -218,7 +216,7 @@ def test_presses_that_heat_alike_share_a_stack(book: Settings) -> None:
 )
 @pytest.mark.parametrize("press", ["clamshell", "hand-held"])
 def test_every_number_of_the_book_counts(
-    kind: str, name: str, field: str, value: float, press: str, book: Settings
+    kind: str, name: str, field: str, value: float, press: str, book: Book
 ) -> None:
     """A kept stack must not answer for one that differs in any number."""
     asked = {"temperature": "200 °C", "time": "70 s", "cover": "plain-paper"}
@@ -229,7 +227,7 @@ def test_every_number_of_the_book_counts(
     assert other["heat.reach_likely_s"] != pytest.approx(first["heat.reach_likely_s"], rel=0.01)
 
 
-def test_an_absurd_temperature_leaves_no_mark(book: Settings) -> None:
+def test_an_absurd_temperature_leaves_no_mark(book: Book) -> None:
     """A platen colder than the room heats nothing; the stack it was asked for still answers for others."""
     piece = COASTER | {"item": COASTER["item"] | {"thickness": "3.37 mm"}}
     cold, _ = pressed(book, piece, "clamshell", temperature="12 °C", time="70 s")
@@ -239,7 +237,7 @@ def test_an_absurd_temperature_leaves_no_mark(book: Settings) -> None:
 
 
 @pytest.mark.parametrize("field", ["power", "platen"])
-def test_a_hand_held_press_of_ones_own_counts(field: str, book: Settings) -> None:
+def test_a_hand_held_press_of_ones_own_counts(field: str, book: Book) -> None:
     usual, _ = pressed(book, SHIRT, "hand-held")
     own = {"power": "600 W"} if field == "power" else {"platen": {"width": "100 mm", "height": "100 mm"}}
     shop = shop_of(book, "hand-held")
@@ -251,36 +249,11 @@ def test_a_hand_held_press_of_ones_own_counts(field: str, book: Settings) -> Non
     assert other["heat.sag_k"] != pytest.approx(usual["heat.sag_k"], rel=0.01)
 
 
-@pytest.mark.parametrize(("piece", "press"), EVERY)
-def test_what_no_setting_changes_is_shared_rightly(piece: str, press: str, book: Settings) -> None:
-    """Facts kept for the next case of a decoration and press are those a fresh case finds with other settings."""
-    fresh, _ = pressed(book, PIECES[piece], press)
-    assert fresh.parent is not None
-    hot = fresh.chosen._replace(surface_c=99.0, display_c=99.0, time_s=7.0)
-    kept = fresh.parent.pressing_case(fresh.press, hot)
-    lone = Case(
-        book, fresh.shop, fresh.order, parent=fresh.parent, scope=Scope.PRESSING, index=0, press=fresh.press, chosen=hot
-    )
-    settled = [name for name, fact in declared().items() if fact.settled or fact.of_press]
-    assert len(settled) > 30
-    assert {name: kept[name] for name in settled} == {name: lone[name] for name in settled}
-
-
-@pytest.mark.parametrize("press", ["hand-held", "clamshell", "pneumatic-single"])
-def test_what_a_press_is_does_not_hang_on_what_is_pressed(press: str, book: Settings) -> None:
-    """Facts of the press are the same for every piece and transfer, so that an order's decorations share them."""
-    cases = [pressed(book, piece, press)[0] for piece in PIECES.values()]
-    of_press = [name for name, fact in declared().items() if fact.of_press]
-    assert len(of_press) > 20
-    first, *others = ({name: case[name] for name in of_press} for case in cases)
-    assert all(each == first for each in others)
-
-
 # -- touching it ---------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("piece", "press"), EVERY)
-def test_the_wait_is_the_rooms_cautious_figure(piece: str, press: str, book: Settings) -> None:
+def test_the_wait_is_the_rooms_cautious_figure(piece: str, press: str, book: Book) -> None:
     case, chosen = pressed(book, PIECES[piece], press)
     entry = book.catalogue["substrates"][case["item.substrate"]]
     layer = substrate_layer(entry, case["item.thickness_mm"])
@@ -291,7 +264,7 @@ def test_the_wait_is_the_rooms_cautious_figure(piece: str, press: str, book: Set
     assert exact <= case["touch.wait_s"] <= later
 
 
-def test_the_wait_is_told_rounded_up(book: Settings) -> None:
+def test_the_wait_is_told_rounded_up(book: Book) -> None:
     case, _ = pressed(book, TILE, "clamshell")
     minutes = -(-case["touch.wait_s"] // 60)
     assert case["touch.wait_words"] == f"up to {minutes:.0f} min"

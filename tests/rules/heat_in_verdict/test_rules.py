@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 from pressed_pieces import COASTER, PIECES, PRESSES, SHIRT, SIZE, TILE, asking, shop_of
 
-from accord_rules import units
 from accord_rules.authority import Authority
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
+from accord_rules.documents import units
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.revision.book import Book
 from accord_rules.verdict import Finding
 
 TOPIC = {"print-stays-cold", "print-likely-too-cold", "print-may-stay-cool", "platen-dips", "print-behind-softens"}
@@ -21,7 +21,7 @@ TOPIC = {"print-stays-cold", "print-likely-too-cold", "print-may-stay-cool", "pl
 
 def heat_findings(authority: Authority, piece: Mapping[str, Any], press: str, **settings: str) -> dict[str, Finding]:
     order = read(Order, asking(piece, press, **settings))
-    verdict = authority.validate(order, shop_of(authority.settings, press))
+    verdict = authority.validate(order, shop_of(authority.book, press))
     return {each.rule: each for each in verdict.findings if each.rule in TOPIC}
 
 
@@ -29,7 +29,7 @@ def planned(
     authority: Authority, piece: Mapping[str, Any], press: str, unit_system: str = "metric"
 ) -> Mapping[str, Any]:
     """The best plan's settings for the one decoration."""
-    shop = shop_of(authority.settings, press, unit_system=unit_system)
+    shop = shop_of(authority.book, press, unit_system=unit_system)
     plans = authority.recommend(read(SettleRequest, asking(piece, press)), shop).document()["plans"]
     assert plans
     settings: Mapping[str, Any] = plans[0]["decorations"][0]["settings"]
@@ -63,7 +63,7 @@ def test_a_dwell_against_the_estimate(
         assert " to " in each.because, "the width is told"
 
 
-def test_levels_only_the_kindest_bound_blocks(book: Settings) -> None:
+def test_levels_only_the_kindest_bound_blocks(book: Book) -> None:
     levels = {name: rule.level for name, rule in book.rules.items() if rule.topic == "heat-estimate"}
     assert set(levels) == TOPIC
     assert [name for name, level in levels.items() if level == "blocks"] == ["print-stays-cold"]
@@ -105,7 +105,7 @@ def test_the_dwell_follows_the_piece(authority: Authority) -> None:
 
 def test_what_the_order_says_is_kept(authority: Authority) -> None:
     document = asking(COASTER, "hand-held", time="70 s")
-    plans = authority.recommend(read(SettleRequest, document), shop_of(authority.settings, "hand-held")).plans
+    plans = authority.recommend(read(SettleRequest, document), shop_of(authority.book, "hand-held")).plans
     assert {plan.decorations[0].settings["time"]["set"] for plan in plans} == {"70 s"}
     # With the dwell given, the temperature is what is left to turn.
     free = planned(authority, COASTER, "hand-held")["temperature"]["surface_c"]
@@ -113,7 +113,7 @@ def test_what_the_order_says_is_kept(authority: Authority) -> None:
 
 
 def test_a_wait_before_touching_is_in_the_rule_and_the_steps(authority: Authority) -> None:
-    shop = shop_of(authority.settings, "clamshell")
+    shop = shop_of(authority.book, "clamshell")
     verdict = authority.validate(read(Order, asking(TILE, "clamshell")), shop)
     (stays_hot,) = (each for each in verdict.findings if each.rule == "hard-goods-stay-hot")
     assert " min until bare skin bears a 10 s touch" in stays_hot.because
@@ -131,7 +131,7 @@ def test_a_print_behind_a_thin_shirt_softens_and_behind_a_thick_one_does_not(aut
         back = {"transfer": "cut-film-low-temperature", "placement": "back", "size": SIZE, "settings": {"time": "15 s"}}
         front = back | {"placement": "front"}
         order = {"item": item, "decorations": [back, front], "press": "clamshell"}
-        verdict = authority.validate(read(Order, order), shop_of(authority.settings, "clamshell"))
+        verdict = authority.validate(read(Order, order), shop_of(authority.book, "clamshell"))
         assert verdict.sequence == (0, 1)
         return any(each.rule == "print-behind-softens" for each in verdict.findings)
 

@@ -11,9 +11,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules import units
-from accord_rules.facts import BOOL, FactType, Kind, number, one_of, set_of
-from accord_rules.infer.condition import Compare, Condition, ConditionError, Vocabulary, comparisons, parse
+from accord_rules.documents import units
+from accord_rules.revision.condition import Compare, Condition, ConditionError, Vocabulary, comparisons, parse
+from accord_rules.revision.facts import BOOL, FactType, Kind, number, one_of, set_of
 
 WORDS = ("paper", "film", "knit", "woven", "glossy", "matt", "hot", "warm", "cold", "none", "a'b", 'a"b', "~", "")
 DIMENSIONS = (units.PERCENT, units.COUNT, units.TEMPERATURE, units.TIME)

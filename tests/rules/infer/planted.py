@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from accord_rules.infer.engine import Engine
-from accord_rules.weigh import Scales
+from accord_rules.weigh.scales import Scales
 
 
 @contextmanager

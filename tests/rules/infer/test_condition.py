@@ -8,9 +8,8 @@ import random
 import pytest
 from tests.rules.infer.generate import random_book
 
-from accord_rules import units
-from accord_rules.facts import BOOL, DATA, TEXT, FactType, Kind, number, one_of, set_of
-from accord_rules.infer.condition import (
+from accord_rules.documents import units
+from accord_rules.revision.condition import (
     MOST_BRANCHES,
     Compare,
     Condition,
@@ -21,6 +20,7 @@ from accord_rules.infer.condition import (
     negated,
     parse,
 )
+from accord_rules.revision.facts import BOOL, DATA, TEXT, FactType, Kind, number, one_of, set_of
 
 FACTS: dict[str, FactType] = {
     "item.textile": BOOL,

@@ -20,9 +20,9 @@ import pytest
 from tests.rules.infer.faults import WrongJudge
 from tests.rules.infer.generate import Book, Case, random_atom, random_book, random_book_cases
 
-from accord_rules.infer.condition import Condition, parse
 from accord_rules.infer.engine import Engine
 from accord_rules.infer.judge import Judge
+from accord_rules.revision.condition import Condition, parse
 
 CASES = int(os.environ.get("ACCORD_DIFFERENTIAL", "2000"))
 SEED = int(os.environ.get("ACCORD_SEED") or random.SystemRandom().randrange(10**9))

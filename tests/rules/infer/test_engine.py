@@ -18,10 +18,8 @@ from typing import Any
 import pytest
 from tests.rules.infer.generate import ODD_NUMBERS, random_book, random_facts
 
-from accord_rules import units
-from accord_rules.facts import BOOL, FactType, number, one_of, set_of
+from accord_rules.documents import units
 from accord_rules.infer import engine as engine_module
-from accord_rules.infer.condition import Condition, Vocabulary, parse
 from accord_rules.infer.engine import (
     Engine,
     EngineError,
@@ -33,6 +31,8 @@ from accord_rules.infer.engine import (
     try_out,
 )
 from accord_rules.infer.judge import Judge
+from accord_rules.revision.condition import Condition, Vocabulary, parse
+from accord_rules.revision.facts import BOOL, FactType, number, one_of, set_of
 
 FLAGS = tuple(f"item.b{place}" for place in range(400))
 FACTS: dict[str, FactType] = {

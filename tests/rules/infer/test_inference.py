@@ -12,11 +12,11 @@ from typing import Any
 import pytest
 from tests.rules.infer.planted import contradicting
 
-from accord_rules import units
-from accord_rules.facts import BOOL, FactType, number
-from accord_rules.infer.condition import Condition, Vocabulary, parse
+from accord_rules.documents import units
 from accord_rules.infer.engine import Engine, EngineError
 from accord_rules.infer.inference import Counts, Inference
+from accord_rules.revision.condition import Condition, Vocabulary, parse
+from accord_rules.revision.facts import BOOL, FactType, number
 
 FACTS: dict[str, FactType] = {"a": BOOL, "b": BOOL, "x": number(units.PERCENT)}
 VOCABULARY = Vocabulary(FACTS, {"least": units.PERCENT})

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from tests.rules.infer.generate import Book, random_book, random_facts
 
-from accord_rules import units
-from accord_rules.facts import BOOL, Kind, number, one_of, set_of
+from accord_rules.documents import units
 from accord_rules.infer.compiled import holds
-from accord_rules.infer.condition import (
+from accord_rules.infer.judge import Judge
+from accord_rules.revision.condition import (
     And,
     Compare,
     Condition,
@@ -29,7 +29,7 @@ from accord_rules.infer.condition import (
     Within,
     parse,
 )
-from accord_rules.infer.judge import Judge
+from accord_rules.revision.facts import BOOL, Kind, number, one_of, set_of
 
 VOCABULARY = Vocabulary(
     {

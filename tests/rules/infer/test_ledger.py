@@ -11,10 +11,8 @@ from typing import Any
 import pytest
 from tests.rules.infer.planted import contradicting
 
-from accord_rules import units
-from accord_rules.facts import BOOL, FactType, number, one_of, set_of
+from accord_rules.documents import units
 from accord_rules.infer import engine as engine_module
-from accord_rules.infer.condition import Condition, Vocabulary, parse
 from accord_rules.infer.engine import Engine, EngineError
 from accord_rules.infer.inference import Inference
 from accord_rules.infer.ledger import (
@@ -31,6 +29,8 @@ from accord_rules.infer.ledger import (
     Network,
 )
 from accord_rules.infer.replay import replay
+from accord_rules.revision.condition import Condition, Vocabulary, parse
+from accord_rules.revision.facts import BOOL, FactType, number, one_of, set_of
 
 TYPES: dict[str, FactType] = {
     "a": BOOL,

@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from accord_rules.infer.condition import parse
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
+from accord_rules.revision.condition import parse
 
 GIVE_WAY_S = 0.02  # long enough for another thread to read a condition, if it may
 
@@ -34,7 +34,7 @@ def busy_collector() -> Iterator[None]:
 
 
 @pytest.mark.usefixtures("busy_collector")
-def test_a_reading_is_not_upset_by_another_threads(book: Settings) -> None:
+def test_a_reading_is_not_upset_by_another_threads(book: Book) -> None:
     """While one thread reads, a collection gives way to another one that reads from deeper in its stack."""
     rule = max(book.rules.values(), key=lambda rule: len(rule.when))
     reader, wanted, done, over = threading.get_ident(), threading.Event(), threading.Event(), threading.Event()

@@ -11,16 +11,16 @@ from typing import Any
 
 import random_orders
 
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import read
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
 ORDERS = int(os.environ.get("ACCORD_LAWS", "120"))
 WORKABLE = ("accepted", "conditional")
 
 
-def questions(book: Settings, count: int, salt: str, **how: Any) -> list[tuple[dict[str, Any], Shop]]:
+def questions(book: Book, count: int, salt: str, **how: Any) -> list[tuple[dict[str, Any], Shop]]:
     rng = random.Random(f"{SEED} {salt}")
     return [(random_orders.order(rng, book, **how), read(Shop, random_orders.shop(rng, book))) for _ in range(count)]
 

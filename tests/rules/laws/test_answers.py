@@ -20,13 +20,13 @@ import random_orders
 
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
+from accord_rules.documents.reading import read
 from accord_rules.governance.house import HouseAuthority, read_house
-from accord_rules.order import PRESSURES, Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.orders.order import PRESSURES, Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
-from accord_rules.weigh import Scales, Weighed
+from accord_rules.weigh.scales import Scales, Weighed
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
 WORKABLE = ("accepted", "conditional")
@@ -35,7 +35,7 @@ Document = dict[str, Any]
 Question = tuple[Document, Shop]
 
 
-def random_questions(book: Settings, count: int, salt: str, **how: Any) -> Iterator[Question]:
+def random_questions(book: Book, count: int, salt: str, **how: Any) -> Iterator[Question]:
     rng = random.Random(f"{SEED} {salt}")
     for _ in range(count):
         yield random_orders.order(rng, book, **how), read(Shop, random_orders.shop(rng, book))
@@ -52,7 +52,7 @@ def demo_questions() -> Iterator[Question]:
 
 
 @pytest.fixture(scope="module")
-def questions(book: Settings) -> list[Question]:
+def questions(book: Book) -> list[Question]:
     everyday = random_questions(book, 160, "everyday", odd=0.15, decorations=2, open_settings=True)
     return [*demo_questions(), *everyday, *random_questions(book, 100, "odd", odd=1.0)]
 
@@ -143,7 +143,7 @@ def with_answer(order: Document, pointer: str, answer: Any) -> Document:
     return answered
 
 
-def test_an_undetermined_order_asks_what_settles_it(book: Settings, authority: Authority) -> None:
+def test_an_undetermined_order_asks_what_settles_it(book: Book, authority: Authority) -> None:
     """Whatever is answered, round after round, it comes to a verdict."""
     rng, open_ = random.Random(SEED), 0
     asked = [
@@ -166,7 +166,7 @@ def test_an_undetermined_order_asks_what_settles_it(book: Settings, authority: A
     assert open_ > 15, "too few open orders to mean anything"
 
 
-def test_a_gauge_reading_without_a_cylinder_is_asked_for_in_words(authority: Authority, book: Settings) -> None:
+def test_a_gauge_reading_without_a_cylinder_is_asked_for_in_words(authority: Authority, book: Book) -> None:
     """40 psi says nothing on a press whose cylinder nobody recorded: how firm that is has to be asked."""
     order = {
         "item": {"blank": "scarf-silk-ivory"},
@@ -212,7 +212,7 @@ HOUSE_RULE: Document = {
     ],
 )
 def test_a_house_rule_that_is_open_asks_too(
-    when: str, about: str, pointer: str, authority: Authority, book: Settings
+    when: str, about: str, pointer: str, authority: Authority, book: Book
 ) -> None:
     rule = HOUSE_RULE | {"when": when, "about": about}
     house = HouseAuthority(authority, read_house({"rules": {"house.open": rule}}))
@@ -238,7 +238,7 @@ def opened(order: Document, rng: random.Random) -> Document:
     return {key: value for key, value in order.items() if key != "press"} | {"decorations": kept}
 
 
-def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Settings, authority: Authority) -> None:
+def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book, authority: Authority) -> None:
     rng, plans, none = random.Random(SEED), 0, 0
     for document, shop in random_questions(book, 150, "plans", odd=0.15, decorations=2, open_settings=True):
         order = opened(document, rng)
@@ -264,7 +264,7 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Sett
     assert none > 8
 
 
-def fillings(decoration: Document, shop: Shop, book: Settings) -> list[str]:
+def fillings(decoration: Document, shop: Shop, book: Book) -> list[str]:
     """What the decoration names, the stocked products of the family it names, or all that is stocked."""
     named = decoration.get("transfer")
     stocked = [each for each in shop.stock.products if named in (None, book.catalogue["products"][each].family)]
@@ -274,7 +274,7 @@ def fillings(decoration: Document, shop: Shop, book: Settings) -> list[str]:
 # -- bounds ----------------------------------------------------------------------------------------------------------
 
 
-def large_shop(book: Settings, presses: int) -> Shop:
+def large_shop(book: Book, presses: int) -> Shop:
     """So many presses, each with readings of its own, and all of the book in stock."""
     flat = [name for name, each in book.catalogue["press_types"].items() if each.shape == "flat"]
     return read(
@@ -323,7 +323,7 @@ RECOMMEND_MOST = 12_000
 
 @pytest.mark.parametrize("prints", [2, 12])
 def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
-    prints: int, book: Settings, authority: Authority, weighings: list[Case]
+    prints: int, book: Book, authority: Authority, weighings: list[Case]
 ) -> None:
     """28,000 weighings and an answer of some megabytes where nothing ended it."""
     found = authority.recommend(read(SettleRequest, many_prints(prints)), large_shop(book, 40))
@@ -334,15 +334,13 @@ def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
     assert len(json.dumps(found.document())) < 500_000
 
 
-def test_one_print_that_may_be_anything_is_weighed_whole_at_the_largest_shop(
-    book: Settings, authority: Authority
-) -> None:
+def test_one_print_that_may_be_anything_is_weighed_whole_at_the_largest_shop(book: Book, authority: Authority) -> None:
     found = authority.recommend(read(SettleRequest, many_prints(1)), large_shop(book, 40))
     assert found.complete
     assert found.plans
 
 
-def test_reasons_left_out_are_counted(book: Settings, authority: Authority, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_reasons_left_out_are_counted(book: Book, authority: Authority, monkeypatch: pytest.MonkeyPatch) -> None:
     asked, shop = read(SettleRequest, many_prints(2)), large_shop(book, 4)
     whole = authority.recommend(asked, shop)
     assert len(whole.ruled_out) > 5
@@ -355,7 +353,7 @@ def test_reasons_left_out_are_counted(book: Settings, authority: Authority, monk
 
 @pytest.mark.parametrize("most", [0, 3, 8])
 def test_an_answer_that_was_ended_never_says_that_there_is_no_way(
-    most: int, book: Settings, authority: Authority, monkeypatch: pytest.MonkeyPatch
+    most: int, book: Book, authority: Authority, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whatever the weighings left: no plan and complete only where there is none in full either."""
     allowance = Scales.allowance

@@ -13,15 +13,15 @@ from typing import Any
 from tests.rules.laws.questions import ORDERS, SEED, WORKABLE, opened, questions
 
 from accord_rules.authority import Authority
-from accord_rules.order import PEELS, PRESSURES, Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import PEELS, PRESSURES, Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 
 FILLINGS = 120 if os.environ.get("ACCORD_NIGHTLY") == "1" else 60
 
 
-def test_where_there_is_no_plan_brute_force_finds_none(book: Settings, authority: Authority) -> None:
+def test_where_there_is_no_plan_brute_force_finds_none(book: Book, authority: Authority) -> None:
     rng = random.Random(SEED)
     searched = 0
     for order, shop in questions(book, ORDERS, "none", open_settings=True, decorations=2, odd=0.1):
@@ -36,14 +36,12 @@ def test_where_there_is_no_plan_brute_force_finds_none(book: Settings, authority
     assert searched > ORDERS / 10, "too few orders without a plan to mean anything"
 
 
-def brute_force(
-    order: dict[str, Any], shop: Shop, book: Settings, rng: random.Random, count: int
-) -> list[dict[str, Any]]:
+def brute_force(order: dict[str, Any], shop: Shop, book: Book, rng: random.Random, count: int) -> list[dict[str, Any]]:
     """Orders with everything that was open filled in at random from all that the book and the shop have."""
     return [filled(order, shop, book, rng) for _ in range(count)]
 
 
-def filled(order: dict[str, Any], shop: Shop, book: Settings, rng: random.Random) -> dict[str, Any]:
+def filled(order: dict[str, Any], shop: Shop, book: Book, rng: random.Random) -> dict[str, Any]:
     decorations = []
     for decoration in order["decorations"]:
         named = decoration.get("transfer")

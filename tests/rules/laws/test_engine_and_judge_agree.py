@@ -15,13 +15,13 @@ import random_orders
 
 from accord_rules.advise.plans import presses_of
 from accord_rules.derive.case import Case
-from accord_rules.facts import Scope
-from accord_rules.order import Order
-from accord_rules.reading import read
-from accord_rules.resolve import resolve
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
-from accord_rules.weigh import Scales
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.facts import Scope
+from accord_rules.revision.names import resolve
+from accord_rules.weigh.scales import Scales
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
 ORDERS = int(os.environ.get("ACCORD_DIFFERENTIAL", "1500"))
@@ -29,13 +29,13 @@ ORDERS_A_SHOP = 50
 
 
 @pytest.fixture
-def scales(book: Settings) -> Iterator[Scales]:
+def scales(book: Book) -> Iterator[Scales]:
     made = Scales(book, kept=0)  # the engine is asked each time
     yield made
     made.close()
 
 
-def questions(book: Settings) -> Iterator[tuple[Order, Shop]]:
+def questions(book: Book) -> Iterator[tuple[Order, Shop]]:
     """Random orders at random shops: one shop for some orders, as it is in practice."""
     rng = random.Random(f"{SEED} differential")
     shop: Shop | None = None
@@ -51,12 +51,12 @@ def weigh_everywhere(order: Order, shop: Shop, scales: Scales) -> frozenset[str]
 
     The first press's pressings are asked with nothing assumed as well, as for what a verdict says was assumed.
     """
-    whole = Case(scales.settings, shop, order)
+    whole = Case(scales.book, shop, order)
     decorations = [whole.decoration_case(index) for index in range(len(order.decorations))]
     weighed = [scales.weigh(case) for case in (whole, *decorations)]
     on_presses = [scales.on_press(decorations, press) for press in presses_of(order, shop)]
     weighed += [on_press.weighed for on_press in on_presses]
-    bare = Case(scales.settings, shop, order, assume=False)
+    bare = Case(scales.book, shop, order, assume=False)
     bare_decorations = [bare.decoration_case(decoration.index) for decoration in decorations]
     weighed += [scales.weigh(case) for case in (bare, *bare_decorations)]
     for first in on_presses[:1]:
@@ -67,7 +67,7 @@ def weigh_everywhere(order: Order, shop: Shop, scales: Scales) -> frozenset[str]
     return frozenset(fired.rule.id for each in weighed for fired in each.fired)
 
 
-def test_engine_and_judge_agree_on_random_orders(book: Settings, scales: Scales) -> None:
+def test_engine_and_judge_agree_on_random_orders(book: Book, scales: Scales) -> None:
     fired: set[str] = set()
     for order, shop in questions(book):
         fired |= weigh_everywhere(order, shop, scales)

@@ -16,15 +16,16 @@ from tests.rules.laws.questions import ORDERS, SEED, WORKABLE, opened, questions
 from accord_rules.advise.plans import PLANS_MOST, search
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
-from accord_rules.documents import merge
-from accord_rules.examples import example_order
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.resolve import resolve
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
-from accord_rules.verdict import Verdict, canonical
-from accord_rules.weigh import Weighed
+from accord_rules.documents.canonical import canonical
+from accord_rules.documents.files import merge
+from accord_rules.documents.reading import read
+from accord_rules.load.examples import example_order
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
+from accord_rules.verdict import Verdict
+from accord_rules.weigh.scales import Weighed
 
 
 def put_back(order: dict[str, Any], plan: dict[str, Any]) -> dict[str, Any]:
@@ -37,7 +38,7 @@ def put_back(order: dict[str, Any], plan: dict[str, Any]) -> dict[str, Any]:
     return order | {"decorations": decorations, "press": press}
 
 
-def test_every_plan_validates_as_it_says(book: Settings, authority: Authority) -> None:
+def test_every_plan_validates_as_it_says(book: Book, authority: Authority) -> None:
     rng = random.Random(SEED)
     plans = 0
     for order, shop in questions(book, ORDERS, "plans", open_settings=True, decorations=2, odd=0.1):
@@ -53,7 +54,7 @@ def test_every_plan_validates_as_it_says(book: Settings, authority: Authority) -
     assert plans > ORDERS / 4, "too few plans to mean anything"
 
 
-def test_a_combination_comes_to_what_it_does_by_itself(book: Settings, authority: Authority) -> None:
+def test_a_combination_comes_to_what_it_does_by_itself(book: Book, authority: Authority) -> None:
     """A search weighs each decoration once for all of its combinations; asked afresh, each comes to the same."""
     rng, compared, several = random.Random(SEED), 0, 0
     scales = authority.scales
@@ -78,7 +79,7 @@ def told(weighed: Weighed) -> list[tuple[str, int, tuple[str, ...]]]:
     return sorted(fired + [(each.rule.id, each.case.index, tuple(sorted(each.facts))) for each in weighed.open])
 
 
-def test_the_same_question_has_the_same_bytes_whoever_asks(book: Settings, authority: Authority) -> None:
+def test_the_same_question_has_the_same_bytes_whoever_asks(book: Book, authority: Authority) -> None:
     asked = questions(book, 30, "bytes")
 
     def answers(of: Authority) -> list[bytes]:
@@ -94,7 +95,7 @@ def test_the_same_question_has_the_same_bytes_whoever_asks(book: Settings, autho
         other.close()
 
 
-def test_an_id_stands_for_its_question(book: Settings, authority: Authority) -> None:
+def test_an_id_stands_for_its_question(book: Book, authority: Authority) -> None:
     """Equal meanings share an id, whatever the spelling and the shop's reference; different ones do not."""
     (order, shop), *_ = questions(book, 1, "ids", open_settings=True)
     base = order | {"decorations": [{"transfer": "cut-film", "size": {"width": "254 mm", "height": "100 mm"}}]}
@@ -109,13 +110,13 @@ def test_an_id_stands_for_its_question(book: Settings, authority: Authority) -> 
 
 
 @pytest.fixture(scope="module")
-def answered(book: Settings, authority: Authority) -> list[tuple[dict[str, Any], Shop, Verdict]]:
+def answered(book: Book, authority: Authority) -> list[tuple[dict[str, Any], Shop, Verdict]]:
     asked = questions(book, ORDERS * 2, "needs")
     return [(order, shop, authority.validate(read(Order, order), shop)) for order, shop in asked]
 
 
 def test_undetermined_means_something_is_asked(
-    answered: list[tuple[dict[str, Any], Shop, Verdict]], book: Settings
+    answered: list[tuple[dict[str, Any], Shop, Verdict]], book: Book
 ) -> None:
     for _, _, verdict in answered:
         assert (verdict.verdict == "undetermined") <= bool(verdict.needs)
@@ -138,7 +139,7 @@ OPEN: dict[str, tuple[dict[str, Any], list[Any]]] = {
 
 
 @pytest.mark.parametrize("field", OPEN)
-def test_an_answer_to_what_is_asked_decides_it(field: str, book: Settings, authority: Authority) -> None:
+def test_an_answer_to_what_is_asked_decides_it(field: str, book: Book, authority: Authority) -> None:
     item, answers = OPEN[field]
     order = {"item": item, "decorations": [{"transfer": "dye-sublimation"}], "press": "bench"}
     shop = example_order({}, book)[1]

@@ -12,7 +12,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from accord_rules.settings import Settings, load_book
+from accord_rules.load.loader import load_book
+from accord_rules.revision.book import Book
 
 TABLE = Path(__file__).with_name("firmness.txt")
 HEAD = """\
@@ -21,7 +22,7 @@ HEAD = """\
 """
 
 
-def table(book: Settings) -> str:
+def table(book: Book) -> str:
     """A line a rule, then a line a limit, each by name."""
     rules = (
         f"{rule.id}: {rule.level}, {rule.status}" for rule in sorted(book.rules.values(), key=lambda rule: rule.id)

@@ -9,10 +9,10 @@ import pytest
 
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
-from accord_rules.documents import merge
-from accord_rules.examples import example_case, example_order
-from accord_rules.facts import Scope
-from accord_rules.settings import Settings
+from accord_rules.documents.files import merge
+from accord_rules.load.examples import example_case, example_order
+from accord_rules.revision.book import Book
+from accord_rules.revision.facts import Scope
 
 EU_1007_2011_ANNEX_I = {  # code: the name by which the regulation has it; codes as in ISO 2076 and DIN 60001
     "CO": "cotton", "WO": "wool", "SE": "silk", "JU": "jute", "CV": "viscose", "CMD": "modal", "CLY": "lyocell",
@@ -21,16 +21,16 @@ EU_1007_2011_ANNEX_I = {  # code: the name by which the regulation has it; codes
 }  # fmt: skip
 
 
-def order_case(example: dict[str, Any], book: Settings) -> Case:
+def order_case(example: dict[str, Any], book: Book) -> Case:
     return example_case(Scope.ORDER, example, book)
 
 
-def press_case(example: dict[str, Any], book: Settings) -> Case:
+def press_case(example: dict[str, Any], book: Book) -> Case:
     return example_case(Scope.PRESSING, example, book)
 
 
 @pytest.mark.parametrize(("code", "name"), EU_1007_2011_ANNEX_I.items())
-def test_fibres_have_their_legal_names(code: str, name: str, book: Settings) -> None:
+def test_fibres_have_their_legal_names(code: str, name: str, book: Book) -> None:
     """Regulation (EU) 1007/2011 Annex I."""
     assert book.catalogue["fibres"][code].name == name
     assert book.fibre_names[name] == code
@@ -39,7 +39,7 @@ def test_fibres_have_their_legal_names(code: str, name: str, book: Settings) -> 
 @pytest.mark.parametrize(
     ("spelling", "code"), [("spandex", "EL"), ("rayon", "CV"), ("nylon", "PA"), ("linen", "LI"), ("olefin", None)]
 )
-def test_us_names_are_understood(spelling: str, code: str | None, book: Settings) -> None:
+def test_us_names_are_understood(spelling: str, code: str | None, book: Book) -> None:
     """16 CFR 303.7; olefin covers two fibres and is refused."""
     if code is None:
         assert spelling.upper() in book.ambiguous_fibres
@@ -57,7 +57,7 @@ def test_us_names_are_understood(spelling: str, code: str | None, book: Settings
         ("PE", 100, 125),
     ],
 )
-def test_fibres_stand_in_their_published_bands(code: str, least: float, most: float, book: Settings) -> None:
+def test_fibres_stand_in_their_published_bands(code: str, least: float, most: float, book: Book) -> None:
     assert least <= book.catalogue["fibres"][code].harmful_from <= most
 
 
@@ -79,7 +79,7 @@ def test_fibres_stand_in_their_published_bands(code: str, least: float, most: fl
         ("CA", 6.0, 6.5),
     ],
 )
-def test_fibres_take_up_the_moisture_that_handbooks_say(code: str, least: float, most: float, book: Settings) -> None:
+def test_fibres_take_up_the_moisture_that_handbooks_say(code: str, least: float, most: float, book: Book) -> None:
     assert least <= book.catalogue["fibres"][code].regain <= most
 
 
@@ -91,7 +91,7 @@ def test_fibres_take_up_the_moisture_that_handbooks_say(code: str, least: float,
         ({"iron": 2, "edition": 2023}, 160), ({"iron": 3, "edition": 2023}, 210),
     ],
 )  # fmt: skip
-def test_care_label_caps_by_edition(care: dict[str, int], cap_c: float, book: Settings) -> None:
+def test_care_label_caps_by_edition(care: dict[str, int], cap_c: float, book: Book) -> None:
     """ISO 3758:2012 110/150/200 °C; ISO 3758:2023 raised each by 10 K (confirmed through JIS L 0001:2024)."""
     case = order_case({"item": {"care": ""}}, book)
     assert case["item.care_cap_c"] is None
@@ -99,7 +99,7 @@ def test_care_label_caps_by_edition(care: dict[str, int], cap_c: float, book: Se
     assert case["item.care_cap_c"] == cap_c
 
 
-def test_pressure_on_the_print_follows_from_the_cylinder(book: Settings) -> None:
+def test_pressure_on_the_print_follows_from_the_cylinder(book: Book) -> None:
     """F = p A: a 4 in bore at 80 psi gives 1005.3 lbf (4472 N), on 15 x 15 in 4.47 psi = 30.8 kPa."""
     press = {
         "type": "pneumatic-single",
@@ -121,20 +121,20 @@ def test_pressure_on_the_print_follows_from_the_cylinder(book: Settings) -> None
         ("2990 W", "13 A", "230 V", 100.0),  # BS 1363 fused plug
     ],
 )
-def test_circuit_share(power: str, rating: str, voltage: str, share: float, book: Settings) -> None:
+def test_circuit_share(power: str, rating: str, voltage: str, share: float, book: Book) -> None:
     """NEC arithmetic as published in secondary pages: a continuous load may draw 80 % of the rating."""
     press = {"type": "clamshell", "power": power, "circuit": {"rating": rating, "voltage": voltage}}
     assert press_case({"press": press}, book)["press.circuit_share"] == pytest.approx(share, abs=0.01)
 
 
 @pytest.mark.parametrize(("age", "child"), [(0, True), (12, True), (13, False), (18, False)])
-def test_a_childrens_product_is_for_12_or_younger(age: int, child: bool, book: Settings) -> None:
+def test_a_childrens_product_is_for_12_or_younger(age: int, child: bool, book: Book) -> None:
     """16 CFR 1200.2."""
     assert order_case({"use": {"age_from": age}}, book)["use.child"] is child
 
 
 @pytest.mark.parametrize(("age", "under"), [(2, True), (2.9, True), (3, False)])
-def test_small_parts_are_for_under_three(age: float, under: bool, book: Settings) -> None:
+def test_small_parts_are_for_under_three(age: float, under: bool, book: Book) -> None:
     """16 CFR 1501."""
     assert order_case({"use": {"age_from": age}}, book)["use.under_three"] is under
 
@@ -146,12 +146,12 @@ def test_small_parts_are_for_under_three(age: float, under: bool, book: Settings
         ("pressure.light_least", 3.9),  # 10 psi, 4 in bore, 15 x 15 in; AATCC 133: 40 g/cm² = 3.92 kPa
     ],
 )
-def test_limits_are_what_their_sources_say(limit: str, value: float, book: Settings) -> None:
+def test_limits_are_what_their_sources_say(limit: str, value: float, book: Book) -> None:
     assert book.limit_values[limit] == value
     assert pytest.approx(3.92, abs=0.005) == 40 * 98.0665 / 1000
 
 
-def test_a_trade_example_is_a_plain_order(book: Settings) -> None:
+def test_a_trade_example_is_a_plain_order(book: Book) -> None:
     """The quiet order that every rule example starts from is itself without a finding that blocks or requires."""
     order, shop = example_order({}, book)
     made = Authority(book)

@@ -8,7 +8,7 @@ import warnings
 import pytest
 import webcolors
 
-from accord_rules.derive.colour import contrast, names, read_colour
+from accord_rules.documents.colour import contrast, names, read_colour
 
 with warnings.catch_warnings():
     # colour-science warns about its optional plotting dependencies when it is imported.

@@ -8,17 +8,17 @@ from types import MappingProxyType
 
 from firmness import TABLE, table
 
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
 
 HOW = "a level or a limit moved: python tests/rules/published/firmness.py --write, then read the difference"
 
 
-def test_levels_and_limits_are_the_reviewed_ones(book: Settings) -> None:
+def test_levels_and_limits_are_the_reviewed_ones(book: Book) -> None:
     reviewed, found = TABLE.read_text(encoding="utf-8").splitlines(), table(book).splitlines()
     assert found == reviewed, "\n".join([HOW, *unified_diff(reviewed, found, "reviewed", "found", lineterm="", n=0)])
 
 
-def test_a_demoted_rule_and_a_shifted_limit_show(book: Settings) -> None:
+def test_a_demoted_rule_and_a_shifted_limit_show(book: Book) -> None:
     rule, limit = book.rules["toy-print-undeclared"], book.limits["people.ptfe_birds_from"]
     demoted = replace(book, rules=MappingProxyType({**book.rules, rule.id: replace(rule, level="cautions")}))
     shifted = replace(

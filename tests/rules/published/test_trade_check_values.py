@@ -19,12 +19,12 @@ from typing import Any
 
 import pytest
 
-from accord_rules import units
 from accord_rules.authority import Authority
-from accord_rules.order import Order, SettleRequest
-from accord_rules.reading import read
-from accord_rules.settings import Settings
-from accord_rules.shop import Shop
+from accord_rules.documents import units
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
 from accord_rules.verdict import Plan, Verdict
 
 WORKABLE = ("accepted", "conditional")
@@ -80,7 +80,7 @@ CHECKS = {
 DYED = {name: check for name, check in CHECKS.items() if check.transfer == "dye-sublimation"}
 
 
-def shop_of(check: Check, book: Settings, standing: Sequence[str] = ("extraction", "heat-gloves")) -> Shop:
+def shop_of(check: Check, book: Book, standing: Sequence[str] = ("extraction", "heat-gloves")) -> Shop:
     """The example shop, setting °F, with everything in stock and this one press."""
     stock = {"products": list(book.catalogue["products"]), "consumables": list(book.catalogue["consumables"])}
     own = {"stock": stock, "presses": [{"id": "it", "type": check.press_type}], "unit_system": "us-customary"}
@@ -103,7 +103,7 @@ def validated(check: Check, dwell_s: float, authority: Authority, **changes: Any
     job = document(check, temperature=f"{check.display_f} °F", time=f"{dwell_s} s")
     job["item"] |= changes.pop("item", {})
     job["decorations"][0] |= changes
-    return authority.validate(read(Order, job), shop_of(check, authority.settings))
+    return authority.validate(read(Order, job), shop_of(check, authority.book))
 
 
 def blocking(verdict: Verdict) -> list[str]:
@@ -111,7 +111,7 @@ def blocking(verdict: Verdict) -> list[str]:
 
 
 def best_plan(check: Check, authority: Authority) -> Plan:
-    settlement = authority.recommend(read(SettleRequest, document(check)), shop_of(check, authority.settings))
+    settlement = authority.recommend(read(SettleRequest, document(check)), shop_of(check, authority.book))
     assert settlement.plans, settlement.ruled_out
     return settlement.plans[0]
 
@@ -192,7 +192,7 @@ def test_hot_hard_pieces_are_lifted_with_gloves(check: Check, authority: Authori
     steps = best_plan(check, authority).decorations[0].steps
     assert "on the printable face" in steps[place_of("printed side down", steps)]
     assert place_of("Press for", steps) < place_of("Lift the piece with heat gloves", steps)
-    bare_hands = shop_of(check, authority.settings, standing=["extraction"])
+    bare_hands = shop_of(check, authority.book, standing=["extraction"])
     verdict = authority.validate(read(Order, document(check)), bare_hands)
     assert any("gloves" in condition for condition in verdict.conditions)
 

@@ -7,7 +7,7 @@ import warnings
 import pytest
 from scipy import constants
 
-from accord_rules import units
+from accord_rules.documents import units
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

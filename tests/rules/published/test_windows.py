@@ -6,17 +6,17 @@ from difflib import unified_diff
 
 from windows import TABLE, table, windows
 
-from accord_rules.settings import Settings
+from accord_rules.revision.book import Book
 
 HOW = "windows moved: python tests/rules/published/windows.py --write, then read the difference line by line"
 
 
-def test_the_windows_are_the_reviewed_ones(book: Settings) -> None:
+def test_the_windows_are_the_reviewed_ones(book: Book) -> None:
     reviewed, found = TABLE.read_text(encoding="utf-8").splitlines(), table(windows(book)).splitlines()
     assert found == reviewed, "\n".join([HOW, *unified_diff(reviewed, found, "reviewed", "found", lineterm="", n=2)])
 
 
-def test_every_product_is_in_the_table_on_every_substrate_that_it_suits(book: Settings) -> None:
+def test_every_product_is_in_the_table_on_every_substrate_that_it_suits(book: Book) -> None:
     """Counted from the catalogue alone."""
     substrates = book.catalogue["substrates"].values()
     pairs = sum(entry.family in p.suits for p in book.catalogue["products"].values() for entry in substrates)

@@ -18,11 +18,12 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from accord_rules.catalogue import Substrate, Transfer
 from accord_rules.derive.case import Case
-from accord_rules.examples import example_order
-from accord_rules.order import Item, Order, Press
-from accord_rules.settings import Settings, load_book
+from accord_rules.load.examples import example_order
+from accord_rules.load.loader import load_book
+from accord_rules.orders.order import Item, Order, Press
+from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import Substrate, Transfer
 
 TABLE = Path(__file__).with_name("windows.txt")
 HEAD = """\
@@ -55,7 +56,7 @@ class Left:
 Windows = Mapping[tuple[str, str], Mapping[str, Left]]
 
 
-def plain_order(book: Settings, product: str, substrate: str) -> Order:
+def plain_order(book: Book, product: str, substrate: str) -> Order:
     """A plain piece of the substrate with the product on it."""
     base, _ = example_order({}, book)
     entry: Substrate = book.catalogue["substrates"][substrate]
@@ -76,7 +77,7 @@ def plain_order(book: Settings, product: str, substrate: str) -> Order:
     return replace(base, item=item, decorations=(decoration,))
 
 
-def windows(book: Settings) -> Windows:
+def windows(book: Book) -> Windows:
     """What is left for every product on every substrate that it suits."""
     _, shop = example_order({}, book)
     found: dict[tuple[str, str], Mapping[str, Left]] = {}

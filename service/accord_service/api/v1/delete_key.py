@@ -2,14 +2,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from accord_service import examples
-from accord_service.answers import KeyAnswer
+from accord_service.api import examples
+from accord_service.api.answers import KeyAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_keys import key_document
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.problems import AlreadyThere, NotFound
-from accord_service.proposals import write_down_states
+from accord_service.http.problems import AlreadyThere, NotFound
+from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.steps.proposals import write_down_states
 from accord_service.store import KeyRecord
-from accord_service.writing import Answer, Prepared, Remember
 
 
 @endpoint(
@@ -20,7 +20,7 @@ from accord_service.writing import Answer, Prepared, Remember
     parameters={"key": "id of the key"},
     writes=True,
     statuses=(404,),
-    examples=(Example("A key", path=lambda settings: {"key": examples.REVOKED["id"]}, answer=examples.REVOKED),),
+    examples=(Example("A key", path=lambda book: {"key": examples.REVOKED["id"]}, answer=examples.REVOKED),),
 )
 def delete_key(asked: Asked) -> Prepared:
     """Revoke a key, for good. An owner can revoke those of the own shop. One that is revoked already stays so.

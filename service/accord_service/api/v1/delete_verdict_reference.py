@@ -1,11 +1,11 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import VerdictRecordAnswer
+from accord_service.api.governance_examples import MASKED_RECORD, RECORD
 from accord_service.api.verdicts import VERDICT, record_of
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import VerdictRecordAnswer
-from accord_service.governance_examples import MASKED_RECORD, RECORD
-from accord_service.records import masked, recorded
-from accord_service.writing import Answer, Prepared, Remember
+from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.steps.records import masked, recorded
 
 
 @endpoint(
@@ -16,7 +16,7 @@ from accord_service.writing import Answer, Prepared, Remember
     parameters=VERDICT,
     writes=True,
     statuses=(404,),
-    examples=(Example("Masked", path=lambda settings: {"verdict": RECORD["id"]}, answer=MASKED_RECORD),),
+    examples=(Example("Masked", path=lambda book: {"verdict": RECORD["id"]}, answer=MASKED_RECORD),),
 )
 def delete_verdict_reference(asked: Asked) -> Prepared:
     """Take the shop's own reference out of a record, for good. The order and the verdict stay.

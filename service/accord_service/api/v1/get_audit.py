@@ -2,12 +2,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.reading import Whole, optional
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import AuditAnswer
-from accord_service.governance_examples import AUDIT
+from accord_rules.documents.reading import Whole, optional
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import AuditAnswer
+from accord_service.api.governance_examples import AUDIT
+from accord_service.http.writing import Answer
 from accord_service.store import StoreBroken
-from accord_service.writing import Answer
 
 
 @dataclass(frozen=True, slots=True)

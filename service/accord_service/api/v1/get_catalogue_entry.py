@@ -1,13 +1,13 @@
 from __future__ import annotations
 
-from accord_rules.catalogue import KINDS
-from accord_service.answers import CatalogueEntryAnswer
-from accord_service.book import entry_of
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.examples import first_of
-from accord_service.outcomes import shown
-from accord_service.problems import NotFound
-from accord_service.writing import Answer
+from accord_rules.revision.catalogue import KINDS
+from accord_service.api.answers import CatalogueEntryAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.examples import first_of
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
+from accord_service.steps.outcomes import shown
+from accord_service.worker.entries import entry_of
 
 WITH_OUTCOMES = ("transfers", "products")
 
@@ -20,20 +20,20 @@ WITH_OUTCOMES = ("transfers", "products")
     answers=CatalogueEntryAnswer,
     parameters={"kind": "kind of entry: " + ", ".join(KINDS), "entry": "name of the entry"},
     statuses=(404,),
-    examples=(Example("A blank", path=lambda settings: {"kind": "blanks", "entry": first_of(settings, "blanks")}),),
+    examples=(Example("A blank", path=lambda book: {"kind": "blanks", "entry": first_of(book, "blanks")}),),
 )
 def get_catalogue_entry(asked: Asked) -> Answer:
     """Give one entry whole, with its units and sources; a product with what it takes from its family.
 
     With a transfer or a product stands how reported pieces of its family came out, by substrate and type of press.
     """
-    settings, kind, name = asked.settings, asked.path["kind"], asked.path["entry"]
-    if kind not in KINDS or name not in settings.documents[kind]:
+    book, kind, name = asked.book, asked.path["kind"], asked.path["entry"]
+    if kind not in KINDS or name not in book.documents[kind]:
         raise NotFound(f"The book has no entry {name!r} of the kind {kind!r}.")
-    entry = entry_of(settings, kind, name)
+    entry = entry_of(book, kind, name)
     document = {
-        "revision": settings.revision,
-        "digest": settings.digest,
+        "revision": book.revision,
+        "digest": book.digest,
         "kind": kind,
         "id": name,
         "entry": entry,

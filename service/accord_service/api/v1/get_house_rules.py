@@ -1,12 +1,12 @@
 from __future__ import annotations
 
 from accord_rules.governance.house import read_house
-from accord_service import examples
-from accord_service.answers import OwnHouseRulesAnswer
+from accord_service.api import examples
+from accord_service.api.answers import OwnHouseRulesAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import own
-from accord_service.endpoint import Asked, Example, endpoint
+from accord_service.http.writing import Answer
 from accord_service.store import HouseRecord
-from accord_service.writing import Answer
 
 
 @endpoint(

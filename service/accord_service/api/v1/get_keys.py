@@ -3,15 +3,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.reading import Name, optional
-from accord_service import examples
-from accord_service.answers import KeysAnswer
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.paging import PageQuery, page_of
-from accord_service.problems import NotFound
+from accord_rules.documents.reading import Name, optional
+from accord_service.api import examples
+from accord_service.api.answers import KeysAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.http.paging import PageQuery, page_of
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
+from accord_service.run.times import instant
 from accord_service.store import KeyRecord
-from accord_service.times import instant
-from accord_service.writing import Answer
 
 
 @dataclass(frozen=True, slots=True)

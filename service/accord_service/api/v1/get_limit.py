@@ -1,10 +1,10 @@
 from __future__ import annotations
 
-from accord_service.answers import LimitEntryAnswer
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.examples import first_of
-from accord_service.problems import NotFound
-from accord_service.writing import Answer
+from accord_service.api.answers import LimitEntryAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.examples import first_of
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
 
 
 @endpoint(
@@ -15,19 +15,19 @@ from accord_service.writing import Answer
     answers=LimitEntryAnswer,
     parameters={"limit": "name of the limit"},
     statuses=(404,),
-    examples=(Example("A limit", path=lambda settings: {"limit": first_of(settings, "limits")}),),
+    examples=(Example("A limit", path=lambda book: {"limit": first_of(book, "limits")}),),
 )
 def get_limit(asked: Asked) -> Answer:
     """Give one limit: its value, which way is stricter, where it comes from and which rules use it."""
-    settings, name = asked.settings, asked.path["limit"]
-    if name not in settings.documents["limits"]:
+    book, name = asked.book, asked.path["limit"]
+    if name not in book.documents["limits"]:
         raise NotFound(f"The book has no limit {name!r}.")
     return Answer(
         {
-            "revision": settings.revision,
-            "digest": settings.digest,
+            "revision": book.revision,
+            "digest": book.digest,
             "id": name,
-            "entry": settings.documents["limits"][name],
-            "rules": sorted(rule.id for rule in settings.rules.values() if name in rule.limits),
+            "entry": book.documents["limits"][name],
+            "rules": sorted(rule.id for rule in book.rules.values() if name in rule.limits),
         }
     )

@@ -1,21 +1,21 @@
 from __future__ import annotations
 
-from accord_service.answers import LimitsAnswer
-from accord_service.endpoint import Asked, endpoint
-from accord_service.paging import PageQuery, page_of
-from accord_service.writing import Answer
+from accord_service.api.answers import LimitsAnswer
+from accord_service.api.endpoint import Asked, endpoint
+from accord_service.http.paging import PageQuery, page_of
+from accord_service.http.writing import Answer
 
 
 @endpoint("GET", "/v1/limits", tag="Book", as_of=True, answers=LimitsAnswer, query=PageQuery)
 def get_limits(asked: Asked) -> Answer:
     """List the limits that rules compare with, page by page."""
-    settings = asked.settings
-    limits = settings.documents["limits"]
+    book = asked.book
+    limits = book.documents["limits"]
     page = page_of(limits, asked.query, "/v1/limits", asked.kept_filters)
     return Answer(
         {
-            "revision": settings.revision,
-            "digest": settings.digest,
+            "revision": book.revision,
+            "digest": book.digest,
             "entries": [{"id": each, "entry": limits[each]} for each in page.ids],
             "next": page.next,
         }

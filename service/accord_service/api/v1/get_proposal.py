@@ -1,11 +1,11 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_examples import drafted
 from accord_service.api.proposals import PROPOSAL, answer
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import drafted
-from accord_service.proposals import get
-from accord_service.writing import Answer
+from accord_service.http.writing import Answer
+from accord_service.steps.proposals import get
 
 
 @endpoint(
@@ -15,7 +15,7 @@ from accord_service.writing import Answer
     answers=ProposalAnswer,
     parameters=PROPOSAL,
     statuses=(404,),
-    examples=(Example("A draft", path=lambda settings: {"proposal": "p1"}, answer=drafted),),
+    examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=drafted),),
 )
 def get_proposal(asked: Asked) -> Answer:
     """Give one proposal: what it changes, its state, its approvals, and the digests an approval has to repeat."""

@@ -1,12 +1,12 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import EffectAnswer
+from accord_service.api.governance_examples import effect
 from accord_service.api.proposals import PROPOSAL, effect_for
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import EffectAnswer
-from accord_service.governance_examples import effect
-from accord_service.problems import NotFound
-from accord_service.proposals import get
-from accord_service.writing import Answer
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
+from accord_service.steps.proposals import get
 
 
 @endpoint(
@@ -16,7 +16,7 @@ from accord_service.writing import Answer
     answers=EffectAnswer,
     parameters=PROPOSAL,
     statuses=(404,),
-    examples=(Example("One limit, one step", path=lambda settings: {"proposal": "p1"}, answer=effect),),
+    examples=(Example("One limit, one step", path=lambda book: {"proposal": "p1"}, answer=effect),),
 )
 def get_proposal_effect(asked: Asked) -> Answer:
     """Give what a proposal would do, order by order.

@@ -2,13 +2,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from accord_rules.documents.reading import Choice, optional
 from accord_rules.governance.proposal import STATES
-from accord_rules.reading import Choice, optional
+from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.governance_answers import ProposalsAnswer
 from accord_service.api.proposals import CursorQuery, bad_cursor, next_address
-from accord_service.endpoint import Asked, endpoint
-from accord_service.governance_answers import ProposalsAnswer
-from accord_service.proposals import Kept, standing
-from accord_service.writing import Answer
+from accord_service.http.writing import Answer
+from accord_service.steps.proposals import Kept, standing
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.reading import Flag, optional
+from accord_rules.documents.reading import Flag, optional
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import RevisionAnswer
 from accord_service.api.proposals import REVISION, number_in, revision_line
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import RevisionAnswer
-from accord_service.proposals import revision
-from accord_service.writing import Answer
+from accord_service.http.writing import Answer
+from accord_service.steps.proposals import revision
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ class RevisionQuery:
     query=RevisionQuery,
     parameters=REVISION,
     statuses=(404,),
-    examples=(Example("The first", path=lambda settings: {"number": "1"}),),
+    examples=(Example("The first", path=lambda book: {"number": "1"}),),
 )
 def get_revision(asked: Asked) -> Answer:
     """Give one revision: digest, author, approvers, reason and time; with ``documents`` the whole book."""

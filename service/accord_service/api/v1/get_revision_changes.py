@@ -1,11 +1,11 @@
 from __future__ import annotations
 
 from accord_rules.governance.changes import changes_document, difference
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import RevisionChangesAnswer
 from accord_service.api.proposals import REVISION, number_in, refusals
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import RevisionChangesAnswer
-from accord_service.proposals import revision
-from accord_service.writing import Answer
+from accord_service.http.writing import Answer
+from accord_service.steps.proposals import revision
 
 
 @endpoint(
@@ -15,7 +15,7 @@ from accord_service.writing import Answer
     answers=RevisionChangesAnswer,
     parameters=REVISION,
     statuses=(404, 422),
-    examples=(Example("Of the first: none", path=lambda settings: {"number": "1"}),),
+    examples=(Example("Of the first: none", path=lambda book: {"number": "1"}),),
 )
 def get_revision_changes(asked: Asked) -> Answer:
     """Say what a revision changed of the one before, entry by entry."""

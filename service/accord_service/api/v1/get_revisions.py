@@ -3,11 +3,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.reading import Whole, optional
+from accord_rules.documents.reading import Whole, optional
+from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.governance_answers import RevisionsAnswer
 from accord_service.api.proposals import revision_line
-from accord_service.endpoint import Asked, endpoint
-from accord_service.governance_answers import RevisionsAnswer
-from accord_service.writing import Answer
+from accord_service.http.writing import Answer
 
 
 @dataclass(frozen=True, slots=True)

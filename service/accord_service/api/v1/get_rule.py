@@ -1,10 +1,10 @@
 from __future__ import annotations
 
-from accord_service.answers import RuleAnswer
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.examples import first_of
-from accord_service.problems import NotFound
-from accord_service.writing import Answer
+from accord_service.api.answers import RuleAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.examples import first_of
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
 
 
 @endpoint(
@@ -15,23 +15,23 @@ from accord_service.writing import Answer
     answers=RuleAnswer,
     parameters={"rule": "id of the rule"},
     statuses=(404,),
-    examples=(Example("A rule", path=lambda settings: {"rule": first_of(settings, "rules")}),),
+    examples=(Example("A rule", path=lambda book: {"rule": first_of(book, "rules")}),),
 )
 def get_rule(asked: Asked) -> Answer:
     """Give one rule: when it finds something, why, what to do, what it rests on, and orders that show it."""
-    settings, name = asked.settings, asked.path["rule"]
-    if name not in settings.rules:
+    book, name = asked.book, asked.path["rule"]
+    if name not in book.rules:
         raise NotFound(f"The book has no rule {name!r}.")
-    rule = settings.rules[name]
+    rule = book.rules[name]
     return Answer(
         {
-            "revision": settings.revision,
-            "digest": settings.digest,
+            "revision": book.revision,
+            "digest": book.digest,
             "id": rule.id,
             "topic": rule.topic,
             "level": rule.level,
             "limits": list(rule.limits),
             "sources": list(rule.sources),
-            "entry": settings.documents["rules"][name],
+            "entry": book.documents["rules"][name],
         }
     )

@@ -2,13 +2,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.reading import Choice, Fault, Name, optional
+from accord_rules.documents.reading import Choice, Fault, Name, optional
 from accord_rules.verdict import LEVELS
-from accord_service.answers import RulesAnswer
-from accord_service.endpoint import Asked, endpoint
-from accord_service.paging import PageQuery, page_of
-from accord_service.problems import BadQuery
-from accord_service.writing import Answer
+from accord_service.api.answers import RulesAnswer
+from accord_service.api.endpoint import Asked, endpoint
+from accord_service.http.paging import PageQuery, page_of
+from accord_service.http.problems import BadQuery
+from accord_service.http.writing import Answer
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,21 +22,21 @@ class RulesQuery(PageQuery):
 @endpoint("GET", "/v1/rules", tag="Book", as_of=True, answers=RulesAnswer, query=RulesQuery)
 def get_rules(asked: Asked) -> Answer:
     """List the rules, page by page; of one topic or level if wished."""
-    settings, query = asked.settings, asked.query
-    topics = sorted({rule.topic for rule in settings.rules.values()})
+    book, query = asked.book, asked.query
+    topics = sorted({rule.topic for rule in book.rules.values()})
     if query.topic is not None and query.topic not in topics:
         raise BadQuery(faults=[Fault("/topic", "is not a topic of the book", tuple(topics))])
     wanted = [
         each
-        for each, rule in settings.rules.items()
+        for each, rule in book.rules.items()
         if query.topic in (None, rule.topic) and query.level in (None, rule.level)
     ]
     page = page_of(wanted, query, "/v1/rules", {**asked.kept_filters, "topic": query.topic, "level": query.level})
-    rules = [settings.rules[each] for each in page.ids]
+    rules = [book.rules[each] for each in page.ids]
     return Answer(
         {
-            "revision": settings.revision,
-            "digest": settings.digest,
+            "revision": book.revision,
+            "digest": book.digest,
             "entries": [{"id": r.id, "topic": r.topic, "level": r.level, "title": r.title} for r in rules],
             "next": page.next,
         }

@@ -2,14 +2,14 @@ from __future__ import annotations
 
 import dataclasses
 
-from accord_service import examples
-from accord_service.answers import OwnShopAnswer
-from accord_service.calibration import report
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.problems import NotFound
-from accord_service.shops import KnownShop
+from accord_service.api import examples
+from accord_service.api.answers import OwnShopAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
+from accord_service.steps.calibration import report
+from accord_service.steps.shops import KnownShop
 from accord_service.store import ShopRecord, StoreAway
-from accord_service.writing import Answer
 
 
 @endpoint(
@@ -46,7 +46,7 @@ def own_shop(asked: Asked, record: ShopRecord) -> Answer:
     document = {
         "shop": record.document,
         "units": dataclasses.asdict(shop.units),
-        "calibration": list(report(shop, asked.authority.settings, asked.room.today)),
+        "calibration": list(report(shop, asked.authority.book, asked.room.today)),
         "version": record.version,
         "role": asked.caller.role,
         "key": asked.caller.key_id,

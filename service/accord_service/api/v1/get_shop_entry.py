@@ -1,14 +1,14 @@
 from __future__ import annotations
 
-from accord_service import examples
-from accord_service.answers import ShopEntryAnswer
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.problems import NotFound
+from accord_service.api import examples
+from accord_service.api.answers import ShopEntryAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
+from accord_service.run.times import instant
 from accord_service.store import ShopRecord
-from accord_service.times import instant
-from accord_service.writing import Answer
 
-SHOWN = Example("A shop", path=lambda settings: {"shop": examples.SHOP["id"]}, answer=examples.SHOP_ENTRY)
+SHOWN = Example("A shop", path=lambda book: {"shop": examples.SHOP["id"]}, answer=examples.SHOP_ENTRY)
 
 
 @endpoint(

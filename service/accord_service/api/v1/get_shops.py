@@ -1,11 +1,11 @@
 from __future__ import annotations
 
-from accord_service import examples
-from accord_service.answers import ShopsAnswer
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.paging import PageQuery, page_of
-from accord_service.times import instant
-from accord_service.writing import Answer
+from accord_service.api import examples
+from accord_service.api.answers import ShopsAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.http.paging import PageQuery, page_of
+from accord_service.http.writing import Answer
+from accord_service.run.times import instant
 
 
 @endpoint(

@@ -1,11 +1,11 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import VerdictRecordAnswer
+from accord_service.api.governance_examples import RECORD
 from accord_service.api.verdicts import VERDICT, record_of
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import VerdictRecordAnswer
-from accord_service.governance_examples import RECORD
-from accord_service.records import recorded
-from accord_service.writing import Answer
+from accord_service.http.writing import Answer
+from accord_service.steps.records import recorded
 
 
 @endpoint(
@@ -15,7 +15,7 @@ from accord_service.writing import Answer
     answers=VerdictRecordAnswer,
     parameters=VERDICT,
     statuses=(404,),
-    examples=(Example("A record", path=lambda settings: {"verdict": RECORD["id"]}, answer=RECORD),),
+    examples=(Example("A record", path=lambda book: {"verdict": RECORD["id"]}, answer=RECORD),),
 )
 def get_verdict(asked: Asked) -> Answer:
     """Give a recorded verdict of the own shop, with the order it was given on."""

@@ -1,10 +1,10 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import OutcomesAnswer
+from accord_service.api.governance_examples import OUTCOME, RECORD
 from accord_service.api.verdicts import VERDICT, record_of, reported
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import OutcomesAnswer
-from accord_service.governance_examples import OUTCOME, RECORD
-from accord_service.writing import Answer
+from accord_service.http.writing import Answer
 
 
 @endpoint(
@@ -14,7 +14,7 @@ from accord_service.writing import Answer
     answers=OutcomesAnswer,
     parameters=VERDICT,
     statuses=(404,),
-    examples=(Example("One report", path=lambda settings: {"verdict": RECORD["id"]}, answer={"entries": [OUTCOME]}),),
+    examples=(Example("One report", path=lambda book: {"verdict": RECORD["id"]}, answer={"entries": [OUTCOME]}),),
 )
 def get_verdict_outcomes(asked: Asked) -> Answer:
     """List what the own shop reported on a verdict, oldest first."""

@@ -2,13 +2,13 @@ from __future__ import annotations
 
 from contextlib import ExitStack
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ReplayAnswer
+from accord_service.api.governance_examples import RECORD, REPLAY
 from accord_service.api.verdicts import VERDICT, record_of
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import ReplayAnswer
-from accord_service.governance_examples import RECORD, REPLAY
-from accord_service.problems import NotFound
-from accord_service.records import Present, replay
-from accord_service.writing import Answer
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
+from accord_service.steps.records import Present, replay
 
 
 @endpoint(
@@ -20,7 +20,7 @@ from accord_service.writing import Answer
     judges=True,
     as_of=True,
     statuses=(404,),
-    examples=(Example("Nothing changed", path=lambda settings: {"verdict": RECORD["id"]}, answer=REPLAY),),
+    examples=(Example("Nothing changed", path=lambda book: {"verdict": RECORD["id"]}, answer=REPLAY),),
 )
 def get_verdict_replay(asked: Asked) -> Answer:
     """Ask a recorded order again, and say which of code, book and house made a difference.
@@ -40,7 +40,7 @@ def get_verdict_replay(asked: Asked) -> Answer:
     document = {
         "id": record.id,
         "recorded_revision": record.revision,
-        "revision": asked.settings.revision,
+        "revision": asked.book.revision,
         **found.document(),
     }
     return Answer(document)

@@ -1,11 +1,11 @@
 from __future__ import annotations
 
-from accord_rules.order import Order
-from accord_service import examples
-from accord_service.answers import EnvelopeAnswer
-from accord_service.endpoint import Asked, endpoint
-from accord_service.request import note
-from accord_service.writing import Answer
+from accord_rules.orders.order import Order
+from accord_service.api import examples
+from accord_service.api.answers import EnvelopeAnswer
+from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.request import note
+from accord_service.http.writing import Answer
 
 
 @endpoint(

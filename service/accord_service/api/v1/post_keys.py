@@ -2,15 +2,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.reading import Choice, Fault, Name, given
-from accord_service import examples
-from accord_service.answers import IssuedKeyAnswer
+from accord_rules.documents.reading import Choice, Fault, Name, given
+from accord_service.api import examples
+from accord_service.api.answers import IssuedKeyAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_keys import key_document, own_only
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.problems import FaultyDocument, NotFound, RoleNotAllowed
-from accord_service.roles import COLLECTIVE, ROLES, SHOP_ROLES
+from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowed
+from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
+from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.store import KeyRecord
-from accord_service.writing import Answer, Prepared, Remember
 
 
 @dataclass(frozen=True, slots=True)

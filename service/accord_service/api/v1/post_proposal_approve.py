@@ -2,12 +2,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.reading import Text, given
+from accord_rules.documents.reading import Text, given
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_examples import approved
 from accord_service.api.proposals import PROPOSAL, taken
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import approved
-from accord_service.writing import Prepared
+from accord_service.http.writing import Prepared
 
 _DIGEST = Text(80, "sha256:…")
 
@@ -31,7 +31,7 @@ class Approving:
     writes=True,
     statuses=(404,),
     # No body: one proposal's digests approve no other. The answer to opening it links here with its own.
-    examples=(Example("As it was read", path=lambda settings: {"proposal": "p1"}, answer=approved),),
+    examples=(Example("As it was read", path=lambda book: {"proposal": "p1"}, answer=approved),),
 )
 def post_proposal_approve(asked: Asked) -> Prepared:
     """Approve a proposal of another shop's: exactly these changes, on this base, with this effect.

@@ -1,10 +1,10 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_examples import opened
 from accord_service.api.proposals import PROPOSAL, taken
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import opened
-from accord_service.writing import Prepared
+from accord_service.http.writing import Prepared
 
 
 @endpoint(
@@ -15,7 +15,7 @@ from accord_service.writing import Prepared
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
-    examples=(Example("Opened", path=lambda settings: {"proposal": "p1"}, answer=opened),),
+    examples=(Example("Opened", path=lambda book: {"proposal": "p1"}, answer=opened),),
 )
 def post_proposal_open(asked: Asked) -> Prepared:
     """Work out a proposal's effect and put it to the stewards.

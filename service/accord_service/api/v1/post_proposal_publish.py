@@ -1,11 +1,11 @@
 from __future__ import annotations
 
-from accord_service import governance_examples
+from accord_service.api import governance_examples
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import PublishedAnswer
 from accord_service.api.proposals import PROPOSAL, refusals, steps_of
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import PublishedAnswer
-from accord_service.proposals import Kept, write_down_states
-from accord_service.writing import Answer, Prepared, Remember
+from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.steps.proposals import Kept, write_down_states
 
 
 @endpoint(
@@ -16,7 +16,7 @@ from accord_service.writing import Answer, Prepared, Remember
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
-    examples=(Example("Published", path=lambda settings: {"proposal": "p1"}, answer=governance_examples.published),),
+    examples=(Example("Published", path=lambda book: {"proposal": "p1"}, answer=governance_examples.published),),
 )
 def post_proposal_publish(asked: Asked) -> Prepared:
     """Make an approved proposal the next revision of the book.

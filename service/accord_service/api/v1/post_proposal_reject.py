@@ -1,10 +1,10 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_examples import REJECTION, rejected
 from accord_service.api.proposals import PROPOSAL, Reason, taken
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import REJECTION, rejected
-from accord_service.writing import Prepared
+from accord_service.http.writing import Prepared
 
 
 @endpoint(
@@ -20,7 +20,7 @@ from accord_service.writing import Prepared
         Example(
             "With its reason",
             REJECTION,
-            path=lambda settings: {"proposal": "p1"},
+            path=lambda book: {"proposal": "p1"},
             answer=rejected,
         ),
     ),

@@ -1,10 +1,10 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_examples import drafted, proposed
 from accord_service.api.proposals import Proposed, read_book_changes, taken
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import drafted, proposed
-from accord_service.writing import Prepared
+from accord_service.http.writing import Prepared
 
 
 @endpoint(

@@ -1,10 +1,10 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_examples import REVERSION, reverted
 from accord_service.api.proposals import REVISION, Reason, number_in, taken
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import REVERSION, reverted
-from accord_service.writing import Prepared
+from accord_service.http.writing import Prepared
 
 
 @endpoint(
@@ -21,7 +21,7 @@ from accord_service.writing import Prepared
         Example(
             "Back to the first",
             REVERSION,
-            path=lambda settings: {"number": "1"},
+            path=lambda book: {"number": "1"},
             answer=reverted,
         ),
     ),

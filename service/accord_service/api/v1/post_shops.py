@@ -2,17 +2,17 @@ from __future__ import annotations
 
 import re
 
-from accord_rules.reading import NAME_PATTERN, Fault
-from accord_rules.shop import Shop
-from accord_service import examples
-from accord_service.answers import ShopEntryAnswer
+from accord_rules.documents.reading import NAME_PATTERN, Fault
+from accord_rules.orders.shop import Shop
+from accord_service.api import examples
+from accord_service.api.answers import ShopEntryAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop_entry import shop_entry
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.problems import AlreadyThere, FaultyDocument
-from accord_service.roles import COLLECTIVE
-from accord_service.shops import refuse_faults
+from accord_service.http.problems import AlreadyThere, FaultyDocument
+from accord_service.http.roles import COLLECTIVE
+from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.steps.shops import refuse_faults
 from accord_service.store import ShopRecord
-from accord_service.writing import Answer, Prepared, Remember
 
 
 @endpoint(
@@ -31,7 +31,7 @@ def post_shops(asked: Asked) -> Prepared:
     if not re.fullmatch(NAME_PATTERN, id_) or id_ == COLLECTIVE:
         wanted = f"must be lower-case words joined by hyphens, and not {COLLECTIVE!r}"
         raise FaultyDocument(faults=[Fault("/id", wanted)])
-    refuse_faults(asked.settings, asked.body, id_, asked.room.today)
+    refuse_faults(asked.book, asked.body, id_, asked.room.today)
     if shops.get(id_) is not None:
         raise AlreadyThere(f"There is a shop {id_!r} already.")
 

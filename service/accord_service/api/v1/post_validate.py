@@ -4,14 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.order import Order
-from accord_rules.reading import Flag, optional
-from accord_service import examples
-from accord_service.answers import VerdictAnswer
-from accord_service.endpoint import Asked, endpoint
-from accord_service.records import asked_document
-from accord_service.request import note
-from accord_service.writing import Answer
+from accord_rules.documents.reading import Flag, optional
+from accord_rules.orders.order import Order
+from accord_service.api import examples
+from accord_service.api.answers import VerdictAnswer
+from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.request import note
+from accord_service.http.writing import Answer
+from accord_service.steps.records import asked_document
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ def _record(asked: Asked, verdict: Mapping[str, Any]) -> None:
         verdict["id"],
         order=asked_document(asked.document, asked.shop, {} if known is None else known.house.document),
         verdict=verdict,
-        revision=asked.settings.revision,
+        revision=asked.book.revision,
         reference=asked.body.reference,
         retain_days=asked.room.config.retain_days,
         who=asked.caller.key_id,

@@ -3,17 +3,17 @@ from __future__ import annotations
 import logging
 from dataclasses import dataclass
 
-from accord_rules.order import Order
-from accord_rules.reading import Choice, Fault, Text, Whole, given, optional, read
-from accord_rules.shop import Shop
+from accord_rules.documents.reading import Choice, Fault, Text, Whole, given, optional, read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import RESULTS, OutcomeAddedAnswer
+from accord_service.api.governance_examples import OUTCOME, OUTCOME_ASKED, RECORD
 from accord_service.api.verdicts import VERDICT, record_of, reported
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import RESULTS, OutcomeAddedAnswer
-from accord_service.governance_examples import OUTCOME, OUTCOME_ASKED, RECORD
-from accord_service.outcomes import FAILURES, cell_of, propose_if_poor
-from accord_service.problems import FaultyDocument
+from accord_service.http.problems import FaultyDocument
+from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.steps.outcomes import FAILURES, cell_of, propose_if_poor
 from accord_service.store import Cell, OutcomeRecord, StoreError, VerdictRecord
-from accord_service.writing import Answer, Prepared, Remember
 
 logger = logging.getLogger(__name__)
 
@@ -43,7 +43,7 @@ class Outcome:
         Example(
             "Peeled after six washes",
             OUTCOME_ASKED,
-            path=lambda settings: {"verdict": RECORD["id"]},
+            path=lambda book: {"verdict": RECORD["id"]},
             answer={"outcome": OUTCOME, "drafted": None},
         ),
     ),
@@ -103,7 +103,7 @@ def _decoration(record: VerdictRecord, body: Outcome) -> int:
 
 def _cell(asked: Asked, record: VerdictRecord, index: int) -> Cell:
     said = record.order
-    cell = cell_of(asked.settings, read(Order, said["order"]), read(Shop, said["shop"]), record.verdict, index)
+    cell = cell_of(asked.book, read(Order, said["order"]), read(Shop, said["shop"]), record.verdict, index)
     if cell is None:
         why = "the order leaves transfer, substrate or press open: record a verdict on what was really pressed"
         raise FaultyDocument(faults=[Fault("", why)])
@@ -113,7 +113,7 @@ def _cell(asked: Asked, record: VerdictRecord, index: int) -> Cell:
 def _drafted(asked: Asked, cell: Cell) -> str | None:
     """The report is kept already: what keeps a proposal from being drafted must not make it look undone."""
     try:
-        return propose_if_poor(asked.room.store, asked.settings, cell, asked.caller.key_id)
+        return propose_if_poor(asked.room.store, asked.book, cell, asked.caller.key_id)
     except StoreError as error:
         logger.warning("no proposal could be drafted: %s", error)
         return None

@@ -2,15 +2,15 @@ from __future__ import annotations
 
 from accord_rules.governance.house import HouseError, HouseRules, check_house
 from accord_rules.infer.engine import EngineError
-from accord_service import examples
-from accord_service.answers import OwnHouseRulesAnswer
+from accord_service.api import examples
+from accord_service.api.answers import OwnHouseRulesAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_house_rules import house_answer
 from accord_service.api.v1.get_shop import own
-from accord_service.edition import try_rules
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.problems import ChangedMeanwhile, HouseRulesRefused
+from accord_service.http.problems import ChangedMeanwhile, HouseRulesRefused
+from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.store import HouseRecord
-from accord_service.writing import Answer, Prepared, Remember
+from accord_service.worker.edition import try_rules
 
 
 @endpoint(
@@ -52,7 +52,7 @@ def put_house_rules(asked: Asked) -> Prepared:
 
 def _refuse_what_loosens(asked: Asked, house: HouseRules) -> None:
     try:
-        laid = check_house(asked.settings, house, asked.shop)
+        laid = check_house(asked.book, house, asked.shop)
         if house.rules:
             try_rules(laid, house)
     except HouseError as error:

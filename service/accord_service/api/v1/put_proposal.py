@@ -1,10 +1,10 @@
 from __future__ import annotations
 
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_examples import edited, rewritten
 from accord_service.api.proposals import PROPOSAL, Edited, read_book_changes, taken
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.governance_answers import ProposalAnswer
-from accord_service.governance_examples import edited, rewritten
-from accord_service.writing import Prepared
+from accord_service.http.writing import Prepared
 
 
 @endpoint(
@@ -16,7 +16,7 @@ from accord_service.writing import Prepared
     parameters=PROPOSAL,
     replaces=True,
     statuses=(404,),
-    examples=(Example("Another value", edited, path=lambda settings: {"proposal": "p1"}, answer=rewritten),),
+    examples=(Example("Another value", edited, path=lambda book: {"proposal": "p1"}, answer=rewritten),),
 )
 def put_proposal(asked: Asked) -> Prepared:
     """Edit a proposal of one's own. It is a draft again; its effect and its approvals are gone."""

@@ -2,15 +2,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from accord_rules.shop import Shop
-from accord_service import examples
-from accord_service.answers import OwnShopAnswer
+from accord_rules.orders.shop import Shop
+from accord_service.api import examples
+from accord_service.api.answers import OwnShopAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import own, own_shop
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.problems import ChangedMeanwhile, NotFound
-from accord_service.shops import refuse_faults
+from accord_service.http.problems import ChangedMeanwhile, NotFound
+from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.steps.shops import refuse_faults
 from accord_service.store import ShopRecord
-from accord_service.writing import Answer, Prepared, Remember
 
 
 @endpoint(
@@ -39,7 +39,7 @@ def replaced(asked: Asked, id_: str, answer: Callable[[ShopRecord], Answer]) -> 
         raise NotFound(f"There is no shop {id_!r}.")
     if newest.version != asked.version:
         raise ChangedMeanwhile(f"You saw version {asked.version}; it is at version {newest.version} now.")
-    refuse_faults(asked.settings, asked.body, id_, asked.room.today)
+    refuse_faults(asked.book, asked.body, id_, asked.room.today)
 
     def commit(remember: Remember) -> Answer:
         return answer(

@@ -1,12 +1,12 @@
 from __future__ import annotations
 
-from accord_rules.shop import Shop
-from accord_service import examples
-from accord_service.answers import ShopEntryAnswer
+from accord_rules.orders.shop import Shop
+from accord_service.api import examples
+from accord_service.api.answers import ShopEntryAnswer
+from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop_entry import SHOWN, shop_entry
 from accord_service.api.v1.put_shop import replaced
-from accord_service.endpoint import Asked, Example, endpoint
-from accord_service.writing import Prepared
+from accord_service.http.writing import Prepared
 
 
 @endpoint(

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from flask import Response
 
-from accord_service.endpoint import dump
+from accord_service.api.endpoint import dump
 
 
 def get_healthz() -> Response:

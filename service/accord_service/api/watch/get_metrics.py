@@ -2,8 +2,8 @@ from __future__ import annotations
 
 from flask import Response
 
-from accord_service.metrics import MEDIA_TYPE
-from accord_service.room import room
+from accord_service.api.room import room
+from accord_service.run.metrics import MEDIA_TYPE
 
 
 def get_metrics() -> Response:

@@ -6,9 +6,9 @@ from typing import Any
 from flask import Response
 
 from accord_rules.infer.ledger import DISAGREEMENT, DOUBTS, ENGINE_ERROR, Network
-from accord_service.endpoint import dump
-from accord_service.room import room
-from accord_service.times import instant
+from accord_service.api.endpoint import dump
+from accord_service.api.room import room
+from accord_service.run.times import instant
 
 
 def get_readyz() -> Response:

@@ -1,0 +1,424 @@
+"""Plain documents (JSON, TOML) to frozen dataclasses, strictly, with every fault named by its JSON Pointer.
+
+Each dataclass field carries one :class:`Reader` in its metadata. That reader is the one home of what the field
+may hold: orders, shops and the book are read by it here, and the service makes its marshmallow schemas and the
+OpenAPI document from the same readers.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from types import MappingProxyType
+from typing import Any, TypeVar
+
+from accord_rules.documents import units
+
+T = TypeVar("T")
+_FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compile(r"[\x00-\x09\x0b-\x1f\ud800-\udfff]")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a document: where (JSON Pointer), what, and what would be allowed."""
+
+    pointer: str
+    message: str
+    allowed: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        more = f" (allowed: {', '.join(self.allowed)})" if self.allowed else ""
+        return f"{self.pointer or '/'}: {self.message}{more}"
+
+
+class DocumentError(ValueError):
+    """A document with at least one fault."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(map(str, self.faults)))
+
+
+class LeafError(ValueError):
+    """Raised by a leaf reader: the message, and the allowed values if they can be listed."""
+
+    def __init__(self, message: str, allowed: Iterable[str] = ()) -> None:
+        self.allowed = tuple(allowed)
+        super().__init__(message)
+
+
+class Reader:
+    """Reads one value. ``name_of`` is set where the value names an entry of the book (checked later, per revision)."""
+
+    name_of: str | None = None
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        try:
+            return self.leaf(value)
+        except LeafError as error:
+            faults.append(Fault(pointer, str(error), error.allowed))
+            return None
+
+    def leaf(self, value: Any) -> Any:
+        raise NotImplementedError
+
+    def json_schema(self) -> dict[str, Any]:
+        raise NotImplementedError
+
+
+def kind_of(value: Any) -> str:
+    """The JSON name of a value's type, for messages."""
+    if value is None:
+        return "null"
+    if isinstance(value, bool):
+        return "true or false"
+    if isinstance(value, (int, float)):
+        return "a number"
+    if isinstance(value, str):
+        return "a string"
+    return "a list" if isinstance(value, list) else "an object"
+
+
+@dataclass(frozen=True)
+class Text(Reader):
+    """A string of 1 to ``most`` characters without control characters; ``lines`` admits line breaks."""
+
+    most: int = 200
+    example: str = ""
+    lines: bool = False
+
+    def leaf(self, value: Any) -> str:
+        if not isinstance(value, str):
+            raise LeafError(f"must be a string, not {kind_of(value)}")
+        if not 1 <= len(value) <= self.most:
+            raise LeafError(f"must have 1 to {self.most} characters, has {len(value)}")
+        if (_FOREIGN_IN_LINES if self.lines else _FOREIGN).search(value):
+            raise LeafError("must not contain control characters or half a surrogate pair")
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "string", "minLength": 1, "maxLength": self.most} | _example(self.example)
+
+
+@dataclass(frozen=True)
+class Name(Text):
+    """The name of something in the book or of one of the shop's things."""
+
+    most: int = 80
+    name_of: str | None = None
+
+    def json_schema(self) -> dict[str, Any]:
+        where = f"a name from /v1/catalogue/{self.name_of}" if self.name_of else "a name"
+        return Text.json_schema(self) | {"description": where}
+
+
+@dataclass(frozen=True)
+class Date(Reader):
+    """A day of the calendar as ISO 8601 writes it; stays the text it is."""
+
+    def leaf(self, value: Any) -> str:
+        if not isinstance(value, str) or not _DATE.fullmatch(value):
+            raise LeafError('must be a string with a date, such as "2026-03-31"')
+        try:
+            date.fromisoformat(value)
+        except ValueError:
+            raise LeafError(f"{value!r} is no day of the calendar") from None
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "date", "description": "a date", "examples": ["2026-03-31"]}
+
+
+@dataclass(frozen=True)
+class Choice(Reader):
+    """One of a fixed set of words."""
+
+    words: tuple[str, ...]
+
+    def leaf(self, value: Any) -> str:
+        if not isinstance(value, str) or value not in self.words:
+            shown = (
+                f"{value!r} is not one of the allowed words"
+                if isinstance(value, str)
+                else (f"must be one of the allowed words, not {kind_of(value)}")
+            )
+            raise LeafError(shown, self.words)
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "string", "enum": list(self.words)}
+
+
+@dataclass(frozen=True)
+class Flag(Reader):
+    """true or false."""
+
+    def leaf(self, value: Any) -> bool:
+        if not isinstance(value, bool):
+            raise LeafError(f"must be true or false, not {kind_of(value)}", ("true", "false"))
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "boolean"}
+
+
+@dataclass(frozen=True)
+class Whole(Reader):
+    """A whole number within bounds; 3.0 and "3" are refused."""
+
+    least: int
+    most: int
+
+    def leaf(self, value: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise LeafError(f"must be a whole number from {self.least} to {self.most}, not {_shown(value)}")
+        if not self.least <= value <= self.most:
+            raise LeafError(f"must be from {self.least} to {self.most}")
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "integer", "minimum": self.least, "maximum": self.most}
+
+
+@dataclass(frozen=True)
+class Number(Reader):
+    """A plain number within bounds (percent, lightness, count); never a string."""
+
+    least: float
+    most: float
+
+    def leaf(self, value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise LeafError(f"must be a number from {self.least:g} to {self.most:g}, not {_shown(value)}")
+        if not math.isfinite(value) or not self.least <= value <= self.most:
+            raise LeafError(f"must be from {self.least:g} to {self.most:g}")
+        return float(value)
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "number", "minimum": self.least, "maximum": self.most}
+
+
+@dataclass(frozen=True)
+class Quantity(Reader):
+    """A string with a unit, read into the dimension's inside unit; ``zero`` admits 0 where bounds are open."""
+
+    dimension: units.Dimension
+    zero: bool = False
+
+    def leaf(self, value: Any) -> float:
+        if self.zero and isinstance(value, str) and value.strip().startswith("0"):
+            if self.dimension.unit(value.strip()[1:].strip()) is not None:
+                return 0.0
+        try:
+            return units.parse(self.dimension, value)
+        except units.UnitError as error:
+            message = str(error)
+            if not isinstance(value, str):
+                message = f"must be a string with a unit, such as {self.dimension.example!r}, not {kind_of(value)}"
+            raise LeafError(message, (unit.symbol for unit in self.dimension.units)) from None
+
+    def json_schema(self) -> dict[str, Any]:
+        symbols = ", ".join(unit.symbol for unit in self.dimension.units)
+        return {
+            "type": "string",
+            "maxLength": units.MOST_CHARACTERS,
+            "pattern": r"^\s*[-+]?[0-9]",
+            "description": f"{self.dimension.name.replace('_', ' ')} with its unit ({symbols})",
+            "examples": [self.dimension.example],
+        }
+
+
+@dataclass(frozen=True)
+class Many(Reader):
+    """A list of up to ``most`` values read by ``item``."""
+
+    item: Reader
+    most: int = 40
+    least: int = 0
+    distinct: bool = False
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        if not isinstance(value, list):
+            faults.append(Fault(pointer, f"must be a list, not {kind_of(value)}"))
+            return None
+        if not self.least <= len(value) <= self.most:
+            faults.append(Fault(pointer, f"must have {self.least} to {self.most} entries, has {len(value)}"))
+            return None
+        read = tuple(self.item.read(each, f"{pointer}/{index}", faults) for index, each in enumerate(value))
+        if self.distinct and len({repr(each) for each in value}) != len(value):
+            faults.append(Fault(pointer, "must not name the same thing twice"))
+        return read
+
+    def json_schema(self) -> dict[str, Any]:
+        schema = {"type": "array", "items": self.item.json_schema(), "minItems": self.least, "maxItems": self.most}
+        return schema | ({"uniqueItems": True} if self.distinct else {})
+
+
+@dataclass(frozen=True)
+class Table(Reader):
+    """An object with free keys (``key`` reads them) and values of one kind."""
+
+    key: Reader
+    value: Reader
+    most: int = 40
+    least: int = 1
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        if not isinstance(value, dict):
+            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}"))
+            return None
+        if not self.least <= len(value) <= self.most:
+            faults.append(Fault(pointer, f"must have {self.least} to {self.most} entries, has {len(value)}"))
+            return None
+        return MappingProxyType(
+            {
+                self.key.read(key, f"{pointer}/{escape(key)}", faults): self.value.read(
+                    each, f"{pointer}/{escape(key)}", faults
+                )
+                for key, each in value.items()
+            }
+        )
+
+    def json_schema(self) -> dict[str, Any]:
+        return {
+            "type": "object",
+            "additionalProperties": self.value.json_schema(),
+            "minProperties": self.least,
+            "maxProperties": self.most,
+        }
+
+
+@dataclass(frozen=True)
+class Either(Reader):
+    """One of two readers, chosen by whether ``first_if`` holds for the raw value.
+
+    ``also`` lists what ``first`` would allow, for the refusals of ``second``.
+    """
+
+    first_if: Callable[[Any], bool]
+    first: Reader
+    second: Reader
+    also: tuple[str, ...] = ()
+
+    def chosen(self, value: Any) -> Reader:
+        return self.first if self.first_if(value) else self.second
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        before = len(faults)
+        found = self.chosen(value).read(value, pointer, faults)
+        faults[before:] = [self.widened(fault) for fault in faults[before:]]
+        return found
+
+    def widened(self, fault: Fault) -> Fault:
+        """A refusal that names what the other reader would allow as well."""
+        return Fault(fault.pointer, fault.message, (*self.also, *fault.allowed)) if fault.allowed else fault
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"oneOf": [self.first.json_schema(), self.second.json_schema()]}
+
+
+@dataclass(frozen=True)
+class Object(Reader):
+    """A nested object, read into the dataclass ``into``."""
+
+    into: type
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        if not isinstance(value, dict):
+            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}"))
+            return None
+        readers = readers_of(self.into)
+        for unknown in (key for key in value if key not in readers):
+            faults.append(Fault(f"{pointer}/{escape(unknown)}", "is not a known field", tuple(readers)))
+        before = len(faults)
+        read = {}
+        for name, (reader, required) in readers.items():
+            if name in value:
+                read[name] = reader.read(value[name], f"{pointer}/{name}", faults)
+            elif required:
+                faults.append(Fault(f"{pointer}/{name}", "is required"))
+        return self.into(**read) if len(faults) == before else None
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"$ref": f"#/components/schemas/{self.into.__name__}"}
+
+
+def given(reader: Reader, **more: Any) -> Any:
+    """A required dataclass field read by ``reader``."""
+    return dataclasses.field(metadata={"reader": reader}, **more)
+
+
+def optional(reader: Reader, default: Any = None, about: str = "") -> Any:
+    """A dataclass field that may be left out; an immutable mapping may be its default."""
+    metadata = {"reader": reader, "about": about}
+    if isinstance(default, Mapping):
+        return dataclasses.field(default_factory=lambda: default, metadata=metadata)
+    return dataclasses.field(default=default, metadata=metadata)
+
+
+@cache
+def readers_of(cls: type) -> Mapping[str, tuple[Reader, bool]]:
+    """Field name to (reader, required), for every field of ``cls`` that documents may give."""
+    return MappingProxyType(
+        {
+            f.name: (f.metadata["reader"], f.default is f.default_factory is dataclasses.MISSING)
+            for f in dataclasses.fields(cls)
+            if "reader" in f.metadata
+        }
+    )
+
+
+def read(cls: type[T], document: Any) -> T:
+    """Read ``document`` into ``cls``. Raises DocumentError with every fault found."""
+    faults: list[Fault] = []
+    result = Object(cls).read(document, "", faults)
+    if faults:
+        raise DocumentError(faults)
+    return result  # type: ignore[no-any-return]
+
+
+def names_in(value: Any, pointer: str = "") -> Iterable[tuple[str, str, str]]:
+    """Every (pointer, kind of entry, name) by which ``value`` refers to the book."""
+    if not dataclasses.is_dataclass(value) or isinstance(value, type):
+        return
+    for name, (reader, _) in readers_of(type(value)).items():
+        yield from _names_read_by(reader, getattr(value, name), f"{pointer}/{name}")
+
+
+def _names_read_by(reader: Reader, value: Any, pointer: str) -> Iterable[tuple[str, str, str]]:
+    if value is None:
+        return
+    if isinstance(reader, Many):
+        for index, each in enumerate(value):
+            yield from _names_read_by(reader.item, each, f"{pointer}/{index}")
+    elif isinstance(reader, Table):
+        for key, each in value.items():
+            yield from _names_read_by(reader.key, key, f"{pointer}/{escape(key)}")
+            yield from _names_read_by(reader.value, each, f"{pointer}/{escape(key)}")
+    elif dataclasses.is_dataclass(value):
+        yield from names_in(value, pointer)
+    elif isinstance(value, str):
+        named = reader.second if isinstance(reader, Either) and reader.first.name_of is None else reader
+        named = named.first if isinstance(named, Either) else named
+        if named.name_of is not None:
+            yield pointer, named.name_of, value
+
+
+def escape(key: str) -> str:
+    """A key as one JSON Pointer token (RFC 6901)."""
+    return str(key).replace("~", "~0").replace("/", "~1")
+
+
+def _shown(value: Any) -> str:
+    return f"{value!r:.40}" if isinstance(value, (int, float, str)) and not isinstance(value, bool) else kind_of(value)
+
+
+def _example(example: str) -> dict[str, Any]:
+    return {"examples": [example]} if example else {}

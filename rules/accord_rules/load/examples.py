@@ -1,0 +1,220 @@
+"""Trying a book's rules on their own examples when it is loaded."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from accord_rules.derive.case import Case
+from accord_rules.documents import units
+from accord_rules.documents.files import merge
+from accord_rules.documents.reading import DocumentError, read
+from accord_rules.infer.compiled import holds
+from accord_rules.load.mutants import Mutant, Slip, survivors, telling_facts
+from accord_rules.orders.order import Order, Press
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.condition import Compare, LimitName, Within
+from accord_rules.revision.facts import FactType, Kind, Scope, declared
+from accord_rules.revision.names import resolve
+from accord_rules.revision.rule import Rule
+from accord_rules.weigh.choice import choose
+from accord_rules.weigh.sequence import find_sequence
+
+if TYPE_CHECKING:
+    from accord_rules.revision.book import Book
+
+_ON_LIMIT = re.compile(r"([a-z0-9_.-]+)(?: ([+-]) ([0-9]+) steps?)?")
+
+
+class ExampleError(ValueError):
+    """An example that cannot be tried; says why."""
+
+
+def failures(book: Book) -> list[str]:
+    """Why the book's examples do not hold, with file and example; empty if they all do."""
+    reasons = []
+    for rule in book.rules.values():
+        where = f"rules/{rule.topic}/{rule.id}.toml"
+        reasons += [f"{where}: {reason}" for reason in rule_failures(rule, book)]
+    return reasons
+
+
+def rule_failures(rule: Rule, book: Book) -> list[str]:
+    """Why one rule's examples do not hold."""
+    reasons: list[str] = []
+    tried: list[Mapping[str, Any]] = []
+    for kind, wanted in (("fires", True), ("silent", False)):
+        for index, example in enumerate(getattr(rule, kind)):
+            try:
+                facts = example_facts(rule, example, book)
+            except (ExampleError, DocumentError) as error:
+                reasons.append(f"{kind}[{index}]: {error}")
+                continue
+            answer = holds(rule.condition.tree, facts, book.limit_values)
+            if answer is not wanted:
+                said = {True: "it fires", False: "it stays silent", None: "it is undecided"}[answer]
+                shown = ", ".join(f"{name} = {facts[name]!r}" for name in sorted(rule.condition.facts))
+                reasons.append(f"{kind}[{index}]: does not hold: {said} with {shown}")
+            tried.append(facts)
+    if not any("facts" not in example for example in rule.fires):
+        reasons.append("fires: at least one example must be an order")
+    return reasons or [f"when: {reason}" for reason in _examples_missing(rule, tried, book)]
+
+
+def example_facts(rule: Rule, example: Mapping[str, Any], book: Book) -> dict[str, Any]:
+    """The facts of the rule's condition in one example. Raises ExampleError or DocumentError."""
+    if "facts" in example:
+        return _given_facts(rule, example["facts"], book)
+    case = example_case(rule.scope, example, book)
+    return {name: case[name] for name in rule.condition.facts}
+
+
+def example_case(scope: Scope, example: Mapping[str, Any], book: Book) -> Case:
+    """The case an order example describes, its first decoration's for the narrower scopes."""
+    return case_of(scope, *example_order(example, book), book)
+
+
+def case_of(scope: Scope, order: Order, shop: Shop, book: Book) -> Case:
+    """The case of an order, or of its first decoration, on the press it names or the shop's first."""
+    whole = Case(book, shop, order)
+    if scope is Scope.ORDER:
+        return whole
+    if scope is Scope.DECORATION:
+        return whole.decoration_case(0)
+    return pressing_cases(whole, _press(order, shop))[0]
+
+
+def example_order(example: Mapping[str, Any], book: Book) -> tuple[Order, Shop]:
+    """The quiet order and shop with the example laid on them."""
+    base = book.documents["base_example"]
+    document = dict(base["order"])
+    for key, value in example.items():
+        if key in ("note", "shop"):
+            continue
+        if key == "decoration":
+            first, *rest = document["decorations"]
+            document["decorations"] = [merge(first, value), *rest]
+        else:
+            document = merge(document, {key: value})
+    shop = read(Shop, merge(base["shop"], example["shop"])) if "shop" in example else book.example_shop
+    return resolve(read(Order, document), book, shop), shop
+
+
+def _press(order: Order, shop: Shop) -> Press:
+    named = shop.press(order.press) if isinstance(order.press, str) else order.press
+    return named or shop.presses[0]
+
+
+def pressing_cases(whole: Case, press: Press) -> tuple[Case, ...]:
+    """Every decoration on one press with its settings chosen and the order of pressings found."""
+    planned = []
+    for index in range(len(whole.order.decorations)):
+        decoration = whole.decoration_case(index)
+        chosen = choose(decoration.pressing_case(press))
+        planned.append((decoration, chosen))
+    sequence, settings = find_sequence([decoration.pressing_case(press, chosen) for decoration, chosen in planned])
+    pairs = zip(planned, settings, strict=True)
+    return tuple(decoration.pressing_case(press, chosen, sequence) for (decoration, _), chosen in pairs)
+
+
+def _given_facts(rule: Rule, given: Any, book: Book) -> dict[str, Any]:
+    if not isinstance(given, Mapping):
+        raise ExampleError("facts must be a table")
+    stray = sorted(set(given) - rule.condition.facts)
+    lacking = sorted(rule.condition.facts - set(given))
+    if stray or lacking:
+        raise ExampleError(f"facts must be those of the condition; not in it: {stray}; left out: {lacking}")
+    facts = declared()
+    return {name: read_fact(facts[name].type, value, book) for name, value in given.items()}
+
+
+def read_fact(type_: FactType, value: Any, book: Book) -> Any:
+    """A fact's value as an example writes it. Raises ExampleError."""
+    if type_.kind is Kind.NUMBER and type_.dimension is not None:
+        return _number(type_.dimension, value, book)
+    if type_.kind is Kind.BOOL and isinstance(value, bool):
+        return value
+    if type_.kind is Kind.SET and isinstance(value, list):
+        return tuple(_word(type_, each, book) for each in value)
+    if type_.kind is Kind.ENUM:
+        return _word(type_, value, book)
+    raise ExampleError(f"{value!r} is not {type_.kind.value}")
+
+
+def _word(type_: FactType, value: Any, book: Book) -> str:
+    if not isinstance(value, str) or value not in book.vocabulary.words(type_):
+        raise ExampleError(f"{value!r} is not one of the allowed words")
+    return value
+
+
+def _number(dimension: units.Dimension, value: Any, book: Book) -> float:
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        if len(dimension.units) > 1:
+            raise ExampleError(f"{value!r} has no unit")
+        return float(value)
+    match = _ON_LIMIT.fullmatch(value) if isinstance(value, str) else None
+    if match is not None and match.group(1) in book.limits:
+        if book.limit_dimension(match.group(1)) is not dimension:
+            raise ExampleError(f"{value!r} is no {dimension.name.replace('_', ' ')}")
+        steps = int(match.group(3) or 0) * (-1 if match.group(2) == "-" else 1)
+        return round(book.limit_values[match.group(1)] + steps * step(book, match.group(1)), 9)
+    try:
+        return units.parse(dimension, value)
+    except units.UnitError as error:
+        raise ExampleError(f"{value!r}: {error}") from None
+
+
+def step(book: Book, name: str) -> float:
+    """The smallest change of a limit that matters, inside unit."""
+    limit = book.limits[name]
+    if isinstance(limit.step, float):
+        return limit.step
+    return units.parse(book.limit_dimension(name), limit.step)
+
+
+def _examples_missing(rule: Rule, tried: list[Mapping[str, Any]], book: Book) -> Iterator[str]:
+    """Slips in the condition that the examples would not show, each with facts of an example that would."""
+    tree, limits = rule.condition.tree, book.limit_values
+    steps = {name: step(book, name) for name in rule.condition.limits}
+    proposed: list[Mapping[str, Any]] = []
+    for mutant in survivors(tree, tried, limits, steps):
+        if any(holds(tree, facts, limits) is not holds(mutant.tree, facts, limits) for facts in proposed):
+            continue
+        telling = telling_facts(tree, mutant.tree, tried, limits)
+        if telling is not None:
+            proposed.append(telling)
+            yield f"{_missing(mutant, telling, book)}: {_as_example(rule, telling, book)}"
+
+
+def _missing(mutant: Mutant, telling: Mapping[str, Any], book: Book) -> str:
+    """What no example shows."""
+    if mutant.slip is Slip.WORD and isinstance(mutant.clause, Within):
+        return f"no example where {mutant.clause.fact} is {mutant.word!r} and decides"
+    place = ""
+    if mutant.slip in (Slip.EDGE, Slip.SHIFTED) and isinstance(mutant.clause, Compare):
+        near = "within one step of" if mutant.slip is Slip.SHIFTED else "exactly on"
+        place = f"{near} the {'limit' if isinstance(mutant.clause.right, LimitName) else 'edge'} "
+    side = holds(mutant.clause, telling, book.limit_values)
+    return f"no example {place}where {mutant.clause} is {str(side).lower()} and decides"
+
+
+def _as_example(rule: Rule, facts: Mapping[str, Any], book: Book) -> str:
+    """The facts as an example of the rule's file."""
+    kind = "fires" if holds(rule.condition.tree, facts, book.limit_values) else "silent"
+    listed = ", ".join(f'"{name}" = {_written(name, value, rule, book)}' for name, value in sorted(facts.items()))
+    return f"add an order to [[{kind}]], or: facts = {{ {listed} }}"
+
+
+def _written(name: str, value: Any, rule: Rule, book: Book) -> str:
+    """A fact's value as ``read_fact`` reads it: on a limit of the condition, or else by itself."""
+    dimension = declared()[name].type.dimension
+    if dimension is None:
+        return json.dumps(value)
+    for limit in sorted(rule.condition.limits):
+        steps = round((value - book.limit_values[limit]) / step(book, limit), 6)
+        if book.limit_dimension(limit) is dimension and steps in (-1, 0, 1):
+            return f'"{limit}"' if steps == 0 else f'"{limit} {"+" if steps > 0 else "-"} 1 step"'
+    number = f"{value:.6f}".rstrip("0").rstrip(".")
+    return f'"{number} {dimension.symbol}"' if len(dimension.units) > 1 else number

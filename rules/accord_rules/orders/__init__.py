@@ -1,0 +1,1 @@
+"""What an order and a shop say: the shapes of what comes in."""

@@ -1,0 +1,282 @@
+"""What is asked: an order, as frozen dataclasses read from a strict document (see ``reading``).
+
+Quantities are held in their inside units (``units``). ``None`` means "not said", which is never the same as "no":
+each fact derived from it says whether it asks or assumes (``derive``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from accord_rules.documents import units
+from accord_rules.documents.reading import (
+    Choice,
+    Date,
+    Either,
+    Flag,
+    Many,
+    Name,
+    Number,
+    Object,
+    Quantity,
+    Table,
+    Text,
+    Whole,
+    given,
+    optional,
+)
+
+DYES = ("undyed", "disperse", "reactive", "direct", "acid", "vat", "pigment", "solution")
+FEATURES = (
+    "battery",
+    "button",
+    "collar",
+    "drawstring",
+    "elastic-waist",
+    "electronics",
+    "embroidery",
+    "hood",
+    "liquid-filled",
+    "placket",
+    "pocket",
+    "pressurised",
+    "sealed-cavity",
+    "seam",
+    "taped-seam",
+    "zip",
+)
+PREPARATIONS = (
+    "lint-rolled",
+    "pre-washed",
+    "primer",
+    "protective-film-off",
+    "sample-tested",
+    "solvent-wiped-dry",
+    "solvent-wiped-wet",
+)
+USES = (
+    "buoyancy-aid",
+    "childcare",
+    "drinkware",
+    "flame-resistant",
+    "food-contact",
+    "high-visibility",
+    "medical",
+    "outdoor",
+    "pet",
+    "protective",
+    "sleepwear",
+    "sportswear",
+    "toy",
+    "workwear",
+)
+MARKETS = ("eu", "uk", "us", "other")
+EVIDENCE = (
+    "adhesion-test",
+    "customer-accepts-faded-look",
+    "flammability-test",
+    "food-contact-declaration",
+    "lead-test",
+    "maker-consent",
+    "phthalate-test",
+    "sample-test",
+    "small-parts-test",
+)
+PLACEMENTS = (
+    "all-round",
+    "back",
+    "base",
+    "crown",
+    "face",
+    "food-face",
+    "front",
+    "hood",
+    "inside",
+    "left-chest",
+    "leg",
+    "reverse",
+    "rim",
+    "sleeve",
+    "yoke",
+)
+PRINTERS = ("cutter", "inkjet-dye", "inkjet-pigment", "inkjet-sublimation", "laser-toner", "screen", "supplier")
+PEELS = ("hot", "warm", "cold", "none")
+PRESSURES = ("light", "medium", "firm")
+READ_AT = ("display", "surface")
+PREFERENCES = ("durability", "hand", "speed", "cost")
+PAINTED = Text(40, example="#F4F4F0")  # sRGB hex or a CSS colour name; read by derive.colour
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """Width and height, mm."""
+
+    width: float = given(Quantity(units.LENGTH))
+    height: float = given(Quantity(units.LENGTH))
+
+
+@dataclass(frozen=True, slots=True)
+class Care:
+    """The care label: iron dots (0 = do not iron) and the ISO 3758 edition if it is known."""
+
+    iron: int = given(Whole(0, 3))
+    edition: int | None = optional(Whole(1991, 2100))
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """The piece to be decorated. A described field overrides what the named blank says."""
+
+    blank: str | None = optional(Name(name_of="blanks"), about="a blank of the book")
+    substrate: str | None = optional(Name(name_of="substrates"))
+    fibres: Mapping[str, float] | None = optional(
+        Table(Text(40, "CO"), Number(0.1, 100), most=12), about="percent by ISO 2076 code or name; sum 100 ± 1"
+    )
+    colour: str | None = optional(PAINTED, about="sRGB hex or CSS name")
+    coating: str | None = optional(Name(name_of="coatings"))
+    finishes: tuple[str, ...] | None = optional(Many(Name(name_of="finishes"), 8, distinct=True))
+    dye: str | None = optional(Choice(DYES))
+    mass_per_area: float | None = optional(Quantity(units.AREA_DENSITY))
+    thickness: float | None = optional(Quantity(units.LENGTH))
+    diameter: float | None = optional(Quantity(units.LENGTH), about="across the outside of round ware")
+    care: Care | None = optional(Object(Care))
+    features: tuple[str, ...] | None = optional(
+        Many(Choice(FEATURES), 16, distinct=True), about="raised, fragile or dangerous things in the pressed area"
+    )
+    already: tuple[str, ...] | None = optional(
+        Many(Name(name_of="transfers"), 8, distinct=True), about="decorations the item carries from before"
+    )
+    preparation: tuple[str, ...] | None = optional(Many(Choice(PREPARATIONS), 7, distinct=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """Who will use the piece, and for what. Ages in years."""
+
+    age_from: float | None = optional(Number(0, 120))
+    age_to: float | None = optional(Number(0, 120))
+    kinds: tuple[str, ...] | None = optional(Many(Choice(USES), 14, distinct=True))
+    market: str | None = optional(Choice(MARKETS), about="where it will be sold; the shop's own when left out")
+
+
+@dataclass(frozen=True, slots=True)
+class Artwork:
+    """What the print looks like and how it was made."""
+
+    colours: int | None = optional(Whole(1, 1000))
+    white: bool | None = optional(Flag(), about="white areas in the artwork")
+    gradient: bool | None = optional(Flag(), about="gradients or photographs")
+    finest_line: float | None = optional(Quantity(units.LENGTH))
+    small_pieces: bool | None = optional(Flag(), about="small isolated pieces, such as dots and thin serifs")
+    mirrored: bool | None = optional(Flag(), about="the print on the carrier is a mirror image")
+    palette: tuple[str, ...] | None = optional(Many(PAINTED, 24, 1))
+    printed_by: str | None = optional(Choice(PRINTERS))
+
+
+def _is_a_word(value: Any) -> bool:
+    return value in PRESSURES
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Settings asked for. Anything left out is chosen inside what is allowed."""
+
+    temperature: float | None = optional(Quantity(units.TEMPERATURE))
+    read_at: str | None = optional(Choice(READ_AT), about="where the temperature is read; display when left out")
+    time: float | None = optional(Quantity(units.TIME))
+    pressure: str | float | None = optional(
+        Either(_is_a_word, Choice(PRESSURES), Quantity(units.PRESSURE), PRESSURES), about="a word, or the gauge reading"
+    )
+    peel: str | None = optional(Choice(PEELS))
+    cover: str | None = optional(Name(name_of="consumables"), about="what lies between platen and print")
+    pad: str | None = optional(Name(name_of="consumables"), about="what lies under the item")
+    tape: str | None = optional(Name(name_of="consumables"), about="what holds the carrier in place")
+    pre_press: float | None = optional(Quantity(units.TIME, zero=True), about="0 s for none")
+    second_press: float | None = optional(Quantity(units.TIME, zero=True), about="0 s for none")
+
+
+@dataclass(frozen=True, slots=True)
+class Decoration:
+    """One print on the piece."""
+
+    transfer: str | None = optional(Name(name_of="transfers|products"), about="a family or a stocked product")
+    placement: str | None = optional(Choice(PLACEMENTS))
+    size: Size | None = optional(Object(Size))
+    artwork: Artwork | None = optional(Object(Artwork))
+    settings: Settings | None = optional(Object(Settings))
+    over: int | None = optional(Whole(0, 11), about="index of the decoration of this order that it lies on")
+    rim_distance: float | None = optional(Quantity(units.LENGTH, zero=True), about="from the print to the drinking rim")
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationReading:
+    """What a probe read on the platen while the display said ``display``; several spots. °C."""
+
+    display: float = given(Quantity(units.TEMPERATURE))
+    surface: tuple[float, ...] = given(Many(Quantity(units.TEMPERATURE), 25, 1))
+    taken_on: str | None = optional(Date(), about="the day it was read")
+
+
+@dataclass(frozen=True, slots=True)
+class Cylinder:
+    """A pneumatic press's cylinders, from which the force on the print follows."""
+
+    bore: float = given(Quantity(units.LENGTH))
+    count: int = optional(Whole(1, 8), 1)
+    line_least: float = given(Quantity(units.PRESSURE), kw_only=True)
+    line_most: float = given(Quantity(units.PRESSURE), kw_only=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """The circuit the press is plugged into; ``other_load`` is what else runs on it."""
+
+    rating: float = given(Quantity(units.CURRENT))
+    voltage: float = given(Quantity(units.VOLTAGE))
+    other_load: float = optional(Quantity(units.POWER, zero=True), 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """A press: one of the shop's, or described in an order. What is left out is the press type's usual value."""
+
+    type: str = given(Name(name_of="press_types"))
+    id: str = optional(Name(), "described")
+    platen: Size | None = optional(Object(Size))
+    display_most: float | None = optional(Quantity(units.TEMPERATURE), about="the highest display setting")
+    calibration: tuple[CalibrationReading, ...] = optional(Many(Object(CalibrationReading), 12), ())
+    cylinder: Cylinder | None = optional(Object(Cylinder))
+    opening: float | None = optional(Quantity(units.LENGTH))
+    power: float | None = optional(Quantity(units.POWER))
+    voltage: float | None = optional(Quantity(units.VOLTAGE), about="nameplate voltage")
+    circuit: Circuit | None = optional(Object(Circuit))
+    calibration_age: float | None = optional(Number(0, 36_500), about="days since the oldest reading")
+
+
+def _is_a_string(value: Any) -> bool:
+    return isinstance(value, str)
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """One job: a piece, its decorations, who it is for, and on which press if that is settled."""
+
+    item: Item = given(Object(Item))
+    decorations: tuple[Decoration, ...] = given(Many(Object(Decoration), 12, 1))
+    reference: str | None = optional(Text(80, "HL-1043"), about="the shop's own; echoed, never interpreted")
+    use: Use | None = optional(Object(Use))
+    press: str | Press | None = optional(
+        Either(_is_a_string, Name(), Object(Press)), about="one of the shop's presses, or a description"
+    )
+    quantity: int | None = optional(Whole(1, 1_000_000))
+    due_in: float | None = optional(Quantity(units.TIME))
+    evidence: tuple[str, ...] | None = optional(Many(Choice(EVIDENCE), 9, distinct=True))
+
+
+@dataclass(frozen=True, slots=True)
+class SettleRequest(Order):
+    """An order with transfer, press or settings left open, and what the shop would rather have."""
+
+    prefer: tuple[str, ...] = optional(Many(Choice(PREFERENCES), 4, distinct=True), ())

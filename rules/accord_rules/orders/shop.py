@@ -1,0 +1,65 @@
+"""A shop of the collective: its presses, its stock, what it has standing ready, and the units it reads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from accord_rules.documents import units
+from accord_rules.documents.reading import Choice, Many, Name, Object, Text, given, optional
+from accord_rules.orders.order import MARKETS, Press
+
+STANDING = (
+    "birds-near",
+    "extraction",
+    "flammables-near",
+    "heat-gloves",
+    "trained-operators",
+    "two-hand-control",
+    "unattended",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """What the shop keeps: transfer products and consumables of the book."""
+
+    products: tuple[str, ...] = given(Many(Name(name_of="products"), 200, distinct=True))
+    consumables: tuple[str, ...] = given(Many(Name(name_of="consumables"), 60, distinct=True))
+    withdrawn: tuple[str, ...] = optional(
+        Many(Name(name_of="products|consumables"), 260, distinct=True),
+        (),
+        about="products and consumables out of use: never offered, and refused where an order asks for them",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """One shop. ``standing`` is what is always so at its presses, for better or worse."""
+
+    id: str = given(Name())
+    name: str = given(Text(80))
+    market: str = given(Choice(MARKETS))
+    unit_system: str = given(Choice(tuple(units.UNIT_SYSTEMS)))
+    standing: tuple[str, ...] = given(Many(Choice(STANDING), 7, distinct=True))
+    presses: tuple[Press, ...] = given(Many(Object(Press), 40, 1))
+    stock: Stock = given(Object(Stock))
+
+    @property
+    def units(self) -> units.UnitPreferences:
+        return units.UNIT_SYSTEMS[self.unit_system]
+
+    def in_use(self, without: Iterable[str] = ()) -> Shop:
+        """The shop with no more in stock than it uses: what is withdrawn, there or ``without``, is left out."""
+        gone = {*self.stock.withdrawn, *without}
+        if not gone:
+            return self
+        products, consumables = (
+            tuple(name for name in kept if name not in gone) for kept in (self.stock.products, self.stock.consumables)
+        )
+        return replace(
+            self, stock=replace(self.stock, products=products, consumables=consumables, withdrawn=tuple(sorted(gone)))
+        )
+
+    def press(self, press_id: str) -> Press | None:
+        return next((press for press in self.presses if press.id == press_id), None)

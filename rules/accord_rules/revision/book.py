@@ -1,0 +1,79 @@
+"""One revision of the book in memory, read and checked by ``load``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from types import MappingProxyType
+from typing import Any
+
+from accord_rules.documents import units
+from accord_rules.documents.canonical import digest
+from accord_rules.documents.files import Documents
+from accord_rules.documents.reading import read
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.catalogue import AmbiguousFibre, Limit, Source, Transfer
+from accord_rules.revision.condition import Vocabulary
+from accord_rules.revision.facts import declared
+from accord_rules.revision.rule import Rule
+
+
+@dataclass(frozen=True)
+class Book:
+    """An immutable revision. ``documents`` is what it was read from; everything else follows from that."""
+
+    revision: int
+    documents: Documents
+    catalogue: Mapping[str, Mapping[str, Any]]
+    sources: Mapping[str, Source]
+    limits: Mapping[str, Limit]
+    limit_values: Mapping[str, float]
+    rules: Mapping[str, Rule]
+    ambiguous_fibres: Mapping[str, AmbiguousFibre]
+    moved: frozenset[str] = frozenset()  # limits whose values are a shop's own, stricter ones
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 over the canonical JSON of the whole book."""
+        return digest({kind: dict(entries) for kind, entries in self.documents.items()})
+
+    @cached_property
+    def fibre_names(self) -> Mapping[str, str]:
+        """Every accepted spelling of a fibre (lower case) to its code."""
+        return MappingProxyType(_fibre_names(self.catalogue["fibres"]))
+
+    @cached_property
+    def vocabulary(self) -> Vocabulary:
+        return vocabulary_of(self.catalogue, self.limits)
+
+    @cached_property
+    def example_shop(self) -> Shop:
+        """The quiet shop that examples start from."""
+        return read(Shop, self.documents["base_example"]["shop"])
+
+    def transfer(self, name: str | None) -> Transfer | None:
+        """A family or product by name."""
+        if name is None:
+            return None
+        found: Transfer | None = self.catalogue["products"].get(name) or self.catalogue["transfers"].get(name)
+        return found
+
+    def limit_dimension(self, name: str) -> units.Dimension:
+        return units.DIMENSIONS[self.limits[name].dimension]
+
+
+def vocabulary_of(catalogue: Mapping[str, Mapping[str, Any]], limits: Mapping[str, Limit]) -> Vocabulary:
+    return Vocabulary(
+        {name: fact.type for name, fact in declared().items()},
+        {name: units.DIMENSIONS[limit.dimension] for name, limit in limits.items()},
+        {kind: frozenset(entries) for kind, entries in catalogue.items()} | {"none": frozenset({"none"})},
+    )
+
+
+def _fibre_names(fibres: Mapping[str, Any]) -> dict[str, str]:
+    names: dict[str, str] = {}
+    for code, fibre in fibres.items():
+        for spelling in (code, fibre.name, fibre.us_name, *fibre.aliases):
+            names.setdefault(spelling.lower(), code)
+    return names

@@ -1,0 +1,105 @@
+"""A rule of the book: read from its file, its condition parsed, its sentences checked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from accord_rules.documents.reading import Choice, Fault, Many, Name, Reader, Text, given, kind_of, optional
+from accord_rules.revision.condition import Condition
+from accord_rules.revision.facts import Scope
+from accord_rules.revision.sentences import Sentence
+from accord_rules.verdict import LEVELS
+
+ABOUT: Mapping[str, str] = {
+    "order": "",
+    "item": "/item",
+    "use": "/use",
+    "press": "/press",
+    "decoration": "/decorations/{i}",
+    "artwork": "/decorations/{i}/artwork",
+    "settings": "/decorations/{i}/settings",
+}
+STATUSES = ("enforced", "watch")
+EXAMPLE_KEYS = (
+    "note",
+    "facts",
+    "item",
+    "use",
+    "decoration",
+    "decorations",
+    "press",
+    "shop",
+    "quantity",
+    "due_in",
+    "evidence",
+)
+
+
+class ExampleTable(Reader):
+    """An example as written: a table with known keys; what they hold is checked when it is tried."""
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        if not isinstance(value, dict):
+            faults.append(Fault(pointer, f"must be a table, not {kind_of(value)}"))
+            return None
+        for key in value:
+            if key not in EXAMPLE_KEYS:
+                faults.append(Fault(f"{pointer}/{key}", "is not a known key", EXAMPLE_KEYS))
+        for key in ("facts", "decoration", "shop"):
+            if not isinstance(value.get(key, {}), dict):
+                faults.append(Fault(f"{pointer}/{key}", f"must be a table, not {kind_of(value[key])}"))
+        if "facts" in value and set(value) - {"facts", "note"}:
+            faults.append(Fault(pointer, "gives facts or parts of an order, not both"))
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "object"}
+
+
+@dataclass(frozen=True, slots=True)
+class RuleText:
+    """A rule as its file says it."""
+
+    level: str = given(Choice(LEVELS))
+    title: str = given(Text(120))
+    about: str = given(Choice(tuple(ABOUT)))
+    when: str = given(Text(2000, lines=True))
+    because: str = given(Text(600))
+    fix: str = given(Text(600))
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
+    topic: str = given(Name())
+    fires: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1))
+    silent: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1))
+    status: str = optional(Choice(STATUSES), "enforced")
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule ready to be asked. ``scope`` is the widest scope of the facts it needs; ``layer`` says whose it is."""
+
+    id: str
+    topic: str
+    level: str
+    title: str
+    about: str
+    when: str
+    condition: Condition
+    because: Sentence
+    fix: Sentence
+    sources: tuple[str, ...]
+    limits: tuple[str, ...]
+    scope: Scope
+    fires: tuple[Mapping[str, Any], ...]
+    silent: tuple[Mapping[str, Any], ...]
+    status: str = "enforced"
+    layer: str = "shared"
+
+    @property
+    def enforced(self) -> bool:
+        """Whether it counts in verdicts; a watched one is only counted."""
+        return self.status == "enforced"
+
+    def pointer(self, index: int) -> str:
+        return ABOUT[self.about].replace("{i}", str(index))

@@ -1,0 +1,87 @@
+"""Sentences with facts and limits in braces, ``{item.polyester_share}`` and ``{limit(x)}``, in the shop's units."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from accord_rules.documents import units
+from accord_rules.revision.facts import FactType, Kind
+
+_FIELD = re.compile(r"\{(limit\()?([a-z0-9_]+(?:\.[a-z0-9_]+)*)\)?\}")
+_UNSAID = "not said"
+
+
+class SentenceError(ValueError):
+    """A sentence that names something that is not declared."""
+
+
+class Known(Protocol):
+    """Facts by name: a mapping, or a case that works them out."""
+
+    def get(self, name: str, /) -> Any: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """A parsed sentence: the names it uses and the text between them."""
+
+    text: str
+    facts: tuple[str, ...]
+    limits: tuple[str, ...]
+
+    def write(
+        self,
+        facts: Known,
+        types: Mapping[str, FactType],
+        limits: Mapping[str, tuple[units.Dimension, float]],
+        preferences: units.UnitPreferences,
+    ) -> str:
+        """Fill in the values."""
+
+        def value(match: re.Match[str]) -> str:
+            if match.group(1):
+                dimension, number = limits[match.group(2)]
+                return units.show(dimension, number, preferences)
+            return write_value(types[match.group(2)], facts.get(match.group(2)), preferences)
+
+        written = _FIELD.sub(value, self.text)
+        return written[:1].upper() + written[1:]
+
+
+def in_a_sentence(title: str) -> str:
+    """A title as it stands inside a sentence: "Ceramic tile" becomes "ceramic tile", "PVC film" stays."""
+    return title[:1].lower() + title[1:] if title[1:2].islower() or title[1:2] == " " else title
+
+
+def write_value(type_: FactType, value: Any, preferences: units.UnitPreferences) -> str:
+    """One fact's value as a person reads it."""
+    if value is None:
+        return _UNSAID
+    if type_.kind is Kind.NUMBER and type_.dimension is not None:
+        return units.show(type_.dimension, value, preferences)
+    if type_.kind is Kind.BOOL:
+        return "yes" if value else "no"
+    if type_.kind is Kind.SET:
+        return ", ".join(sorted(value)) or "none"
+    return str(value)
+
+
+def read_sentence(text: str, types: Mapping[str, FactType], limits: Mapping[str, Any]) -> Sentence:
+    """Parse; SentenceError names what is unknown, or a brace that is neither a fact nor a limit."""
+    facts: list[str] = []
+    named_limits: list[str] = []
+    for match in _FIELD.finditer(text):
+        is_limit, name = match.group(1) is not None, match.group(2)
+        if is_limit != match.group(0).endswith(")}"):
+            raise SentenceError(f"{match.group(0)} is neither a fact nor limit(...)")
+        if is_limit and name not in limits:
+            raise SentenceError(f"limit {name} is not in the book")
+        if not is_limit and (name not in types or types[name].kind is Kind.DATA):
+            raise SentenceError(f"{name} is not a fact that sentences may name")
+        (named_limits if is_limit else facts).append(name)
+    if re.search(r"[{}]", _FIELD.sub("", text)):
+        raise SentenceError("has a stray brace")
+    return Sentence(text, tuple(dict.fromkeys(facts)), tuple(dict.fromkeys(named_limits)))

@@ -1,0 +1,466 @@
+"""Asking every rule about an order: what fires, what is open, and what the two come to."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from operator import itemgetter
+from typing import Any, NamedTuple
+
+from accord_rules.derive import FACT_TYPES
+from accord_rules.derive.case import Case, Cause
+from accord_rules.derive.chosen import Chosen, Sequenced
+from accord_rules.documents import units
+from accord_rules.infer.inference import KEPT, Counts, Inference, Inferred
+from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
+from accord_rules.orders.order import PRESSURES, Press, Size
+from accord_rules.revision.book import Book
+from accord_rules.revision.condition import Condition
+from accord_rules.revision.facts import Ask, Assume, Scope
+from accord_rules.revision.rule import Rule
+from accord_rules.revision.sentences import write_value
+from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
+from accord_rules.weigh.choice import alternatives, choose, hottest_and_longest
+from accord_rules.weigh.sequence import find_sequence
+
+# Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set.
+_ENDS_WITH_MORE = frozenset({"heat.surely_cold"})  # more heat for longer makes it false, if anything does
+_TURNS_WITH_HEAT = _ENDS_WITH_MORE | {
+    "set.display_c",
+    "set.off_aim_k",
+    "set.surface_c",
+    "set.surface_high_c",
+    "set.surface_low_c",
+}
+_TURNS_WITH_TIME = _ENDS_WITH_MORE | {"job.total_s", "order.total_s", "set.time_s"}
+_TURNS_WITH_SETTINGS = _TURNS_WITH_HEAT | _TURNS_WITH_TIME
+
+# A press with one transfer on one piece is one question: a recommend asks some hundred and puts its plans back, which
+# asks many of them again. Each takes some 2 kB, and what is kept the collector walks through.
+_ANSWERS_KEPT = 1024
+
+# Rules of these levels can turn a verdict.
+_DECIDING = ("blocks", "requires")
+
+
+# Weighings that a question may take to find its ways, or to find remedies, after which it answers with what it has.
+# One print that may be any of the book's transfers takes some 2,000 on the 40 presses a shop may have, so that it is
+# weighed whole; 8,000 take a core about a second (measured). What is being weighed when they are used up is finished.
+WEIGHINGS_MOST = 8000
+
+
+class Fired(NamedTuple):
+    """A rule that holds, and the case it holds for."""
+
+    rule: Rule
+    case: Case
+
+    @property
+    def about(self) -> str:
+        return self.rule.pointer(self.case.index)
+
+
+class Open(NamedTuple):
+    """A rule that may hold, and the unknown facts that can still decide it."""
+
+    rule: Rule
+    case: Case
+    facts: frozenset[str]
+
+    @property
+    def about(self) -> str:
+        return self.rule.pointer(self.case.index)
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """What the rules say about one scope of an order, or, added up, about all of it."""
+
+    fired: tuple[Fired, ...] = ()
+    open: tuple[Open, ...] = ()
+
+    def __add__(self, other: Weighed) -> Weighed:
+        return Weighed(self.fired + other.fired, self.open + other.open)
+
+    def at(self, level: str) -> tuple[Fired, ...]:
+        return tuple(each for each in self.fired if each.rule.level == level)
+
+    @property
+    def verdict(self) -> str:
+        """Any block: rejected; else anything open that could block: undetermined; else any must: conditional."""
+        if self.at("blocks"):
+            return "rejected"
+        if any(each.rule.level == "blocks" for each in self.open):
+            return "undetermined"
+        return "conditional" if self.at("requires") else "accepted"
+
+    def firmer_than(self, other: Weighed) -> bool:
+        """Whether the verdict is worse for the order than the other's."""
+        return VERDICTS.index(self.verdict) > VERDICTS.index(other.verdict)
+
+    @property
+    def badness(self) -> tuple[int, int, int, int]:
+        """For choosing the better of two: verdict first, then how many findings of each level."""
+        blocks, requires, cautions = map(self.count, LEVELS[:3])
+        return (VERDICTS.index(self.verdict), blocks, requires, cautions)
+
+    def count(self, level: str) -> int:
+        """How many findings of a level, each rule and place counted once."""
+        return len({(each.rule.id, each.about) for each in self.at(level)})
+
+
+@dataclass(frozen=True, slots=True)
+class OnPress:
+    """An order on one press: its pressings with their settings, the order of pressings, and what the rules say."""
+
+    press: Press
+    cases: tuple[Case, ...]
+    sequence: Sequenced
+    weighed: Weighed
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """What pressings on one press came to, for many orders that share the cases of most of their decorations."""
+
+    alone: dict[Hashable, tuple[Case, Weighed]] = field(default_factory=dict)
+    pressed: dict[tuple[Case, Chosen | None, Sequenced], tuple[Case, Weighed]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Section:
+    """The rules of one scope that are asked together: the enforced ones, or the watched ones.
+
+    ``inferences``: whoever has them compiled; of those, ``own`` are no other scales'.
+    """
+
+    rules: Mapping[str, Rule]
+    names: tuple[str, ...]
+    values: Callable[[Case], tuple[Any, ...]]
+    inferences: tuple[Inference, ...]
+    own: tuple[Inference, ...]
+
+
+class Scales:
+    """The rules of one revision, ready to be asked. Safe to share between threads; close when no longer used.
+
+    With ``shared``, whose rules must all be in ``settings``, only the rules beyond those are compiled; the shared ones
+    are asked where they are, with the limits of ``settings``, and stay open when this is closed. ``ledger`` keeps what
+    becomes of the questions; it is that of ``shared`` where there is one.
+    """
+
+    def __init__(
+        self,
+        book: Book,
+        slots: int = 4,
+        shared: Scales | None = None,
+        kept: int = KEPT,
+        ledger: Ledger | None = None,
+    ) -> None:
+        self.book = book
+        self.ledger: Ledger = shared.ledger if shared is not None else ledger or Ledger()
+        # What is looked up for each question goes by the scope's rank: its own hash takes longer than the looking up.
+        self._enforced, self._watching = (
+            tuple(self._section(scope, enforced, shared, slots, kept) for scope in Scope) for enforced in (True, False)
+        )
+        self._weighings = threading.local()  # each question is answered by one thread
+        # Rules see nothing but facts and limits, so that equal facts have had their answer.
+        self._answered: dict[tuple[_Section, tuple[Any, ...]], tuple[Inferred, ...]] = {}
+
+    def _section(self, scope: Scope, enforced: bool, shared: Scales | None, slots: int, kept: int) -> _Section:
+        rules = _of_scope(self.book, scope, enforced)
+        names = _facts_named(rules.values())
+        theirs: tuple[Inference, ...] = ()
+        known: Mapping[str, Rule] = {}
+        if shared is not None:
+            theirs = (shared._enforced if enforced else shared._watching)[scope.rank].inferences
+            known = shared.book.rules
+        conditions = {name: rule.condition for name, rule in rules.items() if name not in known}
+        network = Network(SHARED if shared is None else HOUSE, _about(scope, enforced))
+        own: tuple[Inference, ...] = ()
+        if conditions or (enforced and shared is None):
+            own = (Inference(conditions, FACT_TYPES, slots, kept, network=network, ledger=self.ledger),)
+        return _Section(rules, names, _values_of(names), (*theirs, *own), own)
+
+    def _own(self) -> tuple[Inference, ...]:
+        return tuple(own for section in (*self._enforced, *self._watching) for own in section.own)
+
+    @property
+    def counts(self) -> Counts:
+        every = [inference.counts for inference in self._own()]
+        return Counts(
+            sum(each.questions for each in every),
+            sum(each.engine_errors for each in every),
+            sum(each.disagreements for each in every),
+        )
+
+    def close(self) -> None:
+        for inference in self._own():
+            inference.close()
+
+    # -- asking ----------------------------------------------------------------------------------------------------
+
+    def allowance(self, most: int = WEIGHINGS_MOST) -> Callable[[], bool]:
+        """Says whether this thread may weigh on: not once it has weighed ``most`` times from now."""
+        until = getattr(self._weighings, "count", 0) + most
+        return lambda: getattr(self._weighings, "count", 0) < until
+
+    def weigh(self, case: Case) -> Weighed:
+        """Ask the rules of the case's own scope."""
+        self._weighings.count = getattr(self._weighings, "count", 0) + 1
+        section = self._enforced[case.scope.rank]
+        first, *others = (_weighed(section, case, each) for each in self._infer(section, case))
+        return sum(others, first)
+
+    def _infer(self, section: _Section, case: Case) -> tuple[Inferred, ...]:
+        """What engine and judge say of the section's rules; the one way in which any rule is asked."""
+        values = section.values(case)
+        asked = (section, values)
+        inferred = self._answered.get(asked)
+        if inferred is not None:
+            for inference in section.inferences:
+                inference.remembered()
+            return inferred
+        facts, limits = dict(zip(section.names, values, strict=True)), self.book.limit_values
+        inferred = tuple(inference.infer(facts, limits) for inference in section.inferences)
+        # Where the judge had to settle it, the next one who asks must not pass for agreed.
+        if all(each.agreed for each in inferred):
+            if len(self._answered) >= _ANSWERS_KEPT:
+                self._answered.clear()
+            self._answered[asked] = inferred
+        return inferred
+
+    def watched(self) -> tuple[str, ...]:
+        """The rules that are watched: asked for the count, and never part of a verdict."""
+        return tuple(name for section in self._watching for name in section.rules)
+
+    def watch(self, cases: Iterable[Case]) -> frozenset[str]:
+        """The watched rules that hold for any of the cases."""
+        asked = ((section, case) for case in cases if (section := self._watching[case.scope.rank]).rules)
+        return frozenset(name for section, case in asked for each in self._infer(section, case) for name in each.fired)
+
+    def on_press(self, decorations: Sequence[Case], press: Press, known: Remembered | None = None) -> OnPress:
+        """All decorations of an order on one press, with the best allowed settings for what is left open.
+
+        ``known`` is read and added to: keep one a press.
+        """
+        known = known or Remembered()
+        for decoration in decorations:
+            if decoration.likeness not in known.alone:
+                known.alone[decoration.likeness] = self._alone(decoration, press)
+        alone = [known.alone[decoration.likeness] for decoration in decorations]
+        if len(alone) == 1:
+            # Alone is how it was weighed already, and one print harms no other.
+            case, weighed = alone[0]
+            return OnPress(press, (case,), case.sequence or Sequenced((0,)), weighed)
+        sequence, settings = find_sequence([case for case, _ in alone])
+        pressed = []
+        for asked in ((each, chosen, sequence) for each, chosen in zip(decorations, settings, strict=True)):
+            if asked not in known.pressed:
+                case = asked[0].pressing_case(press, *asked[1:])
+                known.pressed[asked] = (case, self.weigh(case))
+            pressed.append(known.pressed[asked])
+        weighed = sum((weighed for _, weighed in pressed), Weighed())
+        return OnPress(press, tuple(case for case, _ in pressed), sequence, weighed)
+
+    def _alone(self, decoration: Case, press: Press) -> tuple[Case, Weighed]:
+        """One decoration as if it were the only one, with the preferred settings, or the first others that no rule
+        blocks; the preferred ones if there are none."""
+        first = choose(decoration.pressing_case(press))
+        case = _as_only(decoration, press, first)
+        weighed = self.weigh(case)
+        if first is None or first.surface_c is None or not _turns_with_settings(weighed.at("blocks")):
+            return case, weighed
+        return self._other_settings(decoration, press, case, first, weighed.at("blocks")) or (case, weighed)
+
+    def _other_settings(
+        self, decoration: Case, press: Press, case: Case, first: Chosen, blocks: tuple[Fired, ...]
+    ) -> tuple[Case, Weighed] | None:
+        """The first settings beside the preferred ones that no rule blocks.
+
+        Only what the blocking rules speak of is varied; where that meets a block that speaks of the other, both are.
+        """
+        if all(map(_ends_with_more, blocks)):
+            for chosen in hottest_and_longest(case, first):
+                most = _as_only(decoration, press, chosen)
+                weighed = self.weigh(most)
+                if not weighed.at("blocks"):
+                    return most, weighed
+            if any(map(_ends_with_more, weighed.at("blocks"))):
+                return None
+        varied: tuple[bool, bool] | None = None
+        met = set().union(*(each.rule.condition.facts for each in blocks))
+        while varied != (heat_and_time := (not met.isdisjoint(_TURNS_WITH_HEAT), not met.isdisjoint(_TURNS_WITH_TIME))):
+            varied = heat_and_time
+            for chosen in alternatives(case, first, heat=varied[0], time=varied[1]):
+                other = _as_only(decoration, press, chosen)
+                weighed = self.weigh(other)
+                if not weighed.at("blocks"):
+                    return other, weighed
+                met.update(*(each.rule.condition.facts for each in weighed.at("blocks")))
+        return None
+
+    # -- what is missing -------------------------------------------------------------------------------------------
+
+    def assumptions(self, cases: Iterable[Case], bare: Iterable[Case]) -> tuple[Assumption, ...]:
+        """What was assumed and could turn the verdict: deciding rules that are open when nothing is assumed.
+
+        ``bare`` are the same cases with ``assume=False``.
+        """
+        found: dict[str, tuple[str, str, set[str]]] = {}  # by pointer: value, why, rules
+        for case, plain in zip(cases, bare, strict=True):
+            section = self._enforced[case.scope.rank]
+            open_ = (each for inferred in self._infer(section, plain) for each in inferred.unknown.items())
+            for rule, facts in open_:
+                if section.rules[rule].level not in _DECIDING:
+                    continue
+                for name in sorted(facts):
+                    for pointer, cause in plain.causes(name).items():
+                        if isinstance(cause.missing, Assume) and (assumed := _assumed(case, cause)) is not None:
+                            found.setdefault(pointer, (*assumed, set()))[2].add(rule)
+        return tuple(
+            Assumption(pointer, value, why, tuple(sorted(rules)))
+            for pointer, (value, why, rules) in sorted(found.items())
+        )
+
+
+def _assumed(case: Case, cause: Cause) -> tuple[str, str] | None:
+    """What was assumed, as a person reads it, and why; None where nothing could be, so that the thing stays unknown."""
+    value, why = case.assumed(cause)
+    if value is None:
+        return None
+    if value in ("", ()):
+        return "none", why
+    if isinstance(value, Size):
+        return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}", why
+    return write_value(cause.fact.type, value, case.shop.units), why
+
+
+def _of_scope(book: Book, scope: Scope, enforced: bool = True) -> dict[str, Rule]:
+    return {name: rule for name, rule in book.rules.items() if rule.scope is scope and rule.enforced is enforced}
+
+
+def _about(scope: Scope, enforced: bool) -> str:
+    """What networks call the rules of a scope that are asked together."""
+    return scope.value if enforced else f"watched-{scope.value}"
+
+
+def conditions(book: Book, about: str) -> dict[str, Condition]:
+    """The conditions that are asked together under this name (``infer.ledger.Doubt.about``), for a replay.
+
+    ``settings``: a revision's, for its shared rules. Raises KeyError for a name that is none.
+    """
+    scope, enforced = {_about(scope, enforced): (scope, enforced) for scope in Scope for enforced in (True, False)}[
+        about
+    ]
+    return {name: rule.condition for name, rule in _of_scope(book, scope, enforced).items()}
+
+
+def _weighed(section: _Section, case: Case, inferred: Inferred) -> Weighed:
+    rules = section.rules
+    return Weighed(
+        tuple(Fired(rules[name], case) for name in inferred.fired),
+        tuple(Open(rules[name], case, facts) for name, facts in inferred.unknown.items()),
+    )
+
+
+def _facts_named(rules: Iterable[Rule]) -> tuple[str, ...]:
+    return tuple(sorted({fact for rule in rules for fact in rule.condition.facts}))
+
+
+def _values_of(names: tuple[str, ...]) -> Callable[[Case], tuple[Any, ...]]:
+    """The values of these facts; quicker than one by one."""
+    if len(names) < 2:
+        return lambda case: tuple(case[name] for name in names)
+    values = itemgetter(*names)
+    return lambda case: values(case.known)
+
+
+def _as_only(decoration: Case, press: Press, chosen: Chosen | None) -> Case:
+    """The pressing as if its decoration were the order's only one."""
+    total_s = decoration.pressing_case(press, chosen)["job.total_s"]
+    return decoration.pressing_case(press, chosen, Sequenced((0,), total_s=total_s))
+
+
+def _ends_with_more(fired: Fired) -> bool:
+    """Whether nothing but more heat for longer could lift a block."""
+    return fired.rule.condition.facts & _TURNS_WITH_SETTINGS <= _ENDS_WITH_MORE
+
+
+def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
+    """Whether different settings could lift every block there is."""
+    return bool(blocks) and all(each.rule.condition.facts & _TURNS_WITH_SETTINGS for each in blocks)
+
+
+# -- from what fires to what is said --------------------------------------------------------------------------------
+
+
+def findings(fired: Iterable[Fired], book: Book) -> tuple[Finding, ...]:
+    """One finding a rule and place, firmest first; the order is the same whoever asks."""
+    unique: dict[tuple[str, str], Fired] = {}
+    for each in fired:
+        unique.setdefault((each.rule.id, each.about), each)
+    made = [finding(each, book) for each in unique.values()]
+    return in_order(made)
+
+
+def in_order(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings in the order they are said: firmest first, then by place and rule."""
+    return tuple(sorted(found, key=lambda each: (LEVELS.index(each.level), each.about, each.rule)))
+
+
+def finding(fired: Fired, book: Book) -> Finding:
+    """A fired rule as a sentence with its numbers, in the shop's units."""
+    rule, case = fired.rule, fired.case
+    preferences = case.shop.units
+    limits = {name: (book.limit_dimension(name), book.limit_values[name]) for name in rule.limits}
+    shown = sorted(rule.condition.facts)
+    return Finding(
+        rule.id,
+        rule.level,
+        fired.about,
+        rule.title,
+        rule.because.write(case, FACT_TYPES, limits, preferences),
+        rule.fix.write(case, FACT_TYPES, limits, preferences),
+        {name: write_value(FACT_TYPES[name], case[name], preferences) for name in shown},
+        {name: units.show(dimension, value, preferences) for name, (dimension, value) in limits.items()},
+        rule.sources,
+        rule.layer if book.moved.isdisjoint(rule.limits) else "house",
+    )
+
+
+def needs(weighed: Weighed, book: Book) -> tuple[Need, ...]:
+    """What to ask, if anything unsaid could change the verdict: what could block, else what could add a must.
+
+    An undetermined verdict always asks: where no answer in the order decides, it says so and whom to ask instead.
+    """
+    level = {"undetermined": "blocks", "accepted": "requires"}.get(weighed.verdict)
+    asked: dict[str, tuple[str, set[str]]] = {}
+    open_ = [each for each in weighed.open if each.rule.level == level]
+    for each in open_:
+        for name in sorted(each.facts):
+            for pointer, cause in each.case.causes(name).items():
+                if isinstance(ask := cause.missing, Ask) and (level == "blocks" or not ask.of_blocks):
+                    asked.setdefault(pointer, (ask.question, set()))[1].add(each.rule.id)
+    if level == "blocks" and not asked:
+        for each in open_:
+            asked.setdefault(each.about, (_UNANSWERABLE.format(title=each.rule.title), set()))[1].add(each.rule.id)
+    return tuple(
+        Need(pointer, question, _allowed_words(pointer, book), tuple(sorted(rules)))
+        for pointer, (question, rules) in sorted(asked.items(), key=lambda each: (-len(each[1][1]), each[0]))
+    )
+
+
+_UNANSWERABLE = (
+    'Does "{title}" hold here? Nothing that an order can say decides it: ask whoever keeps this rule, who may have to'
+    " say in it for which pieces it is meant."
+)
+
+
+def _allowed_words(pointer: str, book: Book) -> tuple[str, ...]:
+    """The words that may answer, where they are few enough to list."""
+    if pointer.endswith("/settings/pressure"):
+        return PRESSURES
+    kind = {"coating": "coatings", "substrate": "substrates", "transfer": "transfers"}.get(pointer.rsplit("/", 1)[-1])
+    return tuple(sorted(book.catalogue[kind])) if kind is not None else ()

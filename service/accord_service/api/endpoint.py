@@ -1,0 +1,346 @@
+"""One decorator ties together what an endpoint is: address, shapes, statuses and who may call it.
+
+The function it decorates takes an :class:`Asked` and gives an :class:`Answer`, or, for writes, what :class:`Prepared`
+says; it never touches Flask. The same declaration makes the route here and the description in ``openapi``.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import logging
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Any, cast
+
+from flask import Response, request
+from marshmallow import Schema
+
+from accord_rules.authority import Authority
+from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, optional
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_service.api.request import note, timed
+from accord_service.api.room import Room, Snapshot, room
+from accord_service.http import roles, wire
+from accord_service.http.body import json_of
+from accord_service.http.problems import (
+    AllPiecesReported,
+    AlreadyThere,
+    BadQuery,
+    ChangedMeanwhile,
+    FaultyDocument,
+    KeyUsedBefore,
+    NotAuthenticated,
+    NotFound,
+    NotReady,
+    RoleNotAllowed,
+    SomebodyWasFaster,
+    StoreUnavailable,
+)
+from accord_service.http.writing import (
+    IDEMPOTENCY_KEY,
+    IF_MATCH,
+    Answer,
+    Overtaken,
+    Prepared,
+    Repeatable,
+    etag,
+    idempotency_key,
+    request_digest,
+    version_in,
+)
+from accord_service.steps.shops import Caller
+from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StoreAway, StoreBroken
+
+logger = logging.getLogger(__name__)
+_EMPTY: Mapping[str, Any] = MappingProxyType({})
+BASIS_HEADER = "Accord-Basis"
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A request as an endpoint sees it: ``body`` and ``query`` are the dataclasses it declared.
+
+    ``document`` is the body as it was sent; ``version`` the one in If-Match (0 where the endpoint is not ``replaces``).
+    """
+
+    room: Room
+    snapshot: Snapshot
+    caller: Caller
+    path: Mapping[str, str] = field(default_factory=lambda: _EMPTY)
+    query: Any = None
+    body: Any = None
+    document: Mapping[str, Any] = field(default_factory=lambda: _EMPTY)
+    version: int = 0
+
+    @property
+    def book(self) -> Book:
+        """The book to answer from."""
+        return self.snapshot.book
+
+    @property
+    def shop(self) -> Shop:
+        """The caller's shop as the book knows it. Raises NotFound, ShopDoesNotFit."""
+        if self.caller.known is None:
+            raise NotFound("This key belongs to no shop; ask with a key of the shop that is to press.")
+        return self.caller.known.at(self.book, self.room.today)
+
+    @property
+    def authority(self) -> Authority:
+        """The authority over the book, under the house rules of the caller's shop. Raises HouseRulesDoNotFit."""
+        return self.snapshot.authority_for(self.caller.known)
+
+    @property
+    def kept_filters(self) -> Mapping[str, Any]:
+        """The query parameters that the next page's address must have too, beside its own."""
+        return {"revision": self.query.revision}
+
+
+# A document of an example, or how it follows from the book.
+Shown = Mapping[str, Any] | Callable[[Book], Mapping[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A request that is shown in the documentation; the answer beside it is the real one, asked for on the spot.
+
+    ``path`` finds its names in the book, so that it goes on working when entries come and go; so may ``body``, which
+    works as it stands, or is left out. ``answer`` stands in for the real one where asking would write, or would need
+    what is only in a store.
+    """
+
+    title: str
+    body: Shown | None = None
+    path: Callable[[Book], Mapping[str, str]] = lambda book: _EMPTY
+    answer: Shown | None = None
+
+
+def shown(document: Shown, book: Book) -> Mapping[str, Any]:
+    """A document of an example, as the book has it."""
+    return document(book) if callable(document) else document
+
+
+@dataclass(frozen=True, slots=True)
+class Endpoint:
+    """A declared endpoint. ``statuses`` are those of its problems, beside those that follow from the declaration."""
+
+    run: Callable[[Asked], Answer | Prepared]
+    method: str
+    path: str
+    tag: str
+    answers: type[Schema]
+    takes: type | None
+    query: type
+    parameters: Mapping[str, str]
+    judges: bool
+    as_of: bool
+    writes: bool
+    replaces: bool
+    success: int
+    statuses: tuple[int, ...]
+    examples: tuple[Example, ...]
+
+    @property
+    def name(self) -> str:
+        return self.run.__name__
+
+    @property
+    def roles(self) -> tuple[str, ...]:
+        return roles.MAY[self.name]
+
+    @property
+    def rule(self) -> str:
+        """The address as Flask writes it."""
+        return self.path.replace("{", "<").replace("}", ">")
+
+    @property
+    def problem_statuses(self) -> frozenset[int]:
+        """Every status of a problem that this endpoint may answer with."""
+        read_body = {413, 415, 422} if self.takes else set()
+        written = {409, 422} if self.writes else set()
+        replaced = {412, 428} if self.replaces else set()
+        older = {404} if self.as_of else set()
+        return frozenset({400, 401, 403, 500, 503, *self.statuses, *read_body, *written, *replaced, *older})
+
+    def view(self, **path: str) -> Response:
+        with room().taken() as snapshot:
+            caller = self._caller(snapshot)
+            if self.judges and snapshot.edition.failed:
+                raise NotReady()
+            with timed("read"), _store_problems(self):
+                asked = self._asked(snapshot, caller, path)
+            try:
+                with timed("answer"), _store_problems(self):
+                    answer = self._answer(asked)
+            except DocumentError as error:
+                raise FaultyDocument(faults=error.faults) from None
+            finally:
+                room().metrics.inferred(room().ledger)
+            return self._written(answer, snapshot)
+
+    def _caller(self, snapshot: Snapshot) -> Caller:
+        scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+        if scheme.lower() != "bearer" or not token.strip():
+            raise NotAuthenticated(headers={"WWW-Authenticate": 'Bearer realm="platen-accord"'})
+        caller = room().caller(token.strip(), snapshot)
+        if caller is None:
+            challenge = 'Bearer realm="platen-accord", error="invalid_token"'
+            raise NotAuthenticated("This key is not known.", headers={"WWW-Authenticate": challenge})
+        note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
+        if caller.role not in self.roles:
+            raise RoleNotAllowed(f"This needs one of the roles {', '.join(self.roles)}; the key's is {caller.role}.")
+        return caller
+
+    def _asked(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Asked:
+        query = self._query()
+        if self.as_of:
+            snapshot = snapshot.as_of(query.revision)
+        version = version_in(request.headers.get(IF_MATCH)) if self.replaces else 0
+        asked = Asked(room(), snapshot, caller, path, query, version=version)
+        if self.takes is None:
+            return asked
+        document = json_of(request, room().config.body_limit)
+        try:
+            return replace(asked, document=document, body=wire.load(self.takes, document))
+        except DocumentError as error:
+            raise FaultyDocument(faults=error.faults) from None
+
+    def _query(self) -> Any:
+        doubled = [name for name, values in request.args.lists() if len(values) > 1]
+        if doubled:
+            raise BadQuery(faults=[Fault(f"/{name}", "is given more than once") for name in doubled])
+        try:
+            return wire.load(self.query, request.args.to_dict(), in_query=True)
+        except DocumentError as error:
+            raise BadQuery(faults=error.faults) from None
+
+    def _answer(self, asked: Asked) -> Answer:
+        if not self.writes:
+            return cast(Answer, self.run(asked))
+        if asked.query.validate_only:
+            return cast(Prepared, self.run(asked)).preview
+        key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
+        address = [request.path, dataclasses.asdict(asked.query)]
+        digest = request_digest(self.method, address, request.headers.get(IF_MATCH), dict(asked.document))
+        # The word is made up by one caller; that another of the shop made up the same says nothing.
+        once = Repeatable(asked.room.store, asked.caller.key_id, key, digest)
+        return once.recalled() or once.carried_out(lambda: cast(Prepared, self.run(asked)))
+
+    def _written(self, answer: Answer, snapshot: Snapshot) -> Response:
+        with timed("write"):
+            # What is kept comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
+            kept = self.writes or answer.version is not None
+            response = Response(dump(answer.document, kept), status=answer.status, mimetype="application/json")
+        response.headers.extend(dict(answer.headers))
+        held = snapshot.basis == "held"
+        response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
+        if self.method == "GET":
+            return remembered(response, answer.version)
+        if answer.version is not None:
+            response.set_etag(etag(answer.version, response.get_data()))
+        return response
+
+
+@contextmanager
+def _store_problems(endpoint: Endpoint) -> Iterator[None]:
+    """The store's errors as problems."""
+    try:
+        yield
+    except StoreAway as error:
+        raise StoreUnavailable(_sentence(error), headers={"Retry-After": "1"}) from None
+    except StoreBroken as error:
+        logger.error("the store can't be used: %s", error)
+        raise StoreUnavailable("The store can't be used; whoever runs the service must look at it.") from None
+    except KeyReused:
+        raise KeyUsedBefore() from None
+    except NotThere as error:
+        raise NotFound(_sentence(error)) from None
+    except Overtaken as error:
+        raise SomebodyWasFaster(error.sentence) from None
+    except AllReported as error:
+        raise AllPiecesReported(quantity=error.expected, reported=error.found) from None
+    except Conflict as error:
+        if endpoint.replaces:
+            raise ChangedMeanwhile(f"You saw version {error.expected}; it is at version {error.found} now.") from None
+        raise AlreadyThere() from None
+
+
+def _sentence(error: Exception) -> str:
+    text = str(error)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+@dataclass(frozen=True, slots=True)
+class NoQuery:
+    """An endpoint without query parameters; whatever is given is refused by name."""
+
+
+_AS_OF = ("revision", int | None, optional(Whole(1, 1_000_000_000), about="answer as of this revision of the book"))
+_VALIDATE_ONLY = ("validate_only", bool, optional(Flag(), False, about="check everything, write nothing"))
+
+
+def dump(document: Mapping[str, Any], sort: bool = False) -> bytes:
+    """The bytes of an answer: keys in the document's own order or sorted; the same answer always has the same bytes."""
+    return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=sort).encode()
+
+
+def remembered(response: Response, version: int | None = None) -> Response:
+    """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); 304 if the caller has it."""
+    response.set_etag(etag(version, response.get_data()))
+    response.headers["Cache-Control"] = "private, no-cache"
+    response.headers["Vary"] = "Authorization"
+    return cast(Response, response.make_conditional(request))
+
+
+def endpoint(
+    method: str,
+    path: str,
+    *,
+    tag: str,
+    answers: type[Schema],
+    takes: type | None = None,
+    query: type = NoQuery,
+    parameters: Mapping[str, str] = _EMPTY,
+    judges: bool = False,
+    as_of: bool = False,
+    writes: bool = False,
+    replaces: bool = False,
+    success: int = 200,
+    statuses: tuple[int, ...] = (),
+    examples: tuple[Example, ...] = (Example("As it is"),),
+) -> Callable[[Callable[[Asked], Answer | Prepared]], Endpoint]:
+    """Declare an endpoint under /v1; who may call it stands in ``roles.MAY`` under the function's name.
+
+    ``takes`` and ``query`` are dataclasses with readers, ``answers`` the schema of the answer, ``parameters`` what the
+    names in the path mean. ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from
+    an older revision for ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key;
+    ``replaces``: and needs If-Match. ``success``: the status of a good answer. The first line of the function's
+    docstring is its summary, the rest its description.
+    """
+    more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces else [])
+    whole = dataclasses.make_dataclass(query.__name__, more, bases=(query,), frozen=True, slots=True) if more else query
+
+    def declare(run: Callable[[Asked], Answer | Prepared]) -> Endpoint:
+        assert run.__name__ in roles.MAY, f"roles.MAY does not say who may {run.__name__}"
+        return Endpoint(
+            run,
+            method,
+            path,
+            tag,
+            answers,
+            takes,
+            whole,
+            parameters,
+            judges,
+            as_of,
+            writes or replaces,
+            replaces,
+            success,
+            statuses,
+            examples,
+        )
+
+    return declare

@@ -1,0 +1,128 @@
+"""Orders shown in the documentation. Their answers are not kept here: they are asked for when they are shown."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from accord_rules.revision.book import Book
+from accord_service.api.endpoint import Example
+from accord_service.steps.shops import Caller, KnownShop, no_house
+from accord_service.store import ShopRecord
+
+_PRESS = {"id": "bench", "type": "swing-away", "platen": {"width": "400 mm", "height": "500 mm"}}
+SHOP: dict[str, Any] = {
+    "id": "harbour-lane",
+    "name": "Harbour Lane Prints",
+    "market": "eu",
+    "unit_system": "metric",
+    "standing": ["trained-operators"],
+    "presses": [_PRESS],
+    "stock": {
+        "products": ["sub-paper-fast-dry"],
+        "consumables": ["ptfe-sheet", "silicone-paper", "plain-paper", "heat-tape"],
+    },
+}
+
+# One that is not there yet.
+NEW_SHOP: dict[str, Any] = {**SHOP, "id": "weir-court", "name": "Weir Court Press Room"}
+
+# The shop that the examples are asked for. No key belongs to it.
+CALLER = Caller("example", "counter", SHOP["id"], KnownShop(ShopRecord(SHOP["id"], 1, SHOP, 0.0), no_house(SHOP["id"])))
+
+# Answers of endpoints that would write, or that show what is only in a store.
+OWN_SHOP: dict[str, Any] = {
+    "shop": SHOP,
+    "units": {"temperature": "°C", "length": "mm", "pressure": "kPa", "area_density": "g/m²"},
+    "calibration": [],
+    "version": 3,
+    "role": "owner",
+    "key": "k7qz3n5w2xab4cde",
+}
+HOUSE_RULES: dict[str, Any] = {"limits": {"press.spread_most": "6 K", "press.parts_most": 2}}
+OWN_HOUSE_RULES: dict[str, Any] = {
+    "house_rules": {**HOUSE_RULES, "rules": {}, "without": {"products": [], "consumables": []}},
+    "version": 2,
+}
+_CHANGED_AT = "2026-03-02T09:30:00.000Z"
+SHOP_ENTRY: dict[str, Any] = {"shop": SHOP, "version": 1, "changed_at": _CHANGED_AT}
+NEW_SHOP_ENTRY: dict[str, Any] = {**SHOP_ENTRY, "shop": NEW_SHOP}
+SHOPS: dict[str, Any] = {
+    "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
+    "next": None,
+}
+_KEY: dict[str, Any] = {
+    "id": "k7qz3n5w2xab4cde",
+    "shop": SHOP["id"],
+    "role": "counter",
+    "last_four": "w4Tx",
+    "issued_at": _CHANGED_AT,
+    "revoked_at": None,
+}
+KEYS: dict[str, Any] = {"entries": [_KEY], "next": None}
+ISSUED: dict[str, Any] = {**_KEY, "token": None}
+REVOKED: dict[str, Any] = {**_KEY, "revoked_at": "2026-04-01T08:00:00.000Z"}
+
+_COTTON_TEE: dict[str, Any] = {
+    "reference": "HL-1043",
+    "item": {"blank": "tee-heavy-white"},
+    "use": {"age_from": 18, "age_to": 99},
+    "decorations": [
+        {
+            "transfer": "dye-sublimation",
+            "placement": "front",
+            "size": {"width": "280 mm", "height": "300 mm"},
+            "artwork": {"colours": 4, "gradient": True, "finest_line": "0.8 mm", "mirrored": True},
+            "settings": {"temperature": "375 °F", "time": "50 s", "pressure": "medium", "peel": "hot"},
+        }
+    ],
+    "press": "bench",
+    "quantity": 24,
+}
+_TOTE: dict[str, Any] = {
+    "item": {"blank": "tote-polyester-white"},
+    "decorations": [
+        {
+            "transfer": "dye-sublimation",
+            "placement": "front",
+            "size": {"width": "8 in", "height": "8 in"},
+            "artwork": {"gradient": True, "mirrored": True},
+        }
+    ],
+}
+_DESCRIBED: dict[str, Any] = {
+    "item": {
+        "substrate": "knit",
+        "fibres": {"PES": 65, "CO": 35},
+        "colour": "#F4F4F0",
+        "coating": "none",
+        "mass_per_area": "180 g/m2",
+        "care": {"iron": 2},
+    },
+    "decorations": [{"transfer": "dye-sublimation", "placement": "front"}],
+    "press": {"type": "clamshell", "platen": {"width": "15 in", "height": "15 in"}},
+}
+
+ORDERS = (
+    Example("Sublimation on a cotton tee", _COTTON_TEE),
+    Example("A bag of the book, settings left to the answer", _TOTE),
+    Example("A garment and a press described by hand", _DESCRIBED),
+)
+OPEN = (Example("What a bag leaves open", _TOTE),)
+REQUESTS = (
+    Example(
+        "Anything that lasts, on a cotton tee",
+        {
+            "item": {"blank": "tee-heavy-white"},
+            "decorations": [
+                {"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}, "artwork": {"colours": 1}}
+            ],
+            "prefer": ["durability", "cost"],
+        },
+    ),
+    Example("Book for a transfer already chosen", _TOTE),
+)
+
+
+def first_of(book: Book, kind: str) -> str:
+    """The first name of a kind, for examples that hold whatever the book has."""
+    return min(book.documents[kind])

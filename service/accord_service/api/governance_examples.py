@@ -1,0 +1,256 @@
+"""Requests and answers about changes, records and outcomes, as the documentation shows them.
+
+They are written down here, unlike those about orders: asking for them on the spot would write. What a proposal rests on
+comes from the book of now, so that the requests do what they say when they are sent as they stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from accord_rules.governance.changes import Change, change_digest
+from accord_rules.revision.book import Book
+from accord_service.run.times import instant
+
+_THEN_S = 1_764_000_000.0
+_LIMIT = "dye.polyester_share_full"
+_REASON = "Prints on blends a little below the limit came back pale after a few washes."
+_EVIDENCE = "Eleven reports from two shops since spring."
+_DIGESTS_SEEN = {"replay_digest": "sha256:" + "2d" * 32}
+_CODE = "sha256:" + "4f" * 32
+
+
+def _base(book: Book) -> dict[str, Any]:
+    return {"revision": book.revision, "digest": book.digest}
+
+
+def _changes(book: Book, by: int) -> list[dict[str, Any]]:
+    """A limit of the book moved; where the book has that no more, a note to another."""
+    limits = book.documents["limits"]
+    name = _LIMIT if _LIMIT in limits else min(limits)
+    moved = {"value": limits[name]["value"] + by} if name == _LIMIT else {"note": "Looked at again this spring."}
+    return [{"kind": "limits", "id": name, "value": {**limits[name], **moved}}]
+
+
+def edited(book: Book) -> dict[str, Any]:
+    """What an author changes their proposal to."""
+    return {"changes": _changes(book, 2), "reason": _REASON, "evidence": _EVIDENCE}
+
+
+def proposed(book: Book) -> dict[str, Any]:
+    """A proposal as it is sent."""
+    return {"base": _base(book), "changes": _changes(book, 1), "reason": _REASON, "evidence": _EVIDENCE}
+
+
+def drafted(book: Book) -> dict[str, Any]:
+    """The proposal as it is kept."""
+    sent = proposed(book)
+    changes = tuple(Change(each["kind"], each["id"], each["value"]) for each in sent["changes"])
+    digests = {"change_digest": change_digest(changes), "base_digest": book.digest, "replay_digest": None}
+    return {
+        "id": "p1",
+        **sent,
+        "author": "k7qz3n5w2xab4cde",
+        "state": "draft",
+        "approvals": [],
+        "shown": None,
+        "ended_because": None,
+        "digests": digests,
+        "approvals_needed": 1,
+        "approvals_valid": 0,
+        "version": 1,
+        "created_at": instant(_THEN_S),
+        "changed_at": instant(_THEN_S),
+    }
+
+
+def rewritten(book: Book) -> dict[str, Any]:
+    """The proposal after an edit."""
+    changes = edited(book)["changes"]
+    digest = change_digest(tuple(Change(each["kind"], each["id"], each["value"]) for each in changes))
+    draft = drafted(book)
+    return {**draft, "changes": changes, "digests": {**draft["digests"], "change_digest": digest}, "version": 2}
+
+
+def opened(book: Book) -> dict[str, Any]:
+    """The proposal before the stewards."""
+    draft = drafted(book)
+    return {
+        **draft,
+        "state": "open",
+        "shown": {**_DIGESTS_SEEN, "loosens_safety": []},
+        "digests": {**draft["digests"], **_DIGESTS_SEEN},
+        "version": 2,
+    }
+
+
+def approved(book: Book) -> dict[str, Any]:
+    """The proposal after a steward's yes."""
+    seen = opened(book)
+    approval = {"who": "m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
+    return {**seen, "state": "approved", "approvals": [approval], "approvals_valid": 1, "version": 3}
+
+
+REJECTION: Mapping[str, Any] = {"reason": "The pale prints were pressed ten kelvin too cold; see the reports."}
+
+
+def rejected(book: Book) -> dict[str, Any]:
+    """The proposal after a steward's no."""
+    return {**opened(book), "state": "rejected", "ended_because": REJECTION["reason"], "version": 3}
+
+
+def published(book: Book) -> dict[str, Any]:
+    """The next revision, and the proposal that made it."""
+    return {
+        "revision": book.revision + 1,
+        "digest": "sha256:" + "3e" * 32,
+        "proposal": {**approved(book), "state": "published", "version": 4},
+    }
+
+
+REVERSION: Mapping[str, Any] = {"reason": "The film peels again since the dwell was shortened."}
+
+
+def reverted(book: Book) -> dict[str, Any]:
+    """A proposal that takes something back."""
+    evidence = f"Takes back what makes {book.digest} differ from an earlier revision: 1 entries."
+    return {**drafted(book), "reason": REVERSION["reason"], "evidence": evidence}
+
+
+_FLIP: Mapping[str, Any] = {
+    "source": "recorded",
+    "shop": "harbour-lane",
+    "order": "vd_" + "5a" * 20,
+    "rule": "dye-paler-on-blend",
+    "direction": "stricter",
+    "before": "accepted",
+    "after": "accepted",
+}
+
+
+def effect(book: Book) -> dict[str, Any]:
+    """What the proposal would do."""
+    return {
+        "proposal": "p1",
+        **_DIGESTS_SEEN,
+        "old": book.digest,
+        "new": published(book)["digest"],
+        "code": _CODE,
+        "changes": [{"kind": "limits", "id": _LIMIT}],
+        "decision": {
+            "kind": "mixed",
+            "decided": "by replay",
+            "holds_for": "the orders that were tried",
+            "because": [
+                f"{_LIMIT} goes from 85 % to 86 %; rules that compare with it find more orders on one side and fewer"
+                " on the other.",
+                "Seen on 140 recorded orders and 745 at edges (885 in all).",
+            ],
+        },
+        "loosens_safety": [],
+        "counts": [
+            {
+                "source": "recorded",
+                "shop": "harbour-lane",
+                "rule": "dye-paler-on-blend",
+                "direction": "stricter",
+                "orders": 1,
+                "verdicts": 0,
+            }
+        ],
+        "flips": [_FLIP],
+        "witnesses": [
+            {
+                **_FLIP,
+                "asked": {
+                    "item": {"substrate": "knit", "fibres": {"PES": 85, "CO": 15}},
+                    "decorations": [{"transfer": "dye-sublimation"}],
+                },
+            }
+        ],
+        "watched": {},
+        "replayed": {"recorded": 140, "recorded_left_out": 0, "edges": 745, "edges_left_out": 0},
+        "others_left_out": False,
+    }
+
+
+AUDIT: dict[str, Any] = {
+    "head": {"seq": 812, "hash": "6b" * 32},
+    "entries": [
+        {
+            "seq": 1,
+            "at": _THEN_S,
+            "who": "first start",
+            "what": "revision.first",
+            "about": "1",
+            "written": {"{accord}:revision:1": "7c" * 32, "{accord}:head": "8d" * 32},
+            "previous": "0" * 64,
+            "hash": "9e" * 32,
+        }
+    ],
+    "next": "/v1/audit?after=1&limit=1",
+}
+
+_VERDICT_ID = "vd_" + "5a" * 20
+_ORDER: dict[str, Any] = {
+    "item": {"blank": "tote-polyester-white"},
+    "decorations": [{"transfer": "dye-sublimation", "placement": "front"}],
+    "press": "bench",
+}
+_VERDICT: dict[str, Any] = {
+    "id": _VERDICT_ID,
+    "verdict": "accepted",
+    "revision": 12,
+    "digest": "sha256:" + "0b" * 32,
+    "house_digest": "sha256:" + "af" * 32,
+    "basis": "live",
+    "findings": [],
+    "conditions": [],
+    "needs": [],
+    "assumed": [],
+    "press": {"judged_on": "bench", "can": ["bench"], "cannot": {}},
+    "settings": [{"temperature": "200 °C", "read_at": "display", "time": "50 s", "pressure": "medium"}],
+    "sequence": [0],
+    "remedies": [],
+    "remedies_complete": True,
+    "reference": "HL-1043",
+}
+RECORD: dict[str, Any] = {
+    "id": _VERDICT_ID,
+    "recorded_at": instant(_THEN_S),
+    "expires_at": instant(_THEN_S + 730 * 86_400),
+    "code": _CODE,
+    "reference": "HL-1043",
+    "order": _ORDER,
+    "verdict": _VERDICT,
+}
+MASKED_RECORD: dict[str, Any] = {**RECORD, "reference": "masked", "verdict": {**_VERDICT, "reference": "masked"}}
+REPLAY: dict[str, Any] = {
+    "id": _VERDICT_ID,
+    "recorded_revision": 12,
+    "revision": 13,
+    "then": "accepted",
+    "now": "accepted",
+    "same": True,
+    "made_a_difference": {"code": False, "book": False, "house": False},
+    "why": "",
+    "appeared": [],
+    "gone": [],
+    "changed": [],
+    "verdict": {**_VERDICT, "revision": 13, "digest": "sha256:" + "3e" * 32, "reference": None},
+}
+OUTCOME_ASKED: dict[str, Any] = {"result": "failed", "failure": "peeled", "washes": 6}
+OUTCOME: dict[str, Any] = {
+    "id": "0f1e2d3c4b5a6978",
+    "verdict": _VERDICT_ID,
+    "decoration": 0,
+    "result": "failed",
+    "failure": "peeled",
+    "washes": 6,
+    "note": None,
+    "transfer": "dye-sublimation",
+    "substrate": "woven",
+    "press_type": "swing-away",
+    "at": instant(_THEN_S),
+}

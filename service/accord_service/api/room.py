@@ -1,0 +1,299 @@
+"""What one running application holds: made once by ``app`` in each worker, handed to every endpoint.
+
+The seam for endpoints. Each request takes one ``Snapshot`` (``with room().taken() as snapshot``; ``endpoint`` does it)
+and answers from that alone, so that no answer mixes two revisions. An endpoint gets it inside ``Asked``:
+
+    asked.settings           the book of the snapshot, or of ``?revision=`` where the endpoint is declared ``as_of``
+    asked.authority          the authority over that book, under the house rules of the caller's shop
+    asked.shop               the caller's shop as that book knows it (NotFound for a key that belongs to no shop)
+    asked.caller             .key_id (also the audit's ``who``), .role, .shop_id, .known (the shop's records) or None
+    asked.room.store         the store: reads raise StoreAway, which ``endpoint`` turns into a 503
+    asked.room.tally         outcomes by cell, as of a few seconds ago
+    asked.body, .document    the body as the dataclass that was declared, and as the JSON that was sent
+    asked.version            the version in If-Match, where the endpoint is declared ``replaces``
+
+An endpoint declared ``writes`` returns ``Prepared(preview, commit)`` after all its checks: ``commit(remember)`` writes
+with ``also=lambda record: remember(answer)`` and gives the answer. validate_only, Idempotency-Key and If-Match then
+work by themselves. Its roles stand in ``roles.MAY``.
+
+The snapshot moves on when the head or the directory did: whoever sees that loads the new one, and everybody else who
+sees it waits for that. While the store is away, or where a new head can't be loaded, answers go on from what is held.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from typing import Any, cast
+
+from flask import current_app
+
+from accord_rules.authority import Authority
+from accord_rules.documents.files import BookError
+from accord_rules.documents.reading import DocumentError
+from accord_rules.governance.house import HouseError
+from accord_rules.infer.engine import EngineError
+from accord_rules.infer.ledger import Ledger
+from accord_rules.revision.book import Book
+from accord_service.http.problems import HouseRulesDoNotFit, NotFound, NotReady
+from accord_service.run.config import Config
+from accord_service.run.metrics import Metrics
+from accord_service.steps.outcomes import Tally
+from accord_service.steps.records import Pruning
+from accord_service.steps.shops import Caller, Directory, KnownShop, no_house
+from accord_service.store import RevisionHead, Store, StoreError, Watched
+from accord_service.worker.edition import Edition
+from accord_service.worker.lending import Lent, Shelf
+
+logger = logging.getLogger(__name__)
+EXTENSION = "accord"
+OLD_EDITIONS_MOST = 2  # about 30 MB each
+TRY_AGAIN_S = 30.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Snapshot:
+    """What one answer rests on. ``basis`` is live or held; ``why`` says why it is not live, ``age_s`` since when."""
+
+    edition: Edition
+    directory: Directory
+    basis: str
+    age_s: float
+    why: str
+    _room: Room
+    _leases: ExitStack
+
+    @property
+    def book(self) -> Book:
+        return self.edition.book
+
+    def as_of(self, revision: int | None) -> Snapshot:
+        """The same with an older revision of the book; None for the one it has. Raises NotFound, StoreAway."""
+        if revision is None or revision == self.edition.head.number:
+            return self
+        return replace(self, edition=self._leases.enter_context(self._room.older(revision)))
+
+    def authority_for(self, known: KnownShop | None) -> Authority:
+        """The authority under the shop's house rules. Raises HouseRulesDoNotFit."""
+        house = no_house("") if known is None else known.house
+        try:
+            return self._leases.enter_context(self.edition.authority_for(house))
+        except (HouseError, DocumentError) as error:
+            raise HouseRulesDoNotFit(f"Under revision {self.edition.head.number} of the book: {error}") from None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Held:
+    """What the worker has in memory."""
+
+    edition: Lent[Edition]
+    directory: Directory
+
+
+@dataclass(frozen=True, slots=True)
+class _Refused:
+    """A head that could not be used; after ``until_s`` (monotonic) it is tried again, as a busy machine may be why."""
+
+    head: RevisionHead | None
+    why: str
+    until_s: float
+
+
+_NOTHING_REFUSED = _Refused(None, "", 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What /readyz tells. ``status``: ready, degraded or not ready.
+
+    Degraded: answers go on, from what is held where ``store`` says why, by the judge's word where ``engine_since_s``
+    (seconds since 1970) says since when it had to settle what the engine could not answer or answered wrongly.
+    """
+
+    status: str
+    head: RevisionHead | None
+    failed: str
+    store: str
+    engine_since_s: float | None
+
+
+class Room:
+    """One worker's. Its threads share it; ``clock`` gives seconds since 1970 (UTC)."""
+
+    def __init__(self, config: Config, store: Store, metrics: Metrics, clock: Callable[[], float] = time.time) -> None:
+        self.config = config
+        self.store = store
+        self.metrics = metrics
+        self.tally = Tally(store)
+        self.pruning = Pruning(store)
+        self._clock = clock
+        self._moving = threading.Lock()
+        self._held: _Held | None = None
+        self._refused = _NOTHING_REFUSED
+        self._old: Shelf[int, Edition] = Shelf(OLD_EDITIONS_MOST, Edition.close)
+        self.ledger = Ledger(clock)
+        # The description made last, and for which book; made anew by ``openapi``.
+        self.described: tuple[str, dict[str, Any]] | None = None
+
+    @property
+    def now_s(self) -> float:
+        """Seconds since 1970 (UTC)."""
+        return self._clock()
+
+    @property
+    def today(self) -> date:
+        return datetime.fromtimestamp(self._clock(), UTC).date()
+
+    def close(self) -> None:
+        """Give everything up."""
+        self._old.clear()
+        if self._held is not None:
+            self._held.edition.give_up()
+        self.store.close()
+
+    # -- one request -------------------------------------------------------------------------------------------------
+
+    @contextmanager
+    def taken(self) -> Iterator[Snapshot]:
+        """What holds now, for as long as the block runs. Raises NotReady if there never was a book."""
+        with ExitStack() as leases:
+            watched = self._watched()
+            held = self._current(watched)
+            while not held.edition.take():
+                held = self._current(watched)
+            leases.callback(held.edition.give_back)
+            yield self._snapshot(held, watched, leases)
+
+    def _snapshot(self, held: _Held, watched: Watched, leases: ExitStack) -> Snapshot:
+        edition, why = held.edition.thing, watched.why
+        if watched.live and edition.head != watched.head:
+            why = self._refused.why or f"revision {watched.head.number} is being loaded"
+        return Snapshot(edition, held.directory, "held" if why else "live", watched.age_s, why, self, leases)
+
+    @contextmanager
+    def older(self, revision: int) -> Iterator[Edition]:
+        """Another revision than the one held. Raises NotFound."""
+        with self._old.lend(revision, lambda: self._load_older(revision)) as edition:
+            yield edition
+
+    def _load_older(self, revision: int) -> Edition:
+        record = self.store.revisions.revision(revision)
+        if record is None:
+            raise NotFound(f"There is no revision {revision} of the book.")
+        try:
+            return Edition.load(record, self.ledger)
+        except (BookError, EngineError) as error:
+            logger.warning("revision %d can't be loaded: %s", revision, error)
+            raise NotFound(f"Revision {revision} was written for another version of this service.") from None
+
+    def caller(self, token: str, snapshot: Snapshot) -> Caller | None:
+        """Whoever holds the token. A key that was issued a moment ago is looked up in the store."""
+        found = snapshot.directory.caller(token)
+        if found is not None or snapshot.basis == "held":
+            return found
+        try:
+            if self.store.keys.by_token(token) is None:
+                return None
+            return Directory.load(self.store, snapshot.directory.number).caller(token)
+        except StoreError as error:
+            logger.warning("a key could not be looked up: %s", error)
+            return None
+
+    def state(self) -> State:
+        """How this worker is."""
+        try:
+            with self.taken() as snapshot:
+                failed, head, since_s = snapshot.edition.failed, snapshot.edition.head, self.ledger.since_s
+                degraded = snapshot.basis == "held" or since_s is not None
+                status = "not ready" if failed else "degraded" if degraded else "ready"
+                return State(status, head, failed, snapshot.why, since_s)
+        except NotReady as problem:
+            return State("not ready", None, "", problem.detail, self.ledger.since_s)
+
+    # -- moving on ---------------------------------------------------------------------------------------------------
+
+    def _watched(self) -> Watched:
+        try:
+            return self.store.watch.current()
+        except StoreError as error:
+            raise NotReady(f"No book could be read from the store yet: {error}") from None
+
+    def _current(self, watched: Watched) -> _Held:
+        held = self._held
+        if held is not None and not (watched.live and self._moved(held, watched)):
+            return held
+        with self._moving:
+            held, newest = self._held, self._watched()
+            if held is None or self._moved(held, newest):
+                held = self._held = self._moved_on(held, newest)
+        return held
+
+    def _moved(self, held: _Held, watched: Watched) -> bool:
+        return self._has_new_head(held, watched) or watched.directory != held.directory.number
+
+    def _has_new_head(self, held: _Held, watched: Watched) -> bool:
+        refused = self._refused
+        if watched.head == refused.head and time.monotonic() < refused.until_s:
+            return False
+        return watched.head != held.edition.thing.head
+
+    def _moved_on(self, held: _Held | None, watched: Watched) -> _Held:
+        """What is held, brought up to what was seen; as far as that goes, if the store or the new book fails."""
+        try:
+            directory = (
+                held.directory
+                if held is not None and held.directory.number == watched.directory
+                else Directory.load(self.store, watched.directory)
+            )
+            if held is not None and not self._has_new_head(held, watched):
+                return _Held(held.edition, directory)
+            edition = self._load_head(watched.head, held)
+        except StoreError as error:
+            if held is None:
+                raise NotReady(f"No book could be read from the store yet: {error}") from None
+            logger.warning("the store's news could not be read: %s", error)
+            return held
+        if edition is None:
+            assert held is not None
+            return _Held(held.edition, directory)
+        moved = _Held(Lent(edition, Edition.close), directory)
+        if held is not None:
+            held.edition.give_up()
+            logger.info("the book moved on", extra={"details": {"revision": edition.head.number}})
+        return moved
+
+    def _load_head(self, head: RevisionHead, held: _Held | None) -> Edition | None:
+        """The new head's edition. None where it can't be used and an older one can go on; NotReady without that."""
+        record = self.store.revisions.revision(head.number)
+        try:
+            if record is None or record.head != head:
+                raise BookError([f"the store has no revision {head.number} with the head's digest"])
+            edition = Edition.load(record, self.ledger, None if held is None else held.edition.thing.book)
+        except Exception as error:  # whatever a new book does to the loader, the one that is held goes on answering
+            why = f"revision {head.number} can't be loaded: {error}"
+            if not isinstance(error, (BookError, EngineError)):
+                logger.exception("the loader failed")
+            if held is None:
+                raise NotReady(why) from None
+            self._refuse(head, why)
+            return None
+        if edition.failed and held is not None:
+            edition.close()
+            self._refuse(head, f"revision {head.number} fails its own test: {edition.failed}")
+            return None
+        self._refused = _NOTHING_REFUSED
+        return edition
+
+    def _refuse(self, head: RevisionHead, why: str) -> None:
+        logger.error("%s", why)
+        self._refused = _Refused(head, why, time.monotonic() + TRY_AGAIN_S)
+
+
+def room() -> Room:
+    """The room of the application that answers this request."""
+    return cast(Room, current_app.extensions[EXTENSION])

@@ -1,0 +1,12 @@
+from __future__ import annotations
+
+from flask import Response
+
+from accord_service.api.endpoint import dump, remembered
+from accord_service.api.room import room
+from accord_service.described.openapi import description
+
+
+def get_openapi() -> Response:
+    """The description of this API (OpenAPI 3.1). It needs no key."""
+    return remembered(Response(dump(description(room())), mimetype="application/json"))

@@ -1,0 +1,430 @@
+"""Everything a request can be refused for, and its answer (RFC 9457 problem details).
+
+    Problem
+    ├── MalformedJson       400  the body is not one JSON object that every reader reads alike
+    ├── BadQuery            400  a query parameter is unknown or out of bounds
+    ├── BadHeader           400  a header that the write needs can't be read
+    ├── NotAuthenticated    401  no key, or one that is not known
+    ├── RoleNotAllowed      403  the key's role may not do this
+    ├── NotYours            403  the role could, but not with this proposal
+    ├── NotFound            404  no such page, or nothing of that name
+    ├── WrongMethod         405  the page exists, but not for this method
+    ├── RequestTooSlow      408  the header or the body did not arrive in time
+    ├── AlreadyThere        409  what was to be made exists, or somebody else wrote first
+    ├── BaseMoved           409  the proposal's base is no longer the head
+    ├── DigestsDiffer       409  the approval is of something else than the proposal is now
+    ├── StepsOutOfOrder     409  the proposal is not at this point of its life
+    ├── SomebodyWasFaster   409  another revision, or another step, was written in the same moment
+    ├── AllPiecesReported   409  as many pieces are reported for a decoration as the order has
+    ├── ShopDoesNotFit      409  the book has nothing that the shop could press with
+    ├── HouseRulesDoNotFit  409  the book does not have what the shop's house rules name
+    ├── ChangedMeanwhile    412  If-Match names another version than the newest
+    ├── BodyTooLarge        413  the body is over the limit
+    ├── WrongMediaType      415  the body is not declared as JSON
+    ├── FaultyDocument      422  the JSON is sound, but not a document of this kind
+    ├── HouseRulesRefused   422  house rules that would loosen something, or can't be read
+    ├── KeyUsedBefore       422  an Idempotency-Key came with another request before
+    ├── IfMatchNeeded       428  a replacement has to say which version it replaces
+    ├── HeaderTooLarge      431  the header never ends
+    ├── InternalError       500  our fault
+    ├── NotReady            503  the service has not passed its own test, or has no book yet
+    └── StoreUnavailable    503  nothing can be written, or read anew, just now
+
+A refused order is none of these: it is a 200 with the verdict "rejected".
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+from typing import Any, ClassVar
+
+from flask import Response
+from werkzeug.http import HTTP_STATUS_CODES
+
+from accord_rules.documents.reading import Fault
+
+MEDIA_TYPE = "application/problem+json"
+MOST_ERRORS = 50
+_LONGEST_MESSAGE = 300
+_LONGEST_POINTER = 200
+
+
+class Problem(Exception):
+    """A request that can't be answered. ``meaning`` and ``remedy`` are its page at ``/problems/<slug>``."""
+
+    slug: ClassVar[str]
+    status: ClassVar[int]
+    title: ClassVar[str]
+    meaning: ClassVar[str]
+    remedy: ClassVar[str]
+
+    def __init__(
+        self, detail: str = "", faults: Iterable[Fault] = (), headers: Mapping[str, str] = MappingProxyType({})
+    ) -> None:
+        self.faults = tuple(faults)
+        self.detail = detail or _told(self.faults) or self.title
+        self.headers = headers
+        super().__init__(self.detail)
+
+    def more(self) -> dict[str, Any]:
+        """What the document of this type has beyond the others'."""
+        return {}
+
+
+class MalformedJson(Problem):
+    slug = "malformed-json"
+    status = 400
+    title = "The body is not acceptable JSON"
+    meaning = (
+        "The body could not be read as one JSON object in UTF-8, or two programs could read it in two ways: a key"
+        " given twice, NaN or Infinity, a number too large to be held exactly, half a surrogate pair, or nesting"
+        " deeper than 32 levels."
+    )
+    remedy = "Write the body with a JSON library rather than by hand. Each error names the place."
+
+
+class BadQuery(Problem):
+    slug = "bad-query"
+    status = 400
+    title = "The query string has faults"
+    meaning = "A query parameter is not known here, is given twice, or is out of bounds."
+    remedy = "Each error names the parameter as a JSON Pointer of one step, with the values that would do."
+
+
+class BadHeader(Problem):
+    slug = "bad-header"
+    status = 400
+    title = "A header can't be read"
+    meaning = "Idempotency-Key is empty, longer than 200 characters, or holds other than visible ASCII characters."
+    remedy = "Make up a random word for each write, such as a UUID, and send it again only with the very same write."
+
+
+class NotAuthenticated(Problem):
+    slug = "not-authenticated"
+    status = 401
+    title = "A shop's key is needed"
+    meaning = "The request carries no key, or one that this service does not know (it may have been revoked)."
+    remedy = "Send the key of your shop in the header: Authorization: Bearer <key>."
+
+
+class RoleNotAllowed(Problem):
+    slug = "role-not-allowed"
+    status = 403
+    title = "This key's role may not do that"
+    meaning = "The key is known, but its role (counter, operator, owner, steward or admin) does not cover this."
+    remedy = "Ask somebody whose role does; the detail names the roles."
+
+
+class NotYours(Problem):
+    slug = "not-yours"
+    status = 403
+    title = "This step is somebody else's"
+    meaning = (
+        "Only its author edits a proposal, only a steward of another shop than its author's approves it, only a steward"
+        " or its author rejects it."
+    )
+    remedy = "Ask whoever the detail names."
+
+
+class NotFound(Problem):
+    slug = "not-found"
+    status = 404
+    title = "There is nothing here"
+    meaning = "No page has this address, or there is nothing of this name that your key may see."
+    remedy = "The lists under /v1/catalogue, /v1/rules, /v1/limits and /v1/sources hold every name of the book."
+
+
+class WrongMethod(Problem):
+    slug = "wrong-method"
+    status = 405
+    title = "This address does not answer to that method"
+    meaning = "The address exists, but for other methods."
+    remedy = "The Allow header and the detail list the methods it answers to."
+
+
+class RequestTooSlow(Problem):
+    slug = "request-too-slow"
+    status = 408
+    title = "The request did not arrive in time"
+    meaning = (
+        "The header, or the body, was begun but not finished in the time there is for it. Nothing was read or written,"
+        " and the connection ends here."
+    )
+    remedy = "Ask again on a new connection, and send the request in one go. The detail names the time."
+
+
+class AlreadyThere(Problem):
+    slug = "already-there"
+    status = 409
+    title = "That exists already, or somebody else wrote first"
+    meaning = "What was to be made has a name that is taken, or something it rests on changed in the same moment."
+    remedy = "Read what there is now, then decide whether the write is still wanted."
+
+
+class BaseMoved(Problem):
+    slug = "base-moved"
+    status = 409
+    title = "The book has moved on since"
+    meaning = (
+        "The proposal starts from a revision that is no longer the head, so its effect and its approvals speak of"
+        " another book. It is void."
+    )
+    remedy = "Look at the new head, and propose the change again if it is still wanted."
+
+
+class DigestsDiffer(Problem):
+    slug = "digests-differ"
+    status = 409
+    title = "The approval is of something else"
+    meaning = (
+        "An approval names the digests of the changes, the base and the effect that were looked at. At least one of"
+        " them is not the proposal's own any more: it was edited, or its effect was worked out anew."
+    )
+    remedy = "Read the proposal and its effect as they are now, and approve that if you agree with it."
+
+
+class StepsOutOfOrder(Problem):
+    slug = "steps-out-of-order"
+    status = 409
+    title = "The proposal is not at this point of its life"
+    meaning = (
+        "draft, open, approved, published: a step was left out, taken already (by the same shop, too), or lacks"
+        " approvals, perhaps because the key of one was revoked; or the proposal was rejected."
+    )
+    remedy = "GET the proposal: its state, its approvals and the approvals it needs say what comes next."
+
+
+class SomebodyWasFaster(Problem):
+    slug = "somebody-was-faster"
+    status = 409
+    title = "Somebody else wrote first"
+    meaning = (
+        "Two did something that excludes the other in the same moment, such as publishing two proposals. The other one"
+        " won; of this one nothing was written."
+    )
+    remedy = "Read what there is now, then decide whether the step is still wanted."
+
+
+class AllPiecesReported(Problem):
+    slug = "all-pieces-reported"
+    status = 409
+    title = "Every piece of this decoration is reported already"
+    meaning = (
+        "Each report is on one piece, and as many are kept for this decoration of the verdict, by all keys of the shop"
+        " together, as the order's quantity says (one where it says none)."
+    )
+    remedy = "Read the reports there are. If more pieces were pressed, record a verdict on an order that says so."
+
+    def __init__(self, quantity: int, reported: int) -> None:
+        pieces = "1 piece, and 1 is" if quantity == 1 else f"{quantity} pieces, and {reported} are"
+        super().__init__(faults=[Fault("/decoration", f"the order is for {pieces} reported for this decoration")])
+
+
+class ShopDoesNotFit(Problem):
+    slug = "shop-does-not-fit"
+    status = 409
+    title = "The shop and the book do not fit together"
+    meaning = "This revision of the book has none of the shop's types of press, or can't read the shop's document."
+    remedy = "The shop's owner has to write it anew (PUT /v1/shop), or ask as of another revision."
+
+
+class HouseRulesDoNotFit(Problem):
+    slug = "house-rules-do-not-fit"
+    status = 409
+    title = "The shop's house rules and the book do not fit together"
+    meaning = (
+        "The shop's house rules name something that this revision of the book does not have. The shop wanted to be"
+        " stricter than the book, so it is not answered as if it had wanted nothing."
+    )
+    remedy = "The shop's owner has to write them anew (PUT /v1/shop/house-rules). The detail says what is amiss."
+
+
+class ChangedMeanwhile(Problem):
+    slug = "changed-meanwhile"
+    status = 412
+    title = "It has changed since it was read"
+    meaning = "If-Match names another version than the newest: this would undo somebody else's. Nothing was written."
+    remedy = "Read it again, lay your change on what is there now, and send that with its ETag."
+
+
+class BodyTooLarge(Problem):
+    slug = "body-too-large"
+    status = 413
+    title = "The body is too large"
+    meaning = "The body is over the service's limit. No honest order comes near it."
+    remedy = "Send one order a request. The detail names the limit."
+
+
+class WrongMediaType(Problem):
+    slug = "wrong-media-type"
+    status = 415
+    title = "The body must be declared as JSON"
+    meaning = "The Content-Type is missing or is not application/json in UTF-8, or the body is compressed."
+    remedy = "Send the header Content-Type: application/json, and the body as it is."
+
+
+class FaultyDocument(Problem):
+    slug = "faulty-document"
+    status = 422
+    title = "The document has faults"
+    meaning = (
+        "The JSON is sound, but it is not a document of this kind: a field that is not known, a quantity without its"
+        " unit, a value out of bounds, or a name that the book does not have."
+    )
+    remedy = "Each error names the field by JSON Pointer, what is wrong, and what would be allowed."
+
+
+class HouseRulesRefused(Problem):
+    slug = "house-rules-refused"
+    status = 422
+    title = "These house rules can't be taken"
+    meaning = (
+        "A shop may be stricter than the book, never looser. Something here would loosen it, does not fit the book, or"
+        " does not hold on its own examples."
+    )
+    remedy = (
+        "Each refusal names the place and the reason, and where it can, an order as witness that would slip through."
+        " What is wrong in the shared book itself is a matter for a proposal."
+    )
+
+    def __init__(self, refusals: Iterable[Mapping[str, Any]]) -> None:
+        self.refusals = [dict(each) for each in refusals]
+        super().__init__(faults=[Fault(each["pointer"], each["message"]) for each in self.refusals])
+
+    def more(self) -> dict[str, Any]:
+        return {"refusals": self.refusals[:MOST_ERRORS]}
+
+
+class KeyUsedBefore(Problem):
+    slug = "key-used-before"
+    status = 422
+    title = "This Idempotency-Key came with another request before"
+    meaning = (
+        "A key stands for one caller's one write and its repetitions, for 24 hours. This one was sent with another"
+        " address, body or If-Match before."
+    )
+    remedy = "Make up a new key for each write."
+
+
+class IfMatchNeeded(Problem):
+    slug = "if-match-needed"
+    status = 428
+    title = "Which version is to be replaced?"
+    meaning = "This write replaces something that others may be writing too, so it has to name the version it has seen."
+    remedy = "Read it, and send the ETag of that answer in the header If-Match."
+
+
+class HeaderTooLarge(Problem):
+    slug = "header-too-large"
+    status = 431
+    title = "The header is too large"
+    meaning = "The header is over the service's limit and had not ended by then. The connection ends here."
+    remedy = "Send the headers that the description asks for and no more. The detail names the limit."
+
+
+class InternalError(Problem):
+    slug = "internal-error"
+    status = 500
+    title = "The service failed"
+    meaning = "Something went wrong that is not the fault of the request. It has been logged."
+    remedy = "Try again; if it stays, give the request id to whoever runs the service. Press nothing on a guess."
+
+
+class NotReady(Problem):
+    slug = "not-ready"
+    status = 503
+    title = "The service is not ready to answer"
+    meaning = (
+        "The rules have not passed their own test, so no answer would be safe to rely on; or no book could be read from"
+        " the store since the start."
+    )
+    remedy = "/readyz says what failed. Whoever runs the service must look at it."
+
+
+class StoreUnavailable(Problem):
+    slug = "store-unavailable"
+    status = 503
+    title = "Nothing can be written just now"
+    meaning = (
+        "The store does not answer. Orders are still judged, from what is held in memory; writes, and reads that have"
+        " to be fresh, are not possible. A write that ends so was done whole or not at all."
+    )
+    remedy = (
+        "Try again after the seconds in Retry-After. With the same Idempotency-Key or If-Match as the first time,"
+        " nothing is done twice."
+    )
+
+
+def _told(faults: tuple[Fault, ...]) -> str:
+    """The faults in a sentence, for whoever reads no further than the detail."""
+    if not faults:
+        return ""
+    first = _cut(f"{faults[0].pointer or 'the document'}: {faults[0].message}", _LONGEST_MESSAGE)
+    return first if len(faults) == 1 else f"{len(faults)} faults, the first at {first}"
+
+
+PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType({each.slug: each for each in Problem.__subclasses__()})
+# The first of each status stands for it where nothing says more.
+BY_STATUS: Mapping[int, type[Problem]] = MappingProxyType(
+    {each.status: each for each in reversed(tuple(PROBLEMS.values()))}
+)
+
+
+def document(problem: Problem, request_id: str) -> dict[str, Any]:
+    """The problem as JSON data; a hundred faults are no more help than fifty."""
+    shown = problem.faults[:MOST_ERRORS]
+    answer: dict[str, Any] = {
+        "type": f"/problems/{problem.slug}",
+        "title": problem.title,
+        "status": problem.status,
+        "detail": problem.detail,
+        "errors": [_error(fault) for fault in shown],
+        "request_id": request_id,
+        **problem.more(),
+    }
+    if len(problem.faults) > len(shown):
+        answer["errors_left_out"] = len(problem.faults) - len(shown)
+    return answer
+
+
+def _error(fault: Fault) -> dict[str, Any]:
+    return {
+        "pointer": _cut(fault.pointer, _LONGEST_POINTER),
+        "message": _cut(fault.message, _LONGEST_MESSAGE),
+        "allowed": list(fault.allowed),
+    }
+
+
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def response(problem: Problem, request_id: str) -> Response:
+    return _written(document(problem, request_id), problem.headers)
+
+
+def bare_response(status: int, request_id: str) -> Response:
+    """For statuses without a type of ours, as RFC 9457 section 4.2.1 has it."""
+    title = HTTP_STATUS_CODES.get(status, "Error")
+    return _written(
+        {
+            "type": "about:blank",
+            "title": title,
+            "status": status,
+            "detail": title,
+            "errors": [],
+            "request_id": request_id,
+        },
+        {},
+    )
+
+
+def _written(answer: dict[str, Any], headers: Mapping[str, str]) -> Response:
+    # A pointer may hold anything that somebody used as a key, even what has no UTF-8.
+    body = json.dumps(answer, ensure_ascii=False).encode("utf-8", "replace")
+    written = Response(body, status=answer["status"], mimetype=MEDIA_TYPE)
+    written.headers.extend(dict(headers))
+    written.headers["Cache-Control"] = "no-store"
+    return written

@@ -1,0 +1,1 @@
+"""How the service is run: what may be set, logs, counters, times."""

@@ -1,0 +1,83 @@
+"""What whoever runs the service may set, each by an environment variable ``ACCORD_<FIELD>``."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
+DATA = Path(".data/accord")
+# Set by the process that owns the store that comes along, for its workers alone.
+OWN_STORE_URL = "ACCORD_OWN_STORE_URL"
+
+
+class ConfigError(ValueError):
+    """A variable that can't be used; the message names it and what it may hold."""
+
+
+@dataclass(frozen=True, slots=True)
+class Config:
+    """``store_url``: a store run by somebody else; empty for the one that comes along, kept in ``data``.
+
+    ``data`` also gets the first admin's key. Sizes in bytes. Recorded verdicts are kept for ``retain_days``.
+    A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
+    A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
+    the bytes need at ``transfer_rate`` bytes a second.
+    """
+
+    store_url: str = ""
+    data: Path = DATA
+    body_limit: int = 256 * 1024
+    log_level: str = "INFO"
+    retain_days: int = 730
+    replay_most: int = 2000
+    header_seconds: int = 5
+    transfer_seconds: int = 2
+    transfer_rate: int = 32 * 1024
+
+    @classmethod
+    def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
+        """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
+        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS and ACCORD_TRANSFER_RATE (bytes a second)."""
+        return cls(
+            store_url=env.get("ACCORD_STORE_URL", "").strip(),
+            data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
+            body_limit=_whole(env, "ACCORD_BODY_LIMIT", cls().body_limit, least=1024),
+            log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
+            retain_days=_whole(env, "ACCORD_RETAIN_DAYS", cls().retain_days, least=1),
+            replay_most=_whole(env, "ACCORD_REPLAY_MOST", cls().replay_most, least=1),
+            header_seconds=_whole(env, "ACCORD_HEADER_SECONDS", cls().header_seconds, least=1),
+            transfer_seconds=_whole(env, "ACCORD_TRANSFER_SECONDS", cls().transfer_seconds, least=1),
+            transfer_rate=_whole(env, "ACCORD_TRANSFER_RATE", cls().transfer_rate, least=1),
+        )
+
+    @classmethod
+    def of_worker(cls, env: Mapping[str, str] = os.environ) -> Config:
+        """The same for a worker, which finds the address of its owner's store in the environment.
+
+        Raises ConfigError where there is neither: the store has to be started before, by ``accord serve`` or gunicorn
+        with ``accord_service.serving.gunicorn_config``.
+        """
+        config = cls.from_env(env)
+        url = config.store_url or env.get(OWN_STORE_URL, "")
+        if not url:
+            raise ConfigError("ACCORD_STORE_URL must be set; or start by accord serve, which brings a store")
+        return replace(config, store_url=url)
+
+
+def _whole(env: Mapping[str, str], name: str, default: int, least: int) -> int:
+    text = env.get(name, "").strip()
+    if not text:
+        return default
+    if not text.isascii() or not text.isdecimal() or int(text) < least:
+        raise ConfigError(f"{name} must be a whole number of at least {least}, not {text!r}")
+    return int(text)
+
+
+def _word(env: Mapping[str, str], name: str, default: str, words: tuple[str, ...]) -> str:
+    word = env.get(name, "").strip().upper()
+    if word and word not in words:
+        raise ConfigError(f"{name} must be one of {', '.join(words)}, not {word!r}")
+    return word or default

@@ -1,0 +1,88 @@
+"""The store before the workers: started if it comes along, waited for if not, and given its first book and key."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from accord_rules.documents.files import shipped
+from accord_rules.load.loader import from_documents
+from accord_service.http.roles import COLLECTIVE
+from accord_service.run.config import Config
+from accord_service.store import Change, Conflict, EmbeddedServer, IssuedKey, KeyRecord, Store, StoreAway
+
+WHO = "first start"
+WAIT_S = 30.0
+PAUSE_S = 0.25
+
+
+def own_store(config: Config) -> EmbeddedServer | None:
+    """The store that comes along, started; None where the configuration names another. Raises StoreError."""
+    return None if config.store_url else EmbeddedServer.start(config.data / "store")
+
+
+def furnish(url: str, data: Path, *, new_admin: bool = False) -> Path | None:
+    """Wait for the store; give an empty one the book of this program and an admin's key.
+
+    Gives the file that the key was written to, None where there was one already and no ``new_admin`` is wanted.
+    Raises BookError, StoreError (StoreAway if it stays away for ``WAIT_S``), OSError.
+    """
+    store = Store.at(url)
+    try:
+        _wait(store)
+        documents = shipped()
+        from_documents(documents)
+        store.revisions.first(documents, author=WHO, reason="The book that comes with the program.")
+        if new_admin:
+            return write_key(data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", who=WHO))
+        return None if store.keys.list() else _first_admin(store, data / "keys")
+    finally:
+        store.close()
+
+
+def _wait(store: Store) -> None:
+    until = time.monotonic() + WAIT_S
+    while True:
+        try:
+            return store.ping()
+        except StoreAway:
+            if time.monotonic() > until:
+                raise
+            time.sleep(PAUSE_S)
+
+
+def _first_admin(store: Store, folder: Path) -> Path | None:
+    """One key, also where several services start at once on one empty store."""
+
+    def once(record: KeyRecord) -> Change:
+        return store.idempotency.remembering(COLLECTIVE, WHO, WHO, record.id)
+
+    try:
+        return write_key(folder, "admin", lambda: store.keys.issue(COLLECTIVE, "admin", who=WHO, also=once))
+    except Conflict:
+        return None
+
+
+def write_key(folder: Path, name: str, issue: Callable[[], IssuedKey]) -> Path:
+    """Issue a key and write its token into a file that only this user can read; gives the file.
+
+    The file is opened before the key is made, since a token that can't be written is lost. One that is there already
+    stays as it is.
+    """
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    handle, opened = tempfile.mkstemp(dir=folder, prefix=f".{name}-")
+    try:
+        with os.fdopen(handle, "w", encoding="ascii") as out:
+            key = issue()
+            out.write(key.token + "\n")
+    except BaseException:
+        os.unlink(opened)
+        raise
+    file = folder / name
+    if file.exists():
+        file = folder / f"{name}-{key.record.id}"
+    os.rename(opened, file)
+    return file

@@ -1,0 +1,1 @@
+"""What changes the store: a proposal on its way, records and outcomes, calibration, shops and keys."""

@@ -1,0 +1,168 @@
+"""Outcomes: which cell a report counts for, what the counts say, and the proposal that a poor cell drafts."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
+from typing import Any
+
+from accord_rules.advise.plans import NO_EXPERIENCE, Experience, Experiences
+from accord_rules.derive.case import Case
+from accord_rules.documents.canonical import digest
+from accord_rules.governance import outcomes as rules
+from accord_rules.governance import proposal as proposals
+from accord_rules.governance.proposal import Base
+from accord_rules.orders.order import Order, Press
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
+from accord_service.steps.proposals import kept_document
+from accord_service.store import Cell, Conflict, Count, Store, StoreError
+
+logger = logging.getLogger(__name__)
+AUTHOR = "outcomes"
+READ_ANEW_S = 5.0
+FAILURES = (
+    "blistered",
+    "colour-off",
+    "colour-faded",
+    "cracked",
+    "damaged-item",
+    "did-not-bond",
+    "ghosted",
+    "marked-item",
+    "migrated",
+    "peeled",
+    "scorched",
+    "warped",
+    "other",
+)
+
+
+def cell_of(book: Book, order: Order, shop: Shop, verdict: Mapping[str, Any], index: int) -> Cell | None:
+    """What a report on one decoration counts for; None where the order leaves transfer or material open.
+
+    Raises reading.DocumentError where the book can't read the order.
+    """
+    case = Case(book, shop, resolve(order, book, shop))
+    family, substrate = case.decoration_case(index)["transfer.family"], case["item.substrate"]
+    judged_on = (verdict["press"] or {}).get("judged_on")
+    press = order.press if isinstance(order.press, Press) else shop.press(str(judged_on))
+    if family is None or substrate is None or press is None:
+        return None
+    return Cell(str(family), str(substrate), press.type)
+
+
+def summary(count: Count) -> rules.OutcomeSummary:
+    return rules.summary(rules.OutcomeCounts(count.good, count.failed))
+
+
+def shown(counts: Sequence[Count], family: str) -> list[dict[str, Any]]:
+    """The cells of one transfer family, as the catalogue shows them."""
+    return [
+        {
+            "substrate": count.cell.substrate,
+            "press_type": count.cell.press_type,
+            **summary(count).document(),
+            "failures": dict(sorted(count.failures.items())),
+        }
+        for count in sorted(counts, key=lambda each: each.cell)
+        if count.cell.transfer == family
+    ]
+
+
+def experiences(counts: Sequence[Count]) -> Experiences:
+    """The counts as the ranking of plans takes them."""
+    if not counts:
+        return NO_EXPERIENCE
+    found = {(c.cell.transfer, c.cell.substrate, c.cell.press_type): (c, summary(c)) for c in counts}
+    return MappingProxyType(
+        {key: Experience(count.good, count.failed, said.low, said.high) for key, (count, said) in found.items()}
+    )
+
+
+class Tally:
+    """The counts as a worker holds them: read anew every few seconds, and the last ones while the store is away."""
+
+    def __init__(
+        self, store: Store, read_anew_s: float = READ_ANEW_S, monotonic: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._store = store
+        self._read_anew_s = read_anew_s
+        self._monotonic = monotonic
+        self._lock = threading.Lock()
+        self._read_s: float | None = None
+        self._counts: tuple[Count, ...] = ()
+        self._experiences: Experiences = NO_EXPERIENCE
+
+    @property
+    def counts(self) -> tuple[Count, ...]:
+        self._read()
+        return self._counts
+
+    @property
+    def experiences(self) -> Experiences:
+        self._read()
+        return self._experiences
+
+    def _read(self) -> None:
+        """One thread reads; the others go on with what is held."""
+        due = self._read_s is None or self._monotonic() - self._read_s >= self._read_anew_s
+        if not due or not self._lock.acquire(blocking=False):
+            return
+        try:
+            self._read_s = self._monotonic()
+            counts = self._store.outcomes.counts()
+            if counts != self._counts:
+                self._counts, self._experiences = counts, experiences(counts)
+        except StoreError as error:
+            logger.warning("outcomes could not be read: %s", error)
+        finally:
+            self._lock.release()
+
+
+def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | None:
+    """Draft a proposal for a cell whose outcomes are poor, once; its id, or None where there is nothing to draft.
+
+    Raises StoreAway; the next report on the cell tries again.
+    """
+    count = next((each for each in store.outcomes.counts() if each.cell == cell), None)
+    if count is None or not rules.poor(summary(count)):
+        return None
+    book_cell = rules.Cell(cell.transfer, cell.substrate, cell.press_type)
+    rule = rules.rule_name(book_cell, book)
+    draft = rules.draft_proposal(book_cell, summary(count), book)
+    if not draft.changes or _proposed(store, rule):
+        return None
+    base = Base(book.revision, book.digest)
+    made = proposals.draft("new", base, draft.changes, draft.reason, draft.evidence, AUTHOR)
+    try:
+        # Two workers may see the same at once; the mark lets only one of them draft.
+        record = store.proposals.create(
+            kept_document(made, None),
+            author=AUTHOR,
+            state=made.state,
+            also=lambda record: store.idempotency.remembering(AUTHOR, f"{rule} {base.digest}", digest(rule), record.id),
+        )
+    except Conflict:
+        return None
+    logger.info("poor outcomes drafted a proposal", extra={"details": {"proposal": record.id, "by": who}})
+    return record.id
+
+
+def _proposed(store: Store, rule: str) -> bool:
+    """Whether outcomes proposed that rule before; one that a newer book left behind does not count."""
+    cursor = None
+    while True:
+        page = store.proposals.list(None, cursor, 100)
+        for record in page.items:
+            counts = record.author == AUTHOR and record.state != "void"
+            changes = record.document["proposal"]["changes"] if counts else ()
+            if any(change["kind"] == "rules" and change["id"] == rule for change in changes):
+                return True
+        if page.next is None:
+            return False
+        cursor = page.next

@@ -1,0 +1,341 @@
+"""Proposals between the rules and the store: each step reads the newest state, lets the rules decide, and writes whole.
+
+Nothing here knows HTTP. What goes wrong comes out as the rules' errors (GovernanceError, ChangeError, BookError) or the
+store's (Conflict, StoreAway, StoreBroken).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from accord_rules.documents.reading import DocumentError, read
+from accord_rules.governance import proposal as rules
+from accord_rules.governance.changes import Change, check
+from accord_rules.governance.effect import Budget, Effect, RecordedOrder, effect
+from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal, Shown, read_proposal
+from accord_rules.load.loader import from_documents
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_service.http.writing import Overtaken
+from accord_service.run.times import instant
+from accord_service.store import Change as StoreChange
+from accord_service.store import Conflict, NotThere, ProposalRecord, RevisionHead, RevisionRecord, Store
+from accord_service.worker.edition import try_rules
+
+LISTED_AT_ONCE = 100
+
+# The id of a proposal that the store has not numbered yet.
+NEW = "new"
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A proposal as it is kept. ``version`` is its ETag's; times in seconds since 1970 (UTC)."""
+
+    proposal: Proposal
+    effect: Mapping[str, Any] | None
+    version: int
+    created_at: float
+    changed_at: float
+
+    @classmethod
+    def of(cls, record: ProposalRecord) -> Kept:
+        proposal = read_proposal({"id": record.id, **record.document["proposal"]})
+        return cls(proposal, record.document["effect"], record.version, record.created_at, record.changed_at)
+
+    def as_of(self, head: RevisionHead, keys: Mapping[str, KnownKey]) -> Kept:
+        """As it stands before a head: void where the book has moved on from its base, and with what is known of the
+        keys of its author and approvers."""
+        return replace(self, proposal=rules.moved(rules.with_keys(self.proposal, keys), _base(head)))
+
+    def document(self) -> dict[str, Any]:
+        """What the service says of it; the effect has an address of its own, and whose shop a key is of is not told."""
+        proposal = self.proposal
+        digests = proposal.digests
+        approvals = zip(proposal.approvals, proposal.lapses, strict=True)
+        return {
+            **{name: value for name, value in proposal.document().items() if name != "author_shop"},
+            "approvals": [_approval(approval, lapse) for approval, lapse in approvals],
+            "shown": None if proposal.shown is None else proposal.shown.document(),
+            "ended_because": proposal.ended_because,
+            "digests": {
+                "change_digest": proposal.change_digest,
+                "base_digest": proposal.base.digest,
+                "replay_digest": None if digests is None else digests[2],
+            },
+            "approvals_needed": proposal.approvals_needed,
+            "approvals_valid": len(proposal.valid_approvals),
+            "version": self.version,
+            "created_at": instant(self.created_at),
+            "changed_at": instant(self.changed_at),
+        }
+
+
+def _approval(approval: Approval, lapse: str | None) -> dict[str, Any]:
+    told = ("who", "role", "change_digest", "base_digest", "replay_digest")
+    return {**{name: getattr(approval, name) for name in told}, "lapsed": lapse}
+
+
+Also = Callable[[Kept], StoreChange]
+
+
+def kept_document(proposal: Proposal, shown: Mapping[str, Any] | None) -> dict[str, Any]:
+    """What the store keeps: the proposal without the id that the store gives it, and the effect it showed."""
+    written = {name: value for name, value in proposal.document().items() if name != "id"}
+    return {"proposal": written, "effect": shown}
+
+
+# -- reading ----------------------------------------------------------------------------------------------------------
+
+
+def get(store: Store, id_: str) -> Kept:
+    """One proposal, as it stands now. Raises NotThere."""
+    record = store.proposals.get(id_)
+    if record is None:
+        raise NotThere(f"There is no proposal {id_!r}.")
+    (kept,) = standing(store, [Kept.of(record)])
+    return kept
+
+
+def standing(store: Store, proposals: Iterable[Kept]) -> list[Kept]:
+    """Proposals as they stand before the present head and with the keys as they are."""
+    proposals = list(proposals)
+    head = store.revisions.head()
+    held_by = [(each.proposal.author, *(approval.who for approval in each.proposal.approvals)) for each in proposals]
+    records = store.keys.get_all(itertools.chain.from_iterable(held_by))
+    keys = {id_: KnownKey(record.shop, record.revoked_at is not None) for id_, record in records.items()}
+    return [each.as_of(head, keys) for each in proposals]
+
+
+def revision(store: Store, number: int) -> RevisionRecord:
+    """One revision, whole. Raises NotThere."""
+    record = store.revisions.revision(number)
+    if record is None:
+        raise NotThere(f"There is no revision {number}.")
+    return record
+
+
+# -- the steps of a proposal's life -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step that passed every check: what it comes to, and the write, to which ``also`` may add its own."""
+
+    preview: Kept
+    commit: Callable[[Also], Kept]
+
+
+@dataclass(frozen=True, slots=True)
+class Publication(Step):
+    """The step that makes a revision; ``head`` is that one."""
+
+    head: RevisionHead
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """The steps that one caller takes (``who``: the id of its key, ``shop``: of which shop, "collective" for none).
+
+    ``held`` is the book that the worker has loaded.
+
+    ``budget``: the newest so many recorded orders are replayed; what is left out is counted in the effect.
+    """
+
+    store: Store
+    held: Book
+    who: str
+    role: str
+    shop: str
+    budget: Budget
+
+    def draft(self, base: Base, changes: Sequence[Change], reason: str, evidence: str) -> Step:
+        """Make one. Raises GovernanceError (base-moved), ChangeError, BookError with the loader's reasons."""
+        check(self._base(base).documents, changes, base.revision + 1)
+        return self._created(rules.draft(NEW, base, changes, reason, evidence, self.who, self.shop))
+
+    def revert(self, number: int, reason: str) -> Step:
+        """A draft that takes the head back to what revision ``number`` says. Raises as ``draft`` does."""
+        head = self.store.revisions.head()
+        old, new = revision(self.store, number).documents, revision(self.store, head.number).documents
+        made = rules.revert(NEW, old, new, _base(head), reason, self.who, self.shop)
+        check(new, made.changes, head.number + 1)
+        return self._created(made)
+
+    def edit(self, id_: str, version: int, changes: Sequence[Change], reason: str, evidence: str) -> Step:
+        """The author's edit of the version they saw: a draft again, approvals gone."""
+        kept = self._standing(id_)
+        if kept.version != version:
+            raise Conflict(id_, version, kept.version)
+        edited = rules.edit(kept.proposal, self.who, changes, reason, evidence)
+        check(self._base(edited.base).documents, changes, edited.base.revision + 1)
+        return self._replaced(kept, edited, None)
+
+    def open_(self, id_: str) -> Step:
+        """Work its effect out and put it to the stewards; for one that is open already, work it out anew."""
+        kept = self._standing(id_)
+        pending = rules.show(kept.proposal, Shown("pending"))
+        if kept.proposal.state == "draft":
+            rules.open_(pending)  # whatever forbids it is said before the replay, which takes its time
+        found = self._effect(kept.proposal)
+        shown = rules.show(kept.proposal, Shown(found.replay_digest, found.loosens_safety))
+        opened = rules.open_(shown) if shown.state == "draft" else shown
+        return self._replaced(kept, opened, found.document())
+
+    def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
+        """One steward's yes to exactly these three digests."""
+        kept = self._standing(id_)
+        approval = Approval(self.who, self.role, change_digest, base_digest, replay_digest, self.shop)
+        return self._replaced(kept, rules.approve(kept.proposal, approval), kept.effect)
+
+    def reject(self, id_: str, reason: str) -> Step:
+        """A steward's no, or the author's withdrawal."""
+        kept = self._standing(id_)
+        return self._replaced(kept, rules.reject(kept.proposal, self.who, self.role, reason), kept.effect)
+
+    def publish(self, id_: str) -> Publication:
+        """Make it the next revision, in one commit with closing it.
+
+        The commit raises Conflict if somebody published, touched the proposal, or revoked an approver's key in between.
+        """
+        kept = self._standing(id_)
+        head = self.store.revisions.head()
+        published = rules.publish(kept.proposal, _base(head))
+        book = check(self._base(kept.proposal.base).documents, published.changes, head.number + 1)
+
+        def commit(also: Also) -> Kept:
+            document = kept_document(published, kept.effect)
+            approvers = [each.who for each in published.valid_approvals]
+            record, closing = self.store.proposals.replacing(id_, kept.version, document, state=published.state)
+            closing += self.store.keys.holding(approvers)
+            closed = Kept.of(record)
+            self.store.revisions.publish(
+                head,
+                book.documents,
+                author=published.author,
+                approvers=approvers,
+                reason=published.reason,
+                proposal=id_,
+                also=lambda _: closing + also(closed),
+            )
+            return closed
+
+        def commit_or_say(also: Also) -> Kept:
+            try:
+                return commit(also)
+            except Conflict as conflict:
+                raise Overtaken(self._first(kept, head), conflict) from None
+
+        return Publication(replace(kept, proposal=published), commit_or_say, RevisionHead(book.revision, book.digest))
+
+    def _first(self, kept: Kept, head: RevisionHead) -> str:
+        """What came before a publication, in a sentence."""
+        now = self.store.revisions.head()
+        if now != head:
+            return f"Revision {now.number} was published first."
+        if get(self.store, kept.proposal.id).version != kept.version:
+            return f"Proposal {kept.proposal.id} was changed in the same moment."
+        return f"The key of an approval of proposal {kept.proposal.id} was revoked in the same moment."
+
+    def _standing(self, id_: str) -> Kept:
+        """The proposal as it is now. Raises GovernanceError (base-moved) for one that the head has left behind."""
+        kept = get(self.store, id_)
+        if kept.proposal.state == "void":
+            raise GovernanceError("base-moved", str(kept.proposal.ended_because))
+        return kept
+
+    def _base(self, base: Base) -> Book:
+        """The book a proposal starts from, which has to be the head."""
+        head = self.store.revisions.head()
+        if _base(head) != base:
+            raise GovernanceError(
+                "base-moved",
+                f"The proposal starts from revision {base.revision} ({base.digest}), but the head is"
+                f" {head.number} ({head.digest}) now: propose the change again.",
+            )
+        if (self.held.revision, self.held.digest) == (base.revision, base.digest):
+            return self.held
+        return from_documents(revision(self.store, head.number).documents, head.number)
+
+    def _effect(self, proposal: Proposal) -> Effect:
+        old = self._base(proposal.base)
+        new = check(old.documents, proposal.changes, proposal.base.revision + 1)
+        try_rules(new, known=old)
+        return effect(old, new, recorded_orders(self.store, self.budget.recorded), self.budget)
+
+    def _created(self, proposal: Proposal) -> Step:
+        def commit(also: Also) -> Kept:
+            record = self.store.proposals.create(
+                kept_document(proposal, None),
+                author=proposal.author,
+                state=proposal.state,
+                also=lambda made: also(Kept.of(made)),
+            )
+            return Kept.of(record)
+
+        return Step(Kept(proposal, None, 0, 0.0, 0.0), commit)
+
+    def _replaced(self, kept: Kept, proposal: Proposal, shown: Mapping[str, Any] | None) -> Step:
+        def commit(also: Also) -> Kept:
+            record = self.store.proposals.replace(
+                proposal.id,
+                kept.version,
+                kept_document(proposal, shown),
+                state=proposal.state,
+                who=self.who,
+                also=lambda made: also(Kept.of(made)),
+            )
+            return Kept.of(record)
+
+        return Step(replace(kept, proposal=proposal, effect=shown), commit)
+
+
+def write_down_states(store: Store, who: str) -> None:
+    """Write down which live proposals a new head has left behind, or a revoked key leaves short of approvals, so that
+    lists by state hold.
+
+    Reading works that out by itself, so one that changes meanwhile, or a store that goes away, does no harm.
+    """
+    live = list(itertools.chain.from_iterable(_listed(store, state) for state in rules.LIVE))
+    for kept, after in zip(live, standing(store, live), strict=True):
+        state = after.proposal.state
+        if state != kept.proposal.state:
+            document = kept_document(after.proposal, kept.effect)
+            try:
+                store.proposals.replace(kept.proposal.id, kept.version, document, state=state, who=who)
+            except Conflict:
+                continue
+
+
+def _listed(store: Store, state: str) -> Iterator[Kept]:
+    cursor = None
+    while True:
+        page = store.proposals.list(state, cursor, LISTED_AT_ONCE)
+        yield from map(Kept.of, page.items)
+        if page.next is None:
+            return
+        cursor = page.next
+
+
+def _base(head: RevisionHead) -> Base:
+    return Base(head.number, head.digest)
+
+
+# -- what is replayed -------------------------------------------------------------------------------------------------
+
+
+def recorded_orders(store: Store, most: int) -> Iterator[RecordedOrder]:
+    """The newest recorded orders of all shops, each with its shop as it was when it asked.
+
+    One more than ``most`` is given where there are more, so that the effect says that some were left out.
+    """
+    for record in itertools.islice(store.verdicts.all(), most + 1):
+        try:
+            order, shop = read(Order, record.order["order"]), read(Shop, record.order["shop"])
+        except DocumentError:
+            continue  # written by code whose orders had other fields; a replay of that verdict says so
+        yield RecordedOrder(record.id, record.shop, shop, order)

@@ -1,0 +1,193 @@
+"""Verdict records: what is kept of a question and its answer, and what a replay of it says years later.
+
+A record holds all that the answer was made from but the code and the book: the order, the shop and its house rules. So
+a replay changes one of three things at a time - the code, the book, the house - and says which made a difference.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import Any
+
+from accord_rules.authority import Authority, code_digest
+from accord_rules.documents.reading import DocumentError, read
+from accord_rules.documents.writing import written
+from accord_rules.governance.house import HouseAuthority, HouseError, read_house
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_service.run.times import instant
+from accord_service.store import MASKED, Store, StoreError, VerdictRecord
+
+logger = logging.getLogger(__name__)
+Document = Mapping[str, Any]
+PRUNED_EACH_S = 3600.0
+PRUNING = "pruning"
+# What says on which state of things an answer rests, and nothing about the order.
+_BASIS = ("id", "revision", "digest", "house_digest", "basis", "reference")
+
+
+def asked_document(order: Document, shop: Shop, house: Document) -> dict[str, Any]:
+    """What is kept of a question: the order as it was sent. The reference stands at the top, where it can be masked."""
+    return {
+        "reference": order.get("reference"),
+        "order": {name: value for name, value in order.items() if name != "reference"},
+        "shop": written(shop),
+        "house": dict(house),
+        "code": code_digest(),
+    }
+
+
+def recorded(record: VerdictRecord) -> dict[str, Any]:
+    """A record as its shop reads it."""
+    return {
+        "id": record.id,
+        "recorded_at": instant(record.at),
+        "expires_at": None if record.expires_at is None else instant(record.expires_at),
+        "code": record.order["code"],
+        "reference": record.reference,
+        "order": record.order["order"],
+        "verdict": record.verdict,
+    }
+
+
+# -- replay ------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """An answer given anew. ``document`` is None where it could not be, and ``why`` says why."""
+
+    document: Document | None
+    why: str = ""
+
+    @property
+    def substance(self) -> Any:
+        """What the answer says about the order; equal where nothing made a difference."""
+        if self.document is None:
+            return self.why
+        return {name: value for name, value in self.document.items() if name not in _BASIS}
+
+    @property
+    def verdict(self) -> str:
+        return "unreadable" if self.document is None else str(self.document["verdict"])
+
+
+@dataclass(frozen=True, slots=True)
+class Replay:
+    """The answer as it was given, and as it is now. Each difference is None where it can't be told."""
+
+    then: Replayed
+    now: Replayed
+    code: bool | None
+    book: bool | None
+    house: bool | None
+
+    def document(self) -> dict[str, Any]:
+        then, now = _findings(self.then), _findings(self.now)
+        return {
+            "then": self.then.verdict,
+            "now": self.now.verdict,
+            "same": self.then.substance == self.now.substance,
+            "made_a_difference": {"code": self.code, "book": self.book, "house": self.house},
+            "why": self.now.why,
+            "appeared": [each for place, each in now.items() if place not in then],
+            "gone": [each for place, each in then.items() if place not in now],
+            "changed": [each for place, each in now.items() if place in then and then[place] != each],
+            "verdict": self.now.document,
+        }
+
+
+def _findings(replayed: Replayed) -> dict[tuple[str, str], Document]:
+    document = replayed.document or {"findings": []}
+    return {(each["rule"], each["about"]): each for each in document["findings"]}
+
+
+@dataclass(frozen=True, slots=True)
+class Present:
+    """What a replay compares with: a revision's authority without house rules, and the shop and its house rules now."""
+
+    shared: Authority
+    shop: Shop
+    house: Document
+
+
+def replay(record: VerdictRecord, book_then: Authority | None, present: Present) -> Replay:
+    """Ask again: as it was then, with the other book, and with the shop and house rules of now as well.
+
+    ``book_then`` is the authority over the record's revision; None where this code can't load that any more.
+    """
+    then, asked = Replayed(record.verdict), record.order
+    try:
+        order, shop = read(Order, asked["order"]), read(Shop, asked["shop"])
+    except DocumentError as error:
+        return Replay(then, Replayed(None, f"The order can't be read by this version: {error}"), True, None, None)
+    as_then = None if book_then is None else _answer(book_then, asked["house"], order, shop)
+    other_book = _answer(present.shared, asked["house"], order, shop)
+    now = _answer(present.shared, present.house, order, present.shop)
+    return Replay(
+        then,
+        now,
+        True if as_then is None else as_then.substance != then.substance,
+        None if as_then is None else other_book.substance != as_then.substance,
+        now.substance != other_book.substance,
+    )
+
+
+def _answer(shared: Authority, house: Document, order: Order, shop: Shop) -> Replayed:
+    try:
+        with _under(shared, house) as authority:
+            return Replayed(authority.validate(order, shop).document())
+    except DocumentError as error:
+        return Replayed(None, f"The book can't read the order: {error}")
+    except HouseError as error:
+        return Replayed(None, f"The house rules do not fit the book: {error}")
+
+
+@contextmanager
+def _under(shared: Authority, house: Document) -> Iterator[Authority]:
+    """The authority under house rules that may not be the shop's present ones."""
+    if not house:
+        yield shared
+        return
+    own = HouseAuthority(shared, read_house(house))
+    try:
+        yield own
+    finally:
+        own.close()
+
+
+# -- housekeeping ------------------------------------------------------------------------------------------------------
+
+
+def masked(record: VerdictRecord) -> VerdictRecord:
+    """The record as masking will leave it."""
+    if record.reference is None:
+        return record
+    return replace(record, reference=MASKED, verdict={**record.verdict, "reference": MASKED})
+
+
+class Pruning:
+    """Takes records that came to the end of their time out of the indexes, once in a while, as others are written."""
+
+    def __init__(
+        self, store: Store, each_s: float = PRUNED_EACH_S, monotonic: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._store = store
+        self._each_s = each_s
+        self._monotonic = monotonic
+        self._next_s = 0.0
+
+    def now_and_then(self) -> None:
+        """Whoever comes first after ``each_s`` does it; the index holds until the next time if the store refuses."""
+        now = self._monotonic()
+        if now < self._next_s:
+            return
+        self._next_s = now + self._each_s
+        try:
+            self._store.verdicts.prune(who=PRUNING)
+        except StoreError as error:
+            logger.warning("expired records stay in the index for now: %s", error)

@@ -1,0 +1,155 @@
+"""Who asks: shops and their keys, as a worker holds them. The shop comes from the key alone, never from the request."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from functools import cached_property
+from types import MappingProxyType
+
+from accord_rules.documents.reading import DocumentError, Fault, names_in, read
+from accord_rules.orders.order import Press
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import calibration_faults
+from accord_service.http.problems import FaultyDocument, ShopDoesNotFit
+from accord_service.store import HouseRecord, KeyRing, ShopRecord, Store
+
+AGE_STEP_DAYS = 30
+
+
+@dataclass(frozen=True)
+class KnownShop:
+    """One shop's records. ``record.document`` is the shop as it was written, with its own units."""
+
+    record: ShopRecord
+    house: HouseRecord
+
+    @cached_property
+    def shop(self) -> Shop:
+        """Raises ShopDoesNotFit where another version of the service wrote what this one can't read."""
+        try:
+            return read(Shop, self.record.document)
+        except DocumentError as error:
+            raise ShopDoesNotFit(f"The shop's document can't be read: {error}") from None
+
+    def at(self, book: Book, today: date) -> Shop:
+        """The shop as one revision of the book knows it, on a day. Raises ShopDoesNotFit without a press left.
+
+        What the book does not have (any more, or not yet) the shop can't use: it is left out.
+        """
+        shop, known = self.shop, book.catalogue
+        presses = tuple(press for press in shop.presses if press.type in known["press_types"])
+        if not presses:
+            raise ShopDoesNotFit(f"Revision {book.revision} of the book has none of the shop's types of press.")
+        stock = replace(
+            shop.stock,
+            products=tuple(each for each in shop.stock.products if each in known["products"]),
+            consumables=tuple(each for each in shop.stock.consumables if each in known["consumables"]),
+            withdrawn=tuple(
+                each for each in shop.stock.withdrawn if each in known["products"] or each in known["consumables"]
+            ),
+        )
+        return aged(replace(shop, presses=presses, stock=stock), today)
+
+
+def aged(shop: Shop, today: date) -> Shop:
+    """The shop with the age of each press's oldest reading, which the rules, having no clock, can't know."""
+    ages = [told_age_days(press, today) for press in shop.presses]
+    presses = (
+        press if age is None else replace(press, calibration_age=float(age))
+        for press, age in zip(shop.presses, ages, strict=True)
+    )
+    return replace(shop, presses=tuple(presses))
+
+
+def age_days(press: Press, today: date) -> int | None:
+    """Days since the oldest reading was taken; None where no reading says when."""
+    taken = [date.fromisoformat(each.taken_on) for each in press.calibration if each.taken_on is not None]
+    return max(0, (today - min(taken)).days) if taken else None
+
+
+def told_age_days(press: Press, today: date) -> int | None:
+    """The same as the rules are told it: in whole steps of ``AGE_STEP_DAYS``.
+
+    The age is part of what a verdict's id is taken over, so answers and their ids stay the same for a step, not a day.
+    """
+    age = age_days(press, today)
+    return None if age is None else age // AGE_STEP_DAYS * AGE_STEP_DAYS
+
+
+def refuse_faults(book: Book, shop: Shop, id_: str, today: date) -> None:
+    """Refuse what keeps a document from being this shop under this book. Raises FaultyDocument with every fault."""
+    faults = [] if shop.id == id_ else [Fault("/id", f"must be {id_!r}")]
+    faults += faults_of(book, shop, today)
+    if faults:
+        raise FaultyDocument(faults=faults)
+
+
+def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
+    """What the book has against a shop, beyond what its readers refuse."""
+    faults = _unknown_names(book, shop)
+    for index, press in enumerate(shop.presses):
+        faults += _press_faults(press, f"/presses/{index}", today)
+        if press.id in [each.id for each in shop.presses[:index]]:
+            faults.append(Fault(f"/presses/{index}/id", f"another press is called {press.id!r} already"))
+    return faults
+
+
+def _unknown_names(book: Book, shop: Shop) -> list[Fault]:
+    return [
+        Fault(pointer, f"there is no {name!r} in {kinds.replace('|', ' or ')}")
+        for pointer, kinds, name in names_in(shop)
+        if not any(name in book.catalogue[kind] for kind in kinds.split("|"))
+    ]
+
+
+def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
+    faults = calibration_faults(press, pointer)
+    if press.calibration_age is not None:
+        faults.append(Fault(f"{pointer}/calibration_age", "follows from taken_on of the readings: leave it out"))
+    # A day's grace: where the shop is, it may be tomorrow already.
+    return faults + [
+        Fault(f"{pointer}/calibration/{index}/taken_on", "is still to come")
+        for index, each in enumerate(press.calibration)
+        if each.taken_on is not None and date.fromisoformat(each.taken_on) > today + timedelta(days=1)
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """Whoever holds a key. ``known`` is None for a key that belongs to no shop."""
+
+    key_id: str
+    role: str
+    shop_id: str
+    known: KnownShop | None
+
+
+@dataclass(frozen=True, slots=True)
+class Directory:
+    """Shops, house rules and keys; ``number`` is the store's count of changes to them."""
+
+    number: int
+    shops: Mapping[str, KnownShop]
+    ring: KeyRing
+
+    @classmethod
+    def load(cls, store: Store, number: int) -> Directory:
+        """Keys first: a shop is there before its keys are. Raises StoreAway."""
+        ring = KeyRing(store.keys.list())
+        records = store.shops.list()
+        houses = {each.shop: each for each in store.shops.houses()}
+        shops = {each.id: KnownShop(each, houses.get(each.id, no_house(each.id))) for each in records}
+        return cls(number, MappingProxyType(shops), ring)
+
+    def caller(self, token: str) -> Caller | None:
+        """The holder of a token; None if it is unknown or revoked."""
+        key = self.ring.by_token(token)
+        return None if key is None else Caller(key.id, key.role, key.shop, self.shops.get(key.shop))
+
+
+def no_house(shop: str) -> HouseRecord:
+    """The house rules of a shop that wrote none."""
+    return HouseRecord(shop, 0, {}, 0.0)

@@ -1,0 +1,107 @@
+"""One revision of the book, loaded and ready to answer for any shop."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from accord_rules.authority import Authority
+from accord_rules.derive import FACT_TYPES
+from accord_rules.governance.house import NO_HOUSE_RULES, HouseAuthority, HouseRules, read_house
+from accord_rules.infer.engine import try_out
+from accord_rules.infer.ledger import Ledger
+from accord_rules.load.examples import example_facts
+from accord_rules.load.loader import from_documents
+from accord_rules.revision.book import Book
+from accord_rules.revision.rule import Rule
+from accord_service.store import HouseRecord, RevisionHead, RevisionRecord
+from accord_service.worker.lending import Shelf
+
+logger = logging.getLogger(__name__)
+HOUSES_MOST = 16  # about 2 MB each
+TRIAL_S = 20.0
+
+
+class Edition:
+    """Made by ``load``. ``failed`` says why the authority's own test failed; empty when it passed.
+
+    Give up whatever was lent by ``authority_for`` before ``close``.
+    """
+
+    def __init__(self, head: RevisionHead, authority: Authority) -> None:
+        self.head = head
+        self.authority = authority
+        self.failed = _self_test(authority)
+        self._houses: Shelf[tuple[str, int], HouseAuthority] = Shelf(HOUSES_MOST, HouseAuthority.close)
+
+    @classmethod
+    def load(cls, record: RevisionRecord, ledger: Ledger, known: Book | None = None) -> Edition:
+        """Load a revision, after its rules were tried out in a process whose crash costs nothing.
+
+        ``ledger``: where its networks and those of shops' house rules are counted, however soon they are dropped.
+        ``known``: a book that is loaded already; its rules need no trial, so that most revisions are there at once.
+        Raises BookError with the loader's reasons, or EngineError with the trial's.
+        """
+        book = from_documents(record.documents, record.number)
+        try_rules(book, known=known)
+        return cls(record.head, Authority(book, ledger=ledger))
+
+    @property
+    def book(self) -> Book:
+        return self.authority.book
+
+    @contextmanager
+    def authority_for(self, house: HouseRecord) -> Iterator[Authority]:
+        """The authority under a shop's house rules, for as long as the block runs.
+
+        Raises HouseError where they do not fit this revision: a shop that wanted to be stricter is not answered as if
+        it had wanted nothing.
+        """
+        rules = read_house(house.document)
+        if rules == NO_HOUSE_RULES:
+            yield self.authority
+            return
+        with self._houses.lend((house.shop, house.version), lambda: HouseAuthority(self.authority, rules)) as authority:
+            yield authority
+
+    def close(self) -> None:
+        self._houses.clear()
+        self.authority.close()
+
+
+def try_rules(book: Book, only: HouseRules | None = None, known: Book | None = None) -> None:
+    """Load the rules and answer the book's own examples in a throw-away process. Raises EngineError.
+
+    ``only``: try just the rules that a shop adds. ``known``: leave out those that another book, tried before, has too.
+    """
+    rules = {
+        name: rule
+        for name, rule in book.rules.items()
+        if (not only or name in only.rules) and not _is_known(rule, known)
+    }
+    if not rules:
+        return
+    samples = [
+        (example_facts(rule, example, book), book.limit_values)
+        for rule in rules.values()
+        for example in (*rule.fires, *rule.silent)
+        if "facts" in example
+    ]
+    try_out({name: rule.condition for name, rule in rules.items()}, FACT_TYPES, samples, TRIAL_S)
+
+
+def _is_known(rule: Rule, known: Book | None) -> bool:
+    """Whether the engine has seen the very same condition."""
+    other = None if known is None else known.rules.get(rule.id)
+    return other is not None and (other.when, other.scope) == (rule.when, rule.scope)
+
+
+def _self_test(authority: Authority) -> str:
+    """A red test stops answers, not the process."""
+    try:
+        authority.self_test()
+    except Exception as error:  # whatever it is, /readyz must be able to say it
+        logger.exception("the self-test failed")
+        return f"{type(error).__name__}: {error}"
+    return ""
