@@ -15,7 +15,7 @@ order the verdict under house rules is never more permissive than the shared one
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import MappingProxyType
@@ -68,7 +68,7 @@ class RuleTable(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, dict):
-            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}"))
+            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}", code="wrong-type"))
             return None
         return value
 
@@ -84,7 +84,8 @@ class HouseId(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, str) or not value.startswith(PREFIX) or len(value) > 80 or value == PREFIX:
-            faults.append(Fault(pointer, f"must start with {PREFIX!r} and a name of its own, 80 characters at most"))
+            message = f"must start with {PREFIX!r} and a name of its own, 80 characters at most"
+            faults.append(Fault(pointer, message, code="bad-format"))
         return value
 
     def json_schema(self) -> dict[str, Any]:
@@ -339,8 +340,8 @@ class HouseAuthority(Authority):
         without = self.house.without
         return shop.in_use((*without.products, *without.consumables))
 
-    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop, known: Sequence[Case] = ()) -> Judged:
-        judged = super()._judge_case(whole, of_order, shop, known)
+    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop) -> Judged:
+        judged = super()._judge_case(whole, of_order, shop)
         return replace(judged, shared=self.shared.judged(whole.order, shop))
 
     def _findings(self, judged: Judged, *, observed: bool) -> tuple[Finding, ...]:
