@@ -347,6 +347,13 @@ def test_cooler_settings_can_break_a_ring(authority: Authority, book: Book) -> N
     assert verdict.on.sequence, [finding.because for finding in verdict.findings]
 
 
+def test_fewer_plans_are_the_best_of_all(authority: Authority, book: Book) -> None:
+    shop = shop_of(book)
+    every = authority.recommend(read(Order, OPEN), shop).plans
+    assert len(every) > 3
+    assert authority.recommend(read(Order, OPEN), shop, most=3).plans == every[:3]
+
+
 # -- remedies --------------------------------------------------------------------------------------------------------
 
 

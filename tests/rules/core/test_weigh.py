@@ -232,7 +232,7 @@ def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(
         if each.rule.level in ("blocks", "requires")
         for fact in each.facts
         for pointer, cause in each.case.causes(fact).items()
-        if isinstance(cause, Assume) and cause.holds(case) is not None
+        if isinstance(cause.missing, Assume) and case.assumed(cause)[0] is not None
     }
     assert deciding
     told = [each.pointer for each in scales.assumptions(little_said, map(bare_of, little_said))]
