@@ -285,7 +285,7 @@ def test_validate_only_goes_the_same_way_and_keeps_nothing(desk: Desks) -> None:
     refused(author.ask("POST", "/v1/proposals?validate_only=true", broken), 422, "faulty-document")
     assert [each["id"] for each in author.get("/v1/proposals?limit=100")["entries"]] == before
     draft = drafted(author)
-    for step in ("open", "reject", "publish"):
+    for step in ("open", "decline", "withdraw", "publish"):
         desk("two", "steward").ask("POST", f"/v1/proposals/{draft['id']}/{step}?validate_only=true", {"reason": "x"})
     assert author.get(f"/v1/proposals/{draft['id']}")["version"] == 1
 
@@ -339,7 +339,7 @@ def test_an_edit_after_approval_voids_it(desk: Desks) -> None:
     assert approve(steward, again).status_code == 200
 
 
-# -- approving and rejecting ------------------------------------------------------------------------------------------
+# -- approving, declining, withdrawing --------------------------------------------------------------------------------
 
 
 def test_nobody_approves_their_own(desk: Desks) -> None:
@@ -495,12 +495,12 @@ def test_loosening_what_keeps_people_safe_needs_two_stewards(desk: Desks, book: 
     assert publish(second, seen).status_code == 200
 
 
-def test_a_rejection_has_a_reason_and_ends_it(desk: Desks) -> None:
+def test_declining_has_a_reason_and_ends_it(desk: Desks) -> None:
     author, steward = desk("one", "owner"), desk("two", "steward")
     seen = opened(author)
-    refused(steward.ask("POST", f"/v1/proposals/{seen['id']}/reject", {"reason": ""}), 422, "faulty-document")
-    ended = steward.post(f"/v1/proposals/{seen['id']}/reject", {"reason": "Too strict for felt."})
-    assert (ended["state"], ended["ended_because"]) == ("rejected", "Too strict for felt.")
+    refused(steward.ask("POST", f"/v1/proposals/{seen['id']}/decline", {"reason": ""}), 422, "faulty-document")
+    ended = steward.post(f"/v1/proposals/{seen['id']}/decline", {"reason": "Too strict for felt."})
+    assert (ended["state"], ended["ended_because"]) == ("declined", "Too strict for felt.")
     refused(approve(steward, seen), 409, "steps-out-of-order")
     refused(edit(author, seen, etag_of(author, seen)), 409, "steps-out-of-order")
 
@@ -508,8 +508,9 @@ def test_a_rejection_has_a_reason_and_ends_it(desk: Desks) -> None:
 def test_authors_withdraw_and_others_do_not(desk: Desks) -> None:
     author, other = desk("one", "owner"), desk("one", "operator")
     seen = drafted(author)
-    refused(other.ask("POST", f"/v1/proposals/{seen['id']}/reject", {"reason": "No."}), 403, "not-yours")
-    assert author.post(f"/v1/proposals/{seen['id']}/reject", {"reason": "A mistake."})["state"] == "rejected"
+    refused(other.ask("POST", f"/v1/proposals/{seen['id']}/withdraw", {"reason": "No."}), 403, "not-yours")
+    assert author.post(f"/v1/proposals/{seen['id']}/withdraw", {"reason": "A mistake."})["state"] == "withdrawn"
+    assert [each["id"] for each in author.get("/v1/proposals?state=withdrawn")["entries"]][0] == seen["id"]
 
 
 def test_who_may_not_is_refused(desk: Desks) -> None:

@@ -50,7 +50,8 @@ PUT    /v1/proposals/{proposal}             -        -        +        +        
 POST   /v1/proposals/{proposal}/open        -        -        +        +        +        +
 GET    /v1/proposals/{proposal}/effect      -        -        +        +        +        +
 POST   /v1/proposals/{proposal}/approve     -        -        -        -        +        -
-POST   /v1/proposals/{proposal}/reject      -        -        +        +        +        +
+POST   /v1/proposals/{proposal}/decline     -        -        -        -        +        -
+POST   /v1/proposals/{proposal}/withdraw    -        -        +        +        +        +
 POST   /v1/proposals/{proposal}/publish     -        -        -        -        +        -
 GET    /v1/verdicts/{verdict}               -        +        +        +        +        +
 GET    /v1/verdicts/{verdict}/replay        -        +        +        +        +        +

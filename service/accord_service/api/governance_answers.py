@@ -136,7 +136,7 @@ class ProposalAnswer(Shape):
     author = text("the id of the key that made it")
     approvals = several(ApprovalShownAnswer, "approvals given, those that lapsed too")
     shown = fields.Nested(ShownEffectAnswer, required=True, allow_none=True)
-    ended_because = text_or_null("why it was rejected or became void")
+    ended_because = text_or_null("why it was declined, withdrawn or became void")
     digests = fields.Nested(DigestsAnswer, required=True)
     approvals_needed = whole("2, of two shops, where it loosens what keeps people safe, else 1")
     approvals_valid = whole("how many count")

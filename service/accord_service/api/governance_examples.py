@@ -92,12 +92,18 @@ def approved(book: Book) -> dict[str, Any]:
     return {**seen, "state": "approved", "approvals": [approval], "approvals_valid": 1, "version": 3}
 
 
-REJECTION: Mapping[str, Any] = {"reason": "The pale prints were pressed ten kelvin too cold; see the reports."}
+DECLINE: Mapping[str, Any] = {"reason": "The pale prints were pressed ten kelvin too cold; see the reports."}
+WITHDRAWAL: Mapping[str, Any] = {"reason": "Those reports were of another paper."}
 
 
-def rejected(book: Book) -> dict[str, Any]:
+def declined(book: Book) -> dict[str, Any]:
     """The proposal after a steward's no."""
-    return {**opened(book), "state": "rejected", "ended_because": REJECTION["reason"], "version": 3}
+    return {**opened(book), "state": "declined", "ended_because": DECLINE["reason"], "version": 3}
+
+
+def withdrawn(book: Book) -> dict[str, Any]:
+    """The proposal after its author took it back."""
+    return {**opened(book), "state": "withdrawn", "ended_because": WITHDRAWAL["reason"], "version": 3}
 
 
 def published(book: Book) -> dict[str, Any]:

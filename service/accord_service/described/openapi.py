@@ -72,7 +72,8 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
         "post_proposals": {
             "edit": Link("put_proposal", _ITS_OWN, about="with the ETag of this answer in If-Match"),
             "open": Link("post_proposal_open", _ITS_OWN, about="to put it to the stewards"),
-            "reject": Link("post_proposal_reject", _ITS_OWN, about="to withdraw it"),
+            "decline": Link("post_proposal_decline", _ITS_OWN, about="by a steward"),
+            "withdraw": Link("post_proposal_withdraw", _ITS_OWN, about="by its author"),
         },
         "post_proposal_open": {
             "approve": Link("post_proposal_approve", _ITS_OWN, "/digests", "by a steward of another shop"),

@@ -192,10 +192,15 @@ class Steps:
         approval = Approval(self.who, self.role, change_digest, base_digest, replay_digest, self.shop)
         return self._replaced(kept, rules.approve(kept.proposal, approval), kept.effect)
 
-    def reject(self, id_: str, reason: str) -> Step:
-        """A steward's no, or the author's withdrawal."""
+    def decline(self, id_: str, reason: str) -> Step:
+        """A steward's no."""
         kept = self._standing(id_)
-        return self._replaced(kept, rules.reject(kept.proposal, self.who, self.role, reason), kept.effect)
+        return self._replaced(kept, rules.decline(kept.proposal, self.who, self.role, reason), kept.effect)
+
+    def withdraw(self, id_: str, reason: str) -> Step:
+        """The author's taking back."""
+        kept = self._standing(id_)
+        return self._replaced(kept, rules.withdraw(kept.proposal, self.who, reason), kept.effect)
 
     def publish(self, id_: str) -> Publication:
         """Make it the next revision, in one commit with closing it.
