@@ -60,7 +60,7 @@ def _sealed(document: dict[str, Any]) -> SealedEntry:
 
 def test_who_made_a_proposal_stands_in_it(client: FlaskClient, changing: Any, admin: dict[str, str]) -> None:
     owner = changing.headers("quay-side", "owner")
-    key = client.get("/v1/shop", headers=owner).json["key"]
+    key = client.get("/v1/shop", headers=owner).json["key_id"]
     base = client.get("/v1/revisions/1", headers=owner).json
     source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
     body = {

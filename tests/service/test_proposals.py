@@ -510,7 +510,7 @@ def test_authors_withdraw_and_others_do_not(desk: Desks) -> None:
     seen = drafted(author)
     refused(other.ask("POST", f"/v1/proposals/{seen['id']}/withdraw", {"reason": "No."}), 403, "not-yours")
     assert author.post(f"/v1/proposals/{seen['id']}/withdraw", {"reason": "A mistake."})["state"] == "withdrawn"
-    assert [each["id"] for each in author.get("/v1/proposals?state=withdrawn")["entries"]][0] == seen["id"]
+    assert next(each["id"] for each in author.get("/v1/proposals?state=withdrawn")["entries"]) == seen["id"]
 
 
 def test_who_may_not_is_refused(desk: Desks) -> None:

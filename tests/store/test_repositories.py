@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from tests.tokens import key_id_of, secret_of
 
 from accord_rules.documents.files import shipped
 from accord_rules.load.loader import load_book
@@ -207,8 +208,8 @@ class TestShops:
 class TestKeys:
     def test_a_token_is_shown_once_and_its_secret_is_not_kept(self, store: Store, raw: Any) -> None:
         issued = store.keys.issue("north", "owner", who="t")
-        id_, _, secret = issued.token.partition(".")
-        assert (id_, issued.record.last_four) == (issued.record.id, secret[-4:])
+        id_, secret = key_id_of(issued.token), secret_of(issued.token)
+        assert (id_, issued.record.last_four) == (issued.record.id, issued.token[-4:])
         assert issued.token not in repr(issued)
         assert store.keys.by_token(issued.token) == issued.record
         kept = b"".join(raw.dump(key) or b"" for key in raw.keys("*"))
@@ -217,7 +218,7 @@ class TestKeys:
 
     def test_tokens_differ(self, store: Store) -> None:
         tokens = {store.keys.issue("north", "owner", who="t").token for _ in range(20)}
-        assert len({token.partition(".")[2] for token in tokens}) == len({token[:16] for token in tokens}) == 20
+        assert len({secret_of(token) for token in tokens}) == len({key_id_of(token) for token in tokens}) == 20
 
     def test_a_revoked_key_opens_nothing_and_stays_listed(self, store: Store, clock: Any) -> None:
         kept, gone = (store.keys.issue("north", role, who="t") for role in ("owner", "counter"))
@@ -239,11 +240,11 @@ class TestKeys:
             ".",
             token[:-1],
             token + "x",
-            token[:16],
-            token[:17] + other.token[17:],
+            token[:24],
+            token[:24] + other.token[24:],
             token[:-1] + ("A" if token[-1] != "A" else "B"),
-            "a" * 16 + token[16:],
-            token.replace(".", ":"),
+            token[:7] + "a" * 16 + token[23:],
+            token.replace("_", "."),
             "\udcff" + token,
             token + "\n",
         ]
@@ -251,6 +252,26 @@ class TestKeys:
         for each in wrong:
             assert store.keys.by_token(each) is None, each
             assert ring.by_token(each) is None, each
+
+    def test_a_mistyped_token_is_refused_without_asking(self, store: Store, monkeypatch: Any) -> None:
+        token = store.keys.issue("north", "owner", who="t").token
+        typed = token[:30] + ("A" if token[30] != "A" else "B") + token[31:]
+        monkeypatch.setattr(store.keys, "get", None)
+        assert store.keys.by_token(typed) is None
+
+    def test_holder_and_end_are_kept(self, store: Store, clock: Any) -> None:
+        made = store.keys.issue("north", "owner", who="key_1", holder="The till", expires_at=clock() + 60.5).record
+        found = store.keys.get(made.id)
+        assert found == made
+        assert (made.issued_by, made.holder, made.expires_at) == ("key_1", "The till", clock() + 60.5)
+        assert store.keys.revoke(made.id, who="t").holder == "The till"
+
+    def test_a_use_is_noted_an_hour_after_the_last_and_never_taken_back(self, store: Store) -> None:
+        ids = ["key_a", "key_b", "key_c"]
+        for id_, at in (("key_a", 1000.5), ("key_b", 2000.0), ("key_a", 4600.0), ("key_b", 5600.0), ("key_b", 1.0)):
+            store.keys.used(id_, at)
+        assert store.keys.last_used(ids) == {"key_a": 1000.5, "key_b": 5600.0}
+        assert store.keys.last_used([]) == {}
 
     def test_held_keys_answer_as_the_store_does(self, store: Store) -> None:
         kept, gone = (store.keys.issue("north", "owner", who="t") for _ in range(2))

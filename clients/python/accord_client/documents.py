@@ -484,13 +484,13 @@ class OwnShop:
     shop: Document
     units: Document
     role: str
-    key: str
+    key_id: str
     document: Document = _kept()
 
     @classmethod
     def read(cls, document: Any) -> OwnShop:
         pick = _Pick(document, "the shop")
-        return cls(pick.table("shop"), pick.table("units"), pick.text("role"), pick.text("key"), pick.document)
+        return cls(pick.table("shop"), pick.table("units"), pick.text("role"), pick.text("key_id"), pick.document)
 
 
 @dataclass(frozen=True, slots=True)

@@ -303,7 +303,10 @@ def decline(proposal: Proposal, who: str, role: str, reason: str) -> Proposal:
 
 
 def withdraw(proposal: Proposal, who: str, reason: str) -> Proposal:
-    """The author's taking back, with its reason. Raises GovernanceError (wrong-state, not-the-author, reason-missing)."""
+    """The author's taking back, with its reason.
+
+    Raises GovernanceError (wrong-state, not-the-author, reason-missing).
+    """
     _live(proposal)
     if who != proposal.author:
         raise GovernanceError("not-the-author", f"Only its author, {proposal.author}, can withdraw it.")

@@ -536,7 +536,7 @@ class OwnShopAnswer(Shape):
     calibration = several(PressCalibrationAnswer, "the presses that were measured")
     version = whole("grows with each change to the shop")
     role = word("the role of the key used", ROLES)
-    key = text("the id of the key used")
+    key_id = text("the id of the key used")
 
 
 class OwnHouseRulesAnswer(Shape):
@@ -574,10 +574,14 @@ class KeyAnswer(Shape):
     """One key. The token itself is kept nowhere."""
 
     id = text("its name; a token begins with it")
-    shop = text("the shop it belongs to, or collective")
+    shop_id = text("the shop it belongs to, or collective")
     role = word("what it may do", ROLES)
     last_four = text("the token's last four characters")
+    holder = text("who has it, for people to tell keys by; may be null", allow_none=True)
     issued_at = text("when, UTC")
+    issued_by = text("the id of the key it was issued with, or the part of the program that issued it")
+    expires_at = text("when it ends by itself, UTC; null: never", allow_none=True)
+    last_used_at = text("when it was used last, UTC, to within an hour; null: not yet", allow_none=True)
     revoked_at = text("when, UTC; null while it holds", allow_none=True)
 
 

@@ -52,11 +52,13 @@ from accord_service.http.writing import (
     request_digest,
     version_in,
 )
+from accord_service.run.times import instant
 from accord_service.steps.shops import Caller
 from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StoreAway, StoreBroken
 
 logger = logging.getLogger(__name__)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
+_INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
 
 
@@ -187,8 +189,12 @@ class Endpoint:
             raise NotAuthenticated(headers={"WWW-Authenticate": 'Bearer realm="platen-accord"'})
         caller = room().caller(token.strip(), snapshot)
         if caller is None:
-            challenge = 'Bearer realm="platen-accord", error="invalid_token"'
-            raise NotAuthenticated("This key is not known.", headers={"WWW-Authenticate": challenge})
+            raise NotAuthenticated("This key is not known.", headers=_INVALID_TOKEN)
+        now_s = room().now_s
+        if caller.expires_at is not None and caller.expires_at <= now_s:
+            expired = f"This key expired at {instant(caller.expires_at)}: a new one has to be issued."
+            raise NotAuthenticated(expired, headers=_INVALID_TOKEN)
+        room().key_uses.note(caller.key_id, now_s)
         note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
         if caller.role not in self.roles:
             raise RoleNotAllowed(f"This needs one of the roles {', '.join(self.roles)}; the key's is {caller.role}.")

@@ -51,7 +51,7 @@ def drafted(book: Book) -> dict[str, Any]:
     return {
         "id": "p1",
         **sent,
-        "author": "k7qz3n5w2xab4cde",
+        "author": "key_k7qz3n5w2xab4cde",
         "state": "draft",
         "approvals": [],
         "shown": None,
@@ -88,7 +88,7 @@ def opened(book: Book) -> dict[str, Any]:
 def approved(book: Book) -> dict[str, Any]:
     """The proposal after a steward's yes."""
     seen = opened(book)
-    approval = {"who": "m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
+    approval = {"who": "key_m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
     return {**seen, "state": "approved", "approvals": [approval], "approvals_valid": 1, "version": 3}
 
 

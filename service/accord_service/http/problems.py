@@ -105,7 +105,10 @@ class NotAuthenticated(Problem):
     slug = "not-authenticated"
     status = 401
     title = "A shop's key is needed"
-    meaning = "The request carries no key, or one that this service does not know (it may have been revoked)."
+    meaning = (
+        "The request carries no key, or one that this service does not know (it may have been revoked), or one that has"
+        " expired."
+    )
     remedy = "Send the key of your shop in the header: Authorization: Bearer <key>."
 
 

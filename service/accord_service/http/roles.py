@@ -65,6 +65,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_shop_entry": ("admin",),
         "put_shop_entry": ("admin",),
         "get_keys": ("owner", "admin"),
+        "get_key": ("owner", "admin"),
         "post_keys": ("owner", "admin"),
         "delete_key": ("owner", "admin"),
         "get_audit": ("steward", "admin"),

@@ -16,7 +16,7 @@ from accord_service.store.errors import (
 )
 from accord_service.store.idempotency import Remembered
 from accord_service.store.index import Page
-from accord_service.store.keys import IssuedKey, KeyRecord, KeyRing
+from accord_service.store.keys import USED_EVERY_S, IssuedKey, KeyRecord, KeyRing
 from accord_service.store.outcomes import Cell, Count, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.revisions import RevisionHead, RevisionRecord
@@ -28,6 +28,7 @@ from accord_service.store.watch import HeadWatch, Watched
 __all__ = [
     "ABSENT",
     "MASKED",
+    "USED_EVERY_S",
     "AllReported",
     "Audit",
     "AuditEntry",

@@ -7,6 +7,7 @@ from accord_service.api.v1.get_catalogue import get_catalogue
 from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
 from accord_service.api.v1.get_house_rules import get_house_rules
+from accord_service.api.v1.get_key import get_key
 from accord_service.api.v1.get_keys import get_keys
 from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_limits import get_limits
@@ -85,6 +86,7 @@ ENDPOINTS = (
     get_shop_entry,
     put_shop_entry,
     get_keys,
+    get_key,
     post_keys,
     delete_key,
     get_audit,

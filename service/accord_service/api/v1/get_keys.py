@@ -1,24 +1,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from accord_rules.documents.reading import Name, optional
 from accord_service.api import examples
 from accord_service.api.answers import KeysAnswer
 from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.v1.get_key import key_document
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
-from accord_service.run.times import instant
-from accord_service.store import KeyRecord
 
 
 @dataclass(frozen=True, slots=True)
 class KeysQuery(PageQuery):
     """Which keys."""
 
-    shop: str | None = optional(Name(), about="only this shop's keys; an owner sees no other's")
+    shop_id: str | None = optional(Name(), about="only this shop's keys; an owner sees no other's")
 
 
 @endpoint(
@@ -32,12 +30,13 @@ class KeysQuery(PageQuery):
 )
 def get_keys(asked: Asked) -> Answer:
     """List keys, revoked ones too; an owner those of the own shop. No token is kept, so none is shown."""
-    shop = asked.query.shop
+    shop = asked.query.shop_id
     if asked.caller.role != "admin":
         shop = own_only(asked, shop or asked.caller.shop_id)
     keys = {each.id: each for each in asked.room.store.keys.list(shop)}
-    page = page_of(keys, asked.query, "/v1/keys", {"shop": asked.query.shop})
-    return Answer({"entries": [key_document(keys[each]) for each in page.ids], "next": page.next})
+    page = page_of(keys, asked.query, "/v1/keys", {"shop_id": asked.query.shop_id})
+    last_used = asked.room.store.keys.last_used(page.ids)
+    return Answer({"entries": [key_document(keys[id_], last_used.get(id_)) for id_ in page.ids], "next": page.next})
 
 
 def own_only(asked: Asked, shop: str) -> str:
@@ -48,15 +47,3 @@ def own_only(asked: Asked, shop: str) -> str:
     if asked.caller.role != "admin" and shop != asked.caller.shop_id:
         raise NotFound(f"There is no shop {shop!r}.")
     return shop
-
-
-def key_document(record: KeyRecord) -> dict[str, Any]:
-    """A key as everybody who may see it sees it."""
-    return {
-        "id": record.id,
-        "shop": record.shop,
-        "role": record.role,
-        "last_four": record.last_four,
-        "issued_at": instant(record.issued_at),
-        "revoked_at": None if record.revoked_at is None else instant(record.revoked_at),
-    }

@@ -49,6 +49,6 @@ def own_shop(asked: Asked, record: ShopRecord) -> Answer:
         "calibration": list(report(shop, asked.authority.book, asked.room.today)),
         "version": record.version,
         "role": asked.caller.role,
-        "key": asked.caller.key_id,
+        "key_id": asked.caller.key_id,
     }
     return Answer(document, version=record.version)
