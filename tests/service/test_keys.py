@@ -216,9 +216,9 @@ def test_every_change_is_in_the_audit_under_the_key_that_made_it(changing: Any) 
     store = Store.at(changing.collective.server.url)
     last = store.audit.entries(store.audit.head().seq - 2)
     who = key_id_of(changing.collective.tokens["quay-side", "owner"])
-    assert [(each.who, each.what, each.about) for each in last] == [
-        (who, "key.issue", issued["id"]),
-        (who, "key.revoke", issued["id"]),
+    assert [(each.actor_id, each.event, each.subject_id) for each in last] == [
+        (who, "key.issued", issued["id"]),
+        (who, "key.revoked", issued["id"]),
     ]
     assert store.audit.verify() is None
     store.close()

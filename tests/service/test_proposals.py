@@ -181,7 +181,7 @@ def test_a_proposal_becomes_the_book(desk: Desks) -> None:
     assert published["proposal"]["state"] == "published"
     now = counter.get(f"/v1/revisions/{published['revision']}")
     assert now["digest"] == published["digest"]
-    assert (now["author"], len(now["approvers"]), now["proposal"]) == (draft["author"], 1, draft["id"])
+    assert (now["author_id"], len(now["approver_ids"]), now["proposal_id"]) == (draft["author_id"], 1, draft["id"])
     changes = counter.get(f"/v1/revisions/{published['revision']}/changes")["changes"]
     assert [(each["kind"], each["id"]) for each in changes] == [("limits", LIMIT)]
     time.sleep(0.6)  # a worker asks for the head each half second
@@ -424,7 +424,7 @@ def test_the_approval_of_a_revoked_key_lapses(desk: Desks, another: Another) -> 
     assert admin.ask("DELETE", f"/v1/keys/{id_}").status_code == 200
     shown = author.get(address)
     assert (shown["state"], shown["approvals_valid"]) == ("open", 0)
-    assert [(each["who"], each["lapsed"]) for each in shown["approvals"]] == [(id_, "Its key was revoked.")]
+    assert [(each["key_id"], each["lapsed"]) for each in shown["approvals"]] == [(id_, "Its key was revoked.")]
     for state, there in (("open", True), ("approved", False)):
         listed = [each["id"] for each in author.get(f"/v1/proposals?state={state}&limit=100")["entries"]]
         assert (seen["id"] in listed) is there, state
@@ -432,7 +432,7 @@ def test_the_approval_of_a_revoked_key_lapses(desk: Desks, another: Another) -> 
     assert f"The approval of {id_} has lapsed. Its key was revoked." in told
     assert approve(desk("two", "steward"), seen).json["state"] == "approved"
     published = publish(desk("two", "steward"), seen).json
-    assert len(author.get(f"/v1/revisions/{published['revision']}")["approvers"]) == 1
+    assert len(author.get(f"/v1/revisions/{published['revision']}")["approver_ids"]) == 1
 
 
 def test_what_was_published_stays_approved(desk: Desks, another: Another) -> None:

@@ -19,6 +19,7 @@ from accord_service.store import (
     Change,
     Conflict,
     EmbeddedServer,
+    Event,
     KeyRecord,
     KeyReused,
     KeyRing,
@@ -96,7 +97,7 @@ class TestRevisions:
         head = store.revisions.first({}, author="t", reason="")
         proposal = store.proposals.create({"x": 1}, author="ann", state="approved")
         _, closing = store.proposals.replacing(proposal.id, 1, {"x": 1}, state="published")
-        store.proposals.replace(proposal.id, 1, {"x": 2}, state="draft", who="ann")
+        store.proposals.replace(proposal.id, 1, {"x": 2}, state="draft", event=Event.PROPOSAL_EDITED, who="ann")
         with pytest.raises(Conflict):
             _publish(store, {"a": {}}, also=lambda revision: closing)
         assert store.revisions.head() == head
@@ -106,7 +107,7 @@ class TestProposals:
     def test_numbers_versions_and_states(self, store: Store, clock: Any) -> None:
         first = store.proposals.create({"x": 1}, author="ann", state="draft")
         clock.now_s += 5
-        second = store.proposals.replace("p1", 1, {"x": 2}, state="open", who="bea")
+        second = store.proposals.replace("p1", 1, {"x": 2}, state="open", event=Event.PROPOSAL_OPENED, who="bea")
         assert (first.id, first.version, second.version) == ("p1", 1, 2)
         assert store.proposals.get("p1") == second
         assert (second.author, second.changed_at - second.created_at) == ("ann", 5)
@@ -114,11 +115,11 @@ class TestProposals:
 
     def test_an_old_version_and_an_unknown_id_are_refused(self, store: Store) -> None:
         store.proposals.create({}, author="ann", state="draft")
-        store.proposals.replace("p1", 1, {}, state="open", who="ann")
+        store.proposals.replace("p1", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         with pytest.raises(Conflict):
-            store.proposals.replace("p1", 1, {}, state="open", who="ann")
+            store.proposals.replace("p1", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         with pytest.raises(NotThere):
-            store.proposals.replace("p9", 1, {}, state="open", who="ann")
+            store.proposals.replace("p9", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         assert store.proposals.get("p9") is None
         assert store.proposals.get("p1:x/../%00") is None
 
@@ -126,7 +127,7 @@ class TestProposals:
         for _ in range(7):
             store.proposals.create({}, author="ann", state="draft")
         for number in (2, 5):
-            store.proposals.replace(f"p{number}", 1, {}, state="open", who="ann")
+            store.proposals.replace(f"p{number}", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         assert _pages(store, "open") == ["p5", "p2"]
         assert _pages(store, "draft") == ["p7", "p6", "p4", "p3", "p1"]
         assert _pages(store, None) == [f"p{number}" for number in range(7, 0, -1)]

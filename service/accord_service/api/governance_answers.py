@@ -19,6 +19,7 @@ from accord_service.api.answers import (
     whole,
     word,
 )
+from accord_service.store import Event
 
 WAYS = ("stricter", "looser", "equal", "mixed")
 SOURCES = ("recorded", "edge")
@@ -46,11 +47,11 @@ class RevisionLineAnswer(Shape):
 
     number = whole("its number, from 1 without gaps")
     digest = text("SHA-256 of the book's canonical JSON")
-    author = text("who proposed it: the id of a key, or what made the first")
-    approvers = texts("ids of the keys that approved it")
+    author_id = text("who proposed it: the id of a key, or the part of the program")
+    approver_ids = texts("ids of the keys that approved it")
     reason = text("why")
-    proposal = text_or_null("the proposal it came from")
-    at = time("when it was published")
+    proposal_id = text_or_null("the proposal it came from")
+    published_at = time("when it was published")
 
 
 class RevisionsAnswer(Shape):
@@ -101,7 +102,7 @@ class BaseShownAnswer(Shape):
 class ApprovalShownAnswer(Shape):
     """Who approved, and exactly what."""
 
-    who = text("the id of the key")
+    key_id = text("the id of the key")
     role = text("its role then")
     change_digest = text("digest of the changes approved")
     base_digest = text("digest of the base")
@@ -133,7 +134,7 @@ class ProposalAnswer(Shape):
     changes = several(BookChangeShownAnswer, "what it asks to be different")
     reason = text("why")
     evidence = text("on what evidence")
-    author = text("the id of the key that made it")
+    author_id = text("who made it: the id of a key, or the part of the program")
     approvals = several(ApprovalShownAnswer, "approvals given, those that lapsed too")
     shown = fields.Nested(ShownEffectAnswer, required=True, allow_none=True)
     ended_because = text_or_null("why it was declined, withdrawn or became void")
@@ -217,7 +218,7 @@ class ReplayedCountAnswer(Shape):
 class EffectAnswer(Shape):
     """What a proposal would do, order by order. Approvals bind to its digest."""
 
-    proposal = text("the proposal")
+    proposal_id = text("the proposal")
     replay_digest = text("digest of this effect")
     old = text("digest of the base")
     new = text("digest of the book with the changes")
@@ -316,11 +317,11 @@ class AuditEntryAnswer(Shape):
     """One write to the store, sealed to the one before."""
 
     seq = whole("its number, from 1 without gaps")
-    at = fields.Float(required=True, metadata={"description": "when, in seconds since 1970 (UTC), as it was sealed"})
-    who = text("the id of the key, or the command")
-    what = text("what was done")
-    about = text("to what")
-    written = table("key of the store to the SHA-256 of what it got; null: taken away", fields.Raw(allow_none=True))
+    written_at = time("when, as it was sealed")
+    actor_id = text("the id of the key, or the part of the program, that did it")
+    event = word("what was done", tuple(Event))
+    subject_id = text_or_null("to what, by its id or number; null: to several")
+    written = table("name of a document to the SHA-256 of what it got; null: taken away", fields.Raw(allow_none=True))
     previous = text("the hash before")
     hash = text("SHA-256 of this entry's canonical JSON without the hash")
 

@@ -51,7 +51,7 @@ def drafted(book: Book) -> dict[str, Any]:
     return {
         "id": "p1",
         **sent,
-        "author": "key_k7qz3n5w2xab4cde",
+        "author_id": "key_k7qz3n5w2xab4cde",
         "state": "draft",
         "approvals": [],
         "shown": None,
@@ -88,7 +88,7 @@ def opened(book: Book) -> dict[str, Any]:
 def approved(book: Book) -> dict[str, Any]:
     """The proposal after a steward's yes."""
     seen = opened(book)
-    approval = {"who": "key_m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
+    approval = {"key_id": "key_m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
     return {**seen, "state": "approved", "approvals": [approval], "approvals_valid": 1, "version": 3}
 
 
@@ -138,7 +138,7 @@ _FLIP: Mapping[str, Any] = {
 def effect(book: Book) -> dict[str, Any]:
     """What the proposal would do."""
     return {
-        "proposal": "p1",
+        "proposal_id": "p1",
         **_DIGESTS_SEEN,
         "old": book.digest,
         "new": published(book)["digest"],
@@ -186,16 +186,16 @@ AUDIT: dict[str, Any] = {
     "entries": [
         {
             "seq": 1,
-            "at": _THEN_S,
-            "who": "first start",
-            "what": "revision.first",
-            "about": "1",
-            "written": {"{accord}:revision:1": "7c" * 32, "{accord}:head": "8d" * 32},
+            "written_at": instant(_THEN_S),
+            "actor_id": "first start",
+            "event": "revision.published",
+            "subject_id": "1",
+            "written": {"revision:1": "7c" * 32, "head": "8d" * 32},
             "previous": "0" * 64,
             "hash": "9e" * 32,
         }
     ],
-    "next": "/v1/audit?after=1&limit=1",
+    "next": "/v1/audit?cursor=1&limit=1",
 }
 
 _VERDICT_ID = "vd_" + "5a" * 20

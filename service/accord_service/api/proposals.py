@@ -155,8 +155,15 @@ def refusals() -> Iterator[None]:
 def revision_line(asked: Asked, number: int) -> dict[str, Any]:
     """A revision without its book."""
     found = revision(asked.room.store, number)
-    line = {name: value for name, value in found.document().items() if name != "documents"}
-    return {**line, "at": instant(found.at)}
+    return {
+        "number": found.number,
+        "digest": found.digest,
+        "author_id": found.author,
+        "approver_ids": list(found.approvers),
+        "reason": found.reason,
+        "proposal_id": found.proposal,
+        "published_at": instant(found.at),
+    }
 
 
 def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str, Any]) -> dict[str, Any]:
@@ -168,4 +175,4 @@ def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str
 
     shown = {name: seen(value) if name in ("counts", "flips", "witnesses") else value for name, value in effect.items()}
     left_out = len(shown["flips"]) < len(effect["flips"])
-    return {"proposal": id_, "replay_digest": replay_digest, **shown, "others_left_out": left_out}
+    return {"proposal_id": id_, "replay_digest": replay_digest, **shown, "others_left_out": left_out}

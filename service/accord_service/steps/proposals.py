@@ -23,7 +23,7 @@ from accord_rules.revision.book import Book
 from accord_service.http.writing import Overtaken
 from accord_service.run.times import instant
 from accord_service.store import Change as StoreChange
-from accord_service.store import Conflict, NotThere, ProposalRecord, RevisionHead, RevisionRecord, Store
+from accord_service.store import Conflict, Event, NotThere, ProposalRecord, RevisionHead, RevisionRecord, Store
 from accord_service.worker.edition import try_rules
 
 LISTED_AT_ONCE = 100
@@ -54,11 +54,12 @@ class Kept:
 
     def document(self) -> dict[str, Any]:
         """What the service says of it; the effect has an address of its own, and whose shop a key is of is not told."""
-        proposal = self.proposal
+        proposal, kept = self.proposal, self.proposal.document()
         digests = proposal.digests
         approvals = zip(proposal.approvals, proposal.lapses, strict=True)
         return {
-            **{name: value for name, value in proposal.document().items() if name != "author_shop"},
+            **{name: value for name, value in kept.items() if name not in ("author", "author_shop")},
+            "author_id": proposal.author,
             "approvals": [_approval(approval, lapse) for approval, lapse in approvals],
             "shown": None if proposal.shown is None else proposal.shown.document(),
             "ended_because": proposal.ended_because,
@@ -76,8 +77,8 @@ class Kept:
 
 
 def _approval(approval: Approval, lapse: str | None) -> dict[str, Any]:
-    told = ("who", "role", "change_digest", "base_digest", "replay_digest")
-    return {**{name: getattr(approval, name) for name in told}, "lapsed": lapse}
+    told = ("role", "change_digest", "base_digest", "replay_digest")
+    return {"key_id": approval.who, **{name: getattr(approval, name) for name in told}, "lapsed": lapse}
 
 
 Also = Callable[[Kept], StoreChange]
@@ -173,7 +174,7 @@ class Steps:
             raise Conflict(id_, version, kept.version)
         edited = rules.edit(kept.proposal, self.who, changes, reason, evidence)
         check(self._base(edited.base).documents, changes, edited.base.revision + 1)
-        return self._replaced(kept, edited, None)
+        return self._replaced(kept, edited, None, Event.PROPOSAL_EDITED)
 
     def open_(self, id_: str) -> Step:
         """Work its effect out and put it to the stewards; for one that is open already, work it out anew."""
@@ -184,23 +185,26 @@ class Steps:
         found = self._effect(kept.proposal)
         shown = rules.show(kept.proposal, Shown(found.replay_digest, found.loosens_safety))
         opened = rules.open_(shown) if shown.state == "draft" else shown
-        return self._replaced(kept, opened, found.document())
+        return self._replaced(kept, opened, found.document(), Event.PROPOSAL_OPENED)
 
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
         """One steward's yes to exactly these three digests."""
         kept = self._standing(id_)
         approval = Approval(self.who, self.role, change_digest, base_digest, replay_digest, self.shop)
-        return self._replaced(kept, rules.approve(kept.proposal, approval), kept.effect)
+        approved = rules.approve(kept.proposal, approval)
+        return self._replaced(kept, approved, kept.effect, Event.PROPOSAL_APPROVED)
 
     def decline(self, id_: str, reason: str) -> Step:
         """A steward's no."""
         kept = self._standing(id_)
-        return self._replaced(kept, rules.decline(kept.proposal, self.who, self.role, reason), kept.effect)
+        declined = rules.decline(kept.proposal, self.who, self.role, reason)
+        return self._replaced(kept, declined, kept.effect, Event.PROPOSAL_DECLINED)
 
     def withdraw(self, id_: str, reason: str) -> Step:
         """The author's taking back."""
         kept = self._standing(id_)
-        return self._replaced(kept, rules.withdraw(kept.proposal, self.who, reason), kept.effect)
+        withdrawn = rules.withdraw(kept.proposal, self.who, reason)
+        return self._replaced(kept, withdrawn, kept.effect, Event.PROPOSAL_WITHDRAWN)
 
     def publish(self, id_: str) -> Publication:
         """Make it the next revision, in one commit with closing it.
@@ -284,13 +288,14 @@ class Steps:
 
         return Step(Kept(proposal, None, 0, 0.0, 0.0), commit)
 
-    def _replaced(self, kept: Kept, proposal: Proposal, shown: Mapping[str, Any] | None) -> Step:
+    def _replaced(self, kept: Kept, proposal: Proposal, shown: Mapping[str, Any] | None, event: Event) -> Step:
         def commit(also: Also) -> Kept:
             record = self.store.proposals.replace(
                 proposal.id,
                 kept.version,
                 kept_document(proposal, shown),
                 state=proposal.state,
+                event=event,
                 who=self.who,
                 also=lambda made: also(Kept.of(made)),
             )
@@ -310,8 +315,9 @@ def write_down_states(store: Store, who: str) -> None:
         state = after.proposal.state
         if state != kept.proposal.state:
             document = kept_document(after.proposal, kept.effect)
+            event = Event.PROPOSAL_VOIDED if state == "void" else Event.PROPOSAL_REOPENED
             try:
-                store.proposals.replace(kept.proposal.id, kept.version, document, state=state, who=who)
+                store.proposals.replace(kept.proposal.id, kept.version, document, state=state, event=event, who=who)
             except Conflict:
                 continue
 

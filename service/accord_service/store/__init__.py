@@ -1,6 +1,6 @@
 """Where everything is kept. The only room that knows the Redis protocol; see README.md for what it offers."""
 
-from accord_service.store.audit import Audit, AuditEntry, AuditHead, SealedEntry
+from accord_service.store.audit import Audit, AuditEntry, AuditHead, Event, SealedEntry
 from accord_service.store.commit import ABSENT, Change
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
@@ -38,6 +38,7 @@ __all__ = [
     "Conflict",
     "Count",
     "EmbeddedServer",
+    "Event",
     "FolderOwned",
     "HeadWatch",
     "HouseRecord",

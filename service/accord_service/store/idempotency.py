@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import ABSENT, Change, Committer, Put
 from accord_service.store.errors import KeyReused
 
@@ -48,7 +48,7 @@ class Idempotency:
     def remember(self, shop: str, key: str, request_digest: str, response: Any, *, who: str) -> None:
         """The answer alone. Raises Conflict if there is one already."""
         change = self.remembering(shop, key, request_digest, response)
-        self._committer.apply(change, AuditEntry(who, "answer.remember", shop))
+        self._committer.apply(change, AuditEntry(who, Event.ANSWER_REMEMBERED, shop))
 
 
 def _key(shop: str, key: str) -> str:

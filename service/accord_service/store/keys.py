@@ -23,7 +23,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, NotThere
@@ -130,7 +130,7 @@ class Keys:
             {_key(id_): ABSENT},
             (Put(_key(id_), record.kept()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, "key.issue", id_))
+        self._committer.apply(own + also(record), AuditEntry(who, Event.KEY_ISSUED, id_))
         return IssuedKey(record, token)
 
     def by_token(self, token: str) -> KeyRecord | None:
@@ -174,7 +174,7 @@ class Keys:
             return old
         record = replace(old, version=old.version + 1, revoked_at=self._committer.clock())
         change = Change({_key(id_): old.version}, (Put(_key(id_), record.kept()), DIRECTORY_MOVES))
-        self._committer.apply(change, AuditEntry(who, "key.revoke", id_))
+        self._committer.apply(change, AuditEntry(who, Event.KEY_REVOKED, id_))
         return record
 
     def used(self, id_: str, at: float) -> None:

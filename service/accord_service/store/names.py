@@ -27,6 +27,11 @@ def name(kind: str, *parts: str | int) -> str:
     return PREFIX + ":".join((kind, *(quote(str(part), safe="") for part in parts)))
 
 
+def public(key: str) -> str:
+    """The name of a key outside this room: ``<kind>:<part>:<part>``."""
+    return key.removeprefix(PREFIX)
+
+
 def member(*parts: str) -> str:
     """One member of an index, from parts; ``parts_of`` reads it back."""
     return "/".join(quote(part, safe="") for part in parts)

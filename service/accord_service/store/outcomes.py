@@ -9,7 +9,7 @@ from typing import Any
 from urllib.parse import unquote
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import AllReported, Conflict, StoreAway
@@ -99,7 +99,7 @@ class Outcomes:
                 ),
             )
             try:
-                self._committer.apply(own + also(record), AuditEntry(who, "outcome.add", record.id))
+                self._committer.apply(own + also(record), AuditEntry(who, Event.OUTCOME_REPORTED, record.id))
             except Conflict as conflict:
                 if conflict.key not in (pieces, _cell_key(cell)):
                     raise

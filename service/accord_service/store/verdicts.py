@@ -8,7 +8,7 @@ from typing import Any
 from urllib.parse import unquote
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import (
     ABSENT,
     AddToIndex,
@@ -98,7 +98,7 @@ class Verdicts:
             ),
         )
         try:
-            self._committer.apply(own + also(record), AuditEntry(who, "verdict.record", member))
+            self._committer.apply(own + also(record), AuditEntry(who, Event.RECORD_CREATED, id_))
         except Conflict as conflict:
             known = self.get(shop, id_) if conflict.key == _key(shop, id_) else None
             if known is None:
@@ -142,7 +142,7 @@ class Verdicts:
             reference=None if old.reference is None else MASKED,
         )
         change = Change({_key(shop, id_): old.version}, (Put(_key(shop, id_), record.kept()),))
-        self._committer.apply(change, AuditEntry(who, "verdict.mask", names.member(shop, id_)))
+        self._committer.apply(change, AuditEntry(who, Event.RECORD_MASKED, id_))
         return record
 
     def prune(self, *, who: str, limit: int = 500) -> int:
@@ -159,7 +159,7 @@ class Verdicts:
             writes += [DropFromIndex(names.VERDICTS, member), DropFromIndex(names.VERDICTS_EXPIRY, member)]
         # One that is recorded anew at this moment must not drop out of the indexes.
         expect = {places[member]: ABSENT for member in gone}
-        self._committer.commit(expect, writes, AuditEntry(who, "verdict.prune", str(len(gone))))
+        self._committer.commit(expect, writes, AuditEntry(who, Event.RECORDS_EXPIRED, None))
         return len(gone)
 
 

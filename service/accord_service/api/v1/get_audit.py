@@ -14,8 +14,10 @@ from accord_service.store import StoreBroken
 class AuditQuery:
     """Which page."""
 
-    after: int = optional(Whole(0, 1_000_000_000), 0, about="only entries after this one")
-    limit: int = optional(Whole(1, 500), 100, about="entries a page; 100 when left out")
+    cursor: int = optional(
+        Whole(0, 1_000_000_000), 0, about="from the address of the page; the first page when left out"
+    )
+    limit: int = optional(Whole(1, 200), 50, about="entries a page; 50 when left out")
 
 
 @endpoint(
@@ -34,11 +36,11 @@ def get_audit(asked: Asked) -> Answer:
     audit, query = asked.room.store.audit, asked.query
     head = audit.head()
     try:
-        entries = audit.entries(query.after, query.limit)
+        entries = audit.entries(query.cursor, query.limit)
     except ValueError as error:
-        raise StoreBroken(f"after entry {query.after} the audit holds what is no entry: {error}") from None
-    last = entries[-1].seq if entries else query.after
-    following = f"/v1/audit?after={last}&limit={query.limit}" if entries and last < head.seq else None
+        raise StoreBroken(f"after entry {query.cursor} the audit holds what is no entry: {error}") from None
+    last = entries[-1].seq if entries else query.cursor
+    following = f"/v1/audit?cursor={last}&limit={query.limit}" if entries and last < head.seq else None
     return Answer(
         {
             "head": {"seq": head.seq, "hash": head.hash},
