@@ -26,6 +26,7 @@ from accord_service.api.request import note, timed
 from accord_service.api.room import Room, Snapshot, room
 from accord_service.http import roles, wire
 from accord_service.http.body import json_of
+from accord_service.http.coding import unpacked
 from accord_service.http.problems import (
     AllPiecesReported,
     AlreadyThere,
@@ -60,6 +61,10 @@ logger = logging.getLogger(__name__)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
+# A cache may keep it, and has to ask each time whether it still holds.
+REVALIDATED = "private, no-cache"
+# Tags of endpoints whose answers speak of a shop's orders: no cache may keep those.
+_OF_ORDERS = ("Orders", "Records")
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +186,7 @@ class Endpoint:
                 raise FaultyDocument(faults=error.faults) from None
             finally:
                 room().metrics.inferred(room().ledger)
-            return self._written(answer, snapshot)
+            return self._written(answer, asked)
 
     def _caller(self, snapshot: Snapshot) -> Caller:
         scheme, _, token = request.headers.get("Authorization", "").partition(" ")
@@ -204,7 +209,7 @@ class Endpoint:
         query = self._query()
         if self.as_of:
             snapshot = snapshot.as_of(query.revision)
-        version = version_in(request.headers.get(IF_MATCH)) if self.replaces else 0
+        version = version_in(_if_match()) if self.replaces else 0
         asked = Asked(room(), snapshot, caller, path, query, version=version)
         if self.takes is None:
             return asked
@@ -230,24 +235,45 @@ class Endpoint:
             return cast(Prepared, self.run(asked)).preview
         key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
         address = [request.path, dataclasses.asdict(asked.query)]
-        digest = request_digest(self.method, address, request.headers.get(IF_MATCH), dict(asked.document))
+        digest = request_digest(self.method, address, _if_match(), dict(asked.document))
         # The word is made up by one caller; that another of the shop made up the same says nothing.
         once = Repeatable(asked.room.store, asked.caller.key_id, key, digest)
         return once.recalled() or once.carried_out(lambda: cast(Prepared, self.run(asked)))
 
-    def _written(self, answer: Answer, snapshot: Snapshot) -> Response:
+    def _written(self, answer: Answer, asked: Asked) -> Response:
+        snapshot = asked.snapshot
         with timed("write"):
             # What is kept comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
             kept = self.writes or answer.version is not None
             response = Response(dump(answer.document, kept), status=answer.status, mimetype="application/json")
         response.headers.extend(dict(answer.headers))
         held = snapshot.basis == "held"
+        if (caching := self._caching(asked)) is not None:
+            response.headers.setdefault("Cache-Control", caching)
         response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
         if self.method == "GET":
             return remembered(response, answer.version)
         if answer.version is not None:
             response.set_etag(etag(answer.version, response.get_data()))
         return response
+
+    def _caching(self, asked: Asked) -> str | None:
+        """What caches may do with the answer; None leaves that to the method.
+
+        The book is the same for all, but read with a key: a cache that others share would go on telling it to whoever
+        has none, or no more.
+        """
+        if self.tag in _OF_ORDERS:
+            return "no-store"
+        pinned = self.as_of and asked.query.revision is not None and asked.snapshot.basis == "live"
+        if pinned:
+            return "private, max-age=31536000, immutable"
+        return REVALIDATED if self.method == "GET" else None
+
+
+def _if_match() -> str | None:
+    """The header as the caller of a plain answer sends it."""
+    return unpacked(request.headers.get(IF_MATCH))
 
 
 @contextmanager
@@ -294,11 +320,11 @@ def dump(document: Mapping[str, Any], sort: bool = False) -> bytes:
 
 
 def remembered(response: Response, version: int | None = None) -> Response:
-    """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); 304 if the caller has it."""
+    """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); ``http.coding`` answers 304."""
     response.set_etag(etag(version, response.get_data()))
-    response.headers["Cache-Control"] = "private, no-cache"
-    response.headers["Vary"] = "Authorization"
-    return cast(Response, response.make_conditional(request))
+    response.headers.setdefault("Cache-Control", REVALIDATED)
+    response.vary.add("Authorization")
+    return response
 
 
 def endpoint(

@@ -216,7 +216,9 @@ def _header_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
         headers.append((IDEMPOTENCY_KEY, False, about, {"type": "string", "pattern": "^[!-~]{1,200}$"}))
     if endpoint.replaces:
         about = "the ETag of the version that is replaced"
-        headers.append((IF_MATCH, True, about, {"type": "string", "pattern": '^"[0-9]{1,9}(-[0-9a-f]{1,64})?"$'}))
+        headers.append(
+            (IF_MATCH, True, about, {"type": "string", "pattern": '^"[0-9]{1,9}(-[0-9a-f]{1,64}(-gzip)?)?"$'})
+        )
     return [
         {"name": name, "in": "header", "required": required, "description": about, "schema": schema}
         for name, required, about, schema in headers

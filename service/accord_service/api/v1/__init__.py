@@ -86,8 +86,8 @@ ENDPOINTS = (
     get_shop_entry,
     put_shop_entry,
     get_keys,
-    get_key,
     post_keys,
+    get_key,
     delete_key,
     get_audit,
 )

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_rules.revision.catalogue import KINDS
 from accord_service.api.answers import CatalogueEntryAnswer
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import REVALIDATED, Asked, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -38,6 +38,8 @@ def get_catalogue_entry(asked: Asked) -> Answer:
         "id": name,
         "entry": entry,
     }
-    if kind in WITH_OUTCOMES:
-        document["outcomes"] = shown(asked.room.tally.counts, entry["family"])
-    return Answer(document)
+    if kind not in WITH_OUTCOMES:
+        return Answer(document)
+    # Reports come in whatever the revision, so this answer is not one for good.
+    document["outcomes"] = shown(asked.room.tally.counts, entry["family"])
+    return Answer(document, headers={"Cache-Control": REVALIDATED})
