@@ -54,8 +54,7 @@ def _begin() -> None:
 
 
 def _end(response: Response) -> Response:
-    with timed("pack"):
-        coding.finish(request, response)
+    coding.finish(request, response)
     cross_origin.admit(request, response, room().config.cors_origins)
     seconds = time.perf_counter() - g.started
     endpoint = request.endpoint or "none"
