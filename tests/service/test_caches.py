@@ -30,7 +30,10 @@ FIXED = {
     "accord_rules.documents.colour.names": "no argument",
     "accord_rules.governance.edges._shades": "two patterns, written in the code",
     "accord_rules.governance.limits._read_by_code": "no argument",
+    "accord_rules.documents.reading.members_of": "the dataclasses of the code",
     "accord_rules.documents.reading.readers_of": "the dataclasses of the code",
+    "accord_rules.documents.reading._is_plain": "the dataclasses of the code",
+    "accord_rules.documents.writing._members": "the dataclasses of the code and the unit systems",
     "accord_service.http.wire.schema_of": "the dataclasses of the code",
 }
 # Importing it sets up a server's master; it remembers nothing.

@@ -1,11 +1,11 @@
 """How the book changes and how shops may be stricter: pure functions over settings, no store and no clock.
 
-- ``changes``: ``read_changes(json) -> (Change, ...)``, ``apply(documents, changes)``, ``difference(old, new)``,
+- ``changes``: ``read_changes(json) -> (EntryChange, ...)``, ``apply(documents, changes)``, ``difference(old, new)``,
   ``change_digest(changes)``,
   ``check(documents, changes, revision) -> Book``; they raise DocumentError, ChangeError, BookError.
 - ``effect``: ``effect(old, new, orders, budget) -> Effect`` with ``.document()`` and ``.replay_digest``;
   ``RecordedOrder(id, shop_id, shop, order)``; ``loosens_safety(old, new) -> reasons`` (none: one steward will do).
-- ``limits``: ``move(settings, limit, value) -> Move``: what moving a limit can do, decided without trying orders.
+- ``limits``: ``move(settings, limit, value) -> LimitShift``: what moving a limit can do, decided without trying orders.
 - ``house``: ``read_house(json) -> HouseRules``, ``check_house(settings, house, shop)`` (HouseError with reasons and
   witness orders), ``apply_house(settings, house) -> Book``, ``HouseAuthority(authority, house)``, which answers
   like an ``Authority`` and shares its compiled rules.

@@ -11,7 +11,7 @@ from accord_rules.derive import FACTS
 from accord_rules.documents import units
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.colour import read_colour
-from accord_rules.documents.files import BookError, Documents, merge, shipped
+from accord_rules.documents.files import BookError, Documents, entry_of, shipped
 from accord_rules.documents.reading import DocumentError, names_in, read
 from accord_rules.load import examples
 from accord_rules.load.bands import implausible
@@ -44,14 +44,14 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
         raise BookError(reasons)
     rules = _rules(documents["rules"], catalogue, limits, values, reasons)
     book = Book(
-        revision,
-        documents,
-        MappingProxyType(catalogue),
-        MappingProxyType(sources),
-        MappingProxyType(limits),
-        MappingProxyType(values),
-        MappingProxyType(rules),
-        ambiguous,
+        revision=revision,
+        documents=documents,
+        catalogue=MappingProxyType(catalogue),
+        sources=MappingProxyType(sources),
+        limits=MappingProxyType(limits),
+        limit_values=MappingProxyType(values),
+        rules=MappingProxyType(rules),
+        ambiguous_fibres=ambiguous,
     )
     reasons += _dangling(book) + _dangling_in_example(book) + _impossible(book) + _clashing_fibres(book)
     reasons += _implausible(book)
@@ -76,11 +76,8 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[str]) -> 
             if not isinstance(family, str) or family not in documents["transfers"]:
                 reasons.append(f"{_file(kind, documents, name)}: /family: there is no {family!r} in transfers")
                 continue
-            table = merge(documents["transfers"][family], table)
-        elif kind == "transfers" and isinstance(table, Mapping):
-            table = {"family": name} | dict(table)
         try:
-            read_entries[name] = read(cls, table)
+            read_entries[name] = read(cls, entry_of(documents, kind, name) if isinstance(table, Mapping) else table)
         except DocumentError as error:
             reasons += [f"{_file(kind, documents, name)}: {fault}" for fault in error.faults]
     return MappingProxyType(read_entries)
@@ -147,21 +144,21 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary) -> Rule:
     if text.about in ("press", "settings"):
         scope = Scope.PRESSING
     return Rule(
-        name,
-        text.topic,
-        text.level,
-        text.title,
-        text.about,
-        text.when,
-        condition,
-        because,
-        fix,
-        text.sources,
-        limits,
-        scope,
-        text.fires,
-        text.silent,
-        text.status,
+        id=name,
+        topic=text.topic,
+        level=text.level,
+        title=text.title,
+        about=text.about,
+        when=text.when,
+        condition=condition,
+        because=because,
+        fix=fix,
+        sources=text.sources,
+        limits=limits,
+        scope=scope,
+        fires=text.fires,
+        silent=text.silent,
+        status=text.status,
     )
 
 

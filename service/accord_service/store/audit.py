@@ -78,7 +78,7 @@ class AuditHead:
         return cls(int(seq), hash_)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SealedEntry:
     """An entry as it is kept. ``written_at`` as RFC 3339 has it, UTC; ``written``: the name of each document to the
     SHA-256 of what it got."""

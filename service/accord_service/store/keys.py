@@ -24,7 +24,7 @@ from typing import Any
 
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry, Event
-from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
+from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, NotThere
 from accord_service.store.shops import DIRECTORY_MOVES
@@ -36,7 +36,7 @@ USED_EVERY_S = 3600.0  # a use is noted no more often than this
 _BASE62 = string.digits + string.ascii_uppercase + string.ascii_lowercase
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class KeyRecord:
     """One key. ``last_four`` of the token, to tell keys apart; times in seconds since 1970 (UTC).
 
@@ -106,7 +106,7 @@ class Keys:
         who: str,
         holder: str | None = None,
         expires_at: float | None = None,
-        also: Callable[[KeyRecord], Change] = nothing_else,
+        also: Callable[[KeyRecord], Transaction] = nothing_else,
     ) -> IssuedKey:
         """A new key. The shop need not be there yet: the first admin's is made before any shop."""
         word = base64.b32encode(secrets.token_bytes(10)).decode().lower()
@@ -126,7 +126,7 @@ class Keys:
             holder=holder,
             expires_at=expires_at,
         )
-        own = Change(
+        own = Transaction(
             {_key(id_): ABSENT},
             (Put(_key(id_), record.kept()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
         )
@@ -155,7 +155,7 @@ class Keys:
         records = (_record(id_, each) for id_, each in zip(ids, kept, strict=True))
         return {each.id: each for each in records if each is not None}
 
-    def holding(self, ids: Iterable[str]) -> Change:
+    def holding(self, ids: Iterable[str]) -> Transaction:
         """For another commit: it is done only if none of these keys was revoked before. Raises Conflict if one is."""
         ids = tuple(ids)
         records = self.get_all(ids)
@@ -163,7 +163,7 @@ class Keys:
             record = records.get(id_)
             if record is None or record.revoked_at is not None:
                 raise Conflict(_key(id_), ISSUED, ABSENT if record is None else record.version)
-        return Change({_key(each.id): each.version for each in records.values()})
+        return Transaction({_key(each.id): each.version for each in records.values()})
 
     def revoke(self, id_: str, *, who: str) -> KeyRecord:
         """Make a key worthless, for good. Raises NotThere for an unknown one; a revoked one stays as it is."""
@@ -173,7 +173,7 @@ class Keys:
         if old.revoked_at is not None:
             return old
         record = replace(old, version=old.version + 1, revoked_at=self._committer.clock())
-        change = Change({_key(id_): old.version}, (Put(_key(id_), record.kept()), DIRECTORY_MOVES))
+        change = Transaction({_key(id_): old.version}, (Put(_key(id_), record.kept()), DIRECTORY_MOVES))
         self._committer.apply(change, AuditEntry(who, Event.KEY_REVOKED, id_))
         return record
 

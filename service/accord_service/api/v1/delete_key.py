@@ -3,9 +3,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from accord_service.api import examples
-from accord_service.api.answers import KeyAnswer
+from accord_service.api.answers import Key
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_key import KEY, key_document, key_of
+from accord_service.api.v1.get_key import KEY, key_of, shown_key
 from accord_service.http.problems import AlreadyThere
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.proposals import write_down_states
@@ -16,7 +16,7 @@ from accord_service.store import KeyRecord
     "DELETE",
     "/v1/keys/{key}",
     tag="Administration",
-    answers=KeyAnswer,
+    answers=Key,
     parameters=KEY,
     writes=True,
     statuses=(404,),
@@ -41,7 +41,7 @@ def delete_key(asked: Asked) -> Prepared:
         return answer(revoked)
 
     def answer(record: KeyRecord) -> Answer:
-        return Answer(key_document(record, keys.last_used([record.id]).get(record.id)))
+        return Answer(shown_key(record, keys.last_used([record.id]).get(record.id)).document())
 
     return Prepared(answer(replace(record, revoked_at=record.revoked_at or now_s)), commit)
 

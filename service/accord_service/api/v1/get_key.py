@@ -1,9 +1,7 @@
 from __future__ import annotations
 
-from typing import Any
-
 from accord_service.api import examples
-from accord_service.api.answers import KeyAnswer
+from accord_service.api.answers import Key
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -17,7 +15,7 @@ KEY = {"key": "id of the key"}
     "GET",
     "/v1/keys/{key}",
     tag="Administration",
-    answers=KeyAnswer,
+    answers=Key,
     parameters=KEY,
     statuses=(404,),
     examples=(Example("A key", path=lambda book: {"key": examples.KEY["id"]}, answer=examples.KEY),),
@@ -25,7 +23,7 @@ KEY = {"key": "id of the key"}
 def get_key(asked: Asked) -> Answer:
     """Give one key, a revoked one too; to an owner those of the own shop. No token is kept, so none is shown."""
     record = key_of(asked)
-    return Answer(key_document(record, asked.room.store.keys.last_used([record.id]).get(record.id)))
+    return Answer(shown_key(record, asked.room.store.keys.last_used([record.id]).get(record.id)).document())
 
 
 def key_of(asked: Asked) -> KeyRecord:
@@ -40,20 +38,20 @@ def key_of(asked: Asked) -> KeyRecord:
     return record
 
 
-def key_document(record: KeyRecord, last_used_at: float | None) -> dict[str, Any]:
+def shown_key(record: KeyRecord, last_used_at: float | None) -> Key:
     """A key as everybody who may see it sees it."""
-    return {
-        "id": record.id,
-        "shop_id": record.shop,
-        "role": record.role,
-        "holder": record.holder,
-        "last_four": record.last_four,
-        "issued_at": instant(record.issued_at),
-        "issued_by": record.issued_by,
-        "expires_at": _instant_or_null(record.expires_at),
-        "last_used_at": _instant_or_null(last_used_at),
-        "revoked_at": _instant_or_null(record.revoked_at),
-    }
+    return Key(
+        id=record.id,
+        shop_id=record.shop,
+        role=record.role,
+        holder=record.holder,
+        last_four=record.last_four,
+        issued_at=instant(record.issued_at),
+        issued_by=record.issued_by,
+        expires_at=_instant_or_null(record.expires_at),
+        last_used_at=_instant_or_null(last_used_at),
+        revoked_at=_instant_or_null(record.revoked_at),
+    )
 
 
 def _instant_or_null(seconds: float | None) -> str | None:

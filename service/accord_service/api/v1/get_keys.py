@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Name, optional
 from accord_service.api import examples
-from accord_service.api.answers import KeysAnswer
+from accord_service.api.answers import Keys
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_key import key_document
+from accord_service.api.v1.get_key import shown_key
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -23,7 +23,7 @@ class KeysQuery(PageQuery):
     "GET",
     "/v1/keys",
     tag="Administration",
-    answers=KeysAnswer,
+    answers=Keys,
     query=KeysQuery,
     statuses=(404,),
     examples=(Example("One key", answer=examples.KEYS),),
@@ -35,8 +35,9 @@ def get_keys(asked: Asked) -> Answer:
         shop = own_only(asked, shop or asked.caller.shop_id)
     keys = {each.id: each for each in asked.room.store.keys.list(shop)}
     page = page_of(keys, asked.query, "/v1/keys", {"shop_id": asked.query.shop_id})
-    last_used = asked.room.store.keys.last_used(page.ids)
-    return Answer({"entries": [key_document(keys[id_], last_used.get(id_)) for id_ in page.ids], "next": page.next})
+    last_used = asked.room.store.keys.last_used(page.items)
+    shown = tuple(shown_key(keys[id_], last_used.get(id_)) for id_ in page.items)
+    return Answer(Keys(shown, page.next).document())
 
 
 def own_only(asked: Asked, shop: str) -> str:

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Choice, Fault, Instant, Name, Text, given, optional
 from accord_service.api import examples
-from accord_service.api.answers import IssuedKeyAnswer
+from accord_service.api.answers import IssuedKey
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_key import key_document
+from accord_service.api.v1.get_key import shown_key
 from accord_service.api.v1.get_keys import own_only
 from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowed
 from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
@@ -20,8 +20,8 @@ LONGEST_S = 10 * 365 * 86_400
 class KeyRequest:
     """The key that is wanted; the shop is "collective" for stewards and admins that belong to none."""
 
-    shop_id: str = given(Name())
-    role: str = given(Choice(ROLES))
+    shop_id: str = given(Name(), about="the shop it is for")
+    role: str = given(Choice(ROLES), about="what it may do")
     holder: str | None = optional(Text(80, "the tablet at the counter"), about="who has it, for people to tell keys by")
     expires_at: float | None = optional(Instant(), about="when it ends by itself; never when left out")
 
@@ -31,7 +31,7 @@ class KeyRequest:
     "/v1/keys",
     tag="Administration",
     takes=KeyRequest,
-    answers=IssuedKeyAnswer,
+    answers=IssuedKey,
     writes=True,
     success=201,
     statuses=(404,),
@@ -77,8 +77,8 @@ def post_keys(asked: Asked) -> Prepared:
         holder=wanted.holder,
         expires_at=wanted.expires_at,
     )
-    return Prepared(Answer({**key_document(preview, None), "token": None}), commit)
+    return Prepared(Answer(IssuedKey(shown_key(preview, None), None).document()), commit)
 
 
 def _issued(record: KeyRecord, token: str | None) -> Answer:
-    return Answer({**key_document(record, None), "token": token}, 201, {"Cache-Control": "no-store"})
+    return Answer(IssuedKey(shown_key(record, None), token).document(), 201, {"Cache-Control": "no-store"})
