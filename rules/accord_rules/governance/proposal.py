@@ -75,13 +75,13 @@ class KnownKey:
 class Approval(Documented):
     """Who approved, in which role, exactly what, and for which shop; ``shop`` is None where nobody knows the key."""
 
-    who: str = given(Text(80))
-    role: str = given(Text(20))
-    change_digest: str = given(Text(80))
-    base_digest: str = given(Text(80))
-    replay_digest: str = given(Text(80))
-    shop: str | None = optional(Text(80))
-    revoked: bool = optional(Flag(), False)
+    who: str = given(Text(80), about="the id of the key")
+    role: str = given(Text(20), about="its role then")
+    change_digest: str = given(Text(80), about="digest of the changes approved")
+    base_digest: str = given(Text(80), about="digest of the base")
+    replay_digest: str = given(Text(80), about="digest of the effect that was seen")
+    shop: str | None = optional(Text(80), about="the shop of the key; left out where nobody knows the key")
+    revoked: bool = optional(Flag(), False, about="whether the key was revoked since")
 
     @property
     def digests(self) -> tuple[str, str, str]:
@@ -96,17 +96,21 @@ class Proposal(Documented):
     ``author_shop`` is None for what the program itself drafted.
     """
 
-    id: str = given(Text(80))
-    base: Base = given(Object(Base))
-    changes: tuple[EntryChange, ...] = given(Many(Object(EntryChange), CHANGES_MOST))
-    reason: str = given(_WORDS)
-    evidence: str = given(_WORDS)
-    author: str = given(Text(80))
-    state: str = optional(Choice(STATES), "draft")
-    shown: ShownEffect | None = optional(Object(ShownEffect))
-    approvals: tuple[Approval, ...] = optional(Many(Object(Approval), 50), ())
-    ended_because: str | None = optional(_WORDS)
-    author_shop: str | None = optional(Text(80))
+    id: str = given(Text(80), about="its id")
+    base: Base = given(Object(Base), about="the revision it starts from")
+    changes: tuple[EntryChange, ...] = given(
+        Many(Object(EntryChange), CHANGES_MOST), about="what it asks to be different"
+    )
+    reason: str = given(_WORDS, about="why")
+    evidence: str = given(_WORDS, about="on what evidence")
+    author: str = given(Text(80), about="the id of the key that made it")
+    state: str = optional(Choice(STATES), "draft", about="where it is in its life")
+    shown: ShownEffect | None = optional(Object(ShownEffect), about="what its effect came to")
+    approvals: tuple[Approval, ...] = optional(Many(Object(Approval), 50), (), about="approvals given")
+    ended_because: str | None = optional(_WORDS, about="why it was rejected or became void")
+    author_shop: str | None = optional(
+        Text(80), about="the shop of the author's key; left out for what the program itself drafted"
+    )
 
     @property
     def change_digest(self) -> str:

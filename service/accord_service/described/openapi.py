@@ -29,7 +29,8 @@ VERSION = "1"
 _ABOUT = f"""The shared settings authority for heat presses of a maker collective.
 
 Quantities are strings with a unit ("375 °F", "45 s", "280 mm"); a bare number where a unit is needed is refused.
-Unknown fields are refused by name. A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
+Unknown fields of a request are refused by name; answers may get new ones, which readers have to accept.
+A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
 Findings have one of the levels {", ".join(LEVELS)}. Errors are problem details (RFC 9457)."""
 _TAGS = {
     "Orders": "Ask before a blank is spoiled.",
@@ -113,16 +114,25 @@ def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
         spec.path(endpoint.path, operations={endpoint.method.lower(): _operation(endpoint, room, snapshot)})
     document: dict[str, Any] = spec.to_dict()
     abouts = {cls.__name__: wire.about(cls) for cls in _documents()}
+    closed = {cls.__name__ for cls in _sent()}
     for name, schema in document["components"]["schemas"].items():
         schema["description"] = abouts[name]
+        if name not in closed:
+            del schema["additionalProperties"]
     return document
 
 
 def _documents() -> Iterator[type]:
     """Every dataclass that is read from a request or written into an answer, the inner ones first."""
-    taken = [each.takes for each in ENDPOINTS if each.takes is not None]
-    roots = (*taken, *(each.answers for each in ENDPOINTS), ProblemDetails)
-    yield from dict.fromkeys(cls for root in roots for cls in wire.dataclasses_in(root))
+    answered = (*(each.answers for each in ENDPOINTS), ProblemDetails)
+    yield from dict.fromkeys((*_sent(), *(cls for root in answered for cls in wire.dataclasses_in(root))))
+
+
+def _sent() -> Iterator[type]:
+    """Every dataclass of a request. They are closed; whoever reads an answer takes fields that are new to them."""
+    for endpoint in ENDPOINTS:
+        if endpoint.takes is not None:
+            yield from wire.dataclasses_in(endpoint.takes)
 
 
 def _as_its_reader_says(self: Any, field: fields.Field[Any], ret: dict[str, Any]) -> dict[str, Any]:
