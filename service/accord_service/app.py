@@ -14,6 +14,7 @@ from accord_service.api import request
 from accord_service.api.room import EXTENSION, Room
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.api.watch import VIEWS
+from accord_service.described.get_index import PATH, get_index
 from accord_service.described.get_openapi import get_openapi
 from accord_service.http import problems
 from accord_service.http.problems import BY_STATUS, InternalError, Problem
@@ -57,6 +58,7 @@ def _furnish(config: Config, clock: Callable[[], float]) -> Room:
 def _route(app: Flask) -> None:
     for endpoint in ENDPOINTS:
         app.add_url_rule(endpoint.rule, endpoint.name, endpoint.view, methods=[endpoint.method])
+    app.add_url_rule(PATH, "get_index", get_index)
     app.add_url_rule("/v1/openapi.json", "get_openapi", get_openapi)
     for address, view in {**VIEWS, **pages.VIEWS}.items():
         app.add_url_rule(address, view.__name__, view)

@@ -331,3 +331,10 @@ def test_an_unknown_level_blocks(faulty: Any, waits: Waits) -> None:
     assert [finding.level for finding in verdict.at("blocks")] == ["blocks", "forbids"]
     assert [finding.blocks for finding in verdict.findings] == [True, True, False, False, False]
     assert [finding.level for finding in verdict.at("notes")] == ["notes"]
+
+
+def test_what_will_go_is_warned_of(faulty: Any, waits: Waits) -> None:
+    """RFC 9745: the header Deprecation."""
+    faulty.will(faulty.answer(200, VERDICT, Deprecation="@1798761600", Sunset="Fri, 31 Dec 2027 23:59:59 GMT"))
+    with client(faulty, waits) as accord, pytest.warns(DeprecationWarning, match="validate will go: Fri, 31 Dec 2027"):
+        assert accord.validate(ORDER).workable

@@ -27,6 +27,7 @@ GET    /static/{filename}                   +        +        +        +        
 GET    /healthz                             +        +        +        +        +        +
 GET    /readyz                              +        +        +        +        +        +
 GET    /metrics                             +        +        +        +        +        +
+GET    /v1                                  +        +        +        +        +        +
 GET    /v1/openapi.json                     +        +        +        +        +        +
 POST   /v1/validate                         -        +        +        +        +        +
 POST   /v1/recommend                        -        +        +        +        +        +

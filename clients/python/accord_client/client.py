@@ -148,6 +148,10 @@ class Client:
         """The shop this token belongs to."""
         return OwnShop.read(self._get("/v1/shop"))
 
+    def index(self) -> Mapping[str, Any]:
+        """Which version of the API and of the program this is, what it can do, and where everything is."""
+        return self._get("/v1")
+
     def health(self) -> Health:
         """Whether the service may be relied on. "Not ready" is an answer; only silence is an exception."""
         return Health.read(self._exchange.ask("GET", self._base + "/readyz", also_answers=(503,)))

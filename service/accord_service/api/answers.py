@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed
+from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed, mapped
 from accord_rules.documents.reading import Choice, Object, given, optional
 from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
@@ -31,6 +31,32 @@ def next_page() -> Any:
 
 def time(about: str) -> Any:
     return given(STRING, f"{about}, UTC")
+
+
+# -- the API itself ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class IndexedOperation(Documented):
+    """One thing that can be asked."""
+
+    operation_id: str = given(STRING, "its name in the description")
+    method: str = given(STRING, "the HTTP method")
+    path: str = given(STRING, "its address; names in braces are filled in")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ApiIndex(Documented):
+    """What this API is, and where everything is."""
+
+    api_version: str = given(STRING, "grows only when an older client could not go on; additions leave it")
+    code_version: str = given(STRING, "version of the program")
+    code_digest: str = given(STRING, "SHA-256 of the code that judges, as records of verdicts name it")
+    features: tuple[str, ...] = given(
+        STRINGS, "what can be relied on beyond the addresses; absent: not here, or not yet"
+    )
+    links: Mapping[str, str] = given(mapped(STRING), "addresses of the description and of pages for people")
+    operations: tuple[IndexedOperation, ...] = given(listed(Object(IndexedOperation)), "everything that can be asked")
 
 
 # -- the book ----------------------------------------------------------------------------------------------------------

@@ -12,10 +12,12 @@ import logging
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from types import MappingProxyType
 from typing import Any, cast
 
-from flask import Response, request
+from flask import Response, after_this_request, request
+from werkzeug.http import http_date
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, optional
@@ -105,6 +107,23 @@ class Asked:
         return {"revision": self.query.revision}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deprecation:
+    """An endpoint that will go: since when that is said, when it goes (None: not decided), and where to ask instead."""
+
+    since: datetime
+    sunset: datetime | None
+    successor: str
+
+    def mark(self, response: Response) -> Response:
+        """Say so in an answer (RFC 9745, RFC 8594, RFC 5829 section 3.2)."""
+        response.headers["Deprecation"] = f"@{int(self.since.timestamp())}"
+        if self.sunset is not None:
+            response.headers["Sunset"] = http_date(self.sunset)
+        response.headers["Link"] = f'<{self.successor}>; rel="successor-version"'
+        return response
+
+
 # A document of an example, or how it follows from the book.
 Shown = Mapping[str, Any] | Callable[[Book], Mapping[str, Any]]
 
@@ -148,6 +167,7 @@ class Endpoint:
     success: int
     statuses: tuple[int, ...]
     examples: tuple[Example, ...]
+    deprecation: Deprecation | None
 
     @property
     def name(self) -> str:
@@ -172,6 +192,8 @@ class Endpoint:
         return frozenset({400, 401, 403, 500, 503, *self.statuses, *read_body, *written, *replaced, *older})
 
     def view(self, **path: str) -> Response:
+        if self.deprecation is not None:
+            after_this_request(self.deprecation.mark)
         with room().taken() as snapshot:
             caller = self._caller(snapshot)
             if self.judges and snapshot.edition.failed:
@@ -342,14 +364,15 @@ def endpoint(
     success: int = 200,
     statuses: tuple[int, ...] = (),
     examples: tuple[Example, ...] = (Example("As it is"),),
+    deprecation: Deprecation | None = None,
 ) -> Callable[[Callable[[Asked], Answer | Prepared]], Endpoint]:
     """Declare an endpoint under /v1; who may call it stands in ``roles.MAY`` under the function's name.
 
-    ``takes``, ``query`` and ``answers`` are dataclasses with readers, ``parameters`` what the
-    names in the path mean. ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from
-    an older revision for ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key;
-    ``replaces``: and needs If-Match. ``success``: the status of a good answer. The first line of the function's
-    docstring is its summary, the rest its description.
+    ``takes``, ``query`` and ``answers`` are dataclasses with readers, ``parameters`` what the names in the path mean.
+    ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from an older revision for
+    ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs
+    If-Match. ``success``: the status of a good answer. ``deprecation``: it will go, and says so. The first line of the
+    function's docstring is its summary, the rest its description.
     """
     more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces else [])
     whole = dataclasses.make_dataclass(query.__name__, more, bases=(query,), frozen=True, slots=True) if more else query
@@ -372,6 +395,7 @@ def endpoint(
             success=success,
             statuses=statuses,
             examples=examples,
+            deprecation=deprecation,
         )
 
     return declare
