@@ -377,17 +377,18 @@ class Object(Reader):
 
 
 def given(reader: Reader, about: str = "", *, name: str = "", spread: bool = False, **more: Any) -> Any:
-    """A required dataclass field read by ``reader``; ``about`` says what it holds.
+    """A dataclass field that a document must have, read by ``reader``; ``about`` says what it holds.
 
-    ``name`` is its name in documents where Python has another use for the word. ``spread``: the object's own fields
-    stand in its place in documents.
+    A default is for those who make it in Python alone. ``name`` is its name in documents where Python has another use
+    for the word. ``spread``: the object's own fields stand in its place in documents.
     """
-    return dataclasses.field(metadata={"reader": reader, "about": about, "name": name, "spread": spread}, **more)
+    metadata = {"reader": reader, "required": True, "about": about, "name": name, "spread": spread}
+    return dataclasses.field(metadata=metadata, **more)
 
 
 def optional(reader: Reader, default: Any = None, about: str = "") -> Any:
-    """A dataclass field that may be left out; an immutable mapping may be its default."""
-    metadata = {"reader": reader, "about": about}
+    """A dataclass field that a document may leave out; an immutable mapping may be its default."""
+    metadata = {"reader": reader, "required": False, "about": about}
     if isinstance(default, Mapping):
         return dataclasses.field(default_factory=lambda: default, metadata=metadata)
     return dataclasses.field(default=default, metadata=metadata)
@@ -418,8 +419,7 @@ def members_of(cls: type) -> tuple[Member, ...]:
             inside = members_of(reader.into)
             members += [dataclasses.replace(each, path=(f.name, *each.path)) for each in inside]
         elif reader is not None:
-            required = f.default is f.default_factory is dataclasses.MISSING
-            about = f.metadata.get("about", "")
+            required, about = f.metadata["required"], f.metadata["about"]
             members.append(Member(_name_of(f), (f.name,), reader, required, f.default, about))
     return tuple(members)
 

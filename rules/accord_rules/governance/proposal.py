@@ -58,8 +58,8 @@ class ShownEffect(Documented):
     """What a proposal's replay came to, as far as approvals need it: its digest, and why two stewards are needed."""
 
     replay_digest: str = given(Text(80), "digest of the effect")
-    loosens_safety: tuple[str, ...] = optional(
-        Many(Text(400), 200), (), "why two stewards are needed; empty where one will do"
+    loosens_safety: tuple[str, ...] = given(
+        Many(Text(400), 200), "why two stewards are needed; empty where one will do", default=()
     )
 
 
