@@ -129,6 +129,7 @@ def test_a_new_key_works_at_once_on_every_worker(changing: Any) -> None:
     issued = one.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner)
     assert issued.status_code == 201
     assert issued.headers["Cache-Control"] == "no-store"
+    assert one.get(issued.headers["Location"], headers=owner).json["id"] == issued.json["id"]
     for client in (one, other):
         answer = client.get("/v1/shop", headers=bearer(issued.json["token"]))
         assert (answer.status_code, answer.json["role"]) == (200, "counter")

@@ -81,4 +81,5 @@ def post_keys(asked: Asked) -> Prepared:
 
 
 def _issued(record: KeyRecord, token: str | None) -> Answer:
-    return Answer(IssuedKey(shown_key(record, None), token).document(), 201, {"Cache-Control": "no-store"})
+    headers = {"Location": f"/v1/keys/{record.id}", "Cache-Control": "no-store"}
+    return Answer(IssuedKey(shown_key(record, None), token).document(), 201, headers)
