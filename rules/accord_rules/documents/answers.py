@@ -78,7 +78,9 @@ class Free(Reader):
 
     def json_schema(self) -> dict[str, Any]:
         kinds = [Object(kind).json_schema() for kind in dict.fromkeys(self.kinds)]
-        return kinds[0] if len(kinds) == 1 else {"type": "object"} | ({"anyOf": kinds} if kinds else {})
+        if len(kinds) == 1:
+            return kinds[0]
+        return {"type": "object", "additionalProperties": {}} | ({"anyOf": kinds} if kinds else {})
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,10 @@ class Nullable(Reader):
         return None if value is None else self.inner.read(value, pointer, faults)
 
     def json_schema(self) -> dict[str, Any]:
-        return {"anyOf": [self.inner.json_schema(), {"type": "null"}]}
+        inner = self.inner.json_schema()
+        if isinstance(inner.get("type"), str) and "enum" not in inner:
+            return inner | {"type": [inner["type"], "null"]}
+        return {"anyOf": [inner, {"type": "null"}]} if inner else inner
 
 
 STRING = String()

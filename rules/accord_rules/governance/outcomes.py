@@ -67,7 +67,7 @@ def summary(counts: OutcomeCounts) -> OutcomeSummary:
     if counts.good < 0 or counts.failed < 0:
         raise ValueError("counts of pieces cannot be below 0")
     tail = (1 - CREDIBILITY) / 2
-    # The quantiles of the beta distribution, without scipy.stats: importing that takes a quarter of a second of every start.
+    # Quantiles of the beta distribution, without scipy.stats: its import takes a quarter of a second of each start.
     low, high = (float(betaincinv(counts.good + 1, counts.failed + 1, share)) for share in (tail, 1 - tail))
     total = counts.good + counts.failed
     likely = counts.good / total if total else None
