@@ -104,6 +104,7 @@ def test_words_of_answers_may_grow_and_words_of_requests_are_all_there_are(descr
         assert "enum" not in told, name
     assert schemas["KeyRequest"]["properties"]["role"]["enum"] == list(ROLES)
     closed = {name for name, schema in schemas.items() if schema.get("additionalProperties") is False}
+    assert "gzip" in schemas["ApiIndex"]["properties"]["features"]["items"]["x-extensible-enum"]
     marked = {name for name, schema in schemas.items() if "x-extensible-enum" in repr(schema)}
     plain = {name for name, schema in schemas.items() if "'enum'" in repr(schema)}
     assert marked.isdisjoint(closed)

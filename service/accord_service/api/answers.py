@@ -35,6 +35,10 @@ def time(about: str) -> Any:
 
 # -- the API itself ----------------------------------------------------------------------------------------------------
 
+# Everywhere, and where origins are listed (``Config.cors_origins``).
+ALWAYS, CROSS_ORIGIN = ("as-of-revision", "gzip", "idempotency-key", "if-match", "validate-only"), "cross-origin"
+FEATURES = (*ALWAYS, CROSS_ORIGIN)
+
 
 @dataclass(frozen=True, slots=True)
 class IndexedOperation(Documented):
@@ -49,11 +53,11 @@ class IndexedOperation(Documented):
 class ApiIndex(Documented):
     """What this API is, and where everything is."""
 
-    api_version: str = given(STRING, "grows only when an older client could not go on; additions leave it")
+    api_version: str = given(STRING, "the version in addresses: it grows only when an older client could not go on")
     code_version: str = given(STRING, "version of the program")
     code_digest: str = given(STRING, "SHA-256 of the code that judges, as records of verdicts name it")
     features: tuple[str, ...] = given(
-        STRINGS, "what can be relied on beyond the addresses; absent: not here, or not yet"
+        listed(Choice(FEATURES)), "what can be relied on beyond the addresses; absent: not here, or not yet"
     )
     links: Mapping[str, str] = given(mapped(STRING), "addresses of the description and of pages for people")
     operations: tuple[IndexedOperation, ...] = given(listed(Object(IndexedOperation)), "everything that can be asked")

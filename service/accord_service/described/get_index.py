@@ -3,7 +3,7 @@ from __future__ import annotations
 from flask import Response
 
 from accord_rules.authority import code_digest
-from accord_service.api.answers import ApiIndex, IndexedOperation
+from accord_service.api.answers import ALWAYS, FEATURES, ApiIndex, IndexedOperation
 from accord_service.api.endpoint import dump, remembered
 from accord_service.api.room import Room, room
 from accord_service.api.v1 import ENDPOINTS
@@ -11,7 +11,6 @@ from accord_service.run.version import VERSION
 
 API_VERSION = "1"
 PATH = "/v1"
-FEATURES = ("as-of-revision", "gzip", "idempotency-key", "if-match", "validate-only")
 LINKS = {"self": PATH, "description": "/v1/openapi.json", "documentation": "/docs", "problems": "/problems"}
 
 
@@ -29,7 +28,7 @@ def index(room: Room) -> ApiIndex:
         api_version=API_VERSION,
         code_version=VERSION,
         code_digest=code_digest(),
-        features=(*FEATURES, *(["cross-origin"] if room.config.cors_origins else [])),
+        features=FEATURES if room.config.cors_origins else ALWAYS,
         links=LINKS,
         operations=tuple(IndexedOperation(each.name, each.method, each.path) for each in ENDPOINTS),
     )
