@@ -72,10 +72,10 @@ class Town:
 
 
 def record_the_day(town: Town) -> dict[str, str]:
-    """Every order of the day, recorded; its name to its verdict's id."""
+    """Every order of the day, recorded; its name to its record's id."""
     expected = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
     return {
-        name: town[f"{wanted['shop']}-counter"].validate(read_order(name), record=True).id
+        name: town[f"{wanted['shop']}-counter"].governance.record(read_order(name))["record_id"]
         for name, wanted in expected.items()
     }
 

@@ -132,8 +132,10 @@ def test_no_cache_keeps_what_is_said_of_an_order(
 
 def test_nor_a_record_of_one(changing: Any, order: dict[str, Any]) -> None:
     client, key = changing.one, changing.headers("quay-side", "counter")
-    verdict = client.post("/v1/validate?record=true", json=order, headers=key).json["id"]
-    for address in (f"/v1/verdicts/{verdict}", f"/v1/verdicts/{verdict}/replay?revision=1"):
+    made = client.post("/v1/records", json=order, headers=key)
+    assert (made.status_code, made.headers["Cache-Control"]) == (201, "no-store")
+    own = f"/v1/records/{made.json['record_id']}"
+    for address in ("/v1/records", own, f"{own}/replay?revision=1", f"{own}/outcomes"):
         answer = client.get(address, headers=key)
         assert (answer.status_code, answer.headers["Cache-Control"]) == (200, "no-store"), address
 

@@ -49,11 +49,21 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     with closing(Store.at(changing.collective.server.url, timeout_s=5.0)) as store:
         other_shops = store.keys.issue("mill-loft", "steward", who="test").token
     owner, steward = of(changing.headers("quay-side", "owner")), of({"Authorization": f"Bearer {other_shops}"})
-    verdict = client.post("/v1/validate?record=true", json=order, headers=changing.headers("quay-side", "owner")).json
-    assert owner.record(verdict["id"])["verdict"] == verdict
-    assert owner.replay(verdict["id"], revision=1)["same"]
-    assert owner.report(verdict["id"], {"result": "good"})["outcome"] == owner.outcomes(verdict["id"])[0]
-    assert owner.mask(verdict["id"])["reference"] == "masked"
+    assert owner.record(order, validate_only=True)["record_id"] is None
+    record = owner.record(order, idempotency_key="QS-7")
+    id_ = record["record_id"]
+    assert owner.record(order, idempotency_key="QS-7") == record == owner.read_record(id_)
+    assert owner.record(order | {"reference": "QS & 8"})["record_id"] != id_
+    assert [line["reference"] for line in owner.records()] == ["QS & 8", "QS-7"]
+    assert [line["reference"] for line in owner.records("QS & 8")] == ["QS & 8"]
+    assert owner.replay(id_, revision=1)["same"]
+    assert owner.report_outcome(id_, {"result": "good"}, validate_only=True)["outcome_id"] is None
+    made = owner.report_outcome(id_, {"result": "good"})
+    assert owner.outcome(id_, made["outcome_id"]) == next(owner.outcomes(id_))
+    assert made == {**owner.outcome(id_, "o1"), "drafted_proposal_id": None}
+    assert owner.delete_reference(id_, validate_only=True)["reference"] is None
+    assert owner.read_record(id_)["reference"] == "QS-7"
+    assert owner.delete_reference(id_) == owner.read_record(id_)
     (line,) = owner.revisions()
     assert owner.revision(1) == line
     assert owner.revision(1, documents=True)["documents"]

@@ -527,7 +527,7 @@ def test_who_may_not_is_refused(desk: Desks) -> None:
 
 def test_recorded_orders_are_replayed_and_seen_by_those_who_may(desk: Desks) -> None:
     for shop in ("one", "two"):
-        desk(shop, "counter").post("/v1/validate?record=true", ASKED)
+        desk(shop, "counter").post("/v1/records", ASKED)
     author, steward = desk("one", "owner"), desk("two", "steward")
     seen = opened(author, moved(author, by=8))
     everything = steward.get(f"/v1/proposals/{seen['id']}/effect")

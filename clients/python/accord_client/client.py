@@ -81,13 +81,13 @@ class Client:
 
     # -- orders ------------------------------------------------------------------------------------------------------
 
-    def validate(self, order: Mapping[str, Any], *, record: bool = False) -> Verdict:
+    def validate(self, order: Mapping[str, Any]) -> Verdict:
         """Ask whether an order can be done. A rejected order is an answer, not an exception.
 
-        With ``record`` the service keeps order and verdict before it answers; see ``governance.record``. Raises
-        InvalidOrder if the service can't read the order, and TypeError or ValueError if it is no JSON data.
+        The service keeps nothing of it; ``governance.record`` has it kept. Raises InvalidOrder if the service can't
+        read the order, and TypeError or ValueError if it is no JSON data.
         """
-        return Verdict.read(self._post("/v1/validate" + ("?record=true" if record else ""), order))
+        return Verdict.read(self._post("/v1/validate", order))
 
     def recommend(self, order: Mapping[str, Any]) -> Settlement:
         """Ask how an order can be done: transfer, press and settings may be left open, ``prefer`` may rank wishes.

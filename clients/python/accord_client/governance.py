@@ -109,25 +109,42 @@ class Governance:
 
     # -- records and outcomes ------------------------------------------------------------------------------------------
 
-    def record(self, verdict: str) -> Document:
-        """A recorded verdict with its order."""
-        return self._asker.read(self._verdict(verdict))
+    def record(self, order: Document, *, idempotency_key: str | None = None, validate_only: bool = False) -> Document:
+        """Have an order judged and kept with its answer. Each call makes a record of its own, for equal orders too.
 
-    def replay(self, verdict: str, revision: int | None = None) -> Document:
+        An ``idempotency_key`` of your own, one for each job, makes that safe beyond this call: whatever is sent again
+        with it within 24 hours is answered with the record that there is.
+        """
+        return self._post("/v1/records", order, validate_only, idempotency_key)
+
+    def records(self, reference: str | None = None) -> Iterator[Document]:
+        """The own shop's records, or those with one reference, newest first and without order and answer."""
+        return self._asker.pages("/v1/records" + (f"?{urlencode({'reference': reference})}" if reference else ""))
+
+    def read_record(self, record_id: str) -> Document:
+        """One record: the order, and the answer as it was given."""
+        return self._asker.read(self._record(record_id))
+
+    def replay(self, record_id: str, revision: int | None = None) -> Document:
         """A recorded order asked again, under the present revision or another."""
-        return self._asker.read(f"{self._verdict(verdict)}/replay" + (f"?revision={revision}" if revision else ""))
+        return self._asker.read(f"{self._record(record_id)}/replay" + (f"?revision={revision}" if revision else ""))
 
-    def mask(self, verdict: str) -> Document:
+    def delete_reference(self, record_id: str, *, validate_only: bool = False) -> Document:
         """Take the shop's own reference out of a record, for good."""
-        return self._asker.write("DELETE", f"{self._verdict(verdict)}/reference", None, _once())
+        address = f"{self._record(record_id)}/reference" + ("?validate_only=true" if validate_only else "")
+        return self._asker.write("DELETE", address, None, _once())
 
-    def report(self, verdict: str, outcome: Document, *, validate_only: bool = False) -> Document:
+    def report_outcome(self, record_id: str, outcome: Document, *, validate_only: bool = False) -> Document:
         """Say how a piece came out: ``{"result": "good"}``, or "failed" with ``failure`` and ``washes``."""
-        return self._post(f"{self._verdict(verdict)}/outcomes", outcome, validate_only)
+        return self._post(f"{self._record(record_id)}/outcomes", outcome, validate_only)
 
-    def outcomes(self, verdict: str) -> tuple[Document, ...]:
-        """The reports on one verdict, oldest first."""
-        return tuple(self._asker.read(f"{self._verdict(verdict)}/outcomes")["entries"])
+    def outcomes(self, record_id: str) -> Iterator[Document]:
+        """The reports on one record, newest first."""
+        return self._asker.pages(f"{self._record(record_id)}/outcomes")
+
+    def outcome(self, record_id: str, outcome_id: str) -> Document:
+        """One report on a record."""
+        return self._asker.read(f"{self._record(record_id)}/outcomes/{self._segment(outcome_id)}")
 
     # -- audit ---------------------------------------------------------------------------------------------------------
 
@@ -142,15 +159,18 @@ class Governance:
 
     # -- inside --------------------------------------------------------------------------------------------------------
 
-    def _post(self, address: str, body: Document | None, validate_only: bool) -> dict[str, Any]:
-        return self._asker.write("POST", address + ("?validate_only=true" if validate_only else ""), body, _once())
+    def _post(
+        self, address: str, body: Document | None, validate_only: bool, idempotency_key: str | None = None
+    ) -> dict[str, Any]:
+        query = "?validate_only=true" if validate_only else ""
+        return self._asker.write("POST", address + query, body, _once(idempotency_key))
 
     def _proposal(self, id: str) -> str:
         return f"/v1/proposals/{self._segment(id)}"
 
-    def _verdict(self, id: str) -> str:
-        return f"/v1/verdicts/{self._segment(id)}"
+    def _record(self, record_id: str) -> str:
+        return f"/v1/records/{self._segment(record_id)}"
 
 
-def _once() -> dict[str, str]:
-    return {"Idempotency-Key": uuid.uuid4().hex}
+def _once(idempotency_key: str | None = None) -> dict[str, str]:
+    return {"Idempotency-Key": idempotency_key or uuid.uuid4().hex}

@@ -55,7 +55,7 @@ class ApiIndex(Documented):
 
     api_version: str = given(STRING, "the version in addresses: it grows only when an older client could not go on")
     code_version: str = given(STRING, "version of the program")
-    code_digest: str = given(STRING, "SHA-256 of the code that judges, as records of verdicts name it")
+    code_digest: str = given(STRING, "SHA-256 of the code that judges, as records name it")
     features: tuple[str, ...] = given(
         listed(Choice(FEATURES)), "what can be relied on beyond the addresses; absent: not here, or not yet"
     )

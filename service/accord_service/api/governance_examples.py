@@ -127,7 +127,7 @@ def reverted(book: Book) -> dict[str, Any]:
 _FLIP: Mapping[str, Any] = {
     "source": "recorded",
     "shop": "harbour-lane",
-    "order": "vd_" + "5a" * 20,
+    "order": "rec_" + "5a" * 16,
     "rule": "dye-paler-on-blend",
     "direction": "stricter",
     "before": "accepted",
@@ -198,14 +198,13 @@ AUDIT: dict[str, Any] = {
     "next": "/v1/audit?cursor=1&limit=1",
 }
 
-_VERDICT_ID = "vd_" + "5a" * 20
 _ORDER: dict[str, Any] = {
     "item": {"blank": "tote-polyester-white"},
     "decorations": [{"transfer": "dye-sublimation", "placement": "front"}],
     "press": "bench",
 }
 _VERDICT: dict[str, Any] = {
-    "id": _VERDICT_ID,
+    "id": "vd_" + "5a" * 20,
     "verdict": "accepted",
     "revision": 12,
     "digest": "sha256:" + "0b" * 32,
@@ -222,18 +221,21 @@ _VERDICT: dict[str, Any] = {
     "remedies_complete": True,
     "reference": "HL-1043",
 }
-RECORD: dict[str, Any] = {
-    "id": _VERDICT_ID,
+RECORDED_ORDER: dict[str, Any] = {"reference": "HL-1043", **_ORDER}
+_RECORD_LINE: dict[str, Any] = {
+    "record_id": "rec_" + "5a" * 16,
     "recorded_at": instant(_THEN_S),
     "expires_at": instant(_THEN_S + 730 * 86_400),
-    "code": _CODE,
     "reference": "HL-1043",
-    "order": _ORDER,
-    "verdict": _VERDICT,
+    "verdict_id": _VERDICT["id"],
+    "verdict": _VERDICT["verdict"],
+    "revision": 12,
 }
-MASKED_RECORD: dict[str, Any] = {**RECORD, "reference": "masked", "verdict": {**_VERDICT, "reference": "masked"}}
+RECORDS: dict[str, Any] = {"entries": [_RECORD_LINE], "next": None}
+RECORD: dict[str, Any] = {**_RECORD_LINE, "code": _CODE, "order": _ORDER, "answer": _VERDICT}
+RECORD_WITHOUT_REFERENCE: dict[str, Any] = {**RECORD, "reference": None, "answer": {**_VERDICT, "reference": None}}
 REPLAY: dict[str, Any] = {
-    "id": _VERDICT_ID,
+    "record_id": RECORD["record_id"],
     "recorded_revision": 12,
     "revision": 13,
     "then": "accepted",
@@ -244,12 +246,12 @@ REPLAY: dict[str, Any] = {
     "appeared": [],
     "gone": [],
     "changed": [],
-    "verdict": {**_VERDICT, "revision": 13, "digest": "sha256:" + "3e" * 32, "reference": None},
+    "answer": {**_VERDICT, "revision": 13, "digest": "sha256:" + "3e" * 32, "reference": None},
 }
 OUTCOME_ASKED: dict[str, Any] = {"result": "failed", "failure": "peeled", "washes": 6}
 OUTCOME: dict[str, Any] = {
-    "id": "0f1e2d3c4b5a6978",
-    "verdict": _VERDICT_ID,
+    "outcome_id": "o1",
+    "record_id": RECORD["record_id"],
     "decoration": 0,
     "result": "failed",
     "failure": "peeled",
@@ -258,5 +260,5 @@ OUTCOME: dict[str, Any] = {
     "transfer": "dye-sublimation",
     "substrate": "woven",
     "press_type": "swing-away",
-    "at": instant(_THEN_S),
+    "reported_at": instant(_THEN_S),
 }

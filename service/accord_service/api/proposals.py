@@ -84,7 +84,7 @@ class CursorQuery:
     """Which page of a list, newest first."""
 
     cursor: str | None = optional(Text(400), about="from the address of the page; the first page when left out")
-    limit: int = optional(Whole(1, 100), 20, about="entries a page; 20 when left out")
+    limit: int = optional(Whole(1, 200), 50, about="entries a page; 50 when left out")
 
 
 def next_address(address: str, cursor: str | None, query: CursorQuery, **filters: str | None) -> str | None:

@@ -40,7 +40,7 @@ _TAGS = {
     "Orders": "Ask before a blank is spoiled.",
     "Book": "The shared settings: what answers are made from.",
     "Changes": "How the book changes: revisions, and proposals on their way into it.",
-    "Records": "Verdicts kept, asked again, and what became of the pieces.",
+    "Records": "Orders kept with their answers, asked again, and what became of the pieces.",
     "Shop": "The caller's own: presses, stock, house rules.",
     "Administration": "Shops, keys and the audit.",
 }
@@ -69,11 +69,12 @@ _GOING = {
     "Link": "what to ask instead (rel=successor-version)",
 }
 _ITS_OWN = {"proposal": "/id"}
+_ITS_RECORD = {"record_id": "/record_id"}
 LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
     {
-        "post_validate": {
-            "report": Link("post_verdict_outcomes", {"verdict": "/id"}, about="once a piece is pressed (record=true)"),
-            "mask": Link("delete_verdict_reference", {"verdict": "/id"}, about="of a recorded verdict (record=true)"),
+        "post_records": {
+            "report": Link("post_record_outcomes", _ITS_RECORD, about="once a piece is pressed"),
+            "delete": Link("delete_record_reference", _ITS_RECORD, about="the reference alone"),
         },
         "post_keys": {"revoke": Link("delete_key", {"key": "/id"}, about="for good")},
         "post_proposals": {

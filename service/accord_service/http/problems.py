@@ -16,6 +16,7 @@
     ├── StepsOutOfOrder     409  the proposal is not at this point of its life
     ├── SomebodyWasFaster   409  another revision, or another step, was written in the same moment
     ├── AllPiecesReported   409  as many pieces are reported for a decoration as the order has
+    ├── RecordRejected      409  the recorded order is rejected, so its pieces do not count
     ├── ShopDoesNotFit      409  the book has nothing that the shop could press with
     ├── HouseRulesDoNotFit  409  the book does not have what the shop's house rules name
     ├── ChangedMeanwhile    412  If-Match names another version than the newest
@@ -241,14 +242,26 @@ class AllPiecesReported(Problem):
     status = 409
     title = "Every piece of this decoration is reported already"
     meaning = (
-        "Each report is on one piece, and as many are kept for this decoration of the verdict, by all keys of the shop"
+        "Each report is on one piece, and as many are kept for this decoration of the record, by all keys of the shop"
         " together, as the order's quantity says (one where it says none)."
     )
-    remedy = "Read the reports there are. If more pieces were pressed, record a verdict on an order that says so."
+    remedy = "Read the reports there are. If more pieces were pressed, record an order that says so."
 
     def __init__(self, quantity: int, reported: int) -> None:
         pieces = "1 piece, and 1 is" if quantity == 1 else f"{quantity} pieces, and {reported} are"
         super().__init__(faults=[Fault("/decoration", f"the order is for {pieces} reported for this decoration")])
+
+
+class RecordRejected(Problem):
+    slug = "record-rejected"
+    status = 409
+    title = "The recorded order is rejected"
+    meaning = (
+        "Outcomes are counted for what the book allows: they move plans up and down and may draft a proposal. How a"
+        " piece came out that was pressed although its order is rejected, or otherwise than its order says, tells"
+        " nothing about that."
+    )
+    remedy = "Record the order as the piece was pressed, and report on that record if it is not rejected as well."
 
 
 class ShopDoesNotFit(Problem):

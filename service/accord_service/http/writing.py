@@ -73,13 +73,19 @@ class Repeatable:
         if kept is None:
             return None
         found = kept.response
-        return Answer(found["document"], found["status"], {"Idempotency-Replayed": "true"}, found["version"])
+        headers = {**found["headers"], "Idempotency-Replayed": "true"}
+        return Answer(found["document"], found["status"], headers, found["version"])
 
     def remember(self, answer: Answer) -> Transaction:
         """The answer, to go into the commit."""
         if self.key is None:
             return Transaction()
-        kept = {"document": answer.document, "status": answer.status, "version": answer.version}
+        kept = {
+            "document": answer.document,
+            "status": answer.status,
+            "headers": dict(answer.headers),
+            "version": answer.version,
+        }
         return self.store.idempotency.remembering(self.scope, self.key, self.digest, kept)
 
     def carried_out(self, prepare: Callable[[], Prepared]) -> Answer:

@@ -334,13 +334,13 @@ def _base(head: RevisionHead) -> Base:
 
 
 def recorded_orders(store: Store, most: int) -> Iterator[RecordedOrder]:
-    """The newest recorded orders of all shops, each with its shop as it was when it asked.
+    """The newest recorded orders of all shops, each with its shop as it was when it was recorded.
 
     One more than ``most`` is given where there are more, so that the effect says that some were left out.
     """
-    for record in itertools.islice(store.verdicts.all(), most + 1):
+    for record in itertools.islice(store.records.all(), most + 1):
         try:
-            order, shop = read(Order, record.order["order"]), read(Shop, record.order["shop"])
+            order, shop = read(Order, record.asked["order"]), read(Shop, record.asked["shop"])
         except DocumentError:
-            continue  # written by code whose orders had other fields; a replay of that verdict says so
-        yield RecordedOrder(record.id, record.shop, shop, order)
+            continue  # written by code whose orders had other fields; a replay of that record says so
+        yield RecordedOrder(record.record_id, record.shop_id, shop, order)

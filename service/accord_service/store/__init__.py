@@ -20,15 +20,14 @@ from accord_service.store.index import Page
 from accord_service.store.keys import USED_EVERY_S, IssuedKey, KeyRecord, KeyRing
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
+from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.shops import HouseRecord, ShopRecord
 from accord_service.store.store import Store
-from accord_service.store.verdicts import MASKED, VerdictRecord
 from accord_service.store.watch import HeadWatch, Watched
 
 __all__ = [
     "ABSENT",
-    "MASKED",
     "USED_EVERY_S",
     "AllReported",
     "Audit",
@@ -47,6 +46,7 @@ __all__ = [
     "KeyReused",
     "KeyRing",
     "NotThere",
+    "OrderRecord",
     "OutcomeRecord",
     "Page",
     "ProposalRecord",
@@ -60,7 +60,7 @@ __all__ = [
     "StoreBroken",
     "StoreError",
     "Transaction",
-    "VerdictRecord",
     "Watched",
     "WriteRefused",
+    "without_reference",
 ]

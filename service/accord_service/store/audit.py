@@ -41,7 +41,7 @@ class Event(StrEnum):
     PROPOSAL_REOPENED = "proposal.reopened"  # an approval lapsed with its key
     PROPOSAL_VOIDED = "proposal.voided"  # the head moved on from its base
     RECORD_CREATED = "record.created"
-    RECORD_MASKED = "record.masked"
+    RECORD_REFERENCE_DELETED = "record.reference-deleted"
     RECORDS_EXPIRED = "records.expired"
     OUTCOME_REPORTED = "outcome.reported"
     ANSWER_REMEMBERED = "answer.remembered"

@@ -17,8 +17,8 @@ SHOPS = PREFIX + "shops"
 DIRECTORY = PREFIX + "directory"
 KEYS = PREFIX + "keys"
 KEYS_USED = PREFIX + "keys-used"
-VERDICTS = PREFIX + "verdicts"
-VERDICTS_EXPIRY = PREFIX + "verdicts-expiry"
+RECORDS = PREFIX + "records"
+RECORDS_EXPIRY = PREFIX + "records-expiry"
 CELLS = PREFIX + "outcome-cells"
 
 
