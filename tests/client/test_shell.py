@@ -97,7 +97,7 @@ def test_envelope_tells_presses_from_none(run: Recipes, orders: Path) -> None:
 
 
 def test_catalogue_gives_every_entry(run: Recipes) -> None:
-    kinds = {each["kind"]: each["count"] for each in json.loads(run("catalogue.sh").stdout)["kinds"]}
+    kinds = {each["kind"]: each["count"] for each in json.loads(run("catalogue.sh").stdout)["entries"]}
     done = run("catalogue.sh", "blanks")
     assert done.returncode == 0
     entries = [each["id"] for line in done.stdout.splitlines() for each in json.loads(line)["entries"]]
@@ -107,13 +107,13 @@ def test_catalogue_gives_every_entry(run: Recipes) -> None:
 
 
 def test_catalogue_follows_pages(faulty: Any) -> None:
-    first = b'{"entries":[{"id":"a","entry":{}}],"next":"/v1/catalogue/blanks?after=a&limit=200"}'
+    first = b'{"entries":[{"id":"a","entry":{}}],"next":"/v1/catalogue/blanks?cursor=a&limit=200"}'
     faulty.will(faulty.answer(200, first), faulty.answer(200, b'{"entries":[],"next":null}'))
     done = Recipes(faulty.url, "token")("catalogue.sh", "blanks")
     assert done.returncode == 0
     assert [each.path for each in faulty.seen] == [
         "/v1/catalogue/blanks?limit=200",
-        "/v1/catalogue/blanks?after=a&limit=200",
+        "/v1/catalogue/blanks?cursor=a&limit=200",
     ]
 
 

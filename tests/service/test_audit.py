@@ -65,7 +65,7 @@ def _sealed(document: dict[str, Any]) -> SealedEntry:
 
 def test_who_made_a_proposal_stands_in_it(client: FlaskClient, changing: Any, admin: dict[str, str]) -> None:
     owner = changing.headers("quay-side", "owner")
-    key = client.get("/v1/shop", headers=owner).json["key_id"]
+    key = client.get("/v1/shop/status", headers=owner).json["key_id"]
     base = client.get("/v1/revisions/1", headers=owner).json
     source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
     body = {
@@ -88,9 +88,9 @@ def test_what_is_done_to_a_proposal_is_told_as_the_api_calls_it(client: FlaskCli
     body = {"changes": [{"kind": "sources", "id": "recalled", "value": source}], "reason": "Missing.", "evidence": "-"}
     made = client.post("/v1/proposals", json=body | {"base": {"revision": 1, "digest": base["digest"]}}, headers=owner)
     own = f"/v1/proposals/{made.json['id']}"
-    edited = client.put(
-        own, json=body | {"reason": "Still missing."}, headers=owner | {"If-Match": made.headers["ETag"]}
-    )
+    read = client.get(own, headers=owner)
+    body = read.json | {"reason": "Still missing."}
+    edited = client.put(own, json=body, headers=owner | {"If-Match": read.headers["ETag"]})
     steps = [edited, client.post(f"{own}/open", headers=owner)]
     steps.append(client.post(f"{own}/decline", json={"reason": "Not needed."}, headers=steward))
     assert [step.status_code for step in steps] == [200, 200, 200]

@@ -111,6 +111,7 @@ def test_every_documented_write_does_what_it_says(app: Flask, demo: Any) -> None
     reader.do("post_shops", ADMIN)
     reader.do("put_shop_entry", ADMIN)
     reader.do("put_shop", OWNER)
+    reader.do("put_shop_press", OWNER)
     reader.do("put_house_rules", OWNER)
     issued = reader.do("post_keys", OWNER)
     reader.follow("post_keys", "revoke", issued, OWNER)

@@ -9,7 +9,9 @@ from typing import Any
 from urllib.parse import quote
 
 from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
 
+from accord_client.documents import Editable
 from accord_client.governance import Governance
 from accord_service.store import Store
 
@@ -26,6 +28,12 @@ class Asker:
     def write(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> dict[str, Any]:
         return self._answer(method, address, body, headers)
 
+    def editable(self, address: str) -> Editable:
+        return self._editable("GET", address, None, {})
+
+    def replace(self, address: str, body: Any, headers: Mapping[str, str]) -> Editable:
+        return self._editable("PUT", address, body, headers)
+
     def pages(self, address: str) -> Iterator[Any]:
         following: str | None = address
         while following is not None:
@@ -34,10 +42,17 @@ class Asker:
             following = page["next"]
 
     def _answer(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> dict[str, Any]:
+        found: dict[str, Any] = self._ask(method, address, body, headers).json
+        return found
+
+    def _editable(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> Editable:
+        answer = self._ask(method, address, body, headers)
+        return Editable(answer.json, answer.headers["ETag"])
+
+    def _ask(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> TestResponse:
         answer = self._client.open(address, method=method, json=body, headers=self._headers | dict(headers))
         assert answer.status_code in (200, 201), answer.text
-        found: dict[str, Any] = answer.json
-        return found
+        return answer
 
 
 def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[str, Any]) -> None:
@@ -71,10 +86,12 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     base = {"revision": line["number"], "digest": line["digest"]}
     source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
     changes = [{"kind": "sources", "id": "remembered", "value": source}]
-    assert owner.propose(base, changes, "Missing.", "None.", validate_only=True)["id"] == "new"
+    assert owner.propose(base, changes, "Missing.", "None.", validate_only=True)["id"] is None
     draft = owner.propose(base, changes, "Missing.", "None.")
-    edited = owner.edit(draft, [{**changes[0], "id": "recalled"}], "Still missing.", "None.")
-    assert edited == owner.proposal(draft["id"]) == next(owner.proposals("draft"))
+    read = owner.proposal(draft["id"])
+    edited = owner.edit(draft["id"], {**read.document, "reason": "Still missing."}, read.etag)
+    assert edited == owner.proposal(draft["id"])
+    assert next(owner.proposals("draft")) == {**owner.status(draft["id"]), **edited.document}
     seen = owner.open(draft["id"])
     assert owner.effect(draft["id"])["replay_digest"] == seen["digests"]["replay_digest"]
     assert steward.approve(seen, validate_only=True)["state"] == "approved"

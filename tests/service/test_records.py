@@ -135,9 +135,10 @@ def test_sent_eight_times_at_once_with_one_key_is_one_record(
 
     with ThreadPoolExecutor(8) as pool:
         answers = list(pool.map(send, range(8)))
-    assert [answer.status_code for answer in answers] == [201] * 8
+    done = [answer for answer in answers if answer.status_code == 201]
+    assert {answer.json["type"] for answer in answers if answer not in done} <= {"/problems/still-under-way"}
     (line,) = ok(client.get("/v1/records?reference=QS-at-once", headers=quay))["entries"]
-    assert {answer.json["record_id"] for answer in answers} == {line["record_id"]}
+    assert {answer.json["record_id"] for answer in [*done, send(0)]} == {line["record_id"]}
 
 
 def test_what_was_made_is_where_it_says(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
@@ -227,19 +228,19 @@ def test_records_are_listed_newest_first_in_pages(client: FlaskClient, changing:
 
 
 @pytest.mark.parametrize(
-    ("query", "pointer"),
+    ("query", "name"),
     [
-        ("limit=0", "/limit"),
-        ("limit=201", "/limit"),
-        ("cursor=made-up", "/cursor"),
-        ("reference=" + "x" * 81, "/reference"),
-        ("page=2", "/page"),
+        ("limit=0", "limit"),
+        ("limit=201", "limit"),
+        ("cursor=made-up", "cursor"),
+        ("reference=" + "x" * 81, "reference"),
+        ("page=2", "page"),
     ],
 )
-def test_a_faulty_query_is_refused_by_name(client: FlaskClient, quay: dict[str, str], query: str, pointer: str) -> None:
+def test_a_faulty_query_is_refused_by_name(client: FlaskClient, quay: dict[str, str], query: str, name: str) -> None:
     refused = client.get(f"/v1/records?{query}", headers=quay)
     assert (refused.status_code, refused.json["type"]) == (400, "/problems/bad-query")
-    assert [fault["pointer"] for fault in refused.json["errors"]] == [pointer]
+    assert [(fault["in"], fault["name"]) for fault in refused.json["errors"]] == [("query", name)]
 
 
 def test_another_shops_record_does_not_exist(
@@ -248,7 +249,11 @@ def test_another_shops_record_does_not_exist(
     made = record(client, quay, order | {"reference": "QS-own"})
     address = f"/v1/records/{made['record_id']}"
     ok(client.post(f"{address}/outcomes", json={"result": "good"}, headers=quay))
-    for holder in (("mill-loft", "counter"), ("mill-loft", "owner"), ("collective", "admin")):
+    admin = changing.headers("collective", "admin")
+    for path in ("", "/replay", "/outcomes", "/outcomes/o1"):
+        answer = client.get(address + path, headers=admin)
+        assert (answer.status_code, answer.json["type"]) == (403, "/problems/no-shop")
+    for holder in (("mill-loft", "counter"), ("mill-loft", "owner")):
         other = changing.headers(*holder)
         for path in ("", "/replay", "/outcomes", "/outcomes/o1"):
             answer = client.get(address + path, headers=other)
@@ -256,7 +261,7 @@ def test_another_shops_record_does_not_exist(
     mill = changing.headers("mill-loft", "owner")
     assert client.delete(f"{address}/reference", headers=mill).status_code == 404
     assert ok(client.get("/v1/records?reference=QS-own", headers=mill))["entries"] == []
-    assert client.get("/v1/records", headers=changing.headers("collective", "admin")).status_code == 404
+    assert client.get("/v1/records", headers=admin).status_code == 403
 
 
 def test_it_is_kept_as_long_as_configured(
@@ -352,7 +357,7 @@ def test_other_code_made_the_difference(
     """A verdict as an older version might have worded it: its first condition reads otherwise."""
     order["quantity"] = 13
     verdict = ok(client.post("/v1/validate", json=order, headers=quay))
-    shop = ok(client.get("/v1/shop", headers=quay))["shop"]
+    shop = ok(client.get("/v1/shop", headers=quay))
     asked = {"order": {n: v for n, v in order.items() if n != "reference"}, "shop": shop,
              "house": {}, "code": "sha256:older"}  # fmt: skip
     older = {**verdict, "conditions": ["As it was said then.", *verdict["conditions"]]}

@@ -25,9 +25,11 @@ from accord_service.store import (
     NotThere,
     OrderRecord,
     RevisionRecord,
+    StillRunning,
     Store,
     Transaction,
 )
+from accord_service.store.idempotency import CLAIM_S
 
 DAY_S = 86400
 Opener = Callable[[], Store]
@@ -521,7 +523,33 @@ class TestIdempotency:
         (key,) = raw.keys("{accord}:answer:*")
         assert DAY_S - 5 <= raw.ttl(key) <= DAY_S
 
-    def test_keys_are_a_shop_s_own_and_may_hold_anything(self, store: Store) -> None:
+    def test_while_a_write_is_under_way_nobody_else_carries_it_out(self, open_store: Opener, raw: Any) -> None:
+        one, other = open_store(), open_store()
+        with one.idempotency.claimed("north", "k", "d"):
+            with pytest.raises(StillRunning), other.idempotency.claimed("north", "k", "d"):
+                pass
+            with pytest.raises(KeyReused), other.idempotency.claimed("north", "k", "e"):
+                pass
+            (key,) = raw.keys("{accord}:claim:*")
+            assert 0 < raw.ttl(key) <= CLAIM_S, "a writer that dies leaves it for no longer"
+            with other.idempotency.claimed("south", "k", "d"), other.idempotency.claimed("north", "l", "d"):
+                pass
+        with other.idempotency.claimed("north", "k", "e"):
+            pass
+        assert raw.keys("{accord}:claim:*") == []
+
+    def test_a_claim_that_another_has_by_now_is_left_alone(self, open_store: Opener, raw: Any) -> None:
+        one, other = open_store(), open_store()
+        with one.idempotency.claimed("north", "k", "d"):
+            (key,) = raw.keys("{accord}:claim:*")
+            raw.delete(key)  # as if its time were over
+            taken = other.idempotency.claimed("north", "k", "d")
+            taken.__enter__()
+        assert raw.keys("{accord}:claim:*") == [key]
+        taken.__exit__(None, None, None)
+        assert raw.keys("{accord}:claim:*") == []
+
+    def test_keys_are_a_caller_s_own_and_may_hold_anything(self, store: Store) -> None:
         odd = "k\r\n*{}\udcff" + "x" * 5000
         store.idempotency.remember("north", odd, "d", 1, who="t")
         assert store.idempotency.recall("north", odd, "d") is not None

@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Protocol
 from urllib.parse import urlencode
 
+from accord_client.documents import Editable
+
 Document = Mapping[str, Any]
 
 
@@ -22,6 +24,12 @@ class Asker(Protocol):
 
     def write(self, method: str, address: str, body: Document | None, headers: Mapping[str, str]) -> dict[str, Any]:
         """The answer to a POST, PUT or DELETE."""
+
+    def editable(self, address: str) -> Editable:
+        """The answer to a GET, with its ETag."""
+
+    def replace(self, address: str, body: Document, headers: Mapping[str, str]) -> Editable:
+        """The answer to a PUT, with its ETag."""
 
     def pages(self, address: str) -> Iterator[Any]:
         """Every entry of a list, fetched page by page as they are taken."""
@@ -53,7 +61,7 @@ class Governance:
         return self._asker.read(f"/v1/revisions/{number}/changes")
 
     def revert(self, number: int, reason: str, *, validate_only: bool = False) -> Document:
-        """A proposal that takes the book back to what a revision says."""
+        """A proposal that takes the book back to what a revision says, with its ``status``."""
         return self._post(f"/v1/revisions/{number}/revert", {"reason": reason}, validate_only)
 
     # -- proposals -----------------------------------------------------------------------------------------------------
@@ -61,7 +69,8 @@ class Governance:
     def propose(
         self, base: Document, changes: Sequence[Document], reason: str, evidence: str, *, validate_only: bool = False
     ) -> Document:
-        """Draft a proposal. ``base``: revision and digest that it starts from; ``changes``: kind, id, value each."""
+        """Draft a proposal; it comes with its ``status``. ``base``: revision and digest that it starts from;
+        ``changes``: kind, id, value each."""
         body = {
             "base": {"revision": base["revision"], "digest": base["digest"]},
             "changes": [dict(each) for each in changes],
@@ -71,17 +80,20 @@ class Governance:
         return self._post("/v1/proposals", body, validate_only)
 
     def proposals(self, state: str | None = None) -> Iterator[Document]:
-        """Every proposal, or those of one state, newest first."""
+        """Every proposal, or those of one state, newest first, each with its status."""
         return self._asker.pages("/v1/proposals" + (f"?{urlencode({'state': state})}" if state else ""))
 
-    def proposal(self, id: str) -> Document:
-        return self._asker.read(self._proposal(id))
+    def proposal(self, id: str) -> Editable:
+        """A proposal as its author wrote it: base, changes, reason, evidence."""
+        return self._asker.editable(self._proposal(id))
 
-    def edit(self, proposal: Document, changes: Sequence[Document], reason: str, evidence: str) -> Document:
-        """Write a proposal anew, as it was read; refused (412) if it changed since."""
-        body = {"changes": [dict(each) for each in changes], "reason": reason, "evidence": evidence}
-        headers = {"If-Match": f'"{proposal["version"]}"', **_once()}
-        return self._asker.write("PUT", self._proposal(proposal["id"]), body, headers)
+    def status(self, id: str) -> Document:
+        """What became of a proposal: its state, its approvals, the digests to approve."""
+        return self._asker.read(f"{self._proposal(id)}/status")
+
+    def edit(self, id: str, draft: Document, etag: str) -> Editable:
+        """Write a proposal anew; refused (412) if ``proposal`` would have another ETag by now."""
+        return self._asker.replace(self._proposal(id), draft, {"If-Match": etag, **_once()})
 
     def open(self, id: str, *, validate_only: bool = False) -> Document:
         """Work the effect out and put the proposal to the stewards."""
@@ -91,9 +103,9 @@ class Governance:
         """What the proposal would do, order by order."""
         return self._asker.read(f"{self._proposal(id)}/effect")
 
-    def approve(self, proposal: Document, *, validate_only: bool = False) -> Document:
-        """Approve exactly what ``proposal``, as it was read, says."""
-        return self._post(f"{self._proposal(proposal['id'])}/approve", dict(proposal["digests"]), validate_only)
+    def approve(self, status: Document, *, validate_only: bool = False) -> Document:
+        """Approve exactly what ``status``, as it was read, stands for."""
+        return self._post(f"{self._proposal(status['id'])}/approve", dict(status["digests"]), validate_only)
 
     def decline(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
         """A steward's no to somebody else's proposal."""
@@ -150,7 +162,7 @@ class Governance:
 
     def audit(self) -> Iterator[Document]:
         """Every write there ever was, oldest first; for stewards and admins."""
-        return self._asker.pages("/v1/audit")
+        return self._asker.pages("/v1/audit?limit=200")
 
     def audit_head(self) -> Document:
         """Where the audit ends: ``seq`` and ``hash`` of its last entry."""

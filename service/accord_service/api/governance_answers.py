@@ -101,14 +101,10 @@ class Digests(Documented):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ShownProposal(Documented):
-    """A change of the book that somebody asks for."""
+class ProposalStatus(Documented):
+    """What became of a change of the book that somebody asks for; what it asks for is at /v1/proposals/{proposal}."""
 
-    id: str = given(STRING, "its id")
-    base: Base = given(Object(Base), "the revision it starts from")
-    changes: tuple[EntryChange, ...] = _changes("what it asks to be different")
-    reason: str = given(STRING, "why")
-    evidence: str = given(STRING, "on what evidence")
+    id: str | None = given(STRING_OR_NULL, "its id; null when only asked (validate_only)")
     author_id: str = given(STRING, "who made it: the id of a key, or the part of the program")
     state: str = given(Choice(STATES), "where it is in its life; void: the head has moved on from its base")
     approvals: tuple[ShownApproval, ...] = given(
@@ -121,9 +117,20 @@ class ShownProposal(Documented):
     digests: Digests = given(Object(Digests), "what an approval has to repeat")
     approvals_needed: int = given(INTEGER, "2, of two shops, where it loosens what keeps people safe, else 1")
     approvals_valid: int = given(INTEGER, "how many count")
-    version: int = given(INTEGER, "its version; the ETag names it too")
-    created_at: str = time("when it was made")
-    changed_at: str = time("when it last changed")
+    version: int | None = given(Nullable(INTEGER), "grows with each step; null while it is not made")
+    created_at: str | None = given(STRING_OR_NULL, "when it was made, UTC")
+    changed_at: str | None = given(STRING_OR_NULL, "when it last changed, UTC")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownProposal(Documented):
+    """A change of the book that somebody asks for, and what became of it."""
+
+    status: ProposalStatus = given(Object(ProposalStatus), "what became of it", spread=True)
+    base: Base = given(Object(Base), "the revision it starts from")
+    changes: tuple[EntryChange, ...] = _changes("what it asks to be different")
+    reason: str = given(STRING, "why")
+    evidence: str = given(STRING, "on what evidence")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,9 +145,11 @@ class Proposals(Documented):
 class Published(Documented):
     """What a publication came to."""
 
-    revision: int = given(INTEGER, "the number of the new revision")
+    revision: int | None = given(
+        Nullable(INTEGER), "the number of the new revision; null when only asked (validate_only)"
+    )
     digest: str = given(STRING, "its digest")
-    proposal: ShownProposal = given(Object(ShownProposal), "the proposal, published")
+    proposal: ProposalStatus = given(Object(ProposalStatus), "the proposal, published")
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,22 +35,20 @@ def _changes(book: Book, by: int) -> list[dict[str, Any]]:
 
 def edited(book: Book) -> dict[str, Any]:
     """What an author changes their proposal to."""
-    return {"changes": _changes(book, 2), "reason": _REASON, "evidence": _EVIDENCE}
+    return {**proposed(book), "changes": _changes(book, 2)}
 
 
 def proposed(book: Book) -> dict[str, Any]:
-    """A proposal as it is sent."""
+    """A proposal as its author writes it."""
     return {"base": _base(book), "changes": _changes(book, 1), "reason": _REASON, "evidence": _EVIDENCE}
 
 
 def drafted(book: Book) -> dict[str, Any]:
-    """The proposal as it is kept."""
-    sent = proposed(book)
-    changes = tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in sent["changes"])
+    """The proposal's status after it was made."""
+    changes = tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in proposed(book)["changes"])
     digests = {"change_digest": change_digest(changes), "base_digest": book.digest, "replay_digest": None}
     return {
         "id": "p1",
-        **sent,
         "author_id": "key_k7qz3n5w2xab4cde",
         "state": "draft",
         "approvals": [],
@@ -65,12 +63,9 @@ def drafted(book: Book) -> dict[str, Any]:
     }
 
 
-def rewritten(book: Book) -> dict[str, Any]:
-    """The proposal after an edit."""
-    changes = edited(book)["changes"]
-    digest = change_digest(tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in changes))
-    draft = drafted(book)
-    return {**draft, "changes": changes, "digests": {**draft["digests"], "change_digest": digest}, "version": 2}
+def created(book: Book) -> dict[str, Any]:
+    """The proposal as it was made, with its status."""
+    return {**drafted(book), **proposed(book)}
 
 
 def opened(book: Book) -> dict[str, Any]:
@@ -121,7 +116,7 @@ REVERSION: Mapping[str, Any] = {"reason": "The film peels again since the dwell 
 def reverted(book: Book) -> dict[str, Any]:
     """A proposal that takes something back."""
     evidence = f"Takes back what makes {book.digest} differ from an earlier revision: 1 entries."
-    return {**drafted(book), "reason": REVERSION["reason"], "evidence": evidence}
+    return {**created(book), "reason": REVERSION["reason"], "evidence": evidence}
 
 
 _FLIP: Mapping[str, Any] = {

@@ -27,9 +27,9 @@ def judged(asked: Asked) -> dict[str, Any]:
 
 
 def record_at(asked: Asked) -> OrderRecord:
-    """The record that the address names, if it is the caller's shop's. Raises NotFound, whoever else's it may be."""
+    """The record that the address names, if it is the caller's shop's. Raises NoShop, and NotFound for others'."""
     record_id = asked.path["record_id"]
-    record = asked.room.store.records.get(asked.caller.shop_id, record_id)
+    record = asked.room.store.records.get(asked.own.record.id, record_id)
     if record is None:
         raise NotFound(f"Your shop has no record {record_id!r}.")
     return record

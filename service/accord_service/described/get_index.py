@@ -7,6 +7,7 @@ from accord_service.api.answers import ALWAYS, FEATURES, ApiIndex, IndexedOperat
 from accord_service.api.endpoint import dump, remembered
 from accord_service.api.room import Room, room
 from accord_service.api.v1 import ENDPOINTS
+from accord_service.http.writing import Answer
 from accord_service.run.version import VERSION
 
 API_VERSION = "1"
@@ -19,7 +20,8 @@ def get_index() -> Response:
 
     Needs no key: whoever is about to ask has to find the way first, and the description is open as well.
     """
-    return remembered(Response(dump(index(room()).document()), mimetype="application/json"))
+    answer = Answer(index(room()).document())
+    return remembered(Response(dump(answer.document), mimetype="application/json"), answer)
 
 
 def index(room: Room) -> ApiIndex:

@@ -41,6 +41,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_proposals": _EVERYBODY,
         "post_proposals": _PROPOSERS,
         "get_proposal": _EVERYBODY,
+        "get_proposal_status": _EVERYBODY,
         "put_proposal": _PROPOSERS,
         "post_proposal_open": _PROPOSERS,
         "get_proposal_effect": _PROPOSERS,
@@ -60,6 +61,9 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         # Shop
         "get_shop": _EVERYBODY,
         "put_shop": ("owner",),
+        "get_shop_status": _EVERYBODY,
+        "get_shop_press": _EVERYBODY,
+        "put_shop_press": ("owner",),
         "get_house_rules": SHOP_ROLES,
         "put_house_rules": ("owner",),
         # Administration
@@ -68,8 +72,8 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_shop_entry": ("admin",),
         "put_shop_entry": ("admin",),
         "get_keys": ("owner", "admin"),
-        "get_key": ("owner", "admin"),
         "post_keys": ("owner", "admin"),
+        "get_key": ("owner", "admin"),
         "delete_key": ("owner", "admin"),
         "get_audit": ("steward", "admin"),
     }

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from accord_rules.documents.reading import DocumentError, read
+from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import EntryChange, check
 from accord_rules.governance.effect import Budget, Effect, RecordedOrder, effect
@@ -154,9 +154,18 @@ class Steps:
         check(new, made.changes, head.number + 1)
         return self._created(made)
 
-    def edit(self, id_: str, version: int, changes: Sequence[EntryChange], reason: str, evidence: str) -> Step:
-        """The author's edit of the version they saw: a draft again, approvals gone."""
+    def edit(
+        self, id_: str, version: int, base: Base, changes: Sequence[EntryChange], reason: str, evidence: str
+    ) -> Step:
+        """The author's edit of the version they saw: a draft again, approvals gone. Its base stays what it is.
+
+        Raises Conflict, DocumentError for another base, ChangeError, BookError.
+        """
         kept = self._standing(id_)
+        if base != kept.proposal.base:
+            own = kept.proposal.base
+            message = f"must stay revision {own.revision} ({own.digest}): for another, propose the change anew"
+            raise DocumentError([Fault("/base", message, code="not-allowed")])
         if kept.version != version:
             raise Conflict(id_, version, kept.version)
         edited = rules.edit(kept.proposal, self.who, changes, reason, evidence)

@@ -34,7 +34,7 @@ class Store:
         self.keys = Keys(committer, connection)
         self.records = Records(committer, connection)
         self.outcomes = Outcomes(committer, connection)
-        self.idempotency = Idempotency(committer)
+        self.idempotency = Idempotency(committer, connection)
         self.watch = HeadWatch(connection)
 
     @classmethod

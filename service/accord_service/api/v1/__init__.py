@@ -13,6 +13,7 @@ from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_limits import get_limits
 from accord_service.api.v1.get_proposal import get_proposal
 from accord_service.api.v1.get_proposal_effect import get_proposal_effect
+from accord_service.api.v1.get_proposal_status import get_proposal_status
 from accord_service.api.v1.get_proposals import get_proposals
 from accord_service.api.v1.get_record import get_record
 from accord_service.api.v1.get_record_outcome import get_record_outcome
@@ -26,6 +27,8 @@ from accord_service.api.v1.get_rule import get_rule
 from accord_service.api.v1.get_rules import get_rules
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_entry import get_shop_entry
+from accord_service.api.v1.get_shop_press import get_shop_press
+from accord_service.api.v1.get_shop_status import get_shop_status
 from accord_service.api.v1.get_shops import get_shops
 from accord_service.api.v1.get_source import get_source
 from accord_service.api.v1.get_sources import get_sources
@@ -47,6 +50,7 @@ from accord_service.api.v1.put_house_rules import put_house_rules
 from accord_service.api.v1.put_proposal import put_proposal
 from accord_service.api.v1.put_shop import put_shop
 from accord_service.api.v1.put_shop_entry import put_shop_entry
+from accord_service.api.v1.put_shop_press import put_shop_press
 
 ENDPOINTS = (
     post_validate,
@@ -69,6 +73,7 @@ ENDPOINTS = (
     post_proposals,
     get_proposal,
     put_proposal,
+    get_proposal_status,
     post_proposal_open,
     get_proposal_effect,
     post_proposal_approve,
@@ -85,6 +90,9 @@ ENDPOINTS = (
     get_record_outcome,
     get_shop,
     put_shop,
+    get_shop_status,
+    get_shop_press,
+    put_shop_press,
     get_house_rules,
     put_house_rules,
     get_shops,

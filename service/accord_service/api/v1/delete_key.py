@@ -5,7 +5,7 @@ from dataclasses import replace
 from accord_service.api import examples
 from accord_service.api.answers import Key
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_key import KEY, key_of, shown_key
+from accord_service.api.v1.get_keys import KEY, key_at, shown_key
 from accord_service.http.problems import AlreadyThere
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.proposals import write_down_states
@@ -28,7 +28,7 @@ def delete_key(asked: Asked) -> Prepared:
     Every worker refuses it within two seconds, and what it approved is no longer approved by it, unless that was
     published before (what an expired key approved stays approved). The last admin's key can't be revoked.
     """
-    keys, record, now_s = asked.room.store.keys, key_of(asked), asked.room.now_s
+    keys, record, now_s = asked.room.store.keys, key_at(asked), asked.room.now_s
     if record.role == "admin":
         living = {each.id for each in keys.list() if each.role == "admin" and _holds(each, now_s)}
         if living == {record.id}:

@@ -1,15 +1,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from accord_rules.documents.reading import Name, optional
 from accord_service.api import examples
-from accord_service.api.answers import Keys
+from accord_service.api.answers import Key, Keys
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_key import shown_key
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
+from accord_service.run.times import instant
+from accord_service.store import KeyRecord
+
+KEY = MappingProxyType({"key": "id of the key"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,3 +52,31 @@ def own_only(asked: Asked, shop: str) -> str:
     if asked.caller.role != "admin" and shop != asked.caller.shop_id:
         raise NotFound(f"There is no shop {shop!r}.")
     return shop
+
+
+def key_at(asked: Asked) -> KeyRecord:
+    """The key that the address names, if the caller may see it. Raises NotFound."""
+    record = asked.room.store.keys.get(asked.path["key"])
+    if record is None or (asked.caller.role != "admin" and record.shop != asked.caller.shop_id):
+        raise NotFound(f"There is no key {asked.path['key']!r}.")
+    return record
+
+
+def shown_key(record: KeyRecord, last_used_at: float | None) -> Key:
+    """A key as everybody who may see it sees it."""
+    return Key(
+        id=record.id,
+        shop_id=record.shop,
+        role=record.role,
+        holder=record.holder,
+        last_four=record.last_four,
+        issued_at=instant(record.issued_at),
+        issued_by=record.issued_by,
+        expires_at=instant_or_null(record.expires_at),
+        last_used_at=instant_or_null(last_used_at),
+        revoked_at=instant_or_null(record.revoked_at),
+    )
+
+
+def instant_or_null(seconds: float | None) -> str | None:
+    return None if seconds is None else instant(seconds)

@@ -3,8 +3,8 @@ from __future__ import annotations
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import Outcomes
 from accord_service.api.governance_examples import OUTCOME, RECORD
-from accord_service.api.proposals import CursorQuery, bad_cursor, next_address
 from accord_service.api.records import RECORD_ID, outcome_report, record_at
+from accord_service.http.paging import PageQuery, bad_cursor, next_address
 from accord_service.http.writing import Answer
 
 
@@ -13,7 +13,7 @@ from accord_service.http.writing import Answer
     "/v1/records/{record_id}/outcomes",
     tag="Records",
     answers=Outcomes,
-    query=CursorQuery,
+    query=PageQuery,
     parameters=RECORD_ID,
     statuses=(404,),
     examples=(

@@ -7,14 +7,13 @@ from accord_rules.orders.order import REFERENCE
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import Records
 from accord_service.api.governance_examples import RECORDS
-from accord_service.api.proposals import CursorQuery, bad_cursor, next_address
 from accord_service.api.records import record_line
-from accord_service.api.v1.get_shop import own
+from accord_service.http.paging import PageQuery, bad_cursor, next_address
 from accord_service.http.writing import Answer
 
 
 @dataclass(frozen=True, slots=True)
-class RecordsQuery(CursorQuery):
+class RecordsQuery(PageQuery):
     """Which records."""
 
     reference: str | None = optional(REFERENCE, about="only those of orders with exactly this reference")
@@ -31,8 +30,8 @@ class RecordsQuery(CursorQuery):
 )
 def get_records(asked: Asked) -> Answer:
     """List the own shop's records, newest first; of one reference if wished. A page may be short."""
-    shop_id, query = own(asked).record.id, asked.query
+    shop_id, query = asked.own.record.id, asked.query
     with bad_cursor():
         page = asked.room.store.records.page(shop_id, query.reference, query.cursor, query.limit)
-    following = next_address("/v1/records", page.next, query, reference=query.reference)
+    following = next_address("/v1/records", page.next, query, {"reference": query.reference})
     return Answer(Records(tuple(map(record_line, page.items)), following).document())

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Choice, Fault, Instant, Name, Text, given, optional
 from accord_service.api import examples
-from accord_service.api.answers import IssuedKey
+from accord_service.api.answers import IssuedKey, Key
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_key import shown_key
-from accord_service.api.v1.get_keys import own_only
+from accord_service.api.v1.get_keys import instant_or_null, own_only, shown_key
 from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowed
 from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
 from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.run.times import instant
 from accord_service.store import KeyRecord
 
 LONGEST_S = 10 * 365 * 86_400
@@ -48,9 +48,10 @@ def post_keys(asked: Asked) -> Prepared:
     if asked.caller.role != "admin" and wanted.role not in SHOP_ROLES:
         raise RoleNotAllowed(f"An owner can issue keys of the roles {', '.join(SHOP_ROLES)}.")
     if wanted.shop_id == COLLECTIVE and wanted.role in SHOP_ROLES:
-        raise FaultyDocument(faults=[Fault("/role", f"a key of {COLLECTIVE} is a steward's or an admin's")])
+        message = f"a key of {COLLECTIVE} is a steward's or an admin's"
+        raise FaultyDocument(faults=[Fault("/role", message, ("steward", "admin"), code="contradiction")])
     if wanted.expires_at is not None and not asked.room.now_s < wanted.expires_at < asked.room.now_s + LONGEST_S:
-        raise FaultyDocument(faults=[Fault("/expires_at", "must be in the next ten years")])
+        raise FaultyDocument(faults=[Fault("/expires_at", "must be in the next ten years", code="out-of-range")])
     if wanted.shop_id != COLLECTIVE and asked.room.store.shops.get(wanted.shop_id) is None:
         raise NotFound(f"There is no shop {wanted.shop_id!r}.")
 
@@ -65,19 +66,19 @@ def post_keys(asked: Asked) -> Prepared:
         )
         return _issued(issued.record, issued.token)
 
-    preview = KeyRecord(
-        id="-",
-        version=1,
-        shop=wanted.shop_id,
+    preview = Key(
+        id=None,
+        shop_id=wanted.shop_id,
         role=wanted.role,
-        sha256="",
-        last_four="-",
-        issued_at=asked.room.now_s,
-        issued_by=asked.caller.key_id,
         holder=wanted.holder,
-        expires_at=wanted.expires_at,
+        last_four=None,
+        issued_at=instant(asked.room.now_s),
+        issued_by=asked.caller.key_id,
+        expires_at=instant_or_null(wanted.expires_at),
+        last_used_at=None,
+        revoked_at=None,
     )
-    return Prepared(Answer(IssuedKey(shown_key(preview, None), None).document()), commit)
+    return Prepared(Answer(IssuedKey(preview, None).document()), commit)
 
 
 def _issued(record: KeyRecord, token: str | None) -> Answer:

@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ShownProposal
+from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import DECLINE, declined
-from accord_service.api.proposals import PROPOSAL, Reason, taken
+from accord_service.api.proposals import PROPOSAL, Reason, status, taken
 from accord_service.http.writing import Prepared
 
 
@@ -12,7 +12,7 @@ from accord_service.http.writing import Prepared
     "/v1/proposals/{proposal}/decline",
     tag="Changes",
     takes=Reason,
-    answers=ShownProposal,
+    answers=ProposalStatus,
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
@@ -20,4 +20,4 @@ from accord_service.http.writing import Prepared
 )
 def post_proposal_decline(asked: Asked) -> Prepared:
     """Decline somebody else's proposal, with the reason. It ends there."""
-    return taken(asked, lambda steps: steps.decline(asked.path["proposal"], asked.body.reason))
+    return taken(asked, lambda steps: steps.decline(asked.path["proposal"], asked.body.reason), status)

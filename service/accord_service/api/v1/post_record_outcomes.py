@@ -108,11 +108,12 @@ def _decoration(record: OrderRecord, body: Outcome) -> int:
     faults = []
     if (body.result == "failed") is (body.failure is None):
         why = "is needed for a failed piece" if body.result == "failed" else "goes with a failed piece alone"
-        faults.append(Fault("/failure", why, FAILURES if body.result == "failed" else ()))
+        code = "required" if body.result == "failed" else "contradiction"
+        faults.append(Fault("/failure", why, FAILURES if body.result == "failed" else (), code=code))
     if body.decoration is None and count > 1:
-        faults.append(Fault("/decoration", f"is needed: the order has {count} decorations"))
+        faults.append(Fault("/decoration", f"is needed: the order has {count} decorations", code="required"))
     if body.decoration is not None and body.decoration >= count:
-        faults.append(Fault("/decoration", f"the order's last decoration is {count - 1}"))
+        faults.append(Fault("/decoration", f"the order's last decoration is {count - 1}", code="out-of-range"))
     if faults:
         raise FaultyDocument(faults=faults)
     return body.decoration or 0
@@ -123,7 +124,7 @@ def _cell(asked: Asked, record: OrderRecord, index: int) -> Cell:
     cell = cell_of(asked.book, order, shop, record.answer, index)
     if cell is None:
         why = "the order leaves transfer, substrate or press open: record it as it was pressed"
-        raise FaultyDocument(faults=[Fault("", why)])
+        raise FaultyDocument(faults=[Fault("", why, code="required")])
     return cell
 
 
