@@ -212,7 +212,16 @@ def test_a_busy_service_is_asked_again(faulty: Any, tmp_path: Path) -> None:
     assert faulty.seen[0].headers["Content-Type"] == "application/json"
 
 
-@pytest.mark.parametrize("body", [b"<html>hello</html>", b'{"verdict":"accepted"}', b'{"id":"x","verdict":"approved"}'])
+def test_a_verdict_that_is_not_known_here_is_not_workable(faulty: Any, tmp_path: Path) -> None:
+    (tmp_path / "order.json").write_text("{}", encoding="utf-8")
+    faulty.will(faulty.answer(200, b'{"id":"vd_1","verdict":"accepted-by-night"}'))
+    run = Recipes(faulty.url, "token")
+    assert run("validate.sh", "-", stdin="{}").returncode == 1
+    folder = run("check-folder.sh", str(tmp_path))
+    assert (folder.returncode, folder.stdout) == (1, f"accepted-by-night\t{tmp_path / 'order.json'}\n")
+
+
+@pytest.mark.parametrize("body", [b"<html>hello</html>", b'{"verdict":"accepted"}', b'{"id":"x","verdict":7}'])
 def test_garbage_is_no_verdict(faulty: Any, body: bytes) -> None:
     faulty.will(faulty.answer(200, body))
     assert Recipes(faulty.url, "token")("validate.sh", "-", stdin="{}").returncode == 2

@@ -70,7 +70,7 @@ def test_the_order_of_keys_in_the_body_makes_no_other_request(changing: Any, adm
 def test_a_key_used_for_something_else_is_refused(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "pier-3"}
     assert changing.one.post("/v1/shops", json=shop("pier-3"), headers=once).status_code == 201
-    for path, body in (("/v1/shops", shop("pier-4")), ("/v1/keys", {"shop": "pier-3", "role": "owner"})):
+    for path, body in (("/v1/shops", shop("pier-4")), ("/v1/keys", {"shop_id": "pier-3", "role": "owner"})):
         refused = changing.one.post(path, json=body, headers=once)
         assert (refused.status_code, refused.json["type"]) == (422, "/problems/key-used-before")
 
@@ -109,7 +109,7 @@ def test_another_shops_key_of_the_same_word_is_another_key(changing: Any) -> Non
     made = set()
     for holder in ("quay-side", "mill-loft"):
         headers = changing.headers(holder, "owner") | {"Idempotency-Key": "same-word"}
-        answer = changing.one.post("/v1/keys", json={"shop": holder, "role": "counter"}, headers=headers)
+        answer = changing.one.post("/v1/keys", json={"shop_id": holder, "role": "counter"}, headers=headers)
         assert answer.status_code == 201
         made.add(answer.json["id"])
     assert len(made) == 2
@@ -120,7 +120,7 @@ def test_the_same_write_on_many_threads_is_done_once(changing: Any, admin: dict[
 
     def ask(number: int) -> Any:
         client = (changing.one, changing.other)[number % 2].application.test_client()
-        return client.post("/v1/keys", json={"shop": "mill-loft", "role": "operator"},
+        return client.post("/v1/keys", json={"shop_id": "mill-loft", "role": "operator"},
                            headers=admin | {"Idempotency-Key": "at-once"})  # fmt: skip
 
     with ThreadPoolExecutor(8) as pool:

@@ -156,6 +156,10 @@ class Client:
         """What the shop's probe readings come to, the units it reads, and what this token may do."""
         return ShopStatus.read(self._get("/v1/shop/status"))
 
+    def index(self) -> Mapping[str, Any]:
+        """Which version of the API and of the program this is, what it can do, and where everything is."""
+        return self._get("/v1")
+
     def health(self) -> Health:
         """Whether the service may be relied on. "Not ready" is an answer; only silence is an exception."""
         return Health.read(self._exchange.ask("GET", self._base + "/readyz", also_answers=(503,)))

@@ -14,7 +14,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import cache
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -24,6 +24,7 @@ from accord_rules.documents import units
 T = TypeVar("T")
 _FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compile(r"[\x00-\x09\x0b-\x1f\ud800-\udfff]")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_INSTANT = re.compile(_DATE.pattern + r"T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
 
 
@@ -191,6 +192,24 @@ class Date(Reader):
 
     def json_schema(self) -> dict[str, Any]:
         return {"type": "string", "format": "date", "description": "a date", "examples": ["2026-03-31"]}
+
+
+@dataclass(frozen=True)
+class Instant(Reader):
+    """A point in time as RFC 3339 writes it, with its offset from UTC; becomes seconds since 1970 (UTC)."""
+
+    def leaf(self, value: Any) -> float:
+        if not isinstance(value, str) or not _INSTANT.fullmatch(value):
+            code = "bad-format" if isinstance(value, str) else "wrong-type"
+            raise LeafError('must be a string with a point in time, such as "2027-03-31T18:00:00Z"', code=code)
+        try:
+            return datetime.fromisoformat(value).timestamp()
+        except ValueError:
+            raise LeafError(f"{value!r} is no point in time", code="bad-format") from None
+
+    def json_schema(self) -> dict[str, Any]:
+        about = "a point in time (RFC 3339)"
+        return {"type": "string", "format": "date-time", "description": about, "examples": ["2027-03-31T18:00:00Z"]}
 
 
 @dataclass(frozen=True)

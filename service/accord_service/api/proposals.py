@@ -141,7 +141,7 @@ def proposal_status(kept: Kept) -> ProposalStatus:
     proposal, digests, is_made = kept.proposal, kept.proposal.digests, kept.version > 0
     return ProposalStatus(
         id=proposal.id if is_made else None,
-        author=proposal.author,
+        author_id=proposal.author,
         state=proposal.state,
         approvals=tuple(map(_shown_approval, proposal.approvals, proposal.lapses)),
         shown=proposal.shown,
@@ -157,7 +157,7 @@ def proposal_status(kept: Kept) -> ProposalStatus:
 
 def _shown_approval(approval: Approval, lapse: str | None) -> ShownApproval:
     return ShownApproval(
-        who=approval.who,
+        key_id=approval.who,
         role=approval.role,
         change_digest=approval.change_digest,
         base_digest=approval.base_digest,
@@ -188,11 +188,11 @@ def revision_line(found: RevisionRecord) -> RevisionLine:
     return RevisionLine(
         number=found.number,
         digest=found.digest,
-        author=found.author,
-        approvers=found.approvers,
+        author_id=found.author,
+        approver_ids=found.approvers,
         reason=found.reason,
-        proposal=found.proposal,
-        at=instant(found.at),
+        proposal_id=found.proposal,
+        published_at=instant(found.at),
     )
 
 
@@ -205,4 +205,4 @@ def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str
 
     shown = {name: seen(value) if name in ("counts", "flips", "witnesses") else value for name, value in effect.items()}
     left_out = len(shown["flips"]) < len(effect["flips"])
-    return {"proposal": id_, "replay_digest": replay_digest, **shown, "others_left_out": left_out}
+    return {"proposal_id": id_, "replay_digest": replay_digest, **shown, "others_left_out": left_out}

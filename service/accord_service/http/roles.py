@@ -46,7 +46,8 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "post_proposal_open": _PROPOSERS,
         "get_proposal_effect": _PROPOSERS,
         "post_proposal_approve": ("steward",),
-        "post_proposal_reject": _PROPOSERS,
+        "post_proposal_decline": ("steward",),
+        "post_proposal_withdraw": _PROPOSERS,
         "post_proposal_publish": ("steward",),
         # Records
         "get_records": _EVERYBODY,
