@@ -114,7 +114,9 @@ def running() -> Iterator[Topology]:
         env.pop("PROMETHEUS_MULTIPROC_DIR", None)
         seeded(env)
         keys = Path(data, "keys")
-        first, second = (stack.enter_context(started_on(port, env, keys)) for port in ports)
+        services = [started_on(port, env, keys) for port in ports]
+        with ThreadPoolExecutor(len(services)) as threads:
+            first, second = threads.map(stack.enter_context, services)
         yield Topology((first, second), redis, keys)
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +15,15 @@ import pytest
 from tests.markers import pytest_collection_modifyitems, pytest_runtest_setup
 
 from accord_rules.authority import Authority
+from accord_rules.documents.canonical import canonical
+from accord_rules.documents.files import Documents
+from accord_rules.governance import changes
 from accord_rules.infer import engine
-from accord_rules.load.loader import load_book
+from accord_rules.load.loader import from_documents, load_book
 from accord_rules.revision.book import Book
 from accord_service.run.config import Config
 from accord_service.serving import first_start
+from accord_service.steps import proposals
 from accord_service.store import EmbeddedServer, Store
 from accord_service.worker import edition
 
@@ -38,6 +44,24 @@ def rules_tried_once() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(edition, "try_out", try_once)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def books_loaded_once() -> Iterator[None]:
+    """The few books met last are not loaded again for each application and each step of a proposal: the same documents
+    make the same book, and nothing can change one. What does not load is refused anew each time."""
+
+    @lru_cache(maxsize=8)
+    def loaded(text: bytes, revision: int) -> Book:
+        return from_documents(json.loads(text), revision)
+
+    def load_once(documents: Documents, revision: int = 1) -> Book:
+        return loaded(canonical(documents), revision)
+
+    with pytest.MonkeyPatch.context() as patch:
+        for room in (changes, edition, first_start, proposals):
+            patch.setattr(room, "from_documents", load_once)
         yield
 
 

@@ -10,14 +10,19 @@ import pytest
 # Files whose tests take longest, longest first: started early, they do not keep one core busy when all others are done.
 LONGEST = (
     "tests/mutation/test_code_mutants.py",  # by night
+    "tests/contract/test_schemathesis.py",
     "tests/docs/test_readme.py",
     "tests/service/test_proposals.py",
-    "tests/contract/test_schemathesis.py",
-    "tests/rules/laws/test_brute_force.py",
-    "tests/service/test_revisions.py",
-    "tests/docs/test_suite.py",
-    "tests/cli/test_administration.py",
     "tests/cli/test_command.py",
+    "tests/rules/laws/test_answers.py",
+    "tests/service/test_slow_clients.py",
+    "tests/e2e/test_topology.py",
+    "tests/demo/test_run.py",
+    "tests/rules/governance/test_house.py",
+    "tests/service/test_revisions.py",
+    "tests/cli/test_administration.py",
+    "tests/rules/laws/test_brute_force.py",
+    "tests/docs/test_suite.py",
 )
 # What keeps a wrong verdict out: folders and files whose tests are marked ``gate``.
 GATES = (

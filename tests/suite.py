@@ -77,9 +77,14 @@ def _told(count: int, reason: str) -> str:
 
 
 def run_pytest(marker: str, report: Path, words: Sequence[str]) -> int:
-    """Run the tests whose markers fit; pytest's exit code."""
+    """Run the tests whose markers fit; pytest's exit code.
+
+    Compiled code is kept whatever the environment says: the tests start many processes, and each would compile
+    the program anew.
+    """
     options = ["-m", marker, f"--junitxml={report}", "-o", "junit_family=xunit1"]
-    return subprocess.run([sys.executable, "-m", "pytest", *options, *words], check=False).returncode
+    env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return subprocess.run([sys.executable, "-m", "pytest", *options, *words], env=env, check=False).returncode
 
 
 def exit_code(codes: Iterable[int], account: Account, *, all_must_run: bool) -> int:

@@ -25,6 +25,8 @@ from tests.service.servers import (
     serving_lab,
 )
 
+from accord_service.serving.newcomers import turn_away
+
 BODY_LIMIT = 4096
 
 
@@ -204,6 +206,20 @@ def test_a_stop_under_load_loses_no_accepted_request(tmp_path: Path, wait_for: C
         running.process.send_signal(signal.SIGTERM)
         assert running.process.wait(STOP_S) == 0
     assert askers.lost == []
+
+
+def test_newcomers_are_turned_away_and_those_before_them_are_not() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listener, socket.create_connection(listener.getsockname()) as early:
+        early.sendall(b"early")
+        turn_away(listener)
+        with pytest.raises(TimeoutError):
+            socket.create_connection(listener.getsockname(), timeout=0.2)
+        accepted, _ = listener.accept()
+        with accepted:
+            assert accepted.recv(5) == b"early"
+            listener.setblocking(False)
+            with pytest.raises(BlockingIOError):
+                listener.accept()
 
 
 def test_a_stop_waits_for_what_is_being_answered_and_for_kept_connections(

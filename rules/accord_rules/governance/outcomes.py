@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from scipy.stats import beta
+from scipy.special import betaincinv
 
 from accord_rules.documents.reading import Name, Whole, given
 from accord_rules.governance.changes import Change
@@ -76,11 +76,12 @@ def summary(counts: OutcomeCounts) -> OutcomeSummary:
     """The equal-tailed 90 % credible interval of the share that comes out good. Raises ValueError below 0."""
     if counts.good < 0 or counts.failed < 0:
         raise ValueError("counts of pieces cannot be below 0")
-    known = beta(counts.good + 1, counts.failed + 1)
     tail = (1 - CREDIBILITY) / 2
+    # The quantiles of the beta distribution, without scipy.stats: importing that takes a quarter of a second of every start.
+    low, high = (float(betaincinv(counts.good + 1, counts.failed + 1, share)) for share in (tail, 1 - tail))
     total = counts.good + counts.failed
     likely = counts.good / total if total else None
-    return OutcomeSummary(counts.good, counts.failed, float(known.ppf(tail)), likely, float(known.ppf(1 - tail)))
+    return OutcomeSummary(counts.good, counts.failed, low, likely, high)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from accord_rules.documents.files import BookError
 from accord_service.run.config import OWN_STORE_URL, Config, ConfigError
 from accord_service.run.log import LOGGERS, JsonLines
 from accord_service.serving import first_start
+from accord_service.serving.newcomers import turn_away_when_stopping
 from accord_service.store import EmbeddedServer, StoreError
 from accord_service.worker.collector import spare_the_book
 
@@ -103,6 +104,10 @@ def _empty_metrics_folder() -> None:
     for name in os.listdir(folder):
         if name.endswith(".db"):
             os.remove(os.path.join(folder, name))
+
+
+def when_ready(server: Any) -> None:
+    turn_away_when_stopping(server)
 
 
 def post_fork(server: Any, worker: Any) -> None:

@@ -1,0 +1,41 @@
+"""Turning newcomers away before the door is shut, so that nobody is let in and then left standing.
+
+A listening socket that is closed resets every connection which the kernel has set up and nobody has accepted yet: its
+client believes to be connected and may have sent its request. So before a stop the kernel is told to set up no more;
+then the workers take what is there already, and what comes later is refused once the last of them has closed.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import socket
+import struct
+import sys
+from typing import Any
+
+# linux/filter.h and asm-generic/socket.h; the one instruction is BPF_RET | BPF_K with 0: keep no byte of the packet.
+_SO_ATTACH_FILTER = 26
+_DROP_ALL = struct.pack("HBBI", 0x06, 0, 0, 0)
+
+
+def turn_away(listener: socket.socket) -> None:
+    """Let the kernel set up no further connections of ``listener``, shared by all processes that have it.
+
+    Only Linux can do it; elsewhere a connection may still be reset that came in the very moment of the closing.
+    """
+    if sys.platform == "linux":
+        instructions = ctypes.create_string_buffer(_DROP_ALL)
+        program = struct.pack("HL", 1, ctypes.addressof(instructions))
+        listener.setsockopt(socket.SOL_SOCKET, _SO_ATTACH_FILTER, program)
+
+
+def turn_away_when_stopping(server: Any) -> None:
+    """Let gunicorn's master do so before it closes its listeners and tells the workers; there is no hook for that."""
+    stop = server.stop
+
+    def stop_without_newcomers(graceful: bool = True) -> None:
+        for listener in server.LISTENERS:
+            turn_away(listener.sock)
+        stop(graceful)
+
+    server.stop = stop_without_newcomers
