@@ -7,13 +7,13 @@ and no part of its value, is no edge.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
 
 from accord_rules.derive.sources import SOURCES, Source
+from accord_rules.documents.spelling import did_you_mean
 from accord_rules.revision.facts import SHIPPED, Fact, Of, Read, Register, assuming_of, reads_of
 
 
@@ -95,7 +95,8 @@ class Graph:
         """The limits and kinds of entries that facts read and a book has not, with file, line and fact."""
         known = {Of.LIMIT: ("limit", limits), Of.ENTRIES: ("kind of entry", kinds)}
         return tuple(
-            f"{_where(fact)}: there is no {known[read.of][0]} {name!r} in the book{_nearest(name, known[read.of][1])}"
+            f"{_where(fact)}: there is no {known[read.of][0]} {name!r} in the book"
+            + did_you_mean(name, known[read.of][1])
             for fact in self.facts.values()
             for read in self.all_reads(fact.name)
             if read.of in known
@@ -111,12 +112,12 @@ class Graph:
                 )
             for name in fact.blamed:
                 if name not in self.facts:
-                    yield f"{_where(fact)}: there is no fact {name!r} to be blamed{_nearest(name, self.facts)}"
+                    yield f"{_where(fact)}: there is no fact {name!r} to be blamed{did_you_mean(name, self.facts)}"
         for source in self.sources.values():
             for name in source.reads:
                 if name not in self.facts and name not in self.sources:
                     known = (*self.facts, *self.sources)
-                    yield f"derive/sources.py: source {source.name}: there is no {name!r}{_nearest(name, known)}"
+                    yield f"derive/sources.py: source {source.name}: there is no {name!r}{did_you_mean(name, known)}"
 
     def _unreadable(self, fact: Fact, read: Read, name: str) -> str:
         """Why a fact may not read this one; empty if it may."""
@@ -124,7 +125,7 @@ class Graph:
         if known is None:
             return ""
         if name not in known:
-            return f"reads {read.of.value} {name!r}, and there is none{_nearest(name, known)}"
+            return f"reads {read.of.value} {name!r}, and there is none{did_you_mean(name, known)}"
         scope = known[name].scope
         if scope.rank > fact.scope.rank:
             return (
@@ -160,11 +161,6 @@ class Graph:
 
 def _where(fact: Fact) -> str:
     return f"{fact.place}: fact {fact.name}"
-
-
-def _nearest(name: str, known: Iterable[str]) -> str:
-    matches = difflib.get_close_matches(name, list(known), 3, 0.6)
-    return f" (did you mean {', '.join(matches)}?)" if matches else ""
 
 
 # Of the shipped facts: importing anything of ``derive`` declares them all.

@@ -17,25 +17,39 @@ from functools import cache
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from accord_rules.documents import units
+from accord_rules.documents import spelling, units
 
 T = TypeVar("T")
 _FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compile(r"[\x00-\x09\x0b-\x1f\ud800-\udfff]")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_TOLD_MOST = 16
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing wrong with a document: where (JSON Pointer), what, and what would be allowed."""
+    """One thing wrong with a document: where (JSON Pointer), what, and what would be allowed.
+
+    ``refused`` is the word that stood there, by which the nearest of the allowed ones are found.
+    """
 
     pointer: str
     message: str
     allowed: tuple[str, ...] = ()
+    refused: str = dataclasses.field(default="", kw_only=True)
 
     def __str__(self) -> str:
-        more = f" (allowed: {', '.join(self.allowed)})" if self.allowed else ""
-        return f"{self.pointer or '/'}: {self.message}{more}"
+        return f"{self.pointer or '/'}: {self.told}"
+
+    @property
+    def told(self) -> str:
+        """The message with the nearest words, and as many of the allowed ones as fit a line."""
+        near = spelling.nearest(self.refused, self.allowed) if self.refused else ()
+        told = [f"did you mean {', '.join(near)}?"] if near else []
+        if self.allowed and not (near and len(self.allowed) > _TOLD_MOST):
+            more = f" and {len(self.allowed) - _TOLD_MOST} more" if len(self.allowed) > _TOLD_MOST else ""
+            told.append(f"allowed: {', '.join(self.allowed[:_TOLD_MOST])}{more}")
+        return f"{self.message} ({' '.join(told)})" if told else self.message
 
 
 class DocumentError(ValueError):
@@ -47,10 +61,11 @@ class DocumentError(ValueError):
 
 
 class LeafError(ValueError):
-    """Raised by a leaf reader: the message, and the allowed values if they can be listed."""
+    """Raised by a leaf reader: the message, the allowed values if they can be listed, and the word refused."""
 
-    def __init__(self, message: str, allowed: Iterable[str] = ()) -> None:
+    def __init__(self, message: str, allowed: Iterable[str] = (), *, refused: str = "") -> None:
         self.allowed = tuple(allowed)
+        self.refused = refused
         super().__init__(message)
 
 
@@ -63,7 +78,7 @@ class Reader:
         try:
             return self.leaf(value)
         except LeafError as error:
-            faults.append(Fault(pointer, str(error), error.allowed))
+            faults.append(Fault(pointer, str(error), error.allowed, refused=error.refused))
             return None
 
     def leaf(self, value: Any) -> Any:
@@ -149,7 +164,7 @@ class Choice(Reader):
                 if isinstance(value, str)
                 else (f"must be one of the allowed words, not {kind_of(value)}")
             )
-            raise LeafError(shown, self.words)
+            raise LeafError(shown, self.words, refused=value if isinstance(value, str) else "")
         return value
 
     def json_schema(self) -> dict[str, Any]:
@@ -318,7 +333,7 @@ class Either(Reader):
 
     def widened(self, fault: Fault) -> Fault:
         """A refusal that names what the other reader would allow as well."""
-        return Fault(fault.pointer, fault.message, (*self.also, *fault.allowed)) if fault.allowed else fault
+        return dataclasses.replace(fault, allowed=(*self.also, *fault.allowed)) if fault.allowed else fault
 
     def json_schema(self) -> dict[str, Any]:
         return {"oneOf": [self.first.json_schema(), self.second.json_schema()]}
@@ -336,7 +351,8 @@ class Object(Reader):
             return None
         readers = readers_of(self.into)
         for unknown in (key for key in value if key not in readers):
-            faults.append(Fault(f"{pointer}/{escape(unknown)}", "is not a known field", tuple(readers)))
+            place, names = f"{pointer}/{escape(unknown)}", tuple(readers)
+            faults.append(Fault(place, "is not a known field", names, refused=unknown))
         before = len(faults)
         read = {}
         for name, (reader, required) in readers.items():

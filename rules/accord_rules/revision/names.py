@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.reading import DocumentError, Fault, escape, names_in
+from accord_rules.documents.spelling import nearest
 from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
 
@@ -37,7 +37,7 @@ def close_names(name: str, known: Iterable[str], most: int = 8) -> tuple[str, ..
     names = sorted(known)
     if len(names) <= most:
         return tuple(names)
-    return tuple(difflib.get_close_matches(name, names, most, 0.4)) or tuple(names[:most])
+    return nearest(name, names, most) or tuple(names[:most])
 
 
 def _unknown_names(order: Order, book: Book) -> list[Fault]:
@@ -47,7 +47,8 @@ def _unknown_names(order: Order, book: Book) -> list[Fault]:
         if name in known or (kinds == "consumables" and name == DELIBERATELY_NONE):
             continue
         title = kinds.replace("|", " or ").replace("_", " ")
-        faults.append(Fault(pointer, f"there is no {name!r} among the {title} of the book", close_names(name, known)))
+        why = f"there is no {name!r} among the {title} of the book"
+        faults.append(Fault(pointer, why, close_names(name, known), refused=name))
     return faults
 
 

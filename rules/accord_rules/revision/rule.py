@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.documents.reading import Choice, Fault, Many, Name, Reader, Text, given, kind_of, optional
+from accord_rules.documents.reading import Choice, Fault, Many, Name, Reader, Text, escape, given, kind_of, optional
 from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import Sentence
@@ -46,12 +46,14 @@ class ExampleTable(Reader):
             return None
         for key in value:
             if key not in EXAMPLE_KEYS:
-                faults.append(Fault(f"{pointer}/{key}", "is not a known key", EXAMPLE_KEYS))
+                faults.append(Fault(f"{pointer}/{escape(key)}", "is not a known key", EXAMPLE_KEYS, refused=key))
         for key in ("facts", "decoration", "shop"):
             if not isinstance(value.get(key, {}), dict):
                 faults.append(Fault(f"{pointer}/{key}", f"must be a table, not {kind_of(value[key])}"))
         if "facts" in value and set(value) - {"facts", "note"}:
             faults.append(Fault(pointer, "gives facts or parts of an order, not both"))
+        if "decoration" in value and "decorations" in value:
+            faults.append(Fault(pointer, "gives the first decoration or all of them, not both"))
         return value
 
     def json_schema(self) -> dict[str, Any]:

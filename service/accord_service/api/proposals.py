@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import Fault, Many, Object, Text, Whole, given, optional
-from accord_rules.governance.changes import CHANGES_MOST, Change, ChangeError, changes_document, read_changes
+from accord_rules.governance.changes import CHANGES_MOST, Change, ChangeError, changes_document, faults_in, read_changes
 from accord_rules.governance.effect import RECORDED, Budget
 from accord_rules.governance.proposal import Base, GovernanceError
 from accord_rules.infer.engine import EngineError
@@ -126,7 +126,7 @@ def steps_of(asked: Asked) -> Steps:
 
 def taken(asked: Asked, step: Callable[[Steps], Step], status: int = 200) -> Prepared:
     """A step as a write that passed its checks; what forbids it is raised as a problem. ``status``: once it is done."""
-    with refusals():
+    with refusals(asked.body.changes if isinstance(asked.body, Edited) else ()):
         made = step(steps_of(asked))
 
     def commit(remember: Remember) -> Answer:
@@ -140,14 +140,16 @@ def answer(kept: Kept, status: int = 200) -> Answer:
 
 
 @contextmanager
-def refusals() -> Iterator[None]:
-    """What the rules refuse, as problems."""
+def refusals(changes: Iterable[Change] = ()) -> Iterator[None]:
+    """What the rules refuse, as problems. ``changes``: those of the body."""
     try:
         yield
     except GovernanceError as error:
         raise _PROBLEMS[error.kind](str(error)) from None
-    except (ChangeError, BookError) as error:
-        raise FaultyDocument(faults=[Fault("/changes", reason) for reason in error.reasons]) from None
+    except ChangeError as error:
+        raise FaultyDocument(faults=error.faults) from None
+    except BookError as error:
+        raise FaultyDocument(faults=faults_in(changes, error)) from None
     except EngineError as error:
         raise FaultyDocument(faults=[Fault("/changes", f"the rules can't be used: {error}")]) from None
 

@@ -16,9 +16,9 @@ from click.core import ParameterSource
 
 import accord_client
 from accord_rules.authority import Authority
-from accord_rules.documents.files import BookError, read_folder
+from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import DocumentError, Fault, read
-from accord_rules.load.loader import from_documents, load_book
+from accord_rules.load.loader import load_book, load_folder
 from accord_rules.orders.order import Order, SettleRequest
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -299,7 +299,7 @@ def _here(shop_file: Path | None, book_folder: Path | None) -> Iterator[Answerer
 
 def _settings(folder: Path | None) -> Book:
     try:
-        return from_documents(read_folder(folder)) if folder else load_book()
+        return load_folder(folder) if folder else load_book()
     except BookError as error:
         raise Failure("The book cannot be used:\n" + "\n".join(f"  {reason}" for reason in error.reasons)) from None
 
