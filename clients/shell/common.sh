@@ -82,3 +82,15 @@ check_name() {
         '' | *[!a-zA-Z0-9_.-]* | .*) say "'$1' is no name of the book"; exit 2 ;;
     esac
 }
+
+# ask_pages PATH: print every page of a list, a page of JSON a line.
+ask_pages() {
+    page="$1?limit=200"
+    while [ -n "$page" ]; do
+        ask "$page" || exit 2
+        cat "$scratch/answer"
+        echo
+        # The last key of a page: a path on the same service, or null on the last one.
+        page=$(sed -n '1s/.*,"next":"\(\/v1\/[^"]*\)"}$/\1/p' "$scratch/answer")
+    done
+}

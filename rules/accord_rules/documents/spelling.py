@@ -8,6 +8,8 @@ from difflib import SequenceMatcher
 
 # Of difflib's ratio (1: the same): below it two words have little more than some letters in common.
 ALIKE = 0.6
+# How much less alike than the nearest word another one may be.
+_FURTHER = 0.2
 # What is compared of a wrong word, which may be as long as a request can be.
 _COMPARED = 80
 
@@ -15,7 +17,8 @@ _COMPARED = 80
 def nearest(word: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:
     """The known words that are spelt like ``word``, or of the same parts in another order, the most alike first."""
     likeness = {other: _likeness(word[:_COMPARED].lower(), other.lower()) for other in known}
-    alike = [other for other, how in likeness.items() if how >= ALIKE]
+    least = max(ALIKE, max(likeness.values(), default=0.0) - _FURTHER)
+    alike = [other for other, how in likeness.items() if how >= least]
     return tuple(sorted(alike, key=lambda other: (-likeness[other], other))[:most])
 
 

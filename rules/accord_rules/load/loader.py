@@ -178,7 +178,7 @@ def _rules(
 
 
 def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection[str]) -> Rule:
-    """One rule from its table. Raises DocumentError: faults of fields, condition, sentences and sources, all at once."""
+    """One rule from its table. Raises DocumentError with every fault, also of its condition, sentences and sources."""
     faults: list[Fault] = []
     text: RuleText | None = Object(RuleText).read(table, "", faults)
     written = table if isinstance(table, Mapping) else {}

@@ -13,6 +13,7 @@ from accord_rules.documents.reading import Object
 from accord_rules.governance.house import HouseRules
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import KINDS, Limit, Source
+from accord_rules.revision.facts import Kind, Scope
 from accord_rules.verdict import LEVELS, VERDICTS
 from accord_service.http import wire
 from accord_service.http.roles import ROLES
@@ -488,6 +489,89 @@ class RuleAnswer(BookAnswer):
     limits = texts("ids of the limits it compares with")
     sources = texts("ids of the sources it rests on")
     entry = table("the rule as the book writes it, with orders that make it fire and orders that keep it silent")
+
+
+class MeasureAnswer(Shape):
+    """What a number is of."""
+
+    dimension = text("the dimension, as limits name it")
+    unit = text("the unit that its value is in; empty for a plain number without one")
+    example = text("how the facts of a rule's example write one")
+    plain = flag("conditions compare it with plain numbers too; else with a limit, which has its unit, or a fact")
+
+
+class FactReadsAnswer(Shape):
+    """What a fact is worked out from at first hand."""
+
+    facts = texts("ids of facts")
+    inputs = texts(
+        "fields of the order, by JSON Pointer ({i}: the decoration in question, {j}: the others); of shop, press, the"
+        " settings chosen and the order of pressings, by their names"
+    )
+    limits = texts("ids of limits")
+    kinds = texts("kinds of the catalogue that are looked through")
+
+
+class RuleReaderAnswer(Shape):
+    """A rule that has a fact in its condition or its sentences."""
+
+    id = text("id of the rule")
+    level = word("what it finds", LEVELS)
+
+
+class FactReadByAnswer(Shape):
+    """Who looks at a fact at first hand."""
+
+    facts = texts("ids of the facts that are worked out from it")
+    choices = texts("settings, and places in the order of pressings, that are found by looking at it")
+    rules = several(RuleReaderAnswer, "the book's rules; house rules are their shop's own and not told here")
+
+
+class UnsaidAnswer(Shape):
+    """What holds where the order leaves it unsaid: asked for, assumed, or asked for where nothing can be assumed."""
+
+    pointer = text("where the order would say it")
+    question = text("what is asked; empty where it is never asked for")
+    value = fields.Raw(
+        required=True,
+        allow_none=True,
+        metadata={"description": "what is assumed, as an order takes it; null where that hangs on what else is said"},
+    )
+    shown = text("what is assumed, for people")
+    why = text("why that is assumed; empty where nothing is")
+
+
+class FactShape(Shape):
+    """One fact: a word of the language that rules are written in."""
+
+    id = text("its name, as conditions and sentences write it")
+    type = word(
+        "what it is; text may stand in sentences only, and data is for other facts alone",
+        tuple(kind.value for kind in Kind),
+    )
+    scope = word("what has to be settled before it can be known", tuple(scope.value for scope in Scope))
+    description = text("what it says")
+    measure = fields.Nested(
+        MeasureAnswer, required=True, allow_none=True, metadata={"description": "for numbers: what they measure"}
+    )
+    words = texts("the words it may be one of, or a set of")
+    kinds = texts("the kinds of the catalogue whose ids are among these words")
+    reads = fields.Nested(FactReadsAnswer, required=True, metadata={"description": "what it is worked out from"})
+    read_by = fields.Nested(FactReadByAnswer, required=True, metadata={"description": "who looks at it"})
+    unsaid = fields.Nested(
+        UnsaidAnswer, required=True, allow_none=True, metadata={"description": "null where it follows from others"}
+    )
+
+
+class FactsAnswer(BookAnswer):
+    """A page of the facts."""
+
+    entries = several(FactShape, "sorted by name")
+    next = fields.String(required=True, allow_none=True, metadata=_NEXT_PAGE)
+
+
+class FactAnswer(BookAnswer, FactShape):
+    """One fact, with the words and rules of this revision."""
 
 
 class UnitsAnswer(Shape):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from functools import wraps
 from pathlib import Path
@@ -16,6 +16,7 @@ from click.core import ParameterSource
 
 import accord_client
 from accord_rules.authority import Authority
+from accord_rules.derive.glossary import Glossary
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.load.loader import load_book, load_folder
@@ -29,6 +30,7 @@ T = TypeVar("T")
 Command = Callable[..., Any]
 Document = Mapping[str, Any]
 FAULTY = "The document has faults"
+_NO_FACT = "There is no fact {!r}."
 
 
 class Failure(click.ClickException):
@@ -77,6 +79,12 @@ class Answerer(Protocol):
     def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
         """Every rule, or those of a topic or level."""
 
+    def fact(self, name: str) -> Document:
+        """One fact as the service's document has it. Raises Unknown."""
+
+    def facts(self) -> list[Document]:
+        """Every fact, without the revision it is told of."""
+
 
 class Service:
     """A service that is asked over HTTP."""
@@ -106,6 +114,18 @@ class Service:
     def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
         lines = _asked(lambda: list(self._client.rules(topic, level)))
         return [RuleLine(each.id, each.topic, each.level, each.title) for each in lines]
+
+    def fact(self, name: str) -> Document:
+        return _asked(lambda: self._fact(name))
+
+    def _fact(self, name: str) -> Document:
+        try:
+            return self._client.fact(name).document
+        except (accord_client.NotFound, ValueError):
+            raise Unknown(_NO_FACT.format(name)) from None
+
+    def facts(self) -> list[Document]:
+        return [each.document for each in _asked(lambda: list(self._client.facts()))]
 
 
 def _asked(ask: Callable[[], T]) -> T:
@@ -159,6 +179,16 @@ class Here:
             raise Failure(f"There is no topic {topic!r}; the book has {', '.join(topics)}.")
         wanted = [r for r in every if topic in (None, r.topic) and level in (None, r.level)]
         return [RuleLine(r.id, r.topic, r.level, r.title) for r in sorted(wanted, key=lambda r: r.id)]
+
+    def fact(self, name: str) -> Document:
+        book = self._authority.book
+        found = Glossary(book).get(name)
+        if found is None:
+            raise Unknown(_NO_FACT.format(name))
+        return {"revision": book.revision, "digest": book.digest, **asdict(found)}
+
+    def facts(self) -> list[Document]:
+        return [asdict(each) for each in Glossary(self._authority.book).values()]
 
     @staticmethod
     def _judged(judge: Callable[[], Document]) -> Document:
