@@ -6,7 +6,7 @@ done, and a step outside does not. Ranges of two fields hold together only where
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
@@ -15,14 +15,16 @@ from accord_rules.advise.ranges import allowed, inward
 from accord_rules.advise.wording import exact
 from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
+from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.press import line_kpa
 from accord_rules.derive.sheets import NONE
+from accord_rules.derive.sources import SOURCES
 from accord_rules.documents import units
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import PEELS, PRESSURES, Order, Settings, Size
 from accord_rules.revision.book import Book
-from accord_rules.revision.facts import Kind
+from accord_rules.revision.facts import Kind, Of
 from accord_rules.revision.rule import Rule
 from accord_rules.verdict import WORKABLE, AllowedDecoration, AllowedGround, AllowedOn, AllowedRange
 from accord_rules.weigh.scales import Remembered, Scales, Weighed
@@ -34,6 +36,13 @@ _USUAL_C = (40.0, 80.0, 120.0, 160.0, 200.0, 240.0)
 # Pressings for which ranges are worked out, a decoration on a press each: what keeps an envelope within a few seconds.
 PRESSINGS_MOST = 12
 _FINE = 0.01  # of a step of the shop's unit
+# What settings can change, what the size of a print can (settings left as they are), and what the ground can; and the
+# limits that the last are worked out with.
+_CHOSEN = tuple(source.name for source in SOURCES.values() if source.thing == "chosen")
+_SET = GRAPH.downstream(_CHOSEN)
+_SIZED = GRAPH.downstream(("/decorations/{i}/size",), _CHOSEN)
+_SHADED = GRAPH.downstream(("item.ground",), _CHOSEN) & GRAPH.facts.keys()
+_SHADES = {limit for fact in _SHADED for limit in GRAPH.named(fact, Of.LIMIT)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,18 +225,20 @@ def _gauge_marks(case: Case) -> list[float]:
 def _thresholds(case: Case, dimension: units.Dimension) -> set[float]:
     """What blocking rules compare settings of this dimension with: limits of the book, and facts of this case."""
     found: set[float] = set()
-    for rule in _blocking(case.book, lambda fact: fact.startswith(("set.", "heat."))):
+    for rule in _blocking(case.book, _SET):
         found |= {case.book.limit_values[n] for n in rule.limits if case.book.limit_dimension(n) is dimension}
         for fact in rule.condition.facts:
             type_ = FACT_TYPES[fact]
-            if type_.kind is Kind.NUMBER and type_.dimension is dimension and not fact.startswith("set."):
+            if type_.kind is Kind.NUMBER and type_.dimension is dimension and fact not in _SET:
                 value = case[fact]
                 found |= {value} if value is not None else set()
     return found
 
 
-def _blocking(book: Book, looks_at: Callable[[str], bool]) -> Iterator[Rule]:
-    return (rule for rule in book.rules.values() if rule.level == "blocks" and any(map(looks_at, rule.condition.facts)))
+def _blocking(book: Book, facts: Collection[str]) -> Iterator[Rule]:
+    """The blocking rules that look at one of the facts."""
+    blocks = (rule for rule in book.rules.values() if rule.level == "blocks")
+    return (rule for rule in blocks if not rule.condition.facts.isdisjoint(facts))
 
 
 # -- sizes -----------------------------------------------------------------------------------------------------------
@@ -268,8 +279,7 @@ def _side_marks(case: Case, most: float) -> list[float]:
 
 
 def _thresholds_of_size(case: Case) -> set[float]:
-    rules = _blocking(case.book, lambda fact: fact.startswith("place."))
-    names = {name for rule in rules for name in rule.limits}
+    names = {name for rule in _blocking(case.book, _SIZED) for name in rule.limits}
     return {case.book.limit_values[n] for n in names if case.book.limit_dimension(n) is units.LENGTH}
 
 
@@ -287,11 +297,9 @@ def ground(whole: Case, judge: Judge) -> tuple[AllowedGround, ...] | None:
     def ok(code: float) -> bool:
         return workable(judge(replace(order, item=replace(order.item, colour=greys[round(code)]))))
 
-    names = {n for rule in _blocking(whole.book, lambda fact: fact == "item.ground_lightness") for n in rule.limits}
+    names = {name for rule in _blocking(whole.book, _SHADED) for name in rule.limits} | _SHADES
     wanted = [
-        whole.book.limit_values[name]
-        for name in sorted(names | {"ground.white_lightness_least"})
-        if whole.book.limit_dimension(name) is units.LIGHTNESS
+        whole.book.limit_values[name] for name in sorted(names) if whole.book.limit_dimension(name) is units.LIGHTNESS
     ]
     edges = [sum(each < limit for each in lightness) for limit in wanted]
     marks = {0, 64, 128, 192, 255, *(edge + shift for edge in edges for shift in (-1, 0))}

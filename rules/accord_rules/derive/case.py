@@ -42,7 +42,6 @@ _LAYERS: Mapping[Scope, tuple[frozenset[Part], ...]] = {
 class _Node(NamedTuple):
     """A fact ready to be worked out. ``layer``: which of its scope's it lies in; None for none."""
 
-    fact: Fact
     rank: int
     layer: int | None
     answer: Answer
@@ -50,32 +49,14 @@ class _Node(NamedTuple):
     why: Answer | None
 
 
-def parts_of(graph: Graph, name: str) -> frozenset[Part]:
-    """The parts of a question that a fact hangs on.
-
-    Chosen settings and the order of pressings count as given: whoever finds other ones makes another case.
-    """
-    found: set[Part] = set()
-    seen: set[str] = set()
-    waiting = [name]
-    while waiting:
-        node = waiting.pop()
-        if node in graph.sources:
-            found.add(graph.sources[node].part)
-        elif node not in seen:
-            seen.add(node)
-            waiting += graph.reads[node]
-    return frozenset(found)
-
-
 def _node(graph: Graph, fact: Fact) -> _Node:
-    parts = parts_of(graph, fact.name)
+    parts = graph.parts(fact.name)
     layer = next((number for number, held in enumerate(_LAYERS[fact.scope]) if parts <= held), None)
     assumed: Answer | None = None
     why: Answer | None = None
     if isinstance(missing := fact.missing, Assume):
         assumed, why = _given(missing.value, graph), _given(missing.why, graph)
-    return _Node(fact, fact.rank, layer, answer_of(fact.function, graph.sources), assumed, why)
+    return _Node(fact.rank, layer, answer_of(fact.function, graph.sources), assumed, why)
 
 
 def _given(value: Any, graph: Graph) -> Answer:
@@ -108,6 +89,14 @@ class Layer:
         return found
 
 
+class FactError(RuntimeError):
+    """A fact whose function fails; names it with its file and line."""
+
+    def __init__(self, fact: Fact, error: Exception) -> None:
+        super().__init__(f"{fact.place}: fact {fact.name}: fails with {type(error).__name__}: {error}")
+        self.fact = fact
+
+
 class Known(dict[str, Any]):
     """Facts by name, of one case; what is not known yet is worked out."""
 
@@ -120,18 +109,23 @@ class Known(dict[str, Any]):
         self.parts, self.rank, self.layers, self.wider, self.assume = parts, rank, layers, wider, assume
 
     def __missing__(self, name: str) -> Any:
-        node = _NODES[name]
-        if node.rank != self.rank:
-            if self.wider is None or node.rank > self.rank:
-                raise KeyError(f"{name} cannot be known before the {node.fact.scope.value}")
+        rank, layer, answer, assumed, _ = _NODES[name]
+        if rank != self.rank:
+            if self.wider is None or rank > self.rank:
+                raise KeyError(f"{name} is not known of the {list(Scope)[self.rank].value} alone")
             value = self[name] = self.wider[name]
             return value
-        value = node.answer(self, self.parts)
-        if value is None and node.assumed is not None and self.assume:
-            value = node.assumed(self, self.parts)
+        try:
+            value = answer(self, self.parts)
+            if value is None and assumed is not None and self.assume:
+                value = assumed(self, self.parts)
+        except FactError:
+            raise
+        except Exception as error:
+            raise FactError(GRAPH.facts[name], error) from error
         self[name] = value
-        if node.layer is not None:
-            self.layers[node.layer].facts[name] = value
+        if layer is not None:
+            self.layers[layer].facts[name] = value
         return value
 
 
@@ -187,15 +181,22 @@ class Case:
     def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
         if self.parent is None or self.scope is not Scope.DECORATION:
             raise ValueError("a pressing belongs to one decoration")
-        print_, with_transfer = (layer.of(press) for layer in self.known.layers)
-        layers = (
-            self.parent.known.layers[0].of(press),
-            print_,
-            with_transfer,
-            with_transfer.of((self.decoration.settings, chosen)),
-        )
+        print_, with_transfer = self.known.layers
+        # A press holds too much to be told apart again and again: the others go by its layer.
+        of_press = self.parent.known.layers[0].of(press)
+        fitted = with_transfer.of(of_press)
+        layers = (of_press, print_.of(of_press), fitted, fitted.of((self.decoration.settings, chosen)))
         parts = self._parts.of_pressing(press, chosen, sequence)
         return Case._made(self, Scope.PRESSING, self.index, parts, layers)
+
+    def pressing_alone(self, press: Press, chosen: Chosen | None) -> Case:
+        """The pressing as if its decoration were the order's only one.
+
+        The time of the order is then its own, which is known before there is any order of pressings.
+        """
+        case = self.pressing_case(press, chosen)
+        case._parts.sequence = Sequenced((0,), total_s=case.known["job.total_s"])
+        return case
 
     @property
     def likeness(self) -> Hashable:
@@ -233,18 +234,18 @@ class Case:
         if name in seen:
             return
         seen.add(name)
-        node = _NODES[name]
-        owner = self._of_scope(node.fact.scope)
+        node, fact = _NODES[name], GRAPH.facts[name]
+        owner = self._of_scope(fact.scope)
         noted = _Noted(owner.known)
         raw = node.answer(noted, owner._parts)
-        missing = node.fact.missing
+        missing = fact.missing
         if raw is None and missing is not None:
             if isinstance(missing, Assume) and missing.question and node.assumed is not None:
                 # An assumption that cannot be made turns into its question.
                 if node.assumed(noted, owner._parts) is None:
                     missing = Ask(missing.pointer, missing.question)
-            found.setdefault(missing.pointer.replace("{i}", str(self.index)), Cause(node.fact, missing))
-        for each in sorted({*noted.names, *node.fact.blamed}):
+            found.setdefault(missing.pointer.replace("{i}", str(self.index)), Cause(fact, missing))
+        for each in sorted({*noted.names, *fact.blamed}):
             self._collect_causes(each, found, seen)
 
     def _of_scope(self, scope: Scope) -> Case:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
 
-from accord_rules.derive.sources import SOURCES, Source
+from accord_rules.derive.sources import ARRANGED, LOWERED, SOURCES, Part, Source
 from accord_rules.documents.spelling import did_you_mean
 from accord_rules.revision.facts import SHIPPED, Fact, Of, Read, Register, assuming_of, reads_of
 
@@ -69,17 +69,44 @@ class Graph:
         """By fact or source, all that it hangs on, at whatever remove."""
         return MappingProxyType({name: self._closed((name,), self.reads) - {name} for name in self.reads})
 
-    def downstream(self, names: Iterable[str]) -> frozenset[str]:
-        """All that hangs on any of these facts or sources, and they themselves."""
-        return self._closed(names, self.readers)
+    def downstream(self, names: Iterable[str], held: Collection[str] = ()) -> frozenset[str]:
+        """All that hangs on any of these facts or sources, and they themselves; not by way of what is ``held``."""
+        return self._closed(names, self.readers, held)
+
+    def parts(self, name: str) -> frozenset[Part]:
+        """The parts of a question that a fact hangs on.
+
+        Chosen settings and the order of pressings count as given: whoever finds other ones makes another case.
+        """
+        return frozenset(self.sources[source].part for source in self.first_hand(name))
+
+    def first_hand(self, name: str) -> frozenset[str]:
+        """The sources that a fact hangs on, those found by search taken as they are."""
+        first = {name: () if name in self.sources else reads for name, reads in self.reads.items()}
+        return self._closed((name,), first).intersection(self.sources)
+
+    def elsewhere(self, names: Iterable[str]) -> frozenset[str]:
+        """What hangs on these sources of *another* decoration: by what facts read of the others, and by the order of
+        pressings, for which settings may have been lowered too."""
+        there = self.downstream(names)
+        first = {source.name for source in self.sources.values() if source.of_others in there}
+        arranged = {
+            source.name
+            for source in self.sources.values()
+            if source.part is Part.SEQUENCE and not there.isdisjoint(source.reads)
+        }
+        lowered = {f"chosen/{field}" for field in LOWERED} if not there.isdisjoint(ARRANGED) else set()
+        return self.downstream(first | arranged | lowered)
 
     @staticmethod
-    def _closed(names: Iterable[str], edges: Mapping[str, tuple[str, ...]]) -> frozenset[str]:
+    def _closed(
+        names: Iterable[str], edges: Mapping[str, tuple[str, ...]], held: Collection[str] = ()
+    ) -> frozenset[str]:
         closed: set[str] = set()
         waiting = list(names)
         while waiting:
             name = waiting.pop()
-            if name not in closed:
+            if name not in closed and name not in held:
                 closed.add(name)
                 waiting += edges[name]
         return frozenset(closed)
@@ -93,15 +120,16 @@ class Graph:
 
     def misnamed_in_book(self, limits: Collection[str], kinds: Collection[str]) -> tuple[str, ...]:
         """The limits and kinds of entries that facts read and a book has not, with file, line and fact."""
-        known = {Of.LIMIT: ("limit", limits), Of.ENTRIES: ("kind of entry", kinds)}
         return tuple(
-            f"{_where(fact)}: there is no {known[read.of][0]} {name!r} in the book"
-            + did_you_mean(name, known[read.of][1])
+            f"{_where(fact)}: there is no {what} {name!r} in the book{did_you_mean(name, known)}"
             for fact in self.facts.values()
-            for read in self.all_reads(fact.name)
-            if read.of in known
-            for name in read.names
-            if name not in known[read.of][1]
+            for what, names, known in (
+                ("limit", self.named(fact.name, Of.LIMIT), limits),
+                ("kind of entry", self.named(fact.name, Of.ENTRIES), kinds),
+                ("kind of entry", _kinds(fact), (*kinds, "none")),
+            )
+            for name in names
+            if name not in known
         )
 
     def _misnamed(self) -> Iterator[str]:
@@ -157,6 +185,12 @@ class Graph:
                         longer.append((*path, name))
             paths = longer
         return ()
+
+
+def _kinds(fact: Fact) -> tuple[str, ...]:
+    """The kinds of entries whose names are a fact's words."""
+    domain = fact.type.domain
+    return tuple(domain.split("|")) if isinstance(domain, str) else ()
 
 
 def _where(fact: Fact) -> str:

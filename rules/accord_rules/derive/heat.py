@@ -381,7 +381,7 @@ def estimate(
     )
 
 
-@fact("heat.estimated", BOOL, PRESSING)
+@fact("heat.estimated", BOOL, PRESSING, warmed=True)
 def estimated(likely: Likely | None = maybe("heat.likely")) -> bool:
     """Whether the heat of this pressing can be estimated: not without a temperature, nor where the model fails."""
     return likely is not None

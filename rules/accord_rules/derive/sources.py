@@ -32,17 +32,20 @@ class Part(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """``path``: where a case has it. ``holder``: what of the case may be absent, with all its fields.
+    """``thing``: what it is a field of. ``path``: where ``parts.Parts`` has it.
 
-    ``reads``: facts and sources that it is found from, where it is found by search.
+    ``holder``: what of a case may be absent, with all its fields. ``reads``: facts and sources that it is found from,
+    where it is found by search. ``of_others``: the field of the decoration in question that it is of the others.
     """
 
     name: str
     scope: Scope
     part: Part
+    thing: str
     path: str
     holder: str = ""
     reads: tuple[str, ...] = ()
+    of_others: str = ""
 
 
 # What ``setting.choose`` looks at; temperature, dwell, cover and pad are chosen together, until the print gets hot
@@ -98,25 +101,23 @@ CHOICE: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "second_press_s": ("transfer.needed", "transfer.entry", _SAID + "second_press"),
     }
 )
-# By field of ``Chosen``, the setting that alone decides it where the order says it.
+# By source, the setting that alone decides it where the order says it.
 SAYS: Mapping[str, str] = MappingProxyType(
     {
-        **dict.fromkeys(("display_c", "surface_c", "spread_k"), "temperature"),
-        "time_s": "time",
-        **dict.fromkeys(("pressure", "pressure_kpa"), "pressure"),
-        "peel": "peel",
-        "cover": "cover",
-        "pad": "pad",
-        "tape": "tape",
-        "pre_press_s": "pre_press",
-        "second_press_s": "second_press",
+        **dict.fromkeys(("chosen/display_c", "chosen/surface_c", "chosen/spread_k"), "temperature"),
+        "chosen/time_s": "time",
+        **dict.fromkeys(("chosen/pressure", "chosen/pressure_kpa"), "pressure"),
+        "chosen/pre_press_s": "pre_press",
+        "chosen/second_press_s": "second_press",
+        **{f"chosen/{name}": name for name in ("peel", "cover", "pad", "tape")},
+        **{_SAID + name: name for name in Settings.__dataclass_fields__},
+        _SAID + "read_at": "temperature",
     }
 )
-# What ``advise.sequence.find_sequence`` looks at, of every decoration of the order.
+# What ``weigh.sequence.find_sequence`` looks at, of every decoration of the order.
 ARRANGED = (
     "item.family",
     "item.textile",
-    "job.total_s",
     "place.placement",
     "press.calibration",
     "press.closing",
@@ -131,10 +132,12 @@ ARRANGED = (
     "chosen/display_c",
     "chosen/spread_k",
     "chosen/surface_c",
-    "chosen/time_s",
     "shop/units",
     "/decorations/{i}/over",
 )
+
+# The fields of ``Chosen`` that it lowers, or prolongs, where only that leaves an order.
+LOWERED = ("display_c", "surface_c", "spread_k", "time_s")
 
 
 def _fields(
@@ -142,7 +145,7 @@ def _fields(
 ) -> Iterator[Source]:
     for name in of.__dataclass_fields__:  # type: ignore[attr-defined]
         if name not in but:
-            yield Source(start + name, scope, part, f"{path}.{name}")
+            yield Source(start + name, scope, part, path, f"{path}.{name}")
 
 
 def _all() -> Iterator[Source]:
@@ -152,28 +155,29 @@ def _all() -> Iterator[Source]:
     yield from _fields("/item/", Item, "item", order, Part.PIECE)
     yield from _fields("/use/", Use, "use", order, Part.PIECE)
     yield from _fields("shop/", Shop, "shop", order, Part.PIECE, but=("stock", "presses"))
-    yield Source("shop/units", order, Part.PIECE, "shop.units", reads=("shop/unit_system",))
+    yield Source("shop/units", order, Part.PIECE, "shop", "shop.units", reads=("shop/unit_system",))
     yield from _fields("shop/stock/", Stock, "shop.stock", order, Part.PIECE)
-    yield Source("/decorations", order, Part.OTHERS, "count")
+    yield Source("/decorations", order, Part.OTHERS, "order", "count")
     print_ = ("transfer", "over", "artwork", "settings")
     yield from _fields("/decorations/{i}/", Decoration, "decoration", decoration, Part.PRINT, but=print_)
     yield from _fields("/decorations/{i}/artwork/", Artwork, "artwork", decoration, Part.PRINT)
-    yield Source("/decorations/{i}/transfer", decoration, Part.TRANSFER, "decoration.transfer")
-    yield Source("/decorations/{i}/over", decoration, Part.OTHERS, "decoration.over")
+    yield Source("/decorations/{i}/transfer", decoration, Part.TRANSFER, "decoration", "decoration.transfer")
+    yield Source("/decorations/{i}/over", decoration, Part.OTHERS, "decoration", "decoration.over")
     # Of the others, by their indices.
-    yield Source("/decorations/{j}/placement", decoration, Part.OTHERS, "placements_of_others")
-    yield Source("/decorations/{j}/over", decoration, Part.OTHERS, "overs_of_others")
-    yield Source("/decorations/{j}/transfer", decoration, Part.OTHERS, "transfers_of_others")
+    for name in ("placement", "over", "transfer"):
+        own, path = f"/decorations/{{i}}/{name}", f"{name}s_of_others"
+        yield Source(f"/decorations/{{j}}/{name}", decoration, Part.OTHERS, "others", path, of_others=own)
     below = tuple(f"/decorations/{{{index}}}/{field}" for index in "ij" for field in ("over", "transfer"))
-    yield Source("layers/transfers", decoration, Part.OTHERS, "transfers_beneath", reads=below)
+    yield Source("layers/transfers", decoration, Part.OTHERS, "others", "transfers_beneath", reads=below)
     yield from _fields("press/", Press, "press", pressing, Part.PRESS)
     yield from _fields(_SAID, Settings, "said", pressing, Part.SETTINGS)
     for name in Chosen._fields:
-        yield Source(f"chosen/{name}", pressing, Part.SETTINGS, f"chosen.{name}", "chosen", CHOICE[name])
+        yield Source(f"chosen/{name}", pressing, Part.SETTINGS, "chosen", f"chosen.{name}", "chosen", CHOICE[name])
     for name in Sequenced._fields:
-        yield Source(f"sequence/{name}", pressing, Part.SEQUENCE, f"sequence.{name}", "sequence", ARRANGED)
+        looked_at = ("job.total_s",) if name == "total_s" else ARRANGED
+        yield Source(f"sequence/{name}", pressing, Part.SEQUENCE, "sequence", f"sequence.{name}", "sequence", looked_at)
     earlier = ("sequence/order", "/decorations/{j}/transfer", "/decorations/{j}/placement")
-    yield Source("sequence/earlier", pressing, Part.SEQUENCE, "earlier", "sequence", earlier)
+    yield Source("sequence/earlier", pressing, Part.SEQUENCE, "sequence", "earlier", "sequence", earlier)
 
 
 SOURCES: Mapping[str, Source] = MappingProxyType({source.name: source for source in _all()})

@@ -49,10 +49,14 @@ class EntryFault:
         return ": ".join((*place, self.fault.told))
 
 
+# What is wrong with a book: in a file or entry, or with something that comes with the program, in a sentence.
+Reason = EntryFault | str
+
+
 class BookError(ValueError):
     """A book that cannot be used: every reason. ``faults`` are those that lie in its files or entries."""
 
-    def __init__(self, reasons: Iterable[EntryFault | str]) -> None:
+    def __init__(self, reasons: Iterable[Reason]) -> None:
         told = tuple(reasons)
         self.reasons = tuple(map(str, told))
         self.faults = tuple(each for each in told if isinstance(each, EntryFault))

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from accord_rules.derive.case import Case
+from accord_rules.derive.case import Case, FactError
 from accord_rules.documents import units
-from accord_rules.documents.files import EntryFault, fault_in, merge
+from accord_rules.documents.files import Reason, fault_in, merge
 from accord_rules.documents.reading import DocumentError, Fault, escape, read
 from accord_rules.documents.spelling import did_you_mean
 from accord_rules.infer.compiled import holds
+from accord_rules.load.answers import Answers
 from accord_rules.load.mutants import Mutant, Slip, survivors, telling_facts
 from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
@@ -34,24 +35,32 @@ class ExampleError(ValueError):
     """A fact's value that cannot be read; says why."""
 
 
-def failures(book: Book) -> list[EntryFault]:
+def failures(book: Book) -> Sequence[Reason]:
     """Why the book's examples do not hold, with file and example; empty if they all do."""
-    return [
+    answers = Answers(book)
+    faults = [
         fault_in("rules", rule.id, fault, rule.topic)
         for rule in book.rules.values()
-        for fault in rule_failures(rule, book)
+        for fault in rule_failures(rule, book, answers)
     ]
+    # What is wrong with a fact would otherwise be told once a rule that looks at it.
+    return [*answers.faults] or faults
 
 
-def rule_failures(rule: Rule, book: Book) -> list[Fault]:
-    """Why one rule's examples do not hold."""
+def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> list[Fault]:
+    """Why one rule's examples do not hold; ``answers`` looks at what facts answer for them."""
+    answers = answers or Answers(book)
     reasons: list[Fault] = []
     tried: list[Mapping[str, Any]] = []
     for kind, wanted in (("fires", True), ("silent", False)):
         for index, example in enumerate(getattr(rule, kind)):
             place = f"/{kind}/{index}"
             try:
-                facts = example_facts(rule, example, book)
+                facts = example_facts(rule, example, book, answers)
+            except FactError as error:
+                answers.fails(error)
+                reasons.append(Fault(place, str(error)))
+                continue
             except DocumentError as error:
                 reasons += [replace(each, pointer=place + _in_example(each.pointer, example)) for each in error.faults]
                 continue
@@ -74,12 +83,18 @@ def _in_example(pointer: str, example: Mapping[str, Any]) -> str:
     )
 
 
-def example_facts(rule: Rule, example: Mapping[str, Any], book: Book) -> dict[str, Any]:
-    """The facts of the rule's condition in one example. Raises DocumentError, with pointers into the order it makes."""
+def example_facts(rule: Rule, example: Mapping[str, Any], book: Book, answers: Answers | None = None) -> dict[str, Any]:
+    """The facts of the rule's condition in one example.
+
+    Raises DocumentError, with pointers into the order that the example makes, or FactError.
+    """
     if "facts" in example:
         return _given_facts(rule, example["facts"], book)
     case = example_case(rule.scope, example, book)
-    return {name: case[name] for name in rule.condition.facts}
+    facts = case.facts(rule.condition.facts)
+    if answers is not None:
+        answers.look_at(case)
+    return facts
 
 
 def example_case(scope: Scope, example: Mapping[str, Any], book: Book) -> Case:

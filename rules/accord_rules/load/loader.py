@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from accord_rules.derive import FACTS
+from accord_rules.derive.graph import GRAPH
 from accord_rules.documents import units
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.colour import names as colours
@@ -17,6 +18,7 @@ from accord_rules.documents.files import (
     BookError,
     Documents,
     EntryFault,
+    Reason,
     fault_in,
     in_limit_files,
     merge,
@@ -58,12 +60,13 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
     """Read and cross-check a whole book. Raises BookError with every reason found."""
     # In the order that the digest is taken over, so that the order of entries in a file can't change an answer.
     documents = json.loads(canonical(documents))
-    reasons: list[EntryFault] = [*_quiet_faults(documents)]
+    reasons: list[Reason] = [*_quiet_faults(documents)]
     catalogue = {kind: _entries(documents, kind, cls, reasons) for kind, cls in KINDS.items()}
     sources = _entries(documents, "sources", Source, reasons)
     limits = _entries(documents, "limits", Limit, reasons)
     ambiguous = _entries(documents, "ambiguous_fibres", AmbiguousFibre, reasons)
     values = _limit_values(limits, reasons)
+    reasons += [*GRAPH.faults, *GRAPH.misnamed_in_book(limits, catalogue)]
     if reasons:
         raise BookError(reasons)
     rules = _rules(documents["rules"], catalogue, limits, values, sources, reasons)
@@ -104,7 +107,7 @@ def _quiet_faults(documents: Documents) -> Iterator[EntryFault]:
             yield from (fault_in("base_example", name, fault) for fault in error.faults)
 
 
-def _entries(documents: Documents, kind: str, cls: type, reasons: list[EntryFault]) -> Mapping[str, Any]:
+def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) -> Mapping[str, Any]:
     read_entries: dict[str, Any] = {}
     families = documents["transfers"]
     for name, table in documents[kind].items():
@@ -130,7 +133,7 @@ def _unknown(pointer: str, name: Any, kind: str, known: Iterable[str]) -> Fault:
     return Fault(pointer, f"there is no {name!r} in {kind}", tuple(known), refused=str(name))
 
 
-def _limit_values(limits: Mapping[str, Limit], reasons: list[EntryFault]) -> dict[str, float]:
+def _limit_values(limits: Mapping[str, Limit], reasons: list[Reason]) -> dict[str, float]:
     values: dict[str, float] = {}
     for name, limit in limits.items():
         dimension = units.DIMENSIONS[limit.dimension]
@@ -160,7 +163,7 @@ def _rules(
     limits: Mapping[str, Limit],
     values: Mapping[str, float],
     sources: Collection[str],
-    reasons: list[EntryFault],
+    reasons: list[Reason],
 ) -> dict[str, Rule]:
     vocabulary = vocabulary_of(catalogue, limits)
     rules: dict[str, Rule] = {}

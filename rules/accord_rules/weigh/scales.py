@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case, Cause
 from accord_rules.derive.chosen import Chosen, Sequenced
+from accord_rules.derive.graph import GRAPH
 from accord_rules.documents import units
 from accord_rules.infer.inference import KEPT, Counts, Inference, Inferred
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
@@ -21,20 +22,19 @@ from accord_rules.revision.facts import Ask, Assume, Scope
 from accord_rules.revision.rule import Rule
 from accord_rules.revision.sentences import write_value
 from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
-from accord_rules.weigh.choice import alternatives, choose, hottest_and_longest
+from accord_rules.weigh.choice import Turning, alternatives, choose, hottest_and_longest
 from accord_rules.weigh.sequence import find_sequence
 
-# Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set.
-_ENDS_WITH_MORE = frozenset({"heat.surely_cold"})  # more heat for longer makes it false, if anything does
-_TURNS_WITH_HEAT = _ENDS_WITH_MORE | {
-    "set.display_c",
-    "set.off_aim_k",
-    "set.surface_c",
-    "set.surface_high_c",
-    "set.surface_low_c",
-}
-_TURNS_WITH_TIME = _ENDS_WITH_MORE | {"job.total_s", "order.total_s", "set.time_s"}
+# Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set. The
+# order of pressings is held; what it takes is not.
+_HELD = tuple(f"sequence/{field}" for field in (*Sequenced._fields, "earlier") if field != "total_s")
+_TURNS_WITH_DISPLAY = GRAPH.downstream(("chosen/display_c",), _HELD)
+_TURNS_WITH_HEAT = _TURNS_WITH_DISPLAY | GRAPH.downstream(("chosen/surface_c", "chosen/spread_k"), _HELD)
+_TURNS_WITH_TIME = GRAPH.downstream(("chosen/time_s",), _HELD)
 _TURNS_WITH_SETTINGS = _TURNS_WITH_HEAT | _TURNS_WITH_TIME
+_ENDS_WITH_MORE = frozenset(fact.name for fact in GRAPH.facts.values() if fact.warmed)
+# What the heat room says of them, beyond what more heat for longer is known to end.
+_ESTIMATED = _TURNS_WITH_SETTINGS & GRAPH.downstream(("heat.lay", "touch.wait_s"), _HELD) - _ENDS_WITH_MORE
 
 # A press with one transfer on one piece is one question: a recommend asks some hundred and puts its plans back, which
 # asks many of them again. Each takes some 2 kB, and what is kept the collector walks through.
@@ -268,7 +268,7 @@ class Scales:
         """One decoration as if it were the only one, with the preferred settings, or the first others that no rule
         blocks; the preferred ones if there are none."""
         first = choose(decoration.pressing_case(press))
-        case = _as_only(decoration, press, first)
+        case = decoration.pressing_alone(press, first)
         weighed = self.weigh(case)
         if first is None or first.surface_c is None or not _turns_with_settings(weighed.at("blocks")):
             return case, weighed
@@ -283,22 +283,22 @@ class Scales:
         """
         if all(map(_ends_with_more, blocks)):
             for chosen in hottest_and_longest(case, first):
-                most = _as_only(decoration, press, chosen)
+                most = decoration.pressing_alone(press, chosen)
                 weighed = self.weigh(most)
                 if not weighed.at("blocks"):
                     return most, weighed
             if any(map(_ends_with_more, weighed.at("blocks"))):
                 return None
-        varied: tuple[bool, bool] | None = None
-        met = set().union(*(each.rule.condition.facts for each in blocks))
-        while varied != (heat_and_time := (not met.isdisjoint(_TURNS_WITH_HEAT), not met.isdisjoint(_TURNS_WITH_TIME))):
-            varied = heat_and_time
-            for chosen in alternatives(case, first, heat=varied[0], time=varied[1]):
-                other = _as_only(decoration, press, chosen)
+        varied: Turning | None = None
+        met = frozenset().union(*(each.rule.condition.facts for each in blocks))
+        while varied != (turning := _turning(met)):
+            varied = turning
+            for chosen in alternatives(case, first, varied):
+                other = decoration.pressing_alone(press, chosen)
                 weighed = self.weigh(other)
                 if not weighed.at("blocks"):
                     return other, weighed
-                met.update(*(each.rule.condition.facts for each in weighed.at("blocks")))
+                met = met.union(*(each.rule.condition.facts for each in weighed.at("blocks")))
         return None
 
     # -- what is missing -------------------------------------------------------------------------------------------
@@ -377,15 +377,20 @@ def _values_of(names: tuple[str, ...]) -> Callable[[Case], tuple[Any, ...]]:
     return lambda case: values(case.known)
 
 
-def _as_only(decoration: Case, press: Press, chosen: Chosen | None) -> Case:
-    """The pressing as if its decoration were the order's only one."""
-    total_s = decoration.pressing_case(press, chosen)["job.total_s"]
-    return decoration.pressing_case(press, chosen, Sequenced((0,), total_s=total_s))
-
-
 def _ends_with_more(fired: Fired) -> bool:
     """Whether nothing but more heat for longer could lift a block."""
     return fired.rule.condition.facts & _TURNS_WITH_SETTINGS <= _ENDS_WITH_MORE
+
+
+def _turning(facts: frozenset[str]) -> Turning:
+    """What of the settings these facts turn with."""
+    plain = facts - _ESTIMATED
+    return Turning(
+        heat=not plain.isdisjoint(_TURNS_WITH_HEAT),
+        time=not plain.isdisjoint(_TURNS_WITH_TIME),
+        display=not plain.isdisjoint(_TURNS_WITH_DISPLAY),
+        estimated=not facts.isdisjoint(_ESTIMATED),
+    )
 
 
 def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
