@@ -16,9 +16,10 @@ from accord_rules.advise import plans
 from accord_rules.advise.envelope import PRESSINGS_MOST, Bench, ground, on_press, possible_ones
 from accord_rules.advise.moves import Rejected
 from accord_rules.advise.remedies import Remedied, Tried, remedies
-from accord_rules.advise.wording import order_settings, plain
+from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
 from accord_rules.documents.canonical import canonical, digest
+from accord_rules.documents.writing import plain
 from accord_rules.infer.inference import Counts
 from accord_rules.infer.ledger import Ledger
 from accord_rules.load.examples import example_order
@@ -129,7 +130,7 @@ class Authority:
         self._scales.close()
 
     def basis(self, shop: Shop) -> Basis:
-        return Basis(self.book.revision, self.book.digest, self._house_digest(shop))
+        return Basis(self.book.revision, self.book.digest, self._house_digest(shop), "live")
 
     # What a shop's house rules change, see governance.house.
 
@@ -187,21 +188,21 @@ class Authority:
         found = self._findings(judged)
         workable = weighed.verdict in WORKABLE
         return Verdict(
-            self._id(judged.whole.order, shop),
-            weighed.verdict,
-            self.basis(shop),
-            found,
-            tuple(dict.fromkeys(each.fix for each in found if each.level == "requires")),
-            needs(weighed, self.book),
-            self._scales.assumptions(*_with_and_without(judged, best)),
-            _press_judged(judged, best),
+            id=self._id(judged.whole.order, shop),
+            verdict=weighed.verdict,
+            basis=self.basis(shop),
+            findings=found,
+            conditions=tuple(dict.fromkeys(each.fix for each in found if each.level == "requires")),
+            needs=needs(weighed, self.book),
+            assumed=self._scales.assumptions(*_with_and_without(judged, best)),
+            press=_press_judged(judged, best),
             # Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or
             # where that is not known yet.
-            tuple(_settings(case, shop) for case in best.cases) if workable else (),
-            best.sequence.order if workable else (),
-            remedied.remedies,
-            remedied.complete,
-            judged.whole.order.reference,
+            settings=tuple(_settings(case, shop) for case in best.cases) if workable else (),
+            sequence=best.sequence.order if workable else (),
+            remedies=remedied.remedies,
+            remedies_complete=remedied.complete,
+            reference=judged.whole.order.reference,
         )
 
     def _id(self, order: Order, shop: Shop) -> str:
@@ -255,13 +256,15 @@ class Authority:
         """
         resolved = resolve(request, self.book, shop)
         found = plans.search(self._scales, resolved, self._stocked(shop))
+        ruled_out, left_out = plans.ruled_out(found, self.book)
         return Settlement(
-            self.basis(shop),
-            self._plans(found, request, shop, experiences),
-            *plans.ruled_out(found, self.book),
-            needs(found.open, self.book),
-            found.complete,
-            request.reference,
+            basis=self.basis(shop),
+            plans=self._plans(found, request, shop, experiences),
+            ruled_out=ruled_out,
+            ruled_out_left_out=left_out,
+            needs=needs(found.open, self.book),
+            complete=found.complete,
+            reference=request.reference,
         )
 
     def _plans(
@@ -309,23 +312,25 @@ class Authority:
         # The best way comes first, and so does the press it is on.
         shown = list(dict.fromkeys(each.on_press.press.id for each in possible))
         shown = shown[: max(1, PRESSINGS_MOST // len(resolved.decorations))]
+        ruled_out, left_out = plans.ruled_out(found, self.book)
         return Envelope(
-            self.basis(shop),
-            tuple(presses),
-            tuple(
+            basis=self.basis(shop),
+            presses=tuple(presses),
+            transfers=tuple(
                 tuple(dict.fromkeys(each.transfers[index] for each in possible))
                 for index in range(len(resolved.decorations))
             ),
-            tuple(
+            on=tuple(
                 on_press(best[press], Bench(self._scales, whole, of_order, best[press], judge))
                 for press in presses
                 if press in shown
             ),
-            ground(whole, judge),
-            *plans.ruled_out(found, self.book),
-            needs(found.open, self.book),
-            found.complete and set(shown) == set(presses),
-            order.reference,
+            ground=ground(whole, judge),
+            ruled_out=ruled_out,
+            ruled_out_left_out=left_out,
+            needs=needs(found.open, self.book),
+            complete=found.complete and set(shown) == set(presses),
+            reference=order.reference,
         )
 
     # -- self-test ---------------------------------------------------------------------------------------------------

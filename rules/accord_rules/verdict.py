@@ -1,6 +1,7 @@
-"""What is answered: verdicts and settlements, as frozen dataclasses with the documents made from them.
+"""What is answered: verdicts, settlements and envelopes, as frozen dataclasses whose fields carry their readers.
 
-A document is plain JSON data in a fixed order of keys, so that the same answer always has the same bytes.
+The readers are the one home of each shape: the document (``documents.writing``), the service's schemas and the OpenAPI
+document are made from them. A document has its keys in the order in which the fields are declared here.
 """
 
 from __future__ import annotations
@@ -9,378 +10,311 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from accord_rules.documents.answers import (
+    INTEGER,
+    STRING,
+    STRING_OR_NULL,
+    STRINGS,
+    Anything,
+    Figure,
+    Free,
+    Nullable,
+    listed,
+    mapped,
+)
+from accord_rules.documents.reading import Choice, Flag, Object, given
+from accord_rules.documents.writing import Documented
+
 LEVELS = ("blocks", "requires", "cautions", "notes")
 VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
 WORKABLE = ("accepted", "conditional")  # the verdicts under which it can be done
+LAYERS = ("shared", "house")
+BASES = ("live", "held")
+
+_LEVEL, _VERDICT = Choice(LEVELS), Choice(VERDICTS)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding(Documented):
+    """One rule's say about one part of the order."""
+
+    rule: str = given(STRING, "id of the rule; /v1/rules/{rule} tells more")
+    level: str = given(_LEVEL, "how much it matters")
+    about: str = given(STRING, "JSON Pointer into the order")
+    title: str = given(STRING, "the rule in a few words")
+    because: str = given(STRING, "why, with the numbers")
+    fix: str = given(STRING, "what to do about it; may be empty")
+    observed: Mapping[str, Any] = given(Free(), "what was found, in the shop's units")
+    limit: Mapping[str, str] = given(mapped(STRING), "what it was held against, in the shop's units")
+    sources: tuple[str, ...] = given(STRINGS, "ids of sources; /v1/sources/{source} tells more")
+    layer: str = given(Choice(LAYERS), "shared: the collective's rule; house: the shop's own")
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
-    """One rule's say about one part of the order. ``observed`` and ``limit`` are in the shop's units."""
-
-    rule: str
-    level: str
-    about: str
-    title: str
-    because: str
-    fix: str
-    observed: Mapping[str, Any]
-    limit: Mapping[str, str]
-    sources: tuple[str, ...]
-    layer: str = "shared"
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "rule": self.rule,
-            "level": self.level,
-            "about": self.about,
-            "title": self.title,
-            "because": self.because,
-            "fix": self.fix,
-            "observed": dict(self.observed),
-            "limit": dict(self.limit),
-            "sources": list(self.sources),
-            "layer": self.layer,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
+class Need(Documented):
     """Something the order does not say that could change the verdict."""
 
-    pointer: str
-    question: str
-    allowed: tuple[str, ...]
-    decides: tuple[str, ...]
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "pointer": self.pointer,
-            "question": self.question,
-            "allowed": list(self.allowed),
-            "decides": list(self.decides),
-        }
+    pointer: str = given(STRING, "JSON Pointer to the field to add")
+    question: str = given(STRING, "the question to ask")
+    allowed: tuple[str, ...] = given(STRINGS, "possible answers, where they are a list")
+    decides: tuple[str, ...] = given(STRINGS, "ids of the rules that hang on it")
 
 
 @dataclass(frozen=True, slots=True)
-class Assumption:
-    """Something the order does not say, what was taken to hold, and which rules it could turn."""
+class Assumption(Documented):
+    """Something the order does not say, and what was taken to hold."""
 
-    pointer: str
-    value: str
-    why: str
-    decides: tuple[str, ...]
-
-    def document(self) -> dict[str, Any]:
-        return {"pointer": self.pointer, "value": self.value, "why": self.why, "decides": list(self.decides)}
+    pointer: str = given(STRING, "JSON Pointer to the field that would say it")
+    value: str = given(STRING, "what was assumed")
+    why: str = given(STRING, "why that is the sensible reading")
+    decides: tuple[str, ...] = given(STRINGS, "ids of the rules it could turn")
 
 
 @dataclass(frozen=True, slots=True)
-class PressJudged:
-    """The press the verdict speaks of, and how the shop's others fared when the order named none.
+class PressJudged(Documented):
+    """The press the verdict speaks of, and how the shop's others fared when the order named none."""
 
-    ``can`` are the presses on which the whole order can be done, ``cannot`` those on which something blocks it.
-    """
-
-    judged_on: str
-    can: tuple[str, ...]
-    cannot: Mapping[str, tuple[str, ...]]  # press -> ids of the rules that block
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "judged_on": self.judged_on,
-            "can": list(self.can),
-            "cannot": {press: list(rules) for press, rules in self.cannot.items()},
-        }
+    judged_on: str = given(STRING, "the press")
+    can: tuple[str, ...] = given(
+        STRINGS,
+        "presses on which the whole order can be done; where it is still open on a press, that press is not here",
+    )
+    cannot: Mapping[str, tuple[str, ...]] = given(
+        mapped(STRINGS), "press to the ids of the rules that block the order on it"
+    )
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class FieldChange(Documented):
     """One field of the order, from what it says to what would work. Values as an order document writes them."""
 
-    pointer: str
-    before: Any
-    after: Any
-
-    def document(self) -> dict[str, Any]:
-        return {"pointer": self.pointer, "from": self.before, "to": self.after}
+    pointer: str = given(STRING, "JSON Pointer into the order")
+    before: Any = given(Nullable(Anything()), "null where it is not said", name="from")
+    after: Any = given(Nullable(Anything()), "null to leave it out", name="to")
 
 
 @dataclass(frozen=True, slots=True)
-class Remedy:
-    """Changes that turn a rejected order into one that can be done; judged before they are shown.
+class Remedy(Documented):
+    """Changes that make the order one that can be done; judged before they are shown."""
 
-    ``cost`` is what they cost whoever ordered, by the table in ``advise.costs``.
-    """
-
-    changes: tuple[Change, ...]
-    verdict: str
-    text: str
-    cost: float
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "changes": [each.document() for each in self.changes],
-            "verdict": self.verdict,
-            "text": self.text,
-            "cost": self.cost,
-        }
+    changes: tuple[FieldChange, ...] = given(listed(Object(FieldChange)), "what to change")
+    verdict: str = given(_VERDICT, "the verdict with the changes made")
+    text: str = given(STRING, "the changes, in a sentence")
+    cost: float = given(
+        Figure(),
+        "what the changes cost whoever ordered: 1 turns a dial, 9 takes another blank; a choice of the book",
+    )
 
 
 @dataclass(frozen=True, slots=True)
-class Basis:
-    """What an answer rests on: revision and digests; ``basis`` is live or held."""
+class BookState(Documented):
+    """The revision of the book that an answer rests on."""
 
-    revision: int
-    digest: str
-    house_digest: str
-    basis: str = "live"
+    revision: int = given(INTEGER, "revision of the book")
+    digest: str = given(STRING, "SHA-256 of the book's canonical JSON")
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
-    id: str
-    verdict: str
-    basis: Basis
-    findings: tuple[Finding, ...]
-    conditions: tuple[str, ...]
-    needs: tuple[Need, ...]
-    assumed: tuple[Assumption, ...]
-    press: PressJudged | None
-    settings: tuple[Mapping[str, Any], ...]  # one a decoration, as an order document writes them; only if workable
-    sequence: tuple[int, ...]  # only if workable
-    remedies: tuple[Remedy, ...]
-    remedies_complete: bool  # whether all changes were tried; if not, that no more are offered proves nothing
-    reference: str | None
+class Basis(BookState):
+    """All that an answer rests on."""
 
-    def document(self) -> dict[str, Any]:
-        return {
-            "id": self.id,
-            "verdict": self.verdict,
-            "revision": self.basis.revision,
-            "digest": self.basis.digest,
-            "house_digest": self.basis.house_digest,
-            "basis": self.basis.basis,
-            "findings": [each.document() for each in self.findings],
-            "conditions": list(self.conditions),
-            "needs": [each.document() for each in self.needs],
-            "assumed": [each.document() for each in self.assumed],
-            "press": self.press.document() if self.press else None,
-            "settings": [dict(each) for each in self.settings],
-            "sequence": list(self.sequence),
-            "remedies": [each.document() for each in self.remedies],
-            "remedies_complete": self.remedies_complete,
-            "reference": self.reference,
-        }
+    house_digest: str = given(STRING, "SHA-256 of the shop's house rules")
+    basis: str = given(Choice(BASES), "live: the book as it is; held: the last good book in memory")
 
 
-@dataclass(frozen=True, slots=True)
-class PlannedDecoration:
-    """One decoration of a plan: transfer, settings with windows and what binds them, and the steps to take."""
+def _basis() -> Any:
+    return given(Object(Basis), "what the answer rests on", spread=True)
 
-    transfer: str
-    family: str
-    settings: Mapping[str, Any]
-    order_settings: Mapping[str, Any]  # the same, as an order document writes them
-    steps: tuple[str, ...]
 
-    def document(self) -> dict[str, Any]:
-        return {
-            "transfer": self.transfer,
-            "family": self.family,
-            "settings": dict(self.settings),
-            "order_settings": dict(self.order_settings),
-            "steps": list(self.steps),
-        }
+def _reference() -> Any:
+    return given(STRING_OR_NULL, "the shop's own, echoed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict(Documented):
+    """The verdict on an order."""
+
+    id: str = given(STRING, "content address of the code, the book, the house rules and the order")
+    verdict: str = given(_VERDICT, "the answer")
+    basis: Basis = _basis()
+    findings: tuple[Finding, ...] = given(listed(Object(Finding)), "what the rules found, gravest first")
+    conditions: tuple[str, ...] = given(STRINGS, "what must be done for the verdict to hold")
+    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask to settle the verdict")
+    assumed: tuple[Assumption, ...] = given(
+        listed(Object(Assumption)), "what was taken to hold because the order does not say"
+    )
+    press: PressJudged | None = given(Nullable(Object(PressJudged)), "the press it speaks of, and the shop's others")
+    settings: tuple[Mapping[str, Any], ...] = given(
+        listed(Free()),
+        "per decoration, as an order writes them; empty unless the verdict is accepted or conditional, so that nothing"
+        " is printed that may not be pressed",
+    )
+    sequence: tuple[int, ...] = given(listed(INTEGER), "decorations in order of pressing; empty where the settings are")
+    remedies: tuple[Remedy, ...] = given(
+        listed(Object(Remedy)), "changes that would make it work; none of them takes back what the order says"
+    )
+    remedies_complete: bool = given(
+        Flag(), "whether all the changes there are were tried; if not, that no remedy is offered proves nothing"
+    )
+    reference: str | None = _reference()
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
-    rank: int
-    press: str
-    decorations: tuple[PlannedDecoration, ...]
-    sequence: tuple[int, ...]
-    stack: tuple[str, ...]
-    cautions: tuple[str, ...]
-    conditions: tuple[str, ...]
-    reasons: tuple[str, ...]
-    estimate: Mapping[str, float]
-    verdict: str
-    id: str
+class PlannedDecoration(Documented):
+    """One decoration of a plan."""
 
-    def document(self) -> dict[str, Any]:
-        return {
-            "rank": self.rank,
-            "press": self.press,
-            "decorations": [each.document() for each in self.decorations],
-            "sequence": list(self.sequence),
-            "stack": list(self.stack),
-            "cautions": list(self.cautions),
-            "conditions": list(self.conditions),
-            "reasons": list(self.reasons),
-            "estimate": dict(self.estimate),
-            "verdict": self.verdict,
-            "id": self.id,
-        }
+    transfer: str = given(STRING, "the transfer to use")
+    family: str = given(STRING, "its family")
+    settings: Mapping[str, Any] = given(Free(), "settings with their windows and what binds them")
+    order_settings: Mapping[str, Any] = given(Free(), "the same, as an order writes them")
+    steps: tuple[str, ...] = given(STRINGS, "what to do, in order")
 
 
-@dataclass(frozen=True, slots=True)
-class RuledOut:
-    """A press and transfers that will not do, and the findings that say why; no press where none can help."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan(Documented):
+    """One way to do it. Put back as an order it validates as accepted or conditional."""
 
-    press: str | None
-    transfers: tuple[str, ...]
-    findings: tuple[Finding, ...]
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "press": self.press,
-            "transfers": list(self.transfers),
-            "findings": [each.document() for each in self.findings],
-        }
+    rank: int = given(INTEGER, "1 is best")
+    press: str = given(STRING, "the press to use")
+    decorations: tuple[PlannedDecoration, ...] = given(listed(Object(PlannedDecoration)), "per decoration")
+    sequence: tuple[int, ...] = given(listed(INTEGER), "decorations in order of pressing")
+    stack: tuple[str, ...] = given(STRINGS, "what lies on what, from the platen down")
+    cautions: tuple[str, ...] = given(STRINGS, "what to watch")
+    conditions: tuple[str, ...] = given(STRINGS, "what must be done for the plan to hold")
+    reasons: tuple[str, ...] = given(STRINGS, "why it is ranked so")
+    estimate: Mapping[str, float] = given(
+        mapped(Figure()),
+        "minutes each; hours, loads of the press and, at full power all the time, kWh in total; heating up not counted",
+    )
+    verdict: str = given(_VERDICT, "the verdict of this plan")
+    id: str = given(STRING, "the id of that verdict")
 
 
 @dataclass(frozen=True, slots=True)
-class Settlement:
-    """The answer to a recommend request: plans best first, and what was ruled out and why.
+class RuledOut(Documented):
+    """A press and transfers that will not do, and why."""
 
-    ``complete``: whether every combination of transfers and presses was weighed. If not, more ways may exist, and that
-    there is no plan proves nothing. ``ruled_out_left_out``: how many entries of ``ruled_out`` more there are.
-    """
-
-    basis: Basis
-    plans: tuple[Plan, ...]
-    ruled_out: tuple[RuledOut, ...]
-    ruled_out_left_out: int
-    needs: tuple[Need, ...]
-    complete: bool
-    reference: str | None
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "revision": self.basis.revision,
-            "digest": self.basis.digest,
-            "house_digest": self.basis.house_digest,
-            "basis": self.basis.basis,
-            "plans": [each.document() for each in self.plans],
-            "ruled_out": [each.document() for each in self.ruled_out],
-            "ruled_out_left_out": self.ruled_out_left_out,
-            "needs": [each.document() for each in self.needs],
-            "complete": self.complete,
-            "reference": self.reference,
-        }
+    press: str | None = given(STRING_OR_NULL, "the press; null where the transfers will not do whatever the press")
+    transfers: tuple[str, ...] = given(STRINGS, "the transfers")
+    findings: tuple[Finding, ...] = given(listed(Object(Finding)), "what blocks them")
 
 
-@dataclass(frozen=True, slots=True)
-class AllowedRange:
-    """From least to most, as an order writes them; what blocks a step below and a step above, by rule."""
+def _ruled_out() -> Any:
+    return given(listed(Object(RuledOut)), "what will not do, and why")
 
-    least: str
-    most: str
-    below: tuple[str, ...]
-    above: tuple[str, ...]
 
-    def document(self) -> dict[str, Any]:
-        return {"least": self.least, "most": self.most, "below": list(self.below), "above": list(self.above)}
+def _left_out() -> Any:
+    return given(INTEGER, "how many entries of ruled_out more there are than are given")
+
+
+_COMPLETE = (
+    "whether every combination of transfers and presses was weighed; of many open decorations only the best transfers"
+    " are combined, and to find no way then proves nothing"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settlement(Documented):
+    """Plans, best first, and what was ruled out."""
+
+    basis: Basis = _basis()
+    plans: tuple[Plan, ...] = given(
+        listed(Object(Plan)), "best first, ten at most; empty if nothing that was weighed will do"
+    )
+    ruled_out: tuple[RuledOut, ...] = _ruled_out()
+    ruled_out_left_out: int = _left_out()
+    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask to settle it")
+    complete: bool = given(Flag(), _COMPLETE)
+    reference: str | None = _reference()
 
 
 @dataclass(frozen=True, slots=True)
-class AllowedGround:
-    """Neutral greys from the darkest to the lightest that will do: CIELAB lightness and sRGB."""
+class AllowedRange(Documented):
+    """From least to most, as an order writes them."""
 
-    least: float
-    most: float
-    least_colour: str
-    most_colour: str
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "least": round(self.least, 2),
-            "most": round(self.most, 2),
-            "least_colour": self.least_colour,
-            "most_colour": self.most_colour,
-        }
+    least: str = given(STRING, "the least allowed, in whole steps of the shop's unit where one lies inside")
+    most: str = given(STRING, "the most allowed")
+    below: tuple[str, ...] = given(
+        STRINGS, "ids of the rules that stop a step below; empty where the press, not a rule, ends it"
+    )
+    above: tuple[str, ...] = given(
+        STRINGS, "ids of the rules that stop a step above; empty where the press, not a rule, ends it"
+    )
 
 
 @dataclass(frozen=True, slots=True)
-class AllowedDecoration:
-    """What is allowed for one decoration on one press with one transfer; None for what the order says already.
+class AllowedSize(Documented):
+    """A largest size: any print no larger both ways will do."""
 
-    ``temperature`` is on the display, ``gauge`` the line pressure of a press with cylinders, ``size`` the largest ones.
-    """
-
-    transfer: str
-    temperature: tuple[AllowedRange, ...] | None
-    time: tuple[AllowedRange, ...] | None
-    pressure: tuple[str, ...] | None
-    gauge: tuple[AllowedRange, ...] | None
-    peel: tuple[str, ...] | None
-    cover: tuple[str, ...] | None
-    pad: tuple[str, ...] | None
-    tape: tuple[str, ...] | None
-    size: tuple[Mapping[str, str], ...] | None
-
-    def document(self) -> dict[str, Any]:
-        def ranges(found: tuple[AllowedRange, ...] | None) -> list[dict[str, Any]] | None:
-            return None if found is None else [each.document() for each in found]
-
-        def listed(found: tuple[Any, ...] | None) -> list[Any] | None:
-            return None if found is None else list(found)
-
-        return {
-            "transfer": self.transfer,
-            "temperature": ranges(self.temperature),
-            "time": ranges(self.time),
-            "pressure": listed(self.pressure),
-            "gauge": ranges(self.gauge),
-            "peel": listed(self.peel),
-            "cover": listed(self.cover),
-            "pad": listed(self.pad),
-            "tape": listed(self.tape),
-            "size": None if self.size is None else [dict(each) for each in self.size],
-        }
+    width: str = given(STRING, "as an order writes it")
+    height: str = given(STRING, "as an order writes it")
 
 
 @dataclass(frozen=True, slots=True)
-class AllowedOn:
-    """What is allowed on one press, decoration by decoration."""
+class AllowedGround(Documented):
+    """Neutral greys that will do as ground, from the darkest to the lightest."""
 
-    press: str
-    decorations: tuple[AllowedDecoration, ...]
+    least: float = given(Figure(2), "CIELAB lightness of the darkest")
+    most: float = given(Figure(2), "CIELAB lightness of the lightest")
+    least_colour: str = given(STRING, "the darkest in sRGB")
+    most_colour: str = given(STRING, "the lightest in sRGB")
 
-    def document(self) -> dict[str, Any]:
-        return {"press": self.press, "decorations": [each.document() for each in self.decorations]}
+
+def _open_range(about: str) -> Any:
+    return given(Nullable(listed(Object(AllowedRange))), f"{about}; null where the order says it")
+
+
+def _open_choice(about: str) -> Any:
+    return given(Nullable(STRINGS), f"{about}; null where the order says it")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AllowedDecoration(Documented):
+    """What is allowed for one decoration on one press with one transfer."""
+
+    transfer: str = given(STRING, "the transfer the ranges are for")
+    temperature: tuple[AllowedRange, ...] | None = _open_range("display settings")
+    time: tuple[AllowedRange, ...] | None = _open_range("dwells")
+    pressure: tuple[str, ...] | None = _open_choice("pressures in the trade's words")
+    gauge: tuple[AllowedRange, ...] | None = given(
+        Nullable(listed(Object(AllowedRange))),
+        "line pressures on the gauge; null without cylinders or where the order says it",
+    )
+    peel: tuple[str, ...] | None = _open_choice("peels")
+    cover: tuple[str, ...] | None = _open_choice("cover sheets of the shop, or none")
+    pad: tuple[str, ...] | None = _open_choice("pads of the shop, or none")
+    tape: tuple[str, ...] | None = _open_choice("tapes of the shop, or none")
+    size: tuple[AllowedSize, ...] | None = given(
+        Nullable(listed(Object(AllowedSize))),
+        "the largest sizes, looked for up to the largest print the book knows; null where the order says it",
+    )
 
 
 @dataclass(frozen=True, slots=True)
-class Envelope:
-    """What is still allowed for what an order leaves open. ``transfers``: by decoration, those that may do;
-    ``complete`` as in a ``Settlement``, and whether every press that can do it has its ranges in ``on``."""
+class AllowedOn(Documented):
+    """What is allowed on one press."""
 
-    basis: Basis
-    presses: tuple[str, ...]
-    transfers: tuple[tuple[str, ...], ...]
-    on: tuple[AllowedOn, ...]
-    ground: tuple[AllowedGround, ...] | None
-    ruled_out: tuple[RuledOut, ...]
-    ruled_out_left_out: int
-    needs: tuple[Need, ...]
-    complete: bool
-    reference: str | None
+    press: str = given(STRING, "the press")
+    decorations: tuple[AllowedDecoration, ...] = given(listed(Object(AllowedDecoration)), "per decoration")
 
-    def document(self) -> dict[str, Any]:
-        return {
-            "revision": self.basis.revision,
-            "digest": self.basis.digest,
-            "house_digest": self.basis.house_digest,
-            "basis": self.basis.basis,
-            "presses": list(self.presses),
-            "transfers": [list(each) for each in self.transfers],
-            "on": [each.document() for each in self.on],
-            "ground": None if self.ground is None else [each.document() for each in self.ground],
-            "ruled_out": [each.document() for each in self.ruled_out],
-            "ruled_out_left_out": self.ruled_out_left_out,
-            "needs": [each.document() for each in self.needs],
-            "complete": self.complete,
-            "reference": self.reference,
-        }
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Envelope(Documented):
+    """What is still allowed for what an order leaves open."""
+
+    basis: Basis = _basis()
+    presses: tuple[str, ...] = given(STRINGS, "presses that can do it")
+    transfers: tuple[tuple[str, ...], ...] = given(listed(STRINGS), "per decoration, those that will do")
+    on: tuple[AllowedOn, ...] = given(
+        listed(Object(AllowedOn)),
+        "per press, with the transfers that are best there; the best presses alone where decorations are many",
+    )
+    ground: tuple[AllowedGround, ...] | None = given(
+        Nullable(listed(Object(AllowedGround))),
+        "grounds that will do; null where the colour is known or a transfer is open",
+    )
+    ruled_out: tuple[RuledOut, ...] = _ruled_out()
+    ruled_out_left_out: int = _left_out()
+    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask before more can be said")
+    complete: bool = given(Flag(), _COMPLETE + "; false too where some press that can do it has no ranges here")
+    reference: str | None = _reference()

@@ -80,7 +80,20 @@ def test_svg_holds_the_same(alone: Any, order: Callable[..., str], tmp_path: Pat
 def test_svg_escapes_what_it_is_told() -> None:
     flat = (20.0, 100.0)
     hostile = "<script>alert('x')</script> & more"
-    curve = Curve(hostile, (0.0, 10.0), flat, flat, flat, 90.0, 110.0, hostile, 8.0, None, hostile, units.METRIC)
+    curve = Curve(
+        title=hostile,
+        times_s=(0.0, 10.0),
+        soon_c=flat,
+        likely_c=flat,
+        late_c=flat,
+        need_c=90.0,
+        ceiling_c=110.0,
+        ceiling_because=hostile,
+        dwell_s=8.0,
+        asked_s=None,
+        note=hostile,
+        units=units.METRIC,
+    )
     written = svg([curve])
     assert "<script" not in written
     root = ET.fromstring(written)

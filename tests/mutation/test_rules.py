@@ -17,7 +17,7 @@ from generate import Case, random_book_cases, random_facts
 
 from accord_rules.documents import units
 from accord_rules.documents.files import BookError
-from accord_rules.governance.changes import ABSENT, Change, check
+from accord_rules.governance.changes import ABSENT, EntryChange, check
 from accord_rules.governance.house import HouseError, check_house, read_house
 from accord_rules.infer.compiled import holds
 from accord_rules.load.examples import example_facts, step
@@ -248,14 +248,14 @@ def small_book(book: Book) -> dict[str, Any]:
 
 
 def test_a_rule_whose_examples_decide_is_taken(book: Book) -> None:
-    change = Change("rules", "fleece-zip", RULE | {"topic": "press"}, ABSENT)
+    change = EntryChange("rules", "fleece-zip", RULE | {"topic": "press"}, ABSENT)
     assert "fleece-zip" in check(small_book(book), (change,)).rules
     assert "house.fleece-zip" in check_house(book, read_house({"rules": {"house.fleece-zip": RULE}})).rules
 
 
 @pytest.mark.parametrize(("kind", "index"), LEFT_OUT)
 def test_a_proposed_rule_is_refused_with_the_example_that_is_missing(kind: str, index: int, book: Book) -> None:
-    change = Change("rules", "fleece-zip", without(kind, index) | {"topic": "press"}, ABSENT)
+    change = EntryChange("rules", "fleece-zip", without(kind, index) | {"topic": "press"}, ABSENT)
     with pytest.raises(BookError) as refused:
         check(small_book(book), (change,))
     wanted = f"rules/press/fleece-zip.toml: /when: {LEFT_OUT[kind, index]}"

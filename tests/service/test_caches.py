@@ -24,11 +24,15 @@ from accord_service.api import examples
 
 # Caches without a bound, each with what keeps it small. Nothing of a request may be among the arguments.
 FIXED = {
+    "accord_rules.advise.moves._settings_of": "the facts of the code",
     "accord_rules.authority.code_digest": "no argument",
     "accord_rules.load.bands._bounds": "the bands of the code",
     "accord_rules.documents.colour.names": "no argument",
     "accord_rules.governance.edges._shades": "two patterns, written in the code",
+    "accord_rules.documents.reading.members_of": "the dataclasses of the code",
     "accord_rules.documents.reading.readers_of": "the dataclasses of the code",
+    "accord_rules.documents.reading._is_plain": "the dataclasses of the code",
+    "accord_rules.documents.writing._members": "the dataclasses of the code and the unit systems",
     "accord_service.http.wire.schema_of": "the dataclasses of the code",
 }
 # Importing it sets up a server's master; it remembers nothing.

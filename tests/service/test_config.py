@@ -10,7 +10,9 @@ from accord_service.run.config import Config, ConfigError
 
 
 def test_everything_has_a_default() -> None:
-    assert Config.from_env({}) == Config("", Path(".data/accord"), 256 * 1024, "INFO")
+    assert Config.from_env({}) == Config(
+        store_url="", data=Path(".data/accord"), body_limit=256 * 1024, log_level="INFO"
+    )
 
 
 def test_an_empty_variable_counts_as_left_out() -> None:
@@ -30,7 +32,17 @@ def test_every_variable_is_read() -> None:
         "ACCORD_TRANSFER_RATE": "65536",
     }
     told = Config.from_env(env)
-    assert told == Config("redis://store:6379/0", Path("/srv/accord"), 4096, "DEBUG", 30, 50, 7, 3, 65536)
+    assert told == Config(
+        store_url="redis://store:6379/0",
+        data=Path("/srv/accord"),
+        body_limit=4096,
+        log_level="DEBUG",
+        retain_days=30,
+        replay_most=50,
+        header_seconds=7,
+        transfer_seconds=3,
+        transfer_rate=65536,
+    )
 
 
 def test_a_worker_takes_the_store_it_is_told_of_before_its_owners() -> None:

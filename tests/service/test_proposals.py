@@ -24,7 +24,7 @@ from accord_service.app import create_app
 from accord_service.http.writing import Overtaken
 from accord_service.run.config import Config
 from accord_service.steps.proposals import Steps
-from accord_service.store import Change, Store
+from accord_service.store import Store, Transaction
 
 # The share of polyester from which a dye print is not called paler; no example of the book stands close above it.
 LIMIT, RULE = "dye.polyester_share_full", "dye-paler-on-blend"
@@ -476,16 +476,16 @@ def test_a_key_revoked_while_its_proposal_is_published_keeps_it_out(
     steward, before = desk("two", "steward"), head(desk("one", "owner"))
     held = served.extensions["accord"]
     with held.taken() as snapshot:
-        steps = Steps(store, snapshot.book, "publisher", "steward", "two", Budget(0, 0))
+        steps = Steps(store=store, held=snapshot.book, who="publisher", role="steward", shop="two", budget=Budget(0, 0))
         for late in (False, True):
             id_, leaver = another("two")
             seen = opened(desk("one", "owner"))
             assert approve(leaver, seen).status_code == 200
             made = steps.publish(seen["id"])
 
-            def revoke(_: object, id_: str = id_) -> Change:
+            def revoke(_: object, id_: str = id_) -> Transaction:
                 store.keys.revoke(id_, who="test")
-                return Change()
+                return Transaction()
 
             if not late:
                 revoke(None)

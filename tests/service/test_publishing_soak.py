@@ -15,15 +15,14 @@ from typing import Any
 
 from accord_rules.documents.canonical import digest
 from accord_rules.governance import proposal as rules
-from accord_rules.governance.changes import Change
+from accord_rules.governance.changes import EntryChange
 from accord_rules.governance.effect import Budget
-from accord_rules.governance.proposal import Approval, Base, Shown
+from accord_rules.governance.proposal import Approval, Base, ShownEffect
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
 from accord_service.http.writing import Overtaken
 from accord_service.steps.proposals import Kept, Steps, kept_document
-from accord_service.store import Change as StoreChange
-from accord_service.store import EmbeddedServer, RevisionHead, Store, StoreAway
+from accord_service.store import EmbeddedServer, RevisionHead, Store, StoreAway, Transaction
 
 KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "3"))
 LIMIT = "dye.polyester_share_full"
@@ -90,10 +89,10 @@ def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Book) -> No
 def _one_round(store: Store, killer: Killer, told: Told, held: Book, key: str, approver: str) -> Book:
     """Approve a change, publish it while the server is killed, and see what came of it."""
     id_ = _approved(store, held, approver)
-    steps = Steps(store, held, STEWARD, rules.STEWARD, SHOP, Budget())
+    steps = Steps(store=store, held=held, who=STEWARD, role=rules.STEWARD, shop=SHOP, budget=Budget())
     made = steps.publish(id_)
 
-    def also(kept: Kept) -> StoreChange:
+    def also(kept: Kept) -> Transaction:
         change = store.idempotency.remembering(SCOPE, key, key, kept.proposal.id)
         killer.shoot()
         return change
@@ -134,11 +133,20 @@ def _approved(store: Store, book: Book, approver: str) -> str:
     entry = dict(book.documents["limits"][LIMIT])
     entry["value"] = 171 - entry["value"]  # 85 and 86 by turns
     base = Base(book.revision, book.digest)
-    draft = rules.draft("new", base, [Change("limits", LIMIT, entry)], "To and fro.", "A soak.", "author")
-    shown = rules.show(draft, Shown("sha256:r"))
+    draft = rules.draft("new", base, [EntryChange("limits", LIMIT, entry)], "To and fro.", "A soak.", "author")
+    shown = rules.show(draft, ShownEffect("sha256:r"))
     opened = rules.open_(shown)
     assert opened.digests is not None
-    approved = rules.approve(opened, Approval(approver, rules.STEWARD, *opened.digests, SHOP))
+    changes, base_digest, replay = opened.digests
+    approval = Approval(
+        who=approver,
+        role=rules.STEWARD,
+        change_digest=changes,
+        base_digest=base_digest,
+        replay_digest=replay,
+        shop=SHOP,
+    )
+    approved = rules.approve(opened, approval)
     while True:
         try:
             return store.proposals.create(kept_document(approved, {}), author="author", state=approved.state).id

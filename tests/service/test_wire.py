@@ -16,6 +16,7 @@ from accord_rules.documents.reading import DocumentError, Fault
 from accord_rules.orders.order import DYES, Order, SettleRequest
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import Amount, Blank, Limit, Transfer
+from accord_service.api.answers import Catalogue
 from accord_service.api.v1.get_rules import RulesQuery
 from accord_service.http import wire
 
@@ -158,3 +159,12 @@ def test_other_texts_are_no_page_size(text: str) -> None:
     with pytest.raises(DocumentError) as caught:
         wire.load(RulesQuery, {"limit": text}, in_query=True)
     assert [fault.pointer for fault in caught.value.faults] == ["/limit"]
+
+
+def test_an_answers_schema_is_strict_and_takes_what_is_answered() -> None:
+    """Contract: answers may get new fields, but none that the shape does not promise yet."""
+    kind = {"kind": "blanks", "about": "pieces", "count": 3}
+    catalogue = {"revision": 1, "digest": "sha256:x", "kinds": [kind]}
+    assert wire.schema_of(Catalogue).validate(catalogue) == {}
+    assert wire.schema_of(Catalogue).validate(catalogue | {"surprise": 1}) == {"surprise": ["is not a known field"]}
+    assert wire.schema_of(Catalogue).validate(catalogue | {"kinds": [kind | {"count": "3"}]})

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from accord_service.store import Change, Conflict, EmbeddedServer, Store, StoreBroken, names
+from accord_service.store import Conflict, EmbeddedServer, Store, StoreBroken, Transaction, names
 from accord_service.store.audit import AuditEntry
 from accord_service.store.commit import (
     ABSENT,
@@ -102,10 +102,10 @@ def test_values_that_would_fail_inside_the_script_are_refused_before() -> None:
 
 
 def test_changes_join_unless_they_expect_two_versions() -> None:
-    joined = Change({A: 1}, (Put(A, 1),)) + Change({A: 1, B: 2}, (Put(B, 1),))
-    assert joined == Change({A: 1, B: 2}, (Put(A, 1), Put(B, 1)))
+    joined = Transaction({A: 1}, (Put(A, 1),)) + Transaction({A: 1, B: 2}, (Put(B, 1),))
+    assert joined == Transaction({A: 1, B: 2}, (Put(A, 1), Put(B, 1)))
     with pytest.raises(ValueError, match="two versions"):
-        _ = Change({A: 1}) + Change({A: 2})
+        _ = Transaction({A: 1}) + Transaction({A: 2})
 
 
 def test_the_server_forgetting_its_scripts_is_not_noticed(committer: Committer, raw: Any) -> None:

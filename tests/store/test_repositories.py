@@ -15,7 +15,6 @@ from accord_rules.load.loader import load_book
 from accord_service.store import (
     AllReported,
     Cell,
-    Change,
     Conflict,
     EmbeddedServer,
     KeyRecord,
@@ -24,6 +23,7 @@ from accord_service.store import (
     NotThere,
     RevisionRecord,
     Store,
+    Transaction,
     VerdictRecord,
 )
 
@@ -517,7 +517,7 @@ class TestIdempotency:
         barrier, done = threading.Barrier(2), []
 
         def create(store: Store, name: str) -> None:
-            def answer(record: object) -> Change:
+            def answer(record: object) -> Transaction:
                 return store.idempotency.remembering("north", "k", "d", name)
 
             barrier.wait()

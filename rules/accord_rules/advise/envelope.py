@@ -6,13 +6,12 @@ done, and a step outside does not. Ranges of two fields hold together only where
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 from accord_rules.advise.plans import Candidate
 from accord_rules.advise.ranges import allowed, inward
-from accord_rules.advise.wording import exact
 from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
@@ -22,11 +21,12 @@ from accord_rules.derive.sources import SOURCES
 from accord_rules.documents import units
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.reading import read
+from accord_rules.documents.writing import quantity
 from accord_rules.orders.order import PEELS, PRESSURES, Order, Settings, Size
 from accord_rules.revision.book import Book
 from accord_rules.revision.facts import Kind, Of
 from accord_rules.revision.rule import Rule
-from accord_rules.verdict import WORKABLE, AllowedDecoration, AllowedGround, AllowedOn, AllowedRange
+from accord_rules.verdict import WORKABLE, AllowedDecoration, AllowedGround, AllowedOn, AllowedRange, AllowedSize
 from accord_rules.weigh.scales import Remembered, Scales, Weighed
 
 T = TypeVar("T")
@@ -131,19 +131,19 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
     metered = said.pressure is None and case.press.cylinder is not None
     cover, pad, tape = (words(kind, (NONE, *_sheets(case, kind))) for kind in ("cover", "pad", "tape"))
     return AllowedDecoration(
-        str(case.decoration.transfer),
-        ranges(temperature, _display_marks(case)) if said.temperature is None else None,
-        ranges(dwell, _dwell_marks(case)) if said.time is None else None,
-        words("pressure", PRESSURES),
-        ranges(gauge, _gauge_marks(case)) if metered else None,
-        words("peel", PEELS),
-        cover,
-        pad,
-        tape,
-        _confirmed(
+        transfer=str(case.decoration.transfer),
+        temperature=ranges(temperature, _display_marks(case)) if said.temperature is None else None,
+        time=ranges(dwell, _dwell_marks(case)) if said.time is None else None,
+        pressure=words("pressure", PRESSURES),
+        gauge=ranges(gauge, _gauge_marks(case)) if metered else None,
+        peel=words("peel", PEELS),
+        cover=cover,
+        pad=pad,
+        tape=tape,
+        size=_confirmed(
             bench,
             lambda judge: _sizes(order, case, judge),
-            lambda found: [_with(order, case.index, size=read(Size, dict(size))) for size in found],
+            lambda found: [_with(order, case.index, size=read(Size, size.document())) for size in found],
         )
         if case.decoration.size is None
         else None,
@@ -175,8 +175,8 @@ def _ranges(case: Case, judge: Judge, field: Field, marks: Iterable[float]) -> I
     found = allowed(lambda value: workable(judge(field.say(value))), marks, _FINE * step)
     for low, high in (inward(low, high, field.step, unit.inside, unit.outside) for low, high in found):
         yield AllowedRange(
-            exact(field.dimension, low, case.shop.units),
-            exact(field.dimension, high, case.shop.units),
+            quantity(field.dimension, low, case.shop.units),
+            quantity(field.dimension, high, case.shop.units),
             _stopped_by(judge(field.say(low - step))) if low - step > field.dimension.least else (),
             _stopped_by(judge(field.say(high + step))),
         )
@@ -244,7 +244,7 @@ def _blocking(book: Book, facts: Collection[str]) -> Iterator[Rule]:
 # -- sizes -----------------------------------------------------------------------------------------------------------
 
 
-def _sizes(order: Order, case: Case, judge: Judge) -> tuple[Mapping[str, str], ...]:
+def _sizes(order: Order, case: Case, judge: Judge) -> tuple[AllowedSize, ...]:
     """The largest sizes: any print no larger than one of them will do. Looked for up to the book's largest print."""
     unit = case.shop.units.unit(units.LENGTH)
     step = 0.05 if unit.factor > 10 else 1.0
@@ -265,10 +265,7 @@ def _sizes(order: Order, case: Case, judge: Judge) -> tuple[Mapping[str, str], .
             wide = largest(lambda width, height=height: ok(width, height))  # type: ignore[misc]
             corners.append((wide if wide is not None else width, height))
     drawn = [tuple(inward(least, side, step, unit.inside, unit.outside)[1] for side in corner) for corner in corners]
-    return tuple(
-        {"width": exact(units.LENGTH, width, case.shop.units), "height": exact(units.LENGTH, height, case.shop.units)}
-        for width, height in drawn
-    )
+    return tuple(AllowedSize(*(quantity(units.LENGTH, side, case.shop.units) for side in corner)) for corner in drawn)
 
 
 def _side_marks(case: Case, most: float) -> list[float]:

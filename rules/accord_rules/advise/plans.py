@@ -399,17 +399,17 @@ def plan(
     """A candidate as a plan an operator can follow; ``put_back`` is what the rules say of the plan as an order."""
     found = findings(put_back.fired, candidate.on_press.cases[0].book)
     return Plan(
-        rank,
-        candidate.on_press.press.id,
-        tuple(_planned(case) for case in candidate.on_press.cases),
-        candidate.on_press.sequence.order,
-        tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
-        tuple(f"{each.because} {each.fix}" for each in found if each.level == "cautions"),
-        tuple(f"{each.because} {each.fix}" for each in found if each.level == "requires"),
-        reasons(candidate, put_back, prefer, experiences),
-        estimate(candidate),
-        put_back.verdict,
-        verdict_id,
+        rank=rank,
+        press=candidate.on_press.press.id,
+        decorations=tuple(_planned(case) for case in candidate.on_press.cases),
+        sequence=candidate.on_press.sequence.order,
+        stack=tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
+        cautions=tuple(f"{each.because} {each.fix}" for each in found if each.level == "cautions"),
+        conditions=tuple(f"{each.because} {each.fix}" for each in found if each.level == "requires"),
+        reasons=reasons(candidate, put_back, prefer, experiences),
+        estimate=estimate(candidate),
+        verdict=put_back.verdict,
+        id=verdict_id,
     )
 
 

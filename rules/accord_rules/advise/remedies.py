@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, groupby
 
+from accord_rules.advise.differences import changes
 from accord_rules.advise.moves import Move, Rejected, left_open, moves
 from accord_rules.advise.wording import order_settings
-from accord_rules.advise.written import changes
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.sources import SOURCES, Part

@@ -9,86 +9,95 @@ from typing import Any
 
 from accord_rules.derive.graph import GRAPH, Graph
 from accord_rules.documents import units
-from accord_rules.documents.reading import Many, Object, Quantity, Reader, Whole, readers_of
-from accord_rules.documents.writing import quantity
+from accord_rules.documents.answers import STRING, STRINGS, Anything, Nullable, listed
+from accord_rules.documents.reading import Choice, Flag, Many, Object, Quantity, Reader, Whole, given, readers_of
+from accord_rules.documents.writing import Documented, quantity
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import KINDS
 from accord_rules.revision.condition import UNITLESS
-from accord_rules.revision.facts import Ask, Assume, Fact, Of
+from accord_rules.revision.facts import Ask, Assume, Fact, Kind, Of, Scope
 from accord_rules.revision.sentences import write_value
+from accord_rules.verdict import LEVELS
 
 
 @dataclass(frozen=True, slots=True)
-class Measure:
-    """What a number is of. ``unit``: the one that its value is in. ``example``: how the facts of an example write one.
+class Measure(Documented):
+    """What a number is of."""
 
-    ``plain``: conditions and examples write it as a plain number; else conditions compare it with a limit.
-    """
-
-    dimension: str
-    unit: str
-    example: str
-    plain: bool
+    dimension: str = given(STRING, "the dimension, as limits name it")
+    unit: str = given(STRING, "the unit that its value is in; empty where it has none")
+    example: str = given(STRING, "how the facts of a rule's example write one")
+    plain: bool = given(Flag(), "whether conditions may compare it with a bare number; if not, with a limit or a fact")
 
 
 @dataclass(frozen=True, slots=True)
-class Reads:
-    """What a fact is worked out from at first hand. ``inputs`` by their names in ``derive.sources``."""
+class Reads(Documented):
+    """What a fact is worked out from at first hand."""
 
-    facts: tuple[str, ...]
-    inputs: tuple[str, ...]
-    limits: tuple[str, ...]
-    kinds: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class RuleReader:
-    """A rule of the book that has a fact in its condition or its sentences."""
-
-    id: str
-    level: str
+    facts: tuple[str, ...] = given(STRINGS, "ids of facts")
+    inputs: tuple[str, ...] = given(
+        STRINGS,
+        "fields of the order, by JSON Pointer ({i}: the decoration in question, {j}: the others); of shop, press, the"
+        " settings chosen and the order of pressings, by name",
+    )
+    limits: tuple[str, ...] = given(STRINGS, "ids of limits")
+    kinds: tuple[str, ...] = given(STRINGS, "kinds of the catalogue whose entries are looked through")
 
 
 @dataclass(frozen=True, slots=True)
-class ReadBy:
-    """Who looks at a fact at first hand. ``choices``: settings that are found by looking at it."""
+class RuleReader(Documented):
+    """A rule that has a fact in its condition or its sentences."""
 
-    facts: tuple[str, ...]
-    choices: tuple[str, ...]
-    rules: tuple[RuleReader, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Unsaid:
-    """What holds where the order leaves a fact unsaid. It is asked for if there is a ``question``, else assumed.
-
-    ``value``: what is assumed, as an order takes it at ``pointer``; None where an order cannot say it, or where it
-    hangs on what else is said. ``shown``: the same for people. ``why``: empty where nothing is ever assumed.
-    With both a question and a reason it is asked where nothing sensible can be assumed, and assumed elsewhere.
-    """
-
-    pointer: str
-    question: str
-    value: Any
-    shown: str
-    why: str
+    id: str = given(STRING, "id of the rule")
+    level: str = given(Choice(LEVELS), "what it finds")
 
 
 @dataclass(frozen=True, slots=True)
-class FactEntry:
-    """One fact. ``words``: those that it may be, or hold; ``kinds``: the kinds of the book's entries among them."""
+class ReadBy(Documented):
+    """Who looks at a fact at first hand."""
 
-    id: str
-    type: str
-    scope: str
-    description: str
-    measure: Measure | None
-    words: tuple[str, ...]
-    kinds: tuple[str, ...]
-    reads: Reads
-    read_by: ReadBy
-    unsaid: Unsaid | None
+    facts: tuple[str, ...] = given(STRINGS, "ids of the facts that are worked out from it")
+    choices: tuple[str, ...] = given(
+        STRINGS, "settings, and places in the order of pressings, that are found by looking at it"
+    )
+    rules: tuple[RuleReader, ...] = given(
+        listed(Object(RuleReader)), "rules of the book; house rules are their shop's own and not told here"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Unsaid(Documented):
+    """What holds where the order leaves a fact unsaid: it is assumed, asked for, or asked for where nothing sensible
+    can be assumed."""
+
+    pointer: str = given(STRING, "JSON Pointer to where the order would say it")
+    question: str = given(STRING, "what is asked; empty where it is never asked for")
+    value: Any = given(
+        Nullable(Anything()),
+        "what is assumed, as an order takes it; null where that hangs on what else is said, or no order can say it",
+    )
+    shown: str = given(STRING, "what is assumed, for people")
+    why: str = given(STRING, "why that is assumed; empty where nothing is")
+
+
+@dataclass(frozen=True, slots=True)
+class FactEntry(Documented):
+    """One fact: a word of the language that rules are written in."""
+
+    id: str = given(STRING, "its name, as conditions and sentences write it")
+    type: str = given(
+        Choice(tuple(kind.value for kind in Kind)),
+        "what it is; text may stand in sentences only, and data is for other facts alone",
+    )
+    scope: str = given(Choice(tuple(scope.value for scope in Scope)), "what has to be settled before it can be known")
+    description: str = given(STRING, "what it says")
+    measure: Measure | None = given(Nullable(Object(Measure)), "for numbers: what they measure; else null")
+    words: tuple[str, ...] = given(STRINGS, "the words that it may be one of, or a set of")
+    kinds: tuple[str, ...] = given(STRINGS, "the kinds of the catalogue whose ids are among these words")
+    reads: Reads = given(Object(Reads), "what it is worked out from")
+    read_by: ReadBy = given(Object(ReadBy), "who looks at it")
+    unsaid: Unsaid | None = given(Nullable(Object(Unsaid)), "what holds if unsaid; null where it follows from others")
 
 
 class Glossary(Mapping[str, FactEntry]):

@@ -200,3 +200,14 @@ def merge(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
         else:
             merged[key] = value
     return merged
+
+
+def entry_of(documents: Documents, kind: str, name: str) -> Mapping[str, Any]:
+    """One entry of the book, whole: a product says only where it differs from its family.
+
+    Raises KeyError where the book has no such entry, or a product no family.
+    """
+    table: Mapping[str, Any] = documents[kind][name]
+    if kind == "products":
+        return merge(entry_of(documents, "transfers", table["family"]), table)
+    return {"family": name, **table} if kind == "transfers" else table

@@ -1,8 +1,9 @@
 """Plain documents (JSON, TOML) to frozen dataclasses, strictly, with every fault named by its JSON Pointer.
 
 Each dataclass field carries one :class:`Reader` in its metadata. That reader is the one home of what the field
-may hold: orders, shops and the book are read by it here, and the service makes its marshmallow schemas and the
-OpenAPI document from the same readers.
+may hold: orders, shops and the book are read by it here, answers are written by it (``documents.writing``), and the
+service makes its marshmallow schemas and the OpenAPI document from the same readers. The readers that only answers
+need are in ``documents.answers``.
 """
 
 from __future__ import annotations
@@ -252,10 +253,10 @@ class Quantity(Reader):
 
 @dataclass(frozen=True)
 class Many(Reader):
-    """A list of up to ``most`` values read by ``item``."""
+    """A list of up to ``most`` values read by ``item``; None is no bound, for answers."""
 
     item: Reader
-    most: int = 40
+    most: int | None = 40
     least: int = 0
     distinct: bool = False
 
@@ -263,7 +264,7 @@ class Many(Reader):
         if not isinstance(value, list):
             faults.append(Fault(pointer, f"must be a list, not {kind_of(value)}"))
             return None
-        if not self.least <= len(value) <= self.most:
+        if _is_out_of(self, len(value)):
             faults.append(Fault(pointer, f"must have {self.least} to {self.most} entries, has {len(value)}"))
             return None
         read = tuple(self.item.read(each, f"{pointer}/{index}", faults) for index, each in enumerate(value))
@@ -272,7 +273,7 @@ class Many(Reader):
         return read
 
     def json_schema(self) -> dict[str, Any]:
-        schema = {"type": "array", "items": self.item.json_schema(), "minItems": self.least, "maxItems": self.most}
+        schema = {"type": "array", "items": self.item.json_schema(), **_bounds(self, "minItems", "maxItems")}
         return schema | ({"uniqueItems": True} if self.distinct else {})
 
 
@@ -282,14 +283,14 @@ class Table(Reader):
 
     key: Reader
     value: Reader
-    most: int = 40
+    most: int | None = 40
     least: int = 1
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, dict):
             faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}"))
             return None
-        if not self.least <= len(value) <= self.most:
+        if _is_out_of(self, len(value)):
             faults.append(Fault(pointer, f"must have {self.least} to {self.most} entries, has {len(value)}"))
             return None
         return MappingProxyType(
@@ -305,9 +306,16 @@ class Table(Reader):
         return {
             "type": "object",
             "additionalProperties": self.value.json_schema(),
-            "minProperties": self.least,
-            "maxProperties": self.most,
+            **_bounds(self, "minProperties", "maxProperties"),
         }
+
+
+def _is_out_of(reader: Many | Table, size: int) -> bool:
+    return size < reader.least or (reader.most is not None and size > reader.most)
+
+
+def _bounds(reader: Many | Table, least: str, most: str) -> dict[str, int]:
+    return {} if reader.most is None else {least: reader.least, most: reader.most}
 
 
 @dataclass(frozen=True)
@@ -360,35 +368,94 @@ class Object(Reader):
                 read[name] = reader.read(value[name], f"{pointer}/{name}", faults)
             elif required:
                 faults.append(Fault(f"{pointer}/{name}", "is required"))
-        return self.into(**read) if len(faults) == before else None
+        return built(self.into, read) if len(faults) == before else None
 
     def json_schema(self) -> dict[str, Any]:
         return {"$ref": f"#/components/schemas/{self.into.__name__}"}
 
 
-def given(reader: Reader, **more: Any) -> Any:
-    """A required dataclass field read by ``reader``."""
-    return dataclasses.field(metadata={"reader": reader}, **more)
+def given(reader: Reader, about: str = "", *, name: str = "", spread: bool = False, **more: Any) -> Any:
+    """A dataclass field that a document must have, read by ``reader``; ``about`` says what it holds.
+
+    A default is for those who make it in Python alone. ``name`` is its name in documents where Python has another use
+    for the word. ``spread``: the object's own fields stand in its place in documents.
+    """
+    metadata = {"reader": reader, "required": True, "about": about, "name": name, "spread": spread}
+    return dataclasses.field(metadata=metadata, **more)
 
 
 def optional(reader: Reader, default: Any = None, about: str = "") -> Any:
-    """A dataclass field that may be left out; an immutable mapping may be its default."""
-    metadata = {"reader": reader, "about": about}
+    """A dataclass field that a document may leave out; an immutable mapping may be its default."""
+    metadata = {"reader": reader, "required": False, "about": about}
     if isinstance(default, Mapping):
         return dataclasses.field(default_factory=lambda: default, metadata=metadata)
     return dataclasses.field(default=default, metadata=metadata)
 
 
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One field as documents have it; ``path`` leads to its value, through the object that is spread, if one is.
+
+    ``default`` is ``dataclasses.MISSING`` where there is none, or where it is made anew each time.
+    """
+
+    name: str
+    path: tuple[str, ...]
+    reader: Reader
+    required: bool
+    default: Any
+    about: str
+
+
+@cache
+def members_of(cls: type) -> tuple[Member, ...]:
+    """Every field of ``cls`` that documents may give, in the order in which they are written."""
+    members: list[Member] = []
+    for f in dataclasses.fields(cls):
+        reader = f.metadata.get("reader")
+        if isinstance(reader, Object) and f.metadata.get("spread"):
+            inside = members_of(reader.into)
+            members += [dataclasses.replace(each, path=(f.name, *each.path)) for each in inside]
+        elif reader is not None:
+            required, about = f.metadata["required"], f.metadata["about"]
+            members.append(Member(_name_of(f), (f.name,), reader, required, f.default, about))
+    return tuple(members)
+
+
+def _name_of(field: dataclasses.Field[Any]) -> str:
+    return field.metadata.get("name") or field.name
+
+
 @cache
 def readers_of(cls: type) -> Mapping[str, tuple[Reader, bool]]:
     """Field name to (reader, required), for every field of ``cls`` that documents may give."""
-    return MappingProxyType(
-        {
-            f.name: (f.metadata["reader"], f.default is f.default_factory is dataclasses.MISSING)
-            for f in dataclasses.fields(cls)
-            if "reader" in f.metadata
-        }
-    )
+    return MappingProxyType({each.name: (each.reader, each.required) for each in members_of(cls)})
+
+
+def built(cls: type[T], values: Mapping[str, Any]) -> T:
+    """``cls`` of the values of its fields, each under its name in documents."""
+    return cls(**_arguments(cls, values))
+
+
+def _arguments(cls: type, values: Mapping[str, Any]) -> Mapping[str, Any]:
+    if _is_plain(cls):
+        return values
+    arguments: dict[str, Any] = {}
+    for f in dataclasses.fields(cls):
+        name = _name_of(f)
+        if f.metadata.get("spread"):
+            part = f.metadata["reader"].into
+            inside = {each.name: values[each.name] for each in members_of(part) if each.name in values}
+            arguments[f.name] = built(part, inside)
+        elif name in values:
+            arguments[f.name] = values[name]
+    return arguments
+
+
+@cache
+def _is_plain(cls: type) -> bool:
+    """Whether every field has one name, here and in documents."""
+    return all(each.path == (each.name,) for each in members_of(cls))
 
 
 def read(cls: type[T], document: Any) -> T:

@@ -1,57 +1,165 @@
-"""Dataclasses that ``reading`` read, back as the documents they stand for, with units: reading them gives the same."""
+"""Dataclasses with readers (``documents.reading``) back as documents, and quantities as text: the one writer.
+
+Orders and shops come back with units, so that reading them gives the same; answers as plain JSON data in the order in
+which their fields are declared, so that the same answer always has the same bytes.
+"""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from operator import attrgetter
 from typing import Any
 
 from accord_rules.documents import units
-from accord_rules.documents.reading import Either, Many, Object, Quantity, Reader, Table, readers_of
+from accord_rules.documents.answers import Figure, Free, Nullable
+from accord_rules.documents.reading import Either, Many, Object, Quantity, Reader, Table, members_of
+
+Write = Callable[[Any], Any]
+Preferences = units.UnitPreferences | None
+_SAME = 1e-9  # quantities no further apart, in the inside unit, are one quantity
 
 
-def written(value: Any) -> dict[str, Any]:
-    """An order, shop or part of one as a document; what is not said is left out."""
+def written(value: Any, preferences: Preferences = None) -> dict[str, Any]:
+    """A dataclass with readers as a document; what is None is left out, unless its reader knows null.
+
+    With a shop's ``preferences`` in its units, and without what says no more than the field's default.
+    """
     document: dict[str, Any] = {}
     of: type = type(value)
-    for name, (reader, _) in readers_of(of).items():
-        each = getattr(value, name)
-        if each is not None:
-            document[name] = _written(reader, each)
+    for member in _members(of, preferences):
+        part = member.value_of(value)
+        if part is None:
+            if member.keeps_null:
+                document[member.name] = None
+        elif preferences is None or not member.is_default(part):
+            document[member.name] = part if member.write is None else member.write(part)
     return document
 
 
-def _written(reader: Reader, value: Any) -> Any:
+class Documented:
+    """A dataclass that gives its own document."""
+
+    __slots__ = ()
+
+    def document(self) -> dict[str, Any]:
+        """Plain JSON data, as the fields' readers and their order have it."""
+        return written(self)
+
+
+@dataclass(frozen=True, slots=True)
+class _Written:
+    """How one field is written; ``write`` is None where its value goes into the document as it is."""
+
+    name: str
+    value_of: Callable[[Any], Any]
+    write: Write | None
+    keeps_null: bool
+    default: Any
+
+    def is_default(self, value: Any) -> bool:
+        """An empty list said of an item is not the same as none said."""
+        return self.default is not dataclasses.MISSING and self.default is not None and bool(value == self.default)
+
+
+@cache
+def _members(cls: type, preferences: Preferences) -> tuple[_Written, ...]:
+    return tuple(
+        _Written(
+            each.name,
+            attrgetter(".".join(each.path)),
+            _writer(each.reader, preferences),
+            isinstance(each.reader, Nullable),
+            each.default,
+        )
+        for each in members_of(cls)
+    )
+
+
+def _writer(reader: Reader, preferences: Preferences) -> Write | None:
+    """What writes a value that ``reader`` reads; None for one that is written as it is."""
     match reader:
-        case Quantity(dimension=dimension) if isinstance(value, (int, float)):
-            return quantity(dimension, value)
+        case Nullable(inner=inner):
+            return _or_null(_writer(inner, preferences))
+        case Quantity(dimension=dimension):
+            return lambda value: value if isinstance(value, str) else quantity(dimension, value, preferences)
+        case Figure(decimals=int(decimals)):
+            return lambda value: round(value, decimals)
         case Either(first=first, second=second):
-            is_second = dataclasses.is_dataclass(value) if isinstance(second, Object) else isinstance(value, float)
-            return _written(second if is_second else first, value)
+            return _word_or(_writer(first, preferences), _writer(second, preferences))
         case Many(item=item):
-            return [_written(item, each) for each in value]
-        case Table(value=inner) if isinstance(value, Mapping):
-            return {key: _written(inner, each) for key, each in value.items()}
+            return _list_of(_writer(item, preferences))
+        case Table(value=value):
+            return _table_of(_writer(value, preferences))
         case Object():
-            return written(value)
-    return value
+            return lambda value: written(value, preferences)
+        case Free():
+            return dict
+    return None
 
 
-def quantity(dimension: units.Dimension, value: float) -> str:
-    """A quantity in the first unit in which reading it gives the very same value, else in the inside unit, rounded."""
-    for unit in dimension.units:
-        text = f"{_short(unit.outside(value))} {unit.symbol}"
+def _or_null(write: Write | None) -> Write | None:
+    return write and (lambda value: None if value is None else write(value))
+
+
+def _word_or(first: Write | None, second: Write | None) -> Write:
+    """Of two readers the first reads words."""
+
+    def write(value: Any) -> Any:
+        chosen = first if isinstance(value, str) else second
+        return value if chosen is None else chosen(value)
+
+    return write
+
+
+def _list_of(write: Write | None) -> Write:
+    return list if write is None else lambda values: [write(value) for value in values]
+
+
+def _table_of(write: Write | None) -> Write:
+    return dict if write is None else lambda table: {key: write(value) for key, value in table.items()}
+
+
+def quantity(dimension: units.Dimension, value: float, preferences: Preferences = None) -> str:
+    """A quantity with its unit, so that reading it gives ``value`` again.
+
+    In the shop's unit with as few decimals as will do; without ``preferences`` in the first unit that gives the very
+    same value. Where none does, in the inside unit with six decimals.
+    """
+    for unit, text in _candidates(dimension, value, preferences):
         if value == 0 and unit.offset == 0:
-            return text
+            return f"0 {unit.symbol}"
         try:
-            if units.parse(dimension, text) == value:
+            if abs(units.parse(dimension, text) - value) <= (0.0 if preferences is None else _SAME):
                 return text
         except units.UnitError:
-            continue  # so small in this unit that six decimals leave nothing
+            continue  # too few decimals can round to a value that no workshop can mean
     return f"{_short(value)} {dimension.symbol}"
+
+
+def _candidates(dimension: units.Dimension, value: float, preferences: Preferences) -> Iterator[tuple[units.Unit, str]]:
+    if preferences is None:
+        yield from ((unit, f"{_short(unit.outside(value))} {unit.symbol}") for unit in dimension.units)
+    else:
+        unit = preferences.unit(dimension)
+        yield from ((unit, f"{unit.outside(value):.{decimals}f} {unit.symbol}") for decimals in range(7))
 
 
 def _short(number: float) -> str:
     """As many decimals as a document may have, without idle zeros."""
     text = f"{number:.6f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
+
+
+def plain(value: Any) -> Any:
+    """A dataclass tree as JSON data in inside units, None left out: equal meanings give equal bytes."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        fields = ((f.name, getattr(value, f.name)) for f in dataclasses.fields(value))
+        return {name: plain(each) for name, each in fields if each is not None}
+    if isinstance(value, Mapping):
+        return {key: plain(each) for key, each in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [plain(each) for each in value]
+    return value

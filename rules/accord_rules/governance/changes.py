@@ -17,6 +17,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from accord_rules.documents.answers import Nullable
 from accord_rules.documents.canonical import canonical, digest
 from accord_rules.documents.files import BookError, Documents
 from accord_rules.documents.reading import (
@@ -32,6 +33,7 @@ from accord_rules.documents.reading import (
     kind_of,
     optional,
 )
+from accord_rules.documents.writing import Documented
 from accord_rules.governance.limits import derived_with
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
@@ -53,11 +55,9 @@ class ChangeError(ValueError):
 
 
 class EntryTable(Reader):
-    """An entry as the book writes it, or null to take it out. What it must hold is checked when the book is loaded."""
+    """An entry as the book writes it. What it must hold is checked when the book is loaded."""
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
-        if value is None:
-            return None
         if not isinstance(value, dict):
             faults.append(Fault(pointer, f"must be an object or null, not {kind_of(value)}"))
             return None
@@ -68,7 +68,7 @@ class EntryTable(Reader):
         return None if found else copy.deepcopy(value)
 
     def json_schema(self) -> dict[str, Any]:
-        return {"type": ["object", "null"]}
+        return {"type": "object"}
 
 
 def _no_entry(value: Any, pointer: str, depth: int) -> Iterable[Fault]:
@@ -96,23 +96,19 @@ def _no_text(text: str, pointer: str) -> Iterable[Fault]:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
-    """One entry set to ``value``, or taken out where that is None."""
+class EntryChange(Documented):
+    """One entry of the book set to ``value`` (as the book writes it), or taken out where that is null."""
 
-    kind: str = given(Choice(CHANGEABLE))
-    id: str = given(Text(80))
-    value: Mapping[str, Any] | None = given(EntryTable())
+    kind: str = given(Choice(CHANGEABLE), "the kind of entry")
+    id: str = given(Text(80), "its name")
+    value: Mapping[str, Any] | None = given(Nullable(EntryTable()), "the entry as the book writes it; null: taken out")
     before: str | None = optional(Text(80), about='digest of the entry as it was, "none" where there was none')
 
-    def document(self) -> dict[str, Any]:
-        written = {"kind": self.kind, "id": self.id, "value": copy.deepcopy(self.value)}
-        return written if self.before is None else written | {"before": self.before}
 
-
-def read_changes(document: Any, pointer: str = "/changes") -> tuple[Change, ...]:
+def read_changes(document: Any, pointer: str = "/changes") -> tuple[EntryChange, ...]:
     """Read a change set strictly. Raises DocumentError with every fault and its JSON Pointer."""
     faults: list[Fault] = []
-    changes: tuple[Change, ...] | None = Many(Object(Change), CHANGES_MOST).read(document, pointer, faults)
+    changes: tuple[EntryChange, ...] | None = Many(Object(EntryChange), CHANGES_MOST).read(document, pointer, faults)
     seen: set[tuple[str, str]] = set()
     for index, change in enumerate(changes or ()):
         if change is not None and (change.kind, change.id) in seen:
@@ -124,12 +120,12 @@ def read_changes(document: Any, pointer: str = "/changes") -> tuple[Change, ...]
     return changes
 
 
-def changes_document(changes: Iterable[Change]) -> list[dict[str, Any]]:
+def changes_document(changes: Iterable[EntryChange]) -> list[dict[str, Any]]:
     """A change set as plain JSON data, as ``read_changes`` reads it."""
     return [change.document() for change in changes]
 
 
-def change_digest(changes: Iterable[Change]) -> str:
+def change_digest(changes: Iterable[EntryChange]) -> str:
     """SHA-256 over the canonical JSON of what the changes do; their order and ``before`` make no difference."""
     done = sorted(([c.kind, c.id, c.value] for c in changes), key=lambda each: (str(each[0]), str(each[1])))
     return digest(done)
@@ -140,7 +136,7 @@ def entry_digest(documents: Documents, kind: str, name: str) -> str:
     return digest(documents[kind][name]) if name in documents[kind] else ABSENT
 
 
-def apply(documents: Documents, changes: Iterable[Change]) -> Documents:
+def apply(documents: Documents, changes: Iterable[EntryChange]) -> Documents:
     """The documents with the changes made; the given ones stay as they are.
 
     Raises ChangeError for an entry that is not as ``before`` says, or is to be taken out and not there.
@@ -167,7 +163,7 @@ def apply(documents: Documents, changes: Iterable[Change]) -> Documents:
     return result
 
 
-def difference(old: Documents, new: Documents) -> tuple[Change, ...]:
+def difference(old: Documents, new: Documents) -> tuple[EntryChange, ...]:
     """The changes that make ``new`` of ``old``, by kind and id; a revert is ``difference(new, old)``.
 
     Raises ChangeError where they differ in what no proposal can change.
@@ -184,11 +180,11 @@ def difference(old: Documents, new: Documents) -> tuple[Change, ...]:
             before = entry_digest(old, kind, name)
             if before != entry_digest(new, kind, name):
                 value = copy.deepcopy(new[kind][name]) if name in new[kind] else None
-                found.append(Change(kind, name, value, before))
+                found.append(EntryChange(kind, name, value, before))
     return tuple(found)
 
 
-def check(documents: Documents, changes: Iterable[Change], revision: int = 1) -> Book:
+def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 1) -> Book:
     """The changed book, loaded, as revision ``revision``.
 
     Raises ChangeError where the changes do not fit, BookError with the loader's reasons where the result is no book.
@@ -206,7 +202,7 @@ def check(documents: Documents, changes: Iterable[Change], revision: int = 1) ->
     return from_documents(changed, revision)
 
 
-def faults_in(changes: Iterable[Change], error: BookError) -> tuple[Fault, ...]:
+def faults_in(changes: Iterable[EntryChange], error: BookError) -> tuple[Fault, ...]:
     """Why the changed book is none: what is wrong in a changed entry at its place there, all else as it is."""
     places = {(change.kind, change.id): f"/changes/{index}/value" for index, change in enumerate(changes)}
     inside = {str(each): each for each in error.faults if (each.kind, each.id) in places}

@@ -17,11 +17,12 @@ from typing import Any
 
 from accord_rules.authority import Authority, code_digest
 from accord_rules.documents import units
+from accord_rules.documents.answers import INTEGER, STRING, STRINGS, Free, listed, mapped
 from accord_rules.documents.canonical import digest
-from accord_rules.documents.reading import DocumentError
-from accord_rules.documents.writing import written
+from accord_rules.documents.reading import Choice, DocumentError, Object, given
+from accord_rules.documents.writing import Documented, written
 from accord_rules.governance import edges
-from accord_rules.governance.changes import Change, difference
+from accord_rules.governance.changes import CHANGEABLE, EntryChange, difference
 from accord_rules.governance.fitting import fitting
 from accord_rules.governance.limits import (
     EQUAL,
@@ -44,9 +45,12 @@ from accord_rules.verdict import LEVELS, VERDICTS
 PEOPLE = "people"
 UNREADABLE = "unreadable"  # the book does not know what the order names
 # An order the book cannot read is an order it does not let pass.
-_RANKS = (*VERDICTS, UNREADABLE)
+REPLAYED_VERDICTS = (*VERDICTS, UNREADABLE)
 _BOOK = "(book)"
-RECORDED, EDGE = "recorded", "edge"
+SOURCES = RECORDED, EDGE = ("recorded", "edge")
+DIRECTIONS = (STRICTER, LOOSER)
+WAYS = (*DIRECTIONS, EQUAL, MIXED)
+EXACTLY, BY_REPLAY = "exactly", "by replay"
 EVERY_ORDER = "every order"
 SAID_SETTINGS = "orders that say press and settings"
 TRIED = "the orders that were tried"
@@ -70,111 +74,88 @@ class Budget:
     edges: int = 4_000
 
 
-@dataclass(frozen=True, slots=True)
-class Flip:
-    """One order that one rule says something else about. ``before`` and ``after`` are verdicts."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flip(Documented):
+    """One order that one rule says something else about."""
 
-    source: str
-    shop: str
-    order: str
-    rule: str
-    direction: str
-    before: str
-    after: str
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "source": self.source,
-            "shop": self.shop,
-            "order": self.order,
-            "rule": self.rule,
-            "direction": self.direction,
-            "before": self.before,
-            "after": self.after,
-        }
+    source: str = given(Choice(SOURCES), "recorded: asked by a shop; edge: made at the edge of a threshold")
+    shop: str = given(STRING, "the shop")
+    order: str = given(STRING, "the verdict's id, or the name of the edge case")
+    rule: str = given(STRING, "the rule")
+    direction: str = given(Choice(DIRECTIONS), "which way")
+    before: str = given(Choice(REPLAYED_VERDICTS), "verdict under the base")
+    after: str = given(Choice(REPLAYED_VERDICTS), "verdict with the changes")
 
 
-@dataclass(frozen=True, slots=True)
-class Count:
-    """How many orders of a shop one rule flips one way, and for how many of them the verdict differs."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlipCount(Documented):
+    """How many orders of a shop one rule turns one way."""
 
-    source: str
-    shop: str
-    rule: str
-    direction: str
-    orders: int
-    verdicts: int
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "source": self.source,
-            "shop": self.shop,
-            "rule": self.rule,
-            "direction": self.direction,
-            "orders": self.orders,
-            "verdicts": self.verdicts,
-        }
+    source: str = given(Choice(SOURCES), "recorded: asked by a shop; edge: made at the edge of a threshold")
+    shop: str = given(STRING, "the shop")
+    rule: str = given(STRING, "the rule")
+    direction: str = given(Choice(DIRECTIONS), "which way")
+    orders: int = given(INTEGER, "orders it says something else about")
+    verdicts: int = given(INTEGER, "those of them whose verdict differs")
 
 
 @dataclass(frozen=True, slots=True)
-class Witness:
-    """An order that shows a rule's flip in one direction: a document that can be sent as it is."""
+class FlipWitness(Documented):
+    """An order that shows a flip: it can be sent as it is."""
 
-    flip: Flip
-    document_of_order: Mapping[str, Any]
-
-    def document(self) -> dict[str, Any]:
-        return self.flip.document() | {"asked": dict(self.document_of_order)}
+    flip: Flip = given(Object(Flip), "the flip", spread=True)
+    document_of_order: Mapping[str, Any] = given(Free(), "the order", name="asked")
 
 
 @dataclass(frozen=True, slots=True)
-class Decision:
-    """Stricter, looser, equal or mixed; for which orders that holds; and why, in sentences."""
+class Decision(Documented):
+    """What a change does as a whole."""
 
-    kind: str
-    exact: bool
-    holds_for: str
-    because: tuple[str, ...]
+    kind: str = given(Choice(WAYS), "which way")
+    decided: str = given(
+        Choice((EXACTLY, BY_REPLAY)), "exactly: from the rules' conditions; by replay: on the orders tried"
+    )
+    holds_for: str = given(STRING, "for which orders that holds")
+    because: tuple[str, ...] = given(STRINGS, "why, in sentences")
 
-    def document(self) -> dict[str, Any]:
-        return {
-            "kind": self.kind,
-            "decided": "exactly" if self.exact else "by replay",
-            "holds_for": self.holds_for,
-            "because": list(self.because),
-        }
+    @property
+    def exact(self) -> bool:
+        return self.decided == EXACTLY
 
 
-@dataclass(frozen=True)
-class Effect:
+@dataclass(frozen=True, slots=True)
+class EntryName(Documented):
+    """An entry of the book."""
+
+    kind: str = given(Choice(CHANGEABLE), "the kind of entry")
+    id: str = given(STRING, "its name")
+
+
+@dataclass(frozen=True, slots=True)
+class ReplayedCount(Documented):
+    """How many orders were judged under both."""
+
+    recorded: int = given(INTEGER, "recorded orders")
+    recorded_left_out: int = given(INTEGER, "recorded orders left out for their number; 1 may stand for more")
+    edges: int = given(INTEGER, "orders at edges")
+    edges_left_out: int = given(INTEGER, "1 where there were more")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Effect(Documented):
     """What changes between two states of the book."""
 
-    old_digest: str
-    new_digest: str
-    changes: tuple[tuple[str, str], ...]
-    decision: Decision
-    loosens_safety: tuple[str, ...]
-    counts: tuple[Count, ...]
-    flips: tuple[Flip, ...]
-    witnesses: tuple[Witness, ...]
-    watched: Mapping[str, int]  # watched rule -> recorded orders it holds for
-    replayed: Mapping[str, int]
-
-    def document(self) -> dict[str, Any]:
-        """Plain JSON data in a fixed order."""
-        return {
-            "old": self.old_digest,
-            "new": self.new_digest,
-            "code": code_digest(),
-            "changes": [{"kind": kind, "id": name} for kind, name in self.changes],
-            "decision": self.decision.document(),
-            "loosens_safety": list(self.loosens_safety),
-            "counts": [each.document() for each in self.counts],
-            "flips": [each.document() for each in self.flips],
-            "witnesses": [each.document() for each in self.witnesses],
-            "watched": dict(self.watched),
-            "replayed": dict(self.replayed),
-        }
+    old_digest: str = given(STRING, "digest of the base", name="old")
+    new_digest: str = given(STRING, "digest of the book with the changes", name="new")
+    code: str = given(STRING, "digest of the code that judged")
+    changes: tuple[EntryName, ...] = given(listed(Object(EntryName)), "what is changed")
+    decision: Decision = given(Object(Decision), "what it does as a whole")
+    loosens_safety: tuple[str, ...] = given(STRINGS, "each safety limit or rule that is loosened")
+    counts: tuple[FlipCount, ...] = given(listed(Object(FlipCount)), "flips by shop, rule and direction")
+    flips: tuple[Flip, ...] = given(listed(Object(Flip)), "every flip")
+    witnesses: tuple[FlipWitness, ...] = given(listed(Object(FlipWitness)), "one order for each rule and direction")
+    watched: Mapping[str, int] = given(mapped(INTEGER), "watched rule to the recorded orders it holds for")
+    replayed: ReplayedCount = given(Object(ReplayedCount), "how many orders were judged under both")
 
     @cached_property
     def replay_digest(self) -> str:
@@ -193,12 +174,12 @@ def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], budget: Budget
         _Asked(RECORDED, each.shop_id, each.id, each.shop, each.order) for each in _chosen(recorded, budget.recorded)
     ]
     at_edges = list(itertools.islice(_edges(old, new, changes), budget.edges + 1))
-    replayed = {
-        "recorded": len(asked),
-        "recorded_left_out": len(recorded) - len(asked),
-        "edges": min(len(at_edges), budget.edges),
-        "edges_left_out": int(len(at_edges) > budget.edges),
-    }
+    replayed = ReplayedCount(
+        recorded=len(asked),
+        recorded_left_out=len(recorded) - len(asked),
+        edges=min(len(at_edges), budget.edges),
+        edges_left_out=int(len(at_edges) > budget.edges),
+    )
     before, after = Authority(old), Authority(new)
     try:
         flipped = [
@@ -212,16 +193,17 @@ def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], budget: Budget
         after.close()
     flips = tuple(sorted((flip for flip, _ in flipped), key=_flip_key))
     return Effect(
-        old.digest,
-        new.digest,
-        tuple((change.kind, change.id) for change in changes),
-        _decision(old, new, changes, flips, replayed),
-        loosens_safety(old, new),
-        _counts(flips),
-        flips,
-        _witnesses(flipped),
-        MappingProxyType(watched),
-        MappingProxyType(replayed),
+        old_digest=old.digest,
+        new_digest=new.digest,
+        code=code_digest(),
+        changes=tuple(EntryName(change.kind, change.id) for change in changes),
+        decision=_decision(old, new, changes, flips, replayed),
+        loosens_safety=loosens_safety(old, new),
+        counts=_counts(flips),
+        flips=flips,
+        witnesses=_witnesses(flipped),
+        watched=MappingProxyType(watched),
+        replayed=replayed,
     )
 
 
@@ -281,27 +263,45 @@ def _flips(asked: _Asked, before: _Outcome, after: _Outcome) -> Iterator[Flip]:
         if before.said.get((rule, about), 0) != after.said.get((rule, about), 0)
     }
     if before.verdict != after.verdict and not changed:
-        stricter = _RANKS.index(after.verdict) > _RANKS.index(before.verdict)
+        stricter = REPLAYED_VERDICTS.index(after.verdict) > REPLAYED_VERDICTS.index(before.verdict)
         changed = {(_BOOK, STRICTER if stricter else LOOSER)}
     for rule, way in sorted(changed):
-        yield Flip(asked.source, asked.shop_id, asked.order_id, rule, way, before.verdict, after.verdict)
+        yield Flip(
+            source=asked.source,
+            shop=asked.shop_id,
+            order=asked.order_id,
+            rule=rule,
+            direction=way,
+            before=before.verdict,
+            after=after.verdict,
+        )
 
 
 def _flip_key(flip: Flip) -> tuple[str, ...]:
     return (flip.source, flip.shop, flip.rule, flip.direction, flip.order)
 
 
-def _counts(flips: Iterable[Flip]) -> tuple[Count, ...]:
+def _counts(flips: Iterable[Flip]) -> tuple[FlipCount, ...]:
     orders: Counter[tuple[str, str, str, str]] = Counter()
     verdicts: Counter[tuple[str, str, str, str]] = Counter()
     for flip in flips:
         row = (flip.source, flip.shop, flip.rule, flip.direction)
         orders[row] += 1
         verdicts[row] += flip.before != flip.after
-    return tuple(Count(*row, orders[row], verdicts[row]) for row in sorted(orders))
+    return tuple(
+        FlipCount(
+            source=source,
+            shop=shop,
+            rule=rule,
+            direction=way,
+            orders=count,
+            verdicts=verdicts[source, shop, rule, way],
+        )
+        for (source, shop, rule, way), count in sorted(orders.items())
+    )
 
 
-def _witnesses(flipped: Iterable[tuple[Flip, _Asked]]) -> tuple[Witness, ...]:
+def _witnesses(flipped: Iterable[tuple[Flip, _Asked]]) -> tuple[FlipWitness, ...]:
     """For each rule and direction the most telling order: one whose verdict differs, made at an edge if there is one.
 
     Recorded orders are shown without the shop's reference.
@@ -313,7 +313,7 @@ def _witnesses(flipped: Iterable[tuple[Flip, _Asked]]) -> tuple[Witness, ...]:
         if now is None or key < now[0]:
             best[flip.rule, flip.direction] = (key, flip, asked)
     return tuple(
-        Witness(flip, MappingProxyType(written(replace(asked.order, reference=None))))
+        FlipWitness(flip, MappingProxyType(written(replace(asked.order, reference=None))))
         for _, (_, flip, asked) in sorted(best.items(), key=lambda each: each[0])
     )
 
@@ -334,7 +334,7 @@ def _watched(authority: Authority, asked: Iterable[_Asked]) -> dict[str, int]:
 # -- the orders at the edges ------------------------------------------------------------------------------------------
 
 
-def _edges(old: Book, new: Book, changes: Sequence[Change]) -> Iterator[_Asked]:
+def _edges(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[_Asked]:
     """Orders around every changed threshold, examples of changed rules, then all other rules' examples, each once."""
     seen: set[str] = set()
     for name, order, shop in itertools.chain(
@@ -347,7 +347,7 @@ def _edges(old: Book, new: Book, changes: Sequence[Change]) -> Iterator[_Asked]:
             yield _Asked(EDGE, shop.id, name, shop, order)
 
 
-def _around_changes(old: Book, new: Book, changes: Sequence[Change]) -> Iterator[tuple[str, Order, Shop]]:
+def _around_changes(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[tuple[str, Order, Shop]]:
     limits = [c.id for c in changes if c.kind == "limits" and c.id in old.limits and c.id in new.limits]
     for name in limits:
         if old.limits[name].dimension != new.limits[name].dimension:
@@ -369,7 +369,7 @@ def _around_changes(old: Book, new: Book, changes: Sequence[Change]) -> Iterator
 
 
 def _decision(
-    old: Book, new: Book, changes: Sequence[Change], flips: Sequence[Flip], replayed: Mapping[str, int]
+    old: Book, new: Book, changes: Sequence[EntryChange], flips: Sequence[Flip], replayed: ReplayedCount
 ) -> Decision:
     seen = _of_flips(flips)
     told = [_exactly(old, new, change) for change in changes]
@@ -381,12 +381,12 @@ def _decision(
         against = [flip for flip in flips if flip.before != flip.after and _way(flip) == OPPOSITE[kind]]
         if kind in (STRICTER, LOOSER) and against:
             because += (f"Where settings are left open, others are chosen: {len(against)} flips go the other way.",)
-            return Decision(MIXED, False, TRIED, because)
-        return Decision(kind, True, holds_for, because)
-    total = replayed["recorded"] + replayed["edges"]
+            return Decision(MIXED, BY_REPLAY, TRIED, because)
+        return Decision(kind, EXACTLY, holds_for, because)
+    total = replayed.recorded + replayed.edges
     reasons = tuple(each.because[0] for each in told if each.because and (not each.exact or each.kind != EQUAL))
-    by_replay = f"Seen on {replayed['recorded']} recorded orders and {replayed['edges']} at edges ({total} in all)."
-    return Decision(seen, False, TRIED, (*reasons, by_replay))
+    by_replay = f"Seen on {replayed.recorded} recorded orders and {replayed.edges} at edges ({total} in all)."
+    return Decision(seen, BY_REPLAY, TRIED, (*reasons, by_replay))
 
 
 def _of_flips(flips: Iterable[Flip]) -> str:
@@ -398,40 +398,40 @@ def _of_flips(flips: Iterable[Flip]) -> str:
 
 
 def _way(flip: Flip) -> str:
-    return STRICTER if _RANKS.index(flip.after) > _RANKS.index(flip.before) else LOOSER
+    return STRICTER if REPLAYED_VERDICTS.index(flip.after) > REPLAYED_VERDICTS.index(flip.before) else LOOSER
 
 
-def _exactly(old: Book, new: Book, change: Change) -> Decision:
+def _exactly(old: Book, new: Book, change: EntryChange) -> Decision:
     """What one change does, as far as that can be told from the book alone."""
     if change.kind == "limits" and change.id in old.limits and change.id in new.limits:
         return _limit(old, new, change.id)
     if change.kind == "limits" and not derived_with(change.id):
-        return Decision(EQUAL, True, EVERY_ORDER, ())  # no rule can name it both before and after
+        return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())  # no rule can name it both before and after
     if change.kind == "rules":
         return _rule(old.rules.get(change.id), new.rules.get(change.id))
     if change.kind == "sources":
-        return Decision(EQUAL, True, EVERY_ORDER, ())
-    return Decision(MIXED, False, TRIED, (f"What a change of {change.kind} {change.id} does, only orders show.",))
+        return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
+    return Decision(MIXED, BY_REPLAY, TRIED, (f"What a change of {change.kind} {change.id} does, only orders show.",))
 
 
 def _limit(old: Book, new: Book, name: str) -> Decision:
     if old.limits[name].dimension != new.limits[name].dimension:
-        return Decision(MIXED, False, TRIED, (f"{name} measures something else now.",))
+        return Decision(MIXED, BY_REPLAY, TRIED, (f"{name} measures something else now.",))
     value, now = new.limit_values[name], old.limit_values[name]
     if value == now:
-        return Decision(EQUAL, True, EVERY_ORDER, ())
+        return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
     found = move(old, name, value).overall
     shown = " to ".join(
         units.show(old.limit_dimension(name), each, units.UNIT_SYSTEMS["metric"]) for each in (now, value)
     )
     if found is None:
         why = f"{name} goes from {shown}; facts are worked out with it, so only orders show what that does."
-        return Decision(MIXED, False, TRIED, (why,))
+        return Decision(MIXED, BY_REPLAY, TRIED, (why,))
     if found == MIXED:
         why = (
             f"{name} goes from {shown}; rules that compare with it find more orders on one side and fewer on the other."
         )
-        return Decision(MIXED, False, TRIED, (why,))
+        return Decision(MIXED, BY_REPLAY, TRIED, (why,))
     said = {
         STRICTER: "no verdict can become looser",
         LOOSER: "no verdict can become stricter",
@@ -442,7 +442,7 @@ def _limit(old: Book, new: Book, name: str) -> Decision:
     why = (
         f"{name} goes from {shown}, which its entry calls {declared}; by the rules that compare with it {said[found]}."
     )
-    return Decision(found, True, holds_for, (why,))
+    return Decision(found, EXACTLY, holds_for, (why,))
 
 
 def _rule(before: Rule | None, after: Rule | None) -> Decision:
@@ -450,7 +450,7 @@ def _rule(before: Rule | None, after: Rule | None) -> Decision:
     was, is_ = _enforced(before), _enforced(after)
     one = after or before
     if was is None and is_ is None:
-        return Decision(EQUAL, True, EVERY_ORDER, ())
+        return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
     name = one.id if one is not None else ""
     if was is None and is_ is not None:
         return _settled(STRICTER, is_, f"Rule {name} is added: findings can only be added.")
@@ -459,14 +459,14 @@ def _rule(before: Rule | None, after: Rule | None) -> Decision:
     if was is not None and is_ is not None and was.condition.branches == is_.condition.branches:
         change = LEVELS.index(was.level) - LEVELS.index(is_.level)
         if not change:
-            return Decision(EQUAL, True, EVERY_ORDER, ())
+            return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
         return _settled(STRICTER if change > 0 else LOOSER, is_, f"Rule {name} goes from {was.level} to {is_.level}.")
-    return Decision(MIXED, False, TRIED, (f"What the new condition of rule {name} finds, only orders show.",))
+    return Decision(MIXED, BY_REPLAY, TRIED, (f"What the new condition of rule {name} finds, only orders show.",))
 
 
 def _settled(kind: str, rule: Rule, why: str) -> Decision:
     holds_for = SAID_SETTINGS if rule.scope.value == "pressing" else EVERY_ORDER
-    return Decision(kind, True, holds_for, (why,))
+    return Decision(kind, EXACTLY, holds_for, (why,))
 
 
 def _enforced(rule: Rule | None) -> Rule | None:

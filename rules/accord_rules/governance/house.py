@@ -21,12 +21,13 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules.advise.wording import plain
 from accord_rules.authority import Authority, Judged
 from accord_rules.derive.case import Case
 from accord_rules.documents import units
+from accord_rules.documents.answers import STRING, STRINGS, Free, Nullable
 from accord_rules.documents.canonical import digest
 from accord_rules.documents.reading import (
+    Choice,
     DocumentError,
     Fault,
     Many,
@@ -36,12 +37,13 @@ from accord_rules.documents.reading import (
     Table,
     Text,
     escape,
+    given,
     kind_of,
     optional,
     read,
 )
 from accord_rules.documents.spelling import did_you_mean
-from accord_rules.documents.writing import written
+from accord_rules.documents.writing import Documented, plain, written
 from accord_rules.governance.boundaries import at_boundaries
 from accord_rules.governance.edges import Question, around_limit
 from accord_rules.governance.limits import LOOSER, MIXED, STRICTER, direction, move
@@ -52,7 +54,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Amount
 from accord_rules.revision.condition import contradiction
 from accord_rules.revision.rule import Rule
-from accord_rules.verdict import Finding
+from accord_rules.verdict import VERDICTS, Finding
 from accord_rules.weigh.scales import Weighed, findings, in_order
 
 PREFIX = "house."
@@ -96,25 +98,25 @@ _NONE: Mapping[str, Any] = MappingProxyType({})
 class Without:
     """What the shop does not use, although it is in the book."""
 
-    products: tuple[str, ...] = optional(Many(Name(name_of="products"), 200, distinct=True), ())
-    consumables: tuple[str, ...] = optional(Many(Name(name_of="consumables"), 60, distinct=True), ())
+    products: tuple[str, ...] = optional(
+        Many(Name(name_of="products"), 200, distinct=True), (), "stocked products that are not to be used"
+    )
+    consumables: tuple[str, ...] = optional(
+        Many(Name(name_of="consumables"), 60, distinct=True), (), "sheets, tapes and pads that are not to be used"
+    )
 
 
 @dataclass(frozen=True, slots=True)
-class HouseRules:
+class HouseRules(Documented):
     """One shop's own, as its document says it."""
 
-    limits: Mapping[str, str | float] = optional(Table(Text(80), Amount(), 200, 0), _NONE)
-    rules: Mapping[str, Mapping[str, Any]] = optional(Table(HouseId(), RuleTable(), 100, 0), _NONE)
-    without: Without = optional(Object(Without), Without())
-
-    def document(self) -> dict[str, Any]:
-        """Plain JSON data that ``read_house`` reads back."""
-        return {
-            "limits": dict(self.limits),
-            "rules": {name: dict(table) for name, table in self.rules.items()},
-            "without": {"products": list(self.without.products), "consumables": list(self.without.consumables)},
-        }
+    limits: Mapping[str, str | float] = optional(
+        Table(Text(80), Amount(), 200, 0), _NONE, "limit to the shop's own, stricter value, as the book writes values"
+    )
+    rules: Mapping[str, Mapping[str, Any]] = optional(
+        Table(HouseId(), RuleTable(), 100, 0), _NONE, "id to a rule of the shop's own, as the book writes rules"
+    )
+    without: Without = optional(Object(Without), Without(), "what is in the book and not to be used here")
 
     @property
     def digest(self) -> str:
@@ -130,34 +132,24 @@ def read_house(document: Any) -> HouseRules:
 
 
 @dataclass(frozen=True, slots=True)
-class Witness:
-    """An order that would slip through: as an order document, with both verdicts and the findings that go missing."""
+class Witness(Documented):
+    """An order that would slip through."""
 
-    order: Mapping[str, Any]
-    shared_verdict: str
-    house_verdict: str
-    lost: tuple[str, ...]  # ids of the rules that no longer find anything
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "order": dict(self.order),
-            "shared_verdict": self.shared_verdict,
-            "house_verdict": self.house_verdict,
-            "lost": list(self.lost),
-        }
+    order: Mapping[str, Any] = given(Free(), "an order, as POST /v1/validate takes it")
+    shared_verdict: str = given(Choice(VERDICTS), "its verdict under the shared book")
+    house_verdict: str = given(Choice(VERDICTS), "its verdict under the house rules that were refused")
+    lost: tuple[str, ...] = given(STRINGS, "ids of the rules that would no longer find anything")
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
-    """One thing that cannot be taken: where in the document, why, and an order that shows it, if one was found."""
+class Refusal(Documented):
+    """One house rule that can't be taken."""
 
-    pointer: str
-    message: str
-    witness: Witness | None = None
-
-    def document(self) -> dict[str, Any]:
-        shown = None if self.witness is None else self.witness.document()
-        return {"pointer": self.pointer, "message": self.message, "witness": shown}
+    pointer: str = given(STRING, "JSON Pointer (RFC 6901) to the place")
+    message: str = given(STRING, "why")
+    witness: Witness | None = given(
+        Nullable(Object(Witness)), "an order that shows it; null where none was found", default=None
+    )
 
 
 class HouseError(ValueError):

@@ -41,7 +41,7 @@ def direction(book: Book, name: str, value: float) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class LimitShift:
     """What moving a limit can do to verdicts, and to findings: stricter, looser, equal, mixed; None where undecided.
 
     Findings are stricter where none drops out without one at least as firm in its place.
@@ -56,19 +56,19 @@ class Move:
         return self.findings if self.verdicts == EQUAL else self.verdicts
 
 
-def move(book: Book, name: str, value: float) -> Move:
+def move(book: Book, name: str, value: float) -> LimitShift:
     """What moving one limit to ``value`` can do, for orders that say press and settings.
 
     ``settings`` are those before the move. Undecided are limits that facts are derived with.
     """
     now = book.limit_values[name]
     if value == now:
-        return Move(EQUAL, EQUAL)
+        return LimitShift(EQUAL, EQUAL)
     if derived_with(name):
-        return Move(None, None)
+        return LimitShift(None, None)
     every = [rule for rule in book.rules.values() if rule.enforced]
     firm = [rule for rule in every if rule.level in FIRM]
-    return Move(_moved(firm, name, value > now), _moved(every, name, value > now))
+    return LimitShift(_moved(firm, name, value > now), _moved(every, name, value > now))
 
 
 def _moved(rules: Sequence[Rule], name: str, rises: bool) -> str:

@@ -13,8 +13,10 @@ from typing import Any
 
 from scipy.special import betaincinv
 
+from accord_rules.documents.answers import INTEGER, Figure, Nullable
 from accord_rules.documents.reading import Name, Whole, given
-from accord_rules.governance.changes import Change
+from accord_rules.documents.writing import Documented
+from accord_rules.governance.changes import EntryChange
 from accord_rules.revision.book import Book
 
 CREDIBILITY = 0.90
@@ -24,7 +26,7 @@ _SOURCE_TITLE = "Outcomes reported by the collective's shops"
 _SOURCE_TEXT = "Counts of pieces that came out good and of those that failed, by transfer, substrate and type of press."
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, order=True)
 class Cell:
     """What outcomes are counted by: a transfer family or product, a substrate, a type of press."""
 
@@ -44,32 +46,20 @@ class OutcomeCounts:
         return OutcomeCounts(self.good + other.good, self.failed + other.failed)
 
 
-@dataclass(frozen=True, slots=True)
-class OutcomeSummary:
-    """Counts, and the share of good pieces (0 to 1): the interval's ends and the likeliest value, g of n.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutcomeSummary(Documented):
+    """Counts, and the share of good pieces (0 to 1): the interval's ends and the likeliest value, g of n."""
 
-    ``likely`` is None where nothing was reported.
-    """
-
-    good: int
-    failed: int
-    low: float
-    likely: float | None
-    high: float
+    good: int = given(INTEGER, "pieces that came out good")
+    failed: int = given(INTEGER, "pieces that failed")
+    low: float = given(Figure(4), "lower end of the credible interval of the good share")
+    likely: float | None = given(Nullable(Figure(4)), "good pieces of all; null where nothing was reported")
+    high: float = given(Figure(4), "upper end of the credible interval")
+    credibility: float = given(Figure(), "how sure the interval is, 0 to 1", default=CREDIBILITY)
 
     @property
     def count(self) -> int:
         return self.good + self.failed
-
-    def document(self) -> dict[str, Any]:
-        return {
-            "good": self.good,
-            "failed": self.failed,
-            "low": round(self.low, 4),
-            "likely": None if self.likely is None else round(self.likely, 4),
-            "high": round(self.high, 4),
-            "credibility": CREDIBILITY,
-        }
 
 
 def summary(counts: OutcomeCounts) -> OutcomeSummary:
@@ -77,11 +67,11 @@ def summary(counts: OutcomeCounts) -> OutcomeSummary:
     if counts.good < 0 or counts.failed < 0:
         raise ValueError("counts of pieces cannot be below 0")
     tail = (1 - CREDIBILITY) / 2
-    # The quantiles of the beta distribution, without scipy.stats: importing that takes a quarter of a second of every start.
+    # Quantiles of the beta distribution, without scipy.stats: its import takes a quarter of a second of each start.
     low, high = (float(betaincinv(counts.good + 1, counts.failed + 1, share)) for share in (tail, 1 - tail))
     total = counts.good + counts.failed
     likely = counts.good / total if total else None
-    return OutcomeSummary(counts.good, counts.failed, low, likely, high)
+    return OutcomeSummary(good=counts.good, failed=counts.failed, low=low, likely=likely, high=high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +94,7 @@ def poor(found: OutcomeSummary, limits: PoorBelow = PoorBelow()) -> bool:
 class Draft:
     """A proposal that nobody has made yet: the changes, why, and on what evidence."""
 
-    changes: tuple[Change, ...]
+    changes: tuple[EntryChange, ...]
     reason: str
     evidence: str
 
@@ -127,8 +117,8 @@ def draft_proposal(cell: Cell, found: OutcomeSummary, book: Book, limits: PoorBe
     rule_id = rule_name(cell, book)
     if rule_id in book.rules:
         return Draft((), reason, evidence)
-    rule = Change("rules", rule_id, _rule(cell, reason, names, book), "none")
-    source = Change("sources", SOURCE, {"title": _SOURCE_TITLE, "kind": "computed", "text": _SOURCE_TEXT}, "none")
+    rule = EntryChange("rules", rule_id, _rule(cell, reason, names, book), "none")
+    source = EntryChange("sources", SOURCE, {"title": _SOURCE_TITLE, "kind": "computed", "text": _SOURCE_TEXT}, "none")
     return Draft((rule,) if SOURCE in book.sources else (source, rule), reason, evidence)
 
 

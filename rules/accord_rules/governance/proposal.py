@@ -17,11 +17,11 @@ from typing import Any
 
 from accord_rules.documents.files import Documents
 from accord_rules.documents.reading import Choice, Flag, Many, Object, Text, Whole, given, optional, read
+from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import (
     CHANGES_MOST,
-    Change,
+    EntryChange,
     change_digest,
-    changes_document,
     difference,
     read_changes,
 )
@@ -45,25 +45,21 @@ class GovernanceError(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Base:
+class Base(Documented):
     """The revision a proposal starts from."""
 
-    revision: int = given(Whole(1, 1_000_000_000))
-    digest: str = given(Text(80))
-
-    def document(self) -> dict[str, Any]:
-        return {"revision": self.revision, "digest": self.digest}
+    revision: int = given(Whole(1, 1_000_000_000), "its number")
+    digest: str = given(Text(80), "its digest")
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class ShownEffect(Documented):
     """What a proposal's replay came to, as far as approvals need it: its digest, and why two stewards are needed."""
 
-    replay_digest: str = given(Text(80))
-    loosens_safety: tuple[str, ...] = optional(Many(Text(400), 200), ())
-
-    def document(self) -> dict[str, Any]:
-        return {"replay_digest": self.replay_digest, "loosens_safety": list(self.loosens_safety)}
+    replay_digest: str = given(Text(80), "digest of the effect")
+    loosens_safety: tuple[str, ...] = given(
+        Many(Text(400), 200), "why two stewards are needed; empty where one will do", default=()
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,52 +70,45 @@ class KnownKey:
     revoked: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Approval:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Approval(Documented):
     """Who approved, in which role, exactly what, and for which shop; ``shop`` is None where nobody knows the key."""
 
-    who: str = given(Text(80))
-    role: str = given(Text(20))
-    change_digest: str = given(Text(80))
-    base_digest: str = given(Text(80))
-    replay_digest: str = given(Text(80))
-    shop: str | None = optional(Text(80))
-    revoked: bool = optional(Flag(), False)
+    who: str = given(Text(80), about="the id of the key")
+    role: str = given(Text(20), about="its role then")
+    change_digest: str = given(Text(80), about="digest of the changes approved")
+    base_digest: str = given(Text(80), about="digest of the base")
+    replay_digest: str = given(Text(80), about="digest of the effect that was seen")
+    shop: str | None = optional(Text(80), about="the shop of the key; left out where nobody knows the key")
+    revoked: bool = optional(Flag(), False, about="whether the key was revoked since")
 
     @property
     def digests(self) -> tuple[str, str, str]:
         return (self.change_digest, self.base_digest, self.replay_digest)
 
-    def document(self) -> dict[str, Any]:
-        return {
-            "who": self.who,
-            "role": self.role,
-            "change_digest": self.change_digest,
-            "base_digest": self.base_digest,
-            "replay_digest": self.replay_digest,
-            "shop": self.shop,
-            "revoked": self.revoked,
-        }
 
-
-@dataclass(frozen=True, slots=True)
-class Proposal:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal(Documented):
     """A change set against a base, with reason and evidence. ``ended_because`` says why it was rejected or void.
 
     ``author_shop`` is None for what the program itself drafted.
     """
 
-    id: str = given(Text(80))
-    base: Base = given(Object(Base))
-    changes: tuple[Change, ...] = given(Many(Object(Change), CHANGES_MOST))
-    reason: str = given(_WORDS)
-    evidence: str = given(_WORDS)
-    author: str = given(Text(80))
-    state: str = optional(Choice(STATES), "draft")
-    shown: Shown | None = optional(Object(Shown))
-    approvals: tuple[Approval, ...] = optional(Many(Object(Approval), 50), ())
-    ended_because: str | None = optional(_WORDS)
-    author_shop: str | None = optional(Text(80))
+    id: str = given(Text(80), about="its id")
+    base: Base = given(Object(Base), about="the revision it starts from")
+    changes: tuple[EntryChange, ...] = given(
+        Many(Object(EntryChange), CHANGES_MOST), about="what it asks to be different"
+    )
+    reason: str = given(_WORDS, about="why")
+    evidence: str = given(_WORDS, about="on what evidence")
+    author: str = given(Text(80), about="the id of the key that made it")
+    state: str = optional(Choice(STATES), "draft", about="where it is in its life")
+    shown: ShownEffect | None = optional(Object(ShownEffect), about="what its effect came to")
+    approvals: tuple[Approval, ...] = optional(Many(Object(Approval), 50), (), about="approvals given")
+    ended_because: str | None = optional(_WORDS, about="why it was rejected or became void")
+    author_shop: str | None = optional(
+        Text(80), about="the shop of the author's key; left out for what the program itself drafted"
+    )
 
     @property
     def change_digest(self) -> str:
@@ -166,22 +155,6 @@ class Proposal:
         """Those of stewards of different shops, none the author's, whose keys hold and that bind to what it is now."""
         return tuple(each for each, lapse in zip(self.approvals, self.lapses, strict=True) if lapse is None)
 
-    def document(self) -> dict[str, Any]:
-        """Plain JSON data that ``read_proposal`` reads back, keys in a fixed order; what is not there is left out."""
-        written = {
-            "id": self.id,
-            "base": self.base.document(),
-            "changes": changes_document(self.changes),
-            "reason": self.reason,
-            "evidence": self.evidence,
-            "author": self.author,
-            "state": self.state,
-            "approvals": [each.document() for each in self.approvals],
-        }
-        written |= {} if self.author_shop is None else {"author_shop": self.author_shop}
-        written |= {} if self.shown is None else {"shown": self.shown.document()}
-        return written if self.ended_because is None else written | {"ended_because": self.ended_because}
-
 
 def read_proposal(document: Any) -> Proposal:
     """A proposal from its document. Raises reading.DocumentError."""
@@ -191,7 +164,7 @@ def read_proposal(document: Any) -> Proposal:
 def draft(
     proposal_id: str,
     base: Base,
-    changes: Iterable[Change],
+    changes: Iterable[EntryChange],
     reason: str,
     evidence: str,
     author: str,
@@ -200,7 +173,15 @@ def draft(
     """A new proposal. Raises GovernanceError (reason-missing)."""
     _said(reason, "A proposal needs a reason.")
     _said(evidence, "A proposal needs its evidence.")
-    return Proposal(proposal_id, base, tuple(changes), reason, evidence, author, author_shop=author_shop)
+    return Proposal(
+        id=proposal_id,
+        base=base,
+        changes=tuple(changes),
+        reason=reason,
+        evidence=evidence,
+        author=author,
+        author_shop=author_shop,
+    )
 
 
 def with_keys(proposal: Proposal, keys: Mapping[str, KnownKey]) -> Proposal:
@@ -222,7 +203,7 @@ def _of_key(approval: Approval, key: KnownKey | None) -> Approval:
 
 
 def edit(
-    proposal: Proposal, who: str, changes: Iterable[Change], reason: str | None = None, evidence: str | None = None
+    proposal: Proposal, who: str, changes: Iterable[EntryChange], reason: str | None = None, evidence: str | None = None
 ) -> Proposal:
     """The author's edit: back to a draft, with no approvals and no effect shown.
 
@@ -236,7 +217,7 @@ def edit(
     return draft(proposal.id, proposal.base, changes, reason, evidence, proposal.author, proposal.author_shop)
 
 
-def show(proposal: Proposal, shown: Shown) -> Proposal:
+def show(proposal: Proposal, shown: ShownEffect) -> Proposal:
     """The proposal with the effect its replay came to. A different effect leaves earlier approvals without force.
 
     Raises GovernanceError (wrong-state).
@@ -395,7 +376,7 @@ __all__ = [
     "GovernanceError",
     "KnownKey",
     "Proposal",
-    "Shown",
+    "ShownEffect",
     "approve",
     "draft",
     "edit",

@@ -50,7 +50,7 @@ class Network(NamedTuple):
 UNNAMED = Network(SHARED, "rules")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Doubt:
     """A question that the judge had to settle, with what it takes to put it again: see ``replay``.
 
@@ -139,19 +139,21 @@ def doubt(
         told = {name: rules[name] for name in apart}
     named = sorted({name for condition in rules.values() for name in condition.facts})
     return Doubt(
-        kind,
-        network.layer,
-        network.name,
-        networks,
-        apart,
-        inferred,
-        judged,
-        reason,
-        MappingProxyType({name: records[name] for name in networks}),
-        MappingProxyType({name: condition.text for name, condition in told.items()}),
-        rules_digest(rules),
-        MappingProxyType({name: facts.get(name) for name in named}),
-        MappingProxyType({name: limits[name] for condition in rules.values() for name in sorted(condition.limits)}),
+        kind=kind,
+        layer=network.layer,
+        about=network.name,
+        networks=networks,
+        apart=apart,
+        inferred=inferred,
+        judged=judged,
+        reason=reason,
+        records=MappingProxyType({name: records[name] for name in networks}),
+        rules=MappingProxyType({name: condition.text for name, condition in told.items()}),
+        rules_digest=rules_digest(rules),
+        facts=MappingProxyType({name: facts.get(name) for name in named}),
+        limits=MappingProxyType(
+            {name: limits[name] for condition in rules.values() for name in sorted(condition.limits)}
+        ),
     )
 
 

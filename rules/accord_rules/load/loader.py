@@ -19,9 +19,9 @@ from accord_rules.documents.files import (
     Documents,
     EntryFault,
     Reason,
+    entry_of,
     fault_in,
     in_limit_files,
-    merge,
     read_folder,
     shipped_folder,
 )
@@ -71,14 +71,14 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
         raise BookError(reasons)
     rules = _rules(documents["rules"], catalogue, limits, values, sources, reasons)
     book = Book(
-        revision,
-        documents,
-        MappingProxyType(catalogue),
-        MappingProxyType(sources),
-        MappingProxyType(limits),
-        MappingProxyType(values),
-        MappingProxyType(rules),
-        ambiguous,
+        revision=revision,
+        documents=documents,
+        catalogue=MappingProxyType(catalogue),
+        sources=MappingProxyType(sources),
+        limits=MappingProxyType(limits),
+        limit_values=MappingProxyType(values),
+        rules=MappingProxyType(rules),
+        ambiguous_fibres=ambiguous,
     )
     reasons += _dangling(book) + _dangling_in_example(book) + _impossible(book) + _clashing_fibres(book)
     reasons += _implausible(book)
@@ -118,11 +118,8 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
                 continue
             if not isinstance(families[family], Mapping):
                 continue  # told of the family
-            table = merge(families[family], table)
-        elif kind == "transfers" and isinstance(table, Mapping):
-            table = {"family": name} | dict(table)
         try:
-            read_entries[name] = read(cls, table)
+            read_entries[name] = read(cls, entry_of(documents, kind, name) if isinstance(table, Mapping) else table)
         except DocumentError as error:
             reasons += [fault_in(kind, name, fault) for fault in error.faults]
     return MappingProxyType(read_entries)
@@ -202,21 +199,21 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
     if text.about in ("press", "settings"):
         scope = Scope.PRESSING
     return Rule(
-        name,
-        text.topic,
-        text.level,
-        text.title,
-        text.about,
-        text.when,
-        condition,
-        because,
-        fix,
-        text.sources,
-        limits,
-        scope,
-        text.fires,
-        text.silent,
-        text.status,
+        id=name,
+        topic=text.topic,
+        level=text.level,
+        title=text.title,
+        about=text.about,
+        when=text.when,
+        condition=condition,
+        because=because,
+        fix=fix,
+        sources=text.sources,
+        limits=limits,
+        scope=scope,
+        fires=text.fires,
+        silent=text.silent,
+        status=text.status,
     )
 
 

@@ -121,8 +121,8 @@ class Size:
 class Care:
     """The care label: iron dots (0 = do not iron) and the ISO 3758 edition if it is known."""
 
-    iron: int = given(Whole(0, 3))
-    edition: int | None = optional(Whole(1991, 2100))
+    iron: int = given(Whole(0, 3), about="dots of the iron; 0 for do not iron")
+    edition: int | None = optional(Whole(1991, 2100), about="edition of ISO 3758 that the label follows")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,28 +136,32 @@ class Item:
     )
     colour: str | None = optional(PAINTED, about="sRGB hex or CSS name")
     coating: str | None = optional(Name(name_of="coatings"))
-    finishes: tuple[str, ...] | None = optional(Many(Name(name_of="finishes"), 8, distinct=True))
-    dye: str | None = optional(Choice(DYES))
+    finishes: tuple[str, ...] | None = optional(
+        Many(Name(name_of="finishes"), 8, distinct=True), about="textile finishes"
+    )
+    dye: str | None = optional(Choice(DYES), about="what the piece is dyed with")
     mass_per_area: float | None = optional(Quantity(units.AREA_DENSITY))
     thickness: float | None = optional(Quantity(units.LENGTH))
     diameter: float | None = optional(Quantity(units.LENGTH), about="across the outside of round ware")
-    care: Care | None = optional(Object(Care))
+    care: Care | None = optional(Object(Care), about="the care label")
     features: tuple[str, ...] | None = optional(
         Many(Choice(FEATURES), 16, distinct=True), about="raised, fragile or dangerous things in the pressed area"
     )
     already: tuple[str, ...] | None = optional(
         Many(Name(name_of="transfers"), 8, distinct=True), about="decorations the item carries from before"
     )
-    preparation: tuple[str, ...] | None = optional(Many(Choice(PREPARATIONS), 7, distinct=True))
+    preparation: tuple[str, ...] | None = optional(
+        Many(Choice(PREPARATIONS), 7, distinct=True), about="what was done to the piece before"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Use:
     """Who will use the piece, and for what. Ages in years."""
 
-    age_from: float | None = optional(Number(0, 120))
-    age_to: float | None = optional(Number(0, 120))
-    kinds: tuple[str, ...] | None = optional(Many(Choice(USES), 14, distinct=True))
+    age_from: float | None = optional(Number(0, 120), about="age of the youngest user, in years")
+    age_to: float | None = optional(Number(0, 120), about="age of the oldest user, in years")
+    kinds: tuple[str, ...] | None = optional(Many(Choice(USES), 14, distinct=True), about="what the piece is for")
     market: str | None = optional(Choice(MARKETS), about="where it will be sold; the shop's own when left out")
 
 
@@ -165,14 +169,14 @@ class Use:
 class Artwork:
     """What the print looks like and how it was made."""
 
-    colours: int | None = optional(Whole(1, 1000))
+    colours: int | None = optional(Whole(1, 1000), about="how many colours")
     white: bool | None = optional(Flag(), about="white areas in the artwork")
     gradient: bool | None = optional(Flag(), about="gradients or photographs")
     finest_line: float | None = optional(Quantity(units.LENGTH))
     small_pieces: bool | None = optional(Flag(), about="small isolated pieces, such as dots and thin serifs")
     mirrored: bool | None = optional(Flag(), about="the print on the carrier is a mirror image")
-    palette: tuple[str, ...] | None = optional(Many(PAINTED, 24, 1))
-    printed_by: str | None = optional(Choice(PRINTERS))
+    palette: tuple[str, ...] | None = optional(Many(PAINTED, 24, 1), about="the colours, as sRGB hex or CSS names")
+    printed_by: str | None = optional(Choice(PRINTERS), about="what printed or cut it")
 
 
 def _is_a_word(value: Any) -> bool:
@@ -189,7 +193,7 @@ class Settings:
     pressure: str | float | None = optional(
         Either(_is_a_word, Choice(PRESSURES), Quantity(units.PRESSURE), PRESSURES), about="a word, or the gauge reading"
     )
-    peel: str | None = optional(Choice(PEELS))
+    peel: str | None = optional(Choice(PEELS), about="how warm the carrier is when it is peeled off")
     cover: str | None = optional(Name(name_of="consumables"), about="what lies between platen and print")
     pad: str | None = optional(Name(name_of="consumables"), about="what lies under the item")
     tape: str | None = optional(Name(name_of="consumables"), about="what holds the carrier in place")
@@ -202,10 +206,10 @@ class Decoration:
     """One print on the piece."""
 
     transfer: str | None = optional(Name(name_of="transfers|products"), about="a family or a stocked product")
-    placement: str | None = optional(Choice(PLACEMENTS))
-    size: Size | None = optional(Object(Size))
-    artwork: Artwork | None = optional(Object(Artwork))
-    settings: Settings | None = optional(Object(Settings))
+    placement: str | None = optional(Choice(PLACEMENTS), about="where on the piece")
+    size: Size | None = optional(Object(Size), about="of the print")
+    artwork: Artwork | None = optional(Object(Artwork), about="what is printed")
+    settings: Settings | None = optional(Object(Settings), about="settings asked for")
     over: int | None = optional(Whole(0, 11), about="index of the decoration of this order that it lies on")
     rim_distance: float | None = optional(Quantity(units.LENGTH, zero=True), about="from the print to the drinking rim")
 
@@ -215,7 +219,9 @@ class CalibrationReading:
     """What a probe read on the platen while the display said ``display``; several spots. °C."""
 
     display: float = given(Quantity(units.TEMPERATURE))
-    surface: tuple[float, ...] = given(Many(Quantity(units.TEMPERATURE), 25, 1))
+    surface: tuple[float, ...] = given(
+        Many(Quantity(units.TEMPERATURE), 25, 1), about="what the probe read, spot by spot"
+    )
     taken_on: str | None = optional(Date(), about="the day it was read")
 
 
@@ -224,7 +230,7 @@ class Cylinder:
     """A pneumatic press's cylinders, from which the force on the print follows."""
 
     bore: float = given(Quantity(units.LENGTH))
-    count: int = optional(Whole(1, 8), 1)
+    count: int = optional(Whole(1, 8), 1, about="how many cylinders")
     line_least: float = given(Quantity(units.PRESSURE), kw_only=True)
     line_most: float = given(Quantity(units.PRESSURE), kw_only=True)
 
@@ -244,14 +250,16 @@ class Press:
 
     type: str = given(Name(name_of="press_types"))
     id: str = optional(Name(), "described")
-    platen: Size | None = optional(Object(Size))
+    platen: Size | None = optional(Object(Size), about="of the heated platen")
     display_most: float | None = optional(Quantity(units.TEMPERATURE), about="the highest display setting")
-    calibration: tuple[CalibrationReading, ...] = optional(Many(Object(CalibrationReading), 12), ())
-    cylinder: Cylinder | None = optional(Object(Cylinder))
+    calibration: tuple[CalibrationReading, ...] = optional(
+        Many(Object(CalibrationReading), 12), (), about="probe readings"
+    )
+    cylinder: Cylinder | None = optional(Object(Cylinder), about="of a pneumatic press")
     opening: float | None = optional(Quantity(units.LENGTH))
     power: float | None = optional(Quantity(units.POWER))
     voltage: float | None = optional(Quantity(units.VOLTAGE), about="nameplate voltage")
-    circuit: Circuit | None = optional(Object(Circuit))
+    circuit: Circuit | None = optional(Object(Circuit), about="the circuit it is plugged into")
     calibration_age: float | None = optional(Number(0, 36_500), about="days since the oldest reading")
 
 
@@ -263,20 +271,24 @@ def _is_a_string(value: Any) -> bool:
 class Order:
     """One job: a piece, its decorations, who it is for, and on which press if that is settled."""
 
-    item: Item = given(Object(Item))
-    decorations: tuple[Decoration, ...] = given(Many(Object(Decoration), 12, 1))
+    item: Item = given(Object(Item), about="the piece")
+    decorations: tuple[Decoration, ...] = given(Many(Object(Decoration), 12, 1), about="the prints on it")
     reference: str | None = optional(Text(80, "HL-1043"), about="the shop's own; echoed, never interpreted")
-    use: Use | None = optional(Object(Use))
+    use: Use | None = optional(Object(Use), about="who will use it, and for what")
     press: str | Press | None = optional(
         Either(_is_a_string, Name(), Object(Press)), about="one of the shop's presses, or a description"
     )
-    quantity: int | None = optional(Whole(1, 1_000_000))
+    quantity: int | None = optional(Whole(1, 1_000_000), about="how many pieces")
     due_in: float | None = optional(Quantity(units.TIME))
-    evidence: tuple[str, ...] | None = optional(Many(Choice(EVIDENCE), 9, distinct=True))
+    evidence: tuple[str, ...] | None = optional(
+        Many(Choice(EVIDENCE), 9, distinct=True), about="tests done and declarations at hand"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class SettleRequest(Order):
     """An order with transfer, press or settings left open, and what the shop would rather have."""
 
-    prefer: tuple[str, ...] = optional(Many(Choice(PREFERENCES), 4, distinct=True), ())
+    prefer: tuple[str, ...] = optional(
+        Many(Choice(PREFERENCES), 4, distinct=True), (), about="what matters most to the shop, first thing first"
+    )

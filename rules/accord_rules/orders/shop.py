@@ -24,8 +24,12 @@ STANDING = (
 class Stock:
     """What the shop keeps: transfer products and consumables of the book."""
 
-    products: tuple[str, ...] = given(Many(Name(name_of="products"), 200, distinct=True))
-    consumables: tuple[str, ...] = given(Many(Name(name_of="consumables"), 60, distinct=True))
+    products: tuple[str, ...] = given(
+        Many(Name(name_of="products"), 200, distinct=True), about="stocked transfer products"
+    )
+    consumables: tuple[str, ...] = given(
+        Many(Name(name_of="consumables"), 60, distinct=True), about="sheets, pads and tapes"
+    )
     withdrawn: tuple[str, ...] = optional(
         Many(Name(name_of="products|consumables"), 260, distinct=True),
         (),
@@ -38,12 +42,14 @@ class Shop:
     """One shop. ``standing`` is what is always so at its presses, for better or worse."""
 
     id: str = given(Name())
-    name: str = given(Text(80))
-    market: str = given(Choice(MARKETS))
-    unit_system: str = given(Choice(tuple(units.UNIT_SYSTEMS)))
-    standing: tuple[str, ...] = given(Many(Choice(STANDING), 7, distinct=True))
-    presses: tuple[Press, ...] = given(Many(Object(Press), 40, 1))
-    stock: Stock = given(Object(Stock))
+    name: str = given(Text(80), about="what it calls itself")
+    market: str = given(Choice(MARKETS), about="where it sells")
+    unit_system: str = given(Choice(tuple(units.UNIT_SYSTEMS)), about="the units it reads answers in")
+    standing: tuple[str, ...] = given(
+        Many(Choice(STANDING), 7, distinct=True), about="what is always so at its presses"
+    )
+    presses: tuple[Press, ...] = given(Many(Object(Press), 40, 1), about="its presses")
+    stock: Stock = given(Object(Stock), about="what it keeps")
 
     @property
     def units(self) -> units.UnitPreferences:

@@ -19,7 +19,7 @@ from accord_rules.revision.facts import declared
 from accord_rules.revision.rule import Rule
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Book:
     """An immutable revision. ``documents`` is what it was read from; everything else follows from that."""
 

@@ -120,9 +120,9 @@ SOURCE_KINDS = ("published", "common-practice", "computed", "from-memory", "choi
 class Source:
     """Where numbers come from. ``kind`` says how far it can be trusted; ``text`` names edition and place."""
 
-    title: str = given(Text(300))
-    kind: str = given(Choice(SOURCE_KINDS))
-    text: str = given(Text(2000))
+    title: str = given(Text(300), about="what it is")
+    kind: str = given(Choice(SOURCE_KINDS), about="how far it can be trusted")
+    text: str = given(Text(2000), about="edition and place")
 
 
 class Amount(Reader):
@@ -142,33 +142,35 @@ class Limit:
     ``stricter`` says which way a shop may move it; ``step`` is the smallest change that matters in the trade.
     """
 
-    title: str = given(Text(200))
-    dimension: str = given(Choice(tuple(units.DIMENSIONS)))
-    value: str | float = given(Amount())
-    step: str | float = given(Amount())
-    stricter: str = given(Choice(("higher", "lower")))
-    safety: bool = given(Flag())
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
-    note: str = optional(Text(1000), "")
+    title: str = given(Text(200), about="the limit in a few words")
+    dimension: str = given(Choice(tuple(units.DIMENSIONS)), about="what it measures")
+    value: str | float = given(Amount(), about="the threshold")
+    step: str | float = given(Amount(), about="the smallest change that matters in the trade")
+    stricter: str = given(Choice(("higher", "lower")), about="which way a shop may move it")
+    safety: bool = given(Flag(), about="whether it keeps people safe")
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
 @dataclass(frozen=True, slots=True)
 class Fibre:
     """A fibre by its ISO 2076 (or customary) code."""
 
-    name: str = given(Text(80))
-    us_name: str = given(Text(80))
-    group: str = given(Choice(FIBRE_GROUPS))
-    dye_affinity: str = given(Choice(AFFINITIES))  # for disperse dye
-    regain: float = given(Number(0, 25))  # percent of its dry mass that it holds as moisture at 65 % humidity, 20 °C
-    harmful_from: float = given(TEMPERATURE)
-    harm: str = given(Choice(HARMS))
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
-    aliases: tuple[str, ...] = optional(Many(Text(40), 12), ())
-    sources_of: Mapping[str, tuple[str, ...]] = optional(
-        Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES
+    name: str = given(Text(80), about="its name on labels")
+    us_name: str = given(Text(80), about="its name on labels in the United States")
+    group: str = given(Choice(FIBRE_GROUPS), about="what kind of fibre")
+    dye_affinity: str = given(Choice(AFFINITIES), about="how well disperse dye takes on it")
+    regain: float = given(
+        Number(0, 25), about="percent of its dry mass that it holds as moisture at 65 % humidity, 20 °C"
     )
-    note: str = optional(Text(1000), "")
+    harmful_from: float = given(TEMPERATURE)
+    harm: str = given(Choice(HARMS), about="what heat does to it")
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    aliases: tuple[str, ...] = optional(Many(Text(40), 12), (), about="other spellings")
+    sources_of: Mapping[str, tuple[str, ...]] = optional(
+        Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES, about="field to the ids of its own sources"
+    )
+    note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,54 +185,58 @@ class AmbiguousFibre:
 class Substrate:
     """What the piece is made of, with its heat limit and the numbers a conduction estimate needs."""
 
-    title: str = given(Text(80))
-    family: str = given(Choice(SUBSTRATE_FAMILIES))
-    surface: str = given(Choice(SURFACES))
-    touch: str = given(Choice(TOUCH_CLASSES))
+    title: str = given(Text(80), about="what it is")
+    family: str = given(Choice(SUBSTRATE_FAMILIES), about="its family")
+    surface: str = given(Choice(SURFACES), about="how its surface is")
+    touch: str = given(Choice(TOUCH_CLASSES), about="how hot it feels, by class")
     limit: float = given(TEMPERATURE)
-    harm: str = given(Choice(HARMS))
+    harm: str = given(Choice(HARMS), about="what heat does to it")
     conductivity: float = given(Quantity(units.CONDUCTIVITY))
     density: float = given(Quantity(units.DENSITY))
     heat_capacity: float = given(Quantity(units.HEAT_CAPACITY))
     thickness: float = given(LENGTH)
-    rigid: bool = given(Flag())
-    takes_moisture: bool = given(Flag())
-    curved: bool = given(Flag())
-    protective_film: bool = given(Flag())
-    brittle: bool = given(Flag())
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
-    fibres: Mapping[str, float] | None = optional(Table(Name(name_of="fibres"), Number(0.1, 100)))
-    clear: bool = optional(Flag(), False)  # a print on the back of a flat piece is looked at through it
-    often_finished: bool = optional(Flag(), False)  # so often water-repellent that it has to be asked
-    sources_of: Mapping[str, tuple[str, ...]] = optional(
-        Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES
+    rigid: bool = given(Flag(), about="whether it keeps its shape")
+    takes_moisture: bool = given(Flag(), about="whether it takes up moisture from the air")
+    curved: bool = given(Flag(), about="whether it is curved")
+    protective_film: bool = given(Flag(), about="whether it comes under a protective film")
+    brittle: bool = given(Flag(), about="whether pressure can break it")
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    fibres: Mapping[str, float] | None = optional(
+        Table(Name(name_of="fibres"), Number(0.1, 100)), about="usual fibres, percent by ISO 2076 code"
     )
-    note: str = optional(Text(1000), "")
+    clear: bool = optional(Flag(), False, about="whether a print on its back is looked at through it")
+    often_finished: bool = optional(
+        Flag(), False, about="whether it is so often water-repellent that it has to be asked"
+    )
+    sources_of: Mapping[str, tuple[str, ...]] = optional(
+        Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES, about="field to the ids of its own sources"
+    )
+    note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
 @dataclass(frozen=True, slots=True)
 class Coating:
     """A coating on the blank; ``dye_receptive`` ones take disperse dye."""
 
-    title: str = given(Text(80))
-    dye_receptive: bool = given(Flag())
-    plastic: str = given(Choice(PLASTICS))
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
+    title: str = given(Text(80), about="what it is")
+    dye_receptive: bool = given(Flag(), about="whether it takes disperse dye")
+    plastic: str = given(Choice(PLASTICS), about="what plastic it is")
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     limit: float | None = optional(TEMPERATURE)
-    harm: str | None = optional(Choice(HARMS))
-    note: str = optional(Text(1000), "")
+    harm: str | None = optional(Choice(HARMS), about="what heat does to it")
+    note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
 @dataclass(frozen=True, slots=True)
 class Finish:
     """A textile finish; ``repels`` ones keep adhesives from holding."""
 
-    title: str = given(Text(80))
-    repels: bool = given(Flag())
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
+    title: str = given(Text(80), about="what it is")
+    repels: bool = given(Flag(), about="whether it keeps adhesives from holding")
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     limit: float | None = optional(TEMPERATURE)
-    harm: str | None = optional(Choice(HARMS))
-    note: str = optional(Text(1000), "")
+    harm: str | None = optional(Choice(HARMS), about="what heat does to it")
+    note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,9 +261,9 @@ class TimeWindow:
 class PressureWindow:
     """Pressure on the print, in the trade's words (``limits`` gives them numbers)."""
 
-    least: str = given(Choice(PRESSURES))
-    aim: str = given(Choice(PRESSURES))
-    most: str = given(Choice(PRESSURES))
+    least: str = given(Choice(PRESSURES), about="below it the print does not hold")
+    aim: str = given(Choice(PRESSURES), about="what to aim at")
+    most: str = given(Choice(PRESSURES), about="above it the print or the piece suffers")
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,84 +278,100 @@ class SizedDwell:
 class Variant:
     """What a transfer needs on one substrate (or substrate family) where it differs from the general window."""
 
-    temperature: TemperatureWindow | None = optional(Object(TemperatureWindow))
-    time: TimeWindow | None = optional(Object(TimeWindow))
-    pressure: PressureWindow | None = optional(Object(PressureWindow))
-    peel: tuple[str, ...] | None = optional(Many(Choice(PEELS), 4, 1, distinct=True))
-    cover: tuple[str, ...] | None = optional(Many(Name(name_of="consumables"), 6, distinct=True))
-    pad: tuple[str, ...] | None = optional(Many(Name(name_of="consumables"), 6, distinct=True))
-    aim_by_size: tuple[SizedDwell, ...] = optional(Many(Object(SizedDwell), 6), ())
-    note: str = optional(Text(1000), "")
+    temperature: TemperatureWindow | None = optional(Object(TemperatureWindow), about="surface temperature here")
+    time: TimeWindow | None = optional(Object(TimeWindow), about="dwell here")
+    pressure: PressureWindow | None = optional(Object(PressureWindow), about="pressure here")
+    peel: tuple[str, ...] | None = optional(Many(Choice(PEELS), 4, 1, distinct=True), about="peels that will do here")
+    cover: tuple[str, ...] | None = optional(
+        Many(Name(name_of="consumables"), 6, distinct=True), about="cover sheets that will do here"
+    )
+    pad: tuple[str, ...] | None = optional(
+        Many(Name(name_of="consumables"), 6, distinct=True), about="pads that will do here"
+    )
+    aim_by_size: tuple[SizedDwell, ...] = optional(
+        Many(Object(SizedDwell), 6), (), about="dwells to aim at by the size of the print"
+    )
+    note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
 @dataclass(frozen=True, slots=True)
 class Transfer:
     """A family of transfers, or a product of one (a product's table overrides its family's)."""
 
-    title: str = given(Text(100))
+    title: str = given(Text(100), about="what it is")
     family: str = given(Name(name_of="transfers"))
-    principle: str = given(Choice(PRINCIPLES))
-    look: str = given(Choice(LOOKS))
-    suits: tuple[str, ...] = given(Many(Choice(SUBSTRATE_FAMILIES), 11, 1, distinct=True))
-    temperature: TemperatureWindow = given(Object(TemperatureWindow))
-    time: TimeWindow = given(Object(TimeWindow))
-    pressure: PressureWindow = given(Object(PressureWindow))
-    peel: tuple[str, ...] = given(Many(Choice(PEELS), 4, 1, distinct=True))
-    second_press: float = given(Quantity(units.TIME, zero=True))
-    mirrored: bool = given(Flag())
-    carrier: str = given(Choice(CARRIERS))
-    opaque: bool = given(Flag())
-    stretch: float = given(Number(0, 300))  # percent it can follow before cracking
-    thickness: float = given(LENGTH)
-    plastic: str = given(Choice(PLASTICS))
-    finest_line: float = given(LENGTH)
-    one_colour: bool = given(Flag())
-    gradients: bool = given(Flag())
-    white: bool = given(Flag())  # can print white itself
-    printed_by: tuple[str, ...] = given(Many(Choice(PRINTERS), 7, 1, distinct=True))
-    nylon_rated: bool = given(Flag())
-    finish_rated: bool = given(Flag())  # its adhesive is tested on repellent finishes
-    blocks_migration: bool = given(Flag())
-    may_lie_under: bool = given(Flag())
-    may_lie_over: bool = given(Flag())
-    layers_most: int = given(Whole(1, 12))
-    cover: tuple[str, ...] = given(Many(Name(name_of="consumables"), 6, distinct=True))
-    pad: tuple[str, ...] = given(Many(Name(name_of="consumables"), 6, distinct=True))
-    taped: bool = given(Flag())
-    fumes: bool = given(Flag())
-    crystal: bool = given(Flag())
-    loose_parts: bool = given(Flag())
-    phthalate_declared: bool = given(Flag())  # the maker declares it below the limits
-    lead_declared: bool = given(Flag())
-    wash_limit: float = given(TEMPERATURE)
-    durability: int = given(Whole(1, 5))
-    hand: int = given(Whole(1, 5))  # 5 = softest
-    cost: int = given(Whole(1, 5))  # 5 = cheapest
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
-    reheat_limit: float | None = optional(TEMPERATURE)  # once applied; None: bears re-heating
-    interface_least: float | None = optional(TEMPERATURE)  # where print meets piece; None: a little below the least
-    interface_hold: float | None = optional(TIME)  # how long it has to stay there; None: as an adhesive
-    backing: bool = optional(Flag(), False)  # comes on a sheet that is taken off before it is laid on
-    on: Mapping[str, Variant] = optional(Table(Text(40), Object(Variant)), _NO_VARIANTS)  # by substrate or its family
-    sources_of: Mapping[str, tuple[str, ...]] = optional(
-        Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES
+    principle: str = given(Choice(PRINCIPLES), about="how it holds on")
+    look: str = given(Choice(LOOKS), about="how it looks")
+    suits: tuple[str, ...] = given(
+        Many(Choice(SUBSTRATE_FAMILIES), 11, 1, distinct=True), about="families of substrate it is made for"
     )
-    note: str = optional(Text(1000), "")
+    temperature: TemperatureWindow = given(Object(TemperatureWindow), about="platen surface temperature")
+    time: TimeWindow = given(Object(TimeWindow), about="dwell on a bench press")
+    pressure: PressureWindow = given(Object(PressureWindow), about="pressure on the print")
+    peel: tuple[str, ...] = given(Many(Choice(PEELS), 4, 1, distinct=True), about="peels that will do")
+    second_press: float = given(Quantity(units.TIME, zero=True))
+    mirrored: bool = given(Flag(), about="whether it is printed as a mirror image")
+    carrier: str = given(Choice(CARRIERS), about="what carries it")
+    opaque: bool = given(Flag(), about="whether it hides the ground")
+    stretch: float = given(Number(0, 300), about="percent it can follow before it cracks")
+    thickness: float = given(LENGTH)
+    plastic: str = given(Choice(PLASTICS), about="what plastic it is")
+    finest_line: float = given(LENGTH)
+    one_colour: bool = given(Flag(), about="whether a piece of it has one colour")
+    gradients: bool = given(Flag(), about="whether it can show gradients")
+    white: bool = given(Flag(), about="whether it can print white itself")
+    printed_by: tuple[str, ...] = given(Many(Choice(PRINTERS), 7, 1, distinct=True), about="what can print or cut it")
+    nylon_rated: bool = given(Flag(), about="whether its adhesive is made for nylon")
+    finish_rated: bool = given(Flag(), about="whether its adhesive is tested on repellent finishes")
+    blocks_migration: bool = given(Flag(), about="whether it keeps dye of the piece from coming through")
+    may_lie_under: bool = given(Flag(), about="whether another may lie on it")
+    may_lie_over: bool = given(Flag(), about="whether it may lie on another")
+    layers_most: int = given(Whole(1, 12), about="how many layers of it may lie on each other")
+    cover: tuple[str, ...] = given(
+        Many(Name(name_of="consumables"), 6, distinct=True), about="cover sheets that will do"
+    )
+    pad: tuple[str, ...] = given(Many(Name(name_of="consumables"), 6, distinct=True), about="pads that will do")
+    taped: bool = given(Flag(), about="whether it is taped down")
+    fumes: bool = given(Flag(), about="whether it gives off fumes")
+    crystal: bool = given(Flag(), about="whether it has crystal stones")
+    loose_parts: bool = given(Flag(), about="whether it has parts that may come loose")
+    phthalate_declared: bool = given(Flag(), about="whether the maker declares it below the limits for phthalates")
+    lead_declared: bool = given(Flag(), about="whether the maker declares it below the limits for lead")
+    wash_limit: float = given(TEMPERATURE)
+    durability: int = given(Whole(1, 5), about="1 to 5; 5 lasts longest")
+    hand: int = given(Whole(1, 5), about="1 to 5; 5 is softest")
+    cost: int = given(Whole(1, 5), about="1 to 5; 5 is cheapest")
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    reheat_limit: float | None = optional(
+        TEMPERATURE, about="once applied, the most it bears; left out where it bears re-heating"
+    )
+    interface_least: float | None = optional(
+        TEMPERATURE, about="where print meets piece; a little below the least surface temperature where left out"
+    )
+    interface_hold: float | None = optional(TIME, about="how long it has to stay there; as an adhesive where left out")
+    backing: bool = optional(Flag(), False, about="whether it comes on a sheet that is taken off before it is laid on")
+    on: Mapping[str, Variant] = optional(
+        Table(Text(40), Object(Variant)), _NO_VARIANTS, about="what differs, by substrate or its family"
+    )
+    sources_of: Mapping[str, tuple[str, ...]] = optional(
+        Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES, about="field to the ids of its own sources"
+    )
+    note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
 @dataclass(frozen=True, slots=True)
 class Consumable:
     """A sheet, pad or tape."""
 
-    title: str = given(Text(80))
-    kind: str = given(Choice(CONSUMABLE_KINDS))
+    title: str = given(Text(80), about="what it is")
+    kind: str = given(Choice(CONSUMABLE_KINDS), about="cover, pad or tape")
     limit: float = given(TEMPERATURE)
     thickness: float = given(LENGTH)
     conductivity: float = given(Quantity(units.CONDUCTIVITY))
-    use_for: str = given(Text(200))
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
-    purposes: tuple[str, ...] = optional(Many(Choice(PURPOSES), 4, distinct=True), ())
-    note: str = optional(Text(1000), "")
+    use_for: str = given(Text(200), about="what it is for, in words")
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    purposes: tuple[str, ...] = optional(Many(Choice(PURPOSES), 4, distinct=True), (), about="what plans choose it for")
+    note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
 @dataclass(frozen=True, slots=True)
@@ -365,51 +387,66 @@ class DwellExtra:
 class PressType:
     """A type of press, with the usual values that stand in for what a shop does not say about its own."""
 
-    title: str = given(Text(80))
-    shape: str = given(Choice(SHAPES))
-    heated: str = given(Choice(HEATED))
-    closing: str = given(Choice(CLOSINGS))
-    metering: str = given(Choice(METERING))
-    loss: float = given(Quantity(units.TEMPERATURE_DIFFERENCE, zero=True))  # display minus surface, uncalibrated
-    spread: float = given(Quantity(units.TEMPERATURE_DIFFERENCE, zero=True))  # plus or minus, uncalibrated
-    dwell_extra: DwellExtra = given(Object(DwellExtra))
+    title: str = given(Text(80), about="what it is")
+    shape: str = given(Choice(SHAPES), about="what it presses")
+    heated: str = given(Choice(HEATED), about="which side is heated")
+    closing: str = given(Choice(CLOSINGS), about="how it closes")
+    metering: str = given(Choice(METERING), about="how its pressure is set")
+    loss: float = given(Quantity(units.TEMPERATURE_DIFFERENCE, zero=True), about="display minus surface, uncalibrated")
+    spread: float = given(Quantity(units.TEMPERATURE_DIFFERENCE, zero=True), about="plus or minus, uncalibrated")
+    dwell_extra: DwellExtra = given(Object(DwellExtra), about="what it adds to a bench press's dwell")
     display_most: float = given(TEMPERATURE)
-    platen: Size = given(Object(Size))
+    platen: Size = given(Object(Size), about="usual size of the platen")
     edge_margin: float = given(LENGTH)
     opening: float = given(LENGTH)
-    pressure_most: str = given(Choice(PRESSURES))  # what an unmetered press of this type reaches
+    pressure_most: str = given(Choice(PRESSURES), about="what one without a gauge reaches")
     power: float = given(Quantity(units.POWER))
-    handling: float = given(TIME)  # per pressing: load, align, unload
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
-    hand_force: float | None = optional(Quantity(units.FORCE))  # what one person brings to bear by hand
-    # Families it is made for; none named: whatever has its shape.
-    takes: tuple[str, ...] = optional(Many(Choice(SUBSTRATE_FAMILIES), 11, distinct=True), ())
-    diameter_least: float | None = optional(LENGTH)  # the slimmest ware a wrap closes on; its opening is the widest
-    note: str = optional(Text(1000), "")
+    handling: float = given(TIME, about="per pressing: load, align, unload")
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    hand_force: float | None = optional(Quantity(units.FORCE), about="what one person brings to bear by hand")
+    takes: tuple[str, ...] = optional(
+        Many(Choice(SUBSTRATE_FAMILIES), 11, distinct=True),
+        (),
+        about="families it is made for; none named: whatever has its shape",
+    )
+    diameter_least: float | None = optional(
+        LENGTH, about="the slimmest ware a wrap closes on; its opening is the widest"
+    )
+    note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
 @dataclass(frozen=True, slots=True)
 class Blank:
     """An invented but realistic blank. ``areas`` gives the printable area at each placement."""
 
-    title: str = given(Text(100))
-    kind: str = given(Choice(BLANK_KINDS))
+    title: str = given(Text(100), about="what it is")
+    kind: str = given(Choice(BLANK_KINDS), about="what kind of piece")
     substrate: str = given(Name(name_of="substrates"))
-    colour: str = given(Text(40))
-    areas: Mapping[str, Size] = given(Table(Choice(PLACEMENTS), Object(Size), 15))
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
-    fibres: Mapping[str, float] | None = optional(Table(Name(name_of="fibres"), Number(0.1, 100)))
+    colour: str = given(Text(40), about="sRGB hex or CSS name")
+    areas: Mapping[str, Size] = given(
+        Table(Choice(PLACEMENTS), Object(Size), 15), about="printable area at each placement"
+    )
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    fibres: Mapping[str, float] | None = optional(
+        Table(Name(name_of="fibres"), Number(0.1, 100)), about="percent by ISO 2076 code"
+    )
     coating: str = optional(Name(name_of="coatings"), "none")
-    finishes: tuple[str, ...] | None = optional(Many(Name(name_of="finishes"), 8, distinct=True))
-    dye: str | None = optional(Choice(DYES))
+    finishes: tuple[str, ...] | None = optional(
+        Many(Name(name_of="finishes"), 8, distinct=True), about="textile finishes; left out where nobody knows"
+    )
+    dye: str | None = optional(Choice(DYES), about="what it is dyed with")
     mass_per_area: float | None = optional(Quantity(units.AREA_DENSITY))
     thickness: float | None = optional(LENGTH)
-    diameter: float | None = optional(LENGTH)  # of round ware
-    care: Care | None = optional(Object(Care))
-    features: tuple[str, ...] = optional(Many(Choice(FEATURES), 16, distinct=True), ())
-    uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), ())
-    age_from: float | None = optional(Number(0, 18))  # years; what a children's blank is made for
-    alternatives: tuple[str, ...] = optional(Many(Name(name_of="blanks"), 6, distinct=True), ())
+    diameter: float | None = optional(LENGTH, about="of round ware")
+    care: Care | None = optional(Object(Care), about="the care label")
+    features: tuple[str, ...] = optional(
+        Many(Choice(FEATURES), 16, distinct=True), (), about="raised, fragile or dangerous things on it"
+    )
+    uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), (), about="what it is made for")
+    age_from: float | None = optional(Number(0, 18), about="years; what a children's blank is made for")
+    alternatives: tuple[str, ...] = optional(
+        Many(Name(name_of="blanks"), 6, distinct=True), (), about="blanks that may do instead"
+    )
 
 
 # Kind of entry -> dataclass; the key is the file's name under book/ and the word in /v1/catalogue/<kind>.

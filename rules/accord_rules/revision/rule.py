@@ -77,7 +77,7 @@ class RuleText:
     status: str = optional(Choice(STATUSES), "enforced")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
     """A rule ready to be asked. ``scope`` is the widest scope of the facts it needs; ``layer`` says whose it is."""
 

@@ -422,16 +422,16 @@ def finding(fired: Fired, book: Book) -> Finding:
     limits = {name: (book.limit_dimension(name), book.limit_values[name]) for name in rule.limits}
     shown = sorted(rule.condition.facts)
     return Finding(
-        rule.id,
-        rule.level,
-        fired.about,
-        rule.title,
-        rule.because.write(case, FACT_TYPES, limits, preferences),
-        rule.fix.write(case, FACT_TYPES, limits, preferences),
-        {name: write_value(FACT_TYPES[name], case[name], preferences) for name in shown},
-        {name: units.show(dimension, value, preferences) for name, (dimension, value) in limits.items()},
-        rule.sources,
-        rule.layer if book.moved.isdisjoint(rule.limits) else "house",
+        rule=rule.id,
+        level=rule.level,
+        about=fired.about,
+        title=rule.title,
+        because=rule.because.write(case, FACT_TYPES, limits, preferences),
+        fix=rule.fix.write(case, FACT_TYPES, limits, preferences),
+        observed={name: write_value(FACT_TYPES[name], case[name], preferences) for name in shown},
+        limit={name: units.show(dimension, value, preferences) for name, (dimension, value) in limits.items()},
+        sources=rule.sources,
+        layer=rule.layer if book.moved.isdisjoint(rule.limits) else "house",
     )
 
 

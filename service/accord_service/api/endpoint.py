@@ -16,7 +16,6 @@ from types import MappingProxyType
 from typing import Any, cast
 
 from flask import Response, request
-from marshmallow import Schema
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, optional
@@ -60,7 +59,7 @@ _EMPTY: Mapping[str, Any] = MappingProxyType({})
 BASIS_HEADER = "Accord-Basis"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
     """A request as an endpoint sees it: ``body`` and ``query`` are the dataclasses it declared.
 
@@ -123,7 +122,7 @@ def shown(document: Shown, book: Book) -> Mapping[str, Any]:
     return document(book) if callable(document) else document
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Endpoint:
     """A declared endpoint. ``statuses`` are those of its problems, beside those that follow from the declaration."""
 
@@ -131,7 +130,7 @@ class Endpoint:
     method: str
     path: str
     tag: str
-    answers: type[Schema]
+    answers: type
     takes: type | None
     query: type
     parameters: Mapping[str, str]
@@ -199,7 +198,7 @@ class Endpoint:
         if self.as_of:
             snapshot = snapshot.as_of(query.revision)
         version = version_in(request.headers.get(IF_MATCH)) if self.replaces else 0
-        asked = Asked(room(), snapshot, caller, path, query, version=version)
+        asked = Asked(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, version=version)
         if self.takes is None:
             return asked
         document = json_of(request, room().config.body_limit)
@@ -300,7 +299,7 @@ def endpoint(
     path: str,
     *,
     tag: str,
-    answers: type[Schema],
+    answers: type,
     takes: type | None = None,
     query: type = NoQuery,
     parameters: Mapping[str, str] = _EMPTY,
@@ -314,7 +313,7 @@ def endpoint(
 ) -> Callable[[Callable[[Asked], Answer | Prepared]], Endpoint]:
     """Declare an endpoint under /v1; who may call it stands in ``roles.MAY`` under the function's name.
 
-    ``takes`` and ``query`` are dataclasses with readers, ``answers`` the schema of the answer, ``parameters`` what the
+    ``takes``, ``query`` and ``answers`` are dataclasses with readers, ``parameters`` what the
     names in the path mean. ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from
     an older revision for ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key;
     ``replaces``: and needs If-Match. ``success``: the status of a good answer. The first line of the function's
@@ -326,21 +325,21 @@ def endpoint(
     def declare(run: Callable[[Asked], Answer | Prepared]) -> Endpoint:
         assert run.__name__ in roles.MAY, f"roles.MAY does not say who may {run.__name__}"
         return Endpoint(
-            run,
-            method,
-            path,
-            tag,
-            answers,
-            takes,
-            whole,
-            parameters,
-            judges,
-            as_of,
-            writes or replaces,
-            replaces,
-            success,
-            statuses,
-            examples,
+            run=run,
+            method=method,
+            path=path,
+            tag=tag,
+            answers=answers,
+            takes=takes,
+            query=whole,
+            parameters=parameters,
+            judges=judges,
+            as_of=as_of,
+            writes=writes or replaces,
+            replaces=replaces,
+            success=success,
+            statuses=statuses,
+            examples=examples,
         )
 
     return declare

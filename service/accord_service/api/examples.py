@@ -119,7 +119,7 @@ REQUESTS = (
             "prefer": ["durability", "cost"],
         },
     ),
-    Example("Book for a transfer already chosen", _TOTE),
+    Example("Settings for a transfer already chosen", _TOTE),
 )
 
 

@@ -2,339 +2,272 @@
 
 from __future__ import annotations
 
-from marshmallow import fields
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
 
-from accord_rules.governance.changes import CHANGEABLE
-from accord_rules.governance.proposal import STATES
-from accord_rules.verdict import VERDICTS
-from accord_service.api.answers import (
-    FindingAnswer,
-    Shape,
-    VerdictAnswer,
-    flag,
-    several,
-    table,
-    text,
-    texts,
-    whole,
-    word,
+from accord_rules.documents.answers import (
+    INTEGER,
+    STRING,
+    STRING_OR_NULL,
+    STRINGS,
+    Anything,
+    Figure,
+    Free,
+    Nullable,
+    listed,
+    mapped,
 )
+from accord_rules.documents.reading import Choice, Flag, Object, given, optional
+from accord_rules.documents.writing import Documented
+from accord_rules.governance.changes import EntryChange
+from accord_rules.governance.effect import Effect
+from accord_rules.governance.proposal import STATES, Base, ShownEffect
+from accord_rules.verdict import VERDICTS, Finding, Verdict
+from accord_service.api.answers import Document, next_page, time
 
-WAYS = ("stricter", "looser", "equal", "mixed")
-SOURCES = ("recorded", "edge")
 REPLAYED_VERDICTS = (*VERDICTS, "unreadable")
 RESULTS = ("good", "failed")
 
 
-def time(about: str) -> fields.String:
-    return text(f"{about}, UTC")
-
-
-def text_or_null(about: str) -> fields.String:
-    return text(f"{about}; may be null", allow_none=True)
-
-
-def next_page() -> fields.String:
-    return text("address of the next page; null on the last", allow_none=True)
+def _changes(about: str) -> Any:
+    return given(listed(Object(EntryChange)), about)
 
 
 # -- revisions --------------------------------------------------------------------------------------------------------
 
 
-class RevisionLineAnswer(Shape):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RevisionLine(Documented):
     """One revision of the book, without the book."""
 
-    number = whole("its number, from 1 without gaps")
-    digest = text("SHA-256 of the book's canonical JSON")
-    author = text("who proposed it: the id of a key, or what made the first")
-    approvers = texts("ids of the keys that approved it")
-    reason = text("why")
-    proposal = text_or_null("the proposal it came from")
-    at = time("when it was published")
+    number: int = given(INTEGER, "its number, from 1 without gaps")
+    digest: str = given(STRING, "SHA-256 of the book's canonical JSON")
+    author: str = given(STRING, "who proposed it: the id of a key, or what made the first")
+    approvers: tuple[str, ...] = given(STRINGS, "ids of the keys that approved it")
+    reason: str = given(STRING, "why")
+    proposal: str | None = given(STRING_OR_NULL, "the proposal it came from; may be null")
+    at: str = time("when it was published")
 
 
-class RevisionsAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class Revisions(Documented):
     """A page of the revisions, newest first."""
 
-    head = whole("the number of the revision that holds")
-    entries = several(RevisionLineAnswer, "newest first")
-    next = next_page()
+    head: int = given(INTEGER, "the number of the revision that holds")
+    entries: tuple[RevisionLine, ...] = given(listed(Object(RevisionLine)), "newest first")
+    next: str | None = next_page()
 
 
-class RevisionAnswer(RevisionLineAnswer):
+@dataclass(frozen=True, slots=True)
+class Revision(Documented):
     """One revision of the book; the whole of it where that was asked for."""
 
-    documents = fields.Dict(
-        keys=fields.String(), metadata={"description": "the book by kind and entry; only with documents=true"}
-    )
+    line: RevisionLine = given(Object(RevisionLine), "the revision", spread=True)
+    documents: Document | None = optional(Free(), about="the book by kind and entry; only with documents=true")
 
 
-class BookChangeShownAnswer(Shape):
-    """One entry of the book that is set, or taken out."""
-
-    kind = word("the kind of entry", CHANGEABLE)
-    id = text("its name")
-    value = fields.Dict(
-        required=True, allow_none=True, metadata={"description": "the entry as the book writes it; null: taken out"}
-    )
-    before = fields.String(metadata={"description": 'digest of the entry as it was, "none" where there was none'})
-
-
-class RevisionChangesAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class RevisionChanges(Documented):
     """What one revision changed of the one before."""
 
-    number = whole("the revision")
-    digest = text("its digest")
-    changes = several(BookChangeShownAnswer, "every entry that differs; empty for the first")
+    number: int = given(INTEGER, "the revision")
+    digest: str = given(STRING, "its digest")
+    changes: tuple[EntryChange, ...] = _changes("every entry that differs; empty for the first")
 
 
 # -- proposals --------------------------------------------------------------------------------------------------------
 
 
-class BaseShownAnswer(Shape):
-    """The revision a proposal starts from."""
-
-    revision = whole("its number")
-    digest = text("its digest")
-
-
-class ApprovalShownAnswer(Shape):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownApproval(Documented):
     """Who approved, and exactly what."""
 
-    who = text("the id of the key")
-    role = text("its role then")
-    change_digest = text("digest of the changes approved")
-    base_digest = text("digest of the base")
-    replay_digest = text("digest of the effect that was seen")
-    lapsed = text_or_null("why it does not count any more")
+    who: str = given(STRING, "the id of the key")
+    role: str = given(STRING, "its role then")
+    change_digest: str = given(STRING, "digest of the changes approved")
+    base_digest: str = given(STRING, "digest of the base")
+    replay_digest: str = given(STRING, "digest of the effect that was seen")
+    lapsed: str | None = given(STRING_OR_NULL, "why it does not count any more; may be null")
 
 
-class DigestsAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class Digests(Documented):
     """What an approval has to repeat. They are the proposal's own as it is now."""
 
-    change_digest = text("digest of the changes")
-    base_digest = text("digest of the base")
-    replay_digest = text_or_null("digest of the effect; null before it was opened")
+    change_digest: str = given(STRING, "digest of the changes")
+    base_digest: str = given(STRING, "digest of the base")
+    replay_digest: str | None = given(STRING_OR_NULL, "digest of the effect; null before it was opened")
 
 
-class ShownEffectAnswer(Shape):
-    """What the effect came to, as far as approvals need it."""
-
-    replay_digest = text("digest of the effect")
-    loosens_safety = texts("why two stewards are needed; empty where one will do")
-
-
-class ProposalAnswer(Shape):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownProposal(Documented):
     """A change of the book that somebody asks for."""
 
-    id = text("its id")
-    state = word("where it is in its life; void: the head has moved on from its base", STATES)
-    base = fields.Nested(BaseShownAnswer, required=True)
-    changes = several(BookChangeShownAnswer, "what it asks to be different")
-    reason = text("why")
-    evidence = text("on what evidence")
-    author = text("the id of the key that made it")
-    approvals = several(ApprovalShownAnswer, "approvals given, those that lapsed too")
-    shown = fields.Nested(ShownEffectAnswer, required=True, allow_none=True)
-    ended_because = text_or_null("why it was rejected or became void")
-    digests = fields.Nested(DigestsAnswer, required=True)
-    approvals_needed = whole("2, of two shops, where it loosens what keeps people safe, else 1")
-    approvals_valid = whole("how many count")
-    version = whole("its version; the ETag names it too")
-    created_at = time("when it was made")
-    changed_at = time("when it last changed")
+    id: str = given(STRING, "its id")
+    base: Base = given(Object(Base), "the revision it starts from")
+    changes: tuple[EntryChange, ...] = _changes("what it asks to be different")
+    reason: str = given(STRING, "why")
+    evidence: str = given(STRING, "on what evidence")
+    author: str = given(STRING, "the id of the key that made it")
+    state: str = given(Choice(STATES), "where it is in its life; void: the head has moved on from its base")
+    approvals: tuple[ShownApproval, ...] = given(
+        listed(Object(ShownApproval)), "approvals given, those that lapsed too"
+    )
+    shown: ShownEffect | None = given(
+        Nullable(Object(ShownEffect)), "what its effect came to; null before it was opened"
+    )
+    ended_because: str | None = given(STRING_OR_NULL, "why it was rejected or became void; may be null")
+    digests: Digests = given(Object(Digests), "what an approval has to repeat")
+    approvals_needed: int = given(INTEGER, "2, of two shops, where it loosens what keeps people safe, else 1")
+    approvals_valid: int = given(INTEGER, "how many count")
+    version: int = given(INTEGER, "its version; the ETag names it too")
+    created_at: str = time("when it was made")
+    changed_at: str = time("when it last changed")
 
 
-class ProposalsAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class Proposals(Documented):
     """A page of proposals, newest first."""
 
-    entries = several(ProposalAnswer, "newest first")
-    next = next_page()
+    entries: tuple[ShownProposal, ...] = given(listed(Object(ShownProposal)), "newest first")
+    next: str | None = next_page()
 
 
-class PublishedAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class Published(Documented):
     """What a publication came to."""
 
-    revision = whole("the number of the new revision")
-    digest = text("its digest")
-    proposal = fields.Nested(ProposalAnswer, required=True)
+    revision: int = given(INTEGER, "the number of the new revision")
+    digest: str = given(STRING, "its digest")
+    proposal: ShownProposal = given(Object(ShownProposal), "the proposal, published")
 
 
-class EntryNameAnswer(Shape):
-    """An entry of the book."""
-
-    kind = word("the kind of entry", CHANGEABLE)
-    id = text("its name")
-
-
-class DecisionAnswer(Shape):
-    """What a change does as a whole."""
-
-    kind = word("which way", WAYS)
-    decided = word("exactly: from the rules' conditions; by replay: on the orders tried", ("exactly", "by replay"))
-    holds_for = text("for which orders that holds")
-    because = texts("why, in sentences")
-
-
-class FlipCountAnswer(Shape):
-    """How many orders of a shop one rule turns one way."""
-
-    source = word("recorded: asked by a shop; edge: made at the edge of a threshold", SOURCES)
-    shop = text("the shop")
-    rule = text("the rule")
-    direction = word("which way", ("stricter", "looser"))
-    orders = whole("orders it says something else about")
-    verdicts = whole("those of them whose verdict differs")
-
-
-class FlipAnswer(Shape):
-    """One order that one rule says something else about."""
-
-    source = word("recorded or edge", SOURCES)
-    shop = text("the shop")
-    order = text("the verdict's id, or the name of the edge case")
-    rule = text("the rule")
-    direction = word("which way", ("stricter", "looser"))
-    before = word("verdict under the base", REPLAYED_VERDICTS)
-    after = word("verdict with the changes", REPLAYED_VERDICTS)
-
-
-class FlipWitnessAnswer(FlipAnswer):
-    """An order that shows a flip: it can be sent as it is."""
-
-    asked = table("the order")
-
-
-class ReplayedCountAnswer(Shape):
-    """How many orders were judged under both."""
-
-    recorded = whole("recorded orders")
-    recorded_left_out = whole("recorded orders left out for their number; 1 may stand for more")
-    edges = whole("orders at edges")
-    edges_left_out = whole("1 where there were more")
-
-
-class EffectAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class ProposalEffect(Documented):
     """What a proposal would do, order by order. Approvals bind to its digest."""
 
-    proposal = text("the proposal")
-    replay_digest = text("digest of this effect")
-    old = text("digest of the base")
-    new = text("digest of the book with the changes")
-    code = text("digest of the code that judged")
-    changes = several(EntryNameAnswer, "what is changed")
-    decision = fields.Nested(DecisionAnswer, required=True)
-    loosens_safety = texts("each safety limit or rule that is loosened")
-    counts = several(FlipCountAnswer, "flips by shop, rule and direction")
-    flips = several(FlipAnswer, "every flip")
-    witnesses = several(FlipWitnessAnswer, "one order for each rule and direction")
-    watched = table("watched rule to the recorded orders it holds for", fields.Integer(strict=True))
-    replayed = fields.Nested(ReplayedCountAnswer, required=True)
-    others_left_out = flag("whether flips of other shops' recorded orders are left out, as for all but stewards")
+    proposal: str = given(STRING, "the proposal")
+    replay_digest: str = given(STRING, "digest of this effect")
+    effect: Effect = given(Object(Effect), "the effect", spread=True)
+    others_left_out: bool = given(
+        Flag(), "whether flips of other shops' recorded orders are left out, as for all but stewards"
+    )
 
 
 # -- verdict records --------------------------------------------------------------------------------------------------
 
 
-class VerdictRecordAnswer(Shape):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordedVerdict(Documented):
     """A verdict as it was given, and the order it was given on."""
 
-    id = text("the verdict's id")
-    recorded_at = time("when it was recorded")
-    expires_at = text_or_null("when it goes, UTC; null: kept for good")
-    code = text("digest of the code that judged")
-    reference = text_or_null('the shop\'s own; "masked" once masked')
-    order = table("the order, without its reference")
-    verdict = fields.Nested(VerdictAnswer, required=True)
+    id: str = given(STRING, "the verdict's id")
+    recorded_at: str = time("when it was recorded")
+    expires_at: str | None = given(STRING_OR_NULL, "when it goes, UTC; null: kept for good")
+    code: str = given(STRING, "digest of the code that judged")
+    reference: str | None = given(STRING_OR_NULL, 'the shop\'s own; "masked" once masked; may be null')
+    order: Document = given(Free(), "the order, without its reference")
+    verdict: Document = given(Free((Verdict,)), "the answer, as it was given")
 
 
-class DifferenceAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class Difference(Documented):
     """What made a difference; null where that can't be told any more."""
 
-    code = flag("the version of the service", allow_none=True)
-    book = flag("the revision of the book", allow_none=True)
-    house = flag("the shop's presses, stock, units or house rules", allow_none=True)
+    code: bool | None = given(Nullable(Flag()), "the version of the service")
+    book: bool | None = given(Nullable(Flag()), "the revision of the book")
+    house: bool | None = given(Nullable(Flag()), "the shop's presses, stock, units or house rules")
 
 
-class ReplayAnswer(Shape):
+def _findings(about: str) -> Any:
+    return given(listed(Free((Finding,))), about)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReplayedVerdict(Documented):
     """A recorded order asked again, and how the answer differs."""
 
-    id = text("the recorded verdict")
-    recorded_revision = whole("the revision it was given under")
-    revision = whole("the revision it is asked again under")
-    then = word("the verdict as it was", REPLAYED_VERDICTS)
-    now = word("the verdict as it is", REPLAYED_VERDICTS)
-    same = flag("whether the answer says the same of the order, to the word")
-    made_a_difference = fields.Nested(DifferenceAnswer, required=True)
-    why = text("why there is no answer now; empty where there is one")
-    appeared = several(FindingAnswer, "findings that were not there")
-    gone = several(FindingAnswer, "findings that are not there any more")
-    changed = several(FindingAnswer, "findings that say something else, as they are now")
-    verdict = fields.Nested(VerdictAnswer, required=True, allow_none=True)
+    id: str = given(STRING, "the recorded verdict")
+    recorded_revision: int = given(INTEGER, "the revision it was given under")
+    revision: int = given(INTEGER, "the revision it is asked again under")
+    then: str = given(Choice(REPLAYED_VERDICTS), "the verdict as it was")
+    now: str = given(Choice(REPLAYED_VERDICTS), "the verdict as it is")
+    same: bool = given(Flag(), "whether the answer says the same of the order, to the word")
+    made_a_difference: Difference = given(Object(Difference), "what made the answer another")
+    why: str = given(STRING, "why there is no answer now; empty where there is one")
+    appeared: tuple[Document, ...] = _findings("findings that were not there")
+    gone: tuple[Document, ...] = _findings("findings that are not there any more")
+    changed: tuple[Document, ...] = _findings("findings that say something else, as they are now")
+    verdict: Document | None = given(Nullable(Free((Verdict,))), "the answer of now; null where there is none")
 
 
 # -- outcomes ---------------------------------------------------------------------------------------------------------
 
 
-class OutcomeReportAnswer(Shape):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutcomeReport(Documented):
     """How one pressed piece came out."""
 
-    id = text("the report's id")
-    verdict = text("the verdict it was pressed under")
-    decoration = whole("which decoration of the order")
-    result = word("how it came out", RESULTS)
-    failure = fields.String(
-        required=True, allow_none=True, metadata={"description": "what failed; null for a good piece"}
-    )
-    washes = fields.Integer(
-        required=True, allow_none=True, strict=True, metadata={"description": "after how many washes; null: not said"}
-    )
-    note = text_or_null("the shop's own words")
-    transfer = text("the transfer family it counts for")
-    substrate = text("the substrate it counts for")
-    press_type = text("the type of press it counts for")
-    at = time("when it was reported")
+    id: str = given(STRING, "the report's id")
+    verdict: str = given(STRING, "the verdict it was pressed under")
+    decoration: int = given(INTEGER, "which decoration of the order")
+    result: str = given(Choice(RESULTS), "how it came out")
+    failure: str | None = given(STRING_OR_NULL, "what failed; null for a good piece")
+    washes: int | None = given(Nullable(INTEGER), "after how many washes; null: not said")
+    note: str | None = given(STRING_OR_NULL, "the shop's own words; may be null")
+    transfer: str = given(STRING, "the transfer family it counts for")
+    substrate: str = given(STRING, "the substrate it counts for")
+    press_type: str = given(STRING, "the type of press it counts for")
+    at: str = time("when it was reported")
 
 
-class OutcomesAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class Outcomes(Documented):
     """The reports on one verdict."""
 
-    entries = several(OutcomeReportAnswer, "oldest first")
+    entries: tuple[OutcomeReport, ...] = given(listed(Object(OutcomeReport)), "oldest first")
 
 
-class OutcomeAddedAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class OutcomeAdded(Documented):
     """A report, and the proposal it drafted if it made the outcomes poor."""
 
-    outcome = fields.Nested(OutcomeReportAnswer, required=True)
-    drafted = text_or_null("the id of the drafted proposal")
+    outcome: OutcomeReport = given(Object(OutcomeReport), "the report")
+    drafted: str | None = given(STRING_OR_NULL, "the id of the drafted proposal; may be null")
 
 
 # -- audit ------------------------------------------------------------------------------------------------------------
 
 
-class AuditEntryAnswer(Shape):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AuditEntry(Documented):
     """One write to the store, sealed to the one before."""
 
-    seq = whole("its number, from 1 without gaps")
-    at = fields.Float(required=True, metadata={"description": "when, in seconds since 1970 (UTC), as it was sealed"})
-    who = text("the id of the key, or the command")
-    what = text("what was done")
-    about = text("to what")
-    written = table("key of the store to the SHA-256 of what it got; null: taken away", fields.Raw(allow_none=True))
-    previous = text("the hash before")
-    hash = text("SHA-256 of this entry's canonical JSON without the hash")
+    seq: int = given(INTEGER, "its number, from 1 without gaps")
+    at: float = given(Figure(), "when, in seconds since 1970 (UTC), as it was sealed")
+    who: str = given(STRING, "the id of the key, or the command")
+    what: str = given(STRING, "what was done")
+    about: str = given(STRING, "to what")
+    written: Mapping[str, Any] = given(
+        mapped(Anything()), "key of the store to the SHA-256 of what it got; null: taken away"
+    )
+    previous: str = given(STRING, "the hash before")
+    hash: str = given(STRING, "SHA-256 of this entry's canonical JSON without the hash")
 
 
-class AuditHeadAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class AuditHead(Documented):
     """Where the audit ends."""
 
-    seq = whole("how many entries there are")
-    hash = text("the hash of the last")
+    seq: int = given(INTEGER, "how many entries there are")
+    hash: str = given(STRING, "the hash of the last")
 
 
-class AuditAnswer(Shape):
+@dataclass(frozen=True, slots=True)
+class Audit(Documented):
     """A page of the audit, oldest first."""
 
-    head = fields.Nested(AuditHeadAnswer, required=True)
-    entries = several(AuditEntryAnswer, "oldest first")
-    next = next_page()
+    head: AuditHead = given(Object(AuditHead), "where it ends")
+    entries: tuple[AuditEntry, ...] = given(listed(Object(AuditEntry)), "oldest first")
+    next: str | None = next_page()

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from accord_rules.governance.changes import Change, change_digest
+from accord_rules.governance.changes import EntryChange, change_digest
 from accord_rules.revision.book import Book
 from accord_service.run.times import instant
 
@@ -46,7 +46,7 @@ def proposed(book: Book) -> dict[str, Any]:
 def drafted(book: Book) -> dict[str, Any]:
     """The proposal as it is kept."""
     sent = proposed(book)
-    changes = tuple(Change(each["kind"], each["id"], each["value"]) for each in sent["changes"])
+    changes = tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in sent["changes"])
     digests = {"change_digest": change_digest(changes), "base_digest": book.digest, "replay_digest": None}
     return {
         "id": "p1",
@@ -68,7 +68,7 @@ def drafted(book: Book) -> dict[str, Any]:
 def rewritten(book: Book) -> dict[str, Any]:
     """The proposal after an edit."""
     changes = edited(book)["changes"]
-    digest = change_digest(tuple(Change(each["kind"], each["id"], each["value"]) for each in changes))
+    digest = change_digest(tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in changes))
     draft = drafted(book)
     return {**draft, "changes": changes, "digests": {**draft["digests"], "change_digest": digest}, "version": 2}
 

@@ -11,11 +11,19 @@ from urllib.parse import urlencode
 
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import Fault, Many, Object, Text, Whole, given, optional
-from accord_rules.governance.changes import CHANGES_MOST, Change, ChangeError, changes_document, faults_in, read_changes
+from accord_rules.governance.changes import (
+    CHANGES_MOST,
+    ChangeError,
+    EntryChange,
+    changes_document,
+    faults_in,
+    read_changes,
+)
 from accord_rules.governance.effect import RECORDED, Budget
-from accord_rules.governance.proposal import Base, GovernanceError
+from accord_rules.governance.proposal import Approval, Base, GovernanceError
 from accord_rules.infer.engine import EngineError
 from accord_service.api.endpoint import Asked
+from accord_service.api.governance_answers import Digests, RevisionLine, ShownApproval, ShownProposal
 from accord_service.http.problems import (
     BadQuery,
     BaseMoved,
@@ -28,8 +36,9 @@ from accord_service.http.problems import (
 )
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
-from accord_service.steps.proposals import Kept, Step, Steps, revision
+from accord_service.steps.proposals import Kept, Step, Steps
 from accord_service.steps.shops import Caller
+from accord_service.store import RevisionRecord
 
 REASON_MOST = 2000
 SEES_ALL = ("steward", "admin")
@@ -55,31 +64,26 @@ _PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
 
 
 @dataclass(frozen=True, slots=True)
-class BookChange(Change):
-    """One entry of the book set to ``value`` (as the book writes it), or taken out where that is null."""
-
-
-@dataclass(frozen=True, slots=True)
 class Edited:
     """A proposal's changes, why, and on what evidence."""
 
-    changes: tuple[BookChange, ...] = given(Many(Object(BookChange), CHANGES_MOST, 1))
-    reason: str = given(Text(REASON_MOST, lines=True))
-    evidence: str = given(Text(REASON_MOST, lines=True))
+    changes: tuple[EntryChange, ...] = given(Many(Object(EntryChange), CHANGES_MOST, 1), "what is to be different")
+    reason: str = given(Text(REASON_MOST, lines=True), "why")
+    evidence: str = given(Text(REASON_MOST, lines=True), "on what evidence")
 
 
 @dataclass(frozen=True, slots=True)
 class Proposed(Edited):
     """A change of the book that is asked for. ``base`` is the head, as GET /v1/revisions says it."""
 
-    base: Base = given(Object(Base), kw_only=True)
+    base: Base = given(Object(Base), "the revision it starts from", kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why."""
 
-    reason: str = given(Text(REASON_MOST, lines=True))
+    reason: str = given(Text(REASON_MOST, lines=True), "why")
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,14 +118,21 @@ def number_in(text: str) -> int:
     return int(text)
 
 
-def read_book_changes(changes: tuple[BookChange, ...]) -> tuple[Change, ...]:
+def read_book_changes(changes: tuple[EntryChange, ...]) -> tuple[EntryChange, ...]:
     """The changes as the rules take them. Raises DocumentError for an entry that is changed twice."""
     return read_changes(changes_document(changes))
 
 
 def steps_of(asked: Asked) -> Steps:
     most, caller = asked.room.config.replay_most, asked.caller
-    return Steps(asked.room.store, asked.book, caller.key_id, caller.role, caller.shop_id, Budget(most, most))
+    return Steps(
+        store=asked.room.store,
+        held=asked.book,
+        who=caller.key_id,
+        role=caller.role,
+        shop=caller.shop_id,
+        budget=Budget(most, most),
+    )
 
 
 def taken(asked: Asked, step: Callable[[Steps], Step], status: int = 200) -> Prepared:
@@ -136,11 +147,45 @@ def taken(asked: Asked, step: Callable[[Steps], Step], status: int = 200) -> Pre
 
 
 def answer(kept: Kept, status: int = 200) -> Answer:
-    return Answer(kept.document(), status, version=kept.version)
+    return Answer(shown_proposal(kept).document(), status, version=kept.version)
+
+
+def shown_proposal(kept: Kept) -> ShownProposal:
+    """What is told of a proposal; the effect has an address of its own, and whose shop a key is of is not told."""
+    proposal, digests = kept.proposal, kept.proposal.digests
+    return ShownProposal(
+        id=proposal.id,
+        base=proposal.base,
+        changes=proposal.changes,
+        reason=proposal.reason,
+        evidence=proposal.evidence,
+        author=proposal.author,
+        state=proposal.state,
+        approvals=tuple(map(_shown_approval, proposal.approvals, proposal.lapses)),
+        shown=proposal.shown,
+        ended_because=proposal.ended_because,
+        digests=Digests(proposal.change_digest, proposal.base.digest, None if digests is None else digests[2]),
+        approvals_needed=proposal.approvals_needed,
+        approvals_valid=len(proposal.valid_approvals),
+        version=kept.version,
+        created_at=instant(kept.created_at),
+        changed_at=instant(kept.changed_at),
+    )
+
+
+def _shown_approval(approval: Approval, lapse: str | None) -> ShownApproval:
+    return ShownApproval(
+        who=approval.who,
+        role=approval.role,
+        change_digest=approval.change_digest,
+        base_digest=approval.base_digest,
+        replay_digest=approval.replay_digest,
+        lapsed=lapse,
+    )
 
 
 @contextmanager
-def refusals(changes: Iterable[Change] = ()) -> Iterator[None]:
+def refusals(changes: Iterable[EntryChange] = ()) -> Iterator[None]:
     """What the rules refuse, as problems. ``changes``: those of the body."""
     try:
         yield
@@ -154,11 +199,17 @@ def refusals(changes: Iterable[Change] = ()) -> Iterator[None]:
         raise FaultyDocument(faults=[Fault("/changes", f"the rules can't be used: {error}")]) from None
 
 
-def revision_line(asked: Asked, number: int) -> dict[str, Any]:
+def revision_line(found: RevisionRecord) -> RevisionLine:
     """A revision without its book."""
-    found = revision(asked.room.store, number)
-    line = {name: value for name, value in found.document().items() if name != "documents"}
-    return {**line, "at": instant(found.at)}
+    return RevisionLine(
+        number=found.number,
+        digest=found.digest,
+        author=found.author,
+        approvers=found.approvers,
+        reason=found.reason,
+        proposal=found.proposal,
+        at=instant(found.at),
+    )
 
 
 def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str, Any]) -> dict[str, Any]:

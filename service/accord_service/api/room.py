@@ -56,7 +56,7 @@ OLD_EDITIONS_MOST = 2  # about 30 MB each
 TRY_AGAIN_S = 30.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Snapshot:
     """What one answer rests on. ``basis`` is live or held; ``why`` says why it is not live, ``age_s`` since when."""
 
@@ -173,7 +173,15 @@ class Room:
         edition, why = held.edition.thing, watched.why
         if watched.live and edition.head != watched.head:
             why = self._refused.why or f"revision {watched.head.number} is being loaded"
-        return Snapshot(edition, held.directory, "held" if why else "live", watched.age_s, why, self, leases)
+        return Snapshot(
+            edition=edition,
+            directory=held.directory,
+            basis="held" if why else "live",
+            age_s=watched.age_s,
+            why=why,
+            _room=self,
+            _leases=leases,
+        )
 
     @contextmanager
     def older(self, revision: int) -> Iterator[Edition]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from types import MappingProxyType
-from typing import Any
 
 from accord_service.api.endpoint import Asked
+from accord_service.api.governance_answers import OutcomeReport
 from accord_service.http.problems import NotFound
 from accord_service.run.times import instant
 from accord_service.store import OutcomeRecord, VerdictRecord
@@ -22,19 +22,19 @@ def record_of(asked: Asked) -> VerdictRecord:
     return record
 
 
-def reported(record: OutcomeRecord) -> dict[str, Any]:
+def reported(record: OutcomeRecord) -> OutcomeReport:
     """A report as its shop reads it."""
     said = record.document
-    return {
-        "id": record.id,
-        "verdict": record.verdict,
-        "decoration": said["decoration"],
-        "result": said["result"],
-        "failure": record.failure,
-        "washes": said["washes"],
-        "note": said["note"],
-        "transfer": record.cell.transfer,
-        "substrate": record.cell.substrate,
-        "press_type": record.cell.press_type,
-        "at": instant(record.at),
-    }
+    return OutcomeReport(
+        id=record.id,
+        verdict=record.verdict,
+        decoration=said["decoration"],
+        result=said["result"],
+        failure=record.failure,
+        washes=said["washes"],
+        note=said["note"],
+        transfer=record.cell.transfer,
+        substrate=record.cell.substrate,
+        press_type=record.cell.press_type,
+        at=instant(record.at),
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import wraps
 from pathlib import Path
@@ -185,10 +185,10 @@ class Here:
         found = Glossary(book).get(name)
         if found is None:
             raise Unknown(_NO_FACT.format(name))
-        return {"revision": book.revision, "digest": book.digest, **asdict(found)}
+        return {"revision": book.revision, "digest": book.digest, **found.document()}
 
     def facts(self) -> list[Document]:
-        return [asdict(each) for each in Glossary(self._authority.book).values()]
+        return [each.document() for each in Glossary(self._authority.book).values()]
 
     @staticmethod
     def _judged(judge: Callable[[], Document]) -> Document:

@@ -9,7 +9,7 @@ import click
 
 from accord_service.cli.asking import Answerer, Document, answered, answerer
 from accord_service.cli.orders import Refused, read_order
-from accord_service.cli.page import Page
+from accord_service.cli.output import Output
 from accord_service.cli.show import show_brief, show_refusal, show_refusal_brief, show_verdict
 
 DONE, NOT_DONE, UNASKED = 0, 1, 2
@@ -29,22 +29,22 @@ def check(context: click.Context, /, files: tuple[str, ...], as_json: bool, brie
     """
     if as_json and brief:
         raise click.UsageError("--json and --brief are two ways to print: choose one.")
-    page = Page.of_terminal()
+    output = Output.of_terminal()
     answers: list[Document] = []
     worst = DONE
     with answerer(**who) as asked:
         if not (as_json or brief):
-            page.say(asked.introduction)
+            output.say(asked.introduction)
         try:
             for file in files:
                 answer, decorations = _answer(asked, file)
                 worst = max(worst, _code(answer))
                 answers.append(answer.document() if isinstance(answer, Refused) else answer)
                 if not as_json:
-                    _show(page, file, answer, decorations, brief)
+                    _show(output, file, answer, decorations, brief)
         finally:  # what was answered before the service went away is not lost
             if as_json:
-                click.echo(json.dumps(answers, ensure_ascii=not page.is_utf, indent=2))
+                click.echo(json.dumps(answers, ensure_ascii=not output.is_utf, indent=2))
     context.exit(worst)
 
 
@@ -63,10 +63,10 @@ def _code(answer: Document | Refused) -> int:
     return DONE if answer["verdict"] in ("accepted", "conditional") else NOT_DONE
 
 
-def _show(page: Page, file: str, answer: Document | Refused, decorations: int, brief: bool) -> None:
+def _show(output: Output, file: str, answer: Document | Refused, decorations: int, brief: bool) -> None:
     if isinstance(answer, Refused):
-        (show_refusal_brief if brief else show_refusal)(page, file, answer)
+        (show_refusal_brief if brief else show_refusal)(output, file, answer)
     elif brief:
-        show_brief(page, file, answer)
+        show_brief(output, file, answer)
     else:
-        show_verdict(page, file, answer, decorations)
+        show_verdict(output, file, answer, decorations)

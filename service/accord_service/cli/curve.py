@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents import units
-from accord_service.cli.page import Page
+from accord_service.cli.output import Output
 
 ROWS = 16
 _LABELS = 10  # columns left of the plot
@@ -47,7 +47,7 @@ _INK: Mapping[bool, Mapping[str, str]] = MappingProxyType(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Curve:
     """One decoration's heat: times in s, temperatures in °C; ``asked_s`` is a dwell the order asked for in vain."""
 
@@ -111,10 +111,10 @@ def curve_of(planned: Mapping[str, Any], press: str, asked_s: float | None) -> C
     )
 
 
-def draw(page: Page, curve: Curve) -> list[str]:
-    """The drawing, line by line, no wider than the page."""
-    width = max(_LEAST_PLOT, page.width - _LABELS - 1)
-    ink = _INK[page.is_utf]
+def draw(output: Output, curve: Curve) -> list[str]:
+    """The drawing, line by line, no wider than the output."""
+    width = max(_LEAST_PLOT, output.width - _LABELS - 1)
+    ink = _INK[output.is_utf]
     grid = [[" "] * width for _ in range(ROWS)]
     _level(grid, curve, curve.ceiling_c, ink["ceiling"])
     _level(grid, curve, curve.need_c, ink["need"])
@@ -131,7 +131,7 @@ def draw(page: Page, curve: Curve) -> list[str]:
     _upright(grid, curve, curve.dwell_s, ink["dwell"], ink["likely"])
     if curve.asked_s is not None:
         _upright(grid, curve, curve.asked_s, ink["asked"], ink["likely"])
-    return [*_with_labels(page, grid, curve, ink), *_time_axis(curve, width, ink)]
+    return [*_with_labels(output, grid, curve, ink), *_time_axis(curve, width, ink)]
 
 
 def _row(curve: Curve, value_c: float) -> int:
@@ -150,7 +150,7 @@ def _upright(grid: list[list[str]], curve: Curve, time_s: float, mark: str, kept
             row[column] = mark
 
 
-def _with_labels(page: Page, grid: list[list[str]], curve: Curve, ink: Mapping[str, str]) -> list[str]:
+def _with_labels(output: Output, grid: list[list[str]], curve: Curve, ink: Mapping[str, str]) -> list[str]:
     """Each line with its temperature: need and ceiling where they lie, else every fourth line."""
     marked = {_row(curve, curve.need_c): curve.need_c, _row(curve, curve.ceiling_c): curve.ceiling_c}
     lines = []
@@ -159,7 +159,7 @@ def _with_labels(page: Page, grid: list[list[str]], curve: Curve, ink: Mapping[s
         beside_marked = any(abs(row - each) == 1 for each in marked)
         if here_c is None and row % _TICKS == ROWS % _TICKS and not beside_marked:
             here_c = curve.top_c - row / (ROWS - 1) * (curve.top_c - curve.bottom_c)
-        label = "" if here_c is None else page.fit(curve.temperature(here_c))
+        label = "" if here_c is None else output.fit(curve.temperature(here_c))
         lines.append(f"{label:>{_LABELS - 1}} {ink['axis']}{''.join(cells)}")
     return lines
 
@@ -176,9 +176,9 @@ def _time_axis(curve: Curve, width: int, ink: Mapping[str, str]) -> list[str]:
     return [" " * _LABELS + "+" + ink["base"] * width, line.rstrip()]
 
 
-def legend(page: Page, curve: Curve) -> list[str]:
+def legend(output: Output, curve: Curve) -> list[str]:
     """What the marks mean, with the numbers."""
-    ink = _INK[page.is_utf]
+    ink = _INK[output.is_utf]
     told = [
         f"{ink['likely']} likely at the print, {ink['band']} between the latest and the soonest it can be, by estimate",
         f"{ink['need']} {curve.temperature(curve.need_c)}: what the transfer needs where it meets the piece",

@@ -13,7 +13,7 @@ import click
 from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
 from accord_service.cli.asking import Document, Failure, Unknown, answered, answerer
-from accord_service.cli.page import Page
+from accord_service.cli.output import Output
 
 _SCOPES: Mapping[str, str] = MappingProxyType(
     {
@@ -54,7 +54,7 @@ def facts(name: str | None, as_json: bool, **who: Any) -> None:
 
     NAME is a fact, such as item.polyester_share, or a group of them, such as item.
     """
-    page = Page.of_terminal()
+    output = Output.of_terminal()
     found: Document | None = None
     entries: Sequence[Document] = ()
     with answerer(**who) as asked:
@@ -66,11 +66,11 @@ def facts(name: str | None, as_json: bool, **who: Any) -> None:
             except Unknown as error:
                 entries = _group(name, asked.facts(), str(error))
     if as_json:
-        click.echo(json.dumps(found or entries, ensure_ascii=not page.is_utf, indent=2))
+        click.echo(json.dumps(found or entries, ensure_ascii=not output.is_utf, indent=2))
     elif found is None:
-        _show_facts(page, entries)
+        _show_facts(output, entries)
     else:
-        _show_fact(page, found)
+        _show_fact(output, found)
 
 
 def _group(name: str, entries: Sequence[Document], why: str) -> list[Document]:
@@ -83,41 +83,43 @@ def _group(name: str, entries: Sequence[Document], why: str) -> list[Document]:
     return group
 
 
-def _show_facts(page: Page, entries: Sequence[Document]) -> None:
+def _show_facts(output: Output, entries: Sequence[Document]) -> None:
     """A table by scope and group; what rules cannot speak of is named below it."""
     widest = max(len(each["id"]) for each in entries)
     for scope, heading in _SCOPES.items():
         of_scope = [each for each in entries if each["scope"] == scope]
         if not of_scope:
             continue
-        page.blank()
-        page.say("", lead=f"Of {heading}", lead_style=_BOLD)
+        output.blank()
+        output.say("", lead=f"Of {heading}", lead_style=_BOLD)
         named = [each for each in of_scope if each["type"] != _DATA]
         for _, group in groupby(named, key=lambda each: each["id"].split(".")[0]):
-            page.blank()
+            output.blank()
             for each in group:
-                page.say(each["description"], lead=f"  {each['id']:<{widest}} {page.fit(_short(each)):<{_TYPE_COLUMN}}")
+                output.say(
+                    each["description"], lead=f"  {each['id']:<{widest}} {output.fit(_short(each)):<{_TYPE_COLUMN}}"
+                )
         data = [each["id"] for each in of_scope if each["type"] == _DATA]
         if data:
-            page.blank()
-            page.say(", ".join(data), lead="  For other facts only: ", indent=4)
-    page.blank()
-    page.say(_LEGEND)
-    page.say(f"{len(entries)} facts; accord facts NAME tells one whole.")
+            output.blank()
+            output.say(", ".join(data), lead="  For other facts only: ", indent=4)
+    output.blank()
+    output.say(_LEGEND)
+    output.say(f"{len(entries)} facts; accord facts NAME tells one whole.")
 
 
 def _short(fact: Document) -> str:
     return (fact["measure"] or {}).get("unit") or _SHORT.get(str(fact["type"]), str(fact["type"]))
 
 
-def _show_fact(page: Page, fact: Document) -> None:
-    page.say(fact["description"], lead=f"{fact['id']}  ", lead_style=_BOLD, indent=_LABEL_COLUMN)
+def _show_fact(output: Output, fact: Document) -> None:
+    output.say(fact["description"], lead=f"{fact['id']}  ", lead_style=_BOLD, indent=_LABEL_COLUMN)
     for rows in (_what_it_is(fact), _if_unsaid(fact["unsaid"]), _what_it_reads(fact["reads"]), _who_reads_it(fact)):
-        page.blank()
+        output.blank()
         for label, text in rows:
-            page.say(text, lead=f"  {label}", indent=_LABEL_COLUMN)
-    page.blank()
-    page.say(f"Book revision {fact['revision']}. A shop's own rules are not listed here.")
+            output.say(text, lead=f"  {label}", indent=_LABEL_COLUMN)
+    output.blank()
+    output.say(f"Book revision {fact['revision']}. A shop's own rules are not listed here.")
 
 
 def _what_it_is(fact: Document) -> Iterator[tuple[str, str]]:

@@ -13,7 +13,7 @@ from accord_service.cli.asking import Answerer, Document, Failure, answered, ans
 from accord_service.cli.check import DONE, NOT_DONE, UNASKED
 from accord_service.cli.curve import Curve, curve_of, draw, legend
 from accord_service.cli.orders import Refused, read_order
-from accord_service.cli.page import Page
+from accord_service.cli.output import Output
 from accord_service.cli.show import show_refusal, show_settlement
 from accord_service.cli.svg import svg
 
@@ -35,7 +35,7 @@ def heat(context: click.Context, /, file: str, svg_file: Path | None, **who: Any
     left open, and where the dwell it asks for lies. Every curve is an estimate, with how far it may be off. Exits with
     0 if the order can be done, 1 if it cannot, 2 if it could not be read or nobody answered.
     """
-    page = Page.of_terminal()
+    output = Output.of_terminal()
     with answerer(**who) as asked:
         try:
             order = read_order(file).document
@@ -43,15 +43,15 @@ def heat(context: click.Context, /, file: str, svg_file: Path | None, **who: Any
             done = bool(settlement["plans"])
             shown = settlement if done else _opened(asked, order)
         except Refused as refused:
-            show_refusal(page, file, refused)
+            show_refusal(output, file, refused)
             context.exit(UNASKED)
-        page.say(asked.introduction)
+        output.say(asked.introduction)
         if not done:
-            show_settlement(page, file, settlement, 1)
-        curves = _show(page, shown, _asked_dwells(order) if not done else {})
+            show_settlement(output, file, settlement, 1)
+        curves = _show(output, shown, _asked_dwells(order) if not done else {})
     if svg_file is not None and curves:
         _write(svg_file, svg(curves))
-        page.say(f"Drawn in {svg_file} as well.")
+        output.say(f"Drawn in {svg_file} as well.")
     context.exit(DONE if done else NOT_DONE)
 
 
@@ -70,7 +70,7 @@ def _asked_dwells(order: Mapping[str, Any]) -> dict[int, float]:
     return {i: units.parse(units.TIME, time) for i, time in said.items() if time is not None}
 
 
-def _show(page: Page, settlement: Document | None, asked_s: Mapping[int, float]) -> Sequence[Curve]:
+def _show(output: Output, settlement: Document | None, asked_s: Mapping[int, float]) -> Sequence[Curve]:
     """Draw the best plan's decorations in the order they are pressed; the curves there are."""
     if settlement is None or not settlement["plans"]:
         return ()
@@ -78,21 +78,21 @@ def _show(page: Page, settlement: Document | None, asked_s: Mapping[int, float])
     for index in plan["sequence"]:
         planned = plan["decorations"][index]
         curve = curve_of(planned, plan["press"], asked_s.get(index))
-        page.blank()
+        output.blank()
         if curve is None:
-            page.say(
+            output.say(
                 f"{planned['transfer']} on {plan['press']}: no estimate of the heat; the model does not hold there."
             )
             continue
         curves.append(curve)
-        page.say(curve.title, lead="HEAT  ", lead_style={"bold": True})
-        page.blank()
-        for line in draw(page, curve):
-            click.echo(page.fit(line))
-        page.blank()
-        for line in legend(page, curve):
-            page.say(line, indent=4, lead="  ")
-        page.say(f"{curve.note[:1].upper()}{curve.note[1:]}.", lead="  ")
+        output.say(curve.title, lead="HEAT  ", lead_style={"bold": True})
+        output.blank()
+        for line in draw(output, curve):
+            click.echo(output.fit(line))
+        output.blank()
+        for line in legend(output, curve):
+            output.say(line, indent=4, lead="  ")
+        output.say(f"{curve.note[:1].upper()}{curve.note[1:]}.", lead="  ")
     return curves
 
 

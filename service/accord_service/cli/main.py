@@ -11,7 +11,7 @@ from accord_service.cli.check import check
 from accord_service.cli.facts import facts
 from accord_service.cli.heat import heat
 from accord_service.cli.key import key
-from accord_service.cli.page import colour_wanted
+from accord_service.cli.output import colour_wanted
 from accord_service.cli.rule import rule, rules
 from accord_service.cli.seed import seed
 from accord_service.cli.serve import serve

@@ -10,7 +10,7 @@ import click
 from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
 from accord_service.cli.asking import Failure, Unknown, answered, answerer
-from accord_service.cli.page import Page
+from accord_service.cli.output import Output
 from accord_service.cli.show import show_rule, show_rules
 
 
@@ -27,7 +27,7 @@ def rule(id: str, edges: bool, **who: Any) -> None:
             close = nearest(id, (line.id for line in asked.rules(None, None)))
             hint = f"Did you mean {', '.join(close)}?" if close else "accord rules lists them all."
             raise Failure(f"{error} {hint}") from None
-        show_rule(Page.of_terminal(), found, edges=edges)
+        show_rule(Output.of_terminal(), found, edges=edges)
 
 
 @click.command()
@@ -37,11 +37,11 @@ def rule(id: str, edges: bool, **who: Any) -> None:
 @answered
 def rules(topic: str | None, level: str | None, as_json: bool, **who: Any) -> None:
     """List the rules of the book by topic."""
-    page = Page.of_terminal()
+    output = Output.of_terminal()
     with answerer(**who) as asked:
         lines = asked.rules(topic, level)
     if as_json:
         document = [{"id": r.id, "topic": r.topic, "level": r.level, "title": r.title} for r in lines]
-        click.echo(json.dumps(document, ensure_ascii=not page.is_utf, indent=2))
+        click.echo(json.dumps(document, ensure_ascii=not output.is_utf, indent=2))
     else:
-        show_rules(page, lines)
+        show_rules(output, lines)

@@ -12,7 +12,7 @@ from accord_rules.orders.order import PREFERENCES
 from accord_service.cli.asking import answered, answerer
 from accord_service.cli.check import DONE, NOT_DONE, UNASKED
 from accord_service.cli.orders import Refused, read_order
-from accord_service.cli.page import Page
+from accord_service.cli.output import Output
 from accord_service.cli.show import show_refusal, show_settlement
 
 
@@ -38,21 +38,21 @@ def settle(
     Whatever the order leaves out is open; whatever it says is kept. Exits with 0 if there is a way, 1 if there is
     none, 2 if the order could not be read or nobody answered.
     """
-    page = Page.of_terminal()
+    output = Output.of_terminal()
     with answerer(**who) as asked:
         try:
             order = read_order(file).document
             answer = asked.recommend({**order, "prefer": list(prefer)} if prefer else order)
         except Refused as refused:
-            _print(page, refused.document()) if as_json else show_refusal(page, file, refused)
+            _print(output, refused.document()) if as_json else show_refusal(output, file, refused)
             context.exit(UNASKED)
         if as_json:
-            _print(page, answer)
+            _print(output, answer)
         else:
-            page.say(asked.introduction)
-            show_settlement(page, file, answer, plans)
+            output.say(asked.introduction)
+            show_settlement(output, file, answer, plans)
     context.exit(DONE if answer["plans"] else NOT_DONE)
 
 
-def _print(page: Page, document: Any) -> None:
-    click.echo(json.dumps(document, ensure_ascii=not page.is_utf, indent=2))
+def _print(output: Output, document: Any) -> None:
+    click.echo(json.dumps(document, ensure_ascii=not output.is_utf, indent=2))

@@ -12,7 +12,7 @@ from accord_rules.documents import units
 from accord_rules.documents.reading import Fault
 from accord_service.cli.asking import Document, RuleLine, RulePage
 from accord_service.cli.orders import Refused
-from accord_service.cli.page import Page, few
+from accord_service.cli.output import Output, few
 
 _STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
@@ -45,55 +45,55 @@ _MAIN_SETTINGS = ("temperature", "read_at", "time", "pressure")
 # -- verdicts ------------------------------------------------------------------------------------------------------
 
 
-def show_verdict(page: Page, file: str, verdict: Document, decorations: int) -> None:
+def show_verdict(output: Output, file: str, verdict: Document, decorations: int) -> None:
     """One verdict, whole; ``decorations`` is how many the order has."""
-    page.blank()
-    _headline(page, verdict["verdict"], file, verdict["reference"])
-    page.say(_SUMMARY[verdict["verdict"]] + _judged_on(verdict), lead="  ")
+    output.blank()
+    _headline(output, verdict["verdict"], file, verdict["reference"])
+    output.say(_SUMMARY[verdict["verdict"]] + _judged_on(verdict), lead="  ")
     # The list of conditions says what to do; under each finding it would be said twice.
     listed = verdict["verdict"] == "conditional"
     for finding, places in _alike(verdict["findings"]):
         shown = not (listed and finding["level"] == "requires")
-        _finding(page, finding, _where(places, decorations), fix=shown)
+        _finding(output, finding, _where(places, decorations), fix=shown)
     if listed:
-        _bullets(page, "Conditions to be met", verdict["conditions"], mark="[ ]")
-    _needs(page, verdict["needs"])
-    _chosen(page, verdict)
-    _remedies(page, verdict)
-    _assumed(page, verdict["assumed"])
+        _bullets(output, "Conditions to be met", verdict["conditions"], mark="[ ]")
+    _needs(output, verdict["needs"])
+    _chosen(output, verdict)
+    _remedies(output, verdict)
+    _assumed(output, verdict["assumed"])
 
 
-def show_brief(page: Page, file: str, verdict: Document) -> None:
+def show_brief(output: Output, file: str, verdict: Document) -> None:
     """One verdict in one line: the gravest finding, or the first question."""
     rest = [each["title"] for each in verdict["findings"] if each["level"] in ("blocks", "requires")]
     if verdict["verdict"] == "undetermined":
         rest = [each["question"] for each in verdict["needs"]] or rest
     told = f": {rest[0]}" + (f" (and {len(rest) - 1} more)" if len(rest) > 1 else "") if rest else ""
-    _one_line(page, verdict["verdict"], f"{file}{told}")
+    _one_line(output, verdict["verdict"], f"{file}{told}")
 
 
-def show_refusal(page: Page, file: str, refused: Refused) -> None:
+def show_refusal(output: Output, file: str, refused: Refused) -> None:
     """Why an order could not be judged."""
-    page.blank()
-    _headline(page, "refused", file, None)
-    page.say(f"{refused.title}{f': {refused.detail}' if refused.detail else ''}.", lead="  ")
+    output.blank()
+    _headline(output, "refused", file, None)
+    output.say(f"{refused.title}{f': {refused.detail}' if refused.detail else ''}.", lead="  ")
     for fault in refused.faults:
-        _fault(page, fault)
+        _fault(output, fault)
 
 
-def show_refusal_brief(page: Page, file: str, refused: Refused) -> None:
+def show_refusal_brief(output: Output, file: str, refused: Refused) -> None:
     first = f": {refused.faults[0].pointer or 'the document'} {refused.faults[0].message}" if refused.faults else ""
     detail = f": {refused.detail}" if refused.detail else ""
-    _one_line(page, "refused", f"{file}: {refused.title}{detail}{first}")
+    _one_line(output, "refused", f"{file}: {refused.title}{detail}{first}")
 
 
-def _headline(page: Page, word: str, file: str, reference: str | None) -> None:
-    page.say(f"{file}{f'  ({reference})' if reference else ''}", lead=f"{word.upper()}  ", lead_style=_STYLES[word])
+def _headline(output: Output, word: str, file: str, reference: str | None) -> None:
+    output.say(f"{file}{f'  ({reference})' if reference else ''}", lead=f"{word.upper()}  ", lead_style=_STYLES[word])
 
 
-def _one_line(page: Page, word: str, text: str) -> None:
+def _one_line(output: Output, word: str, text: str) -> None:
     """Never wrapped: one line a file is what scripts and eyes that run down the left edge rely on."""
-    wide = Page(10_000, page.encoding)
+    wide = Output(10_000, output.encoding)
     wide.say(text, lead=f"{word:<13}", lead_style=_STYLES[word])
 
 
@@ -129,57 +129,57 @@ def _where(pointers: Sequence[str], decorations: int) -> str:
     return f" (decorations {', '.join(rest)} and {last})" if rest else f" (decoration {last})"
 
 
-def _finding(page: Page, finding: Document, where: str, *, fix: bool) -> None:
-    page.blank()
+def _finding(output: Output, finding: Document, where: str, *, fix: bool) -> None:
+    output.blank()
     level = finding["level"]
     style = _STYLES.get(level, {})
-    page.say(f"{finding['title']}{where}", lead=f"  {level.upper()}", indent=_LEVEL_COLUMN, lead_style=style)
-    page.say(finding["because"], indent=_LEVEL_COLUMN)
+    output.say(f"{finding['title']}{where}", lead=f"  {level.upper()}", indent=_LEVEL_COLUMN, lead_style=style)
+    output.say(finding["because"], indent=_LEVEL_COLUMN)
     if fix and finding["fix"]:
-        page.say(finding["fix"], lead=" " * _LEVEL_COLUMN + "Do: ")
+        output.say(finding["fix"], lead=" " * _LEVEL_COLUMN + "Do: ")
     house = ", your shop's own" if finding["layer"] == "house" else ""
-    page.say(f"[rule {finding['rule']}{house}]", indent=_LEVEL_COLUMN)
+    output.say(f"[rule {finding['rule']}{house}]", indent=_LEVEL_COLUMN)
 
 
-def _heading(page: Page, text: str) -> None:
-    page.blank()
-    page.say("", lead=f"  {text}", lead_style=_STYLES["heading"])
+def _heading(output: Output, text: str) -> None:
+    output.blank()
+    output.say("", lead=f"  {text}", lead_style=_STYLES["heading"])
 
 
-def _bullets(page: Page, heading: str, lines: Iterable[str], mark: str = "-") -> None:
+def _bullets(output: Output, heading: str, lines: Iterable[str], mark: str = "-") -> None:
     told = list(lines)
     if not told:
         return
-    _heading(page, heading)
+    _heading(output, heading)
     for line in told:
-        page.say(line, lead=f"    {mark} ")
+        output.say(line, lead=f"    {mark} ")
 
 
-def _needs(page: Page, needs: Sequence[Document]) -> None:
+def _needs(output: Output, needs: Sequence[Document]) -> None:
     if not needs:
         return
-    _heading(page, "Questions to answer")
+    _heading(output, "Questions to answer")
     for need in needs:
-        page.say(need["question"], lead="    ? ")
-        page.say(f"Say it in {need['pointer']}." + _one_of(need["allowed"]), indent=6)
+        output.say(need["question"], lead="    ? ")
+        output.say(f"Say it in {need['pointer']}." + _one_of(need["allowed"]), indent=6)
 
 
 def _one_of(allowed: Sequence[str]) -> str:
     return f" One of: {few(list(allowed), _MOST_ALLOWED)}." if allowed else ""
 
 
-def _chosen(page: Page, verdict: Document) -> None:
+def _chosen(output: Output, verdict: Document) -> None:
     """The settings, with the press they are for: on another one the same numbers can ruin the piece."""
     settings, sequence = verdict["settings"], verdict["sequence"]
     if not any(settings):
         return
-    _heading(page, f"Settings on {verdict['press']['judged_on']}" if verdict["press"] else "Settings")
+    _heading(output, f"Settings on {verdict['press']['judged_on']}" if verdict["press"] else "Settings")
     several = len(settings) > 1
     for index in sequence if len(sequence) == len(settings) else range(len(settings)):
         lead = f"    decoration {index + 1}: " if several else "    "
-        page.say(settings_line(settings[index]), lead=lead)
+        output.say(settings_line(settings[index]), lead=lead)
     if several and sequence:
-        page.say(f"Press in this order: {_order_of(sequence)}.", lead="    ")
+        output.say(f"Press in this order: {_order_of(sequence)}.", lead="    ")
 
 
 def settings_line(settings: Document) -> str:
@@ -206,21 +206,21 @@ def _order_of(sequence: Sequence[int]) -> str:
     return ", then ".join(f"decoration {index + 1}" for index in sequence)
 
 
-def _remedies(page: Page, verdict: Document) -> None:
+def _remedies(output: Output, verdict: Document) -> None:
     remedies = verdict["remedies"]
-    _bullets(page, "What would work instead", (f"{each['text']} Then it is {each['verdict']}." for each in remedies))
+    _bullets(output, "What would work instead", (f"{each['text']} Then it is {each['verdict']}." for each in remedies))
     if not verdict["remedies_complete"]:
-        page.blank()
+        output.blank()
         more = "other" if remedies else "any"
-        page.say(f"There are more changes than could be tried: {more} remedies may well exist.", lead="  ")
+        output.say(f"There are more changes than could be tried: {more} remedies may well exist.", lead="  ")
 
 
-def _assumed(page: Page, assumed: Sequence[Document]) -> None:
+def _assumed(output: Output, assumed: Sequence[Document]) -> None:
     """Only what was taken to hold: the reasons are in the raw document."""
     if not assumed:
         return
-    _heading(page, "Not said, so taken as")
-    page.say("; ".join(f"{_named(each['pointer'])}: {each['value']}" for each in assumed) + ".", lead="    ")
+    _heading(output, "Not said, so taken as")
+    output.say("; ".join(f"{_named(each['pointer'])}: {each['value']}" for each in assumed) + ".", lead="    ")
 
 
 def _named(pointer: str) -> str:
@@ -232,75 +232,75 @@ def _named(pointer: str) -> str:
     return " ".join(steps) or "the order"
 
 
-def _fault(page: Page, fault: Fault) -> None:
-    page.say(fault.pointer or "the document", indent=4)
-    page.say(f"{fault.message}.", indent=6)
+def _fault(output: Output, fault: Fault) -> None:
+    output.say(fault.pointer or "the document", indent=4)
+    output.say(f"{fault.message}.", indent=6)
     if not all(each in fault.message for each in fault.allowed):
-        page.say(f"Allowed: {few(list(fault.allowed), _MOST_ALLOWED)}.", indent=6)
+        output.say(f"Allowed: {few(list(fault.allowed), _MOST_ALLOWED)}.", indent=6)
 
 
 # -- settlements ---------------------------------------------------------------------------------------------------
 
 
-def show_settlement(page: Page, file: str, settlement: Document, most_plans: int) -> None:
+def show_settlement(output: Output, file: str, settlement: Document, most_plans: int) -> None:
     """The plans, best first, then what was ruled out."""
     plans = settlement["plans"]
     complete = settlement["complete"]
     word = "accepted" if plans else "undetermined" if settlement["needs"] or not complete else "rejected"
-    page.blank()
+    output.blank()
     reference = settlement["reference"]
     none = "No way" if complete else "No way found so far"
     found = f"{len(plans)} {'way' if len(plans) == 1 else 'ways'}" if plans else none
-    page.say(
+    output.say(
         f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {settlement['revision']}.",
         lead=f"{found} ",
         lead_style=_STYLES[word],
     )
     if not complete:
-        page.say(
+        output.say(
             "There are more combinations of transfers and presses than can be weighed: of each decoration only the best"
             " transfers were combined, and other ways may well exist. Name the press, or one or two of the transfers,"
             " to have the rest weighed whole."
         )
     for plan in plans[:most_plans]:
-        _plan(page, plan)
-    _further(page, plans[most_plans:])
-    _needs(page, settlement["needs"])
-    _ruled_out(page, settlement["ruled_out"], plans)
+        _plan(output, plan)
+    _further(output, plans[most_plans:])
+    _needs(output, settlement["needs"])
+    _ruled_out(output, settlement["ruled_out"], plans)
     if settlement["ruled_out_left_out"]:
-        page.say(f"And {settlement['ruled_out_left_out']} more that will not do.", lead="    ")
+        output.say(f"And {settlement['ruled_out_left_out']} more that will not do.", lead="    ")
 
 
-def _plan(page: Page, plan: Document) -> None:
-    page.blank()
+def _plan(output: Output, plan: Document) -> None:
+    output.blank()
     used = " + ".join(each["transfer"] for each in plan["decorations"])
-    page.say(
+    output.say(
         f"{used} on {plan['press']}: {plan['verdict']}",
         lead=f"PLAN {plan['rank']}  ",
         lead_style=_STYLES[plan["verdict"]],
     )
     several = len(plan["decorations"]) > 1
     if several:
-        page.say(f"Press in this order: {_order_of(plan['sequence'])}.", lead="  ")
+        output.say(f"Press in this order: {_order_of(plan['sequence'])}.", lead="  ")
     for index in plan["sequence"]:
         decoration = plan["decorations"][index]
         which = f" of decoration {index + 1}, {decoration['transfer']}" if several else ""
-        _heading(page, f"Settings{which}, on {plan['press']}")
-        _settings_table(page, decoration["settings"])
-        _heading(page, "Steps")
+        _heading(output, f"Settings{which}, on {plan['press']}")
+        _settings_table(output, decoration["settings"])
+        _heading(output, "Steps")
         for number, step in enumerate(decoration["steps"], start=1):
-            page.say(step, lead=f"    {number:>2}. ")
-    _bullets(page, "Conditions to be met", plan["conditions"])
-    _bullets(page, "Take care", plan["cautions"])
-    _heading(page, "Why this one")
-    page.say("; ".join(plan["reasons"]) + ".", lead="    ")
-    page.say(_estimate(plan["estimate"]), lead="    ")
+            output.say(step, lead=f"    {number:>2}. ")
+    _bullets(output, "Conditions to be met", plan["conditions"])
+    _bullets(output, "Take care", plan["cautions"])
+    _heading(output, "Why this one")
+    output.say("; ".join(plan["reasons"]) + ".", lead="    ")
+    output.say(_estimate(plan["estimate"]), lead="    ")
 
 
-def _settings_table(page: Page, settings: Document) -> None:
+def _settings_table(output: Output, settings: Document) -> None:
     for name, setting in settings.items():
         for label, text in _setting_rows(name, setting):
-            page.say(text, lead=f"    {label}", indent=4 + _LABEL_COLUMN)
+            output.say(text, lead=f"    {label}", indent=4 + _LABEL_COLUMN)
 
 
 def _setting_rows(name: str, setting: Any) -> list[tuple[str, str]]:
@@ -334,15 +334,15 @@ def _estimate(estimate: Document) -> str:
     return f"Takes {', '.join(told)}."
 
 
-def _further(page: Page, plans: Sequence[Document]) -> None:
+def _further(output: Output, plans: Sequence[Document]) -> None:
     if not plans:
         return
-    _heading(page, "Further ways (--plans shows more of them whole)")
+    _heading(output, "Further ways (--plans shows more of them whole)")
     for (used, word, settings), alike in groupby(plans, key=_way):
         same = list(alike)
         ranks = f"{same[0]['rank']}-{same[-1]['rank']}" if len(same) > 1 else f"{same[0]['rank']}"
         presses = few([plan["press"] for plan in same], 4)
-        page.say(f"{used} on {presses}: {word}; {settings}", lead=f"    {ranks:>5}. ")
+        output.say(f"{used} on {presses}: {word}; {settings}", lead=f"    {ranks:>5}. ")
 
 
 def _way(plan: Document) -> tuple[str, str, str]:
@@ -355,14 +355,14 @@ def _way(plan: Document) -> tuple[str, str, str]:
     return used, plan["verdict"], settings
 
 
-def _ruled_out(page: Page, ruled_out: Sequence[Document], plans: Sequence[Document]) -> None:
+def _ruled_out(output: Output, ruled_out: Sequence[Document], plans: Sequence[Document]) -> None:
     """Grouped by the rule that stands in the way; a press and transfer stand under each rule that blocks them.
 
     Why is told only where there is no plan: then it is the answer.
     """
     if not ruled_out:
         return
-    _heading(page, "Ruled out")
+    _heading(output, "Ruled out")
     tried = {each["press"] for each in (*ruled_out, *plans)} - {None}
     by_rule: dict[str, list[Document]] = {}
     findings: dict[str, Document] = {}
@@ -372,18 +372,18 @@ def _ruled_out(page: Page, ruled_out: Sequence[Document], plans: Sequence[Docume
             findings.setdefault(finding["rule"], finding)
     for rule, groups in sorted(by_rule.items(), key=lambda item: (-_pairs(item[1]), item[0])):
         finding = findings[rule]
-        page.say(f"{finding['title']} [rule {rule}]", lead="    - ")
+        output.say(f"{finding['title']} [rule {rule}]", lead="    - ")
         if not plans:
-            page.say(finding["because"], indent=6)
+            output.say(finding["because"], indent=6)
             if finding["fix"]:
-                page.say(finding["fix"], lead="      Do: ")
+                output.say(finding["fix"], lead="      Do: ")
         transfers = list(dict.fromkeys(name for group in groups for name in group["transfers"]))
         presses = list(dict.fromkeys(group["press"] for group in groups))
-        page.say(few(transfers, 4), lead="      with ")
+        output.say(few(transfers, 4), lead="      with ")
         if None in presses:
-            page.say("whatever the press", indent=6)
+            output.say("whatever the press", indent=6)
         else:
-            page.say("every press" if tried <= {*presses} else few(presses, 4), lead="      on ")
+            output.say("every press" if tried <= {*presses} else few(presses, 4), lead="      on ")
 
 
 def _pairs(groups: Sequence[Document]) -> int:
@@ -393,33 +393,33 @@ def _pairs(groups: Sequence[Document]) -> int:
 # -- rules ---------------------------------------------------------------------------------------------------------
 
 
-def show_rule(page: Page, shown: RulePage, *, edges: bool) -> None:
+def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     """A rule, what it compares with, and what it rests on; ``edges`` tells the examples given as bare facts too."""
     rule = shown.rule
     level = rule["level"]
-    page.say(rule["title"], lead=f"{level.upper()}  ", lead_style=_STYLES.get(level, {}))
-    page.say(f"Rule {shown.id}, topic {rule['topic']}, about the {rule['about']}. Book revision {shown.revision}.")
+    output.say(rule["title"], lead=f"{level.upper()}  ", lead_style=_STYLES.get(level, {}))
+    output.say(f"Rule {shown.id}, topic {rule['topic']}, about the {rule['about']}. Book revision {shown.revision}.")
     for heading, text in (("Why", rule["because"]), ("What to do", rule["fix"])):
-        _heading(page, heading)
-        page.say(_filled(text, shown.limits), lead="    ")
-    _heading(page, "When")
-    page.say(" ".join(rule["when"].replace("\\\n", " ").split()), lead="    ")
-    _limits(page, shown.limits)
-    _sources(page, shown.sources)
+        _heading(output, heading)
+        output.say(_filled(text, shown.limits), lead="    ")
+    _heading(output, "When")
+    output.say(" ".join(rule["when"].replace("\\\n", " ").split()), lead="    ")
+    _limits(output, shown.limits)
+    _sources(output, shown.sources)
     for heading, key in (("Finds something in", "fires"), ("Stays silent in", "silent")):
-        _examples(page, heading, rule[key], edges=edges)
+        _examples(output, heading, rule[key], edges=edges)
 
 
-def show_rules(page: Page, lines: Sequence[RuleLine]) -> None:
+def show_rules(output: Output, lines: Sequence[RuleLine]) -> None:
     """A list of rules, by topic."""
     for topic in sorted({each.topic for each in lines}):
-        _heading(page, topic)
+        _heading(output, topic)
         of_topic = [each for each in lines if each.topic == topic]
         widest = max(len(each.id) for each in of_topic)
         for line in of_topic:
-            page.say(line.title, lead=f"    {line.level:<9} {line.id:<{widest}}  ")
-    page.blank()
-    page.say(f"{len(lines)} rules; accord rule ID tells one whole." if lines else "No rules.")
+            output.say(line.title, lead=f"    {line.level:<9} {line.id:<{widest}}  ")
+    output.blank()
+    output.say(f"{len(lines)} rules; accord rule ID tells one whole." if lines else "No rules.")
 
 
 def _filled(sentence: str, limits: Mapping[str, Document]) -> str:
@@ -441,34 +441,34 @@ def _amount(limit: Document, key: str = "value") -> str:
     return f"{value:g} {units.DIMENSIONS[limit['dimension']].symbol}".rstrip()
 
 
-def _limits(page: Page, limits: Mapping[str, Document]) -> None:
+def _limits(output: Output, limits: Mapping[str, Document]) -> None:
     if not limits:
         return
-    _heading(page, "Limits")
+    _heading(output, "Limits")
     for name, limit in limits.items():
         safety = " A safety limit: loosening it takes two stewards." if limit["safety"] else ""
-        page.say(
+        output.say(
             f"{limit['title']}: {_amount(limit)}. A shop may only make it {limit['stricter']}.{safety}", lead="    - "
         )
-        page.say(f"[{name}; {', '.join(limit['sources'])}]", indent=6)
+        output.say(f"[{name}; {', '.join(limit['sources'])}]", indent=6)
         if limit.get("note"):
-            page.say(limit["note"], indent=6)
+            output.say(limit["note"], indent=6)
 
 
-def _sources(page: Page, sources: Mapping[str, Document]) -> None:
-    _heading(page, "Rests on")
+def _sources(output: Output, sources: Mapping[str, Document]) -> None:
+    _heading(output, "Rests on")
     for name, source in sources.items():
-        page.say(f"{source['kind'].replace('-', ' ')}: {source['title']} [{name}]", lead="    - ")
-        page.say(source["text"], indent=6)
+        output.say(f"{source['kind'].replace('-', ' ')}: {source['title']} [{name}]", lead="    - ")
+        output.say(source["text"], indent=6)
 
 
-def _examples(page: Page, heading: str, examples: Sequence[Document], *, edges: bool) -> None:
+def _examples(output: Output, heading: str, examples: Sequence[Document], *, edges: bool) -> None:
     orders = [each for each in examples if "facts" not in each]
     bare = [each for each in examples if "facts" in each]
     lines = list(map(_example, [*orders, *bare] if edges else orders))
     if bare and not edges:
         lines.append(f"{len(bare)} {'case' if len(bare) == 1 else 'cases'} at the edges of the limits (--edges)")
-    _bullets(page, heading, lines)
+    _bullets(output, heading, lines)
 
 
 def _example(example: Document) -> str:

@@ -29,7 +29,7 @@ class Tick:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Panel:
     """One curve in pixels from the panel's own corner."""
 
@@ -75,16 +75,16 @@ def _panel(place: int, curve: Curve) -> Panel:
 
     span_c = curve.top_c - curve.bottom_c
     return Panel(
-        place * PANEL,
-        curve.title,
-        " ".join([*points(curve.soon_c), *reversed(points(curve.late_c))]),
-        " ".join(points(curve.likely_c)),
-        hot(curve.need_c),
-        hot(curve.ceiling_c),
-        curve.ceiling_because,
-        when(curve.dwell_s),
-        None if curve.asked_s is None else when(curve.asked_s),
-        tuple(when(curve.end_s * tick / _TICKS) for tick in range(_TICKS + 1)),
-        tuple(hot(curve.bottom_c + span_c * tick / _TICKS) for tick in range(_TICKS + 1)),
-        curve.note,
+        top=place * PANEL,
+        title=curve.title,
+        band=" ".join([*points(curve.soon_c), *reversed(points(curve.late_c))]),
+        likely=" ".join(points(curve.likely_c)),
+        need=hot(curve.need_c),
+        ceiling=hot(curve.ceiling_c),
+        ceiling_because=curve.ceiling_because,
+        dwell=when(curve.dwell_s),
+        asked=None if curve.asked_s is None else when(curve.asked_s),
+        times=tuple(when(curve.end_s * tick / _TICKS) for tick in range(_TICKS + 1)),
+        temperatures=tuple(hot(curve.bottom_c + span_c * tick / _TICKS) for tick in range(_TICKS + 1)),
+        note=curve.note,
     )

@@ -11,20 +11,16 @@ from typing import Any
 
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
-from marshmallow import Schema, fields
+from marshmallow import fields
 
 from accord_rules.documents.reading import DocumentError, readers_of
-from accord_rules.governance.house import HouseRules
-from accord_rules.orders.shop import Shop
-from accord_rules.revision.catalogue import KINDS, Limit, Source
 from accord_rules.verdict import LEVELS
 from accord_service.api import examples
-from accord_service.api.answers import ProblemAnswer, Shape
 from accord_service.api.endpoint import BASIS_HEADER, Asked, Endpoint, Example, shown
 from accord_service.api.room import Room, Snapshot
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.http import wire
-from accord_service.http.problems import MEDIA_TYPE, PROBLEMS, StoreUnavailable
+from accord_service.http.problems import MEDIA_TYPE, PROBLEMS, ProblemDetails, StoreUnavailable
 from accord_service.http.writing import IDEMPOTENCY_KEY, IF_MATCH, Answer
 from accord_service.store import StoreError
 
@@ -33,7 +29,8 @@ VERSION = "1"
 _ABOUT = f"""The shared settings authority for heat presses of a maker collective.
 
 Quantities are strings with a unit ("375 °F", "45 s", "280 mm"); a bare number where a unit is needed is refused.
-Unknown fields are refused by name. A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
+Unknown fields of a request are refused by name; answers may get new ones, which readers have to accept.
+A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
 Findings have one of the levels {", ".join(LEVELS)}. Errors are problem details (RFC 9457)."""
 _TAGS = {
     "Orders": "Ask before a blank is spoiled.",
@@ -97,7 +94,7 @@ def description(room: Room) -> dict[str, Any]:
 
 
 def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
-    plugin = MarshmallowPlugin(schema_name_resolver=_component_name)
+    plugin = MarshmallowPlugin()
     spec = APISpec(
         "Platen Accord",
         VERSION,
@@ -115,44 +112,33 @@ def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
     for endpoint in ENDPOINTS:
         spec.path(endpoint.path, operations={endpoint.method.lower(): _operation(endpoint, room, snapshot)})
     document: dict[str, Any] = spec.to_dict()
-    abouts = dict(_abouts())
+    abouts = {cls.__name__: wire.about(cls) for cls in _documents()}
+    closed = {cls.__name__ for cls in _sent()}
     for name, schema in document["components"]["schemas"].items():
         schema["description"] = abouts[name]
+        if name not in closed:
+            del schema["additionalProperties"]
     return document
 
 
 def _documents() -> Iterator[type]:
-    """Every dataclass that documents are read into, the inner ones first."""
-    taken = [each.takes for each in ENDPOINTS if each.takes is not None]
-    roots = (*taken, Shop, HouseRules, Limit, Source, *KINDS.values())
-    yield from dict.fromkeys(cls for root in roots for cls in wire.dataclasses_in(root))
+    """Every dataclass that is read from a request or written into an answer, the inner ones first."""
+    answered = (*(each.answers for each in ENDPOINTS), ProblemDetails)
+    yield from dict.fromkeys((*_sent(), *(cls for root in answered for cls in wire.dataclasses_in(root))))
 
 
-def _abouts() -> Iterator[tuple[str, str]]:
-    """Component to what its class says of itself."""
-    for cls in (*_documents(), *_kinds_of(Shape)):
-        yield cls.__name__.removesuffix("Answer"), wire.about(cls)
-
-
-def _kinds_of(shape: type[Schema]) -> Iterator[type[Schema]]:
-    """Every schema derived from ``shape``."""
-    for each in shape.__subclasses__():
-        yield each
-        yield from _kinds_of(each)
-
-
-def _component_name(schema: type[Schema] | Schema | str) -> str:
-    name = schema if isinstance(schema, str) else getattr(schema, "__name__", type(schema).__name__)
-    return name.removesuffix("Answer")
+def _sent() -> Iterator[type]:
+    """Every dataclass of a request. They are closed; whoever reads an answer takes fields that are new to them."""
+    for endpoint in ENDPOINTS:
+        if endpoint.takes is not None:
+            yield from wire.dataclasses_in(endpoint.takes)
 
 
 def _as_its_reader_says(self: Any, field: fields.Field[Any], ret: dict[str, Any]) -> dict[str, Any]:
     """apispec's hook: a field made from a reader is described by that reader, and by what its dataclass adds."""
-    reader = getattr(field, "reader", None)
-    if reader is None:
-        return {}
-    schema: dict[str, Any] = reader.json_schema()
-    about = "; ".join(filter(None, (field.metadata.get("about"), schema.get("description"))))
+    assert isinstance(field, wire.Read)
+    schema = field.reader.json_schema()
+    about = "; ".join(filter(None, (field.metadata["about"], schema.get("description"))))
     return schema | ({"description": about} if about else {})
 
 
@@ -192,7 +178,7 @@ def _path_parameters(endpoint: Endpoint, snapshot: Snapshot) -> list[dict[str, A
 
 
 def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
-    declared = wire.schema_of(endpoint.query, in_query=True)().fields
+    declared = wire.schema_of(endpoint.query, in_query=True).fields
     return [
         {
             "name": name,
@@ -224,7 +210,7 @@ def _header_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
 
 def _responses(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, Any]:
     answers = dict(_answers_to_examples(endpoint, room, snapshot))
-    content = {"schema": endpoint.answers, "examples": answers}
+    content = {"schema": wire.schema_of(endpoint.answers), "examples": answers}
     good: dict[str, Any] = {"description": "The answer", "content": {"application/json": content}}
     good["headers"] = {BASIS_HEADER: {"description": 'live, or "held; age=" and seconds', "schema": {"type": "string"}}}
     if endpoint.name in LINKS:
@@ -243,7 +229,7 @@ def _responses(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, 
 
 def _problem(status: int) -> dict[str, Any]:
     titles = ", or: ".join(each.title for each in PROBLEMS.values() if each.status == status)
-    return {"description": titles, "content": {MEDIA_TYPE: {"schema": ProblemAnswer}}}
+    return {"description": titles, "content": {MEDIA_TYPE: {"schema": wire.schema_of(ProblemDetails)}}}
 
 
 def _request_examples(endpoint: Endpoint, snapshot: Snapshot) -> dict[str, Any]:
@@ -275,7 +261,15 @@ def asked_by(example: Example, endpoint: Endpoint, room: Room, snapshot: Snapsho
     document = {} if example.body is None else shown(example.body, snapshot.book)
     body = None if endpoint.takes is None or example.body is None else wire.load(endpoint.takes, document)
     path = example.path(snapshot.book)
-    return Asked(room, snapshot, examples.CALLER, path, endpoint.query(), body, document)
+    return Asked(
+        room=room,
+        snapshot=snapshot,
+        caller=examples.CALLER,
+        path=path,
+        query=endpoint.query(),
+        body=body,
+        document=document,
+    )
 
 
 def _word(example: Example) -> str:

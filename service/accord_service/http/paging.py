@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from accord_rules.documents.reading import Name, Whole, optional
+from accord_service.store import Page
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,16 +20,8 @@ class PageQuery:
     limit: int = optional(Whole(1, 200), 50, about="entries a page; 50 when left out")
 
 
-@dataclass(frozen=True, slots=True)
-class Page:
-    """``next`` is the address of the page after this one, None on the last."""
-
-    ids: tuple[str, ...]
-    next: str | None
-
-
-def page_of(ids: Iterable[str], query: PageQuery, address: str, filters: Mapping[str, Any] | None = None) -> Page:
-    """The ids of one page, and where the next one is. ``filters`` are the query parameters to keep."""
+def page_of(ids: Iterable[str], query: PageQuery, address: str, filters: Mapping[str, Any] | None = None) -> Page[str]:
+    """The ids of one page, and the address of the next one. ``filters`` are the query parameters to keep."""
     rest = iter(sorted(each for each in ids if query.after is None or each > query.after))
     shown = tuple(islice(rest, query.limit))
     if next(rest, None) is None:

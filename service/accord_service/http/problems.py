@@ -37,18 +37,47 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, ClassVar
 
 from flask import Response
 from werkzeug.http import HTTP_STATUS_CODES
 
-from accord_rules.documents.reading import Fault
+from accord_rules.documents.answers import INTEGER, STRING, STRINGS, listed
+from accord_rules.documents.reading import Fault, Object, given, optional
+from accord_rules.documents.writing import Documented
+from accord_rules.governance.house import Refusal
 
 MEDIA_TYPE = "application/problem+json"
 MOST_ERRORS = 50
 _LONGEST_MESSAGE = 300
 _LONGEST_POINTER = 200
+
+
+@dataclass(frozen=True, slots=True)
+class FaultDetails(Documented):
+    """One thing wrong with the request."""
+
+    pointer: str = given(STRING, "JSON Pointer (RFC 6901) to the place; empty for the whole document")
+    message: str = given(STRING, "what is wrong there")
+    allowed: tuple[str, ...] = given(STRINGS, "what would be allowed, where that is a list")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProblemDetails(Documented):
+    """Problem details (RFC 9457)."""
+
+    type: str = given(STRING, "address of the page about this type of problem")
+    title: str = given(STRING, "the type of problem, in a few words")
+    status: int = given(INTEGER, "the HTTP status")
+    detail: str = given(STRING, "this problem, in a sentence")
+    errors: tuple[FaultDetails, ...] = given(listed(Object(FaultDetails)), "every fault found")
+    request_id: str = given(STRING, "give this to whoever runs the service")
+    refusals: tuple[Refusal, ...] | None = optional(
+        listed(Object(Refusal)), about="house rules that were refused, each with a witness"
+    )
+    errors_left_out: int | None = optional(INTEGER, about="how many faults more there are")
 
 
 class Problem(Exception):
@@ -59,6 +88,7 @@ class Problem(Exception):
     title: ClassVar[str]
     meaning: ClassVar[str]
     remedy: ClassVar[str]
+    refusals: tuple[Refusal, ...] = ()
 
     def __init__(
         self, detail: str = "", faults: Iterable[Fault] = (), headers: Mapping[str, str] = MappingProxyType({})
@@ -67,10 +97,6 @@ class Problem(Exception):
         self.detail = detail or _told(self.faults) or self.title
         self.headers = headers
         super().__init__(self.detail)
-
-    def more(self) -> dict[str, Any]:
-        """What the document of this type has beyond the others'."""
-        return {}
 
 
 class MalformedJson(Problem):
@@ -291,12 +317,9 @@ class HouseRulesRefused(Problem):
         " What is wrong in the shared book itself is a matter for a proposal."
     )
 
-    def __init__(self, refusals: Iterable[Mapping[str, Any]]) -> None:
-        self.refusals = [dict(each) for each in refusals]
-        super().__init__(faults=[Fault(each["pointer"], each["message"]) for each in self.refusals])
-
-    def more(self) -> dict[str, Any]:
-        return {"refusals": self.refusals[:MOST_ERRORS]}
+    def __init__(self, refusals: Iterable[Refusal]) -> None:
+        self.refusals = tuple(refusals)
+        super().__init__(faults=[Fault(each.pointer, each.message) for each in self.refusals])
 
 
 class KeyUsedBefore(Problem):
@@ -376,27 +399,20 @@ BY_STATUS: Mapping[int, type[Problem]] = MappingProxyType(
 
 def document(problem: Problem, request_id: str) -> dict[str, Any]:
     """The problem as JSON data; a hundred faults are no more help than fifty."""
-    shown = problem.faults[:MOST_ERRORS]
-    answer: dict[str, Any] = {
-        "type": f"/problems/{problem.slug}",
-        "title": problem.title,
-        "status": problem.status,
-        "detail": problem.detail,
-        "errors": [_error(fault) for fault in shown],
-        "request_id": request_id,
-        **problem.more(),
-    }
-    if len(problem.faults) > len(shown):
-        answer["errors_left_out"] = len(problem.faults) - len(shown)
-    return answer
+    return ProblemDetails(
+        type=f"/problems/{problem.slug}",
+        title=problem.title,
+        status=problem.status,
+        detail=problem.detail,
+        errors=tuple(map(_details, problem.faults[:MOST_ERRORS])),
+        request_id=request_id,
+        refusals=problem.refusals[:MOST_ERRORS] or None,
+        errors_left_out=max(0, len(problem.faults) - MOST_ERRORS) or None,
+    ).document()
 
 
-def _error(fault: Fault) -> dict[str, Any]:
-    return {
-        "pointer": _cut(fault.pointer, _LONGEST_POINTER),
-        "message": _cut(fault.message, _LONGEST_MESSAGE),
-        "allowed": list(fault.allowed),
-    }
+def _details(fault: Fault) -> FaultDetails:
+    return FaultDetails(_cut(fault.pointer, _LONGEST_POINTER), _cut(fault.message, _LONGEST_MESSAGE), fault.allowed)
 
 
 def _cut(text: str, most: int) -> str:
@@ -410,17 +426,10 @@ def response(problem: Problem, request_id: str) -> Response:
 def bare_response(status: int, request_id: str) -> Response:
     """For statuses without a type of ours, as RFC 9457 section 4.2.1 has it."""
     title = HTTP_STATUS_CODES.get(status, "Error")
-    return _written(
-        {
-            "type": "about:blank",
-            "title": title,
-            "status": status,
-            "detail": title,
-            "errors": [],
-            "request_id": request_id,
-        },
-        {},
+    details = ProblemDetails(
+        type="about:blank", title=title, status=status, detail=title, errors=(), request_id=request_id
     )
+    return _written(details.document(), {})
 
 
 def _written(answer: dict[str, Any], headers: Mapping[str, str]) -> Response:

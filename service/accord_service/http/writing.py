@@ -15,7 +15,7 @@ from typing import Any
 
 from accord_rules.documents.canonical import canonical
 from accord_service.http.problems import BadHeader, ChangedMeanwhile, IfMatchNeeded
-from accord_service.store import Change, Conflict, Store
+from accord_service.store import Conflict, Store, Transaction
 
 IDEMPOTENCY_KEY = "Idempotency-Key"
 IF_MATCH = "If-Match"
@@ -42,7 +42,7 @@ class Answer:
     version: int | None = None
 
 
-Remember = Callable[[Answer], Change]
+Remember = Callable[[Answer], Transaction]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +75,10 @@ class Repeatable:
         found = kept.response
         return Answer(found["document"], found["status"], {"Idempotency-Replayed": "true"}, found["version"])
 
-    def remember(self, answer: Answer) -> Change:
+    def remember(self, answer: Answer) -> Transaction:
         """The answer, to go into the commit."""
         if self.key is None:
-            return Change()
+            return Transaction()
         kept = {"document": answer.document, "status": answer.status, "version": answer.version}
         return self.store.idempotency.remembering(self.scope, self.key, self.digest, kept)
 

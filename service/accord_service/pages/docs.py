@@ -14,7 +14,7 @@ from accord_service.api.room import room
 from accord_service.described.openapi import description
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
     """One field of a shape. ``shape`` names the component to read on with, if there is one."""
 
@@ -36,7 +36,7 @@ class Shown:
     answer: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Operation:
     """One endpoint."""
 
@@ -91,17 +91,17 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
             answer = good["content"]["application/json"]
             body = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
             yield Operation(
-                operation["operationId"],
-                method.upper(),
-                path,
-                operation["tags"][0],
-                operation["summary"],
-                operation["description"],
-                tuple(operation["parameters"]),
-                _shape(body.get("schema", {})),
-                _shape(answer["schema"]),
-                tuple(_examples(body, answer)),
-                tuple((status, each["description"]) for status, each in operation["responses"].items()),
+                id=operation["operationId"],
+                method=method.upper(),
+                path=path,
+                tag=operation["tags"][0],
+                summary=operation["summary"],
+                about=operation["description"],
+                parameters=tuple(operation["parameters"]),
+                takes=_shape(body.get("schema", {})),
+                answers=_shape(answer["schema"]),
+                examples=tuple(_examples(body, answer)),
+                responses=tuple((status, each["description"]) for status, each in operation["responses"].items()),
             )
 
 
@@ -122,7 +122,14 @@ def _rows(schema: Mapping[str, Any]) -> Iterator[Row]:
     for name, field in schema.get("properties", {}).items():
         inner = field.get("items", field)
         allowed = tuple(map(str, inner.get("enum", ())))
-        yield Row(name, _type(field), _shape(field), name in required, allowed, _about(field))
+        yield Row(
+            name=name,
+            type=_type(field),
+            shape=_shape(field),
+            required=name in required,
+            allowed=allowed,
+            about=_about(field),
+        )
 
 
 def _about(field: Mapping[str, Any]) -> str:

@@ -17,7 +17,7 @@ class ConfigError(ValueError):
     """A variable that can't be used; the message names it and what it may hold."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Config:
     """``store_url``: a store run by somebody else; empty for the one that comes along, kept in ``data``.
 

@@ -12,7 +12,7 @@ from accord_rules.documents.files import shipped
 from accord_rules.load.loader import from_documents
 from accord_service.http.roles import COLLECTIVE
 from accord_service.run.config import Config
-from accord_service.store import Change, Conflict, EmbeddedServer, IssuedKey, KeyRecord, Store, StoreAway
+from accord_service.store import Conflict, EmbeddedServer, IssuedKey, KeyRecord, Store, StoreAway, Transaction
 
 WHO = "first start"
 WAIT_S = 30.0
@@ -57,7 +57,7 @@ def _wait(store: Store) -> None:
 def _first_admin(store: Store, folder: Path) -> Path | None:
     """One key, also where several services start at once on one empty store."""
 
-    def once(record: KeyRecord) -> Change:
+    def once(record: KeyRecord) -> Transaction:
         return store.idempotency.remembering(COLLECTIVE, WHO, WHO, record.id)
 
     try:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from accord_service.run.config import Config
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
     """Seconds and bytes. A transfer (a body, or an answer) of n bytes has ``transfer_s`` and n / ``transfer_rate``
     seconds: that is a least rate which needs no measuring.

@@ -2,60 +2,93 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from accord_rules.derive.press import fitted
 from accord_rules.documents import units
+from accord_rules.documents.answers import INTEGER, STRING, Nullable, listed
+from accord_rules.documents.reading import Flag, Object, given
+from accord_rules.documents.writing import Documented
 from accord_rules.orders.order import CalibrationReading, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.steps.shops import age_days, told_age_days
 
 
-def report(shop: Shop, book: Book, today: date) -> Iterator[Mapping[str, Any]]:
-    """One entry a press that was measured: the curve, the spread, the coldest spot, the age.
+@dataclass(frozen=True, slots=True)
+class CurvePoint(Documented):
+    """What the probe found at one display setting."""
 
-    ``curve`` is what the rules take the surface to be at each display setting, linear in between.
-    """
+    display: str = given(STRING, "the display's setting")
+    surface: str = given(STRING, "the mean surface temperature; linear between two settings")
+    spread: str = given(STRING, "how far a spot may lie off the mean, no less than the probe itself may be off")
+
+
+@dataclass(frozen=True, slots=True)
+class ColdestSpot(Documented):
+    """Where the platen is furthest below its mean."""
+
+    spot: int = given(INTEGER, "which reading of the list, counted from 1")
+    display: str = given(STRING, "the display's setting then")
+    surface: str = given(STRING, "what the probe read there")
+    below_mean: str = given(STRING, "how far that is below the mean of all spots")
+
+
+@dataclass(frozen=True, slots=True)
+class PressCalibration(Documented):
+    """What the probe readings of one press come to."""
+
+    press: str = given(STRING, "the press")
+    curve: tuple[CurvePoint, ...] = given(
+        listed(Object(CurvePoint)),
+        "what the rules take the surface to be, from the lowest setting to the highest",
+    )
+    coldest: ColdestSpot = given(Object(ColdestSpot), "where the platen is furthest below its mean")
+    age_days: int | None = given(Nullable(INTEGER), "of the oldest reading; null if undated")
+    stale: bool = given(Flag(), "older than readings are trusted")
+
+
+def report(shop: Shop, book: Book, today: date) -> Iterator[PressCalibration]:
+    """One entry a press that was measured: the curve, the spread, the coldest spot, the age."""
     most = book.limit_values.get("press.calibration_age_most")
     for press in shop.presses:
         if press.calibration:
             told = told_age_days(press, today)
-            yield {
-                "press": press.id,
-                "curve": _curve(press, shop, book),
-                "coldest": _coldest(press, shop),
-                "age_days": age_days(press, today),
-                "stale": told is not None and most is not None and told > most,
-            }
+            yield PressCalibration(
+                press=press.id,
+                curve=_curve(press, shop, book),
+                coldest=_coldest(press, shop),
+                age_days=age_days(press, today),
+                stale=told is not None and most is not None and told > most,
+            )
 
 
-def _curve(press: Press, shop: Shop, book: Book) -> list[dict[str, str]]:
+def _curve(press: Press, shop: Shop, book: Book) -> tuple[CurvePoint, ...]:
     preferences = shop.units
-    return [
-        {
-            "display": units.show(units.TEMPERATURE, display_c, preferences),
-            "surface": units.show(units.TEMPERATURE, surface_c, preferences),
-            "spread": units.show(units.TEMPERATURE_DIFFERENCE, spread_k, preferences),
-        }
+    return tuple(
+        CurvePoint(
+            display=units.show(units.TEMPERATURE, display_c, preferences),
+            surface=units.show(units.TEMPERATURE, surface_c, preferences),
+            spread=units.show(units.TEMPERATURE_DIFFERENCE, spread_k, preferences),
+        )
         for display_c, surface_c, spread_k in fitted(
             press.calibration, book.limit_values.get("press.probe_error", 0.0)
         ).points
-    ]
+    )
 
 
-def _coldest(press: Press, shop: Shop) -> dict[str, Any]:
+def _coldest(press: Press, shop: Shop) -> ColdestSpot:
     """Where the platen is furthest below its mean; spots are counted from 1, in the order they were read."""
     reading = max(press.calibration, key=_shortfall_k)
     spot_c = min(reading.surface)
-    return {
-        "spot": reading.surface.index(spot_c) + 1,
-        "display": units.show(units.TEMPERATURE, reading.display, shop.units),
-        "surface": units.show(units.TEMPERATURE, spot_c, shop.units),
-        "below_mean": units.show(units.TEMPERATURE_DIFFERENCE, _shortfall_k(reading), shop.units),
-    }
+    return ColdestSpot(
+        spot=reading.surface.index(spot_c) + 1,
+        display=units.show(units.TEMPERATURE, reading.display, shop.units),
+        surface=units.show(units.TEMPERATURE, spot_c, shop.units),
+        below_mean=units.show(units.TEMPERATURE_DIFFERENCE, _shortfall_k(reading), shop.units),
+    )
 
 
 def _shortfall_k(reading: CalibrationReading) -> float:

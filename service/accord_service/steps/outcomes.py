@@ -6,21 +6,26 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
 from accord_rules.advise.plans import NO_EXPERIENCE, Experience, Experiences
 from accord_rules.derive.case import Case
+from accord_rules.documents.answers import INTEGER, STRING, mapped
 from accord_rules.documents.canonical import digest
+from accord_rules.documents.reading import Object, given
+from accord_rules.documents.writing import Documented
 from accord_rules.governance import outcomes as rules
 from accord_rules.governance import proposal as proposals
+from accord_rules.governance.outcomes import Cell, OutcomeSummary
 from accord_rules.governance.proposal import Base
 from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
 from accord_service.steps.proposals import kept_document
-from accord_service.store import Cell, Conflict, Count, Store, StoreError
+from accord_service.store import CellCount, Conflict, Store, StoreError
 
 logger = logging.getLogger(__name__)
 AUTHOR = "outcomes"
@@ -56,25 +61,30 @@ def cell_of(book: Book, order: Order, shop: Shop, verdict: Mapping[str, Any], in
     return Cell(str(family), str(substrate), press.type)
 
 
-def summary(count: Count) -> rules.OutcomeSummary:
+def summary(count: CellCount) -> OutcomeSummary:
     return rules.summary(rules.OutcomeCounts(count.good, count.failed))
 
 
-def shown(counts: Sequence[Count], family: str) -> list[dict[str, Any]]:
+@dataclass(frozen=True, slots=True)
+class CellOutcomes(Documented):
+    """Reported pieces of one substrate and type of press, and the share that comes out good."""
+
+    substrate: str = given(STRING, "the substrate")
+    press_type: str = given(STRING, "the type of press")
+    summary: OutcomeSummary = given(Object(OutcomeSummary), "the share that comes out good", spread=True)
+    failures: Mapping[str, int] = given(mapped(INTEGER), "what failed to how often")
+
+
+def shown(counts: Sequence[CellCount], family: str) -> tuple[CellOutcomes, ...]:
     """The cells of one transfer family, as the catalogue shows them."""
-    return [
-        {
-            "substrate": count.cell.substrate,
-            "press_type": count.cell.press_type,
-            **summary(count).document(),
-            "failures": dict(sorted(count.failures.items())),
-        }
+    return tuple(
+        CellOutcomes(count.cell.substrate, count.cell.press_type, summary(count), dict(sorted(count.failures.items())))
         for count in sorted(counts, key=lambda each: each.cell)
         if count.cell.transfer == family
-    ]
+    )
 
 
-def experiences(counts: Sequence[Count]) -> Experiences:
+def experiences(counts: Sequence[CellCount]) -> Experiences:
     """The counts as the ranking of plans takes them."""
     if not counts:
         return NO_EXPERIENCE
@@ -95,11 +105,11 @@ class Tally:
         self._monotonic = monotonic
         self._lock = threading.Lock()
         self._read_s: float | None = None
-        self._counts: tuple[Count, ...] = ()
+        self._counts: tuple[CellCount, ...] = ()
         self._experiences: Experiences = NO_EXPERIENCE
 
     @property
-    def counts(self) -> tuple[Count, ...]:
+    def counts(self) -> tuple[CellCount, ...]:
         self._read()
         return self._counts
 
@@ -132,9 +142,8 @@ def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | Non
     count = next((each for each in store.outcomes.counts() if each.cell == cell), None)
     if count is None or not rules.poor(summary(count)):
         return None
-    book_cell = rules.Cell(cell.transfer, cell.substrate, cell.press_type)
-    rule = rules.rule_name(book_cell, book)
-    draft = rules.draft_proposal(book_cell, summary(count), book)
+    rule = rules.rule_name(cell, book)
+    draft = rules.draft_proposal(cell, summary(count), book)
     if not draft.changes or _proposed(store, rule):
         return None
     base = Base(book.revision, book.digest)

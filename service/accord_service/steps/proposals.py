@@ -13,17 +13,23 @@ from typing import Any
 
 from accord_rules.documents.reading import DocumentError, read
 from accord_rules.governance import proposal as rules
-from accord_rules.governance.changes import Change, check
+from accord_rules.governance.changes import EntryChange, check
 from accord_rules.governance.effect import Budget, Effect, RecordedOrder, effect
-from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal, Shown, read_proposal
+from accord_rules.governance.proposal import (
+    Approval,
+    Base,
+    GovernanceError,
+    KnownKey,
+    Proposal,
+    ShownEffect,
+    read_proposal,
+)
 from accord_rules.load.loader import from_documents
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.http.writing import Overtaken
-from accord_service.run.times import instant
-from accord_service.store import Change as StoreChange
-from accord_service.store import Conflict, NotThere, ProposalRecord, RevisionHead, RevisionRecord, Store
+from accord_service.store import Conflict, NotThere, ProposalRecord, RevisionHead, RevisionRecord, Store, Transaction
 from accord_service.worker.edition import try_rules
 
 LISTED_AT_ONCE = 100
@@ -52,35 +58,8 @@ class Kept:
         keys of its author and approvers."""
         return replace(self, proposal=rules.moved(rules.with_keys(self.proposal, keys), _base(head)))
 
-    def document(self) -> dict[str, Any]:
-        """What the service says of it; the effect has an address of its own, and whose shop a key is of is not told."""
-        proposal = self.proposal
-        digests = proposal.digests
-        approvals = zip(proposal.approvals, proposal.lapses, strict=True)
-        return {
-            **{name: value for name, value in proposal.document().items() if name != "author_shop"},
-            "approvals": [_approval(approval, lapse) for approval, lapse in approvals],
-            "shown": None if proposal.shown is None else proposal.shown.document(),
-            "ended_because": proposal.ended_because,
-            "digests": {
-                "change_digest": proposal.change_digest,
-                "base_digest": proposal.base.digest,
-                "replay_digest": None if digests is None else digests[2],
-            },
-            "approvals_needed": proposal.approvals_needed,
-            "approvals_valid": len(proposal.valid_approvals),
-            "version": self.version,
-            "created_at": instant(self.created_at),
-            "changed_at": instant(self.changed_at),
-        }
 
-
-def _approval(approval: Approval, lapse: str | None) -> dict[str, Any]:
-    told = ("who", "role", "change_digest", "base_digest", "replay_digest")
-    return {**{name: getattr(approval, name) for name in told}, "lapsed": lapse}
-
-
-Also = Callable[[Kept], StoreChange]
+Also = Callable[[Kept], Transaction]
 
 
 def kept_document(proposal: Proposal, shown: Mapping[str, Any] | None) -> dict[str, Any]:
@@ -137,7 +116,7 @@ class Publication(Step):
     head: RevisionHead
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Steps:
     """The steps that one caller takes (``who``: the id of its key, ``shop``: of which shop, "collective" for none).
 
@@ -153,7 +132,7 @@ class Steps:
     shop: str
     budget: Budget
 
-    def draft(self, base: Base, changes: Sequence[Change], reason: str, evidence: str) -> Step:
+    def draft(self, base: Base, changes: Sequence[EntryChange], reason: str, evidence: str) -> Step:
         """Make one. Raises GovernanceError (base-moved), ChangeError, BookError with the loader's reasons."""
         check(self._base(base).documents, changes, base.revision + 1)
         return self._created(rules.draft(NEW, base, changes, reason, evidence, self.who, self.shop))
@@ -166,7 +145,7 @@ class Steps:
         check(new, made.changes, head.number + 1)
         return self._created(made)
 
-    def edit(self, id_: str, version: int, changes: Sequence[Change], reason: str, evidence: str) -> Step:
+    def edit(self, id_: str, version: int, changes: Sequence[EntryChange], reason: str, evidence: str) -> Step:
         """The author's edit of the version they saw: a draft again, approvals gone."""
         kept = self._standing(id_)
         if kept.version != version:
@@ -178,18 +157,25 @@ class Steps:
     def open_(self, id_: str) -> Step:
         """Work its effect out and put it to the stewards; for one that is open already, work it out anew."""
         kept = self._standing(id_)
-        pending = rules.show(kept.proposal, Shown("pending"))
+        pending = rules.show(kept.proposal, ShownEffect("pending"))
         if kept.proposal.state == "draft":
             rules.open_(pending)  # whatever forbids it is said before the replay, which takes its time
         found = self._effect(kept.proposal)
-        shown = rules.show(kept.proposal, Shown(found.replay_digest, found.loosens_safety))
+        shown = rules.show(kept.proposal, ShownEffect(found.replay_digest, found.loosens_safety))
         opened = rules.open_(shown) if shown.state == "draft" else shown
         return self._replaced(kept, opened, found.document())
 
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
         """One steward's yes to exactly these three digests."""
         kept = self._standing(id_)
-        approval = Approval(self.who, self.role, change_digest, base_digest, replay_digest, self.shop)
+        approval = Approval(
+            who=self.who,
+            role=self.role,
+            change_digest=change_digest,
+            base_digest=base_digest,
+            replay_digest=replay_digest,
+            shop=self.shop,
+        )
         return self._replaced(kept, rules.approve(kept.proposal, approval), kept.effect)
 
     def reject(self, id_: str, reason: str) -> Step:

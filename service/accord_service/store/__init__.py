@@ -1,7 +1,8 @@
 """Where everything is kept. The only room that knows the Redis protocol; see README.md for what it offers."""
 
+from accord_rules.governance.outcomes import Cell
 from accord_service.store.audit import Audit, AuditEntry, AuditHead, SealedEntry
-from accord_service.store.commit import ABSENT, Change
+from accord_service.store.commit import ABSENT, Transaction
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
     AllReported,
@@ -17,7 +18,7 @@ from accord_service.store.errors import (
 from accord_service.store.idempotency import Remembered
 from accord_service.store.index import Page
 from accord_service.store.keys import IssuedKey, KeyRecord, KeyRing
-from accord_service.store.outcomes import Cell, Count, OutcomeRecord
+from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.shops import HouseRecord, ShopRecord
@@ -33,9 +34,8 @@ __all__ = [
     "AuditEntry",
     "AuditHead",
     "Cell",
-    "Change",
+    "CellCount",
     "Conflict",
-    "Count",
     "EmbeddedServer",
     "FolderOwned",
     "HeadWatch",
@@ -57,6 +57,7 @@ __all__ = [
     "StoreAway",
     "StoreBroken",
     "StoreError",
+    "Transaction",
     "VerdictRecord",
     "Watched",
     "WriteRefused",

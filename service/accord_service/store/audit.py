@@ -51,7 +51,7 @@ class AuditHead:
         return cls(int(seq), hash_)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SealedEntry:
     """An entry as it is kept. ``at``: seconds since 1970 (UTC); ``written``: each key to the SHA-256 of what it got."""
 
@@ -87,7 +87,16 @@ class SealedEntry:
 
 def seal(entry: AuditEntry, written: Mapping[str, str | None], head: AuditHead, at_s: float) -> SealedEntry:
     """The entry that follows ``head``."""
-    unsealed = SealedEntry(head.seq + 1, at_s, entry.who, entry.what, entry.about, written, head.hash, "")
+    unsealed = SealedEntry(
+        seq=head.seq + 1,
+        at=at_s,
+        who=entry.who,
+        what=entry.what,
+        about=entry.about,
+        written=written,
+        previous=head.hash,
+        hash="",
+    )
     return SealedEntry(**{**unsealed.document(), "hash": unsealed.right_hash()})
 
 

@@ -82,22 +82,22 @@ Write = Put | Delete | AddToIndex | DropFromIndex
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class Transaction:
     """Expectations and writes that belong in one commit; ``+`` joins two."""
 
     expect: Mapping[str, int] = field(default_factory=dict)
     writes: tuple[Write, ...] = ()
 
-    def __add__(self, other: Change) -> Change:
+    def __add__(self, other: Transaction) -> Transaction:
         clash = [key for key in self.expect if other.expect.get(key, self.expect[key]) != self.expect[key]]
         if clash:
             raise ValueError(f"two versions are expected of {clash[0]}")
-        return Change({**self.expect, **other.expect}, self.writes + other.writes)
+        return Transaction({**self.expect, **other.expect}, self.writes + other.writes)
 
 
-def nothing_else(record: object) -> Change:
+def nothing_else(record: object) -> Transaction:
     """What goes along with a write when nobody says otherwise."""
-    return Change()
+    return Transaction()
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,8 +141,8 @@ class Committer:
         """One answer for each key, all asked together."""
         return [read_versioned(fields) for fields in self._connection.ask_all([("HMGET", k, "v", "d") for k in keys])]
 
-    def apply(self, change: Change, audit: AuditEntry) -> SealedEntry:
-        """``commit`` for a Change."""
+    def apply(self, change: Transaction, audit: AuditEntry) -> SealedEntry:
+        """``commit`` for a Transaction."""
         return self.commit(change.expect, change.writes, audit)
 
     def commit(self, expect: Mapping[str, int], writes: Sequence[Write], audit: AuditEntry) -> SealedEntry:

@@ -9,7 +9,7 @@ from typing import Any
 
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, Change, Committer, Put
+from accord_service.store.commit import ABSENT, Committer, Put, Transaction
 from accord_service.store.errors import KeyReused
 
 LIVES_S = 24 * 3600
@@ -37,13 +37,13 @@ class Idempotency:
             raise KeyReused("this Idempotency-Key came with another request before")
         return remembered
 
-    def remembering(self, shop: str, key: str, request_digest: str, response: Any) -> Change:
+    def remembering(self, shop: str, key: str, request_digest: str, response: Any) -> Transaction:
         """The answer, to be written in the same commit as what it answers for.
 
         Should the same request be under way twice, that commit raises a Conflict for the second: recall again then.
         """
         document = {"request_digest": request_digest, "response": response}
-        return Change({_key(shop, key): ABSENT}, (Put(_key(shop, key), document, LIVES_S),))
+        return Transaction({_key(shop, key): ABSENT}, (Put(_key(shop, key), document, LIVES_S),))
 
     def remember(self, shop: str, key: str, request_digest: str, response: Any, *, who: str) -> None:
         """The answer alone. Raises Conflict if there is one already."""

@@ -16,7 +16,7 @@ MOST = 500
 
 @dataclass(frozen=True, slots=True)
 class Page(Generic[T]):
-    """Some items, and the cursor of the page that follows; None at the end."""
+    """Some items, and what leads to the page that follows (a cursor, an address); None at the end."""
 
     items: tuple[T, ...]
     next: str | None

@@ -18,7 +18,7 @@ from typing import Any
 
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
+from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, NotThere
 from accord_service.store.shops import DIRECTORY_MOVES
@@ -28,7 +28,7 @@ ISSUED = 1  # the version of a key that nothing was done to
 TOKEN = re.compile(r"([a-z2-7]{16})\.([A-Za-z0-9_-]{43})")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class KeyRecord:
     """One key. ``last_four`` of the token, to tell keys apart; times in seconds since 1970 (UTC)."""
 
@@ -80,12 +80,23 @@ class Keys:
         self._committer = committer
         self._connection = connection
 
-    def issue(self, shop: str, role: str, *, who: str, also: Callable[[KeyRecord], Change] = nothing_else) -> IssuedKey:
+    def issue(
+        self, shop: str, role: str, *, who: str, also: Callable[[KeyRecord], Transaction] = nothing_else
+    ) -> IssuedKey:
         """A new key. The shop need not be there yet: the first admin's is made before any shop."""
         id_ = base64.b32encode(secrets.token_bytes(10)).decode().lower()
         secret = secrets.token_urlsafe(SECRET_BYTES)
-        record = KeyRecord(id_, ISSUED, shop, role, _sum(secret), secret[-4:], self._committer.clock(), None)
-        own = Change(
+        record = KeyRecord(
+            id=id_,
+            version=ISSUED,
+            shop=shop,
+            role=role,
+            sha256=_sum(secret),
+            last_four=secret[-4:],
+            issued_at=self._committer.clock(),
+            revoked_at=None,
+        )
+        own = Transaction(
             {_key(id_): ABSENT},
             (Put(_key(id_), record.kept()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
         )
@@ -114,7 +125,7 @@ class Keys:
         records = (_record(id_, each) for id_, each in zip(ids, kept, strict=True))
         return {each.id: each for each in records if each is not None}
 
-    def holding(self, ids: Iterable[str]) -> Change:
+    def holding(self, ids: Iterable[str]) -> Transaction:
         """For another commit: it is done only if none of these keys was revoked before. Raises Conflict if one is."""
         ids = tuple(ids)
         records = self.get_all(ids)
@@ -122,7 +133,7 @@ class Keys:
             record = records.get(id_)
             if record is None or record.revoked_at is not None:
                 raise Conflict(_key(id_), ISSUED, ABSENT if record is None else record.version)
-        return Change({_key(each.id): each.version for each in records.values()})
+        return Transaction({_key(each.id): each.version for each in records.values()})
 
     def revoke(self, id_: str, *, who: str) -> KeyRecord:
         """Make a key worthless, for good. Raises NotThere for an unknown one; a revoked one stays as it is."""
@@ -132,8 +143,17 @@ class Keys:
         if old.revoked_at is not None:
             return old
         now = self._committer.clock()
-        record = KeyRecord(id_, old.version + 1, old.shop, old.role, old.sha256, old.last_four, old.issued_at, now)
-        change = Change({_key(id_): old.version}, (Put(_key(id_), record.kept()), DIRECTORY_MOVES))
+        record = KeyRecord(
+            id=id_,
+            version=old.version + 1,
+            shop=old.shop,
+            role=old.role,
+            sha256=old.sha256,
+            last_four=old.last_four,
+            issued_at=old.issued_at,
+            revoked_at=now,
+        )
+        change = Transaction({_key(id_): old.version}, (Put(_key(id_), record.kept()), DIRECTORY_MOVES))
         self._committer.apply(change, AuditEntry(who, "key.revoke", id_))
         return record
 

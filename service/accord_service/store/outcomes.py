@@ -8,26 +8,18 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import unquote
 
+from accord_rules.governance.outcomes import Cell
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
+from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import AllReported, Conflict, StoreAway
 
 ATTEMPTS = 50
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Cell:
-    """What outcomes are counted for: names from the book."""
-
-    transfer: str
-    substrate: str
-    press_type: str
-
-
 @dataclass(frozen=True, slots=True)
-class Count:
+class CellCount:
     """Reports for one cell. ``failures``: what failed to how often; a report counts once for its own failure."""
 
     cell: Cell
@@ -39,7 +31,7 @@ class Count:
         return sum(self.failures.values())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OutcomeRecord:
     """``failure`` is None for a good piece. ``at``: seconds since 1970 (UTC)."""
 
@@ -68,14 +60,22 @@ class Outcomes:
         cell: Cell,
         failure: str | None,
         who: str,
-        also: Callable[[OutcomeRecord], Change] = nothing_else,
+        also: Callable[[OutcomeRecord], Transaction] = nothing_else,
     ) -> OutcomeRecord:
         """Keep a report on a piece's ``decoration`` and count it, together. Raises AllReported where the ``quantity``
         of pieces is reported already, by whichever of the shop's keys.
 
         Whether the verdict is the shop's, and what its order says, is the caller's to check.
         """
-        record = OutcomeRecord(secrets.token_hex(8), shop, verdict, cell, failure, document, self._committer.clock())
+        record = OutcomeRecord(
+            id=secrets.token_hex(8),
+            shop=shop,
+            verdict=verdict,
+            cell=cell,
+            failure=failure,
+            document=document,
+            at=self._committer.clock(),
+        )
         key = names.name("outcome", shop, verdict, record.id)
         kept = {
             "cell": [cell.transfer, cell.substrate, cell.press_type],
@@ -88,7 +88,7 @@ class Outcomes:
             reported, version = self._reported(shop, verdict, decoration)
             _leave_room(pieces, reported, quantity)
             before = self._committer.get(_cell_key(cell))
-            own = Change(
+            own = Transaction(
                 {key: ABSENT, pieces: version, _cell_key(cell): before.version if before else ABSENT},
                 (
                     Put(key, kept),
@@ -125,18 +125,18 @@ class Outcomes:
         ids = [each.decode() for each in self._connection.ask("ZRANGE", names.name("outcomes", shop, verdict), 0, -1)]
         kept = self._committer.get_all([names.name("outcome", shop, verdict, id_) for id_ in ids])
         return tuple(
-            OutcomeRecord(id_, shop, verdict, **{**each.document, "cell": Cell(*each.document["cell"])})
+            OutcomeRecord(id=id_, shop=shop, verdict=verdict, **{**each.document, "cell": Cell(*each.document["cell"])})
             for id_, each in zip(ids, kept, strict=True)
             if each is not None
         )
 
-    def counts(self) -> tuple[Count, ...]:
+    def counts(self) -> tuple[CellCount, ...]:
         """The counts of every cell that has any."""
         members = [each.decode() for each in self._connection.ask("ZRANGE", names.CELLS, 0, -1)]
         cells = [Cell(*(unquote(part) for part in member.split("/"))) for member in members]
         kept = self._committer.get_all([_cell_key(cell) for cell in cells])
         return tuple(
-            Count(cell, each.document["good"], each.document["failures"])
+            CellCount(cell, each.document["good"], each.document["failures"])
             for cell, each in zip(cells, kept, strict=True)
             if each is not None
         )

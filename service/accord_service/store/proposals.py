@@ -8,7 +8,7 @@ from typing import Any
 
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, DropFromIndex, Put, nothing_else
+from accord_service.store.commit import ABSENT, AddToIndex, Committer, DropFromIndex, Put, Transaction, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, NotThere
 from accord_service.store.index import Page, page_of_members
@@ -16,7 +16,7 @@ from accord_service.store.index import Page, page_of_members
 ATTEMPTS = 20
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProposalRecord:
     """``version`` is the ETag's; ``state`` a word of the service's; times in seconds since 1970 (UTC)."""
 
@@ -49,14 +49,22 @@ class Proposals:
         *,
         author: str,
         state: str,
-        also: Callable[[ProposalRecord], Change] = nothing_else,
+        also: Callable[[ProposalRecord], Transaction] = nothing_else,
     ) -> ProposalRecord:
         """Keep a new one, under the next number: ``p1``, ``p2`` and so on."""
         for _ in range(ATTEMPTS):
             number = int(self._connection.ask("ZCARD", names.PROPOSALS)) + 1
             now = self._committer.clock()
-            record = ProposalRecord(f"p{number}", 1, state, author, document, now, now)
-            own = Change(
+            record = ProposalRecord(
+                id=f"p{number}",
+                version=1,
+                state=state,
+                author=author,
+                document=document,
+                created_at=now,
+                changed_at=now,
+            )
+            own = Transaction(
                 {_key(record.id): ABSENT},
                 (
                     Put(_key(record.id), record.kept()),
@@ -93,7 +101,7 @@ class Proposals:
         *,
         state: str,
         who: str,
-        also: Callable[[ProposalRecord], Change] = nothing_else,
+        also: Callable[[ProposalRecord], Transaction] = nothing_else,
     ) -> ProposalRecord:
         """The next version. Raises Conflict if ``version`` is not the newest any more, NotThere if there is none."""
         record, own = self.replacing(id_, version, document, state=state)
@@ -102,16 +110,24 @@ class Proposals:
 
     def replacing(
         self, id_: str, version: int, document: Mapping[str, Any], *, state: str
-    ) -> tuple[ProposalRecord, Change]:
+    ) -> tuple[ProposalRecord, Transaction]:
         """What ``replace`` would write, to go into another commit: a publication's."""
         old = self.get(id_)
         if old is None:
             raise NotThere(f"there is no proposal {id_!r}")
         if old.version != version:
             raise Conflict(_key(id_), version, old.version)
-        record = ProposalRecord(id_, version + 1, state, old.author, document, old.created_at, self._committer.clock())
+        record = ProposalRecord(
+            id=id_,
+            version=version + 1,
+            state=state,
+            author=old.author,
+            document=document,
+            created_at=old.created_at,
+            changed_at=self._committer.clock(),
+        )
         number = int(id_.removeprefix("p"))
-        return record, Change(
+        return record, Transaction(
             {_key(id_): version},
             (
                 Put(_key(id_), record.kept()),

@@ -9,7 +9,7 @@ from typing import Any
 from accord_rules.documents.canonical import digest
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, Change, Committer, Put, Versioned, nothing_else
+from accord_service.store.commit import ABSENT, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.errors import Conflict, NotThere
 
 Documents = Mapping[str, Mapping[str, Any]]
@@ -23,7 +23,7 @@ class RevisionHead:
     digest: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RevisionRecord:
     """One revision, whole. ``at`` is seconds since 1970 (UTC); ``proposal`` is None for the first."""
 
@@ -83,9 +83,18 @@ class Revisions:
 
         Any number of processes may do this at once: one of them wins, all get the same head.
         """
-        record = RevisionRecord(1, digest(documents), documents, author, (), reason, None, self._committer.clock())
+        record = RevisionRecord(
+            number=1,
+            digest=digest(documents),
+            documents=documents,
+            author=author,
+            approvers=(),
+            reason=reason,
+            proposal=None,
+            at=self._committer.clock(),
+        )
         try:
-            return self._write(record, "revision.first", Change()).head
+            return self._write(record, "revision.first", Transaction()).head
         except Conflict:
             return self.head()
 
@@ -98,7 +107,7 @@ class Revisions:
         approvers: Sequence[str],
         reason: str,
         proposal: str | None,
-        also: Callable[[RevisionRecord], Change] = nothing_else,
+        also: Callable[[RevisionRecord], Transaction] = nothing_else,
     ) -> RevisionRecord:
         """Make ``documents`` the next revision. Raises Conflict if the head is not ``expected`` any more.
 
@@ -108,20 +117,20 @@ class Revisions:
         if current != expected:
             raise Conflict(names.HEAD, expected.number, current.number)
         record = RevisionRecord(
-            expected.number + 1,
-            digest(documents),
-            documents,
-            author,
-            tuple(approvers),
-            reason,
-            proposal,
-            self._committer.clock(),
+            number=expected.number + 1,
+            digest=digest(documents),
+            documents=documents,
+            author=author,
+            approvers=tuple(approvers),
+            reason=reason,
+            proposal=proposal,
+            at=self._committer.clock(),
         )
         return self._write(record, "revision.publish", also(record))
 
-    def _write(self, record: RevisionRecord, what: str, also: Change) -> RevisionRecord:
+    def _write(self, record: RevisionRecord, what: str, also: Transaction) -> RevisionRecord:
         head = {"number": record.number, "digest": record.digest}
-        own = Change(
+        own = Transaction(
             {names.HEAD: record.number - 1, _key(record.number): ABSENT},
             (Put(_key(record.number), record.document()), Put(names.HEAD, head)),
         )

@@ -12,7 +12,7 @@ from typing import Any
 
 from accord_service.store import names
 from accord_service.store.audit import AuditEntry
-from accord_service.store.commit import ABSENT, AddToIndex, Change, Committer, Put, Versioned, nothing_else
+from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import NotThere
 
@@ -50,7 +50,7 @@ class ShopStore:
         document: Mapping[str, Any],
         *,
         who: str,
-        also: Callable[[ShopRecord], Change] = nothing_else,
+        also: Callable[[ShopRecord], Transaction] = nothing_else,
     ) -> ShopRecord:
         """Raises Conflict if there is a shop of this id."""
         return self._put(id_, ABSENT, document, "shop.create", who, also)
@@ -62,7 +62,7 @@ class ShopStore:
         document: Mapping[str, Any],
         *,
         who: str,
-        also: Callable[[ShopRecord], Change] = nothing_else,
+        also: Callable[[ShopRecord], Transaction] = nothing_else,
     ) -> ShopRecord:
         """The next version. Raises Conflict if ``version`` is not the newest any more (0 found: no such shop)."""
         if version == ABSENT:
@@ -76,10 +76,10 @@ class ShopStore:
         document: Mapping[str, Any],
         what: str,
         who: str,
-        also: Callable[[ShopRecord], Change],
+        also: Callable[[ShopRecord], Transaction],
     ) -> ShopRecord:
         record = ShopRecord(id_, version + 1, document, self._committer.clock())
-        own = Change(
+        own = Transaction(
             {_shop(id_): version},
             (
                 Put(_shop(id_), {"document": document, "changed_at": record.changed_at}),
@@ -117,13 +117,13 @@ class ShopStore:
         document: Mapping[str, Any],
         *,
         who: str,
-        also: Callable[[HouseRecord], Change] = nothing_else,
+        also: Callable[[HouseRecord], Transaction] = nothing_else,
     ) -> HouseRecord:
         """The next version; 0 for a shop that wrote none. Raises Conflict if it moved, NotThere without the shop."""
         if self.get(shop) is None:
             raise NotThere(f"there is no shop {shop!r}")
         record = HouseRecord(shop, version + 1, document, self._committer.clock())
-        own = Change(
+        own = Transaction(
             {_house(shop): version},
             (Put(_house(shop), {"document": document, "changed_at": record.changed_at}), DIRECTORY_MOVES),
         )

@@ -12,10 +12,10 @@ from accord_service.store.audit import AuditEntry
 from accord_service.store.commit import (
     ABSENT,
     AddToIndex,
-    Change,
     Committer,
     DropFromIndex,
     Put,
+    Transaction,
     Versioned,
     Write,
     nothing_else,
@@ -29,7 +29,7 @@ PAGE = 50
 MASKED = "masked"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class VerdictRecord:
     """``order`` and ``verdict`` as documents; ``reference`` is the shop's own word for the order, MASKED once masked.
 
@@ -73,7 +73,7 @@ class Verdicts:
         reference: str | None = None,
         retain_days: int | None = None,
         who: str,
-        also: Callable[[VerdictRecord], Change] = nothing_else,
+        also: Callable[[VerdictRecord], Transaction] = nothing_else,
     ) -> VerdictRecord:
         """Keep a verdict. One that is there already is returned as it is, and costs one read.
 
@@ -85,9 +85,19 @@ class Verdicts:
         now = self._committer.clock()
         lives_s = None if retain_days is None else retain_days * DAY_S
         expires_at = None if lives_s is None else now + lives_s
-        record = VerdictRecord(id_, shop, 1, order, verdict, revision, reference, now, expires_at)
+        record = VerdictRecord(
+            id=id_,
+            shop=shop,
+            version=1,
+            order=order,
+            verdict=verdict,
+            revision=revision,
+            reference=reference,
+            at=now,
+            expires_at=expires_at,
+        )
         member = names.member(shop, id_)
-        own = Change(
+        own = Transaction(
             {_key(shop, id_): ABSENT},
             (
                 Put(_key(shop, id_), record.kept(), lives_s),
@@ -141,7 +151,7 @@ class Verdicts:
             verdict=_masked(old.verdict),
             reference=None if old.reference is None else MASKED,
         )
-        change = Change({_key(shop, id_): old.version}, (Put(_key(shop, id_), record.kept()),))
+        change = Transaction({_key(shop, id_): old.version}, (Put(_key(shop, id_), record.kept()),))
         self._committer.apply(change, AuditEntry(who, "verdict.mask", names.member(shop, id_)))
         return record
 

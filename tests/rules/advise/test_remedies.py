@@ -27,10 +27,11 @@ from accord_rules.advise.costs import (
     unlike_ground,
     unlike_transfer,
 )
-from accord_rules.advise.written import changes, order_document
+from accord_rules.advise.differences import changes
 from accord_rules.authority import Authority
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
+from accord_rules.documents.writing import written
 from accord_rules.governance.house import HouseAuthority, read_house
 from accord_rules.orders.order import Artwork, Order, Size
 from accord_rules.orders.shop import Shop
@@ -674,7 +675,7 @@ def test_an_order_written_reads_as_the_same_order(system: str, book: Book) -> No
     preferences = replace(shop_with(book), unit_system=system).units
     for _ in range(150):
         order = read(Order, random_orders.order(rng, book, odd=1.0))
-        assert close(read(Order, order_document(order, preferences)), order)
+        assert close(read(Order, written(order, preferences)), order)
 
 
 def close(one: Any, other: Any) -> bool:

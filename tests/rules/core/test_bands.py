@@ -14,7 +14,7 @@ import pytest
 from accord_rules.documents import units
 from accord_rules.documents.files import BookError, merge, shipped
 from accord_rules.documents.reading import Many, Object, Quantity, Reader, Table, read, readers_of
-from accord_rules.governance.changes import Change, check, entry_digest
+from accord_rules.governance.changes import EntryChange, check, entry_digest
 from accord_rules.load.bands import AREA_BANDS, BANDS, DIAMETER, MASS_BANDS, SUBSTRATE_BANDS, Band, implausible
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
@@ -176,7 +176,7 @@ def test_the_loader_and_proposals_refuse_a_slip_of_the_unit(slip: str, documents
     assert refused.value.reasons[0].startswith(f"{kind}.toml: {name}: /{'/'.join(path)}")
     assert all("is not plausible" in each and band in each for each in refused.value.reasons)
 
-    change = Change(kind, name, changed[kind][name], entry_digest(documents, kind, name))
+    change = EntryChange(kind, name, changed[kind][name], entry_digest(documents, kind, name))
     with pytest.raises(BookError) as refused:
         check({**documents, "rules": {}}, (change,))
     assert any("is not plausible" in each and band in each for each in refused.value.reasons)

@@ -181,12 +181,12 @@ SLIPS: dict[str, Slip] = {
     "source of a limit": of_limit(
         '["common-practice"', '["comon-practice"', "/sources/0", "'comon-practice'", "did you mean common-practice"
     ),
-    "limit renamed": Slip(
+    "limit renamed that a fact reads": Slip(
         "limits/base.toml",
         '["migration.surface_most"]',
         '["migration.surface_limit"]',
-        f"{RULE}: /when: ",
-        ("migration.surface_most", "did you mean migration.surface_limit"),
+        "derive/",
+        ("fact transfer.uppers", "'migration.surface_most'", "did you mean migration.surface_limit"),
     ),
     # Sources and the catalogue.
     "kind of a source": of_entry(

@@ -11,7 +11,7 @@ import pytest
 import random_orders
 
 from accord_rules.documents.reading import read
-from accord_rules.governance.changes import Change, entry_digest
+from accord_rules.governance.changes import EntryChange, entry_digest
 from accord_rules.governance.effect import RecordedOrder
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -22,12 +22,12 @@ LAWS = int(os.environ.get("ACCORD_LAWS", "120"))
 
 
 @pytest.fixture(scope="session")
-def changed(book: Book) -> Callable[..., Change]:
+def changed(book: Book) -> Callable[..., EntryChange]:
     """An entry of the book with some of its keys changed, as a change that says what it was before."""
 
-    def change(kind: str, name: str, /, **keys: Any) -> Change:
+    def change(kind: str, name: str, /, **keys: Any) -> EntryChange:
         before = entry_digest(book.documents, kind, name)
-        return Change(kind, name, dict(book.documents[kind].get(name, {})) | keys, before)
+        return EntryChange(kind, name, dict(book.documents[kind].get(name, {})) | keys, before)
 
     return change
 

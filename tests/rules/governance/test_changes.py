@@ -14,8 +14,8 @@ from accord_rules.documents.reading import DocumentError
 from accord_rules.governance.changes import (
     ABSENT,
     CHANGEABLE,
-    Change,
     ChangeError,
+    EntryChange,
     apply,
     change_digest,
     changes_document,
@@ -27,11 +27,11 @@ from accord_rules.governance.changes import (
 )
 from accord_rules.revision.book import Book
 
-Changed = Callable[..., Change]
+Changed = Callable[..., EntryChange]
 
 
 def test_a_change_set_reads_back_as_it_was_written(changed: Changed) -> None:
-    changes = (changed("limits", "order.shift", note="Eight hours."), Change("rules", "dye-on-nylon", None))
+    changes = (changed("limits", "order.shift", note="Eight hours."), EntryChange("rules", "dye-on-nylon", None))
     assert read_changes(changes_document(changes)) == changes
 
 
@@ -76,9 +76,9 @@ def test_applying_leaves_the_given_documents_alone(book: Book, changed: Changed)
 
 
 def test_a_change_made_against_another_state_of_the_entry_is_refused(book: Book) -> None:
-    stale = Change("limits", "order.shift", {"value": 1}, "sha256:0")
-    gone = Change("limits", "order.no-such", None)
-    known = Change("limits", "order.shift", {"value": 1}, ABSENT)
+    stale = EntryChange("limits", "order.shift", {"value": 1}, "sha256:0")
+    gone = EntryChange("limits", "order.no-such", None)
+    known = EntryChange("limits", "order.shift", {"value": 1}, ABSENT)
     with pytest.raises(ChangeError) as refused:
         apply(book.documents, [stale, gone, known])
     assert [each.pointer for each in refused.value.faults] == [
@@ -97,7 +97,7 @@ def test_a_difference_makes_the_one_of_the_other_and_back(book: Book) -> None:
             name = rng.choice([*book.documents[kind], "entirely-new"])
             new = name == "entirely-new"
             value = None if not new and rng.random() < 0.4 else {"n": rng.random(), "list": [rng.randint(0, 9), "x"]}
-            changes.append(Change(kind, name, value))
+            changes.append(EntryChange(kind, name, value))
         other = apply(book.documents, changes)
         there, back = difference(book.documents, other), difference(other, book.documents)
         assert apply(book.documents, there) == other
@@ -113,8 +113,8 @@ def test_what_comes_with_the_code_is_no_difference_a_proposal_can_make(book: Boo
 
 
 def test_the_digest_is_of_what_is_done_whatever_its_order(changed: Changed) -> None:
-    one, other = changed("limits", "order.shift", note="Eight hours."), Change("rules", "dye-on-nylon", None)
-    unmarked = Change(one.kind, one.id, one.value)
+    one, other = changed("limits", "order.shift", note="Eight hours."), EntryChange("rules", "dye-on-nylon", None)
+    unmarked = EntryChange(one.kind, one.id, one.value)
     assert change_digest([one, other]) == change_digest([other, unmarked])
     assert change_digest([one]) != change_digest([one, other])
     assert change_digest([one]) != change_digest([changed("limits", "order.shift", note="Nine hours.")])
@@ -131,9 +131,9 @@ def test_a_change_that_makes_no_book_is_refused_with_the_loaders_reasons(book: B
     with pytest.raises(BookError, match=r"limits: order\.shift: /stricter"):
         check(book.documents, [changed("limits", "order.shift", stricter="sideways")])
     with pytest.raises(BookError, match="there is no 'ptfe-sheet' in consumables"):
-        check(book.documents, [Change("consumables", "ptfe-sheet", None)])
+        check(book.documents, [EntryChange("consumables", "ptfe-sheet", None)])
     with pytest.raises(BookError, match="base_example"):
-        check(book.documents, [Change("consumables", "heat-tape", None)])
+        check(book.documents, [EntryChange("consumables", "heat-tape", None)])
     # The rule's examples stand on the old value: they have to be moved in the same change set.
     with pytest.raises(BookError, match=r"dye-on-too-little-polyester\.toml: /fires"):
         check(book.documents, [changed("limits", "dye.polyester_share_least", value=35)])
@@ -144,7 +144,7 @@ def test_what_is_wrong_in_a_changed_entry_is_told_at_its_place_in_the_changes(bo
     changes = [
         changed("limits", "order.shift", stricter="sideways"),
         changed("rules", rule, when="item.textil", because="It is {item.nylon_shar}."),
-        Change("consumables", "heat-tape", None),
+        EntryChange("consumables", "heat-tape", None),
     ]
     with pytest.raises(BookError) as refused:
         check(book.documents, [changes[0]])
@@ -162,7 +162,7 @@ def test_what_is_wrong_in_a_changed_entry_is_told_at_its_place_in_the_changes(bo
 @pytest.mark.parametrize("value", [None, {"dimension": "time"}])
 def test_a_limit_that_facts_are_worked_out_with_stays(value: Any, book: Book) -> None:
     with pytest.raises(ChangeError, match=r"migration\.surface_most"):
-        check(book.documents, [Change("limits", "migration.surface_most", value)])
+        check(book.documents, [EntryChange("limits", "migration.surface_most", value)])
 
 
 def test_before_is_the_digest_of_the_entry(book: Book) -> None:

@@ -13,13 +13,14 @@ import pytest
 from accord_rules.authority import Authority
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.reading import read
-from accord_rules.governance.changes import Change, check
+from accord_rules.governance.changes import EntryChange, check
 from accord_rules.governance.effect import (
     EVERY_ORDER,
     SAID_SETTINGS,
     TRIED,
     Budget,
     Effect,
+    EntryName,
     RecordedOrder,
     effect,
     loosens_safety,
@@ -29,7 +30,7 @@ from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 from accord_rules.verdict import VERDICTS
 
-Changed = Callable[..., Change]
+Changed = Callable[..., EntryChange]
 FEW = Budget(recorded=10, edges=120)
 
 
@@ -37,7 +38,7 @@ FEW = Budget(recorded=10, edges=120)
 def effect_of(book: Book, recorded: list[RecordedOrder]) -> Callable[..., Effect]:
     """The effect of changes of the book on the recorded orders."""
 
-    def found(*changes: Change, orders: Sequence[RecordedOrder] = recorded, budget: Budget = FEW) -> Effect:
+    def found(*changes: EntryChange, orders: Sequence[RecordedOrder] = recorded, budget: Budget = FEW) -> Effect:
         return effect(book, check(book.documents, changes, 2), orders, budget)
 
     return found
@@ -131,11 +132,11 @@ def test_two_limits_moved_in_opposite_directions_are_by_replay(
 def test_a_note_changes_nothing(changed: Changed, effect_of: Callable[..., Effect]) -> None:
     found = effect_of(changed("limits", "order.shift", note="Eight hours."), budget=Budget(20, 40))
     assert (found.decision.kind, found.decision.exact, found.flips) == ("equal", True, ())
-    assert found.changes == (("limits", "order.shift"),)
+    assert found.changes == (EntryName("limits", "order.shift"),)
 
 
 def test_a_rule_taken_out_is_looser_exactly(effect_of: Callable[..., Effect]) -> None:
-    found = effect_of(Change("rules", "dye-on-nylon", None))
+    found = effect_of(EntryChange("rules", "dye-on-nylon", None))
     assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("looser", True, EVERY_ORDER)
     assert {(flip.rule, flip.direction) for flip in found.flips if flip.source == "edge"} == {
         ("dye-on-nylon", "looser")
@@ -176,7 +177,7 @@ def test_a_watched_rule_flips_nothing_and_is_counted(
         ),
     )
     assert watched.value is not None
-    change = Change("rules", "watched-nylon", dict(watched.value) | {"status": "watch"})
+    change = EntryChange("rules", "watched-nylon", dict(watched.value) | {"status": "watch"})
     order, shop = example_order(book.rules["dye-on-nylon"].fires[0], book)
     orders = [RecordedOrder("vd_1", "one", shop, order)]
     found = effect(book, check(book.documents, [change], 2), orders, Budget(10, 60))
@@ -193,7 +194,7 @@ def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Book, effect_o
     _, shop = example_order({}, book)
     order = read(Order, {"item": {"blank": name}, "decorations": [{"transfer": "cut-film"}]})
     found = effect_of(
-        Change("blanks", name, None), orders=[RecordedOrder("vd_1", "one", shop, order)], budget=Budget(9, 0)
+        EntryChange("blanks", name, None), orders=[RecordedOrder("vd_1", "one", shop, order)], budget=Budget(9, 0)
     )
     assert [(flip.rule, flip.direction, flip.after) for flip in found.flips if flip.rule == "(book)"] == [
         ("(book)", "stricter", "unreadable")
@@ -209,7 +210,7 @@ def test_the_same_replay_has_the_same_digest_in_any_order(
     one, other = (effect(book, new, orders, Budget(20, 60)) for orders in (recorded, recorded[::-1]))
     assert canonical(one.document()) == canonical(other.document())
     assert one.replay_digest == other.replay_digest
-    assert one.replayed["recorded_left_out"] == 10
+    assert one.replayed.recorded_left_out == 10
     assert {flip.shop for flip in one.flips if flip.source == "recorded"} <= {"shop-0", "shop-1", "shop-2"}
     assert effect(book, new, recorded[:5], Budget(20, 60)).replay_digest != one.replay_digest
 

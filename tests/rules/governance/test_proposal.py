@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from accord_rules.documents.reading import DocumentError
-from accord_rules.governance.changes import Change, apply, check
+from accord_rules.governance.changes import EntryChange, apply, check
 from accord_rules.governance.effect import Budget, effect
 from accord_rules.governance.proposal import (
     Approval,
@@ -17,7 +17,7 @@ from accord_rules.governance.proposal import (
     GovernanceError,
     KnownKey,
     Proposal,
-    Shown,
+    ShownEffect,
     approve,
     draft,
     edit,
@@ -32,11 +32,11 @@ from accord_rules.governance.proposal import (
 )
 from accord_rules.revision.book import Book
 
-Changed = Callable[..., Change]
+Changed = Callable[..., EntryChange]
 BASE = Base(12, "sha256:base")
-SHOWN = Shown("sha256:replay")
-UNSAFE = Shown("sha256:replay", ("Safety limit x goes from 1 to 2; lower is stricter.",))
-CHANGES = (Change("rules", "dye-on-nylon", None),)
+SHOWN = ShownEffect("sha256:replay")
+UNSAFE = ShownEffect("sha256:replay", ("Safety limit x goes from 1 to 2; lower is stricter.",))
+CHANGES = (EntryChange("rules", "dye-on-nylon", None),)
 SHOPS = {"ann": "north", "abe": "north", "bob": "south", "ben": "south", "cleo": "east"}
 
 
@@ -44,14 +44,14 @@ def drafted() -> Proposal:
     return draft("pr_1", BASE, CHANGES, "It blocks what works.", "Forty pieces washed.", "ann", SHOPS["ann"])
 
 
-def opened(shown: Shown = SHOWN) -> Proposal:
+def opened(shown: ShownEffect = SHOWN) -> Proposal:
     return open_(show(drafted(), shown))
 
 
 def yes(proposal: Proposal, who: str, role: str = "steward", **other: str) -> Approval:
     assert proposal.digests is not None
     bound = dict(zip(("change_digest", "base_digest", "replay_digest"), proposal.digests, strict=True))
-    return Approval(who, role, **(bound | other), shop=SHOPS[who])
+    return Approval(who=who, role=role, **(bound | other), shop=SHOPS[who])
 
 
 def keys(*revoked: str) -> dict[str, KnownKey]:
@@ -138,7 +138,7 @@ def test_shops_are_told_by_the_keys_whatever_was_written() -> None:
 
 def test_approving_anew_leaves_one_approval() -> None:
     """A stale approval goes when its steward approves what the proposal is now."""
-    proposal = show(approve(opened(), yes(opened(), "bob")), Shown("sha256:another"))
+    proposal = show(approve(opened(), yes(opened(), "bob")), ShownEffect("sha256:another"))
     assert "its replay is sha256:replay" in (proposal.lapses[0] or "")
     again = approve(proposal, yes(proposal, "bob"))
     assert [(each.who, each.replay_digest) for each in again.approvals] == [("bob", "sha256:another")]
@@ -176,7 +176,7 @@ def test_loosening_safety_takes_two_different_stewards() -> None:
 
 def test_an_edit_drops_approvals_and_the_effect() -> None:
     proposal = approve(opened(), yes(opened(), "bob"))
-    edited = edit(proposal, "ann", (Change("rules", "dye-on-acetate", None),))
+    edited = edit(proposal, "ann", (EntryChange("rules", "dye-on-acetate", None),))
     assert (edited.state, edited.approvals, edited.shown) == ("draft", (), None)
     assert edited.reason == proposal.reason
     refused("not-the-author", edit, proposal, "bob", CHANGES)
@@ -185,7 +185,7 @@ def test_an_edit_drops_approvals_and_the_effect() -> None:
 
 def test_another_effect_leaves_approvals_without_force() -> None:
     proposal = approve(opened(), yes(opened(), "bob"))
-    again = show(proposal, Shown("sha256:another"))
+    again = show(proposal, ShownEffect("sha256:another"))
     assert (again.state, again.valid_approvals) == ("open", ())
     refused("approvals-missing", publish, again, BASE)
     assert approve(again, yes(again, "bob")).state == "approved"
@@ -239,7 +239,7 @@ def test_one_from_draft_to_publication_and_back(book: Book, changed: Changed) ->
     new = check(book.documents, changes, head.revision + 1)
     shown = effect(book, new, [], Budget(0, 40))
     proposal = draft("pr_1", head, changes, "The note was missing.", "Talked over in spring.", "ann")
-    proposal = open_(show(proposal, Shown(shown.replay_digest, shown.loosens_safety)))
+    proposal = open_(show(proposal, ShownEffect(shown.replay_digest, shown.loosens_safety)))
     proposal = approve(proposal, yes(proposal, "bob"))
     assert publish(proposal, head).state == "published"
 

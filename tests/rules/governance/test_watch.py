@@ -8,11 +8,11 @@ import pytest
 
 from accord_rules.authority import Authority
 from accord_rules.documents.files import BookError
-from accord_rules.governance.changes import Change, check
+from accord_rules.governance.changes import EntryChange, check
 from accord_rules.load.examples import example_order
 from accord_rules.revision.book import Book
 
-Changed = Callable[..., Change]
+Changed = Callable[..., EntryChange]
 RULE = "dye-on-nylon"
 
 

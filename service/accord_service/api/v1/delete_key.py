@@ -3,9 +3,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from accord_service.api import examples
-from accord_service.api.answers import KeyAnswer
+from accord_service.api.answers import Key
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_keys import key_document
+from accord_service.api.v1.get_keys import shown_key
 from accord_service.http.problems import AlreadyThere, NotFound
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.proposals import write_down_states
@@ -16,7 +16,7 @@ from accord_service.store import KeyRecord
     "DELETE",
     "/v1/keys/{key}",
     tag="Administration",
-    answers=KeyAnswer,
+    answers=Key,
     parameters={"key": "id of the key"},
     writes=True,
     statuses=(404,),
@@ -47,4 +47,4 @@ def delete_key(asked: Asked) -> Prepared:
 
 
 def _revoked(record: KeyRecord) -> Answer:
-    return Answer(key_document(record))
+    return Answer(shown_key(record).document())

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import VerdictRecordAnswer
+from accord_service.api.governance_answers import RecordedVerdict
 from accord_service.api.governance_examples import MASKED_RECORD, RECORD
 from accord_service.api.verdicts import VERDICT, record_of
 from accord_service.http.writing import Answer, Prepared, Remember
@@ -12,7 +12,7 @@ from accord_service.steps.records import masked, recorded
     "DELETE",
     "/v1/verdicts/{verdict}/reference",
     tag="Records",
-    answers=VerdictRecordAnswer,
+    answers=RecordedVerdict,
     parameters=VERDICT,
     writes=True,
     statuses=(404,),

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Whole, optional
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import AuditAnswer
+from accord_service.api.governance_answers import Audit, AuditEntry, AuditHead
 from accord_service.api.governance_examples import AUDIT
 from accord_service.http.writing import Answer
 from accord_service.store import StoreBroken
@@ -22,7 +22,7 @@ class AuditQuery:
     "GET",
     "/v1/audit",
     tag="Administration",
-    answers=AuditAnswer,
+    answers=Audit,
     query=AuditQuery,
     examples=(Example("The first entry", answer=AUDIT),),
 )
@@ -39,10 +39,5 @@ def get_audit(asked: Asked) -> Answer:
         raise StoreBroken(f"after entry {query.after} the audit holds what is no entry: {error}") from None
     last = entries[-1].seq if entries else query.after
     following = f"/v1/audit?after={last}&limit={query.limit}" if entries and last < head.seq else None
-    return Answer(
-        {
-            "head": {"seq": head.seq, "hash": head.hash},
-            "entries": [each.document() for each in entries],
-            "next": following,
-        }
-    )
+    shown = Audit(AuditHead(head.seq, head.hash), tuple(AuditEntry(**each.document()) for each in entries), following)
+    return Answer(shown.document())

@@ -1,13 +1,13 @@
 from __future__ import annotations
 
+from accord_rules.documents.files import entry_of
 from accord_rules.revision.catalogue import KINDS
-from accord_service.api.answers import CatalogueEntryAnswer
+from accord_service.api.answers import CatalogueEntry
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
 from accord_service.steps.outcomes import shown
-from accord_service.worker.entries import entry_of
 
 WITH_OUTCOMES = ("transfers", "products")
 
@@ -17,7 +17,7 @@ WITH_OUTCOMES = ("transfers", "products")
     "/v1/catalogue/{kind}/{entry}",
     tag="Book",
     as_of=True,
-    answers=CatalogueEntryAnswer,
+    answers=CatalogueEntry,
     parameters={"kind": "kind of entry: " + ", ".join(KINDS), "entry": "name of the entry"},
     statuses=(404,),
     examples=(Example("A blank", path=lambda book: {"kind": "blanks", "entry": first_of(book, "blanks")}),),
@@ -30,14 +30,7 @@ def get_catalogue_entry(asked: Asked) -> Answer:
     book, kind, name = asked.book, asked.path["kind"], asked.path["entry"]
     if kind not in KINDS or name not in book.documents[kind]:
         raise NotFound(f"The book has no entry {name!r} of the kind {kind!r}.")
-    entry = entry_of(book, kind, name)
-    document = {
-        "revision": book.revision,
-        "digest": book.digest,
-        "kind": kind,
-        "id": name,
-        "entry": entry,
-    }
-    if kind in WITH_OUTCOMES:
-        document["outcomes"] = shown(asked.room.tally.counts, entry["family"])
-    return Answer(document)
+    entry = entry_of(book.documents, kind, name)
+    outcomes = shown(asked.room.tally.counts, entry["family"]) if kind in WITH_OUTCOMES else None
+    found = CatalogueEntry(book.revision, book.digest, kind=kind, id=name, entry=entry, outcomes=outcomes)
+    return Answer(found.document())

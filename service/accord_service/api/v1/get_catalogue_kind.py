@@ -1,12 +1,12 @@
 from __future__ import annotations
 
+from accord_rules.documents.files import entry_of
 from accord_rules.revision.catalogue import KINDS
-from accord_service.api.answers import CatalogueKindAnswer
+from accord_service.api.answers import CatalogueKind, ListedEntry
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
-from accord_service.worker.entries import entry_of
 
 
 @endpoint(
@@ -14,7 +14,7 @@ from accord_service.worker.entries import entry_of
     "/v1/catalogue/{kind}",
     tag="Book",
     as_of=True,
-    answers=CatalogueKindAnswer,
+    answers=CatalogueKind,
     query=PageQuery,
     parameters={"kind": "kind of entry: " + ", ".join(KINDS)},
     statuses=(404,),
@@ -26,12 +26,6 @@ def get_catalogue_kind(asked: Asked) -> Answer:
     if kind not in KINDS:
         raise NotFound(f"The book has no kind {kind!r}; it has {', '.join(KINDS)}.")
     page = page_of(book.documents[kind], asked.query, f"/v1/catalogue/{kind}", asked.kept_filters)
-    return Answer(
-        {
-            "revision": book.revision,
-            "digest": book.digest,
-            "kind": kind,
-            "entries": [{"id": each, "entry": entry_of(book, kind, each)} for each in page.ids],
-            "next": page.next,
-        }
-    )
+    entries = tuple(ListedEntry(each, entry_of(book.documents, kind, each)) for each in page.items)
+    found = CatalogueKind(book.revision, book.digest, kind=kind, entries=entries, next=page.next)
+    return Answer(found.document())

@@ -1,10 +1,8 @@
 from __future__ import annotations
 
-from dataclasses import asdict
-
 from accord_rules.derive.glossary import Glossary
 from accord_rules.documents.spelling import did_you_mean
-from accord_service.api.answers import FactAnswer
+from accord_service.api.answers import Fact
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -15,7 +13,7 @@ from accord_service.http.writing import Answer
     "/v1/facts/{fact}",
     tag="Book",
     as_of=True,
-    answers=FactAnswer,
+    answers=Fact,
     parameters={"fact": "name of the fact"},
     statuses=(404,),
     examples=(Example("A fact", path=lambda book: {"fact": min(Glossary(book))}),),
@@ -26,4 +24,4 @@ def get_fact(asked: Asked) -> Answer:
     facts = Glossary(book)
     if name not in facts:
         raise NotFound(f"There is no fact {name!r}{did_you_mean(name, facts)}.")
-    return Answer({"revision": book.revision, "digest": book.digest, **asdict(facts[name])})
+    return Answer(Fact(book.revision, book.digest, fact=facts[name]).document())

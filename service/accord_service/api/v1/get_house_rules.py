@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_rules.governance.house import read_house
 from accord_service.api import examples
-from accord_service.api.answers import OwnHouseRulesAnswer
+from accord_service.api.answers import OwnHouseRules
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import own
 from accord_service.http.writing import Answer
@@ -13,7 +13,7 @@ from accord_service.store import HouseRecord
     "GET",
     "/v1/shop/house-rules",
     tag="Shop",
-    answers=OwnHouseRulesAnswer,
+    answers=OwnHouseRules,
     statuses=(404,),
     examples=(Example("Two limits made stricter", answer=examples.OWN_HOUSE_RULES),),
 )
@@ -27,5 +27,5 @@ def get_house_rules(asked: Asked) -> Answer:
 
 def house_answer(record: HouseRecord) -> Answer:
     """One version of house rules as an answer."""
-    document = {"house_rules": read_house(record.document).document(), "version": record.version}
-    return Answer(document, version=record.version)
+    found = OwnHouseRules(read_house(record.document), record.version)
+    return Answer(found.document(), version=record.version)

@@ -1,11 +1,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from accord_rules.documents.reading import Name, optional
 from accord_service.api import examples
-from accord_service.api.answers import KeysAnswer
+from accord_service.api.answers import Key, Keys
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.problems import NotFound
@@ -25,7 +24,7 @@ class KeysQuery(PageQuery):
     "GET",
     "/v1/keys",
     tag="Administration",
-    answers=KeysAnswer,
+    answers=Keys,
     query=KeysQuery,
     statuses=(404,),
     examples=(Example("One key", answer=examples.KEYS),),
@@ -37,7 +36,7 @@ def get_keys(asked: Asked) -> Answer:
         shop = own_only(asked, shop or asked.caller.shop_id)
     keys = {each.id: each for each in asked.room.store.keys.list(shop)}
     page = page_of(keys, asked.query, "/v1/keys", {"shop": asked.query.shop})
-    return Answer({"entries": [key_document(keys[each]) for each in page.ids], "next": page.next})
+    return Answer(Keys(tuple(shown_key(keys[each]) for each in page.items), page.next).document())
 
 
 def own_only(asked: Asked, shop: str) -> str:
@@ -50,13 +49,13 @@ def own_only(asked: Asked, shop: str) -> str:
     return shop
 
 
-def key_document(record: KeyRecord) -> dict[str, Any]:
+def shown_key(record: KeyRecord) -> Key:
     """A key as everybody who may see it sees it."""
-    return {
-        "id": record.id,
-        "shop": record.shop,
-        "role": record.role,
-        "last_four": record.last_four,
-        "issued_at": instant(record.issued_at),
-        "revoked_at": None if record.revoked_at is None else instant(record.revoked_at),
-    }
+    return Key(
+        id=record.id,
+        shop=record.shop,
+        role=record.role,
+        last_four=record.last_four,
+        issued_at=instant(record.issued_at),
+        revoked_at=None if record.revoked_at is None else instant(record.revoked_at),
+    )

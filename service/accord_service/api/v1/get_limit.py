@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.answers import LimitEntryAnswer
+from accord_service.api.answers import LimitEntry
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
@@ -12,7 +12,7 @@ from accord_service.http.writing import Answer
     "/v1/limits/{limit}",
     tag="Book",
     as_of=True,
-    answers=LimitEntryAnswer,
+    answers=LimitEntry,
     parameters={"limit": "name of the limit"},
     statuses=(404,),
     examples=(Example("A limit", path=lambda book: {"limit": first_of(book, "limits")}),),
@@ -22,12 +22,11 @@ def get_limit(asked: Asked) -> Answer:
     book, name = asked.book, asked.path["limit"]
     if name not in book.documents["limits"]:
         raise NotFound(f"The book has no limit {name!r}.")
-    return Answer(
-        {
-            "revision": book.revision,
-            "digest": book.digest,
-            "id": name,
-            "entry": book.documents["limits"][name],
-            "rules": sorted(rule.id for rule in book.rules.values() if name in rule.limits),
-        }
+    found = LimitEntry(
+        book.revision,
+        book.digest,
+        id=name,
+        entry=book.documents["limits"][name],
+        rules=tuple(sorted(rule.id for rule in book.rules.values() if name in rule.limits)),
     )
+    return Answer(found.document())

@@ -1,22 +1,16 @@
 from __future__ import annotations
 
-from accord_service.api.answers import LimitsAnswer
+from accord_service.api.answers import Limits, ListedLimit
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.writing import Answer
 
 
-@endpoint("GET", "/v1/limits", tag="Book", as_of=True, answers=LimitsAnswer, query=PageQuery)
+@endpoint("GET", "/v1/limits", tag="Book", as_of=True, answers=Limits, query=PageQuery)
 def get_limits(asked: Asked) -> Answer:
     """List the limits that rules compare with, page by page."""
     book = asked.book
     limits = book.documents["limits"]
     page = page_of(limits, asked.query, "/v1/limits", asked.kept_filters)
-    return Answer(
-        {
-            "revision": book.revision,
-            "digest": book.digest,
-            "entries": [{"id": each, "entry": limits[each]} for each in page.ids],
-            "next": page.next,
-        }
-    )
+    entries = tuple(ListedLimit(each, limits[each]) for each in page.items)
+    return Answer(Limits(book.revision, book.digest, entries=entries, next=page.next).document())

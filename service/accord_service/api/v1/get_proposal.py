@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import drafted
 from accord_service.api.proposals import PROPOSAL, answer
 from accord_service.http.writing import Answer
@@ -12,7 +12,7 @@ from accord_service.steps.proposals import get
     "GET",
     "/v1/proposals/{proposal}",
     tag="Changes",
-    answers=ProposalAnswer,
+    answers=ShownProposal,
     parameters=PROPOSAL,
     statuses=(404,),
     examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=drafted),),

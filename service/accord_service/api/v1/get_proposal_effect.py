@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import EffectAnswer
+from accord_service.api.governance_answers import ProposalEffect
 from accord_service.api.governance_examples import effect
 from accord_service.api.proposals import PROPOSAL, effect_for
 from accord_service.http.problems import NotFound
@@ -13,7 +13,7 @@ from accord_service.steps.proposals import get
     "GET",
     "/v1/proposals/{proposal}/effect",
     tag="Changes",
-    answers=EffectAnswer,
+    answers=ProposalEffect,
     parameters=PROPOSAL,
     statuses=(404,),
     examples=(Example("One limit, one step", path=lambda book: {"proposal": "p1"}, answer=effect),),

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from accord_rules.documents.reading import Choice, optional
 from accord_rules.governance.proposal import STATES
 from accord_service.api.endpoint import Asked, endpoint
-from accord_service.api.governance_answers import ProposalsAnswer
-from accord_service.api.proposals import CursorQuery, bad_cursor, next_address
+from accord_service.api.governance_answers import Proposals
+from accord_service.api.proposals import CursorQuery, bad_cursor, next_address, shown_proposal
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import Kept, standing
 
@@ -18,16 +18,12 @@ class ProposalsQuery(CursorQuery):
     state: str | None = optional(Choice(STATES), about="only those in this state")
 
 
-@endpoint("GET", "/v1/proposals", tag="Changes", answers=ProposalsAnswer, query=ProposalsQuery)
+@endpoint("GET", "/v1/proposals", tag="Changes", answers=Proposals, query=ProposalsQuery)
 def get_proposals(asked: Asked) -> Answer:
     """List proposals, newest first; of one state if wished. A page may be short."""
     store, query = asked.room.store, asked.query
     with bad_cursor():
         page = store.proposals.list(query.state, query.cursor, query.limit)
     found = standing(store, map(Kept.of, page.items))
-    return Answer(
-        {
-            "entries": [each.document() for each in found if query.state in (None, each.proposal.state)],
-            "next": next_address("/v1/proposals", page.next, query, state=query.state),
-        }
-    )
+    entries = tuple(shown_proposal(each) for each in found if query.state in (None, each.proposal.state))
+    return Answer(Proposals(entries, next_address("/v1/proposals", page.next, query, state=query.state)).document())

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Flag, optional
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import RevisionAnswer
+from accord_service.api.governance_answers import Revision
 from accord_service.api.proposals import REVISION, number_in, revision_line
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import revision
@@ -21,7 +21,7 @@ class RevisionQuery:
     "GET",
     "/v1/revisions/{number}",
     tag="Changes",
-    answers=RevisionAnswer,
+    answers=Revision,
     query=RevisionQuery,
     parameters=REVISION,
     statuses=(404,),
@@ -30,7 +30,6 @@ class RevisionQuery:
 def get_revision(asked: Asked) -> Answer:
     """Give one revision: digest, author, approvers, reason and time; with ``documents`` the whole book."""
     number = number_in(asked.path["number"])
-    line = revision_line(asked, number)
-    if not asked.query.documents:
-        return Answer(line)
-    return Answer({**line, "documents": revision(asked.room.store, number).documents})
+    found = revision(asked.room.store, number)
+    documents = found.documents if asked.query.documents else None
+    return Answer(Revision(revision_line(found), documents).document())

@@ -1,8 +1,8 @@
 from __future__ import annotations
 
-from accord_rules.governance.changes import changes_document, difference
+from accord_rules.governance.changes import difference
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import RevisionChangesAnswer
+from accord_service.api.governance_answers import RevisionChanges
 from accord_service.api.proposals import REVISION, number_in, refusals
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import revision
@@ -12,7 +12,7 @@ from accord_service.steps.proposals import revision
     "GET",
     "/v1/revisions/{number}/changes",
     tag="Changes",
-    answers=RevisionChangesAnswer,
+    answers=RevisionChanges,
     parameters=REVISION,
     statuses=(404, 422),
     examples=(Example("Of the first: none", path=lambda book: {"number": "1"}),),
@@ -24,4 +24,4 @@ def get_revision_changes(asked: Asked) -> Answer:
     before = found if number == 1 else revision(asked.room.store, number - 1)
     with refusals():
         changes = difference(before.documents, found.documents)
-    return Answer({"number": number, "digest": found.digest, "changes": changes_document(changes)})
+    return Answer(RevisionChanges(number, found.digest, changes).document())

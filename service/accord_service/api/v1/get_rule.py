@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.answers import RuleAnswer
+from accord_service.api.answers import Rule
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
@@ -12,7 +12,7 @@ from accord_service.http.writing import Answer
     "/v1/rules/{rule}",
     tag="Book",
     as_of=True,
-    answers=RuleAnswer,
+    answers=Rule,
     parameters={"rule": "id of the rule"},
     statuses=(404,),
     examples=(Example("A rule", path=lambda book: {"rule": first_of(book, "rules")}),),
@@ -23,15 +23,14 @@ def get_rule(asked: Asked) -> Answer:
     if name not in book.rules:
         raise NotFound(f"The book has no rule {name!r}.")
     rule = book.rules[name]
-    return Answer(
-        {
-            "revision": book.revision,
-            "digest": book.digest,
-            "id": rule.id,
-            "topic": rule.topic,
-            "level": rule.level,
-            "limits": list(rule.limits),
-            "sources": list(rule.sources),
-            "entry": book.documents["rules"][name],
-        }
+    found = Rule(
+        book.revision,
+        book.digest,
+        id=rule.id,
+        topic=rule.topic,
+        level=rule.level,
+        limits=rule.limits,
+        sources=rule.sources,
+        entry=book.documents["rules"][name],
     )
+    return Answer(found.document())

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Choice, Fault, Name, optional
 from accord_rules.verdict import LEVELS
-from accord_service.api.answers import RulesAnswer
+from accord_service.api.answers import ListedRule, Rules
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.problems import BadQuery
@@ -19,7 +19,7 @@ class RulesQuery(PageQuery):
     level: str | None = optional(Choice(LEVELS), about="only rules of this level")
 
 
-@endpoint("GET", "/v1/rules", tag="Book", as_of=True, answers=RulesAnswer, query=RulesQuery)
+@endpoint("GET", "/v1/rules", tag="Book", as_of=True, answers=Rules, query=RulesQuery)
 def get_rules(asked: Asked) -> Answer:
     """List the rules, page by page; of one topic or level if wished."""
     book, query = asked.book, asked.query
@@ -32,12 +32,6 @@ def get_rules(asked: Asked) -> Answer:
         if query.topic in (None, rule.topic) and query.level in (None, rule.level)
     ]
     page = page_of(wanted, query, "/v1/rules", {**asked.kept_filters, "topic": query.topic, "level": query.level})
-    rules = [book.rules[each] for each in page.ids]
-    return Answer(
-        {
-            "revision": book.revision,
-            "digest": book.digest,
-            "entries": [{"id": r.id, "topic": r.topic, "level": r.level, "title": r.title} for r in rules],
-            "next": page.next,
-        }
-    )
+    rules = [book.rules[each] for each in page.items]
+    entries = tuple(ListedRule(rule.id, rule.topic, rule.level, rule.title) for rule in rules)
+    return Answer(Rules(book.revision, book.digest, entries=entries, next=page.next).document())

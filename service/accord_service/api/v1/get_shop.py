@@ -1,9 +1,7 @@
 from __future__ import annotations
 
-import dataclasses
-
 from accord_service.api import examples
-from accord_service.api.answers import OwnShopAnswer
+from accord_service.api.answers import OwnShop, Units
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -16,7 +14,7 @@ from accord_service.store import ShopRecord, StoreAway
     "GET",
     "/v1/shop",
     tag="Shop",
-    answers=OwnShopAnswer,
+    answers=OwnShop,
     statuses=(404, 409),
     examples=(Example("A shop with one press", answer=examples.OWN_SHOP),),
 )
@@ -43,12 +41,12 @@ def own(asked: Asked) -> KnownShop:
 def own_shop(asked: Asked, record: ShopRecord) -> Answer:
     """One version of the caller's shop as an answer."""
     shop = KnownShop(record, own(asked).house).shop
-    document = {
-        "shop": record.document,
-        "units": dataclasses.asdict(shop.units),
-        "calibration": list(report(shop, asked.authority.book, asked.room.today)),
-        "version": record.version,
-        "role": asked.caller.role,
-        "key": asked.caller.key_id,
-    }
-    return Answer(document, version=record.version)
+    found = OwnShop(
+        shop=record.document,
+        units=Units.of(shop.units),
+        calibration=tuple(report(shop, asked.authority.book, asked.room.today)),
+        version=record.version,
+        role=asked.caller.role,
+        key=asked.caller.key_id,
+    )
+    return Answer(found.document(), version=record.version)

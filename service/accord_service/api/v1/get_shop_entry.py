@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api import examples
-from accord_service.api.answers import ShopEntryAnswer
+from accord_service.api.answers import ShopEntry
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -15,7 +15,7 @@ SHOWN = Example("A shop", path=lambda book: {"shop": examples.SHOP["id"]}, answe
     "GET",
     "/v1/shops/{shop}",
     tag="Administration",
-    answers=ShopEntryAnswer,
+    answers=ShopEntry,
     parameters={"shop": "id of the shop"},
     statuses=(404,),
     examples=(SHOWN,),
@@ -30,5 +30,5 @@ def get_shop_entry(asked: Asked) -> Answer:
 
 def shop_entry(record: ShopRecord, status: int = 200) -> Answer:
     """One version of a shop as an answer."""
-    document = {"shop": record.document, "version": record.version, "changed_at": instant(record.changed_at)}
-    return Answer(document, status, version=record.version)
+    found = ShopEntry(record.document, record.version, instant(record.changed_at))
+    return Answer(found.document(), status, version=record.version)

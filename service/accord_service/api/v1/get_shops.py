@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api import examples
-from accord_service.api.answers import ShopsAnswer
+from accord_service.api.answers import ListedShop, Shops
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.writing import Answer
@@ -12,7 +12,7 @@ from accord_service.run.times import instant
     "GET",
     "/v1/shops",
     tag="Administration",
-    answers=ShopsAnswer,
+    answers=Shops,
     query=PageQuery,
     examples=(Example("One shop", answer=examples.SHOPS),),
 )
@@ -20,13 +20,8 @@ def get_shops(asked: Asked) -> Answer:
     """List the shops of the collective, page by page."""
     shops = {each.id: each for each in asked.room.store.shops.list()}
     page = page_of(shops, asked.query, "/v1/shops")
-    entries = [
-        {
-            "id": each.id,
-            "name": each.document["name"],
-            "version": each.version,
-            "changed_at": instant(each.changed_at),
-        }
-        for each in map(shops.__getitem__, page.ids)
-    ]
-    return Answer({"entries": entries, "next": page.next})
+    entries = tuple(
+        ListedShop(each.id, each.document["name"], each.version, instant(each.changed_at))
+        for each in map(shops.__getitem__, page.items)
+    )
+    return Answer(Shops(entries, page.next).document())

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.answers import SourceEntryAnswer
+from accord_service.api.answers import SourceEntry
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
@@ -12,7 +12,7 @@ from accord_service.http.writing import Answer
     "/v1/sources/{source}",
     tag="Book",
     as_of=True,
-    answers=SourceEntryAnswer,
+    answers=SourceEntry,
     parameters={"source": "name of the source"},
     statuses=(404,),
     examples=(Example("A source", path=lambda book: {"source": first_of(book, "sources")}),),
@@ -22,13 +22,12 @@ def get_source(asked: Asked) -> Answer:
     book, name = asked.book, asked.path["source"]
     if name not in book.documents["sources"]:
         raise NotFound(f"The book has no source {name!r}.")
-    return Answer(
-        {
-            "revision": book.revision,
-            "digest": book.digest,
-            "id": name,
-            "entry": book.documents["sources"][name],
-            "rules": sorted(each for each, rule in book.rules.items() if name in rule.sources),
-            "limits": sorted(each for each, limit in book.limits.items() if name in limit.sources),
-        }
+    found = SourceEntry(
+        book.revision,
+        book.digest,
+        id=name,
+        entry=book.documents["sources"][name],
+        rules=tuple(sorted(each for each, rule in book.rules.items() if name in rule.sources)),
+        limits=tuple(sorted(each for each, limit in book.limits.items() if name in limit.sources)),
     )
+    return Answer(found.document())

@@ -1,22 +1,16 @@
 from __future__ import annotations
 
-from accord_service.api.answers import SourcesAnswer
+from accord_service.api.answers import ListedSource, Sources
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.writing import Answer
 
 
-@endpoint("GET", "/v1/sources", tag="Book", as_of=True, answers=SourcesAnswer, query=PageQuery)
+@endpoint("GET", "/v1/sources", tag="Book", as_of=True, answers=Sources, query=PageQuery)
 def get_sources(asked: Asked) -> Answer:
     """List where the book's numbers come from, page by page."""
     book = asked.book
     sources = book.documents["sources"]
     page = page_of(sources, asked.query, "/v1/sources", asked.kept_filters)
-    return Answer(
-        {
-            "revision": book.revision,
-            "digest": book.digest,
-            "entries": [{"id": each, "entry": sources[each]} for each in page.ids],
-            "next": page.next,
-        }
-    )
+    entries = tuple(ListedSource(each, sources[each]) for each in page.items)
+    return Answer(Sources(book.revision, book.digest, entries=entries, next=page.next).document())

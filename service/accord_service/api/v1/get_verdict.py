@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import VerdictRecordAnswer
+from accord_service.api.governance_answers import RecordedVerdict
 from accord_service.api.governance_examples import RECORD
 from accord_service.api.verdicts import VERDICT, record_of
 from accord_service.http.writing import Answer
@@ -12,7 +12,7 @@ from accord_service.steps.records import recorded
     "GET",
     "/v1/verdicts/{verdict}",
     tag="Records",
-    answers=VerdictRecordAnswer,
+    answers=RecordedVerdict,
     parameters=VERDICT,
     statuses=(404,),
     examples=(Example("A record", path=lambda book: {"verdict": RECORD["id"]}, answer=RECORD),),

@@ -3,7 +3,7 @@ from __future__ import annotations
 from contextlib import ExitStack
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ReplayAnswer
+from accord_service.api.governance_answers import ReplayedVerdict
 from accord_service.api.governance_examples import RECORD, REPLAY
 from accord_service.api.verdicts import VERDICT, record_of
 from accord_service.http.problems import NotFound
@@ -15,7 +15,7 @@ from accord_service.steps.records import Present, replay
     "GET",
     "/v1/verdicts/{verdict}/replay",
     tag="Records",
-    answers=ReplayAnswer,
+    answers=ReplayedVerdict,
     parameters=VERDICT,
     judges=True,
     as_of=True,

@@ -1,8 +1,8 @@
 from __future__ import annotations
 
 from accord_rules.orders.order import Order
+from accord_rules.verdict import Envelope
 from accord_service.api import examples
-from accord_service.api.answers import EnvelopeAnswer
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.api.request import note
 from accord_service.http.writing import Answer
@@ -13,7 +13,7 @@ from accord_service.http.writing import Answer
     "/v1/envelope",
     tag="Orders",
     takes=Order,
-    answers=EnvelopeAnswer,
+    answers=Envelope,
     judges=True,
     as_of=True,
     examples=examples.OPEN,

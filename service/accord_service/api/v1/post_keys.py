@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Choice, Fault, Name, given
 from accord_service.api import examples
-from accord_service.api.answers import IssuedKeyAnswer
+from accord_service.api.answers import IssuedKey
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_keys import key_document, own_only
+from accord_service.api.v1.get_keys import own_only, shown_key
 from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowed
 from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
 from accord_service.http.writing import Answer, Prepared, Remember
@@ -18,7 +18,7 @@ class KeyRequest:
     """The key that is wanted; the shop is "collective" for stewards and admins that belong to none."""
 
     shop: str = given(Name())
-    role: str = given(Choice(ROLES))
+    role: str = given(Choice(ROLES), about="what it may do")
 
 
 @endpoint(
@@ -26,7 +26,7 @@ class KeyRequest:
     "/v1/keys",
     tag="Administration",
     takes=KeyRequest,
-    answers=IssuedKeyAnswer,
+    answers=IssuedKey,
     writes=True,
     success=201,
     statuses=(404,),
@@ -56,9 +56,18 @@ def post_keys(asked: Asked) -> Prepared:
         )
         return _issued(issued.record, issued.token)
 
-    preview = KeyRecord("-", 1, wanted.shop, wanted.role, "", "-", asked.room.now_s, None)
-    return Prepared(Answer({**key_document(preview), "token": None}), commit)
+    preview = KeyRecord(
+        id="-",
+        version=1,
+        shop=wanted.shop,
+        role=wanted.role,
+        sha256="",
+        last_four="-",
+        issued_at=asked.room.now_s,
+        revoked_at=None,
+    )
+    return Prepared(Answer(IssuedKey(shown_key(preview), None).document()), commit)
 
 
 def _issued(record: KeyRecord, token: str | None) -> Answer:
-    return Answer({**key_document(record), "token": token}, 201, {"Cache-Control": "no-store"})
+    return Answer(IssuedKey(shown_key(record), token).document(), 201, {"Cache-Control": "no-store"})

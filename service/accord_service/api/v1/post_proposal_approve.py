@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Text, given
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import approved
 from accord_service.api.proposals import PROPOSAL, taken
 from accord_service.http.writing import Prepared
@@ -16,9 +16,9 @@ _DIGEST = Text(80, "sha256:…")
 class Approving:
     """What is approved: the proposal's ``digests``, as it was read."""
 
-    change_digest: str = given(_DIGEST)
-    base_digest: str = given(_DIGEST)
-    replay_digest: str = given(_DIGEST)
+    change_digest: str = given(_DIGEST, about="digest of the changes")
+    base_digest: str = given(_DIGEST, about="digest of the base")
+    replay_digest: str = given(_DIGEST, about="digest of the effect")
 
 
 @endpoint(
@@ -26,7 +26,7 @@ class Approving:
     "/v1/proposals/{proposal}/approve",
     tag="Changes",
     takes=Approving,
-    answers=ProposalAnswer,
+    answers=ShownProposal,
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),

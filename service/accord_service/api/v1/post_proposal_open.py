@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import opened
 from accord_service.api.proposals import PROPOSAL, taken
 from accord_service.http.writing import Prepared
@@ -11,7 +11,7 @@ from accord_service.http.writing import Prepared
     "POST",
     "/v1/proposals/{proposal}/open",
     tag="Changes",
-    answers=ProposalAnswer,
+    answers=ShownProposal,
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),

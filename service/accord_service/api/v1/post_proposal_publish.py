@@ -2,8 +2,8 @@ from __future__ import annotations
 
 from accord_service.api import governance_examples
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import PublishedAnswer
-from accord_service.api.proposals import PROPOSAL, refusals, steps_of
+from accord_service.api.governance_answers import Published
+from accord_service.api.proposals import PROPOSAL, refusals, shown_proposal, steps_of
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.proposals import Kept, write_down_states
 
@@ -12,7 +12,7 @@ from accord_service.steps.proposals import Kept, write_down_states
     "POST",
     "/v1/proposals/{proposal}/publish",
     tag="Changes",
-    answers=PublishedAnswer,
+    answers=Published,
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
@@ -30,7 +30,7 @@ def post_proposal_publish(asked: Asked) -> Prepared:
         made = steps.publish(asked.path["proposal"])
 
     def answer(kept: Kept) -> Answer:
-        return Answer({"revision": made.head.number, "digest": made.head.digest, "proposal": kept.document()})
+        return Answer(Published(made.head.number, made.head.digest, shown_proposal(kept)).document())
 
     def commit(remember: Remember) -> Answer:
         published = answer(made.commit(lambda kept: remember(answer(kept))))

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import drafted, proposed
 from accord_service.api.proposals import Proposed, read_book_changes, taken
 from accord_service.http.writing import Prepared
@@ -12,7 +12,7 @@ from accord_service.http.writing import Prepared
     "/v1/proposals",
     tag="Changes",
     takes=Proposed,
-    answers=ProposalAnswer,
+    answers=ShownProposal,
     writes=True,
     success=201,
     examples=(Example("A stricter limit", proposed, answer=drafted),),

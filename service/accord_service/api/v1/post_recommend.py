@@ -1,8 +1,8 @@
 from __future__ import annotations
 
 from accord_rules.orders.order import SettleRequest
+from accord_rules.verdict import Settlement
 from accord_service.api import examples
-from accord_service.api.answers import SettlementAnswer
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.api.request import note
 from accord_service.http.writing import Answer
@@ -13,7 +13,7 @@ from accord_service.http.writing import Answer
     "/v1/recommend",
     tag="Orders",
     takes=SettleRequest,
-    answers=SettlementAnswer,
+    answers=Settlement,
     judges=True,
     as_of=True,
     examples=examples.REQUESTS,

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ProposalAnswer
+from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import REVERSION, reverted
 from accord_service.api.proposals import REVISION, Reason, number_in, taken
 from accord_service.http.writing import Prepared
@@ -12,7 +12,7 @@ from accord_service.http.writing import Prepared
     "/v1/revisions/{number}/revert",
     tag="Changes",
     takes=Reason,
-    answers=ProposalAnswer,
+    answers=ShownProposal,
     parameters=REVISION,
     writes=True,
     success=201,

@@ -5,7 +5,7 @@ import re
 from accord_rules.documents.reading import NAME_PATTERN, Fault
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.answers import ShopEntryAnswer
+from accord_service.api.answers import ShopEntry
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop_entry import shop_entry
 from accord_service.http.problems import AlreadyThere, FaultyDocument
@@ -20,7 +20,7 @@ from accord_service.store import ShopRecord
     "/v1/shops",
     tag="Administration",
     takes=Shop,
-    answers=ShopEntryAnswer,
+    answers=ShopEntry,
     writes=True,
     success=201,
     examples=(Example("A shop with one press", examples.NEW_SHOP, answer=examples.NEW_SHOP_ENTRY),),

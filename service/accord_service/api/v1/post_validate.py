@@ -6,8 +6,8 @@ from typing import Any
 
 from accord_rules.documents.reading import Flag, optional
 from accord_rules.orders.order import Order
+from accord_rules.verdict import Verdict
 from accord_service.api import examples
-from accord_service.api.answers import VerdictAnswer
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.api.request import note
 from accord_service.http.writing import Answer
@@ -27,7 +27,7 @@ class ValidateQuery:
     tag="Orders",
     takes=Order,
     query=ValidateQuery,
-    answers=VerdictAnswer,
+    answers=Verdict,
     judges=True,
     as_of=True,
     examples=examples.ORDERS,

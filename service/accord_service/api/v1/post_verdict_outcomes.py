@@ -7,7 +7,7 @@ from accord_rules.documents.reading import Choice, Fault, Text, Whole, given, op
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import RESULTS, OutcomeAddedAnswer
+from accord_service.api.governance_answers import RESULTS, OutcomeAdded
 from accord_service.api.governance_examples import OUTCOME, OUTCOME_ASKED, RECORD
 from accord_service.api.verdicts import VERDICT, record_of, reported
 from accord_service.http.problems import FaultyDocument
@@ -22,7 +22,7 @@ logger = logging.getLogger(__name__)
 class Outcome:
     """How one pressed piece came out."""
 
-    result: str = given(Choice(RESULTS))
+    result: str = given(Choice(RESULTS), about="how it came out")
     failure: str | None = optional(Choice(FAILURES), about="what failed; needed for a failed piece, and only there")
     washes: int | None = optional(Whole(0, 1000), about="after how many washes")
     decoration: int | None = optional(Whole(0, 11), about="which decoration; needed where the order has several")
@@ -34,7 +34,7 @@ class Outcome:
     "/v1/verdicts/{verdict}/outcomes",
     tag="Records",
     takes=Outcome,
-    answers=OutcomeAddedAnswer,
+    answers=OutcomeAdded,
     parameters=VERDICT,
     writes=True,
     success=201,
@@ -62,7 +62,15 @@ def post_verdict_outcomes(asked: Asked) -> Prepared:
     quantity = int(record.order["order"].get("quantity") or 1)  # unsaid is one piece, as the fact has it
     asked.room.store.outcomes.leave_room(record.shop, record.id, index, quantity)
     document = {"result": body.result, "washes": body.washes, "note": body.note, "decoration": index}
-    preview = OutcomeRecord("-", record.shop, record.id, cell, body.failure, document, asked.room.now_s)
+    preview = OutcomeRecord(
+        id="-",
+        shop=record.shop,
+        verdict=record.id,
+        cell=cell,
+        failure=body.failure,
+        document=document,
+        at=asked.room.now_s,
+    )
 
     def commit(remember: Remember) -> Answer:
         added = asked.room.store.outcomes.add(
@@ -82,7 +90,7 @@ def post_verdict_outcomes(asked: Asked) -> Prepared:
 
 
 def _answer(record: OutcomeRecord, drafted: str | None, status: int) -> Answer:
-    return Answer({"outcome": reported(record), "drafted": drafted}, status)
+    return Answer(OutcomeAdded(reported(record), drafted).document(), status)
 
 
 def _decoration(record: VerdictRecord, body: Outcome) -> int:

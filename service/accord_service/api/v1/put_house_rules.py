@@ -1,9 +1,9 @@
 from __future__ import annotations
 
-from accord_rules.governance.house import HouseError, HouseRules, check_house
+from accord_rules.governance.house import HouseError, HouseRules, Refusal, check_house
 from accord_rules.infer.engine import EngineError
 from accord_service.api import examples
-from accord_service.api.answers import OwnHouseRulesAnswer
+from accord_service.api.answers import OwnHouseRules
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_house_rules import house_answer
 from accord_service.api.v1.get_shop import own
@@ -18,7 +18,7 @@ from accord_service.worker.edition import try_rules
     "/v1/shop/house-rules",
     tag="Shop",
     takes=HouseRules,
-    answers=OwnHouseRulesAnswer,
+    answers=OwnHouseRules,
     replaces=True,
     statuses=(404, 409),
     examples=(Example("Two limits made stricter", examples.HOUSE_RULES, answer=examples.OWN_HOUSE_RULES),),
@@ -56,6 +56,6 @@ def _refuse_what_loosens(asked: Asked, house: HouseRules) -> None:
         if house.rules:
             try_rules(laid, house)
     except HouseError as error:
-        raise HouseRulesRefused(each.document() for each in error.refusals) from None
+        raise HouseRulesRefused(error.refusals) from None
     except EngineError as error:
-        raise HouseRulesRefused([{"pointer": "/rules", "message": str(error), "witness": None}]) from None
+        raise HouseRulesRefused([Refusal("/rules", str(error))]) from None

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.answers import OwnShopAnswer
+from accord_service.api.answers import OwnShop
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import own, own_shop
 from accord_service.http.problems import ChangedMeanwhile, NotFound
@@ -18,7 +18,7 @@ from accord_service.store import ShopRecord
     "/v1/shop",
     tag="Shop",
     takes=Shop,
-    answers=OwnShopAnswer,
+    answers=OwnShop,
     replaces=True,
     statuses=(404, 409),
     examples=(Example("A shop with one press", examples.SHOP, answer=examples.OWN_SHOP),),

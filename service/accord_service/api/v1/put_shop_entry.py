@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.answers import ShopEntryAnswer
+from accord_service.api.answers import ShopEntry
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop_entry import SHOWN, shop_entry
 from accord_service.api.v1.put_shop import replaced
@@ -14,7 +14,7 @@ from accord_service.http.writing import Prepared
     "/v1/shops/{shop}",
     tag="Administration",
     takes=Shop,
-    answers=ShopEntryAnswer,
+    answers=ShopEntry,
     parameters={"shop": "id of the shop"},
     replaces=True,
     statuses=(404,),

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from accord_service.cli.page import Page, few
+from accord_service.cli.output import Output, few
 
 JOB = {
     "reference": "R\u00fcckruf \u2192 1",
@@ -20,32 +20,32 @@ JOB = {
 }
 
 
-def written(capsys: pytest.CaptureFixture[str], page: Page, text: str, **more: Any) -> list[str]:
-    page.say(text, **more)
+def written(capsys: pytest.CaptureFixture[str], output: Output, text: str, **more: Any) -> list[str]:
+    output.say(text, **more)
     return capsys.readouterr().out.splitlines()
 
 
 @pytest.mark.parametrize("width", range(20, 60))
 def test_a_number_is_never_torn_from_its_unit(capsys: pytest.CaptureFixture[str], width: int) -> None:
-    lines = written(capsys, Page(width, "utf-8"), "Press at 392 °F for 70 s with 40 psi, then cool to 50 °C again.")
+    lines = written(capsys, Output(width, "utf-8"), "Press at 392 °F for 70 s with 40 psi, then cool to 50 °C again.")
     assert all(len(line) <= width for line in lines)
     assert all(any(each in line for line in lines) for each in ("392 °F", "70 s", "40 psi", "50 °C"))
 
 
 def test_further_lines_hang_below_the_first(capsys: pytest.CaptureFixture[str]) -> None:
-    lines = written(capsys, Page(40, "utf-8"), "one two three four five six seven eight nine ten", lead="  - ")
+    lines = written(capsys, Output(40, "utf-8"), "one two three four five six seven eight nine ten", lead="  - ")
     assert lines[0].startswith("  - one")
     assert len(lines) > 1
     assert all(line.startswith("    ") and line[4] != " " for line in lines[1:])
 
 
 def test_a_plain_terminal_gets_spellings_that_orders_take(capsys: pytest.CaptureFixture[str]) -> None:
-    (line,) = written(capsys, Page(80, "ascii"), "160 °C ± 4 K, 180 g/m² → ſ")
+    (line,) = written(capsys, Output(80, "ascii"), "160 °C ± 4 K, 180 g/m² → ſ")
     assert line == "160 degC +- 4 K, 180 g/m2 -> ?"
 
 
 def test_a_file_name_cannot_steer_the_terminal(capsys: pytest.CaptureFixture[str]) -> None:
-    (line,) = written(capsys, Page(80, "utf-8"), "a\x1b[2Jb\u202ec")
+    (line,) = written(capsys, Output(80, "utf-8"), "a\x1b[2Jb\u202ec")
     assert line == "a [2Jb c"
 
 

@@ -52,15 +52,15 @@ _HARD_SPACE = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class Output:
     """Where text goes: columns, and the encoding that must be able to hold it."""
 
     width: int
     encoding: str
 
     @classmethod
-    def of_terminal(cls) -> Page:
-        """The page of this process's standard output. Long lines tire, so it is never wider than MOST_WIDTH."""
+    def of_terminal(cls) -> Output:
+        """The output of this process's standard output. Long lines tire, so it is never wider than MOST_WIDTH."""
         width = shutil.get_terminal_size().columns
         return cls(max(LEAST_WIDTH, min(width, MOST_WIDTH)), sys.stdout.encoding or "ascii")
 
@@ -69,7 +69,7 @@ class Page:
         return self.encoding.lower().replace("-", "").startswith("utf")
 
     def fit(self, text: str) -> str:
-        """The text without control characters, in characters that the page has."""
+        """The text without control characters, in characters that the encoding has."""
         text = _CONTROL.sub(" ", text)
         try:
             text.encode(self.encoding)

@@ -1,0 +1,71 @@
+"""One shape, one home: what an answer's dataclass declares is what its document has, to the key and in that order."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from accord_rules.authority import Authority
+from accord_rules.documents.reading import DocumentError, members_of, read
+from accord_rules.documents.writing import Documented
+from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.revision.book import Book
+from accord_rules.verdict import Envelope, Settlement, Verdict
+
+ORDERS: dict[str, dict[str, Any]] = {
+    "nothing is said": {"item": {}, "decorations": [{}], "reference": "HL-1"},
+    "it is rejected": {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "dye-sublimation"}]},
+    "it can be done": {
+        "item": {"blank": "tee-heavy-white"},
+        "decorations": [{"transfer": "cut-film", "placement": "front", "size": {"width": "8 in", "height": "20 cm"}}],
+        "quantity": 12,
+    },
+}
+
+
+@pytest.fixture(params=ORDERS)
+def answers(request: pytest.FixtureRequest, authority: Authority, book: Book) -> list[Documented]:
+    document, shop = ORDERS[request.param], book.example_shop
+    order = read(Order, document)
+    return [
+        authority.validate(order, shop),
+        authority.recommend(read(SettleRequest, document), shop),
+        authority.envelope(order, shop),
+    ]
+
+
+def test_a_document_has_the_declared_fields_in_their_order(answers: list[Documented]) -> None:
+    assert [type(each) for each in answers] == [Verdict, Settlement, Envelope]
+    written = [list(each.document()) for each in answers]
+    assert written == [[member.name for member in members_of(type(each))] for each in answers]
+    assert written[0][:6] == ["id", "verdict", "revision", "digest", "house_digest", "basis"], "the basis is spread"
+
+
+def test_a_document_is_read_back_by_the_same_readers(answers: list[Documented]) -> None:
+    documents = [each.document() for each in answers]
+    assert [read(type(each), each.document()).document() for each in answers] == documents
+
+
+def test_a_document_with_a_field_too_many_or_too_few_is_no_answer(answers: list[Documented]) -> None:
+    verdict = answers[0].document()
+    for broken, pointer in (
+        (verdict | {"surprise": 1}, "/surprise"),
+        ({name: value for name, value in verdict.items() if name != "needs"}, "/needs"),
+        (verdict | {"verdict": "maybe"}, "/verdict"),
+        (verdict | {"press": {"judged_on": "p", "can": []}}, "/press/cannot"),
+    ):
+        with pytest.raises(DocumentError) as caught:
+            read(Verdict, broken)
+        assert [fault.pointer for fault in caught.value.faults] == [pointer]
+
+
+def kinds_of(cls: type) -> set[type]:
+    return {cls, *(deeper for each in cls.__subclasses__() for deeper in kinds_of(each))}
+
+
+def test_no_answer_writes_its_document_by_hand() -> None:
+    shapes = {each for each in kinds_of(Documented) if each.__module__.startswith("accord_rules.")} - {Documented}
+    assert len(shapes) > 20
+    assert {each.__name__ for each in shapes if "document" in vars(each)} == set()
+    assert {f"{each.__name__}.{m.name}" for each in shapes for m in members_of(each) if not m.about} == set()
