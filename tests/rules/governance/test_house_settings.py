@@ -72,6 +72,7 @@ def test_settings_that_the_house_lets_pass_are_found(
         verdict = strict.validate(read(Order, document), shop)
         assert verdict.verdict in WORKABLE
         plan = strict.recommend(read(SettleRequest, document), shop).document()["plans"][0]
-        first, *_ = document["decorations"]
-        said = {**document, "decorations": [{**first, "settings": plan["decorations"][0]["order_settings"]}]}
+        planned = plan["decorations"][0]
+        print_ = {"transfer": planned["transfer"], "settings": planned["order_settings"]}
+        said = {**document, "decorations": [{**document["decorations"][0], **print_}]}
         assert strict.validate(read(Order, said), shop).verdict in WORKABLE
