@@ -311,15 +311,15 @@ _OF_OTHERS = frozenset({Part.OTHERS, Part.SEQUENCE})
 @cache
 def _settings_of(fact: str) -> frozenset[str]:
     """The settings that an order may say and that a fact hangs on: each goes where it is said, the others after it."""
-    found: set[str] = set()
+    settings: set[str] = set()
     waiting = [fact]
     while waiting:
         name = waiting.pop()
         if name in SAYS:
-            found.add(SAYS[name])
+            settings.add(SAYS[name])
         else:
             waiting += GRAPH.reads[name]
-    return frozenset(found)
+    return frozenset(settings)
 
 
 def _concerns(said: tuple[int, str], index: int | None, fields: frozenset[str]) -> bool:

@@ -83,10 +83,10 @@ class Layer:
         self.narrower: dict[Hashable, Layer] = {}
 
     def of(self, part: Hashable) -> Layer:
-        found = self.narrower.get(part)
-        if found is None:
-            found = self.narrower[part] = Layer()
-        return found
+        layer = self.narrower.get(part)
+        if layer is None:
+            layer = self.narrower[part] = Layer()
+        return layer
 
 
 class FactError(RuntimeError):
@@ -203,7 +203,7 @@ class Case:
         """Equal for decorations of one question that have the same facts, on any press, if pressed by themselves."""
         if self._likeness is None:
             loose = (attrgetter(source.path)(self._parts) for source in _LOOSE)
-            values = (tuple(each.items()) if isinstance(each, Mapping) else each for each in loose)
+            values = (tuple(value.items()) if isinstance(value, Mapping) else value for value in loose)
             self._likeness = (self.index, self.known.layers, self.decoration.settings, *values)
         return self._likeness
 
@@ -226,11 +226,11 @@ class Case:
 
         It goes by the reads that are made, not by those declared: what was not looked at is to blame for nothing.
         """
-        found: dict[str, Cause] = {}
-        self._collect_causes(name, found, set())
-        return found
+        causes: dict[str, Cause] = {}
+        self._collect_causes(name, causes, set())
+        return causes
 
-    def _collect_causes(self, name: str, found: dict[str, Cause], seen: set[str]) -> None:
+    def _collect_causes(self, name: str, causes: dict[str, Cause], seen: set[str]) -> None:
         if name in seen:
             return
         seen.add(name)
@@ -244,9 +244,9 @@ class Case:
                 # An assumption that cannot be made turns into its question.
                 if node.assumed(noted, owner._parts) is None:
                     missing = Ask(missing.pointer, missing.question)
-            found.setdefault(missing.pointer.replace("{i}", str(self.index)), Cause(fact, missing))
-        for each in sorted({*noted.names, *fact.blamed}):
-            self._collect_causes(each, found, seen)
+            causes.setdefault(missing.pointer.replace("{i}", str(self.index)), Cause(fact, missing))
+        for read in sorted({*noted.names, *fact.blamed}):
+            self._collect_causes(read, causes, seen)
 
     def _of_scope(self, scope: Scope) -> Case:
         case: Case = self
@@ -289,13 +289,13 @@ class Case:
 
     @property
     def transfer(self) -> Transfer | None:
-        found: Transfer | None = self.known["transfer.entry"]
-        return found
+        entry: Transfer | None = self.known["transfer.entry"]
+        return entry
 
     @property
     def press_type(self) -> PressType:
-        found: PressType = self.known["press.entry"]
-        return found
+        entry: PressType = self.known["press.entry"]
+        return entry
 
     def show(self, dimension: units.Dimension, value: float) -> str:
         return units.show(dimension, value, self.shop.units)

@@ -114,38 +114,38 @@ def ceilings(
     def ceiling(kind: str, value_c: float, harm: str) -> Ceiling:
         return Ceiling(value_c, kind, f"{harm} {units.show(units.TEMPERATURE, value_c, preferences)}")
 
-    found = [ceiling("substrate", entry.limit, f"{in_a_sentence(entry.title)} {entry.harm} from")]
+    ceilings = [ceiling("substrate", entry.limit, f"{in_a_sentence(entry.title)} {entry.harm} from")]
     if (fibre := binding()) is not None:
-        found.append(ceiling("fibre", fibre.harmful_from, f"{fibre.name} {fibre.harm} from"))
+        ceilings.append(ceiling("fibre", fibre.harmful_from, f"{fibre.name} {fibre.harm} from"))
     if (coat := coating()) is not None and coat.limit is not None:
-        found.append(ceiling("coating", coat.limit, f"its {in_a_sentence(coat.title)} {coat.harm} from"))
+        ceilings.append(ceiling("coating", coat.limit, f"its {in_a_sentence(coat.title)} {coat.harm} from"))
     for finish in map(finish_entries.__getitem__, finishes() or ()):
         if finish.limit is not None:
-            found.append(ceiling("finish", finish.limit, f"its {in_a_sentence(finish.title)} {finish.harm} from"))
+            ceilings.append(ceiling("finish", finish.limit, f"its {in_a_sentence(finish.title)} {finish.harm} from"))
     for earlier in map(transfers.__getitem__, already() or ()):
         if earlier.reheat_limit is not None:
             carried = f"the {in_a_sentence(earlier.title)} it already carries must not pass"
-            found.append(ceiling("earlier-decoration", earlier.reheat_limit, carried))
-    return _lowest_first(found)
+            ceilings.append(ceiling("earlier-decoration", earlier.reheat_limit, carried))
+    return _lowest_first(ceilings)
 
 
-def _lowest_first(found: Iterable[Ceiling]) -> tuple[Ceiling, ...]:
-    return tuple(sorted(found, key=lambda ceiling: (ceiling.value_c, ceiling.kind, ceiling.text)))
+def _lowest_first(ceilings: Iterable[Ceiling]) -> tuple[Ceiling, ...]:
+    return tuple(sorted(ceilings, key=lambda ceiling: (ceiling.value_c, ceiling.kind, ceiling.text)))
 
 
 @fact("item.ceiling_c", number(units.TEMPERATURE), ORDER)
-def ceiling_c(found: tuple[Ceiling, ...] = read("item.ceilings")) -> float:
+def ceiling_c(ceilings: tuple[Ceiling, ...] = read("item.ceilings")) -> float:
     """The lowest ceiling of the piece: what it bears at the surface under the platen."""
-    return found[0].value_c
+    return ceilings[0].value_c
 
 
 @fact("item.ceiling_kind", one_of(CEILING_KINDS), ORDER)
-def ceiling_kind(found: tuple[Ceiling, ...] = read("item.ceilings")) -> str:
+def ceiling_kind(ceilings: tuple[Ceiling, ...] = read("item.ceilings")) -> str:
     """What sets the lowest ceiling."""
-    return found[0].kind
+    return ceilings[0].kind
 
 
 @fact("item.ceiling_by", TEXT, ORDER)
-def ceiling_by(found: tuple[Ceiling, ...] = read("item.ceilings")) -> str:
+def ceiling_by(ceilings: tuple[Ceiling, ...] = read("item.ceilings")) -> str:
     """What sets the lowest ceiling, in words with the number."""
-    return found[0].text
+    return ceilings[0].text

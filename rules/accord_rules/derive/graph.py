@@ -41,7 +41,7 @@ class Graph:
 
     def named(self, name: str, of: Of) -> tuple[str, ...]:
         """The facts, sources, limits or kinds of entries that a fact reads, each once, as declared."""
-        return tuple(dict.fromkeys(each for read in self.all_reads(name) if read.of is of for each in read.names))
+        return tuple(dict.fromkeys(named for read in self.all_reads(name) if read.of is of for named in read.names))
 
     @cached_property
     def limits(self) -> frozenset[str]:
@@ -53,16 +53,16 @@ class Graph:
         """By fact or source, the facts and sources that it is worked out from; those that are none are left out."""
         edges = {name: (*self.named(name, Of.FACT), *self.named(name, Of.SOURCE)) for name in self.facts}
         edges |= {name: source.reads for name, source in self.sources.items()}
-        return MappingProxyType({name: tuple(each for each in reads if each in edges) for name, reads in edges.items()})
+        return MappingProxyType({name: tuple(filter(edges.__contains__, reads)) for name, reads in edges.items()})
 
     @cached_property
     def readers(self) -> Mapping[str, tuple[str, ...]]:
         """By fact or source, the facts and sources that are worked out from it at first hand."""
-        found: dict[str, list[str]] = {name: [] for name in self.reads}
+        readers: dict[str, list[str]] = {name: [] for name in self.reads}
         for name, reads in self.reads.items():
-            for each in reads:
-                found[each].append(name)
-        return MappingProxyType({name: tuple(readers) for name, readers in found.items()})
+            for read in reads:
+                readers[read].append(name)
+        return MappingProxyType({name: tuple(names) for name, names in readers.items()})
 
     @cached_property
     def upstream(self) -> Mapping[str, frozenset[str]]:

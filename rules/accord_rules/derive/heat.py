@@ -487,11 +487,11 @@ def behind(
     below_least_k: float = limit("heat.below_least"),
 ) -> Behind | None:
     """The print that softens first of those on the far side: pressed before this one, or of unknown place on cloth."""
-    names = [each.transfer for each in earlier.values() if frozenset({here, each.placement}) in _FAR_SIDES]
+    names = [print_.transfer for print_ in earlier.values() if frozenset({here, print_.placement}) in _FAR_SIDES]
     names += (already() or ()) if cloth() else ()
     transfers = [products.get(name) or families.get(name) for name in names if name is not None]
-    found = [_softening(transfer, below_least_k) for transfer in transfers if transfer is not None]
-    return min((each for each in found if each is not None), key=_softest, default=None)
+    prints = [_softening(transfer, below_least_k) for transfer in transfers if transfer is not None]
+    return min((print_ for print_ in prints if print_ is not None), key=_softest, default=None)
 
 
 def _softest(behind: Behind) -> tuple[float, str]:

@@ -84,12 +84,12 @@ class Parts:
     @property
     def transfers_beneath(self) -> tuple[str | None, ...]:
         """The transfers from this decoration down to the ground; a ring of layers is followed once round."""
-        found: list[str | None] = []
+        names: list[str | None] = []
         index: int | None = self.index
-        while index is not None and len(found) <= len(self.decorations):
-            found.append(self.decorations[index].transfer)
+        while index is not None and len(names) <= len(self.decorations):
+            names.append(self.decorations[index].transfer)
             index = self.decorations[index].over
-        return tuple(found)
+        return tuple(names)
 
     @property
     def earlier(self) -> Mapping[int, Decoration]:

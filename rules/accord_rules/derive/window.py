@@ -49,14 +49,14 @@ def uppers_anywhere(
     def shown(value_c: float) -> str:
         return units.show(units.TEMPERATURE, value_c, preferences)
 
-    found = [Bound(ceiling.value_c, ceiling.kind, ceiling.text) for ceiling in ceilings]
-    found.append(Bound(most_c, "transfer", f"{shown(most_c)} is the most for {title}"))
+    bounds = [Bound(ceiling.value_c, ceiling.kind, ceiling.text) for ceiling in ceilings]
+    bounds.append(Bound(most_c, "transfer", f"{shown(most_c)} is the most for {title}"))
     if migrates:
         text = f"dye of the cloth bleeds into it above {shown(migration_most_c)}"
-        found.append(Bound(migration_most_c, "dye-migration", text))
+        bounds.append(Bound(migration_most_c, "dye-migration", text))
     if "pvc" in (plastic, coating_plastic):
-        found.append(Bound(pvc_most_c, "pvc", f"PVC gives off acid fumes towards {shown(pvc_most_c)}"))
-    return tuple(sorted(found, key=_lowest_first))
+        bounds.append(Bound(pvc_most_c, "pvc", f"PVC gives off acid fumes towards {shown(pvc_most_c)}"))
+    return tuple(sorted(bounds, key=_lowest_first))
 
 
 def _lowest_first(bound: Bound) -> tuple[float, str]:
