@@ -20,4 +20,5 @@ if [ $# -eq 2 ]; then
     echo
     exit 0
 fi
-ask_pages "/v1/catalogue/$1"
+ask "/v1/catalogue/$1?limit=200" || exit 2
+print_pages

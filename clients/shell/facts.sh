@@ -7,7 +7,8 @@ set -eu
 check_environment
 make_scratch
 if [ $# -eq 0 ]; then
-    ask_pages /v1/facts
+    ask "/v1/facts?limit=200" || exit 2
+    print_pages
     exit 0
 fi
 check_name "$1"

@@ -25,7 +25,7 @@ FAIR = {
     "POST": {200, 201, 404, 409, 422},
     "GET": {200, 400, 404},
     "PUT": {200, 404, 409, 412, 422},
-    "DELETE": {200, 404, 409},
+    "DELETE": {200, 404, 409, 422},  # it takes no body, but an Idempotency-Key that came with another write is 422
 }
 # A rule or another entry of the book may hold anything, also a number that can't be held exactly.
 FREE = {"post_proposals": {400}, "put_proposal": {400}, "put_house_rules": {400}}

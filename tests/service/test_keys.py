@@ -73,12 +73,13 @@ def test_the_scheme_may_be_spelt_in_any_case(client: FlaskClient, tokens: dict[t
 def test_a_key_shows_its_own_shop(client: FlaskClient, tokens: dict[tuple[str, str], str]) -> None:
     assert {shop for shop, _ in tokens} == {"quay-side", "mill-loft", "collective"}
     for (shop, role), token in tokens.items():
-        answer = client.get("/v1/shop", headers=bearer(token))
+        answer = client.get("/v1/shop/status", headers=bearer(token))
         if shop == "collective":
-            assert answer.status_code == 404
+            assert (answer.status_code, answer.json["type"]) == (403, "/problems/no-shop")
         else:
-            found = (answer.json["shop"]["id"], answer.json["role"], answer.json["key"])
+            found = (answer.json["shop_id"], answer.json["role"], answer.json["key_id"])
             assert found == (shop, role, token.partition(".")[0])
+            assert client.get("/v1/shop", headers=bearer(token)).json["id"] == shop
 
 
 def test_a_key_of_no_shop_can_read_the_book_but_ask_for_nobody(
@@ -86,9 +87,12 @@ def test_a_key_of_no_shop_can_read_the_book_but_ask_for_nobody(
 ) -> None:
     key = collective.headers("collective", "admin")
     assert client.get("/v1/rules", headers=key).status_code == 200
-    refused = client.post("/v1/validate", json=order, headers=key)
-    assert (refused.status_code, refused.json["type"]) == (404, "/problems/not-found")
-    assert "belongs to no shop" in refused.json["detail"]
+    asked = [("GET", "/v1/shop"), ("GET", "/v1/shop/presses/left"), ("POST", "/v1/validate"), ("POST", "/v1/recommend"),
+             ("POST", "/v1/envelope")]  # fmt: skip
+    for method, address in asked:
+        refused = client.open(address, method=method, json=order if method == "POST" else None, headers=key)
+        assert (refused.status_code, refused.json["type"]) == (403, "/problems/no-shop")
+        assert "belongs to no shop" in refused.json["detail"]
 
 
 def test_a_role_that_may_not_is_told_which_may(client: FlaskClient, key: dict[str, str]) -> None:
@@ -105,8 +109,10 @@ def test_a_new_key_works_at_once_on_every_worker(changing: Any) -> None:
     assert issued.status_code == 201
     assert issued.headers["Cache-Control"] == "no-store"
     for client in (one, other):
-        answer = client.get("/v1/shop", headers=bearer(issued.json["token"]))
+        answer = client.get("/v1/shop/status", headers=bearer(issued.json["token"]))
         assert (answer.status_code, answer.json["role"]) == (200, "counter")
+        made = client.get(issued.headers["Location"], headers=owner)
+        assert made.json == {name: value for name, value in issued.json.items() if name != "token"}
 
 
 def test_tokens_are_kept_nowhere(changing: Any) -> None:

@@ -49,18 +49,25 @@ GET    /v1/proposals                        -        +        +        +        
 POST   /v1/proposals                        -        -        +        +        +        +
 GET    /v1/proposals/{proposal}             -        +        +        +        +        +
 PUT    /v1/proposals/{proposal}             -        -        +        +        +        +
+GET    /v1/proposals/{proposal}/status      -        +        +        +        +        +
 POST   /v1/proposals/{proposal}/open        -        -        +        +        +        +
 GET    /v1/proposals/{proposal}/effect      -        -        +        +        +        +
 POST   /v1/proposals/{proposal}/approve     -        -        -        -        +        -
 POST   /v1/proposals/{proposal}/reject      -        -        +        +        +        +
 POST   /v1/proposals/{proposal}/publish     -        -        -        -        +        -
-GET    /v1/verdicts/{verdict}               -        +        +        +        +        +
-GET    /v1/verdicts/{verdict}/replay        -        +        +        +        +        +
-DELETE /v1/verdicts/{verdict}/reference     -        -        +        +        -        -
-GET    /v1/verdicts/{verdict}/outcomes      -        +        +        +        +        +
-POST   /v1/verdicts/{verdict}/outcomes      -        +        +        +        +        +
+GET    /v1/records                          -        +        +        +        +        +
+POST   /v1/records                          -        +        +        +        +        +
+GET    /v1/records/{record_id}              -        +        +        +        +        +
+GET    /v1/records/{record_id}/replay       -        +        +        +        +        +
+DELETE /v1/records/{record_id}/reference    -        -        +        +        -        -
+GET    /v1/records/{record_id}/outcomes     -        +        +        +        +        +
+POST   /v1/records/{record_id}/outcomes     -        +        +        +        +        +
+GET    /v1/records/{record_id}/outcomes/{outcome_id} -        +        +        +        +        +
 GET    /v1/shop                             -        +        +        +        +        +
 PUT    /v1/shop                             -        -        -        +        -        -
+GET    /v1/shop/status                      -        +        +        +        +        +
+GET    /v1/shop/presses/{press}             -        +        +        +        +        +
+PUT    /v1/shop/presses/{press}             -        -        -        +        -        -
 GET    /v1/shop/house-rules                 -        +        +        +        -        -
 PUT    /v1/shop/house-rules                 -        -        -        +        -        -
 GET    /v1/shops                            -        -        -        -        -        +
@@ -69,6 +76,7 @@ GET    /v1/shops/{shop}                     -        -        -        -        
 PUT    /v1/shops/{shop}                     -        -        -        -        -        +
 GET    /v1/keys                             -        -        -        +        -        +
 POST   /v1/keys                             -        -        -        +        -        +
+GET    /v1/keys/{key}                       -        -        -        +        -        +
 DELETE /v1/keys/{key}                       -        -        -        +        -        +
 GET    /v1/audit                            -        -        -        -        +        +
 """
@@ -147,6 +155,7 @@ def test_another_shops_things_do_not_exist(changing: Any) -> None:
     client, owner = changing.one, changing.headers("mill-loft", "owner")
     theirs = changing.collective.tokens["quay-side", "counter"].partition(".")[0]
     tries = [
+        ("GET", "/v1/keys/{}", theirs, "aaaaaaaaaaaaaaaa", None),
         ("DELETE", "/v1/keys/{}", theirs, "aaaaaaaaaaaaaaaa", None),
         ("GET", "/v1/keys?shop={}", "quay-side", "no-such-shop", None),
         ("POST", "/v1/keys", "quay-side", "no-such-shop", "counter"),
@@ -182,6 +191,6 @@ def test_a_shop_presses_on_its_own_presses_under_its_own_rules(changing: Any, or
         headers=quay | {"If-Match": house.headers["ETag"]},
     )
     assert changed.status_code == 200, changed.text
-    assert client.get("/v1/shop/house-rules", headers=mill).json["house_rules"]["limits"] == {}
-    assert client.get("/v1/shop/house-rules", headers=quay).json["house_rules"]["limits"] == {"press.parts_most": 2}
+    assert client.get("/v1/shop/house-rules", headers=mill).json["limits"] == {}
+    assert client.get("/v1/shop/house-rules", headers=quay).json["limits"] == {"press.parts_most": 2}
     assert client.post("/v1/validate", json=order | {"press": "big-swing"}, headers=quay).status_code == 422

@@ -151,7 +151,7 @@ def test_faults_come_in_one_order_whatever_the_hash_seed() -> None:
 
 def test_query_strings_give_whole_numbers_as_text() -> None:
     query = wire.load(RulesQuery, {"limit": "7", "level": "notes"}, in_query=True)
-    assert dataclasses.asdict(query) == {"after": None, "limit": 7, "topic": None, "level": "notes"}
+    assert dataclasses.asdict(query) == {"cursor": None, "limit": 7, "topic": None, "level": "notes"}
 
 
 @pytest.mark.parametrize("text", ["", "7.0", "1e1", "0x7", "٧", "0", "201", "99999999999"])
@@ -164,7 +164,7 @@ def test_other_texts_are_no_page_size(text: str) -> None:
 def test_an_answers_schema_is_strict_and_takes_what_is_answered() -> None:
     """Contract: answers may get new fields, but none that the shape does not promise yet."""
     kind = {"kind": "blanks", "about": "pieces", "count": 3}
-    catalogue = {"revision": 1, "digest": "sha256:x", "kinds": [kind]}
+    catalogue = {"revision": 1, "digest": "sha256:x", "entries": [kind], "next": None}
     assert wire.schema_of(Catalogue).validate(catalogue) == {}
     assert wire.schema_of(Catalogue).validate(catalogue | {"surprise": 1}) == {"surprise": ["is not a known field"]}
-    assert wire.schema_of(Catalogue).validate(catalogue | {"kinds": [kind | {"count": "3"}]})
+    assert wire.schema_of(Catalogue).validate(catalogue | {"entries": [kind | {"count": "3"}]})

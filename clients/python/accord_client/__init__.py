@@ -12,6 +12,7 @@ from accord_client.client import Client
 from accord_client.documents import (
     Assumption,
     Change,
+    Editable,
     Entry,
     Envelope,
     Fact,
@@ -19,7 +20,6 @@ from accord_client.documents import (
     Health,
     Kind,
     Need,
-    OwnShop,
     Plan,
     PlannedDecoration,
     Remedy,
@@ -27,6 +27,7 @@ from accord_client.documents import (
     RuledOut,
     RuleLine,
     Settlement,
+    ShopStatus,
     Verdict,
 )
 from accord_client.exceptions import (
@@ -53,6 +54,7 @@ __all__ = [
     "Change",
     "Client",
     "ConnectionFailed",
+    "Editable",
     "Entry",
     "Envelope",
     "Fact",
@@ -64,7 +66,6 @@ __all__ = [
     "Need",
     "NotAuthorised",
     "NotFound",
-    "OwnShop",
     "Plan",
     "PlannedDecoration",
     "ProblemError",
@@ -74,6 +75,7 @@ __all__ = [
     "RuledOut",
     "ServiceFault",
     "Settlement",
+    "ShopStatus",
     "TimedOut",
     "TooManyRequests",
     "UnsafeAddress",

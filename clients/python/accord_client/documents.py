@@ -518,19 +518,38 @@ class Fact:
 
 
 @dataclass(frozen=True, slots=True)
-class OwnShop:
-    """The shop the token belongs to, the units its answers are written in, and what the token may do."""
+class Editable:
+    """A document that can be sent back, changed, with the ``etag`` it has now; it is refused (412) if that is old.
 
-    shop: Document
+    ``etag`` is empty where nothing was written (``validate_only``).
+    """
+
+    document: Document
+    etag: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShopStatus:
+    """What is computed of the shop the token belongs to, the units it reads, and what the token may do."""
+
+    shop_id: str
     units: Document
+    calibration: tuple[Document, ...]
     role: str
-    key: str
+    key_id: str
     document: Document = _kept()
 
     @classmethod
-    def read(cls, document: Any) -> OwnShop:
-        pick = _Pick(document, "the shop")
-        return cls(pick.table("shop"), pick.table("units"), pick.text("role"), pick.text("key"), pick.document)
+    def read(cls, document: Any) -> ShopStatus:
+        pick = _Pick(document, "the shop's status")
+        return cls(
+            shop_id=pick.text("shop_id"),
+            units=pick.table("units"),
+            calibration=pick.tables("calibration"),
+            role=pick.text("role"),
+            key_id=pick.text("key_id"),
+            document=pick.document,
+        )
 
 
 @dataclass(frozen=True, slots=True)

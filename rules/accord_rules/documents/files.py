@@ -111,14 +111,18 @@ def _stray(folder: Traversable) -> Iterator[EntryFault]:
     known = tuple(f"{kind}.toml" for kind in (*SINGLE_FILES, "css_colours"))
     for file in _sorted(folder):
         if file.is_file() and file.name.endswith(".toml") and file.name not in known:
-            yield EntryFault(file.name, "", Fault("", "is no file of a book", known, refused=file.name))
+            yield EntryFault(
+                file.name, "", Fault("", "is no file of a book", known, refused=file.name, code="not-allowed")
+            )
     for file in _sorted(folder.joinpath("rules")):
         if file.is_file():
-            yield EntryFault(f"rules/{file.name}", "", Fault("", "rules lie in rules/<topic>/<id>.toml"))
+            yield EntryFault(
+                f"rules/{file.name}", "", Fault("", "rules lie in rules/<topic>/<id>.toml", code="bad-format")
+            )
     for place in ("limits", *(f"rules/{topic.name}" for topic in _sorted(folder.joinpath("rules")))):
         for file in _sorted(folder.joinpath(place)):
             if not file.name.endswith(".toml"):
-                yield EntryFault(f"{place}/{file.name}", "", Fault("", "its name must end in .toml"))
+                yield EntryFault(f"{place}/{file.name}", "", Fault("", "its name must end in .toml", code="bad-format"))
 
 
 def _read(file: Traversable, name: str, reasons: list[EntryFault]) -> dict[str, Any]:
@@ -132,7 +136,7 @@ def _read(file: Traversable, name: str, reasons: list[EntryFault]) -> dict[str, 
         why = f"is not TOML: {error}"
     except RecursionError:
         why = "is not TOML: nested too deeply"
-    reasons.append(EntryFault(name, "", Fault("", why)))
+    reasons.append(EntryFault(name, "", Fault("", why, code="breaks-book")))
     return {}
 
 
@@ -145,9 +149,9 @@ def _no_plain_value(value: Any, pointer: str = "") -> Iterator[Fault]:
         for index, each in enumerate(value):
             yield from _no_plain_value(each, f"{pointer}/{index}")
     elif isinstance(value, date | datetime | time):
-        yield Fault(pointer, f"must be a string: put {value} in quotes")
+        yield Fault(pointer, f"must be a string: put {value} in quotes", code="wrong-type")
     elif isinstance(value, float) and not math.isfinite(value):
-        yield Fault(pointer, "must be a finite number")
+        yield Fault(pointer, "must be a finite number", code="out-of-range")
 
 
 def _sorted(folder: Traversable) -> list[Traversable]:
@@ -159,13 +163,13 @@ def _sorted(folder: Traversable) -> list[Traversable]:
 def _merged(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
     merged: dict[str, Any] = {}
     if not folder.is_dir():
-        reasons.append(EntryFault("limits", "", Fault("", "is missing")))
+        reasons.append(EntryFault("limits", "", Fault("", "is missing", code="required")))
     for file in _sorted(folder):
         path = f"limits/{file.name}"
         for name, table in _read(file, path, reasons).items():
             found = list(_no_plain_value(table))
             if name in merged:
-                found.append(Fault("", "is in another file too"))
+                found.append(Fault("", "is in another file too", code="given-twice"))
             reasons += [EntryFault(path, name, fault) for fault in found]
             merged[name] = table
     return merged
@@ -174,16 +178,16 @@ def _merged(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
 def _rules(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
     rules: dict[str, Any] = {}
     if not folder.is_dir():
-        reasons.append(EntryFault("rules", "", Fault("", "is missing")))
+        reasons.append(EntryFault("rules", "", Fault("", "is missing", code="required")))
     for topic in _sorted(folder):
         for file in _sorted(topic):
             name, path = file.name.removesuffix(".toml"), f"rules/{topic.name}/{file.name}"
             table = _read(file, path, reasons)
             found = list(_no_plain_value(table))
             if name in rules:
-                found.append(Fault("", "there is a rule of this name in another topic"))
+                found.append(Fault("", "there is a rule of this name in another topic", code="given-twice"))
             if table.get("topic", topic.name) != topic.name:
-                found.append(Fault("/topic", f"the folder says it: {topic.name}"))
+                found.append(Fault("/topic", f"the folder says it: {topic.name}", code="contradiction"))
             reasons += [EntryFault(path, "", fault) for fault in found]
             rules[name] = table | {"topic": topic.name}
     return rules

@@ -59,11 +59,11 @@ class EntryTable(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, dict):
-            faults.append(Fault(pointer, f"must be an object or null, not {kind_of(value)}"))
+            faults.append(Fault(pointer, f"must be an object or null, not {kind_of(value)}", code="wrong-type"))
             return None
         found = list(_no_entry(value, pointer, 1))
         if not found and len(canonical(value)) > ENTRY_MOST_BYTES:
-            found = [Fault(pointer, f"is longer than {ENTRY_MOST_BYTES} bytes")]
+            found = [Fault(pointer, f"is longer than {ENTRY_MOST_BYTES} bytes", code="out-of-range")]
         faults += found
         return None if found else copy.deepcopy(value)
 
@@ -74,7 +74,7 @@ class EntryTable(Reader):
 def _no_entry(value: Any, pointer: str, depth: int) -> Iterable[Fault]:
     """What TOML could not have said: null, odd numbers, half characters, bottomless nesting."""
     if depth > ENTRY_MOST_DEPTH:
-        yield Fault(pointer, f"is nested deeper than {ENTRY_MOST_DEPTH}")
+        yield Fault(pointer, f"is nested deeper than {ENTRY_MOST_DEPTH}", code="out-of-range")
     elif isinstance(value, dict):
         for key, each in value.items():
             yield from _no_text(key, pointer)
@@ -85,14 +85,14 @@ def _no_entry(value: Any, pointer: str, depth: int) -> Iterable[Fault]:
     elif isinstance(value, str):
         yield from _no_text(value, pointer)
     elif value is None:
-        yield Fault(pointer, "must not be null: leave the key out")
+        yield Fault(pointer, "must not be null: leave the key out", code="wrong-type")
     elif isinstance(value, float) and not math.isfinite(value):
-        yield Fault(pointer, "must be a finite number")
+        yield Fault(pointer, "must be a finite number", code="out-of-range")
 
 
 def _no_text(text: str, pointer: str) -> Iterable[Fault]:
     if any(0xD800 <= ord(c) <= 0xDFFF for c in text):
-        yield Fault(pointer, "must not contain half a surrogate pair")
+        yield Fault(pointer, "must not contain half a surrogate pair", code="bad-format")
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +112,8 @@ def read_changes(document: Any, pointer: str = "/changes") -> tuple[EntryChange,
     seen: set[tuple[str, str]] = set()
     for index, change in enumerate(changes or ()):
         if change is not None and (change.kind, change.id) in seen:
-            faults.append(Fault(f"{pointer}/{index}", f"changes {change.kind} {change.id} a second time"))
+            message = f"changes {change.kind} {change.id} a second time"
+            faults.append(Fault(f"{pointer}/{index}", message, code="given-twice"))
         elif change is not None:
             seen.add((change.kind, change.id))
     if faults or changes is None:
@@ -148,11 +149,23 @@ def apply(documents: Documents, changes: Iterable[EntryChange]) -> Documents:
         there = change.id in documents[change.kind]
         now = entry_digest(documents, change.kind, change.id)
         if change.before is not None and change.before != now:
-            faults.append(Fault(f"{place}/before", f"{change.kind} {change.id} has changed since: it is {now} now"))
+            faults.append(
+                Fault(
+                    f"{place}/before",
+                    f"{change.kind} {change.id} has changed since: it is {now} now",
+                    code="contradiction",
+                )
+            )
         elif change.value is None and not there:
             names = tuple(documents[change.kind])
             faults.append(
-                Fault(f"{place}/id", f"{change.kind} has no {change.id} to take out", names, refused=change.id)
+                Fault(
+                    f"{place}/id",
+                    f"{change.kind} has no {change.id} to take out",
+                    names,
+                    refused=change.id,
+                    code="not-in-book",
+                )
             )
         elif change.value is None:
             result[change.kind] = {k: v for k, v in result[change.kind].items() if k != change.id}
@@ -171,7 +184,7 @@ def difference(old: Documents, new: Documents) -> tuple[EntryChange, ...]:
     fixed = sorted(kind for kind in {*old, *new} - set(CHANGEABLE) if old.get(kind) != new.get(kind))
     if fixed:
         why = "differs, which comes with the code and not with a proposal"
-        raise ChangeError(Fault("/changes", f"{kind} {why}") for kind in fixed)
+        raise ChangeError(Fault("/changes", f"{kind} {why}", code="breaks-book") for kind in fixed)
     found = []
     for kind in CHANGEABLE:
         for name in sorted({*old[kind], *new[kind]}):
@@ -192,7 +205,11 @@ def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 
     changes = tuple(changes)
     changed = apply(documents, changes)
     lost = [
-        Fault(f"/changes/{index}", f"facts are worked out with the limit {change.id}: it must stay, with its dimension")
+        Fault(
+            f"/changes/{index}",
+            f"facts are worked out with the limit {change.id}: it must stay, with its dimension",
+            code="breaks-book",
+        )
         for index, change in enumerate(changes)
         if change.kind == "limits" and derived_with(change.id)
         if _measures(changed, change.id) != _measures(documents, change.id)
@@ -209,7 +226,7 @@ def faults_in(changes: Iterable[EntryChange], error: BookError) -> tuple[Fault, 
     return tuple(
         replace(each.fault, pointer=places[each.kind, each.id] + each.fault.pointer)
         if (each := inside.get(reason)) is not None
-        else Fault("/changes", reason)
+        else Fault("/changes", reason, code="breaks-book")
         for reason in error.reasons
     )
 

@@ -249,7 +249,7 @@ def implausible(kind: str, entry: Any, family: str = "") -> Iterator[Fault]:
         if not least <= value <= most:
             of = f" for {family}" if kind in ("substrates", "blanks") and not pointer.startswith("/areas") else ""
             span = f"from {band.least or 'nothing'} to {band.most}"
-            yield Fault(pointer, f"{units.show(dimension, value)} is not plausible{of} ({span})")
+            yield Fault(pointer, f"{units.show(dimension, value)} is not plausible{of} ({span})", code="out-of-range")
 
 
 def _covering(name: str) -> Iterator[str]:

@@ -59,7 +59,7 @@ def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> lis
                 facts = example_facts(rule, example, book, answers)
             except FactError as error:
                 answers.fails(error)
-                reasons.append(Fault(place, str(error)))
+                reasons.append(Fault(place, str(error), code="breaks-book"))
                 continue
             except DocumentError as error:
                 reasons += [replace(each, pointer=place + _in_example(each.pointer, example)) for each in error.faults]
@@ -68,11 +68,11 @@ def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> lis
             if answer is not wanted:
                 said = {True: "it fires", False: "it stays silent", None: "it is undecided"}[answer]
                 shown = ", ".join(f"{name} = {facts[name]!r}" for name in sorted(rule.condition.facts))
-                reasons.append(Fault(place, f"does not hold: {said} with {shown}"))
+                reasons.append(Fault(place, f"does not hold: {said} with {shown}", code="breaks-book"))
             tried.append(facts)
     if not any("facts" not in example for example in rule.fires):
-        reasons.append(Fault("/fires", "at least one example must be an order"))
-    return reasons or [Fault("/when", reason) for reason in _examples_missing(rule, tried, book)]
+        reasons.append(Fault("/fires", "at least one example must be an order", code="required"))
+    return reasons or [Fault("/when", reason, code="breaks-book") for reason in _examples_missing(rule, tried, book)]
 
 
 def _in_example(pointer: str, example: Mapping[str, Any]) -> str:
@@ -155,16 +155,16 @@ def pressing_cases(whole: Case, press: Press) -> tuple[Case, ...]:
 def _given_facts(rule: Rule, given: Any, book: Book) -> dict[str, Any]:
     names, types = sorted(rule.condition.facts), declared()
     faults = [
-        Fault(f"/facts/{escape(name)}", "is no fact of the condition", tuple(names), refused=name)
+        Fault(f"/facts/{escape(name)}", "is no fact of the condition", tuple(names), refused=name, code="unknown-field")
         for name in sorted(set(given) - set(names))
     ]
-    faults += [Fault(f"/facts/{escape(name)}", "is required") for name in names if name not in given]
+    faults += [Fault(f"/facts/{escape(name)}", "is required", code="required") for name in names if name not in given]
     facts: dict[str, Any] = {}
     for name, value in given.items():
         try:
             facts[name] = read_fact(types[name].type, value, book) if name in names else None
         except ExampleError as error:
-            faults.append(Fault(f"/facts/{escape(name)}", str(error)))
+            faults.append(Fault(f"/facts/{escape(name)}", str(error), code="bad-format"))
     if faults:
         raise DocumentError(faults)
     return facts

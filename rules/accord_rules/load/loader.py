@@ -95,11 +95,13 @@ def _quiet_faults(documents: Documents) -> Iterator[EntryFault]:
     for name in quiet:
         if name not in QUIET:
             yield EntryFault(
-                "base_example.toml", "", Fault(f"/{escape(name)}", "is not a known table", tuple(QUIET), refused=name)
+                "base_example.toml",
+                "",
+                Fault(f"/{escape(name)}", "is not a known table", tuple(QUIET), refused=name, code="unknown-field"),
             )
     for name, cls in QUIET.items():
         if name not in quiet:
-            yield EntryFault("base_example.toml", "", Fault(f"/{name}", "is required"))
+            yield EntryFault("base_example.toml", "", Fault(f"/{name}", "is required", code="required"))
             continue
         try:
             read(cls, quiet[name])
@@ -127,7 +129,7 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
 
 def _unknown(pointer: str, name: Any, kind: str, known: Iterable[str]) -> Fault:
     """A name that stands for nothing in the book."""
-    return Fault(pointer, f"there is no {name!r} in {kind}", tuple(known), refused=str(name))
+    return Fault(pointer, f"there is no {name!r} in {kind}", tuple(known), refused=str(name), code="not-in-book")
 
 
 def _limit_values(limits: Mapping[str, Limit], reasons: list[Reason]) -> dict[str, float]:
@@ -138,7 +140,7 @@ def _limit_values(limits: Mapping[str, Limit], reasons: list[Reason]) -> dict[st
             try:
                 number = amount(dimension, getattr(limit, field))
             except units.UnitError as error:
-                reasons.append(fault_in("limits", name, Fault(f"/{field}", str(error))))
+                reasons.append(fault_in("limits", name, Fault(f"/{field}", str(error), code=error.code)))
             else:
                 values.setdefault(name, number)
     return values
@@ -173,7 +175,7 @@ def _rules(
             continue
         never = contradiction(rules[name].condition, values)
         if never is not None:
-            reasons.append(fault_in("rules", name, Fault("/when", never), topic))
+            reasons.append(fault_in("rules", name, Fault("/when", never, code="contradiction"), topic))
     return rules
 
 
@@ -223,7 +225,7 @@ def _part(table: Mapping[str, Any], field: str, read_part: Callable[[str], Part]
     try:
         return read_part(words) if isinstance(words, str) else None
     except (ConditionError, SentenceError) as error:
-        faults.append(Fault(f"/{field}", str(error)))
+        faults.append(Fault(f"/{field}", str(error), code="bad-format"))
         return None
 
 
@@ -273,16 +275,20 @@ def _impossible(book: Book) -> list[EntryFault]:
         extra = press.dwell_extra
         if not extra.least <= extra.aim <= extra.most:
             message = _out_of_order(extra.least, extra.aim, extra.most)
-            reasons.append(fault_in("press_types", name, Fault("/dwell_extra", message)))
+            reasons.append(fault_in("press_types", name, Fault("/dwell_extra", message, code="contradiction")))
     for name, blank in book.catalogue["blanks"].items():
         if read_colour(blank.colour) is None:
-            fault = Fault("/colour", f"{blank.colour!r} is no colour", tuple(colours()), refused=blank.colour)
+            fault = Fault(
+                "/colour", f"{blank.colour!r} is no colour", tuple(colours()), refused=blank.colour, code="bad-format"
+            )
             reasons.append(fault_in("blanks", name, fault))
     for kind in ("blanks", "substrates"):
         for name, entry in book.catalogue[kind].items():
             total = sum(entry.fibres.values()) if entry.fibres else 100
             if abs(total - 100) > 1:
-                reasons.append(fault_in(kind, name, Fault("/fibres", f"sum to {total:g} %, not 100")))
+                reasons.append(
+                    fault_in(kind, name, Fault("/fibres", f"sum to {total:g} %, not 100", code="out-of-range"))
+                )
     return reasons
 
 
@@ -294,10 +300,12 @@ def _impossible_windows(transfer: Transfer, book: Book) -> Iterator[Fault]:
         pointer = f"/on/{escape(name)}"
         yield from _bad_windows(variant, pointer)
         if name not in places:
-            yield Fault(pointer, "no substrate or family of that name", places, refused=name)
+            yield Fault(pointer, "no substrate or family of that name", places, refused=name, code="not-in-book")
         sides = [each.longer_side for each in variant.aim_by_size]
         if sides != sorted(set(sides)):
-            yield Fault(f"{pointer}/aim_by_size", "longer sides must rise from one entry to the next")
+            yield Fault(
+                f"{pointer}/aim_by_size", "longer sides must rise from one entry to the next", code="contradiction"
+            )
 
 
 def _implausible(book: Book) -> list[EntryFault]:
@@ -317,13 +325,17 @@ def _bad_windows(holder: Transfer | Variant, pointer: str) -> Iterator[Fault]:
     for field in ("temperature", "time"):
         window = getattr(holder, field)
         if window is not None and not window.least <= window.aim <= window.most:
-            yield Fault(f"{pointer}/{field}", _out_of_order(window.least, window.aim, window.most))
+            yield Fault(
+                f"{pointer}/{field}", _out_of_order(window.least, window.aim, window.most), code="contradiction"
+            )
     pressure = holder.pressure
     if pressure is not None:
         words = (pressure.least, pressure.aim, pressure.most)
         ranks = [("light", "medium", "firm").index(word) for word in words]
         if ranks != sorted(ranks):
-            yield Fault(f"{pointer}/pressure", "least {}, aim {}, most {} are out of order".format(*words))
+            yield Fault(
+                f"{pointer}/pressure", "least {}, aim {}, most {} are out of order".format(*words), code="contradiction"
+            )
 
 
 def _out_of_order(least: float, aim: float, most: float) -> str:
@@ -339,6 +351,8 @@ def _clashing_fibres(book: Book) -> list[EntryFault]:
         spellings = {"/name": fibre.name, **{f"/aliases/{i}": alias for i, alias in enumerate(fibre.aliases)}}
         for pointer, spelling in ((pointer, spelling.lower()) for pointer, spelling in spellings.items()):
             if seen.get(spelling, code) != code or spelling in ambiguous:
-                reasons.append(fault_in("fibres", code, Fault(pointer, f"{spelling!r} means another fibre too")))
+                reasons.append(
+                    fault_in("fibres", code, Fault(pointer, f"{spelling!r} means another fibre too", code="ambiguous"))
+                )
             seen[spelling] = code
     return reasons

@@ -16,9 +16,10 @@ from types import MappingProxyType
 from typing import Any, cast
 
 from flask import Response, request
+from werkzeug.datastructures import ETags
 
 from accord_rules.authority import Authority
-from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, optional
+from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, escape, optional
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.api.request import note, timed
@@ -32,14 +33,17 @@ from accord_service.http.problems import (
     ChangedMeanwhile,
     FaultyDocument,
     KeyUsedBefore,
+    NoShop,
     NotAuthenticated,
     NotFound,
     NotReady,
     RoleNotAllowed,
     SomebodyWasFaster,
+    StillUnderWay,
     StoreUnavailable,
 )
 from accord_service.http.writing import (
+    ATTEMPTS,
     IDEMPOTENCY_KEY,
     IF_MATCH,
     Answer,
@@ -48,11 +52,11 @@ from accord_service.http.writing import (
     Repeatable,
     etag,
     idempotency_key,
+    if_match,
     request_digest,
-    version_in,
 )
-from accord_service.steps.shops import Caller
-from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StoreAway, StoreBroken
+from accord_service.steps.shops import Caller, KnownShop
+from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StillRunning, StoreAway, StoreBroken
 
 logger = logging.getLogger(__name__)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
@@ -63,7 +67,8 @@ BASIS_HEADER = "Accord-Basis"
 class Asked:
     """A request as an endpoint sees it: ``body`` and ``query`` are the dataclasses it declared.
 
-    ``document`` is the body as it was sent; ``version`` the one in If-Match (0 where the endpoint is not ``replaces``).
+    ``document`` is the body as it was sent; ``if_match`` what that header names, and ``version`` the version of what it
+    names, which is what is there now (None and 0 where the endpoint replaces nothing).
     """
 
     room: Room
@@ -73,6 +78,7 @@ class Asked:
     query: Any = None
     body: Any = None
     document: Mapping[str, Any] = field(default_factory=lambda: _EMPTY)
+    if_match: ETags | None = None
     version: int = 0
 
     @property
@@ -81,11 +87,16 @@ class Asked:
         return self.snapshot.book
 
     @property
-    def shop(self) -> Shop:
-        """The caller's shop as the book knows it. Raises NotFound, ShopDoesNotFit."""
+    def own(self) -> KnownShop:
+        """The caller's shop. Raises NoShop for a key that belongs to none."""
         if self.caller.known is None:
-            raise NotFound("This key belongs to no shop; ask with a key of the shop that is to press.")
-        return self.caller.known.at(self.book, self.room.today)
+            raise NoShop("This key belongs to no shop.")
+        return self.caller.known
+
+    @property
+    def shop(self) -> Shop:
+        """The caller's shop as the book knows it. Raises NoShop, ShopDoesNotFit."""
+        return self.own.at(self.book, self.room.today)
 
     @property
     def authority(self) -> Authority:
@@ -137,7 +148,7 @@ class Endpoint:
     judges: bool
     as_of: bool
     writes: bool
-    replaces: bool
+    replaces: Callable[[Asked], Answer | Prepared] | None
     success: int
     statuses: tuple[int, ...]
     examples: tuple[Example, ...]
@@ -178,7 +189,7 @@ class Endpoint:
                 raise FaultyDocument(faults=error.faults) from None
             finally:
                 room().metrics.inferred(room().ledger)
-            return self._written(answer, snapshot)
+            return self._written(answer, snapshot, preview=self.writes and asked.query.validate_only)
 
     def _caller(self, snapshot: Snapshot) -> Caller:
         scheme, _, token = request.headers.get("Authorization", "").partition(" ")
@@ -197,8 +208,8 @@ class Endpoint:
         query = self._query()
         if self.as_of:
             snapshot = snapshot.as_of(query.revision)
-        version = version_in(request.headers.get(IF_MATCH)) if self.replaces else 0
-        asked = Asked(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, version=version)
+        named = if_match(request.headers.get(IF_MATCH)) if self.replaces else None
+        asked = Asked(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
         if self.takes is None:
             return asked
         document = json_of(request, room().config.body_limit)
@@ -210,7 +221,8 @@ class Endpoint:
     def _query(self) -> Any:
         doubled = [name for name, values in request.args.lists() if len(values) > 1]
         if doubled:
-            raise BadQuery(faults=[Fault(f"/{name}", "is given more than once") for name in doubled])
+            message = "is given more than once"
+            raise BadQuery(faults=[Fault(f"/{escape(name)}", message, code="given-twice") for name in doubled])
         try:
             return wire.load(self.query, request.args.to_dict(), in_query=True)
         except DocumentError as error:
@@ -220,15 +232,26 @@ class Endpoint:
         if not self.writes:
             return cast(Answer, self.run(asked))
         if asked.query.validate_only:
-            return cast(Prepared, self.run(asked)).preview
+            return replace(self._prepared(asked).preview, status=200)
         key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
         address = [request.path, dataclasses.asdict(asked.query)]
         digest = request_digest(self.method, address, request.headers.get(IF_MATCH), dict(asked.document))
         # The word is made up by one caller; that another of the shop made up the same says nothing.
         once = Repeatable(asked.room.store, asked.caller.key_id, key, digest)
-        return once.recalled() or once.carried_out(lambda: cast(Prepared, self.run(asked)))
+        return once.answered(lambda: self._prepared(asked), ATTEMPTS if self.replaces else 1)
 
-    def _written(self, answer: Answer, snapshot: Snapshot) -> Response:
+    def _prepared(self, asked: Asked) -> Prepared:
+        """The write; of a replacement only if If-Match names what a read would give now. Raises ChangedMeanwhile."""
+        if self.replaces is None or asked.if_match is None:
+            return cast(Prepared, self.run(asked))
+        now = cast(Answer, self.replaces(asked))
+        body = dump(now.document, sort=True)
+        if not asked.if_match.contains(etag(now, body)):
+            raise ChangedMeanwhile("If-Match names none of the ETags that a read would have now.")
+        prepared = cast(Prepared, self.run(replace(asked, version=now.version or 0)))
+        return Prepared(now, None) if dump(prepared.preview.document, sort=True) == body else prepared
+
+    def _written(self, answer: Answer, snapshot: Snapshot, *, preview: bool) -> Response:
         with timed("write"):
             # What is kept comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
             kept = self.writes or answer.version is not None
@@ -237,9 +260,9 @@ class Endpoint:
         held = snapshot.basis == "held"
         response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
         if self.method == "GET":
-            return remembered(response, answer.version)
-        if answer.version is not None:
-            response.set_etag(etag(answer.version, response.get_data()))
+            return remembered(response, answer)
+        if (self.replaces or answer.version is not None) and not preview:
+            response.set_etag(etag(answer, response.get_data()))
         return response
 
 
@@ -255,6 +278,8 @@ def _store_problems(endpoint: Endpoint) -> Iterator[None]:
         raise StoreUnavailable("The store can't be used; whoever runs the service must look at it.") from None
     except KeyReused:
         raise KeyUsedBefore() from None
+    except StillRunning:
+        raise StillUnderWay(headers={"Retry-After": "1"}) from None
     except NotThere as error:
         raise NotFound(_sentence(error)) from None
     except Overtaken as error:
@@ -286,9 +311,9 @@ def dump(document: Mapping[str, Any], sort: bool = False) -> bytes:
     return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=sort).encode()
 
 
-def remembered(response: Response, version: int | None = None) -> Response:
+def remembered(response: Response, answer: Answer) -> Response:
     """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); 304 if the caller has it."""
-    response.set_etag(etag(version, response.get_data()))
+    response.set_etag(etag(answer, response.get_data()))
     response.headers["Cache-Control"] = "private, no-cache"
     response.headers["Vary"] = "Authorization"
     return cast(Response, response.make_conditional(request))
@@ -306,7 +331,7 @@ def endpoint(
     judges: bool = False,
     as_of: bool = False,
     writes: bool = False,
-    replaces: bool = False,
+    replaces: Callable[[Asked], Answer | Prepared] | None = None,
     success: int = 200,
     statuses: tuple[int, ...] = (),
     examples: tuple[Example, ...] = (Example("As it is"),),
@@ -316,10 +341,11 @@ def endpoint(
     ``takes``, ``query`` and ``answers`` are dataclasses with readers, ``parameters`` what the
     names in the path mean. ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from
     an older revision for ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key;
-    ``replaces``: and needs If-Match. ``success``: the status of a good answer. The first line of the function's
-    docstring is its summary, the rest its description.
+    ``replaces``: and needs If-Match, which is held against this read's answer, fresh from the store; whatever a read
+    gives can be sent back, and nothing is written if nothing differs. ``success``: the status of a good answer. The
+    first line of the function's docstring is its summary, the rest its description.
     """
-    more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces else [])
+    more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces is not None else [])
     whole = dataclasses.make_dataclass(query.__name__, more, bases=(query,), frozen=True, slots=True) if more else query
 
     def declare(run: Callable[[Asked], Answer | Prepared]) -> Endpoint:
@@ -335,7 +361,7 @@ def endpoint(
             parameters=parameters,
             judges=judges,
             as_of=as_of,
-            writes=writes or replaces,
+            writes=writes or replaces is not None,
             replaces=replaces,
             success=success,
             statuses=statuses,

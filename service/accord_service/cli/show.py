@@ -82,7 +82,7 @@ def show_refusal(output: Output, file: str, refused: Refused) -> None:
 
 
 def show_refusal_brief(output: Output, file: str, refused: Refused) -> None:
-    first = f": {refused.faults[0].pointer or 'the document'} {refused.faults[0].message}" if refused.faults else ""
+    first = f": {refused.faults[0].pointer or 'the document'} {refused.faults[0].sentence}" if refused.faults else ""
     detail = f": {refused.detail}" if refused.detail else ""
     _one_line(output, "refused", f"{file}: {refused.title}{detail}{first}")
 
@@ -234,9 +234,9 @@ def _named(pointer: str) -> str:
 
 def _fault(output: Output, fault: Fault) -> None:
     output.say(fault.pointer or "the document", indent=4)
-    output.say(f"{fault.message}.", indent=6)
+    output.say(fault.sentence, indent=6)
     if not all(each in fault.message for each in fault.allowed):
-        output.say(f"Allowed: {few(list(fault.allowed), _MOST_ALLOWED)}.", indent=6)
+        output.say(f"Allowed: {few(list(fault.nearest), _MOST_ALLOWED)}.", indent=6)
 
 
 # -- settlements ---------------------------------------------------------------------------------------------------

@@ -36,7 +36,7 @@ _TAGS = {
     "Orders": "Ask before a blank is spoiled.",
     "Book": "The shared settings: what answers are made from.",
     "Changes": "How the book changes: revisions, and proposals on their way into it.",
-    "Records": "Verdicts kept, asked again, and what became of the pieces.",
+    "Records": "Orders kept with their answers, asked again, and what became of the pieces.",
     "Shop": "The caller's own: presses, stock, house rules.",
     "Administration": "Shops, keys and the audit.",
 }
@@ -59,15 +59,16 @@ class Link:
 
 
 _ITS_OWN = {"proposal": "/id"}
+_ITS_RECORD = {"record_id": "/record_id"}
 LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
     {
-        "post_validate": {
-            "report": Link("post_verdict_outcomes", {"verdict": "/id"}, about="once a piece is pressed (record=true)"),
-            "mask": Link("delete_verdict_reference", {"verdict": "/id"}, about="of a recorded verdict (record=true)"),
+        "post_records": {
+            "report": Link("post_record_outcomes", _ITS_RECORD, about="once a piece is pressed"),
+            "delete": Link("delete_record_reference", _ITS_RECORD, about="the reference alone"),
         },
         "post_keys": {"revoke": Link("delete_key", {"key": "/id"}, about="for good")},
         "post_proposals": {
-            "edit": Link("put_proposal", _ITS_OWN, about="with the ETag of this answer in If-Match"),
+            "edit": Link("put_proposal", _ITS_OWN, about="with the ETag of a read of it in If-Match"),
             "open": Link("post_proposal_open", _ITS_OWN, about="to put it to the stewards"),
             "reject": Link("post_proposal_reject", _ITS_OWN, about="to withdraw it"),
         },
@@ -192,16 +193,17 @@ def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
 
 
 def _header_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
-    headers = []
+    headers: list[tuple[str, bool, str, dict[str, Any]]] = []
     if endpoint.writes:
         about = (
-            "a random word of the caller's own for this write; sent again with it within 24 hours, to the same address"
-            " with the same body and If-Match, the write is done once and answered the same"
+            "a random word of the caller's own for this write, bare or in double quotes: sent again with it within 24"
+            " hours, with the same address, query, body and If-Match, the write is done once and answered the same;"
+            " with another request it is refused (422), and while the first is under way, too (409)"
         )
         headers.append((IDEMPOTENCY_KEY, False, about, {"type": "string", "pattern": "^[!-~]{1,200}$"}))
     if endpoint.replaces:
-        about = "the ETag of the version that is replaced"
-        headers.append((IF_MATCH, True, about, {"type": "string", "pattern": '^"[0-9]{1,9}(-[0-9a-f]{1,64})?"$'}))
+        about = "the ETag, quotes and all, that a read of what is replaced gave; several, or * for whatever is there"
+        headers.append((IF_MATCH, True, about, {"type": "string", "examples": ['"3-0a1b2c3d"']}))
     return [
         {"name": name, "in": "header", "required": required, "description": about, "schema": schema}
         for name, required, about, schema in headers
@@ -217,9 +219,12 @@ def _responses(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, 
         good["links"] = {name: link.document() for name, link in LINKS[endpoint.name].items()}
     responses: dict[str, Any] = {str(endpoint.success): good}
     if endpoint.writes and endpoint.success != 200:
-        responses["200"] = {**good, "description": "It could be done (validate_only)"}
+        responses["200"] = {**good, "description": "It could be done (validate_only)", "headers": {**good["headers"]}}
     if endpoint.method == "GET" or endpoint.replaces:
-        good["headers"]["ETag"] = {"description": "strong", "schema": {"type": "string"}}
+        good["headers"]["ETag"] = {"description": "strong; none with validate_only", "schema": {"type": "string"}}
+    if endpoint.success == 201:
+        about = "where what was made can be read, relative to the service"
+        good["headers"]["Location"] = {"description": about, "schema": {"type": "string"}}
     if endpoint.method == "GET":
         responses["304"] = {"description": "The caller has it already (If-None-Match)"}
     for status in sorted(endpoint.problem_statuses):

@@ -21,7 +21,7 @@ class ConfigError(ValueError):
 class Config:
     """``store_url``: a store run by somebody else; empty for the one that comes along, kept in ``data``.
 
-    ``data`` also gets the first admin's key. Sizes in bytes. Recorded verdicts are kept for ``retain_days``.
+    ``data`` also gets the first admin's key. Sizes in bytes. Records are kept for ``retain_days``.
     A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
     the bytes need at ``transfer_rate`` bytes a second.

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from accord_rules.documents.reading import DocumentError, read
+from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import EntryChange, check
 from accord_rules.governance.effect import Budget, Effect, RecordedOrder, effect
@@ -145,9 +145,18 @@ class Steps:
         check(new, made.changes, head.number + 1)
         return self._created(made)
 
-    def edit(self, id_: str, version: int, changes: Sequence[EntryChange], reason: str, evidence: str) -> Step:
-        """The author's edit of the version they saw: a draft again, approvals gone."""
+    def edit(
+        self, id_: str, version: int, base: Base, changes: Sequence[EntryChange], reason: str, evidence: str
+    ) -> Step:
+        """The author's edit of the version they saw: a draft again, approvals gone. Its base stays what it is.
+
+        Raises Conflict, DocumentError for another base, ChangeError, BookError.
+        """
         kept = self._standing(id_)
+        if base != kept.proposal.base:
+            own = kept.proposal.base
+            message = f"must stay revision {own.revision} ({own.digest}): for another, propose the change anew"
+            raise DocumentError([Fault("/base", message, code="not-allowed")])
         if kept.version != version:
             raise Conflict(id_, version, kept.version)
         edited = rules.edit(kept.proposal, self.who, changes, reason, evidence)
@@ -315,13 +324,13 @@ def _base(head: RevisionHead) -> Base:
 
 
 def recorded_orders(store: Store, most: int) -> Iterator[RecordedOrder]:
-    """The newest recorded orders of all shops, each with its shop as it was when it asked.
+    """The newest recorded orders of all shops, each with its shop as it was when it was recorded.
 
     One more than ``most`` is given where there are more, so that the effect says that some were left out.
     """
-    for record in itertools.islice(store.verdicts.all(), most + 1):
+    for record in itertools.islice(store.records.all(), most + 1):
         try:
-            order, shop = read(Order, record.order["order"]), read(Shop, record.order["shop"])
+            order, shop = read(Order, record.asked["order"]), read(Shop, record.asked["shop"])
         except DocumentError:
-            continue  # written by code whose orders had other fields; a replay of that verdict says so
-        yield RecordedOrder(record.id, record.shop, shop, order)
+            continue  # written by code whose orders had other fields; a replay of that record says so
+        yield RecordedOrder(record.record_id, record.shop_id, shop, order)

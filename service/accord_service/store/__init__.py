@@ -10,6 +10,7 @@ from accord_service.store.errors import (
     FolderOwned,
     KeyReused,
     NotThere,
+    StillRunning,
     StoreAway,
     StoreBroken,
     StoreError,
@@ -20,15 +21,14 @@ from accord_service.store.index import Page
 from accord_service.store.keys import IssuedKey, KeyRecord, KeyRing
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
+from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.shops import HouseRecord, ShopRecord
 from accord_service.store.store import Store
-from accord_service.store.verdicts import MASKED, VerdictRecord
 from accord_service.store.watch import HeadWatch, Watched
 
 __all__ = [
     "ABSENT",
-    "MASKED",
     "AllReported",
     "Audit",
     "AuditEntry",
@@ -45,6 +45,7 @@ __all__ = [
     "KeyReused",
     "KeyRing",
     "NotThere",
+    "OrderRecord",
     "OutcomeRecord",
     "Page",
     "ProposalRecord",
@@ -53,12 +54,13 @@ __all__ = [
     "RevisionRecord",
     "SealedEntry",
     "ShopRecord",
+    "StillRunning",
     "Store",
     "StoreAway",
     "StoreBroken",
     "StoreError",
     "Transaction",
-    "VerdictRecord",
     "Watched",
     "WriteRefused",
+    "without_reference",
 ]

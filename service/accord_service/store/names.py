@@ -16,8 +16,8 @@ PROPOSALS = PREFIX + "proposals"
 SHOPS = PREFIX + "shops"
 DIRECTORY = PREFIX + "directory"
 KEYS = PREFIX + "keys"
-VERDICTS = PREFIX + "verdicts"
-VERDICTS_EXPIRY = PREFIX + "verdicts-expiry"
+RECORDS = PREFIX + "records"
+RECORDS_EXPIRY = PREFIX + "records-expiry"
 CELLS = PREFIX + "outcome-cells"
 
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 from accord_service.api import examples
 from accord_service.api.answers import Key
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_keys import shown_key
-from accord_service.http.problems import AlreadyThere, NotFound
+from accord_service.api.v1.get_keys import KEY, key_at, shown_key
+from accord_service.http.problems import AlreadyThere
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.proposals import write_down_states
 from accord_service.store import KeyRecord
@@ -17,7 +17,7 @@ from accord_service.store import KeyRecord
     "/v1/keys/{key}",
     tag="Administration",
     answers=Key,
-    parameters={"key": "id of the key"},
+    parameters=KEY,
     writes=True,
     statuses=(404,),
     examples=(Example("A key", path=lambda book: {"key": examples.REVOKED["id"]}, answer=examples.REVOKED),),
@@ -29,9 +29,7 @@ def delete_key(asked: Asked) -> Prepared:
     published before. The last admin's key can't be revoked.
     """
     keys = asked.room.store.keys
-    record = keys.get(asked.path["key"])
-    if record is None or (asked.caller.role != "admin" and record.shop != asked.caller.shop_id):
-        raise NotFound(f"There is no key {asked.path['key']!r}.")
+    record = key_at(asked)
     if record.role == "admin":
         living = {each.id for each in keys.list() if each.role == "admin" and each.revoked_at is None}
         if living == {record.id}:

@@ -28,8 +28,10 @@ def get_catalogue_entry(asked: Asked) -> Answer:
     With a transfer or a product stands how reported pieces of its family came out, by substrate and type of press.
     """
     book, kind, name = asked.book, asked.path["kind"], asked.path["entry"]
-    if kind not in KINDS or name not in book.documents[kind]:
-        raise NotFound(f"The book has no entry {name!r} of the kind {kind!r}.")
+    if kind not in KINDS:
+        raise NotFound.in_book("kind", "kind of entry", kind, KINDS)
+    if name not in book.documents[kind]:
+        raise NotFound.in_book("entry", f"entry in {kind}", name, book.documents[kind])
     entry = entry_of(book.documents, kind, name)
     outcomes = shown(asked.room.tally.counts, entry["family"]) if kind in WITH_OUTCOMES else None
     found = CatalogueEntry(book.revision, book.digest, kind=kind, id=name, entry=entry, outcomes=outcomes)

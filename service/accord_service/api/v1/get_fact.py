@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from accord_rules.derive.glossary import Glossary
+from accord_rules.documents.reading import Fault
 from accord_rules.documents.spelling import did_you_mean
 from accord_service.api.answers import Fact
 from accord_service.api.endpoint import Asked, Example, endpoint
@@ -23,5 +24,6 @@ def get_fact(asked: Asked) -> Answer:
     book, name = asked.book, asked.path["fact"]
     facts = Glossary(book)
     if name not in facts:
-        raise NotFound(f"There is no fact {name!r}{did_you_mean(name, facts)}.")
+        fault = Fault("/fact", f"there is no fact {name!r}", tuple(facts), code="not-in-book", refused=name)
+        raise NotFound(f"There is no fact {name!r}{did_you_mean(name, facts)}.", [fault])
     return Answer(Fact(book.revision, book.digest, fact=facts[name]).document())

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from accord_rules.documents.reading import Name, optional
 from accord_service.api import examples
@@ -11,6 +12,8 @@ from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
 from accord_service.run.times import instant
 from accord_service.store import KeyRecord
+
+KEY = MappingProxyType({"key": "id of the key"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +50,14 @@ def own_only(asked: Asked, shop: str) -> str:
     if asked.caller.role != "admin" and shop != asked.caller.shop_id:
         raise NotFound(f"There is no shop {shop!r}.")
     return shop
+
+
+def key_at(asked: Asked) -> KeyRecord:
+    """The key that the address names, if the caller may see it. Raises NotFound."""
+    record = asked.room.store.keys.get(asked.path["key"])
+    if record is None or (asked.caller.role != "admin" and record.shop != asked.caller.shop_id):
+        raise NotFound(f"There is no key {asked.path['key']!r}.")
+    return record
 
 
 def shown_key(record: KeyRecord) -> Key:

@@ -4,12 +4,13 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Choice, Fault, Name, given
 from accord_service.api import examples
-from accord_service.api.answers import IssuedKey
+from accord_service.api.answers import IssuedKey, Key
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_keys import own_only, shown_key
 from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowed
 from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
 from accord_service.http.writing import Answer, Prepared, Remember
+from accord_service.run.times import instant
 from accord_service.store import KeyRecord
 
 
@@ -43,7 +44,8 @@ def post_keys(asked: Asked) -> Prepared:
     if asked.caller.role != "admin" and wanted.role not in SHOP_ROLES:
         raise RoleNotAllowed(f"An owner can issue keys of the roles {', '.join(SHOP_ROLES)}.")
     if wanted.shop == COLLECTIVE and wanted.role in SHOP_ROLES:
-        raise FaultyDocument(faults=[Fault("/role", f"a key of {COLLECTIVE} is a steward's or an admin's")])
+        message = f"a key of {COLLECTIVE} is a steward's or an admin's"
+        raise FaultyDocument(faults=[Fault("/role", message, ("steward", "admin"), code="contradiction")])
     if wanted.shop != COLLECTIVE and asked.room.store.shops.get(wanted.shop) is None:
         raise NotFound(f"There is no shop {wanted.shop!r}.")
 
@@ -56,18 +58,17 @@ def post_keys(asked: Asked) -> Prepared:
         )
         return _issued(issued.record, issued.token)
 
-    preview = KeyRecord(
-        id="-",
-        version=1,
+    preview = Key(
+        id=None,
         shop=wanted.shop,
         role=wanted.role,
-        sha256="",
-        last_four="-",
-        issued_at=asked.room.now_s,
+        last_four=None,
+        issued_at=instant(asked.room.now_s),
         revoked_at=None,
     )
-    return Prepared(Answer(IssuedKey(shown_key(preview), None).document()), commit)
+    return Prepared(Answer(IssuedKey(preview, None).document()), commit)
 
 
 def _issued(record: KeyRecord, token: str | None) -> Answer:
-    return Answer(IssuedKey(shown_key(record), token).document(), 201, {"Cache-Control": "no-store"})
+    headers = {"Location": f"/v1/keys/{record.id}", "Cache-Control": "no-store"}
+    return Answer(IssuedKey(shown_key(record), token).document(), 201, headers)

@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ShownProposal
+from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import REJECTION, rejected
-from accord_service.api.proposals import PROPOSAL, Reason, taken
+from accord_service.api.proposals import PROPOSAL, Reason, status, taken
 from accord_service.http.writing import Prepared
 
 
@@ -12,7 +12,7 @@ from accord_service.http.writing import Prepared
     "/v1/proposals/{proposal}/reject",
     tag="Changes",
     takes=Reason,
-    answers=ShownProposal,
+    answers=ProposalStatus,
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
@@ -27,4 +27,4 @@ from accord_service.http.writing import Prepared
 )
 def post_proposal_reject(asked: Asked) -> Prepared:
     """Reject a proposal, with the reason; its author may withdraw it the same way."""
-    return taken(asked, lambda steps: steps.reject(asked.path["proposal"], asked.body.reason))
+    return taken(asked, lambda steps: steps.reject(asked.path["proposal"], asked.body.reason), status)

@@ -1,0 +1,21 @@
+from __future__ import annotations
+
+from accord_service.api import examples
+from accord_service.api.answers import Key
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.v1.get_keys import KEY, key_at, shown_key
+from accord_service.http.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/keys/{key}",
+    tag="Administration",
+    answers=Key,
+    parameters=KEY,
+    statuses=(404,),
+    examples=(Example("A key", path=lambda book: {"key": examples.REVOKED["id"]}, answer=examples.REVOKED),),
+)
+def get_key(asked: Asked) -> Answer:
+    """Give one key, revoked or not; an owner one of the own shop. Its token is kept nowhere."""
+    return Answer(shown_key(key_at(asked)).document())
