@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache, partial
 from importlib.resources import files
@@ -175,15 +175,9 @@ class Authority:
         whole = Case(self.book, self._stocked(shop), order)
         return self._judge_case(whole, self._scales.weigh(whole), shop)
 
-    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop, known: Sequence[Case] = ()) -> Judged:
-        """Judge what ``whole`` asks; ``shop`` is as it is before its house rules.
-
-        ``known``: its decorations' cases in an order that differs in settings and press alone.
-        """
-        decorations = tuple(
-            whole.decoration_case(index, known[index] if known else None)
-            for index in range(len(whole.order.decorations))
-        )
+    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop) -> Judged:
+        """Judge what ``whole`` asks; ``shop`` is as it is before its house rules."""
+        decorations = tuple(map(whole.decoration_case, range(len(whole.order.decorations))))
         general = sum(map(self._scales.weigh, decorations), of_order)
         presses = plans.presses_of(whole.order, whole.shop)
         on_presses = tuple(self._scales.on_press(decorations, press) for press in presses)
@@ -236,7 +230,7 @@ class Authority:
         # The same piece for the same use on the same evidence: what is known of the order holds, whatever the transfer
         # or press.
         same = order.item is first.order.item and order.evidence is first.order.evidence
-        whole = first.with_transfers(order) if same else Case(self.book, self._stocked(shop), order)
+        whole = first.with_order(order) if same else Case(self.book, self._stocked(shop), order)
         of_order = judged.of_order if same else self._scales.weigh(whole)
         decorations = [whole.decoration_case(index) for index in range(len(order.decorations))]
         general = sum(map(self._scales.weigh, decorations), of_order)
@@ -265,7 +259,7 @@ class Authority:
         ruled_out, left_out = plans.ruled_out(found, self.book)
         return Settlement(
             basis=self.basis(shop),
-            plans=self._plans(found.possible, request, shop, experiences),
+            plans=self._plans(found, request, shop, experiences),
             ruled_out=ruled_out,
             ruled_out_left_out=left_out,
             needs=needs(found.open, self.book),
@@ -275,21 +269,18 @@ class Authority:
 
     def _plans(
         self,
-        possible: Sequence[plans.Candidate],
+        search: plans.Search,
         request: SettleRequest,
         shop: Shop,
         experiences: plans.Experiences,
     ) -> tuple[Plan, ...]:
         """The candidates that put back as an order still can be done, best first."""
         found: list[tuple[plans.Candidate, Weighed, str]] = []
-        whole, of_order = None, Weighed()
-        for candidate in possible:
+        # They differ in decorations and press alone, so that what is known of the piece holds for all.
+        of_order = self._scales.weigh(search.whole)
+        for candidate in search.possible:
             order = as_order(plans.planned_order(candidate))
-            # They differ in decorations and press alone, so that what is known of the piece holds for all.
-            if whole is None:
-                whole = Case(self.book, self._stocked(shop), order)
-                of_order = self._scales.weigh(whole)
-            weighed = self._judge_case(whole.with_transfers(order), of_order, shop, candidate.decorations).weighed
+            weighed = self._judge_case(search.whole.with_order(order), of_order, shop).weighed
             if weighed.verdict in WORKABLE:
                 found.append((candidate, weighed, self._id(order, shop)))
             if len(found) == plans.PLANS_MOST:
@@ -312,7 +303,7 @@ class Authority:
         def judge(asked: Order) -> Weighed:
             if asked.item is not resolved.item:
                 return self.judge_resolved(asked, shop)
-            return self._judge_case(whole.with_transfers(asked), of_order, shop).weighed
+            return self._judge_case(whole.with_order(asked), of_order, shop).weighed
 
         found = plans.search(self._scales, resolved, whole.shop)
         possible = possible_ones(found.possible, judge)

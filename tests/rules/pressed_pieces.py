@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from accord_rules.derive.case import Case
-from accord_rules.derive.setting import Chosen, choose
+from accord_rules.derive.chosen import Chosen
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
+from accord_rules.weigh.choice import choose
 
 PRESSES = ("hand-held", "clamshell", "pneumatic-single")
 SIZE = {"width": "90 mm", "height": "90 mm"}

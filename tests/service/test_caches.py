@@ -16,7 +16,6 @@ import accord_rules
 import accord_service
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.reading import DocumentError, read
-from accord_rules.governance.limits import derived_with
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -26,10 +25,10 @@ from accord_service.api import examples
 # Caches without a bound, each with what keeps it small. Nothing of a request may be among the arguments.
 FIXED = {
     "accord_rules.authority.code_digest": "no argument",
+    "accord_rules.advise.moves._settings_of": "the facts of the code",
     "accord_rules.load.bands._bounds": "the bands of the code",
     "accord_rules.documents.colour.names": "no argument",
     "accord_rules.governance.edges._shades": "two patterns, written in the code",
-    "accord_rules.governance.limits._read_by_code": "no argument",
     "accord_rules.documents.reading.members_of": "the dataclasses of the code",
     "accord_rules.documents.reading.readers_of": "the dataclasses of the code",
     "accord_rules.documents.reading._is_plain": "the dataclasses of the code",
@@ -103,13 +102,6 @@ def test_what_is_no_colour_is_not_remembered() -> None:
         assert colour is not None
         assert colour.hex == "#FF0000"
     assert sum(entries(found).values()) - sum(before.values()) <= 1, "one colour, however it is written"
-
-
-def test_limits_that_proposals_make_up_are_forgotten() -> None:
-    for number in range(5_000):
-        assert not derived_with(f"made.up-{number}")
-    assert derived_with("prepress.time_least")
-    assert derived_with.cache_info().currsize <= 1024
 
 
 def test_a_refused_order_leaves_nothing_behind(client: FlaskClient, key: dict[str, str]) -> None:

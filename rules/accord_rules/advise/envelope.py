@@ -6,7 +6,7 @@ done, and a step outside does not. Ranges of two fields hold together only where
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
@@ -14,15 +14,17 @@ from accord_rules.advise.plans import Candidate
 from accord_rules.advise.ranges import allowed, inward
 from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
-from accord_rules.derive.press import line_pressure_kpa
+from accord_rules.derive.graph import GRAPH
+from accord_rules.derive.press import line_kpa
 from accord_rules.derive.sheets import NONE
+from accord_rules.derive.sources import SOURCES
 from accord_rules.documents import units
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.reading import read
 from accord_rules.documents.writing import quantity
 from accord_rules.orders.order import PEELS, PRESSURES, Order, Settings, Size
 from accord_rules.revision.book import Book
-from accord_rules.revision.facts import Kind
+from accord_rules.revision.facts import Kind, Of
 from accord_rules.revision.rule import Rule
 from accord_rules.verdict import WORKABLE, AllowedDecoration, AllowedGround, AllowedOn, AllowedRange, AllowedSize
 from accord_rules.weigh.scales import Remembered, Scales, Weighed
@@ -34,6 +36,13 @@ _USUAL_C = (40.0, 80.0, 120.0, 160.0, 200.0, 240.0)
 # Pressings for which ranges are worked out, a decoration on a press each: what keeps an envelope within a few seconds.
 PRESSINGS_MOST = 12
 _FINE = 0.01  # of a step of the shop's unit
+# What settings can change, what the size of a print can (settings left as they are), and what the ground can; and the
+# limits that the last are worked out with.
+_CHOSEN = tuple(source.name for source in SOURCES.values() if source.thing == "chosen")
+_SET = GRAPH.downstream(_CHOSEN)
+_SIZED = GRAPH.downstream(("/decorations/{i}/size",), _CHOSEN)
+_SHADED = GRAPH.downstream(("item.ground",), _CHOSEN) & GRAPH.facts.keys()
+_SHADES = {limit for fact in _SHADED for limit in GRAPH.named(fact, Of.LIMIT)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +79,14 @@ class Bench:
 
     def __init__(self, scales: Scales, whole: Case, of_order: Weighed, candidate: Candidate, full: Judge) -> None:
         self._scales, self._of_order, self.full = scales, of_order, full
-        self._whole, self._press = whole.with_transfers(candidate.order), candidate.on_press.press
+        self._whole, self._press = whole.with_order(candidate.order), candidate.on_press.press
         self._cases = [self._whole.decoration_case(index) for index in range(len(candidate.order.decorations))]
         self._general = [scales.weigh(case) for case in self._cases]
         self._known = Remembered()
 
     def judge(self, order: Order) -> Weighed:
         asked, cases, general = self._whole.order.decorations, list(self._cases), list(self._general)
-        changed = self._whole.with_transfers(order)
+        changed = self._whole.with_order(order)
         for index, (before, now) in enumerate(zip(asked, order.decorations, strict=True)):
             if now is not before:
                 cases[index] = changed.decoration_case(index)
@@ -206,29 +215,30 @@ def _dwell_marks(case: Case) -> list[float]:
 
 
 def _gauge_marks(case: Case) -> list[float]:
-    cylinder = case.press.cylinder
+    cylinder, contact_m2 = case.press.cylinder, case["fit.contact_m2"]
     if cylinder is None:
         return []
-    prints = _thresholds(case, units.PRESSURE)
-    lines = {line for kpa in prints if (line := line_pressure_kpa(case, kpa)) is not None}
-    return [cylinder.line_least, cylinder.line_most, *lines]
+    prints = _thresholds(case, units.PRESSURE) if contact_m2 is not None else set()
+    return [cylinder.line_least, cylinder.line_most, *{line_kpa(cylinder, kpa, contact_m2) for kpa in prints}]
 
 
 def _thresholds(case: Case, dimension: units.Dimension) -> set[float]:
     """What blocking rules compare settings of this dimension with: limits of the book, and facts of this case."""
     found: set[float] = set()
-    for rule in _blocking(case.book, lambda fact: fact.startswith(("set.", "heat."))):
+    for rule in _blocking(case.book, _SET):
         found |= {case.book.limit_values[n] for n in rule.limits if case.book.limit_dimension(n) is dimension}
         for fact in rule.condition.facts:
             type_ = FACT_TYPES[fact]
-            if type_.kind is Kind.NUMBER and type_.dimension is dimension and not fact.startswith("set."):
+            if type_.kind is Kind.NUMBER and type_.dimension is dimension and fact not in _SET:
                 value = case[fact]
                 found |= {value} if value is not None else set()
     return found
 
 
-def _blocking(book: Book, looks_at: Callable[[str], bool]) -> Iterator[Rule]:
-    return (rule for rule in book.rules.values() if rule.level == "blocks" and any(map(looks_at, rule.condition.facts)))
+def _blocking(book: Book, facts: Collection[str]) -> Iterator[Rule]:
+    """The blocking rules that look at one of the facts."""
+    blocks = (rule for rule in book.rules.values() if rule.level == "blocks")
+    return (rule for rule in blocks if not rule.condition.facts.isdisjoint(facts))
 
 
 # -- sizes -----------------------------------------------------------------------------------------------------------
@@ -238,8 +248,8 @@ def _sizes(order: Order, case: Case, judge: Judge) -> tuple[AllowedSize, ...]:
     """The largest sizes: any print no larger than one of them will do. Looked for up to the book's largest print."""
     unit = case.shop.units.unit(units.LENGTH)
     step = 0.05 if unit.factor > 10 else 1.0
-    fine, most = _FINE * unit.inside(step), case.limit("order.print_side_most")
-    least, marks = case.limit("order.print_side_least"), _side_marks(case, most)
+    fine, (least, most) = _FINE * unit.inside(step), case["place.sides_mm"]
+    marks = _side_marks(case, most)
 
     def ok(width: float, height: float) -> bool:
         return workable(judge(_with(order, case.index, size=Size(width, height))))
@@ -266,8 +276,7 @@ def _side_marks(case: Case, most: float) -> list[float]:
 
 
 def _thresholds_of_size(case: Case) -> set[float]:
-    rules = _blocking(case.book, lambda fact: fact.startswith("place."))
-    names = {name for rule in rules for name in rule.limits}
+    names = {name for rule in _blocking(case.book, _SIZED) for name in rule.limits}
     return {case.book.limit_values[n] for n in names if case.book.limit_dimension(n) is units.LENGTH}
 
 
@@ -277,7 +286,7 @@ def _thresholds_of_size(case: Case) -> set[float]:
 def ground(whole: Case, judge: Judge) -> tuple[AllowedGround, ...] | None:
     """The neutral greys that will do as ground; None where the colour is known or a transfer is open."""
     order = whole.order
-    if whole.said("colour") is not None or any(each.transfer is None for each in order.decorations):
+    if whole["item.ground"] is not None or any(each.transfer is None for each in order.decorations):
         return None
     greys = [_grey(code) for code in range(256)]
     lightness = [colour.lightness for each in greys if (colour := read_colour(each)) is not None]
@@ -285,11 +294,9 @@ def ground(whole: Case, judge: Judge) -> tuple[AllowedGround, ...] | None:
     def ok(code: float) -> bool:
         return workable(judge(replace(order, item=replace(order.item, colour=greys[round(code)]))))
 
-    names = {n for rule in _blocking(whole.book, lambda fact: fact == "item.ground_lightness") for n in rule.limits}
+    names = {name for rule in _blocking(whole.book, _SHADED) for name in rule.limits} | _SHADES
     wanted = [
-        whole.book.limit_values[name]
-        for name in sorted(names | {"ground.white_lightness_least"})
-        if whole.book.limit_dimension(name) is units.LIGHTNESS
+        whole.book.limit_values[name] for name in sorted(names) if whole.book.limit_dimension(name) is units.LIGHTNESS
     ]
     edges = [sum(each < limit for each in lightness) for limit in wanted]
     marks = {0, 64, 128, 192, 255, *(edge + shift for edge in edges for shift in (-1, 0))}

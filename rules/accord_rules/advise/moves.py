@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from math import floor
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -22,6 +23,8 @@ from accord_rules.advise.costs import (
     unlike_transfer,
 )
 from accord_rules.derive.case import Case
+from accord_rules.derive.graph import GRAPH
+from accord_rules.derive.sources import SAYS, SOURCES, Part
 from accord_rules.documents import units
 from accord_rules.orders.order import Artwork, Item, Order, Press, Settings, Size
 from accord_rules.revision.catalogue import Blank, Transfer
@@ -29,44 +32,35 @@ from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.weigh.scales import Fired, OnPress
 
-_SET = ("set.", "job.", "sequence.", "order.total_s", "heat.")
-_FIT = (*_SET, "fit.", "window.")
-# By kind of change, the beginnings of the facts it can change.
-_REACHES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+
+def _within(thing: str) -> tuple[str, ...]:
+    """All fields of an item, an artwork, settings or a press."""
+    return tuple(source.name for source in SOURCES.values() if source.thing == thing)
+
+
+# By kind of change, what it says anew. Another press has other fields, all of them.
+_CHANGES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "preparation": ("item.preparation",),
-        "settings": _SET,
-        "press": (*_FIT, "press."),
-        "size": (*_FIT, "place.", "art."),
-        "placement": (*_FIT, "place.", "use."),
-        "artwork": (*_FIT, "art.", "transfer.migrates"),
-        "evidence": ("order.evidence",),
-        "transfer": (*_FIT, "transfer.", "layer.", "art."),
-        "ground": (*_FIT, "item.", "use.", "transfer.", "art."),
-        "blank": (*_FIT, "item.", "use.", "transfer.", "art.", "place.", "layer."),
+        "preparation": ("/item/preparation",),
+        "settings": _within("said"),
+        "press": _within("press"),
+        "size": ("/decorations/{i}/size", "/decorations/{i}/artwork/finest_line"),
+        "placement": ("/decorations/{i}/placement",),
+        "artwork": _within("artwork"),
+        "evidence": ("/evidence",),
+        "transfer": (
+            "/decorations/{i}/transfer",
+            "/decorations/{i}/artwork/mirrored",
+            "/decorations/{i}/artwork/printed_by",
+            *_within("said"),
+        ),
+        "ground": _within("item"),
+        "blank": _within("item"),
     }
 )
-# Facts of one decoration that hang on others of the order.
-_SHARED = ("sequence.", "layer.", "order.total_s", "place.shared")
-# By the beginning of a fact, the settings that can change it; the longest beginning counts.
-_FIELDS_OF: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "set.time": ("time",),
-        "set.pressure": ("pressure",),
-        "set.peel": ("peel",),
-        "set.cover": ("cover",),
-        "set.pad": ("pad",),
-        "set.tape": ("tape",),
-        "set.sheet": ("cover", "pad", "tape", "temperature"),
-        "set.pre_press": ("pre_press",),
-        "set.second_press": ("second_press",),
-        "set.": ("temperature",),
-        "sequence.": ("temperature",),
-        "job.": ("time", "pre_press", "second_press"),
-        "order.total_s": ("time", "pre_press", "second_press"),
-        "heat.": ("temperature", "time", "cover", "pad", "pressure"),
-    }
-)
+# The facts that it can change: of the decoration that it is about, or of the whole order; and of the others.
+_REACHES = MappingProxyType({kind: GRAPH.downstream(changed) for kind, changed in _CHANGES.items()})
+_REACHES_ELSEWHERE = MappingProxyType({kind: GRAPH.elsewhere(changed) for kind, changed in _CHANGES.items()})
 # Sets of settings that are tried together. As many as single changes are tried: more would never have their turn.
 SETS_MOST = 48
 # How far outside its window, K, a temperature must lie before its unit is doubted: past what a misread display or a
@@ -118,11 +112,9 @@ class Move:
 
     def reaches(self, block: Fired) -> bool:
         """Whether it can change a fact of the rule that blocks."""
-        facts = block.rule.condition.facts
-        if not any(fact.startswith(_REACHES[self.kind]) for fact in facts):
-            return False
         elsewhere = self.index is not None and block.case.scope is not Scope.ORDER and block.case.index != self.index
-        return not elsewhere or any(fact.startswith(_SHARED) for fact in facts)
+        reached = (_REACHES_ELSEWHERE if elsewhere else _REACHES)[self.kind]
+        return not block.rule.condition.facts.isdisjoint(reached)
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,13 +300,26 @@ def _said(settings: Settings | None) -> tuple[str, ...]:
 
 def _fields_of(block: Fired) -> tuple[int | None, frozenset[str]]:
     """The decoration (None: any) and settings that can change a fact of the rule."""
-    facts = block.rule.condition.facts
-    fields = {field for fact in facts for field in _FIELDS_OF.get(_beginning(fact), ())}
-    return (None if any(fact.startswith(_SHARED) for fact in facts) else block.case.index), frozenset(fields)
+    hung_on = frozenset[str]().union(*map(_settings_of, block.rule.condition.facts))
+    shared = any(not _OF_OTHERS.isdisjoint(GRAPH.parts(fact)) for fact in block.rule.condition.facts)
+    return (None if shared else block.case.index), hung_on
 
 
-def _beginning(fact: str) -> str:
-    return max((each for each in _FIELDS_OF if fact.startswith(each)), key=len, default="")
+_OF_OTHERS = frozenset({Part.OTHERS, Part.SEQUENCE})
+
+
+@cache
+def _settings_of(fact: str) -> frozenset[str]:
+    """The settings that an order may say and that a fact hangs on: each goes where it is said, the others after it."""
+    settings: set[str] = set()
+    waiting = [fact]
+    while waiting:
+        name = waiting.pop()
+        if name in SAYS:
+            settings.add(SAYS[name])
+        else:
+            waiting += GRAPH.reads[name]
+    return frozenset(settings)
 
 
 def _concerns(said: tuple[int, str], index: int | None, fields: frozenset[str]) -> bool:
@@ -379,9 +384,8 @@ def _sizes(rejected: Rejected) -> Iterator[Move]:
 def _shrinks(rejected: Rejected, case: Case, asked: Size) -> Iterator[tuple[float, str | None]]:
     area = case["place.area"]
     to_area = 1.0 if area is None else min(1.0, area.width / asked.width, area.height / asked.height)
-    label = case.limit("order.label_side_most") / max(asked.width, asked.height)
     if case["transfer.principle"] == "label":
-        to_area = min(to_area, label)
+        to_area = min(to_area, case["place.label_side_mm"] / max(asked.width, asked.height))
     if to_area < 1:
         yield to_area, None
     presses: Sequence[Press] = rejected.whole.shop.presses
@@ -428,7 +432,7 @@ def _which(rejected: Rejected, index: int) -> str:
 
 
 def _placements(rejected: Rejected) -> Iterator[Move]:
-    blank = rejected.whole.blank
+    blank: Blank | None = rejected.whole["blank.entry"]
     for case in rejected.decorations if blank is not None else ():
         size, here = case["place.size"], case["place.placement"]
         taken = {each["place.placement"] for each in rejected.decorations}
@@ -484,7 +488,7 @@ def _artwork_changes(rejected: Rejected, case: Case, transfer: Transfer) -> Iter
         yield from (
             ({"palette": (colour,), "colours": 1, "gradient": False, "white": False}, f"Print it in {colour} alone")
             for colour in ("black",)
-            if (case["item.ground_lightness"] or 100.0) >= case.limit("film.mid_ground_lightness")
+            if case["item.ground_bears_black"]
         )
 
 

@@ -9,11 +9,11 @@ from math import prod
 from types import MappingProxyType
 from typing import Any
 
+from accord_rules.advise.heat_document import heat_document
 from accord_rules.advise.steps import pressure_words, stack, steps
 from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
-from accord_rules.derive.heat import heat_document
-from accord_rules.derive.setting import Chosen, room
+from accord_rules.derive.chosen import Chosen
 from accord_rules.derive.sheets import NONE
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
@@ -21,6 +21,7 @@ from accord_rules.orders.order import Decoration, Order, Press, Settings, Settle
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import WORKABLE, Plan, PlannedDecoration, RuledOut
+from accord_rules.weigh.choice import room
 from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings
 
 PLANS_MOST = 10
@@ -78,11 +79,6 @@ class Candidate:
         return transfers_of(self.order)
 
     @property
-    def decorations(self) -> tuple[Case, ...]:
-        """What is known of each decoration, whatever the press."""
-        return tuple(case.parent for case in self.on_press.cases if case.parent is not None)
-
-    @property
     def possible(self) -> bool:
         settled = all(case.chosen is not None and case.chosen.surface_c is not None for case in self.on_press.cases)
         return settled and self.weighed.verdict in WORKABLE
@@ -90,12 +86,13 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Search:
-    """What a search came to: ``possible`` best first, ``others`` in the order they were tried.
+    """What a search came to for ``whole``: ``possible`` best first, ``others`` in the order they were tried.
 
     ``hopeless`` are blocked whatever the press, so that no press was looked at. ``complete``: whether all combinations
     were weighed; if not, finding nothing proves nothing.
     """
 
+    whole: Case
     possible: tuple[Candidate, ...]
     others: tuple[Candidate, ...]
     hopeless: tuple[Filled, ...]
@@ -122,7 +119,6 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
     choices = [names for names, _ in chosen]
     alone = [_alone(scales, whole, index, names, presses, may_go_on) for index, names in enumerate(choices)]
     filled: dict[tuple[str, ...], Filled] = {}
-    known: dict[tuple[int, str], Case] = {}
     candidates, complete = [], all(all_of_them for _, all_of_them in chosen)
     for press in presses:
         # What each decoration comes to by itself is the same in all of its combinations.
@@ -134,7 +130,7 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
                 complete = False
                 break
             if names not in filled:
-                filled[names] = _filled(scales, whole, general, names, known)
+                filled[names] = _filled(scales, whole, general, names)
             if not filled[names].hopeless:
                 candidates.append(_on_press(scales, filled[names], press, remembered))
     prefer = order.prefer if isinstance(order, SettleRequest) else ()
@@ -144,7 +140,7 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
         (possible if candidate.possible else others).append(candidate)
     possible.sort(key=lambda each: rank_key(each, prefer))
     hopeless = tuple(each for each in filled.values() if each.hopeless)
-    return Search(tuple(possible), tuple(others), hopeless, complete)
+    return Search(whole, tuple(possible), tuple(others), hopeless, complete)
 
 
 def presses_of(order: Order, shop: Shop) -> tuple[Press, ...]:
@@ -168,10 +164,10 @@ def _transfers(decoration: Decoration, shop: Shop, scales: Scales) -> tuple[str,
     return stocked or (name,)
 
 
-def _only(scales: Scales, whole: Case, index: int, name: str) -> Case:
+def _only(whole: Case, index: int, name: str) -> Case:
     """The decoration with this transfer as if it were the order's only one."""
     single = replace(whole.order.decorations[index], over=None, transfer=name)
-    return Case(scales.book, whole.shop, replace(whole.order, decorations=(single,))).decoration_case(0)
+    return whole.with_order(replace(whole.order, decorations=(single,))).decoration_case(0)
 
 
 def _choice(scales: Scales, whole: Case, index: int, names: Sequence[str], most: int) -> tuple[Sequence[str], bool]:
@@ -181,7 +177,7 @@ def _choice(scales: Scales, whole: Case, index: int, names: Sequence[str], most:
     """
     if len(names) <= most:
         return names, True
-    hopeful = [name for name in names if not scales.weigh(_only(scales, whole, index, name)).at("blocks")]
+    hopeful = [name for name in names if not scales.weigh(_only(whole, index, name)).at("blocks")]
     return _best(scales, hopeful or names, most), len(hopeful) <= most
 
 
@@ -203,7 +199,7 @@ def _alone(
     """
     found: dict[tuple[str, str], bool] = {}
     for name in names if len(whole.order.decorations) > 1 else ():
-        decoration = _only(scales, whole, index, name)
+        decoration = _only(whole, index, name)
         own = scales.weigh(decoration)
         for press in presses:
             blocked = own.at("blocks") or (may_go_on() and scales.on_press([decoration], press).weighed.at("blocks"))
@@ -275,20 +271,12 @@ class Filled:
         return bool(self.weighed.at("blocks"))
 
 
-def _filled(
-    scales: Scales, whole: Case, general: Weighed, names: tuple[str, ...], known: dict[tuple[int, str], Case]
-) -> Filled:
-    """``known``: each decoration with each transfer that was met before; it is read and added to."""
+def _filled(scales: Scales, whole: Case, general: Weighed, names: tuple[str, ...]) -> Filled:
     pairs = zip(whole.order.decorations, names, strict=True)
     order = replace(whole.order, decorations=tuple(replace(d, transfer=name) for d, name in pairs))
-    case = whole.with_transfers(order)
-    layered = any(each.over is not None for each in order.decorations)
-    decorations = []
-    for index, name in enumerate(names):
-        first = None if layered else known.get((index, name))
-        decorations.append(case.decoration_case(index, first))
-        known.setdefault((index, name), decorations[-1])
-    return Filled(order, tuple(decorations), sum(map(scales.weigh, decorations), general))
+    case = whole.with_order(order)
+    decorations = tuple(map(case.decoration_case, range(len(names))))
+    return Filled(order, decorations, sum(map(scales.weigh, decorations), general))
 
 
 def _on_press(scales: Scales, filled: Filled, press: Press, remembered: Remembered) -> Candidate:

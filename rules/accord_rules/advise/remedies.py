@@ -15,6 +15,8 @@ from accord_rules.advise.differences import changes
 from accord_rules.advise.moves import Move, Rejected, left_open, moves
 from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
+from accord_rules.derive.graph import GRAPH
+from accord_rules.derive.sources import SOURCES, Part
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order, Settings
 from accord_rules.verdict import VERDICTS, WORKABLE, Remedy
@@ -26,8 +28,12 @@ OF_A_KIND_MOST = 2
 TRIALS_MOST = 48
 # Changes that are paired with each other: each pair takes some microseconds to be looked at.
 PAIRED_MOST = 200
-# Facts with which heat that harms is told.
-_HEAT = ("set.surface", "set.display", "set.off_aim", "set.sheet", "heat.", "window.", "touch.")
+# Facts with which heat that harms is told: how hot it gets, and whether there is a window at all.
+_SEQUENCE = tuple(source.name for source in SOURCES.values() if source.part is Part.SEQUENCE)
+_CHOSEN = tuple(source.name for source in SOURCES.values() if source.thing == "chosen")
+_HEAT = GRAPH.downstream(("chosen/display_c", "chosen/surface_c", "chosen/spread_k"), _SEQUENCE) | GRAPH.downstream(
+    ("window.low_c", "window.high_c"), _CHOSEN
+)
 _FIELD_WORDS = {
     "temperature": "temperature",
     "time": "dwell",
@@ -260,7 +266,7 @@ class _Search:
         """Whether heat that harms is only moved to a press that falls short of what its display says."""
         ways, before = self._rejected.ways, self._rejected.on_press
         facts = (fact for blocks in ways for block in blocks for fact in block.rule.condition.facts)
-        if not any(move.kind == "press" for move in tried) or not any(fact.startswith(_HEAT) for fact in facts):
+        if not any(move.kind == "press" for move in tried) or _HEAT.isdisjoint(facts):
             return False
         return any(
             _said_temperature(order, index) == said and _surface_c(after) < _surface_c(now)

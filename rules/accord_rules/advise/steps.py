@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from accord_rules.derive.case import Case
-from accord_rules.derive.setting import Chosen
-from accord_rules.derive.sheets import NONE, RAISED, in_stock, non_stick, pads, titles
+from accord_rules.derive.chosen import Chosen
+from accord_rules.derive.sheets import NONE, RAISED, in_stock, titles
 from accord_rules.documents import units
 from accord_rules.revision.sentences import in_a_sentence
 
@@ -44,7 +44,8 @@ def stack(case: Case, chosen: Chosen) -> tuple[str, ...]:
 
 
 def _sheet_on_the_base(case: Case) -> str:
-    return _named_sheet(case, in_stock(case, non_stick(case), None))
+    consumables, stock = case.book.catalogue["consumables"], case.shop.stock.consumables
+    return _named_sheet(case, in_stock(case["sheet.non_stick"], consumables, stock, None))
 
 
 def _sheet_title(case: Case, name: str | None) -> list[str]:
@@ -71,8 +72,8 @@ def _dress(case: Case, chosen: Chosen) -> Iterator[str]:
         yield f"Lay {sheet} on the base: the print on the other side of the piece comes to lie on it."
     where = "inside the piece, under the print area" if case["item.raised"] else "under the print area"
     yield from (f"Lay {title} {where}." for title in _sheet_title(case, chosen.pad))
-    needed = case["transfer.needed"]
-    lacking = titles(case, pads(case, needed)) if chosen.pad in (None, NONE) and needed is not None else ""
+    pads = case["sheet.pads"] if chosen.pad in (None, NONE) else None
+    lacking = titles(pads or (), case.book.catalogue["consumables"])
     if lacking:
         yield f"Stop here without {lacking}: none is at hand, and it has to lie under the print."
     clear = [name for name in case["item.features"] or () if name in RAISED] if case["item.textile"] else []
@@ -150,13 +151,13 @@ def _press(case: Case, chosen: Chosen) -> Iterator[str]:
     dwell, pressure = case.show(units.TIME, chosen.time_s), pressure_words(case, chosen)
     count = case["fit.pressings"] or 1
     if count > 1:
-        overlap = case.show(units.LENGTH, case.limit("press.tile_overlap"))
+        overlap = case["fit.overlap_words"]
         yield f"Press {count:.0f} times side by side with {overlap} overlap, {dwell} each at {pressure}."
     else:
         yield f"Press for {dwell} at {pressure}."
     at_once, quantity = case["fit.pieces_per_pressing"] or 1, case["order.quantity"]
     if min(at_once, quantity) > 1:
-        gap = case.show(units.LENGTH, case.limit("press.piece_gap"))
+        gap = case["fit.gap_words"]
         yield f"Press up to {at_once:.0f} pieces at once, side by side, {gap} apart and well inside the platen's edge."
     if case["press.hand_held"]:
         yield "Hold the press still and flat; do not slide it."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from accord_rules.derive.setting import Chosen
+from accord_rules.derive.chosen import Chosen
 from accord_rules.derive.sheets import NONE
 from accord_rules.documents import units
 from accord_rules.documents.writing import quantity

@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
-from accord_rules.derive.case import Case
+from collections.abc import Callable, Mapping
+
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, contrast, read_colour
-from accord_rules.orders.order import PLACEMENTS, PRINTERS, Artwork, Size
-from accord_rules.revision.facts import BOOL, DATA, TEXT, Ask, Assume, Scope, fact, number, one_of
+from accord_rules.orders.order import PLACEMENTS, PRINTERS, Size
+from accord_rules.revision.catalogue import Blank, Substrate, Transfer
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Ask,
+    Assume,
+    Scope,
+    fact,
+    later,
+    limit,
+    maybe,
+    number,
+    one_of,
+    read,
+    source,
+)
 
 DECORATION = Scope.DECORATION
 A4_MM = Size(210.0, 297.0)
 
 
-def _art(case: Case) -> Artwork:
-    return case.decoration.artwork or Artwork()
+# -- what it shows ---------------------------------------------------------------------------------------------------
 
 
 @fact(
@@ -22,12 +38,14 @@ def _art(case: Case) -> Artwork:
     DECORATION,
     Assume("/decorations/{i}/artwork/colours", 1.0, "number of colours not said: taken as one"),
 )
-def colours(case: Case) -> float | None:
+def colours(
+    said: int | None = source("/decorations/{i}/artwork/colours"),
+    palette: tuple[str, ...] | None = source("/decorations/{i}/artwork/palette"),
+) -> float | None:
     """How many colours the artwork has; the palette counts if it is given."""
-    art = _art(case)
-    if art.colours is None and art.palette is not None:
-        return float(len(set(art.palette)))
-    return None if art.colours is None else float(art.colours)
+    if said is None and palette is not None:
+        return float(len(set(palette)))
+    return None if said is None else float(said)
 
 
 @fact(
@@ -36,9 +54,9 @@ def colours(case: Case) -> float | None:
     DECORATION,
     Assume("/decorations/{i}/artwork/white", False, "white areas not said: taken to have none"),
 )
-def white(case: Case) -> bool | None:
+def white(said: bool | None = source("/decorations/{i}/artwork/white")) -> bool | None:
     """Whether the artwork has white areas."""
-    return _art(case).white
+    return said
 
 
 @fact(
@@ -47,14 +65,14 @@ def white(case: Case) -> bool | None:
     DECORATION,
     Assume("/decorations/{i}/artwork/gradient", False, "gradients not said: taken to have none"),
 )
-def gradient(case: Case) -> bool | None:
+def gradient(said: bool | None = source("/decorations/{i}/artwork/gradient")) -> bool | None:
     """Whether the artwork has gradients or is a photograph."""
-    return _art(case).gradient
+    return said
 
 
-def _usual_line_mm(case: Case) -> float:
+def usual_line_mm(transfer: Transfer | None = maybe("transfer.entry")) -> float:
     """A usual line, or the finest the transfer holds where that is coarser."""
-    return max(2.0, case.transfer.finest_line if case.transfer is not None else 0.0)
+    return max(2.0, transfer.finest_line if transfer is not None else 0.0)
 
 
 @fact(
@@ -63,13 +81,13 @@ def _usual_line_mm(case: Case) -> float:
     DECORATION,
     Assume(
         "/decorations/{i}/artwork/finest_line",
-        _usual_line_mm,
+        usual_line_mm,
         "finest line not said: taken as one that the transfer holds, 2 mm or more",
     ),
 )
-def finest_line_mm(case: Case) -> float | None:
+def finest_line_mm(said: float | None = source("/decorations/{i}/artwork/finest_line")) -> float | None:
     """The finest line in the artwork."""
-    return _art(case).finest_line
+    return said
 
 
 @fact(
@@ -78,45 +96,85 @@ def finest_line_mm(case: Case) -> float | None:
     DECORATION,
     Assume("/decorations/{i}/artwork/small_pieces", False, "small loose pieces not said: taken to have none"),
 )
-def small_pieces(case: Case) -> bool | None:
+def small_pieces(said: bool | None = source("/decorations/{i}/artwork/small_pieces")) -> bool | None:
     """Whether the artwork has small isolated pieces."""
-    return _art(case).small_pieces
+    return said
+
+
+@fact("art.palette", DATA, DECORATION, Ask("/decorations/{i}/artwork/palette", "Which colours does the artwork use?"))
+def palette(
+    said: tuple[str, ...] | None = source("/decorations/{i}/artwork/palette"),
+) -> tuple[Colour, ...] | None:
+    """The artwork's colours."""
+    if said is None:
+        return None
+    return tuple(colour for colour in map(read_colour, said) if colour is not None)
+
+
+@fact("art.lightest", number(units.LIGHTNESS), DECORATION)
+def lightest(colours: tuple[Colour, ...] = read("art.palette")) -> float | None:
+    """CIELAB lightness of the artwork's lightest colour."""
+    return round(max(colour.lightness for colour in colours), 4) if colours else None
+
+
+@fact(
+    "art.light",
+    BOOL,
+    DECORATION,
+    Assume("/decorations/{i}/artwork/palette", True, "colours not said: taken as light, which shows bled dye"),
+)
+def light(lightest_l: float = read("art.lightest"), least_l: float = limit("film.light_art_lightness")) -> bool:
+    """Whether the artwork has a colour light enough to show dye that bleeds into it."""
+    return lightest_l >= least_l
+
+
+@fact("art.contrast", number(units.RATIO), DECORATION)
+def art_contrast(
+    colours: tuple[Colour, ...] = read("art.palette"), ground: Colour = read("item.ground")
+) -> float | None:
+    """WCAG contrast of the artwork's best-visible colour against the ground, 1 to 21."""
+    return round(max(contrast(colour, ground) for colour in colours), 4) if colours else None
+
+
+# -- how it is made --------------------------------------------------------------------------------------------------
 
 
 @fact("place.seen_through", BOOL, DECORATION)
-def seen_through(case: Case) -> bool | None:
+def seen_through(
+    where: str = read("place.placement"),
+    entry: Substrate = read("substrate.entry"),
+    shape: str | None = maybe("item.shape"),
+) -> bool:
     """Whether the print is looked at through the piece: it is on the back of a flat, clear one."""
-    where, shape = case["place.placement"], case["item.shape"]
-    if case.substrate is None or where is None:
-        return None
-    return case.substrate.clear and shape == "flat" and where == "reverse"
+    return entry.clear and shape == "flat" and where == "reverse"
 
 
 @fact("art.mirrored_needed", BOOL, DECORATION)
-def mirrored_needed(case: Case) -> bool | None:
+def mirrored_needed(transfer: Transfer = read("transfer.entry"), through: bool = read("place.seen_through")) -> bool:
     """Whether the print on the carrier has to be a mirror image, so that the piece reads right.
 
     A print laid face down is turned round once, one laid face up is not; looking through the piece turns it once more.
     """
-    through = case["place.seen_through"]
-    return None if case.transfer is None or through is None else case.transfer.mirrored is not through
+    return transfer.mirrored is not through
 
 
 @fact("art.turned_words", TEXT, DECORATION)
-def turned_words(case: Case) -> str | None:
+def turned_words(
+    transfer: Transfer = read("transfer.entry"),
+    title: str | None = maybe("transfer.title"),
+    through: bool | None = maybe("place.seen_through"),
+) -> str:
     """How the print is turned round on its way from the carrier to the eye, as a clause."""
-    if case.transfer is None:
-        return None
-    down = case.transfer.mirrored
+    down = transfer.mirrored
     side = "goes down onto the piece" if down else "stays up"
-    if not case["place.seen_through"]:
-        return f"the print side {side} with {case['transfer.title']}"
+    if not through:
+        return f"the print side {side} with {title}"
     turned = "turns it back again" if down else "turns it round"
-    return f"the print side {side} with {case['transfer.title']}, and looking at it through the piece {turned}"
+    return f"the print side {side} with {title}, and looking at it through the piece {turned}"
 
 
-def _as_needed(case: Case) -> bool | None:
-    needed: bool | None = case["art.mirrored_needed"]
+def as_needed(needed: bool = read("art.mirrored_needed")) -> bool:
+    """As the transfer needs it here."""
     return needed
 
 
@@ -126,89 +184,62 @@ def _as_needed(case: Case) -> bool | None:
     DECORATION,
     Assume(
         "/decorations/{i}/artwork/mirrored",
-        _as_needed,
+        as_needed,
         "mirroring not said: taken to be as the transfer needs on this side of the piece",
     ),
 )
-def mirrored(case: Case) -> bool | None:
+def mirrored(said: bool | None = source("/decorations/{i}/artwork/mirrored")) -> bool | None:
     """Whether the print on the carrier is a mirror image."""
-    return _art(case).mirrored
+    return said
 
 
-def _usual_printer(case: Case) -> str | None:
-    return case.transfer.printed_by[0] if case.transfer is not None else None
+def usual_printer(transfer: Transfer = read("transfer.entry")) -> str:
+    """What usually prints it."""
+    return transfer.printed_by[0]
 
 
 @fact(
     "art.printed_by",
     one_of(PRINTERS),
     DECORATION,
-    Assume("/decorations/{i}/artwork/printed_by", _usual_printer, "how it was printed not said: taken as usual for it"),
+    Assume("/decorations/{i}/artwork/printed_by", usual_printer, "how it was printed not said: taken as usual for it"),
 )
-def printed_by(case: Case) -> str | None:
+def printed_by(said: str | None = source("/decorations/{i}/artwork/printed_by")) -> str | None:
     """What made the print."""
-    return _art(case).printed_by
+    return said
 
 
 @fact("art.printed_by_suits", BOOL, DECORATION)
-def printed_by_suits(case: Case) -> bool | None:
+def printed_by_suits(printer: str = read("art.printed_by"), transfer: Transfer = read("transfer.entry")) -> bool:
     """Whether that printer goes with this transfer."""
-    printer = case["art.printed_by"]
-    return None if printer is None or case.transfer is None else printer in case.transfer.printed_by
+    return printer in transfer.printed_by
 
 
 @fact("art.printers_words", TEXT, DECORATION)
-def printers_words(case: Case) -> str | None:
+def printers_words(transfer: Transfer = read("transfer.entry")) -> str:
     """What may make the print, in words."""
-    return None if case.transfer is None else " or ".join(case.transfer.printed_by)
+    return " or ".join(transfer.printed_by)
 
 
-@fact("art.palette", DATA, DECORATION, Ask("/decorations/{i}/artwork/palette", "Which colours does the artwork use?"))
-def palette(case: Case) -> tuple[Colour, ...] | None:
-    """The artwork's colours."""
-    said = _art(case).palette
-    if said is None:
-        return None
-    return tuple(colour for colour in map(read_colour, said) if colour is not None)
-
-
-@fact("art.lightest", number(units.LIGHTNESS), DECORATION)
-def lightest(case: Case) -> float | None:
-    """CIELAB lightness of the artwork's lightest colour."""
-    found = case["art.palette"]
-    return None if not found else round(max(colour.lightness for colour in found), 4)
-
-
-@fact(
-    "art.light",
-    BOOL,
-    DECORATION,
-    Assume("/decorations/{i}/artwork/palette", True, "colours not said: taken as light, which shows bled dye"),
-)
-def light(case: Case) -> bool | None:
-    """Whether the artwork has a colour light enough to show dye that bleeds into it."""
-    lightest_l = case["art.lightest"]
-    return None if lightest_l is None else bool(lightest_l >= case.limit("film.light_art_lightness"))
-
-
-@fact("art.contrast", number(units.RATIO), DECORATION)
-def art_contrast(case: Case) -> float | None:
-    """WCAG contrast of the artwork's best-visible colour against the ground, 1 to 21."""
-    found, ground = case["art.palette"], case["item.ground"]
-    return None if not found or ground is None else round(max(contrast(each, ground) for each in found), 4)
-
+# -- where it goes ---------------------------------------------------------------------------------------------------
 
 # Where a print goes if nobody says: the first of these that the blank has, the larger where two stand together;
 # else the first by name.
 _MAIN = (("all-round",), ("yoke",), ("front", "leg"), ("face",), ("reverse",))
 
 
-def _main_area(case: Case) -> str | None:
-    if case.blank is None and case.substrate is not None and case.substrate.clear:
-        return None  # face or back decides which way round the print has to be
-    if case.blank is None:
-        return "front" if case["item.textile"] else "face"
-    areas = case.blank.areas
+def main_area(
+    blank: Blank | None = maybe("blank.entry"),
+    entry: Callable[[], Substrate | None] = later("substrate.entry"),
+    cloth: Callable[[], bool | None] = later("item.textile"),
+) -> str | None:
+    """The main printable area; None where face or back decides which way round the print has to be."""
+    if blank is None:
+        material = entry()
+        if material is not None and material.clear:
+            return None
+        return "front" if cloth() else "face"
+    areas = blank.areas
     for names in _MAIN:
         there = [name for name in names if name in areas]
         if there:
@@ -222,112 +253,126 @@ def _main_area(case: Case) -> str | None:
     DECORATION,
     Assume(
         "/decorations/{i}/placement",
-        _main_area,
+        main_area,
         "placement not said: taken as the main printable area",
         "Does the print go on the face of the piece, or on its reverse, to be looked at through it?",
     ),
 )
-def placement(case: Case) -> str | None:
+def placement(said: str | None = source("/decorations/{i}/placement")) -> str | None:
     """Where on the piece the print goes."""
-    return case.decoration.placement
+    return said
 
 
 @fact("place.area", DATA, DECORATION)
-def area(case: Case) -> Size | None:
+def area(
+    blank: Blank | None = maybe("blank.entry"), where: Callable[[], str | None] = later("place.placement")
+) -> Size | None:
     """The blank's printable area at the placement; None if no blank or no such area is known."""
-    return case.blank.areas.get(case["place.placement"]) if case.blank is not None else None
+    return blank.areas.get(where() or "") if blank is not None else None
 
 
 @fact("place.known", BOOL, DECORATION)
-def known(case: Case) -> bool:
+def known(
+    blank: Blank | None = maybe("blank.entry"), where: Callable[[], str | None] = later("place.placement")
+) -> bool:
     """Whether the named blank has a printable area at the placement; true if no blank is named."""
-    return case.blank is None or case["place.placement"] in case.blank.areas
+    return blank is None or where() in blank.areas
 
 
 @fact("place.areas_words", TEXT, DECORATION)
-def areas_words(case: Case) -> str:
+def areas_words(blank: Blank | None = maybe("blank.entry")) -> str:
     """The blank's printable areas, in words."""
-    return "" if case.blank is None else ", ".join(case.blank.areas)
+    return "" if blank is None else ", ".join(blank.areas)
 
 
-def _usual_size(case: Case) -> Size:
+def usual_size(room: Size | None = maybe("place.area")) -> Size:
     """The printable area if it is no larger than A4, else A4."""
-    found = case["place.area"]
-    if found is None:
+    if room is None:
         return A4_MM
-    return Size(min(found.width, A4_MM.width), min(found.height, A4_MM.height))
+    return Size(min(room.width, A4_MM.width), min(room.height, A4_MM.height))
 
 
 @fact(
     "place.size",
     DATA,
     DECORATION,
-    Assume("/decorations/{i}/size", _usual_size, "size not said: taken as the printable area, A4 at most"),
+    Assume("/decorations/{i}/size", usual_size, "size not said: taken as the printable area, A4 at most"),
 )
-def size(case: Case) -> Size | None:
+def size(said: Size | None = source("/decorations/{i}/size")) -> Size | None:
     """Width and height of the print."""
-    return case.decoration.size
+    return said
+
+
+@fact("place.sides_mm", DATA, DECORATION)
+def sides_mm(
+    least_mm: float = limit("order.print_side_least"), most_mm: float = limit("order.print_side_most")
+) -> tuple[float, float]:
+    """The shortest and the longest side that a print may have."""
+    return least_mm, most_mm
+
+
+@fact("place.label_side_mm", DATA, DECORATION)
+def label_side_mm(most_mm: float = limit("order.label_side_most")) -> float:
+    """The longest side that a label may have."""
+    return most_mm
 
 
 @fact("place.width_mm", number(units.LENGTH), DECORATION)
-def width_mm(case: Case) -> float | None:
+def width_mm(print_size: Size = read("place.size")) -> float:
     """Width of the print."""
-    found = case["place.size"]
-    return None if found is None else found.width
+    return print_size.width
 
 
 @fact("place.height_mm", number(units.LENGTH), DECORATION)
-def height_mm(case: Case) -> float | None:
+def height_mm(print_size: Size = read("place.size")) -> float:
     """Height of the print."""
-    found = case["place.size"]
-    return None if found is None else found.height
+    return print_size.height
 
 
 @fact("place.fits_area", BOOL, DECORATION)
-def fits_area(case: Case) -> bool | None:
+def fits_area(room: Size | None = maybe("place.area"), print_size: Size | None = maybe("place.size")) -> bool | None:
     """Whether the print fits the blank's printable area; true if none is known."""
-    found, print_size = case["place.area"], case["place.size"]
-    if found is None:
+    if room is None:
         return True
-    return None if print_size is None else print_size.width <= found.width and print_size.height <= found.height
+    return None if print_size is None else print_size.width <= room.width and print_size.height <= room.height
 
 
 @fact("place.area_words", TEXT, DECORATION)
-def area_words(case: Case) -> str:
+def area_words(
+    room: Size | None = maybe("place.area"), preferences: units.UnitPreferences = source("shop/units")
+) -> str:
     """The printable area in words."""
-    found = case["place.area"]
-    return "" if found is None else size_words(case, found.width, found.height)
+    return "" if room is None else size_words(room, preferences)
 
 
-def size_words(case: Case, width_mm: float, height_mm: float) -> str:
+def size_words(size: Size, preferences: units.UnitPreferences) -> str:
     """ "280 mm x 300 mm" in the shop's units."""
-    return f"{case.show(units.LENGTH, width_mm)} x {case.show(units.LENGTH, height_mm)}"
+    return " x ".join(units.show(units.LENGTH, side, preferences) for side in (size.width, size.height))
 
 
 @fact("place.size_words", TEXT, DECORATION)
-def print_size_words(case: Case) -> str | None:
+def print_size_words(
+    print_size: Size = read("place.size"), preferences: units.UnitPreferences = source("shop/units")
+) -> str:
     """The print's size in words."""
-    found = case["place.size"]
-    return None if found is None else size_words(case, found.width, found.height)
+    return size_words(print_size, preferences)
 
 
 @fact("place.shared", BOOL, DECORATION)
-def shared(case: Case) -> bool:
+def shared(
+    placement: str | None = source("/decorations/{i}/placement"),
+    over: int | None = source("/decorations/{i}/over"),
+    placements: Mapping[int, str | None] = source("/decorations/{j}/placement"),
+    overs: Mapping[int, int | None] = source("/decorations/{j}/over"),
+) -> bool:
     """Whether another decoration of the order goes to the same placement and neither is said to lie on the other."""
-    mine = case.decoration
-    return any(
-        index != case.index and other.placement == mine.placement and other.over is None and mine.over is None
-        for index, other in enumerate(case.order.decorations)
-    )
+    return over is None and any(there == placement and overs[index] is None for index, there in placements.items())
 
 
 @fact("place.food_face", BOOL, DECORATION)
-def food_face(case: Case) -> bool | None:
+def food_face(side: bool = read("use.food_side"), where: str = read("place.placement")) -> bool:
     """Whether the print is where food or drink touches."""
-    side, where = case["use.food_side"], case["place.placement"]
-    if side is None or where is None:
-        return None
-    return bool(where == "food-face" or (side and where == "inside"))
+    return where == "food-face" or (side and where == "inside")
 
 
 @fact(
@@ -340,6 +385,9 @@ def food_face(case: Case) -> bool | None:
         "distance from the drinking rim not said: taken as 25 mm",
     ),
 )
-def rim_distance_mm(case: Case) -> float | None:
+def rim_distance_mm(
+    placement: str | None = source("/decorations/{i}/placement"),
+    said: float | None = source("/decorations/{i}/rim_distance"),
+) -> float | None:
     """From the print to the drinking rim."""
-    return 0.0 if case.decoration.placement == "rim" else case.decoration.rim_distance
+    return 0.0 if placement == "rim" else said

@@ -1,213 +1,301 @@
 """One question being worked out: an order at a shop, then one of its decorations, then that on one press.
 
-Facts are computed when first read and remembered. A case for a decoration leaves the order's facts to its parent,
-so that they are worked out once an order, not once a decoration and press.
+Facts are worked out when first read. Those that hang on the same parts of the question lie together in a layer, which
+every case with these parts shares: what is known of a press holds for all that is pressed on it, and what no setting
+changes holds for all settings. Which parts a fact hangs on follows from what it declares to read.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from accord_rules.derive.answers import Answer, answer_of
+from accord_rules.derive.chosen import Chosen, Sequenced
+from accord_rules.derive.graph import GRAPH, Graph
+from accord_rules.derive.parts import Parts
+from accord_rules.derive.sources import SOURCES, Part
 from accord_rules.documents import units
 from accord_rules.orders.order import Decoration, Order, Press
 from accord_rules.orders.shop import Shop
-from accord_rules.revision.catalogue import Blank, PressType, Substrate, Transfer
-from accord_rules.revision.facts import Ask, Assume, Fact, Scope, declared
+from accord_rules.revision.catalogue import PressType, Transfer
+from accord_rules.revision.facts import Ask, Assume, Fact, Scope
 
 if TYPE_CHECKING:
-    from accord_rules.derive.setting import Chosen
     from accord_rules.revision.book import Book
 
-_FACTS: Mapping[str, Fact] = declared()
+# By scope, the parts that its layers hang on, from the fewest on. What hangs on more is the case's own.
+_PRINT = frozenset({Part.PIECE, Part.PRINT})
+_LAYERS: Mapping[Scope, tuple[frozenset[Part], ...]] = {
+    Scope.ORDER: (frozenset({Part.PIECE}),),
+    Scope.DECORATION: (_PRINT, _PRINT | {Part.TRANSFER}),
+    Scope.PRESSING: (
+        frozenset({Part.PIECE, Part.PRESS}),
+        _PRINT | {Part.PRESS},
+        _PRINT | {Part.TRANSFER, Part.PRESS},
+        _PRINT | {Part.TRANSFER, Part.PRESS, Part.SETTINGS},
+    ),
+}
 
 
-class Sequenced(NamedTuple):
-    """The order of pressings found for a whole order: indices first to last, or a sentence on why there is none.
+class _Node(NamedTuple):
+    """A fact ready to be worked out. ``layer``: which of its scope's it lies in; None for none."""
 
-    ``conflicts`` are then the smallest sets of decorations that have no order among themselves. ``total_s`` is the time
-    all decorations take at the press, over the whole quantity; None if unknown.
-    """
-
-    order: tuple[int, ...]
-    clash: str = ""
-    total_s: float | None = None
-    conflicts: tuple[tuple[int, ...], ...] = ()
+    rank: int
+    layer: int | None
+    answer: Answer
+    assumed: Answer | None
+    why: Answer | None
 
 
-class Case(dict[str, Any]):
-    """Facts by name, worked out on demand. ``assume=False`` leaves unsaid things unknown instead of assuming.
+def _node(graph: Graph, fact: Fact) -> _Node:
+    parts = graph.parts(fact.name)
+    layer = next((number for number, held in enumerate(_LAYERS[fact.scope]) if parts <= held), None)
+    assumed: Answer | None = None
+    why: Answer | None = None
+    if isinstance(missing := fact.missing, Assume):
+        assumed, why = _given(missing.value, graph), _given(missing.why, graph)
+    return _Node(fact.rank, layer, answer_of(fact.function, graph.sources), assumed, why)
 
-    It is a dict of the facts known so far, since looking facts up is most of what is done with it. Two cases are never
-    equal: each is a question of its own.
-    """
 
-    __hash__ = object.__hash__  # type: ignore[assignment]
+def _given(value: Any, graph: Graph) -> Answer:
+    return answer_of(value, graph.sources) if callable(value) else lambda facts, parts: value
 
-    def __eq__(self, other: object) -> bool:
-        return self is other
 
-    def __bool__(self) -> bool:
-        return True
+# A graph with faults is refused when a book is loaded, before any fact of it is worked out.
+_NODES: Mapping[str, _Node] = {} if GRAPH.faults else {name: _node(GRAPH, fact) for name, fact in GRAPH.facts.items()}
+# What the facts of a decoration hang on beyond its layers.
+_LOOSE = tuple(
+    source
+    for source in SOURCES.values()
+    if source.part is Part.OTHERS and any(reader in GRAPH.facts for reader in GRAPH.readers[source.name])
+)
 
-    def __init__(
-        self,
-        book: Book,
-        shop: Shop,
-        order: Order,
-        *,
-        assume: bool = True,
-        parent: Case | None = None,
-        scope: Scope = Scope.ORDER,
-        index: int = 0,
-        press: Press | None = None,
-        chosen: Chosen | None = None,
-        sequence: Sequenced | None = None,
-        kept: tuple[dict[str, Any], dict[str, Any]] | None = None,
-    ) -> None:
-        """``kept``: where facts of the press alone, and those that no setting changes, are kept for the next case."""
-        # What is known of the wider scopes holds here too.
-        super().__init__(parent if parent is not None else ())
-        self._of_press, self._settled = kept or ({}, {})
-        self.update(self._of_press)
-        self.update(self._settled)
-        self.book, self.shop, self.order = book, shop, order
-        self.assume, self.parent, self.scope, self.index = assume, parent, scope, index
-        self._press, self.chosen, self.sequence = press, chosen, sequence
-        self._same_order: Case | None = None  # the case whose order facts these are, see with_transfers
-        self._alike: Case | None = None  # see alike
-        self._kept_of: dict[int, dict[str, Any]] = {}
-        # The whole order has them for all of its decorations.
-        self._presses: dict[int, tuple[Press, dict[str, Any]]] = parent._presses if parent is not None else {}
-        self._rank = scope.rank
-        # Fact functions read these all the time.
-        if scope is not Scope.ORDER:
-            self.decoration: Decoration = order.decorations[index]
-            self.transfer: Transfer | None = book.transfer(self.decoration.transfer)
-        if press is not None:
-            self.press_type: PressType = book.catalogue["press_types"][press.type]
+
+class Layer:
+    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more."""
+
+    __slots__ = ("facts", "narrower")
+
+    def __init__(self) -> None:
+        self.facts: dict[str, Any] = {}
+        self.narrower: dict[Hashable, Layer] = {}
+
+    def of(self, part: Hashable) -> Layer:
+        layer = self.narrower.get(part)
+        if layer is None:
+            layer = self.narrower[part] = Layer()
+        return layer
+
+
+class FactError(RuntimeError):
+    """A fact whose function fails; names it with its file and line."""
+
+    def __init__(self, fact: Fact, error: Exception) -> None:
+        super().__init__(f"{fact.place}: fact {fact.name}: fails with {type(error).__name__}: {error}")
+        self.fact = fact
+
+
+class Known(dict[str, Any]):
+    """Facts by name, of one case; what is not known yet is worked out."""
+
+    __slots__ = ("assume", "layers", "parts", "rank", "wider")
+
+    def __init__(self, parts: Parts, rank: int, layers: tuple[Layer, ...], wider: Known | None, assume: bool) -> None:
+        super().__init__(wider if wider is not None else ())
+        for layer in layers:
+            self.update(layer.facts)
+        self.parts, self.rank, self.layers, self.wider, self.assume = parts, rank, layers, wider, assume
+
+    def __missing__(self, name: str) -> Any:
+        rank, layer, answer, assumed, _ = _NODES[name]
+        if rank != self.rank:
+            if self.wider is None or rank > self.rank:
+                raise KeyError(f"{name} is not known of the {list(Scope)[self.rank].value} alone")
+            value = self[name] = self.wider[name]
+            return value
+        try:
+            value = answer(self, self.parts)
+            if value is None and assumed is not None and self.assume:
+                value = assumed(self, self.parts)
+        except FactError:
+            raise
+        except Exception as error:
+            raise FactError(GRAPH.facts[name], error) from error
+        self[name] = value
+        if layer is not None:
+            self.layers[layer].facts[name] = value
+        return value
+
+
+class Cause(NamedTuple):
+    """Why a fact is not known from the order itself: a fact that the order leaves unsaid, and what stands in."""
+
+    fact: Fact
+    missing: Ask | Assume
+
+
+class Case:
+    """A question of one scope, with its facts. Two cases are never equal: each is a question of its own."""
+
+    __slots__ = ("_likeness", "_parts", "book", "index", "known", "parent", "scope")
+
+    def __init__(self, book: Book, shop: Shop, order: Order, *, assume: bool = True) -> None:
+        """A whole order. ``assume=False`` leaves unsaid things unknown instead of assuming."""
+        parts = Parts(book, shop, order)
+        self._set(book, None, Scope.ORDER, 0, parts, Known(parts, 0, (Layer(),), None, assume))
+
+    def _set(self, book: Book, parent: Case | None, scope: Scope, index: int, parts: Parts, known: Known) -> None:
+        self.book, self.parent, self.scope, self.index = book, parent, scope, index
+        self._parts, self.known = parts, known
+        self._likeness: Hashable = None
+
+    @classmethod
+    def _made(cls, parent: Case, scope: Scope, index: int, parts: Parts, layers: tuple[Layer, ...]) -> Case:
+        case = cls.__new__(cls)
+        known = Known(parts, scope.rank, layers, parent.known, parent.known.assume)
+        case._set(parent.book, parent, scope, index, parts, known)
+        return case
 
     # -- narrower cases ------------------------------------------------------------------------------------------
 
-    def with_transfers(self, order: Order) -> Case:
-        """The same case for an order that differs in its decorations or press, but not in how many there are.
+    def with_order(self, order: Order) -> Case:
+        """The same piece for the same use in an order with other decorations, or for another press.
 
-        The order's own facts do not depend on them, so what is known of them is shared.
+        What is known of the piece, and of decorations and presses that both have, is shared.
         """
-        other = Case(self.book, self.shop, order, assume=self.assume)
-        other.update(self)
-        other._same_order, other._presses = self, self._presses
-        return other
+        if _about_the_piece(order) != _about_the_piece(self.order):
+            raise ValueError("another piece, or another use of it, is another question")
+        case = Case.__new__(Case)
+        parts = Parts(self.book, self.shop, order)
+        case._set(self.book, None, Scope.ORDER, 0, parts, Known(parts, 0, self.known.layers, None, self.known.assume))
+        return case
 
-    def decoration_case(self, index: int, known: Case | None = None) -> Case:
-        """``known``: the decoration's case in an order that differs only in what no fact of a decoration hangs on:
-        settings, press, and the transfers of other decorations that it neither lies on nor under."""
-        case = Case(
-            self.book, self.shop, self.order, assume=self.assume, parent=self, scope=Scope.DECORATION, index=index
-        )
-        if known is not None:
-            case.update(known)
-            case._alike = known.alike
+    def decoration_case(self, index: int) -> Case:
+        parts = self._parts.of_decoration(index)
+        said = parts.decoration
+        print_ = self.known.layers[0].of((said.placement, said.size, said.rim_distance, said.artwork))
+        return Case._made(self, Scope.DECORATION, index, parts, (print_, print_.of(said.transfer)))
+
+    def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
+        if self.parent is None or self.scope is not Scope.DECORATION:
+            raise ValueError("a pressing belongs to one decoration")
+        print_, with_transfer = self.known.layers
+        # A press holds too much to be told apart again and again: the others go by its layer.
+        of_press = self.parent.known.layers[0].of(press)
+        fitted = with_transfer.of(of_press)
+        layers = (of_press, print_.of(of_press), fitted, fitted.of((self.decoration.settings, chosen)))
+        parts = self._parts.of_pressing(press, chosen, sequence)
+        return Case._made(self, Scope.PRESSING, self.index, parts, layers)
+
+    def pressing_alone(self, press: Press, chosen: Chosen | None) -> Case:
+        """The pressing as if its decoration were the order's only one.
+
+        The time of the order is then its own, which is known before there is any order of pressings.
+        """
+        case = self.pressing_case(press, chosen)
+        case._parts.sequence = Sequenced((0,), total_s=case.known["job.total_s"])
         return case
 
     @property
-    def alike(self) -> Case:
-        """The first decoration case with the same facts: this one, or the one whose facts it was made from."""
-        return self if self._alike is None else self._alike
-
-    def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
-        if self.scope is not Scope.DECORATION:
-            raise ValueError("a pressing belongs to one decoration")
-        # By identity: a press holds too much to be hashed each time, and is kept beside its facts, so that none takes
-        # its place.
-        _, of_press = self._presses.setdefault(id(press), (press, {}))
-        settled = self._kept_of.setdefault(id(press), {})
-        return Case(
-            self.book,
-            self.shop,
-            self.order,
-            assume=self.assume,
-            parent=self,
-            scope=Scope.PRESSING,
-            index=self.index,
-            press=press,
-            chosen=chosen,
-            sequence=sequence,
-            kept=(of_press, settled),
-        )
-
-    def in_sequence(self, sequence: Sequenced) -> Case:
-        """This pressing, of which nothing was asked yet that hangs on the order of pressings, with that order."""
-        if self.sequence is not None:
-            raise ValueError("this pressing has its place already")
-        self.sequence = sequence
-        return self
+    def likeness(self) -> Hashable:
+        """Equal for decorations of one question that have the same facts, on any press, if pressed by themselves."""
+        if self._likeness is None:
+            loose = (attrgetter(source.path)(self._parts) for source in _LOOSE)
+            values = (tuple(value.items()) if isinstance(value, Mapping) else value for value in loose)
+            self._likeness = (self.index, self.known.layers, self.decoration.settings, *values)
+        return self._likeness
 
     # -- facts ---------------------------------------------------------------------------------------------------
 
-    def __missing__(self, name: str) -> Any:
-        """A fact that is not known yet, or what is assumed in its place."""
-        fact = _FACTS[name]
-        if fact.rank != self._rank:
-            if self.parent is None or fact.rank > self._rank:
-                raise KeyError(f"{name} cannot be known for {self.scope.value}")
-            value = self[name] = self.parent[name]
-            return value
-        if self._same_order is not None:
-            value = self[name] = self._same_order[name]
-            return value
-        value = fact.compute(self)
-        if value is None and self.assume and isinstance(fact.missing, Assume):
-            value = fact.missing.value
-            if callable(value):
-                value = value(self)
-        self[name] = value
-        if fact.of_press:
-            self._of_press[name] = value
-        elif fact.settled:
-            self._settled[name] = value
-        return value
+    def __getitem__(self, name: str) -> Any:
+        """A fact, or what is assumed in its place; None where it is unknown."""
+        return self.known[name]
 
     def get(self, name: str, default: Any = None) -> Any:
         """The fact, as sentences read it; worked out if need be."""
-        return self[name]
+        return self.known[name]
 
-    def facts(self, names: Sequence[str]) -> dict[str, Any]:
+    def facts(self, names: Iterable[str]) -> dict[str, Any]:
         """The named facts; None where unknown."""
-        return dict(zip(names, map(self.__getitem__, names), strict=True))
+        return {name: self.known[name] for name in names}
 
-    def declared_facts(self) -> Iterable[Fact]:
-        return _FACTS.values()
+    def causes(self, name: str) -> Mapping[str, Cause]:
+        """Why a fact is not known from the order itself: JSON Pointer to what would have said it.
 
-    def causes(self, name: str) -> Mapping[str, Ask | Assume]:
-        """Why a fact is not known from the order itself: JSON Pointer to what would have said it."""
-        found: dict[str, Ask | Assume] = {}
-        self._collect_causes(name, found, set())
-        return found
+        It goes by the reads that are made, not by those declared: what was not looked at is to blame for nothing.
+        """
+        causes: dict[str, Cause] = {}
+        self._collect_causes(name, causes, set())
+        return causes
 
-    def _collect_causes(self, name: str, found: dict[str, Ask | Assume], seen: set[str]) -> None:
+    def _collect_causes(self, name: str, causes: dict[str, Cause], seen: set[str]) -> None:
         if name in seen:
             return
         seen.add(name)
-        fact = _FACTS[name]
-        owner = _Listening(self._owner(fact))
-        raw = fact.compute(owner)
-        if raw is None and fact.missing is not None:
-            pointer = fact.missing.pointer.replace("{i}", str(self.index))
-            found.setdefault(pointer, _asked_or_assumed(fact.missing, owner))
-        for each in sorted(owner.read):
-            self._collect_causes(each, found, seen)
+        node, fact = _NODES[name], GRAPH.facts[name]
+        owner = self._of_scope(fact.scope)
+        noted = _Noted(owner.known)
+        raw = node.answer(noted, owner._parts)
+        missing = fact.missing
+        if raw is None and missing is not None:
+            if isinstance(missing, Assume) and missing.question and node.assumed is not None:
+                # An assumption that cannot be made turns into its question.
+                if node.assumed(noted, owner._parts) is None:
+                    missing = Ask(missing.pointer, missing.question)
+            causes.setdefault(missing.pointer.replace("{i}", str(self.index)), Cause(fact, missing))
+        for read in sorted({*noted.names, *fact.blamed}):
+            self._collect_causes(read, causes, seen)
 
-    def _owner(self, fact: Fact) -> Case:
+    def _of_scope(self, scope: Scope) -> Case:
         case: Case = self
-        while case.scope is not fact.scope and case.parent is not None:
+        while case.scope is not scope and case.parent is not None:
             case = case.parent
         return case
 
-    # -- what fact functions read --------------------------------------------------------------------------------
+    def assumed(self, cause: Cause) -> tuple[Any, str]:
+        """What is assumed here for an unsaid fact, and why."""
+        node = _NODES[cause.fact.name]
+        if node.assumed is None or node.why is None:
+            return None, ""
+        return node.assumed(self.known, self._parts), node.why(self.known, self._parts)
 
-    def limit(self, name: str) -> float:
-        return self.book.limit_values[name]
+    # -- the question --------------------------------------------------------------------------------------------
+
+    @property
+    def shop(self) -> Shop:
+        return self._parts.shop
+
+    @property
+    def order(self) -> Order:
+        return self._parts.order
+
+    @property
+    def decoration(self) -> Decoration:
+        return self._parts.decoration
+
+    @property
+    def press(self) -> Press:
+        return self._parts.press
+
+    @property
+    def chosen(self) -> Chosen | None:
+        return self._parts.chosen
+
+    @property
+    def sequence(self) -> Sequenced | None:
+        return self._parts.sequence
+
+    @property
+    def transfer(self) -> Transfer | None:
+        entry: Transfer | None = self.known["transfer.entry"]
+        return entry
+
+    @property
+    def press_type(self) -> PressType:
+        entry: PressType = self.known["press.entry"]
+        return entry
 
     def show(self, dimension: units.Dimension, value: float) -> str:
         return units.show(dimension, value, self.shop.units)
@@ -215,45 +303,18 @@ class Case(dict[str, Any]):
     def entry(self, kind: str, name: str) -> Any:
         return self.book.catalogue[kind][name]
 
-    @property
-    def blank(self) -> Blank | None:
-        name = self.order.item.blank
-        return None if name is None else self.book.catalogue["blanks"][name]
 
-    def said(self, field: str) -> Any:
-        """What the order says of the item, else what its blank says, else None."""
-        described = getattr(self.order.item, field)
-        if described is not None or self.blank is None:
-            return described
-        return getattr(self.blank, field)
-
-    @property
-    def substrate(self) -> Substrate | None:
-        name = self["item.substrate"]
-        return None if name is None else self.book.catalogue["substrates"][name]
-
-    @property
-    def press(self) -> Press:
-        if self._press is None:
-            raise KeyError("no press in this case")
-        return self._press
+def _about_the_piece(order: Order) -> tuple[Any, ...]:
+    return order.item, order.use, order.quantity, order.due_in, order.evidence
 
 
-class _Listening(Case):
-    """A case that notes which facts are read of it."""
+class _Noted:
+    """Known facts, with the names of those that are read."""
 
-    def __init__(self, case: Case) -> None:
-        dict.__init__(self, case)
-        self.__dict__.update(case.__dict__)
-        self.read: set[str] = set()
+    def __init__(self, known: Known) -> None:
+        self._known = known
+        self.names: set[str] = set()
 
     def __getitem__(self, name: str) -> Any:
-        self.read.add(name)
-        return super().__getitem__(name)
-
-
-def _asked_or_assumed(missing: Ask | Assume, case: Case) -> Ask | Assume:
-    """What stands in for an unsaid thing here: an assumption that cannot be made turns into its question."""
-    if isinstance(missing, Assume) and missing.question and missing.value(case) is None:
-        return Ask(missing.pointer, missing.question)
-    return missing
+        self.names.add(name)
+        return self._known[name]

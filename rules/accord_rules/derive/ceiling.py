@@ -6,13 +6,28 @@ sample has been. The settings keep below it where they can, and the rules ask fo
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
-from accord_rules.derive.case import Case
-from accord_rules.derive.fibres import binding
 from accord_rules.documents import units
 from accord_rules.orders.order import Care
-from accord_rules.revision.facts import BOOL, DATA, TEXT, Assume, Scope, fact, number, one_of
+from accord_rules.revision.catalogue import Blank, Coating, Fibre, Finish, Substrate, Transfer
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Assume,
+    Scope,
+    entries,
+    fact,
+    later,
+    limits,
+    maybe,
+    number,
+    one_of,
+    read,
+    source,
+)
 from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
@@ -32,128 +47,105 @@ class Ceiling:
 
 
 @fact("item.care", DATA, ORDER, Assume("/item/care/iron", "", "no care label said: judged by its materials alone"))
-def care(case: Case) -> Care | None:
+def care(said: Care | None = source("/item/care"), blank: Blank | None = maybe("blank.entry")) -> Care | None:
     """The care label; an empty string where none is said."""
-    said: Care | None = case.said("care")
-    return said
+    return said if said is not None or blank is None else blank.care
 
 
 @fact("item.do_not_iron", BOOL, ORDER)
-def do_not_iron(case: Case) -> bool | None:
+def do_not_iron(label: Care | str = read("item.care")) -> bool:
     """Whether the label says do not iron."""
-    label = case["item.care"]
-    return None if label is None else label != "" and label.iron == 0
+    return isinstance(label, Care) and label.iron == 0
 
 
 @fact("item.iron_dots", number(units.COUNT), ORDER)
-def iron_dots(case: Case) -> float | None:
+def iron_dots(label: Care | str = read("item.care")) -> float | None:
     """Iron dots on the label, 0 to 3; unknown without a label."""
-    label = case["item.care"]
-    return None if not label else float(label.iron)
+    return float(label.iron) if isinstance(label, Care) else None
 
 
 @fact("item.care_capped", BOOL, ORDER)
-def care_capped(case: Case) -> bool | None:
+def care_capped(label: Care | str = read("item.care")) -> bool:
     """Whether the label gives an iron temperature (one to three dots)."""
-    label = case["item.care"]
-    return None if label is None else label != "" and label.iron > 0
+    return isinstance(label, Care) and label.iron > 0
 
 
 @fact("item.care_edition_known", BOOL, ORDER)
-def care_edition_known(case: Case) -> bool | None:
+def care_edition_known(label: Care | str = read("item.care")) -> bool:
     """Whether the label's edition is known."""
-    label = case["item.care"]
-    return None if label is None else label != "" and label.edition is not None
+    return isinstance(label, Care) and label.edition is not None
 
 
 @fact("item.care_cap_c", number(units.TEMPERATURE), ORDER)
-def care_cap_c(case: Case) -> float | None:
+def care_cap_c(
+    label: Care | str = read("item.care"),
+    caps: Mapping[str, float] = limits(
+        "care.iron_1_older",
+        "care.iron_1_2023",
+        "care.iron_2_older",
+        "care.iron_2_2023",
+        "care.iron_3_older",
+        "care.iron_3_2023",
+    ),
+) -> float | None:
     """The iron temperature the label allows, by its edition; the lower figures if the edition is unknown."""
-    label = case["item.care"]
-    if not label or label.iron == 0:
+    if not isinstance(label, Care) or label.iron == 0:
         return None
     newer = label.edition is not None and label.edition >= _EDITION_WITH_HIGHER_CAPS
-    return case.limit(f"care.iron_{label.iron}_{'2023' if newer else 'older'}")
+    return caps[f"care.iron_{label.iron}_{'2023' if newer else 'older'}"]
 
 
 @fact("item.ceilings", DATA, ORDER)
-def ceilings(case: Case) -> tuple[Ceiling, ...] | None:
+def ceilings(
+    entry: Substrate = read("substrate.entry"),
+    fibres: Callable[[], Mapping[str, float] | None] = later("item.fibres"),
+    binding: Callable[[], Fibre | None] = later("item.binding"),
+    coating: Callable[[], Coating | None] = later("coating.entry"),
+    finishes: Callable[[], tuple[str, ...] | None] = later("item.finishes"),
+    already: Callable[[], tuple[str, ...] | None] = later("item.already"),
+    finish_entries: Mapping[str, Finish] = entries("finishes"),
+    transfers: Mapping[str, Transfer] = entries("transfers"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> tuple[Ceiling, ...] | None:
     """Every known ceiling of the piece, lowest first; None while its fibres or substrate are unknown."""
-    if case.substrate is None or case["item.fibres"] is None:
+    if fibres() is None:
         return None
-    found = [*_fibre(case), *_substrate(case), *_coating(case), *_finishes(case), *_earlier(case)]
-    return tuple(sorted(found, key=lambda each: (each.value_c, each.kind, each.text)))
+
+    def ceiling(kind: str, value_c: float, harm: str) -> Ceiling:
+        return Ceiling(value_c, kind, f"{harm} {units.show(units.TEMPERATURE, value_c, preferences)}")
+
+    ceilings = [ceiling("substrate", entry.limit, f"{in_a_sentence(entry.title)} {entry.harm} from")]
+    if (fibre := binding()) is not None:
+        ceilings.append(ceiling("fibre", fibre.harmful_from, f"{fibre.name} {fibre.harm} from"))
+    if (coat := coating()) is not None and coat.limit is not None:
+        ceilings.append(ceiling("coating", coat.limit, f"its {in_a_sentence(coat.title)} {coat.harm} from"))
+    for finish in map(finish_entries.__getitem__, finishes() or ()):
+        if finish.limit is not None:
+            ceilings.append(ceiling("finish", finish.limit, f"its {in_a_sentence(finish.title)} {finish.harm} from"))
+    for earlier in map(transfers.__getitem__, already() or ()):
+        if earlier.reheat_limit is not None:
+            carried = f"the {in_a_sentence(earlier.title)} it already carries must not pass"
+            ceilings.append(ceiling("earlier-decoration", earlier.reheat_limit, carried))
+    return _lowest_first(ceilings)
 
 
-def _at(case: Case, value_c: float) -> str:
-    return case.show(units.TEMPERATURE, value_c)
-
-
-def _fibre(case: Case) -> list[Ceiling]:
-    bound = binding(case)
-    if bound is None:
-        return []
-    fibre = bound[1]
-    return [Ceiling(fibre.harmful_from, "fibre", f"{fibre.name} {fibre.harm} from {_at(case, fibre.harmful_from)}")]
-
-
-def _substrate(case: Case) -> list[Ceiling]:
-    entry = case.substrate
-    if entry is None:
-        return []
-    return [
-        Ceiling(entry.limit, "substrate", f"{in_a_sentence(entry.title)} {entry.harm} from {_at(case, entry.limit)}")
-    ]
-
-
-def _coating(case: Case) -> list[Ceiling]:
-    name = case["item.coating"]
-    entry = case.entry("coatings", name) if name is not None else None
-    if entry is None or entry.limit is None:
-        return []
-    return [
-        Ceiling(entry.limit, "coating", f"its {in_a_sentence(entry.title)} {entry.harm} from {_at(case, entry.limit)}")
-    ]
-
-
-def _finishes(case: Case) -> list[Ceiling]:
-    entries = [case.entry("finishes", name) for name in case["item.finishes"] or ()]
-    return [
-        Ceiling(entry.limit, "finish", f"its {in_a_sentence(entry.title)} {entry.harm} from {_at(case, entry.limit)}")
-        for entry in entries
-        if entry.limit is not None
-    ]
-
-
-def _earlier(case: Case) -> list[Ceiling]:
-    entries = [case.entry("transfers", name) for name in case["item.already"] or ()]
-    return [
-        Ceiling(
-            entry.reheat_limit,
-            "earlier-decoration",
-            f"the {in_a_sentence(entry.title)} it already carries must not pass {_at(case, entry.reheat_limit)}",
-        )
-        for entry in entries
-        if entry.reheat_limit is not None
-    ]
+def _lowest_first(ceilings: Iterable[Ceiling]) -> tuple[Ceiling, ...]:
+    return tuple(sorted(ceilings, key=lambda ceiling: (ceiling.value_c, ceiling.kind, ceiling.text)))
 
 
 @fact("item.ceiling_c", number(units.TEMPERATURE), ORDER)
-def ceiling_c(case: Case) -> float | None:
+def ceiling_c(ceilings: tuple[Ceiling, ...] = read("item.ceilings")) -> float:
     """The lowest ceiling of the piece: what it bears at the surface under the platen."""
-    found = case["item.ceilings"]
-    return found[0].value_c if found else None
+    return ceilings[0].value_c
 
 
 @fact("item.ceiling_kind", one_of(CEILING_KINDS), ORDER)
-def ceiling_kind(case: Case) -> str | None:
+def ceiling_kind(ceilings: tuple[Ceiling, ...] = read("item.ceilings")) -> str:
     """What sets the lowest ceiling."""
-    found = case["item.ceilings"]
-    return found[0].kind if found else None
+    return ceilings[0].kind
 
 
 @fact("item.ceiling_by", TEXT, ORDER)
-def ceiling_by(case: Case) -> str | None:
+def ceiling_by(ceilings: tuple[Ceiling, ...] = read("item.ceilings")) -> str:
     """What sets the lowest ceiling, in words with the number."""
-    found = case["item.ceilings"]
-    return found[0].text if found else None
+    return ceilings[0].text

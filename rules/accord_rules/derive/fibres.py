@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from accord_rules.derive.case import Case
 from accord_rules.documents import units
-from accord_rules.revision.catalogue import Fibre
-from accord_rules.revision.facts import DATA, TEXT, Ask, Scope, fact, number
+from accord_rules.revision.catalogue import Blank, Fibre, Substrate
+from accord_rules.revision.facts import DATA, TEXT, Ask, Scope, entries, fact, limit, maybe, number, read, source
 
 ORDER = Scope.ORDER
 ACETATES = ("CA", "CTA")
@@ -20,116 +19,75 @@ NATURAL_GROUPS = ("cellulose", "regenerated", "protein")
     ORDER,
     Ask("/item/fibres", "Which fibres is the cloth made of, in percent? The sewn-in label says."),
 )
-def fibres(case: Case) -> Mapping[str, float] | None:
+def fibres(
+    textile: bool | None = maybe("item.textile"),
+    said: Mapping[str, float] | None = source("/item/fibres"),
+    blank: Blank | None = maybe("blank.entry"),
+    substrate: Substrate | None = maybe("substrate.entry"),
+) -> Mapping[str, float] | None:
     """Percent by fibre code; empty for what is not cloth."""
-    if case["item.textile"] is False:
+    if textile is False:
         return {}
-    said: Mapping[str, float] | None = case.said("fibres")
-    if said is None and case.substrate is not None:
-        return case.substrate.fibres
-    return said
+    known = said if said is not None or blank is None else blank.fibres
+    return substrate.fibres if known is None and substrate is not None else known
 
 
-def _share(case: Case, counts: Callable[[str, Fibre], bool]) -> float | None:
-    mix = case["item.fibres"]
-    if mix is None:
-        return None
-    return float(round(sum(share for code, share in mix.items() if counts(code, case.entry("fibres", code))), 6))
+def _share(name: str, about: str, counts: Callable[[str, Fibre], bool]) -> None:
+    """Declare the percentage of the fibres that count."""
+
+    def share(mix: Mapping[str, float] = read("item.fibres"), known: Mapping[str, Fibre] = entries("fibres")) -> float:
+        return float(round(sum(percent for code, percent in mix.items() if counts(code, known[code])), 6))
+
+    fact(f"item.{name}_share", number(units.PERCENT), ORDER, about=about)(share)
 
 
-@fact("item.polyester_share", number(units.PERCENT), ORDER)
-def polyester_share(case: Case) -> float | None:
-    """Percent of polyester, the fibre sublimation dye bonds to."""
-    return _share(case, lambda code, fibre: fibre.dye_affinity == "full")
+_share("polyester", "Percent of polyester, the fibre sublimation dye bonds to.", lambda _, f: f.dye_affinity == "full")
+_share(
+    "natural",
+    "Percent of natural and regenerated fibres but acetate: sublimation dye does not bond to them.",
+    lambda code, f: f.group in NATURAL_GROUPS and code not in ACETATES,
+)
+_share(
+    "cellulose",
+    "Percent of cotton, linen, viscose and the like; acetate is no such fibre to heat or dye.",
+    lambda code, f: f.group in ("cellulose", "regenerated") and code not in ACETATES,
+)
+_share("protein", "Percent of wool, silk and other animal fibres.", lambda _, f: f.group == "protein")
+_share("nylon", "Percent of polyamide (nylon).", lambda _, f: f.group == "polyamide")
+_share("acetate", "Percent of acetate and triacetate.", lambda code, _: code in ACETATES)
+_share("acrylic", "Percent of acrylic and modacrylic.", lambda _, f: f.group == "acrylic")
+_share("elastane", "Percent of elastane and other elastomers.", lambda _, f: f.group == "elastomer")
+_share("olefin", "Percent of polypropylene and polyethylene.", lambda _, f: f.group == "olefin")
+_share("vinyl", "Percent of chlorofibre.", lambda _, f: f.group == "vinyl")
+_share("technical", "Percent of aramid, fluorofibre, glass and metal fibres.", lambda _, f: f.group == "technical")
 
 
-@fact("item.natural_share", number(units.PERCENT), ORDER)
-def natural_share(case: Case) -> float | None:
-    """Percent of natural and regenerated fibres but acetate: sublimation dye does not bond to them."""
-    return _share(case, lambda code, fibre: fibre.group in NATURAL_GROUPS and code not in ACETATES)
-
-
-@fact("item.cellulose_share", number(units.PERCENT), ORDER)
-def cellulose_share(case: Case) -> float | None:
-    """Percent of cotton, linen, viscose and the like; acetate is no such fibre to heat or dye."""
-    return _share(case, lambda code, fibre: fibre.group in ("cellulose", "regenerated") and code not in ACETATES)
-
-
-@fact("item.protein_share", number(units.PERCENT), ORDER)
-def protein_share(case: Case) -> float | None:
-    """Percent of wool, silk and other animal fibres."""
-    return _share(case, lambda code, fibre: fibre.group == "protein")
-
-
-@fact("item.nylon_share", number(units.PERCENT), ORDER)
-def nylon_share(case: Case) -> float | None:
-    """Percent of polyamide (nylon)."""
-    return _share(case, lambda code, fibre: fibre.group == "polyamide")
-
-
-@fact("item.acetate_share", number(units.PERCENT), ORDER)
-def acetate_share(case: Case) -> float | None:
-    """Percent of acetate and triacetate."""
-    return _share(case, lambda code, fibre: code in ACETATES)
-
-
-@fact("item.acrylic_share", number(units.PERCENT), ORDER)
-def acrylic_share(case: Case) -> float | None:
-    """Percent of acrylic and modacrylic."""
-    return _share(case, lambda code, fibre: fibre.group == "acrylic")
-
-
-@fact("item.elastane_share", number(units.PERCENT), ORDER)
-def elastane_share(case: Case) -> float | None:
-    """Percent of elastane and other elastomers."""
-    return _share(case, lambda code, fibre: fibre.group == "elastomer")
-
-
-@fact("item.olefin_share", number(units.PERCENT), ORDER)
-def olefin_share(case: Case) -> float | None:
-    """Percent of polypropylene and polyethylene."""
-    return _share(case, lambda code, fibre: fibre.group == "olefin")
-
-
-@fact("item.vinyl_share", number(units.PERCENT), ORDER)
-def vinyl_share(case: Case) -> float | None:
-    """Percent of chlorofibre."""
-    return _share(case, lambda code, fibre: fibre.group == "vinyl")
-
-
-@fact("item.technical_share", number(units.PERCENT), ORDER)
-def technical_share(case: Case) -> float | None:
-    """Percent of aramid, fluorofibre, glass and metal fibres."""
-    return _share(case, lambda code, fibre: fibre.group == "technical")
-
-
-def binding(case: Case) -> tuple[str, Fibre] | None:
-    """The counted fibre that heat harms first; None if unknown or not cloth."""
-    mix = case["item.fibres"]
+@fact("item.binding", DATA, ORDER)
+def binding(
+    mix: Mapping[str, float] = read("item.fibres"),
+    known: Mapping[str, Fibre] = entries("fibres"),
+    least: float = limit("fibres.counted_from"),
+) -> Fibre | None:
+    """The counted fibre that heat harms first; unknown for what is not cloth."""
     if not mix:
         return None
-    least = case.limit("fibres.counted_from")
     counted = [code for code, share in mix.items() if share >= least] or list(mix)
-    code = min(counted, key=lambda each: (case.entry("fibres", each).harmful_from, each))
-    return code, case.entry("fibres", code)
+    return known[min(counted, key=lambda code: (known[code].harmful_from, code))]
 
 
 @fact("item.binding_fibre", TEXT, ORDER)
-def binding_fibre(case: Case) -> str | None:
+def binding_fibre(bound: Fibre = read("item.binding")) -> str:
     """The name of the fibre that heat harms first."""
-    bound = binding(case)
-    return None if bound is None else bound[1].name
+    return bound.name
 
 
 @fact("item.fibre_harm", TEXT, ORDER)
-def fibre_harm(case: Case) -> str | None:
+def fibre_harm(bound: Fibre = read("item.binding")) -> str:
     """What happens to that fibre."""
-    bound = binding(case)
-    return None if bound is None else bound[1].harm
+    return bound.harm
 
 
 @fact("item.fibre_limit_c", number(units.TEMPERATURE), ORDER)
-def fibre_limit_c(case: Case) -> float | None:
+def fibre_limit_c(bound: Fibre = read("item.binding")) -> float:
     """The temperature from which heat harms the most sensitive fibre counted."""
-    bound = binding(case)
-    return None if bound is None else bound[1].harmful_from
+    return bound.harmful_from

@@ -10,13 +10,13 @@ closed layers: in ovens, under a platen of the wrong shape, and below loose ston
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import ceil, exp, inf, isfinite, log
-from typing import TYPE_CHECKING, Any
+from types import MappingProxyType
+from typing import Any
 
-from accord_rules.derive.case import Case
 from accord_rules.documents import units
 from accord_rules.heat.build import Sheet, stack_for, substrate_layer
 from accord_rules.heat.grid import Floats
@@ -25,7 +25,6 @@ from accord_rules.heat.response import (
     LONGEST_S,
     Response,
     at_time,
-    at_times,
     coolest_c,
     corners,
     crossing_s,
@@ -34,12 +33,23 @@ from accord_rules.heat.response import (
 )
 from accord_rules.heat.stack import HeatError, Stack
 from accord_rules.heat.touch import time_to_touch_s
-from accord_rules.revision.catalogue import PressType, Substrate, Transfer
-from accord_rules.revision.facts import BOOL, DATA, TEXT, FactType, Scope, fact, number
+from accord_rules.orders.order import Decoration, Size
+from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Scope,
+    entries,
+    fact,
+    later,
+    limit,
+    maybe,
+    number,
+    read,
+    source,
+)
 from accord_rules.revision.sentences import in_a_sentence
-
-if TYPE_CHECKING:
-    from accord_rules.derive.setting import Chosen
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 _TEMPERATURE, _TIME, _DIFFERENCE = number(units.TEMPERATURE), number(units.TIME), number(units.TEMPERATURE_DIFFERENCE)
@@ -63,33 +73,36 @@ _ANY_SURFACE_C = 100.0
 
 
 @fact("heat.need_c", _TEMPERATURE, DECORATION)
-def need_c(case: Case) -> float | None:
+def need_c(
+    transfer: Transfer = read("transfer.entry"),
+    least_c: float | None = maybe("transfer.least_c"),
+    below_least_k: float = limit("heat.below_least"),
+) -> float | None:
     """What the print has to reach where it meets the piece: the transfer's own, else a little below its least."""
-    return None if case.transfer is None else _softens_c(case, case.transfer, case["transfer.least_c"])
+    return _softens_c(transfer, least_c, below_least_k)
 
 
-def _softens_c(case: Case, transfer: Transfer, least_c: float | None) -> float | None:
+def _softens_c(transfer: Transfer, least_c: float | None, below_least_k: float) -> float | None:
     """Where a transfer starts to take, and once applied to let go."""
     if transfer.interface_least is not None:
         return transfer.interface_least
-    return None if least_c is None else least_c - case.limit("heat.below_least")
+    return None if least_c is None else least_c - below_least_k
 
 
 @fact("heat.need_s", _TIME, DECORATION)
-def need_s(case: Case) -> float | None:
+def need_s(transfer: Transfer = read("transfer.entry"), usual_s: float = limit("heat.adhesive_hold")) -> float:
     """How long the print has to stay there."""
-    if case.transfer is None:
-        return None
-    said = case.transfer.interface_hold
-    return case.limit("heat.adhesive_hold") if said is None else said
+    return usual_s if transfer.interface_hold is None else transfer.interface_hold
 
 
 @fact("heat.face_down", BOOL, DECORATION)
-def face_down(case: Case) -> bool | None:
+def face_down(
+    brittle: bool = read("item.brittle"),
+    transfer: Transfer = read("transfer.entry"),
+    shape: str | None = maybe("item.shape"),
+) -> bool:
     """Whether the piece is laid on its print, so that heat crosses it: brittle flat goods under dye, on a soft pad."""
-    if case["item.brittle"] is None or case.transfer is None:
-        return None
-    return bool(case["item.brittle"] and case["item.shape"] == "flat" and case.transfer.principle == "dye-vapour")
+    return brittle and shape == "flat" and transfer.principle == "dye-vapour"
 
 
 # -- the stack -----------------------------------------------------------------------------------------------------
@@ -148,19 +161,27 @@ class Lay:
 
 
 @fact("fit.piece", DATA, PRESSING)
-def piece(case: Case) -> Piece | None:
+def piece(
+    substrate: Substrate = read("substrate.entry"),
+    transfer: Transfer = read("transfer.entry"),
+    thickness_mm: float = read("item.thickness_mm"),
+    usual: PressType = read("press.entry"),
+    shape_ok: Callable[[], bool | None] = later("fit.shape_ok"),
+    kind: Callable[[], str | None] = later("item.kind"),
+    face_down: Callable[[], bool | None] = later("heat.face_down"),
+    power: float | None = source("press/power"),
+    platen: Callable[[], Size] = later("press.platen"),
+) -> Piece | None:
     """What lies under the platen, for the heat estimate; None where the model does not hold."""
-    substrate, transfer, thickness_mm = case.substrate, case.transfer, case["item.thickness_mm"]
-    press = case.press_type
-    if substrate is None or transfer is None or thickness_mm is None:
+    if usual.closing not in PLATENS or transfer.principle == "stud" or not shape_ok():
         return None
-    if press.closing not in PLATENS or transfer.principle == "stud" or not case["fit.shape_ok"]:
-        return None
-    plies = 2 if substrate.family == "cloth" and case["item.kind"] in ("garment", "bag") else 1
-    down = bool(case["heat.face_down"])
+    plies = 2 if substrate.family == "cloth" and kind() in ("garment", "bag") else 1
+    down = bool(face_down())
+    press = usual
     own: tuple[float, ...] = ()
-    if press.closing == "hand":
-        press = _own_platen(case, press)
+    if usual.closing == "hand":
+        # The press type with what the shop says of its own press.
+        press = replace(usual, power=usual.power if power is None else power, platen=platen())
         own = (press.power, press.platen.width, press.platen.height)
     key = (
         (substrate.conductivity, substrate.density, substrate.heat_capacity, thickness_mm, plies, down),
@@ -172,25 +193,35 @@ def piece(case: Case) -> Piece | None:
     return Piece(key, substrate, transfer, press, thickness_mm, plies, down)
 
 
-def lay(case: Case, chosen: Chosen) -> Lay | None:
-    """How the piece lies under these settings; None where the model does not hold."""
-    lying: Piece | None = case["fit.piece"]
-    if lying is None or chosen.surface_c is None:
-        return None
-    surface_c, by_hand = _ANY_SURFACE_C, lying.press.closing == "hand"
+@dataclass(frozen=True, slots=True)
+class Grounds:
+    """What a lay hangs on beside the piece and the settings; calls, since most lays need few of them."""
+
+    need_c: Callable[[], float]
+    water_share: Callable[[], float]
+    covered: Callable[[], float]
+    consumables: Mapping[str, Consumable]
+    dry_from_s: float
+
+
+def lay(
+    lying: Piece, surface_c: float, cover: str | None, pad: str | None, pre_press_s: float, grounds: Grounds
+) -> Lay:
+    """How the piece lies under these settings."""
+    at_c, by_hand = _ANY_SURFACE_C, lying.press.closing == "hand"
     if by_hand:
-        surface_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(chosen.surface_c / _SAG_STEP_K))
-    damp = chosen.pre_press_s < case.limit("prepress.time_least")
-    water_share = case["item.water_share"] if damp else 0.0
+        at_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(surface_c / _SAG_STEP_K))
+    damp = pre_press_s < grounds.dry_from_s
+    water_share = grounds.water_share() if damp else 0.0
     # How far up it has to go counts for what boils off alone.
-    need_c = case["heat.need_c"] if water_share else 0.0
-    lain, place = lying.lays, (chosen.cover, chosen.pad, surface_c, water_share)
+    need_c = grounds.need_c() if water_share else 0.0
+    lain, place = lying.lays, (cover, pad, at_c, water_share)
     if place not in lain:
-        covered = case["fit.covered"] if by_hand else 1.0
-        sheets = (_sheet(case, chosen.cover), _sheet(case, chosen.pad))
+        covered = grounds.covered() if by_hand else 1.0
+        sheets = (_sheet(grounds.consumables, cover), _sheet(grounds.consumables, pad))
         of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
-        made = _Unkeyed(Lay(lying, sheets, surface_c, covered, water_share, need_c))
-        lain[place] = _the_same((lying.key, of_sheets, surface_c, covered, water_share, need_c), made).lay
+        made = _Unkeyed(Lay(lying, sheets, at_c, covered, water_share, need_c))
+        lain[place] = _the_same((lying.key, of_sheets, at_c, covered, water_share, need_c), made).lay
     return lain[place]
 
 
@@ -207,20 +238,13 @@ def _the_same(_key: tuple[Any, ...], first: _Unkeyed) -> _Unkeyed:
     return first
 
 
-def _sheet(case: Case, name: str | None) -> Sheet | None:
-    return None if name in (None, "none") else Sheet(str(name), case.entry("consumables", str(name)))
-
-
-def _own_platen(case: Case, usual: PressType) -> PressType:
-    """The press type with what the shop says of its own press."""
-    power = usual.power if case.press.power is None else case.press.power
-    return replace(usual, power=power, platen=case["press.platen"])
+def _sheet(consumables: Mapping[str, Consumable], name: str | None) -> Sheet | None:
+    return None if name is None or name == "none" else Sheet(name, consumables[name])
 
 
 @fact("fit.covered", DATA, PRESSING)
-def covered(case: Case) -> float:
+def covered(contact_m2: float | None = maybe("fit.contact_m2"), platen: Size = read("press.platen")) -> float:
     """The share of a hand-held platen that bears on the piece, in steps of 5 % of itself, so that stacks repeat."""
-    contact_m2, platen = case["fit.contact_m2"], case["press.platen"]
     if contact_m2 is None:
         return 1.0
     share = contact_m2 / (platen.width * platen.height * 1e-6)
@@ -277,101 +301,112 @@ def _reach_s(lying: Lay, surface_c: float, need: float) -> float | None:
     return None if curve is None else crossing_s(curve, need)
 
 
-def _curves(lying: Lay, chosen: Chosen) -> tuple[Floats, Floats, Floats] | None:
+def _curves(lying: Lay, surface_c: float, spread_k: float) -> tuple[Floats, Floats, Floats] | None:
     """Soon, likely, late: the platen's spread helps the first and hinders the last."""
-    surface_c, spread_k = chosen.surface_c or ROOM_C, chosen.spread_k
     soon = _curve(lying, "soon", surface_c + spread_k)
     likely = _curve(lying, "likely", surface_c)
     late = _curve(lying, "late", surface_c - spread_k)
     return None if soon is None or likely is None or late is None else (soon, likely, late)
 
 
-def ready_s(case: Case, chosen: Chosen) -> float | None:
+def ready_s(lying: Lay, surface_c: float, need_c: float, need_s: float) -> float | None:
     """The dwell that likely gives the transfer what it needs: until the print is there, and as long as it has to stay.
 
     Infinite if the print likely does not get there; None where there is no estimate.
     """
-    lying = lay(case, chosen)
-    if lying is None or chosen.surface_c is None:
-        return None
-    reached = _reach_s(lying, chosen.surface_c, case["heat.need_c"])
-    return None if reached is None else reached + float(case["heat.need_s"])
+    reached = _reach_s(lying, surface_c, need_c)
+    return None if reached is None else reached + need_s
 
 
 @fact("heat.lay", DATA, PRESSING)
-def lay_(case: Case) -> Lay | None:
+def lay_(
+    surface_c: float | None = source("chosen/surface_c"),
+    time_s: float | None = source("chosen/time_s"),
+    cover: str | None = source("chosen/cover"),
+    pad: str | None = source("chosen/pad"),
+    pre_press_s: float = source("chosen/pre_press_s"),
+    lying: Callable[[], Piece | None] = later("fit.piece"),
+    need_c: Callable[[], float] = later("heat.need_c"),
+    water_share: Callable[[], float] = later("item.water_share"),
+    covered: Callable[[], float] = later("fit.covered"),
+    consumables: Mapping[str, Consumable] = entries("consumables"),
+    dry_from_s: float = read("item.dry_from_s"),
+) -> Lay | None:
     """How the piece lies under the settings in force; None where there is no estimate, or while they are open."""
-    chosen = case.chosen
-    return None if chosen is None or chosen.time_s is None else lay(case, chosen)
+    if time_s is None:
+        return None
+    under = lying()
+    if under is None or surface_c is None:
+        return None
+    return lay(
+        under, surface_c, cover, pad, pre_press_s, Grounds(need_c, water_share, covered, consumables, dry_from_s)
+    )
 
 
 @fact("heat.likely", DATA, PRESSING)
-def likely(case: Case) -> Likely | None:
+def likely(
+    lying: Lay = read("heat.lay"),
+    surface_c: float = source("chosen/surface_c"),
+    time_s: float = source("chosen/time_s"),
+) -> Likely | None:
     """The likely figures of this pressing."""
-    lying, chosen = case["heat.lay"], case.chosen
-    if lying is None or chosen is None or chosen.surface_c is None or chosen.time_s is None:
+    curve, corner = _curve(lying, "likely", surface_c), _corners(lying, "likely")
+    if curve is None or corner is None:
         return None
-    curve, found = _curve(lying, "likely", chosen.surface_c), _corners(lying, "likely")
-    if curve is None or found is None:
-        return None
-    return Likely(at_time(curve, chosen.time_s), found[0].sag_k(chosen.surface_c))
+    return Likely(at_time(curve, time_s), corner[0].sag_k(surface_c))
+
+
+@fact("heat.curves", DATA, PRESSING)
+def curves(
+    lying: Lay = read("heat.lay"),
+    surface_c: float = source("chosen/surface_c"),
+    spread_k: float = source("chosen/spread_k"),
+) -> tuple[Floats, Floats, Floats] | None:
+    """How hot the print gets over time, soon, likely and late, at ``response.TIMES_S``."""
+    return _curves(lying, surface_c, spread_k)
 
 
 @fact("heat.estimate", DATA, PRESSING)
-def estimate(case: Case) -> Estimated | None:
+def estimate(
+    curves: tuple[Floats, Floats, Floats] = read("heat.curves"),
+    time_s: float = source("chosen/time_s"),
+    need_c: Callable[[], float] = later("heat.need_c"),
+) -> Estimated:
     """All figures of this pressing."""
-    lying, chosen = case["heat.lay"], case.chosen
-    curves = None if lying is None or chosen is None else _curves(lying, chosen)
-    if curves is None or chosen is None or chosen.time_s is None:
-        return None
     soon, middle, late = curves
-    dwell_s, need = chosen.time_s, case["heat.need_c"]
+    need = need_c()
     return Estimated(
-        (at_time(soon, dwell_s), at_time(middle, dwell_s), at_time(late, dwell_s)),
+        (at_time(soon, time_s), at_time(middle, time_s), at_time(late, time_s)),
         (crossing_s(soon, need), crossing_s(middle, need), crossing_s(late, need)),
     )
 
 
-@fact("heat.estimated", BOOL, PRESSING)
-def estimated(case: Case) -> bool:
+@fact("heat.estimated", BOOL, PRESSING, warmed=True)
+def estimated(likely: Likely | None = maybe("heat.likely")) -> bool:
     """Whether the heat of this pressing can be estimated: not without a temperature, nor where the model fails."""
-    return case["heat.likely"] is not None
+    return likely is not None
 
 
-@fact("heat.surely_cold", BOOL, PRESSING)
-def surely_cold(case: Case) -> bool | None:
+@fact("heat.surely_cold", BOOL, PRESSING, warmed=True)
+def surely_cold(
+    likely: Likely = read("heat.likely"),
+    need_c: float = read("heat.need_c"),
+    estimate: Callable[[], Estimated] = later("heat.estimate"),
+) -> bool:
     """Whether the print stays below what the transfer needs even if everything helps."""
-    found, need = case["heat.likely"], case["heat.need_c"]
-    if found is None or found.interface_c >= need:
-        return None if found is None else False
-    return bool(case["heat.estimate"].interface_c[0] < need)
+    return likely.interface_c < need_c and estimate().interface_c[0] < need_c
 
 
-def _of_likely(name: str, type_: FactType, about: str, read: Callable[[Case, Likely], Any]) -> None:
-    def compute(case: Case) -> Any:
-        found = case["heat.likely"]
-        return None if found is None else read(case, found)
-
-    compute.__doc__ = about
-    fact(f"heat.{name}", type_, PRESSING)(compute)
+@fact("heat.short_k", _DIFFERENCE, PRESSING)
+def short_k(likely: Likely = read("heat.likely"), need_c: Callable[[], float] = later("heat.need_c")) -> float:
+    """By how much the print likely stays below what the transfer needs; negative above it."""
+    return round(need_c() - likely.interface_c, 3)
 
 
-_of_likely(
-    "short_k",
-    _DIFFERENCE,
-    "By how much the print likely stays below what the transfer needs; negative above it.",
-    lambda case, found: round(case["heat.need_c"] - found.interface_c, 3),
-)
-_of_likely("sag_k", _DIFFERENCE, "How far a hand-held platen likely dips on this piece.", lambda _, found: found.sag_k)
-
-
-def _of_estimate(name: str, type_: FactType, about: str, read: Callable[[Case, Estimated], Any]) -> None:
-    def compute(case: Case) -> Any:
-        found = case["heat.estimate"]
-        return None if found is None else read(case, found)
-
-    compute.__doc__ = about
-    fact(f"heat.{name}", type_, PRESSING)(compute)
+@fact("heat.sag_k", _DIFFERENCE, PRESSING)
+def sag_k(likely: Likely = read("heat.likely")) -> float:
+    """How far a hand-held platen likely dips on this piece."""
+    return likely.sag_k
 
 
 _WHEN = ("soon", "likely", "late")
@@ -379,47 +414,38 @@ _SAID = ("at the soonest", "likely", "at the latest")
 _HOT = ("if everything helps", "likely", "if everything hinders")
 
 
-def _reach_at(place: int) -> Callable[[Case, Estimated], float]:
-    return lambda _, found: min(found.reach_s[place], LONGEST_S)
+def _figures(place: int) -> None:
+    """Declare when the print is hot enough, and how hot it gets, of one of the three."""
+
+    def reach_s(estimate: Estimated = read("heat.estimate")) -> float:
+        return min(estimate.reach_s[place], LONGEST_S)
+
+    def interface_c(estimate: Estimated = read("heat.estimate")) -> float:
+        return round(estimate.interface_c[place], 3)
+
+    about = f"When the print is at what the transfer needs, {_SAID[place]}; 15 min if it never is."
+    fact(f"heat.reach_{_WHEN[place]}_s", _TIME, PRESSING, about=about)(reach_s)
+    about = f"How hot the print is when the dwell ends, {_HOT[place]}."
+    fact(f"heat.interface_{_WHEN[place]}_c", _TEMPERATURE, PRESSING, about=about)(interface_c)
 
 
-def _interface_at(place: int) -> Callable[[Case, Estimated], float]:
-    return lambda _, found: round(found.interface_c[place], 3)
+for _place in range(len(_WHEN)):
+    _figures(_place)
 
 
-for _at, _word in enumerate(_WHEN):
-    _of_estimate(
-        f"reach_{_word}_s",
-        _TIME,
-        f"When the print is at what the transfer needs, {_SAID[_at]}; 15 min if it never is.",
-        _reach_at(_at),
-    )
-    _of_estimate(
-        f"interface_{_word}_c",
-        _TEMPERATURE,
-        f"How hot the print is when the dwell ends, {_HOT[_at]}.",
-        _interface_at(_at),
-    )
-_of_estimate(
-    "interface_words",
-    TEXT,
-    "How hot the print gets, in words with the range.",
-    lambda case, e: (
-        f"about {_shown(case, e.interface_c[1])}"
-        f" ({_shown(case, e.interface_c[2])} to {_shown(case, e.interface_c[0])} by estimate)"
-    ),
-)
+@fact("heat.interface_words", TEXT, PRESSING)
+def interface_words(
+    estimate: Estimated = read("heat.estimate"), preferences: units.UnitPreferences = source("shop/units")
+) -> str:
+    """How hot the print gets, in words with the range."""
+    soon, middle, late = (units.show(units.TEMPERATURE, value_c, preferences) for value_c in estimate.interface_c)
+    return f"about {middle} ({late} to {soon} by estimate)"
 
 
 @fact("heat.reach_words", TEXT, PRESSING)
-def reach_words(case: Case) -> str:
+def reach_words(estimate: Estimated | None = maybe("heat.estimate")) -> str:
     """When the print is at what the transfer needs, in words with the range."""
-    found = case["heat.estimate"]
-    return "a time that cannot be estimated here" if found is None else range_words(found.reach_s)
-
-
-def _shown(case: Case, value_c: float) -> str:
-    return case.show(units.TEMPERATURE, value_c)
+    return "a time that cannot be estimated here" if estimate is None else range_words(estimate.reach_s)
 
 
 def range_words(times_s: tuple[float, float, float]) -> str:
@@ -439,43 +465,6 @@ def _time_words(time_s: float) -> str:
     return units.show(units.TIME, max(1.0, step * round(time_s / step)))
 
 
-_CURVE_STEPS = 24
-
-
-def heat_document(case: Case, chosen: Chosen) -> dict[str, Any] | None:
-    """The estimate as a plan shows it, each figure as [soon, likely, late]; null times are not within 15 min.
-
-    None where there is no estimate. ``case`` must have settings, ``chosen`` are they.
-    """
-    found, lying, curves = case["heat.estimate"], case["heat.lay"], None
-    if found is not None:
-        curves = _curves(lying, chosen)
-    if curves is None or chosen.time_s is None:
-        return None
-    state = "a piece that was not pre-pressed" if lying.water_share else "a dry piece"
-    return {
-        "need_c": case["heat.need_c"],
-        "hold_s": case["heat.need_s"],
-        "dwell_s": chosen.time_s,
-        "interface_c": [round(each, 1) for each in found.interface_c],
-        "reach_s": [round(each, 1) if isfinite(each) else None for each in found.reach_s],
-        "sag_k": round(case["heat.sag_k"], 1),
-        "face_down": lying.piece.face_down,
-        "damp": bool(lying.water_share),
-        "touch_wait_s": case["touch.wait_s"] and round(case["touch.wait_s"]),
-        "curve": _drawn(curves, chosen.time_s),
-        "note": f"estimate for {state}: at {_shown(case, case['heat.need_c'])} after {range_words(found.reach_s)}",
-    }
-
-
-def _drawn(curves: tuple[Floats, Floats, Floats], dwell_s: float) -> dict[str, list[float]]:
-    """The three curves to draw, to a little beyond the dwell: times in s, temperatures in °C."""
-    until_s = min(LONGEST_S, 1.25 * dwell_s)
-    times = [round(until_s * (step / _CURVE_STEPS) ** 1.5, 1) for step in range(_CURVE_STEPS + 1)]
-    named = zip(("soon_c", "likely_c", "late_c"), curves, strict=True)
-    return {"times_s": times} | {name: at_times(curve, times) for name, curve in named}
-
-
 # -- what lies behind ----------------------------------------------------------------------------------------------
 
 
@@ -488,78 +477,79 @@ class Behind:
 
 
 @fact("heat.behind", DATA, PRESSING)
-def behind(case: Case) -> Behind | None:
+def behind(
+    here: str | None = maybe("place.placement"),
+    earlier: Mapping[int, Decoration] = source("sequence/earlier", absent=MappingProxyType({})),
+    cloth: Callable[[], bool | None] = later("item.textile"),
+    already: Callable[[], tuple[str, ...] | None] = later("item.already"),
+    products: Mapping[str, Transfer] = entries("products"),
+    families: Mapping[str, Transfer] = entries("transfers"),
+    below_least_k: float = limit("heat.below_least"),
+) -> Behind | None:
     """The print that softens first of those on the far side: pressed before this one, or of unknown place on cloth."""
-    found = [*_pressed_before(case), *_from_before(case)]
-    return min(found, key=lambda each: (each.softens_c, each.title)) if found else None
+    names = [print_.transfer for print_ in earlier.values() if frozenset({here, print_.placement}) in _FAR_SIDES]
+    names += (already() or ()) if cloth() else ()
+    transfers = [products.get(name) or families.get(name) for name in names if name is not None]
+    prints = [_softening(transfer, below_least_k) for transfer in transfers if transfer is not None]
+    return min((print_ for print_ in prints if print_ is not None), key=_softest, default=None)
 
 
-def _pressed_before(case: Case) -> list[Behind]:
-    order = case.sequence.order if case.sequence is not None else ()
-    earlier = order[: order.index(case.index)] if case.index in order else ()
-    here = case["place.placement"]
-    found = []
-    for index in earlier:
-        other = case.order.decorations[index]
-        transfer = case.book.transfer(other.transfer)
-        if transfer is not None and frozenset({here, other.placement}) in _FAR_SIDES:
-            found += _softening(case, transfer)
-    return found
+def _softest(behind: Behind) -> tuple[float, str]:
+    return behind.softens_c, behind.title
 
 
-def _from_before(case: Case) -> list[Behind]:
-    names = (case["item.already"] or ()) if case["item.textile"] else ()
-    return [each for name in names for each in _softening(case, case.entry("transfers", name))]
-
-
-def _softening(case: Case, transfer: Transfer) -> list[Behind]:
-    softens = _softens_c(case, transfer, transfer.temperature.least)
+def _softening(transfer: Transfer, below_least_k: float) -> Behind | None:
+    softens = _softens_c(transfer, transfer.temperature.least, below_least_k)
     if softens is None or transfer.principle in ("stud", "dye-vapour"):
-        return []  # loose stones let go by force, and dye leaves no layer
-    return [Behind(in_a_sentence(transfer.title), softens)]
+        return None  # loose stones let go by force, and dye leaves no layer
+    return Behind(in_a_sentence(transfer.title), softens)
 
 
 @fact("heat.something_behind", BOOL, PRESSING)
-def something_behind(case: Case) -> bool:
+def something_behind(back_c: float | None = maybe("heat.back_likely_c")) -> bool:
     """Whether a print is, or may be, on the far side already, and its heat can be estimated."""
-    return case["heat.back_likely_c"] is not None
+    return back_c is not None
 
 
 @fact("heat.behind_title", TEXT, PRESSING)
-def behind_title(case: Case) -> str | None:
+def behind_title(behind: Behind = read("heat.behind")) -> str:
     """The print on the far side."""
-    found = case["heat.behind"]
-    return None if found is None else found.title
+    return behind.title
 
 
 @fact("heat.behind_softens_c", _TEMPERATURE, PRESSING)
-def behind_softens_c(case: Case) -> float | None:
+def behind_softens_c(behind: Behind = read("heat.behind")) -> float:
     """Where the print on the far side softens."""
-    found = case["heat.behind"]
-    return None if found is None else found.softens_c
+    return behind.softens_c
 
 
-def _back_end_c(case: Case, which: str, spread: float) -> float | None:
-    """The far side at the end of the dwell; not worked out where nothing lies there."""
-    lying, chosen = case["heat.lay"], case.chosen
-    if case["heat.behind"] is None or lying is None or chosen is None or chosen.surface_c is None:
-        return None
-    found = _corners(lying, which)
-    if found is None or chosen.time_s is None:
-        return None
-    return round(at_time(found[0].back_c(chosen.surface_c + spread * chosen.spread_k), chosen.time_s), 3)
+def _back_end_c(lying: Lay, which: str, surface_c: float, time_s: float) -> float | None:
+    """The far side at the end of the dwell."""
+    corner = _corners(lying, which)
+    return None if corner is None else round(at_time(corner[0].back_c(surface_c), time_s), 3)
 
 
 @fact("heat.back_likely_c", _TEMPERATURE, PRESSING)
-def back_likely_c(case: Case) -> float | None:
+def back_likely_c(
+    lying: Lay = read("heat.lay"),
+    behind: Behind = read("heat.behind"),
+    surface_c: float = source("chosen/surface_c"),
+    time_s: float = source("chosen/time_s"),
+) -> float | None:
     """How hot the far side of what lies under the platen likely gets, where a print lies there."""
-    return _back_end_c(case, "likely", 0.0)
+    return _back_end_c(lying, "likely", surface_c, time_s)
 
 
 @fact("heat.back_high_c", _TEMPERATURE, PRESSING)
-def back_high_c(case: Case) -> float | None:
+def back_high_c(
+    lying: Lay = read("heat.lay"),
+    behind: Behind = read("heat.behind"),
+    surface_c: float = source("chosen/surface_c"),
+    spread_k: float = source("chosen/spread_k"),
+    time_s: float = source("chosen/time_s"),
+) -> float | None:
     """How hot the far side gets if everything helps, where a print lies there."""
-    return _back_end_c(case, "back", 1.0)
+    return _back_end_c(lying, "back", surface_c + spread_k, time_s)
 
 
 # -- touching it ---------------------------------------------------------------------------------------------------
@@ -579,25 +569,28 @@ class _Named:
 
 
 @fact("touch.wait_s", _TIME, PRESSING)
-def wait_s(case: Case) -> float | None:
+def wait_s(
+    substrate: Substrate = read("substrate.entry"),
+    thickness_mm: float = read("item.thickness_mm"),
+    surface_c: float | None = source("chosen/surface_c"),
+    spread_k: float = source("chosen/spread_k"),
+) -> float | None:
     """How long to wait until bare skin bears the piece for 10 s: on a mat in still air, the cautious figure.
 
     From pressing heat down to the stricter of ISO 13732-1 and IEC 62368-1 for its material.
     """
-    entry, chosen, thickness_mm = case.substrate, case.chosen, case["item.thickness_mm"]
-    if entry is None or chosen is None or chosen.surface_c is None or thickness_mm is None:
+    if surface_c is None:
         return None
-    start_c = _TOUCH_STEP_K * ceil((chosen.surface_c + chosen.spread_k) / _TOUCH_STEP_K)
-    numbers = (entry.conductivity, entry.density, entry.heat_capacity, thickness_mm)
-    found = _wait_s(numbers, entry.touch, start_c, _Named(entry))
-    return found if found < inf else None
+    start_c = _TOUCH_STEP_K * ceil((surface_c + spread_k) / _TOUCH_STEP_K)
+    numbers = (substrate.conductivity, substrate.density, substrate.heat_capacity, thickness_mm)
+    wait = _wait_s(numbers, substrate.touch, start_c, _Named(substrate))
+    return wait if wait < inf else None
 
 
 @fact("touch.wait_words", TEXT, PRESSING)
-def wait_words(case: Case) -> str:
+def wait_words(wait_s: float | None = maybe("touch.wait_s")) -> str:
     """That time in words, rounded up."""
-    found = case["touch.wait_s"]
-    if found is None:
+    if wait_s is None:
         return "many minutes"
-    step = 10.0 if found < 120 else 60.0
-    return f"up to {units.show(units.TIME, step * ceil(found / step))}"
+    step = 10.0 if wait_s < 120 else 60.0
+    return f"up to {units.show(units.TIME, step * ceil(wait_s / step))}"

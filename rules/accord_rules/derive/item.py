@@ -2,16 +2,73 @@
 
 from __future__ import annotations
 
-from accord_rules.derive.case import Case
+from collections.abc import Callable, Mapping
+
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, read_colour
 from accord_rules.heat.materials import USUAL_WATER_SHARE
 from accord_rules.orders.order import DYES, FEATURES, PREPARATIONS
-from accord_rules.revision.catalogue import BLANK_KINDS, PLASTICS, SHAPES, SUBSTRATE_FAMILIES, SURFACES
-from accord_rules.revision.facts import BOOL, DATA, TEXT, Ask, Assume, Scope, fact, number, one_of, set_of
+from accord_rules.revision.catalogue import (
+    BLANK_KINDS,
+    PLASTICS,
+    SHAPES,
+    SUBSTRATE_FAMILIES,
+    SURFACES,
+    Blank,
+    Coating,
+    Fibre,
+    Finish,
+    Substrate,
+)
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Ask,
+    Assume,
+    Scope,
+    entries,
+    fact,
+    later,
+    limit,
+    maybe,
+    number,
+    one_of,
+    read,
+    set_of,
+    source,
+)
 from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
+
+
+# -- entries of the book ---------------------------------------------------------------------------------------------
+
+
+@fact("blank.entry", DATA, ORDER)
+def blank_entry(
+    name: str | None = source("/item/blank"), blanks: Mapping[str, Blank] = entries("blanks")
+) -> Blank | None:
+    """The blank that the order names."""
+    return None if name is None else blanks[name]
+
+
+@fact("substrate.entry", DATA, ORDER)
+def substrate_entry(
+    name: str = read("item.substrate"), substrates: Mapping[str, Substrate] = entries("substrates")
+) -> Substrate:
+    """What the book knows of the substrate."""
+    return substrates[name]
+
+
+@fact("coating.entry", DATA, ORDER)
+def coating_entry(name: str = read("item.coating"), coatings: Mapping[str, Coating] = entries("coatings")) -> Coating:
+    """What the book knows of the coating."""
+    return coatings[name]
+
+
+# -- what it is ------------------------------------------------------------------------------------------------------
 
 
 @fact(
@@ -20,116 +77,140 @@ ORDER = Scope.ORDER
     ORDER,
     Ask("/item/substrate", "What is the piece made of? Name a blank of the book, or its substrate."),
 )
-def substrate(case: Case) -> str | None:
+def substrate(said: str | None = source("/item/substrate"), blank: Blank | None = maybe("blank.entry")) -> str | None:
     """What the piece is made of under the print."""
-    said: str | None = case.said("substrate")
-    return said
+    return said if said is not None or blank is None else blank.substrate
 
 
 @fact("item.blank_named", BOOL, ORDER)
-def blank_named(case: Case) -> bool:
+def blank_named(name: str | None = source("/item/blank")) -> bool:
     """Whether the order names a blank of the book."""
-    return case.blank is not None
+    return name is not None
 
 
 @fact("item.title", TEXT, ORDER)
-def title(case: Case) -> str:
+def title(
+    blank: Blank | None = maybe("blank.entry"), entry: Callable[[], Substrate | None] = later("substrate.entry")
+) -> str:
     """What the piece is called: the blank's title, else the substrate's."""
-    if case.blank is not None:
-        return in_a_sentence(case.blank.title)
-    return in_a_sentence(case.substrate.title) if case.substrate else "the piece"
+    named = blank if blank is not None else entry()
+    return "the piece" if named is None else in_a_sentence(named.title)
 
 
 @fact("item.substrate_title", TEXT, ORDER)
-def substrate_title(case: Case) -> str | None:
+def substrate_title(entry: Substrate = read("substrate.entry")) -> str:
     """The substrate's plain name."""
-    return in_a_sentence(case.substrate.title) if case.substrate else None
+    return in_a_sentence(entry.title)
 
 
 @fact("item.kind", one_of(BLANK_KINDS), ORDER)
-def kind(case: Case) -> str | None:
+def kind(
+    blank: Blank | None = maybe("blank.entry"), entry: Callable[[], Substrate | None] = later("substrate.entry")
+) -> str | None:
     """What sort of goods: garment, headwear, hard good ...; guessed from the substrate if no blank is named."""
-    if case.blank is not None:
-        return case.blank.kind
-    if case.substrate is None:
+    if blank is not None:
+        return blank.kind
+    material = entry()
+    if material is None:
         return None
-    if case.substrate.curved:
+    if material.curved:
         return "drinkware"
-    return {"cloth": "garment", "paper": "paper-good", "leather": "accessory"}.get(case.substrate.family, "hard-good")
+    return {"cloth": "garment", "paper": "paper-good", "leather": "accessory"}.get(material.family, "hard-good")
 
 
 @fact("item.family", one_of(SUBSTRATE_FAMILIES), ORDER)
-def family(case: Case) -> str | None:
+def family(entry: Substrate = read("substrate.entry")) -> str:
     """The substrate's family: cloth, metal, wood ..."""
-    return case.substrate.family if case.substrate else None
+    return entry.family
 
 
 @fact("item.surface", one_of(SURFACES), ORDER)
-def surface(case: Case) -> str | None:
+def surface(entry: Substrate = read("substrate.entry")) -> str:
     """The surface under the print: smooth, ribbed, pile, open or textured."""
-    return case.substrate.surface if case.substrate else None
+    return entry.surface
 
 
 @fact("item.textile", BOOL, ORDER)
-def textile(case: Case) -> bool | None:
+def textile(entry: Substrate = read("substrate.entry")) -> bool:
     """Whether the piece is cloth."""
-    return case.substrate.family == "cloth" if case.substrate else None
+    return entry.family == "cloth"
 
 
 @fact("item.rigid", BOOL, ORDER)
-def rigid(case: Case) -> bool | None:
+def rigid(entry: Substrate = read("substrate.entry")) -> bool:
     """Whether the piece is stiff, so that a platen must lie parallel on it."""
-    return case.substrate.rigid if case.substrate else None
+    return entry.rigid
 
 
 @fact("item.takes_moisture", BOOL, ORDER)
-def takes_moisture(case: Case) -> bool | None:
+def takes_moisture(entry: Substrate = read("substrate.entry")) -> bool:
     """Whether the substrate takes up moisture from the air, which turns to steam under the platen."""
-    return case.substrate.takes_moisture if case.substrate else None
+    return entry.takes_moisture
 
 
 @fact("item.water_share", DATA, ORDER)
-def water_share(case: Case) -> float:
+def water_share(
+    entry: Substrate | None = maybe("substrate.entry"),
+    fibres: Callable[[], Mapping[str, float] | None] = later("item.fibres"),
+    known: Mapping[str, Fibre] = entries("fibres"),
+) -> float:
     """Mass of moisture that has to boil off a piece that was not pre-pressed, per mass of dry piece."""
-    if case.substrate is None or not case.substrate.takes_moisture:
+    if entry is None or not entry.takes_moisture:
         return 0.0
-    mix = case["item.fibres"]
+    mix = fibres()
     if not mix:
-        return USUAL_WATER_SHARE.get(case.substrate.family, 0.0)
-    return float(
-        sum(share * case.entry("fibres", code).regain for code, share in mix.items()) / sum(mix.values()) / 100
-    )
+        return USUAL_WATER_SHARE.get(entry.family, 0.0)
+    return float(sum(share * known[code].regain for code, share in mix.items()) / sum(mix.values()) / 100)
+
+
+@fact("item.dry_from_s", DATA, ORDER)
+def dry_from_s(least_s: float = limit("prepress.time_least")) -> float:
+    """The shortest pre-press that drives moisture out."""
+    return least_s
+
+
+@fact("item.pre_press_s", DATA, ORDER)
+def pre_press_s(
+    dry_from_s: float = read("item.dry_from_s"), moist: bool | None = maybe("item.takes_moisture")
+) -> float:
+    """The pre-press that the piece wants: long enough where it takes up moisture, else none."""
+    return dry_from_s if moist else 0.0
 
 
 @fact("item.protective_film", BOOL, ORDER)
-def protective_film(case: Case) -> bool | None:
+def protective_film(
+    entry: Substrate = read("substrate.entry"), receptive: Callable[[], bool | None] = later("item.dye_receptive")
+) -> bool:
     """Whether such a blank comes with a protective film on its printable face."""
-    if case.substrate is None:
-        return None
-    return case.substrate.protective_film and bool(case["item.dye_receptive"])
+    return entry.protective_film and bool(receptive())
 
 
 @fact("item.brittle", BOOL, ORDER)
-def brittle(case: Case) -> bool | None:
+def brittle(entry: Substrate = read("substrate.entry")) -> bool:
     """Whether quick cooling can crack it (untempered glass, slate, ceramic)."""
-    return case.substrate.brittle if case.substrate else None
+    return entry.brittle
 
 
 @fact("item.shape", one_of(SHAPES), ORDER)
-def shape(case: Case) -> str | None:
+def shape(entry: Substrate = read("substrate.entry")) -> str:
     """The platen shape the piece needs: flat, mug (curved ware) or cap (a structured cap's front)."""
-    if case.substrate is None:
-        return None
-    if not case.substrate.curved:
+    if not entry.curved:
         return "flat"
-    return "cap" if case.substrate.family == "cloth" else "mug"
+    return "cap" if entry.family == "cloth" else "mug"
 
 
 @fact("item.thickness_mm", number(units.LENGTH), ORDER)
-def thickness_mm(case: Case) -> float | None:
+def thickness_mm(
+    said: float | None = source("/item/thickness"),
+    blank: Blank | None = maybe("blank.entry"),
+    entry: Callable[[], Substrate | None] = later("substrate.entry"),
+) -> float | None:
     """How thick the piece is under the print."""
-    said: float | None = case.said("thickness")
-    return said if said is not None else (case.substrate.thickness if case.substrate else None)
+    known = said if said is not None or blank is None else blank.thickness
+    if known is not None:
+        return known
+    material = entry()
+    return None if material is None else material.thickness
 
 
 @fact(
@@ -138,10 +219,11 @@ def thickness_mm(case: Case) -> float | None:
     ORDER,
     Assume("/item/diameter", 82.0, "no diameter said: taken as a usual mug's 82 mm"),
 )
-def diameter_mm(case: Case) -> float | None:
+def diameter_mm(
+    said: float | None = source("/item/diameter"), blank: Blank | None = maybe("blank.entry")
+) -> float | None:
     """How wide round ware is, across its outside."""
-    said: float | None = case.said("diameter")
-    return said
+    return said if said is not None or blank is None else blank.diameter
 
 
 @fact(
@@ -150,10 +232,14 @@ def diameter_mm(case: Case) -> float | None:
     ORDER,
     Assume("/item/mass_per_area", 150.0, "no weight said: taken as a usual 150 g/m² cloth"),
 )
-def mass_g_m2(case: Case) -> float | None:
+def mass_g_m2(
+    said: float | None = source("/item/mass_per_area"), blank: Blank | None = maybe("blank.entry")
+) -> float | None:
     """How heavy the cloth is."""
-    said: float | None = case.said("mass_per_area")
-    return said
+    return said if said is not None or blank is None else blank.mass_per_area
+
+
+# -- what is on it ---------------------------------------------------------------------------------------------------
 
 
 @fact(
@@ -162,38 +248,43 @@ def mass_g_m2(case: Case) -> float | None:
     ORDER,
     Ask("/item/coating", "Is the printable face coated, and with what? Say none if it is bare."),
 )
-def coating(case: Case) -> str | None:
+def coating(
+    said: str | None = source("/item/coating"),
+    blank: Blank | None = maybe("blank.entry"),
+    cloth: Callable[[], bool | None] = later("item.textile"),
+) -> str | None:
     """The coating on the printable face; cloth of which none is said has none."""
-    said: str | None = case.said("coating")
-    if said is None and case["item.textile"]:
-        return "none"
-    return said
+    known = said if said is not None or blank is None else blank.coating
+    return "none" if known is None and cloth() else known
+
+
+@fact("item.coated", BOOL, ORDER)
+def coated(name: str = read("item.coating")) -> bool:
+    """Whether the printable face has a coating."""
+    return name != "none"
 
 
 @fact("item.dye_receptive", BOOL, ORDER)
-def dye_receptive(case: Case) -> bool | None:
+def dye_receptive(entry: Coating = read("coating.entry")) -> bool:
     """Whether the coating takes sublimation dye."""
-    name = case["item.coating"]
-    return None if name is None else case.entry("coatings", name).dye_receptive
+    return entry.dye_receptive
 
 
 @fact("item.coating_title", TEXT, ORDER)
-def coating_title(case: Case) -> str | None:
+def coating_title(entry: Coating = read("coating.entry")) -> str:
     """The coating's plain name."""
-    name = case["item.coating"]
-    return None if name is None else in_a_sentence(case.entry("coatings", name).title)
+    return in_a_sentence(entry.title)
 
 
 @fact("item.coating_plastic", one_of(PLASTICS), ORDER)
-def coating_plastic(case: Case) -> str | None:
+def coating_plastic(entry: Coating = read("coating.entry")) -> str | None:
     """The plastic the coating is made of."""
-    name = case["item.coating"]
-    return None if name is None else case.entry("coatings", name).plastic
+    return entry.plastic
 
 
-def _usual_finishes(case: Case) -> tuple[str, ...] | None:
+def usual_finishes(entry: Substrate | None = maybe("substrate.entry")) -> tuple[str, ...] | None:
     """None said: untreated, unless such cloth usually is treated."""
-    return None if case.substrate is not None and case.substrate.often_finished else ()
+    return None if entry is not None and entry.often_finished else ()
 
 
 @fact(
@@ -202,90 +293,105 @@ def _usual_finishes(case: Case) -> tuple[str, ...] | None:
     ORDER,
     Assume(
         "/item/finishes",
-        _usual_finishes,
+        usual_finishes,
         "no finish said: taken as untreated",
         "Is the cloth treated, for instance water-repellent? Such cloth usually is. Say [] if it is not.",
     ),
 )
-def finishes(case: Case) -> tuple[str, ...] | None:
+def finishes(
+    said: tuple[str, ...] | None = source("/item/finishes"), blank: Blank | None = maybe("blank.entry")
+) -> tuple[str, ...] | None:
     """The textile finishes on the piece."""
-    said: tuple[str, ...] | None = case.said("finishes")
-    return said
+    return said if said is not None or blank is None else blank.finishes
 
 
 @fact("item.repellent", BOOL, ORDER)
-def repellent(case: Case) -> bool | None:
+def repellent(
+    names: tuple[str, ...] = read("item.finishes"), known: Mapping[str, Finish] = entries("finishes")
+) -> bool:
     """Whether a finish keeps adhesives from holding."""
-    names = case["item.finishes"]
-    return None if names is None else any(case.entry("finishes", name).repels for name in names)
+    return any(known[name].repels for name in names)
 
 
 @fact("item.ground", DATA, ORDER, Ask("/item/colour", "What colour is the ground under the print?"))
-def ground(case: Case) -> Colour | None:
+def ground(said: str | None = source("/item/colour"), blank: Blank | None = maybe("blank.entry")) -> Colour | None:
     """The colour under the print."""
-    said = case.said("colour")
-    return None if said is None else read_colour(said)
+    colour = said if said is not None or blank is None else blank.colour
+    return None if colour is None else read_colour(colour)
 
 
 @fact("item.ground_lightness", number(units.LIGHTNESS), ORDER)
-def ground_lightness(case: Case) -> float | None:
+def ground_lightness(colour: Colour = read("item.ground")) -> float:
     """CIELAB lightness of the ground: 0 black, 100 white."""
-    colour = case["item.ground"]
-    return None if colour is None else round(colour.lightness, 4)
+    return round(colour.lightness, 4)
 
 
 @fact("item.ground_chroma", number(units.RATIO), ORDER)
-def ground_chroma(case: Case) -> float | None:
+def ground_chroma(colour: Colour = read("item.ground")) -> float:
     """CIELAB chroma of the ground: 0 grey, above about 8 visibly coloured."""
-    colour = case["item.ground"]
-    return None if colour is None else round(colour.chroma, 4)
+    return round(colour.chroma, 4)
 
 
 @fact("item.ground_white", BOOL, ORDER)
-def ground_white(case: Case) -> bool | None:
+def ground_white(
+    lightness: float = read("item.ground_lightness"),
+    chroma: float = read("item.ground_chroma"),
+    lightness_least: float = limit("ground.white_lightness_least"),
+    chroma_most: float = limit("ground.white_chroma_most"),
+) -> bool:
     """Whether the ground passes for white: light enough and nearly grey."""
-    if case["item.ground"] is None:
-        return None
-    return bool(
-        case["item.ground_lightness"] >= case.limit("ground.white_lightness_least")
-        and case["item.ground_chroma"] <= case.limit("ground.white_chroma_most")
-    )
+    return lightness >= lightness_least and chroma <= chroma_most
 
 
-def _usual_dye(case: Case) -> str | None:
+@fact("item.ground_bears_black", DATA, ORDER)
+def ground_bears_black(
+    lightness: float | None = maybe("item.ground_lightness"), least: float = limit("film.mid_ground_lightness")
+) -> bool:
+    """Whether a black print shows on the ground; taken to where its colour is not known."""
+    return lightness is None or lightness >= least
+
+
+def usual_dye(
+    cloth: bool | None = maybe("item.textile"),
+    white: bool = read("item.ground_white"),
+    mix: Mapping[str, float] = read("item.fibres"),
+    polyester: Callable[[], float] = later("item.polyester_share"),
+    nylon: Callable[[], float] = later("item.nylon_share"),
+    protein: Callable[[], float] = later("item.protein_share"),
+    polyester_least: float = limit("migration.polyester_share_least"),
+) -> str:
     """What a cloth of this ground and fibre is usually dyed with."""
-    if case["item.ground_white"] is None or case["item.fibres"] is None:
-        return None
-    if not case["item.textile"] or case["item.ground_white"]:
+    if not cloth or white:
         return "undyed"
-    if case["item.polyester_share"] >= case.limit("migration.polyester_share_least"):
+    if polyester() >= polyester_least:
         return "disperse"
-    return "acid" if case["item.nylon_share"] + case["item.protein_share"] >= 50 else "reactive"
+    return "acid" if nylon() + protein() >= 50 else "reactive"
 
 
 @fact(
     "item.dye",
     one_of(DYES),
     ORDER,
-    Assume("/item/dye", _usual_dye, "no dye said: taken as what such a cloth is usually dyed with"),
+    Assume("/item/dye", usual_dye, "no dye said: taken as what such a cloth is usually dyed with"),
 )
-def dye(case: Case) -> str | None:
+def dye(said: str | None = source("/item/dye"), blank: Blank | None = maybe("blank.entry")) -> str | None:
     """The dye class of the ground."""
-    said: str | None = case.said("dye")
-    return said
+    return said if said is not None or blank is None else blank.dye
 
 
 @fact("item.disperse_dyed", BOOL, ORDER)
-def disperse_dyed(case: Case) -> bool | None:
+def disperse_dyed(
+    cloth: bool = read("item.textile"),
+    white: Callable[[], bool | None] = later("item.ground_white"),
+    polyester: Callable[[], float | None] = later("item.polyester_share"),
+    dye_class: Callable[[], str | None] = later("item.dye"),
+    polyester_least: float = limit("migration.polyester_share_least"),
+) -> bool | None:
     """Whether the ground carries disperse dye that heat can drive into a print."""
-    if not case["item.textile"]:
-        return False if case["item.textile"] is not None else None
-    if case["item.ground_white"]:
+    if not cloth or white():
         return False
-    share, dye_class = case["item.polyester_share"], case["item.dye"]
-    if share is None or dye_class is None:
-        return None
-    return bool(dye_class == "disperse" and share >= case.limit("migration.polyester_share_least"))
+    share, dyed_with = polyester(), dye_class()
+    return None if share is None or dyed_with is None else dyed_with == "disperse" and share >= polyester_least
 
 
 @fact(
@@ -294,10 +400,11 @@ def disperse_dyed(case: Case) -> bool | None:
     ORDER,
     Assume("/item/features", (), "nothing raised, fragile or dangerous said to be in the pressed area"),
 )
-def features(case: Case) -> tuple[str, ...] | None:
+def features(
+    said: tuple[str, ...] | None = source("/item/features"), blank: Blank | None = maybe("blank.entry")
+) -> tuple[str, ...] | None:
     """Raised, fragile or dangerous things in the pressed area."""
-    said: tuple[str, ...] | None = case.said("features")
-    return said
+    return said if said is not None or blank is None else blank.features
 
 
 @fact(
@@ -306,16 +413,15 @@ def features(case: Case) -> tuple[str, ...] | None:
     ORDER,
     Assume("/item/already", (), "no earlier decoration said: taken as undecorated"),
 )
-def already(case: Case) -> tuple[str, ...] | None:
+def already(said: tuple[str, ...] | None = source("/item/already")) -> tuple[str, ...] | None:
     """Families of the decorations the piece carries from before."""
-    return case.order.item.already
+    return said
 
 
 @fact("item.decorated", BOOL, ORDER)
-def decorated(case: Case) -> bool | None:
+def decorated(names: tuple[str, ...] = read("item.already")) -> bool:
     """Whether the piece carries a decoration from before."""
-    names = case["item.already"]
-    return None if names is None else bool(names)
+    return bool(names)
 
 
 @fact(
@@ -324,34 +430,41 @@ def decorated(case: Case) -> bool | None:
     ORDER,
     Assume("/item/preparation", (), "no preparation said"),
 )
-def preparation(case: Case) -> tuple[str, ...] | None:
+def preparation(said: tuple[str, ...] | None = source("/item/preparation")) -> tuple[str, ...] | None:
     """What was done to the piece beforehand."""
-    return case.order.item.preparation
+    return said
+
+
+# -- where the order contradicts itself ------------------------------------------------------------------------------
 
 
 @fact("item.contradiction", TEXT, ORDER)
-def contradiction(case: Case) -> str:
+def contradiction(
+    blank: Blank | None = maybe("blank.entry"),
+    substrate: str | None = source("/item/substrate"),
+    fibres: Mapping[str, float] | None = source("/item/fibres"),
+    coating: str | None = source("/item/coating"),
+) -> str:
     """Where the description and the named blank disagree, in words; empty if they do not."""
-    item, blank = case.order.item, case.blank
     if blank is None:
         return ""
     clashes = []
-    if item.substrate is not None and item.substrate != blank.substrate:
-        clashes.append(f"it is described as {item.substrate}, the blank is {blank.substrate}")
-    if item.fibres is not None and blank.fibres is not None and dict(item.fibres) != dict(blank.fibres):
-        clashes.append(f"its fibres are given as {mixture(item.fibres)}, the blank's are {mixture(blank.fibres)}")
-    if item.coating is not None and item.coating != blank.coating:
-        clashes.append(f"its coating is given as {item.coating}, the blank's is {blank.coating}")
+    if substrate is not None and substrate != blank.substrate:
+        clashes.append(f"it is described as {substrate}, the blank is {blank.substrate}")
+    if fibres is not None and blank.fibres is not None and dict(fibres) != dict(blank.fibres):
+        clashes.append(f"its fibres are given as {mixture(fibres)}, the blank's are {mixture(blank.fibres)}")
+    if coating is not None and coating != blank.coating:
+        clashes.append(f"its coating is given as {coating}, the blank's is {blank.coating}")
     return "; ".join(clashes)
 
 
 @fact("item.contradicts_blank", BOOL, ORDER)
-def contradicts_blank(case: Case) -> bool:
+def contradicts_blank(clashes: str = read("item.contradiction")) -> bool:
     """Whether the description and the named blank disagree on substrate, fibres or coating."""
-    return bool(case["item.contradiction"])
+    return bool(clashes)
 
 
-def mixture(fibres: object) -> str:
+def mixture(fibres: Mapping[str, float]) -> str:
     """Fibres as a label writes them: "65 % PES, 35 % CO"."""
-    shares = sorted(dict(fibres).items(), key=lambda each: (-each[1], each[0]))  # type: ignore[call-overload]
-    return ", ".join(f"{share:g} % {code}" for code, share in shares)
+    shares = sorted(fibres.items(), key=lambda share: (-share[1], share[0]))
+    return ", ".join(f"{percent:g} % {code}" for code, percent in shares)

@@ -8,18 +8,28 @@ thick they are. Common practice, no published source.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
 
-from accord_rules.derive.case import Case
+from accord_rules.derive.transfer import Needed
+from accord_rules.orders.order import Decoration
 from accord_rules.revision.catalogue import Consumable
-from accord_rules.revision.facts import BOOL, TEXT, Scope, fact, one_of
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Scope,
+    entries,
+    fact,
+    later,
+    limit,
+    maybe,
+    one_of,
+    read,
+    source,
+)
 from accord_rules.revision.sentences import in_a_sentence
 
-if TYPE_CHECKING:
-    from accord_rules.derive.setting import Chosen
-    from accord_rules.derive.transfer import Needed
-
+ORDER, DECORATION, PRESSING = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
 NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 # Things that stand up in the pressed area and hold the platen off the print beside them.
 RAISED = frozenset(
@@ -28,78 +38,104 @@ RAISED = frozenset(
 # Placements that one platen comes down on together.
 _SIDES = (frozenset({"front", "left-chest"}), frozenset({"back", "yoke"}), frozenset({"face", "food-face"}))
 _EVERYWHERE = "all-round"
+Consumables = Mapping[str, Consumable]
 
 
 # -- what is for what ------------------------------------------------------------------------------------------------
 
 
-def meant_for(case: Case, kind: str, purpose: str, *, thickness_least_mm: float = 0.0) -> tuple[str, ...]:
+def meant_for(consumables: Consumables, kind: str, purpose: str, *, thickness_least_mm: float = 0.0) -> tuple[str, ...]:
     """The book's sheets, pads or tapes for a purpose, thinnest first: what is thicker holds back more heat."""
-    entries: Mapping[str, Consumable] = case.book.catalogue["consumables"]
     fitting = (
         (entry.thickness, name)
-        for name, entry in entries.items()
+        for name, entry in consumables.items()
         if entry.kind == kind and purpose in entry.purposes and entry.thickness >= thickness_least_mm
     )
     return tuple(name for _, name in sorted(fitting))
 
 
-def in_stock(case: Case, acceptable: tuple[str, ...], hottest_c: float | None) -> str | None:
+def in_stock(
+    acceptable: tuple[str, ...], consumables: Consumables, stock: tuple[str, ...], hottest_c: float | None
+) -> str | None:
     """The first of them that the shop has and that bears the heat."""
     for name in acceptable:
-        bears = hottest_c is None or case.entry("consumables", name).limit >= hottest_c
-        if name in case.shop.stock.consumables and bears:
+        if name in stock and (hottest_c is None or consumables[name].limit >= hottest_c):
             return name
     return None
 
 
-def tapes(case: Case) -> tuple[str, ...]:
+def titles(names: tuple[str, ...], consumables: Consumables) -> str:
+    """Consumables in words: "felt pad or silicone sponge pad"."""
+    return " or ".join(in_a_sentence(consumables[name].title) for name in names)
+
+
+@fact("sheet.tapes", DATA, ORDER)
+def tapes(consumables: Consumables = entries("consumables")) -> tuple[str, ...]:
     """Tapes that hold a carrier."""
-    return meant_for(case, "tape", "hold")
+    return meant_for(consumables, "tape", "hold")
 
 
-def non_stick(case: Case) -> tuple[str, ...]:
+@fact("sheet.non_stick", DATA, ORDER)
+def non_stick(consumables: Consumables = entries("consumables")) -> tuple[str, ...]:
     """Covers that no print, coating or adhesive sticks to."""
-    return meant_for(case, "cover", "non-stick")
+    return meant_for(consumables, "cover", "non-stick")
 
 
-def pillows(case: Case) -> tuple[str, ...]:
+@fact("sheet.pillows", DATA, ORDER)
+def pillows(
+    consumables: Consumables = entries("consumables"),
+    thickness_least_mm: float = limit("press.pillow_thickness_least"),
+) -> tuple[str, ...]:
     """Pads that lift a print clear of what stands up beside it, even when the platen presses them together."""
-    return meant_for(case, "pad", "raise", thickness_least_mm=case.limit("press.pillow_thickness_least"))
+    return meant_for(consumables, "pad", "raise", thickness_least_mm=thickness_least_mm)
 
 
-def covers(case: Case, needed: Needed) -> tuple[str, ...]:
+@fact("sheet.covers", DATA, DECORATION)
+def covers(
+    needed: Needed = read("transfer.needed"),
+    beside_print: bool | None = maybe("layer.beside_print"),
+    coated: bool | None = maybe("item.coated"),
+    goods: str | None = maybe("item.family"),
+    sheets: tuple[str, ...] = read("sheet.non_stick"),
+) -> tuple[str, ...]:
     """Covers that would do, best first.
 
     Non-stick ones where another print may lie under the platen, and on a coating or a leather's face, which it marks.
     """
-    if not (case["layer.beside_print"] or case["item.coated"] or case["item.family"] == "leather"):
+    if not (beside_print or coated or goods == "leather"):
         return needed.cover
-    sheets = non_stick(case)
     return tuple(sorted(needed.cover, key=lambda name: name not in sheets)) or sheets
 
 
-def pads_needed(case: Case, needed: Needed) -> tuple[str, ...]:
+@fact("sheet.pads_needed", DATA, DECORATION)
+def pads_needed(
+    needed: Needed = read("transfer.needed"),
+    brittle: bool | None = maybe("item.brittle"),
+    shape: str | None = maybe("item.shape"),
+    consumables: Consumables = entries("consumables"),
+) -> tuple[str, ...]:
     """Pads of which one has to lie under the piece, best first: what the transfer names here, else under brittle flat
     goods whatever takes up unevenness."""
-    brittle = case["item.brittle"] and case["item.shape"] == "flat"
-    return needed.pad or (meant_for(case, "pad", "even-out") if brittle else ())
+    return needed.pad or (meant_for(consumables, "pad", "even-out") if brittle and shape == "flat" else ())
 
 
-def pads(case: Case, needed: Needed) -> tuple[str, ...]:
+@fact("sheet.pads", DATA, DECORATION)
+def pads(
+    needed: tuple[str, ...] = read("sheet.pads_needed"),
+    raised: bool | None = maybe("item.raised"),
+    pillows: tuple[str, ...] = read("sheet.pillows"),
+) -> tuple[str, ...]:
     """Pads that would do here, best first: those needed, else what raises the print where something stands up."""
-    return pads_needed(case, needed) or (pillows(case) if case["item.raised"] else ())
+    return needed or (pillows if raised else ())
 
 
-def titles(case: Case, names: tuple[str, ...]) -> str:
-    """Consumables in words: "felt pad or silicone sponge pad"."""
-    return " or ".join(in_a_sentence(case.entry("consumables", name).title) for name in names)
-
-
-@fact("item.raised", BOOL, Scope.ORDER)
-def raised(case: Case) -> bool | None:
+@fact("item.raised", BOOL, ORDER)
+def raised(
+    cloth: bool | None = maybe("item.textile"),
+    shape: str | None = maybe("item.shape"),
+    features: tuple[str, ...] | None = maybe("item.features"),
+) -> bool | None:
     """Whether something on flat cloth stands up in the pressed area, so that the print has to be lifted above it."""
-    cloth, shape, features = case["item.textile"], case["item.shape"], case["item.features"]
     if cloth is False:
         return False
     return None if cloth is None or features is None else shape == "flat" and not RAISED.isdisjoint(features)
@@ -108,11 +144,14 @@ def raised(case: Case) -> bool | None:
 # -- what must not lie bare under the platen -------------------------------------------------------------------------
 
 
-@fact("item.coated", BOOL, Scope.ORDER)
-def coated(case: Case) -> bool | None:
-    """Whether the printable face has a coating."""
-    name = case["item.coating"]
-    return None if name is None else name != NONE
+@fact("layer.beside", DATA, DECORATION)
+def beside(
+    placement: str | None = source("/decorations/{i}/placement"),
+    over: int | None = source("/decorations/{i}/over"),
+    placements: Mapping[int, str | None] = source("/decorations/{j}/placement"),
+) -> frozenset[int]:
+    """The other decorations of the order that the platen may come down on while this one is pressed."""
+    return frozenset(index for index, there in placements.items() if _one_platen(placement, there) or over == index)
 
 
 def _one_platen(here: str | None, there: str | None) -> bool:
@@ -122,138 +161,143 @@ def _one_platen(here: str | None, there: str | None) -> bool:
     return any({here, there} <= side for side in _SIDES)
 
 
-def _beside(case: Case) -> frozenset[int]:
-    """The other decorations of the order that the platen may come down on while this one is pressed."""
-    mine = case.decoration
-    return frozenset(
-        index
-        for index, other in enumerate(case.order.decorations)
-        if index != case.index and (_one_platen(mine.placement, other.placement) or mine.over == index)
-    )
-
-
-@fact("layer.beside_print", BOOL, Scope.DECORATION)
-def beside_print(case: Case) -> bool | None:
+@fact("layer.beside_print", BOOL, DECORATION)
+def beside_print(
+    beside: frozenset[int] = read("layer.beside"), decorated: Callable[[], bool | None] = later("item.decorated")
+) -> bool | None:
     """Whether another print may lie under the platen with this one: one from before, or one of this order."""
-    return True if _beside(case) else case["item.decorated"]
+    return True if beside else decorated()
 
 
-def _earlier(case: Case) -> tuple[int, ...] | None:
-    """The decorations of the order that are pressed before this one."""
-    found = case.sequence
-    if found is None:
-        return None
-    return found.order[: found.order.index(case.index)] if case.index in found.order else ()
-
-
-@fact("set.meets_print", BOOL, Scope.PRESSING)
-def meets_print(case: Case) -> bool | None:
+@fact("set.meets_print", BOOL, PRESSING)
+def meets_print(
+    earlier: Mapping[int, Decoration] = source("sequence/earlier"),
+    beside: frozenset[int] = read("layer.beside"),
+    decorated: Callable[[], bool | None] = later("item.decorated"),
+) -> bool | None:
     """Whether a print is there already where the platen comes down: from before, or pressed earlier for this order."""
-    earlier = _earlier(case)
-    return None if earlier is None else True if not _beside(case).isdisjoint(earlier) else case["item.decorated"]
+    return decorated() if beside.isdisjoint(earlier) else True
 
 
-@fact("set.other_side_printed", BOOL, Scope.PRESSING)
-def other_side_printed(case: Case) -> bool | None:
+@fact("set.other_side_printed", BOOL, PRESSING)
+def other_side_printed(
+    earlier: Mapping[int, Decoration] = source("sequence/earlier"), beside: frozenset[int] = read("layer.beside")
+) -> bool:
     """Whether a print that was pressed earlier for this order may lie on the base while this one is pressed."""
-    earlier = _earlier(case)
-    return None if earlier is None else not _beside(case).issuperset(earlier)
+    return not beside.issuperset(earlier)
 
 
-@fact("set.print_bare", BOOL, Scope.PRESSING)
-def print_bare(case: Case) -> bool | None:
+@fact("set.print_bare", BOOL, PRESSING, blamed=("set.open",))
+def print_bare(
+    cover: str | None = source("chosen/cover"), meets: Callable[[], bool | None] = later("set.meets_print")
+) -> bool | None:
     """Whether the platen comes down bare, with no cover sheet, on a print that is there already."""
-    chosen = _chosen(case)
-    if chosen is None:
-        return None
-    meets: bool | None = chosen.cover in (None, NONE) and case["set.meets_print"]
-    return meets
+    return cover in (None, NONE) and meets()
 
 
-@fact("set.pre_press_covered", BOOL, Scope.PRESSING)
-def pre_press_covered(case: Case) -> bool | None:
+@fact("set.pre_press_covered", BOOL, PRESSING)
+def pre_press_covered(
+    meets: bool | None = maybe("set.meets_print"),
+    coat: bool | None = maybe("item.coated"),
+    other_side: Callable[[], bool | None] = later("set.other_side_printed"),
+) -> bool | None:
     """Whether the pre-press has to go under a sheet, since the piece carries a print or a coating."""
-    meets, coat = case["set.meets_print"], case["item.coated"]
-    if meets or coat or case["set.other_side_printed"]:
+    if meets or coat or other_side():
         return True
     return None if meets is None or coat is None else False
 
 
-@fact("set.pre_press_sheet", one_of("consumables|none"), Scope.PRESSING)
-def pre_press_sheet(case: Case) -> str | None:
+@fact("set.pre_press_sheet", one_of("consumables|none"), PRESSING, blamed=("set.open",))
+def pre_press_sheet(
+    cover: str | None = source("chosen/cover"),
+    surface_c: float | None = source("chosen/surface_c"),
+    spread_k: float = source("chosen/spread_k"),
+    sheets: tuple[str, ...] = read("sheet.non_stick"),
+    consumables: Consumables = entries("consumables"),
+    stock: tuple[str, ...] = source("shop/stock/consumables"),
+) -> str:
     """The non-stick sheet at hand for the pre-press of a piece with a print or coating; none where there is none."""
-    chosen, sheets = _chosen(case), non_stick(case)
-    if chosen is None:
-        return None
-    return chosen.cover if chosen.cover in sheets else in_stock(case, sheets, _hottest_c(chosen)) or NONE
+    if cover is not None and cover in sheets:
+        return cover
+    return in_stock(sheets, consumables, stock, hottest_c(surface_c, spread_k)) or NONE
 
 
-@fact("set.pre_press_bare", BOOL, Scope.PRESSING)
-def pre_press_bare(case: Case) -> bool | None:
+@fact("set.pre_press_bare", BOOL, PRESSING, blamed=("set.open",))
+def pre_press_bare(
+    pre_press_s: float = source("chosen/pre_press_s"),
+    covered: Callable[[], bool | None] = later("set.pre_press_covered"),
+    sheet: Callable[[], str | None] = later("set.pre_press_sheet"),
+) -> bool | None:
     """Whether the pre-press would put the bare platen on a print or a coating, for want of a sheet."""
-    chosen = _chosen(case)
-    if chosen is None:
-        return None
-    covered: bool | None = chosen.pre_press_s > 0 and case["set.pre_press_covered"]
-    return covered and case["set.pre_press_sheet"] == NONE
+    has_to_be = pre_press_s > 0 and covered()
+    return has_to_be and sheet() == NONE
 
 
-@fact("set.second_press_sheet", one_of("consumables|none"), Scope.PRESSING)
-def second_press_sheet(case: Case) -> str | None:
+@fact("set.second_press_sheet", one_of("consumables|none"), PRESSING, blamed=("set.open",))
+def second_press_sheet(
+    cover: str | None = source("chosen/cover"),
+    surface_c: float | None = source("chosen/surface_c"),
+    spread_k: float = source("chosen/spread_k"),
+    sheets: tuple[str, ...] = read("sheet.non_stick"),
+    consumables: Consumables = entries("consumables"),
+    stock: tuple[str, ...] = source("shop/stock/consumables"),
+) -> str:
     """The sheet at hand for the second press: the cover, else a non-stick one; none where there is none."""
-    chosen = _chosen(case)
-    if chosen is None:
-        return None
-    if chosen.cover not in (None, NONE):
-        return chosen.cover
-    return in_stock(case, non_stick(case), _hottest_c(chosen)) or NONE
+    if cover is not None and cover != NONE:
+        return cover
+    return in_stock(sheets, consumables, stock, hottest_c(surface_c, spread_k)) or NONE
 
 
-@fact("set.second_press_bare", BOOL, Scope.PRESSING)
-def second_press_bare(case: Case) -> bool | None:
+@fact("set.second_press_bare", BOOL, PRESSING, blamed=("set.open",))
+def second_press_bare(
+    second_press_s: float = source("chosen/second_press_s"),
+    sheet: Callable[[], str | None] = later("set.second_press_sheet"),
+) -> bool:
     """Whether a second press would put the bare platen on the print, for want of a sheet."""
-    chosen = _chosen(case)
-    return None if chosen is None else chosen.second_press_s > 0 and case["set.second_press_sheet"] == NONE
+    return second_press_s > 0 and sheet() == NONE
 
 
-def _withdrawn(case: Case, chosen: Chosen) -> tuple[str, ...]:
-    parts = (chosen.cover, chosen.pad, chosen.tape)
-    return tuple(name for name in parts if name is not None and name in case.shop.stock.withdrawn)
+@fact("set.withdrawn", DATA, PRESSING, blamed=("set.open",))
+def withdrawn(
+    cover: str | None = source("chosen/cover"),
+    pad: str | None = source("chosen/pad"),
+    tape: str | None = source("chosen/tape"),
+    out_of_use: tuple[str, ...] = source("shop/stock/withdrawn"),
+) -> tuple[str, ...]:
+    """What is set of cover, pad and tape that the shop has taken out of use."""
+    return tuple(name for name in (cover, pad, tape) if name is not None and name in out_of_use)
 
 
-@fact("set.sheet_withdrawn", BOOL, Scope.PRESSING)
-def sheet_withdrawn(case: Case) -> bool | None:
+@fact("set.sheet_withdrawn", BOOL, PRESSING)
+def sheet_withdrawn(names: tuple[str, ...] = read("set.withdrawn")) -> bool:
     """Whether a cover, pad or tape is set that the shop has taken out of use."""
-    chosen = _chosen(case)
-    return None if chosen is None else bool(_withdrawn(case, chosen))
+    return bool(names)
 
 
-@fact("set.withdrawn_words", TEXT, Scope.PRESSING)
-def withdrawn_words(case: Case) -> str | None:
+@fact("set.withdrawn_words", TEXT, PRESSING)
+def withdrawn_words(
+    names: tuple[str, ...] = read("set.withdrawn"), consumables: Consumables = entries("consumables")
+) -> str:
     """What is set and out of use, in words."""
-    chosen = _chosen(case)
-    if chosen is None:
-        return None
-    return " and ".join(in_a_sentence(case.entry("consumables", name).title) for name in _withdrawn(case, chosen))
+    return " and ".join(in_a_sentence(consumables[name].title) for name in names)
 
 
-@fact("set.non_stick_words", TEXT, Scope.PRESSING)
-def non_stick_words(case: Case) -> str:
+@fact("set.non_stick_words", TEXT, PRESSING)
+def non_stick_words(
+    names: tuple[str, ...] = read("sheet.non_stick"), consumables: Consumables = entries("consumables")
+) -> str:
     """Non-stick sheets, in words."""
-    return titles(case, non_stick(case))
+    return titles(names, consumables)
 
 
-@fact("set.pillow_words", TEXT, Scope.PRESSING)
-def pillow_words(case: Case) -> str:
+@fact("set.pillow_words", TEXT, PRESSING)
+def pillow_words(
+    names: tuple[str, ...] = read("sheet.pillows"), consumables: Consumables = entries("consumables")
+) -> str:
     """Pads that lift a print clear of what stands up beside it, in words."""
-    return titles(case, pillows(case))
+    return titles(names, consumables)
 
 
-def _chosen(case: Case) -> Chosen | None:
-    if case.chosen is None or case.chosen.surface_c is None:
-        case["window.exists"]  # so that what keeps the settings open is known as the cause
-    return case.chosen
-
-
-def _hottest_c(chosen: Chosen) -> float | None:
-    return None if chosen.surface_c is None else chosen.surface_c + chosen.spread_k
+def hottest_c(surface_c: float | None, spread_k: float) -> float | None:
+    """The hottest spot of the surface; None where no temperature is set."""
+    return None if surface_c is None else surface_c + spread_k

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.derive.case import Case
 from accord_rules.documents import units
+from accord_rules.orders.order import Size
 from accord_rules.revision.catalogue import (
     LOOKS,
     PLASTICS,
@@ -18,12 +18,38 @@ from accord_rules.revision.catalogue import (
     TimeWindow,
     Transfer,
 )
-from accord_rules.revision.facts import BOOL, DATA, TEXT, Ask, FactType, Scope, fact, number, one_of
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Ask,
+    FactType,
+    Scope,
+    entries,
+    fact,
+    later,
+    limits,
+    maybe,
+    number,
+    one_of,
+    read,
+    source,
+)
 from accord_rules.revision.sentences import in_a_sentence
 
 DECORATION = Scope.DECORATION
 # Opaque films whose light colours show dye that migrates into them.
 _FILM_PRINCIPLES = ("film", "powder-film", "ink-film", "receptive-film", "toner", "inkjet-paper")
+
+
+@fact("transfer.entry", DATA, DECORATION)
+def entry(
+    name: str | None = source("/decorations/{i}/transfer"),
+    products: Mapping[str, Transfer] = entries("products"),
+    families: Mapping[str, Transfer] = entries("transfers"),
+) -> Transfer | None:
+    """What the book knows of the transfer: a product, or a family as such."""
+    return None if name is None else products.get(name) or families.get(name)
 
 
 @fact(
@@ -32,88 +58,96 @@ _FILM_PRINCIPLES = ("film", "powder-film", "ink-film", "receptive-film", "toner"
     DECORATION,
     Ask("/decorations/{i}/transfer", "Which transfer? Name a family or a stocked product of the book."),
 )
-def family(case: Case) -> str | None:
+def family(entry: Transfer = read("transfer.entry")) -> str:
     """The family of the transfer."""
-    return case.transfer.family if case.transfer else None
+    return entry.family
 
 
-def _declare(name: str, type_: FactType, about: str, read: Callable[[Transfer], Any]) -> None:
-    def compute(case: Case) -> Any:
-        return read(case.transfer) if case["transfer.family"] is not None and case.transfer else None
+def _of_entry(name: str, type_: FactType, about: str, pick: Callable[[Transfer], Any]) -> None:
+    """Declare a fact that the transfer's entry says."""
 
-    compute.__doc__ = about
-    fact(f"transfer.{name}", type_, DECORATION)(compute)
+    def said(entry: Transfer = read("transfer.entry")) -> Any:
+        return pick(entry)
+
+    fact(f"transfer.{name}", type_, DECORATION, blamed=("transfer.family",), about=about)(said)
 
 
-_declare("title", TEXT, "The transfer's plain name.", lambda t: in_a_sentence(t.title))
-_declare("principle", one_of(PRINCIPLES), "How it decorates: dye vapour, film, toner ...", lambda t: t.principle)
-_declare("look", one_of(LOOKS), "Its look: plain, glitter, metallic ...", lambda t: t.look)
-_declare("plastic", one_of(PLASTICS), "The plastic it is made of.", lambda t: t.plastic)
-_declare("opaque", BOOL, "Whether it hides the ground.", lambda t: t.opaque)
-_declare("stretch", number(units.PERCENT), "How far it follows a stretching cloth, percent.", lambda t: t.stretch)
-_declare("thickness_mm", number(units.LENGTH), "How thick it is once applied.", lambda t: t.thickness)
-_declare("finest_line_mm", number(units.LENGTH), "The finest line it holds.", lambda t: t.finest_line)
-_declare("one_colour", BOOL, "Whether one piece of it has one colour only.", lambda t: t.one_colour)
-_declare("gradients", BOOL, "Whether it shows gradients and photographs.", lambda t: t.gradients)
-_declare("white", BOOL, "Whether it can print white itself.", lambda t: t.white)
-_declare("nylon_rated", BOOL, "Whether its adhesive is made for nylon.", lambda t: t.nylon_rated)
-_declare("finish_rated", BOOL, "Whether its adhesive is tested on repellent finishes.", lambda t: t.finish_rated)
-_declare("blocks_migration", BOOL, "Whether it keeps ground dye out of the print.", lambda t: t.blocks_migration)
-_declare("mirrored", BOOL, "Whether its print must be a mirror image on the carrier.", lambda t: t.mirrored)
-_declare("taped", BOOL, "Whether its carrier has to be held with heat tape.", lambda t: t.taped)
-_declare("fumes", BOOL, "Whether pressing it gives off fumes that want extraction.", lambda t: t.fumes)
-_declare("crystal", BOOL, "Whether it has glass or crystal stones, which may hold lead.", lambda t: t.crystal)
-_declare("loose_parts", BOOL, "Whether it has parts that can come off and be swallowed.", lambda t: t.loose_parts)
-_declare(
+_of_entry("title", TEXT, "The transfer's plain name.", lambda t: in_a_sentence(t.title))
+_of_entry("principle", one_of(PRINCIPLES), "How it decorates: dye vapour, film, toner ...", lambda t: t.principle)
+_of_entry("look", one_of(LOOKS), "Its look: plain, glitter, metallic ...", lambda t: t.look)
+_of_entry("plastic", one_of(PLASTICS), "The plastic it is made of.", lambda t: t.plastic)
+_of_entry("opaque", BOOL, "Whether it hides the ground.", lambda t: t.opaque)
+_of_entry("stretch", number(units.PERCENT), "How far it follows a stretching cloth, percent.", lambda t: t.stretch)
+_of_entry("thickness_mm", number(units.LENGTH), "How thick it is once applied.", lambda t: t.thickness)
+_of_entry("finest_line_mm", number(units.LENGTH), "The finest line it holds.", lambda t: t.finest_line)
+_of_entry("one_colour", BOOL, "Whether one piece of it has one colour only.", lambda t: t.one_colour)
+_of_entry("gradients", BOOL, "Whether it shows gradients and photographs.", lambda t: t.gradients)
+_of_entry("white", BOOL, "Whether it can print white itself.", lambda t: t.white)
+_of_entry("nylon_rated", BOOL, "Whether its adhesive is made for nylon.", lambda t: t.nylon_rated)
+_of_entry("finish_rated", BOOL, "Whether its adhesive is tested on repellent finishes.", lambda t: t.finish_rated)
+_of_entry("blocks_migration", BOOL, "Whether it keeps ground dye out of the print.", lambda t: t.blocks_migration)
+_of_entry("mirrored", BOOL, "Whether its print must be a mirror image on the carrier.", lambda t: t.mirrored)
+_of_entry("taped", BOOL, "Whether its carrier has to be held with heat tape.", lambda t: t.taped)
+_of_entry("fumes", BOOL, "Whether pressing it gives off fumes that want extraction.", lambda t: t.fumes)
+_of_entry("crystal", BOOL, "Whether it has glass or crystal stones, which may hold lead.", lambda t: t.crystal)
+_of_entry("loose_parts", BOOL, "Whether it has parts that can come off and be swallowed.", lambda t: t.loose_parts)
+_of_entry(
     "phthalate_declared",
     BOOL,
     "Whether its maker declares it below the phthalate limits.",
     lambda t: t.phthalate_declared,
 )
-_declare("lead_declared", BOOL, "Whether its maker declares it below the lead limits.", lambda t: t.lead_declared)
-_declare("needs_second_press", BOOL, "Whether it wants a second press.", lambda t: t.second_press > 0)
-_declare("second_press_s", number(units.TIME), "The second press it wants; 0 s for none.", lambda t: t.second_press)
-_declare("wash_limit_c", number(units.TEMPERATURE), "The hottest wash it bears.", lambda t: t.wash_limit)
-_declare("carrier_title", TEXT, "Its carrier in words.", lambda t: {"none": "no carrier"}.get(t.carrier, t.carrier))
+_of_entry("lead_declared", BOOL, "Whether its maker declares it below the lead limits.", lambda t: t.lead_declared)
+_of_entry("needs_second_press", BOOL, "Whether it wants a second press.", lambda t: t.second_press > 0)
+_of_entry("second_press_s", number(units.TIME), "The second press it wants; 0 s for none.", lambda t: t.second_press)
+_of_entry("wash_limit_c", number(units.TEMPERATURE), "The hottest wash it bears.", lambda t: t.wash_limit)
+_of_entry("carrier_title", TEXT, "Its carrier in words.", lambda t: {"none": "no carrier"}.get(t.carrier, t.carrier))
 
 
 @fact("transfer.stocked", BOOL, DECORATION)
-def stocked(case: Case) -> bool | None:
+def stocked(
+    name: str | None = source("/decorations/{i}/transfer"),
+    withdrawn: Callable[[], bool | None] = later("transfer.withdrawn"),
+    products: Mapping[str, Transfer] = entries("products"),
+    in_stock: tuple[str, ...] = source("shop/stock/products"),
+) -> bool | None:
     """Whether the shop stocks it: the product named, be it out of use, or any product of the family named."""
-    name = case.decoration.transfer
     if name is None:
         return None
-    products = case.book.catalogue["products"]
-    return case["transfer.withdrawn"] or any(
-        each == name or products[each].family == name for each in case.shop.stock.products
-    )
+    return withdrawn() or any(product == name or products[product].family == name for product in in_stock)
 
 
 @fact("transfer.withdrawn", BOOL, DECORATION)
-def withdrawn(case: Case) -> bool | None:
+def withdrawn(
+    name: str | None = source("/decorations/{i}/transfer"),
+    products: Mapping[str, Transfer] = entries("products"),
+    in_stock: tuple[str, ...] = source("shop/stock/products"),
+    out_of_use: tuple[str, ...] = source("shop/stock/withdrawn"),
+) -> bool | None:
     """Whether the shop has taken out of use the product named, or of the family named all that it had."""
-    name, stock = case.decoration.transfer, case.shop.stock
     if name is None:
         return None
-    products = case.book.catalogue["products"]
-    of_family = {product for product in (*stock.products, *stock.withdrawn) if _family(products, product) == name}
-    return name in stock.withdrawn or (bool(of_family) and of_family <= set(stock.withdrawn))
-
-
-def _family(products: Mapping[str, Any], name: str) -> str | None:
-    return products[name].family if name in products else None
+    of_family = {
+        product for product in (*in_stock, *out_of_use) if product in products and products[product].family == name
+    }
+    return name in out_of_use or (bool(of_family) and of_family <= set(out_of_use))
 
 
 @fact("transfer.suits_item", BOOL, DECORATION)
-def suits_item(case: Case) -> bool | None:
+def suits_item(entry: Transfer = read("transfer.entry"), goods: str = read("item.family")) -> bool:
     """Whether it is made for this family of substrates."""
-    goods = case["item.family"]
-    return None if case.transfer is None or goods is None else goods in case.transfer.suits
+    return goods in entry.suits
+
+
+# -- what it needs here ----------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class Needed:
-    """What the transfer needs on this piece: the general window, or the substrate's own where the book has one."""
+    """What the transfer needs on this piece: the general window, or the substrate's own where the book has one.
+
+    ``aim_by_size``: the dwell to aim at, s, by the longer side of the print, mm; empty where size does not matter.
+    """
 
     temperature: TemperatureWindow
     time: TimeWindow
@@ -121,31 +155,35 @@ class Needed:
     peel: tuple[str, ...]
     cover: tuple[str, ...]
     pad: tuple[str, ...]
-    aim_s: float
+    aim_by_size: tuple[tuple[float, float], ...]
 
 
-@fact("transfer.needed", DATA, DECORATION)
-def needed(case: Case) -> Needed | None:
-    """Windows, peel, cover and pad for this transfer on this substrate at this size."""
-    transfer, substrate, goods = case.transfer, case["item.substrate"], case["item.family"]
-    if case["transfer.family"] is None or transfer is None or substrate is None:
-        return None
-    variant = transfer.on.get(substrate) or transfer.on.get(goods)
-    time = (variant.time if variant else None) or transfer.time
-    aim_s, print_size = time.aim, case["place.size"]
-    if variant is not None and variant.aim_by_size and print_size is not None:
-        points = tuple((each.longer_side, each.time) for each in variant.aim_by_size)
-        longer_mm = max(print_size.width, print_size.height)
-        aim_s = min(max(interpolate(points, longer_mm), time.least), time.most)
+@fact("transfer.needed", DATA, DECORATION, blamed=("transfer.family",))
+def needed(
+    entry: Transfer = read("transfer.entry"),
+    substrate: str = read("item.substrate"),
+    goods: str | None = maybe("item.family"),
+) -> Needed:
+    """Windows, peel, cover and pad for this transfer on this substrate."""
+    variant = entry.on.get(substrate) or entry.on.get(goods or "")
     return Needed(
-        (variant.temperature if variant else None) or transfer.temperature,
-        time,
-        (variant.pressure if variant else None) or transfer.pressure,
-        (variant.peel if variant else None) or transfer.peel,
-        transfer.cover if variant is None or variant.cover is None else variant.cover,
-        transfer.pad if variant is None or variant.pad is None else variant.pad,
-        aim_s,
+        (variant.temperature if variant else None) or entry.temperature,
+        (variant.time if variant else None) or entry.time,
+        (variant.pressure if variant else None) or entry.pressure,
+        (variant.peel if variant else None) or entry.peel,
+        entry.cover if variant is None or variant.cover is None else variant.cover,
+        entry.pad if variant is None or variant.pad is None else variant.pad,
+        tuple((sized.longer_side, sized.time) for sized in variant.aim_by_size) if variant else (),
     )
+
+
+@fact("transfer.time_aim_s", DATA, DECORATION)
+def time_aim_s(needed: Needed = read("transfer.needed"), print_size: Size | None = maybe("place.size")) -> float:
+    """The dwell to aim at for a print of this size, before what a press adds."""
+    if not needed.aim_by_size or print_size is None:
+        return needed.time.aim
+    aim_s = interpolate(needed.aim_by_size, max(print_size.width, print_size.height))
+    return min(max(aim_s, needed.time.least), needed.time.most)
 
 
 def interpolate(points: tuple[tuple[float, float], ...], x: float) -> float:
@@ -158,117 +196,126 @@ def interpolate(points: tuple[tuple[float, float], ...], x: float) -> float:
     return points[-1][1]
 
 
-def _needed(name: str, type_: FactType, about: str, read: Callable[[Case, Needed], Any]) -> None:
-    def compute(case: Case) -> Any:
-        found = case["transfer.needed"]
-        return None if found is None else read(case, found)
-
-    compute.__doc__ = about
-    fact(f"transfer.{name}", type_, DECORATION)(compute)
+@fact("transfer.least_c", number(units.TEMPERATURE), DECORATION)
+def least_c(needed: Needed = read("transfer.needed")) -> float:
+    """The least surface temperature it needs here."""
+    return needed.temperature.least
 
 
-_needed(
-    "least_c",
-    number(units.TEMPERATURE),
-    "The least surface temperature it needs here.",
-    lambda _, n: n.temperature.least,
-)
-_needed("aim_c", number(units.TEMPERATURE), "The surface temperature to aim at.", lambda _, n: n.temperature.aim)
-_needed("most_c", number(units.TEMPERATURE), "The most surface temperature it bears.", lambda _, n: n.temperature.most)
-_needed(
-    "pressure_least_kpa",
-    number(units.PRESSURE),
-    "The least pressure on the print it needs.",
-    lambda case, n: case.limit(f"pressure.{n.pressure.least}_least"),
-)
-_needed(
-    "pressure_most_kpa",
-    number(units.PRESSURE),
-    "The most pressure on the print it bears.",
-    lambda case, n: case.limit(f"pressure.{n.pressure.most}_most"),
-)
-_needed("pressure_word", TEXT, "The least pressure it needs, in the trade's word.", lambda _, n: n.pressure.least)
-_needed(
-    "peel_words",
-    TEXT,
-    "How its carrier, or the sheet that covered it, comes off.",
-    lambda _, n: " or ".join(each for each in n.peel if each != "none") or "none",
-)
+@fact("transfer.aim_c", number(units.TEMPERATURE), DECORATION)
+def aim_c(needed: Needed = read("transfer.needed")) -> float:
+    """The surface temperature to aim at."""
+    return needed.temperature.aim
+
+
+@fact("transfer.most_c", number(units.TEMPERATURE), DECORATION)
+def most_c(needed: Needed = read("transfer.needed")) -> float:
+    """The most surface temperature it bears."""
+    return needed.temperature.most
+
+
+@fact("transfer.pressure_least_kpa", number(units.PRESSURE), DECORATION)
+def pressure_least_kpa(
+    needed: Needed = read("transfer.needed"),
+    least: Mapping[str, float] = limits("pressure.light_least", "pressure.medium_least", "pressure.firm_least"),
+) -> float:
+    """The least pressure on the print it needs."""
+    return least[f"pressure.{needed.pressure.least}_least"]
+
+
+@fact("transfer.pressure_most_kpa", number(units.PRESSURE), DECORATION)
+def pressure_most_kpa(
+    needed: Needed = read("transfer.needed"),
+    most: Mapping[str, float] = limits("pressure.light_most", "pressure.medium_most", "pressure.firm_most"),
+) -> float:
+    """The most pressure on the print it bears."""
+    return most[f"pressure.{needed.pressure.most}_most"]
+
+
+@fact("transfer.pressure_word", TEXT, DECORATION)
+def pressure_word(needed: Needed = read("transfer.needed")) -> str:
+    """The least pressure it needs, in the trade's word."""
+    return needed.pressure.least
+
+
+@fact("transfer.peel_words", TEXT, DECORATION)
+def peel_words(needed: Needed = read("transfer.needed")) -> str:
+    """How its carrier, or the sheet that covered it, comes off."""
+    return " or ".join(peel for peel in needed.peel if peel != "none") or "none"
 
 
 @fact("transfer.migrates", BOOL, DECORATION)
-def migrates(case: Case) -> bool | None:
+def migrates(
+    entry: Transfer = read("transfer.entry"),
+    dyed: Callable[[], bool | None] = later("item.disperse_dyed"),
+    light: Callable[[], bool | None] = later("art.light"),
+) -> bool | None:
     """Whether dye from this ground can migrate into this transfer and visibly tint it."""
-    if case.transfer is None:
-        return None
-    if case.transfer.principle not in _FILM_PRINCIPLES or case.transfer.blocks_migration:
+    if entry.principle not in _FILM_PRINCIPLES or entry.blocks_migration:
         return False
-    dyed, light = case["item.disperse_dyed"], case["art.light"]
-    if dyed is False or light is False:
+    on_dyed, with_light = dyed(), light()
+    if on_dyed is False or with_light is False:
         return False
-    return None if dyed is None or light is None else True
+    return None if on_dyed is None or with_light is None else True
+
+
+# -- what lies under it ----------------------------------------------------------------------------------------------
 
 
 @fact("layer.over", BOOL, DECORATION)
-def over(case: Case) -> bool:
+def over(below: int | None = source("/decorations/{i}/over")) -> bool:
     """Whether it lies on another decoration of this order."""
-    return case.decoration.over is not None
+    return below is not None
 
 
-def _under(case: Case) -> Transfer | None:
-    below = case.decoration.over
-    return None if below is None else case.book.transfer(case.order.decorations[below].transfer)
+@fact("layer.entries", DATA, DECORATION)
+def layer_entries(
+    names: tuple[str | None, ...] = source("layers/transfers"),
+    products: Mapping[str, Transfer] = entries("products"),
+    families: Mapping[str, Transfer] = entries("transfers"),
+) -> tuple[Transfer | None, ...]:
+    """The transfers of the decorations from this one down to the ground."""
+    return tuple(None if name is None else products.get(name) or families.get(name) for name in names)
+
+
+@fact("layer.under_entry", DATA, DECORATION)
+def under_entry(stack: tuple[Transfer | None, ...] = read("layer.entries")) -> Transfer | None:
+    """The transfer of the decoration below."""
+    return stack[1] if len(stack) > 1 else None
 
 
 @fact("layer.under_may", BOOL, DECORATION)
-def under_may(case: Case) -> bool | None:
+def under_may(below: Transfer = read("layer.under_entry")) -> bool:
     """Whether the decoration below may be covered."""
-    below = _under(case)
-    return None if below is None else below.may_lie_under
+    return below.may_lie_under
 
 
 @fact("layer.over_may", BOOL, DECORATION)
-def over_may(case: Case) -> bool | None:
+def over_may(entry: Transfer = read("transfer.entry")) -> bool:
     """Whether this one may lie on another."""
-    return case.transfer.may_lie_over if case.transfer is not None else None
+    return entry.may_lie_over
 
 
 @fact("layer.under_principle", one_of(PRINCIPLES), DECORATION)
-def under_principle(case: Case) -> str | None:
+def under_principle(below: Transfer = read("layer.under_entry")) -> str:
     """How the decoration below decorates."""
-    below = _under(case)
-    return None if below is None else below.principle
+    return below.principle
 
 
 @fact("layer.under_title", TEXT, DECORATION)
-def under_title(case: Case) -> str | None:
+def under_title(below: Transfer = read("layer.under_entry")) -> str:
     """What lies below, in words."""
-    below = _under(case)
-    return None if below is None else in_a_sentence(below.title)
-
-
-def layers(case: Case) -> list[Transfer | None]:
-    """The decorations from this one down to the ground."""
-    found: list[Transfer | None] = []
-    index = case.index
-    while len(found) <= len(case.order.decorations):
-        found.append(case.book.transfer(case.order.decorations[index].transfer))
-        below = case.order.decorations[index].over
-        if below is None:
-            break
-        index = below
-    return found
+    return in_a_sentence(below.title)
 
 
 @fact("layer.depth", number(units.COUNT), DECORATION)
-def depth(case: Case) -> float:
+def depth(stack: tuple[Transfer | None, ...] = read("layer.entries")) -> float:
     """How many layers lie here, this one counted."""
-    return float(len(layers(case)))
+    return float(len(stack))
 
 
 @fact("layer.depth_most", number(units.COUNT), DECORATION)
-def depth_most(case: Case) -> float | None:
+def depth_most(stack: tuple[Transfer | None, ...] = read("layer.entries")) -> float | None:
     """How many layers the pickiest of them bears."""
-    stack = layers(case)
-    known = [each.layers_most for each in stack if each is not None]
+    known = [layer.layers_most for layer in stack if layer is not None]
     return float(min(known)) if len(known) == len(stack) else None

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from accord_rules.derive.case import Case
+from accord_rules.derive.ceiling import Ceiling
+from accord_rules.derive.press import Calibration
+from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
-from accord_rules.revision.facts import BOOL, DATA, TEXT, Scope, fact, number
+from accord_rules.revision.catalogue import PressType
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Scope, fact, limit, maybe, number, read, source
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 
@@ -20,32 +23,40 @@ class Bound(NamedTuple):
 
 
 @fact("transfer.lower", DATA, DECORATION)
-def lower(case: Case) -> Bound | None:
+def lower(
+    least_c: float = read("transfer.least_c"),
+    title: str | None = maybe("transfer.title"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> Bound:
     """What the transfer needs at least."""
-    least = case["transfer.least_c"]
-    if least is None:
-        return None
-    return Bound(least, "transfer", f"{case.show(units.TEMPERATURE, least)} is the least for {case['transfer.title']}")
+    return Bound(least_c, "transfer", f"{units.show(units.TEMPERATURE, least_c, preferences)} is the least for {title}")
 
 
 @fact("transfer.uppers", DATA, DECORATION)
-def uppers_anywhere(case: Case) -> tuple[Bound, ...] | None:
+def uppers_anywhere(
+    ceilings: tuple[Ceiling, ...] = read("item.ceilings"),
+    most_c: float = read("transfer.most_c"),
+    migrates: bool = read("transfer.migrates"),
+    title: str | None = maybe("transfer.title"),
+    plastic: str | None = maybe("transfer.plastic"),
+    coating_plastic: str | None = maybe("item.coating_plastic"),
+    migration_most_c: float = limit("migration.surface_most"),
+    pvc_most_c: float = limit("fumes.pvc_most"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> tuple[Bound, ...]:
     """Every upper bound on the surface temperature whatever the press, lowest first."""
-    ceilings, most, migrates = case["item.ceilings"], case["transfer.most_c"], case["transfer.migrates"]
-    if ceilings is None or most is None or migrates is None:
-        return None
-    show = case.show
-    found = [Bound(each.value_c, each.kind, each.text) for each in ceilings]
-    found.append(Bound(most, "transfer", f"{show(units.TEMPERATURE, most)} is the most for {case['transfer.title']}"))
+
+    def shown(value_c: float) -> str:
+        return units.show(units.TEMPERATURE, value_c, preferences)
+
+    bounds = [Bound(ceiling.value_c, ceiling.kind, ceiling.text) for ceiling in ceilings]
+    bounds.append(Bound(most_c, "transfer", f"{shown(most_c)} is the most for {title}"))
     if migrates:
-        cap = case.limit("migration.surface_most")
-        found.append(
-            Bound(cap, "dye-migration", f"dye of the cloth bleeds into it above {show(units.TEMPERATURE, cap)}")
-        )
-    if "pvc" in (case["transfer.plastic"], case["item.coating_plastic"]):
-        cap = case.limit("fumes.pvc_most")
-        found.append(Bound(cap, "pvc", f"PVC gives off acid fumes towards {show(units.TEMPERATURE, cap)}"))
-    return tuple(sorted(found, key=_lowest_first))
+        text = f"dye of the cloth bleeds into it above {shown(migration_most_c)}"
+        bounds.append(Bound(migration_most_c, "dye-migration", text))
+    if "pvc" in (plastic, coating_plastic):
+        bounds.append(Bound(pvc_most_c, "pvc", f"PVC gives off acid fumes towards {shown(pvc_most_c)}"))
+    return tuple(sorted(bounds, key=_lowest_first))
 
 
 def _lowest_first(bound: Bound) -> tuple[float, str]:
@@ -53,98 +64,86 @@ def _lowest_first(bound: Bound) -> tuple[float, str]:
 
 
 @fact("press.reach", DATA, PRESSING)
-def reach(case: Case) -> Bound:
+def reach(reach_c: float = read("press.reach_c"), preferences: units.UnitPreferences = source("shop/units")) -> Bound:
     """What the press's surface reaches."""
-    reach_c = case["press.reach_c"]
-    return Bound(reach_c, "press", f"the press's surface reaches {case.show(units.TEMPERATURE, reach_c)}")
+    return Bound(reach_c, "press", f"the press's surface reaches {units.show(units.TEMPERATURE, reach_c, preferences)}")
 
 
 @fact("window.uppers", DATA, PRESSING)
-def uppers(case: Case) -> tuple[Bound, ...] | None:
+def uppers(
+    anywhere: tuple[Bound, ...] = read("transfer.uppers"),
+    of_press: Bound = read("press.reach"),
+    least_c: float = read("transfer.least_c"),
+) -> tuple[Bound, ...]:
     """Every upper bound on the surface temperature, lowest first."""
-    found: tuple[Bound, ...] | None = case["transfer.uppers"]
-    of_press: Bound = case["press.reach"]
-    if found is None or of_press.value_c < case["transfer.least_c"]:
-        return found
-    return tuple(sorted((*found, of_press), key=_lowest_first))
+    return anywhere if of_press.value_c < least_c else tuple(sorted((*anywhere, of_press), key=_lowest_first))
 
 
 @fact("window.low_c", number(units.TEMPERATURE), PRESSING)
-def low_c(case: Case) -> float | None:
+def low_c(bound: Bound = read("transfer.lower")) -> float:
     """The lowest surface temperature allowed."""
-    bound = case["transfer.lower"]
-    return None if bound is None else bound.value_c
+    return bound.value_c
 
 
 @fact("window.high_c", number(units.TEMPERATURE), PRESSING)
-def high_c(case: Case) -> float | None:
+def high_c(bounds: tuple[Bound, ...] = read("window.uppers")) -> float:
     """The highest surface temperature allowed."""
-    bounds = case["window.uppers"]
-    return None if bounds is None else bounds[0].value_c
+    return bounds[0].value_c
 
 
 @fact("window.low_by", TEXT, PRESSING)
-def low_by(case: Case) -> str | None:
+def low_by(bound: Bound = read("transfer.lower")) -> str:
     """What sets the lowest, in words."""
-    bound = case["transfer.lower"]
-    return None if bound is None else bound.text
+    return bound.text
 
 
 @fact("window.high_by", TEXT, PRESSING)
-def high_by(case: Case) -> str | None:
+def high_by(bounds: tuple[Bound, ...] = read("window.uppers")) -> str:
     """What sets the highest, in words."""
-    bounds = case["window.uppers"]
-    return None if bounds is None else bounds[0].text
+    return bounds[0].text
 
 
 @fact("window.exists", BOOL, PRESSING)
-def exists(case: Case) -> bool | None:
+def exists(low_c: float = read("window.low_c"), high_c: float = read("window.high_c")) -> bool:
     """Whether any surface temperature is allowed at all."""
-    low, high = case["window.low_c"], case["window.high_c"]
-    return None if low is None or high is None else high >= low
-
-
-@fact("window.robust", BOOL, PRESSING)
-def robust(case: Case) -> bool | None:
-    """Whether it is wide enough for the press's spread on both sides."""
-    low, high = case["window.low_c"], case["window.high_c"]
-    return None if low is None or high is None else high - low >= 2 * _spread_k(case)
-
-
-def _spread_k(case: Case) -> float:
-    aim = case["transfer.aim_c"]
-    return float(case["press.calibration"].spread_k(case["press.calibration"].display_c(aim)))
+    return high_c >= low_c
 
 
 @fact("window.spread_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)
-def spread_k(case: Case) -> float | None:
+def spread_k(aim_c: float = read("transfer.aim_c"), calibration: Calibration = read("press.calibration")) -> float:
     """The press's spread, plus or minus, around the temperature to aim at."""
-    return None if case["transfer.aim_c"] is None else _spread_k(case)
+    return float(calibration.spread_k(calibration.display_c(aim_c)))
+
+
+@fact("window.robust", BOOL, PRESSING)
+def robust(
+    low_c: float = read("window.low_c"),
+    high_c: float = read("window.high_c"),
+    spread_k: float = read("window.spread_k"),
+) -> bool:
+    """Whether it is wide enough for the press's spread on both sides."""
+    return high_c - low_c >= 2 * spread_k
 
 
 @fact("window.width_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)
-def width_k(case: Case) -> float | None:
+def width_k(low_c: float = read("window.low_c"), high_c: float = read("window.high_c")) -> float:
     """How wide the window is; negative if there is none."""
-    low, high = case["window.low_c"], case["window.high_c"]
-    return None if low is None or high is None else round(high - low, 6)
+    return round(high_c - low_c, 6)
 
 
 @fact("window.time_low_s", number(units.TIME), PRESSING)
-def time_low_s(case: Case) -> float | None:
+def time_low_s(needed: Needed = read("transfer.needed"), press: PressType = read("press.entry")) -> float:
     """The shortest dwell: the transfer's, with what this type of press adds."""
-    found = case["transfer.needed"]
-    return None if found is None else found.time.least + case.press_type.dwell_extra.least
+    return needed.time.least + press.dwell_extra.least
 
 
 @fact("window.time_high_s", number(units.TIME), PRESSING)
-def time_high_s(case: Case) -> float | None:
+def time_high_s(needed: Needed = read("transfer.needed"), press: PressType = read("press.entry")) -> float:
     """The longest dwell: the transfer's, with what this type of press adds."""
-    found = case["transfer.needed"]
-    return None if found is None else found.time.most + case.press_type.dwell_extra.most
+    return needed.time.most + press.dwell_extra.most
 
 
 @fact("window.time_aim_s", number(units.TIME), PRESSING)
-def time_aim_s(case: Case) -> float | None:
+def time_aim_s(aim_s: float = read("transfer.time_aim_s"), press: PressType = read("press.entry")) -> float:
     """The dwell to aim at."""
-    found = case["transfer.needed"]
-    return None if found is None else found.aim_s + case.press_type.dwell_extra.aim
+    return aim_s + press.dwell_extra.aim

@@ -14,6 +14,8 @@ from typing import Any
 
 from accord_rules.derive import FACTS
 from accord_rules.derive.fibres import ACETATES
+from accord_rules.derive.graph import GRAPH
+from accord_rules.derive.sources import Part
 from accord_rules.documents import units
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.reading import DocumentError, read
@@ -25,6 +27,7 @@ from accord_rules.orders.order import Settings as AskedSettings
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Compare, LimitName, comparisons
+from accord_rules.revision.facts import Scope
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import Rule
 
@@ -87,7 +90,7 @@ def around(book: Book, rule: Rule, fact: str, values: Sequence[float], near: flo
         order, shop = example_order(example, book)
         driver = _driver(book, order, shop, fact, dimension, values, near)
         if driver is None:
-            if fact.startswith("transfer."):
+            if FACTS[fact].scope is Scope.DECORATION and Part.TRANSFER in GRAPH.parts(fact):
                 yield from ((each, shop) for each in _by_transfer(book, order, shop, fact, values))
             continue
         for value in values:

@@ -15,7 +15,7 @@ order the verdict under house rules is never more permissive than the shared one
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import MappingProxyType
@@ -340,8 +340,8 @@ class HouseAuthority(Authority):
         without = self.house.without
         return shop.in_use((*without.products, *without.consumables))
 
-    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop, known: Sequence[Case] = ()) -> Judged:
-        judged = super()._judge_case(whole, of_order, shop, known)
+    def _judge_case(self, whole: Case, of_order: Weighed, shop: Shop) -> Judged:
+        judged = super()._judge_case(whole, of_order, shop)
         return replace(judged, shared=self.shared.judged(whole.order, shop))
 
     def _findings(self, judged: Judged) -> tuple[Finding, ...]:

@@ -8,13 +8,10 @@ them (the bands of a scale: a shirt that is no longer "pale at 70 %" because it 
 
 from __future__ import annotations
 
-import ast
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
-from functools import cache, lru_cache
-from importlib.resources import files
 
+from accord_rules.derive.graph import GRAPH
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Atom, Compare, LimitName, negated
 from accord_rules.revision.facts import Scope
@@ -27,41 +24,12 @@ STRICTER, LOOSER, EQUAL, MIXED = "stricter", "looser", "equal", "mixed"
 OPPOSITE: Mapping[str, str] = {STRICTER: LOOSER, LOOSER: STRICTER, EQUAL: EQUAL, MIXED: MIXED}
 
 
-# A proposal may name limits that there are not.
-@lru_cache(maxsize=1024)
 def derived_with(name: str) -> bool:
-    """Whether facts or plans are worked out with the limit, besides what rules compare with it.
+    """Whether facts, and so plans, are worked out with the limit, besides what rules compare with it.
 
     What moving such a limit does, only orders show.
     """
-    return any(fnmatchcase(name, pattern) for pattern in _read_by_code())
-
-
-@cache
-def _read_by_code() -> frozenset[str]:
-    """The limits that ``derive`` and ``advise`` name where they call ``limit``; ``*`` where a name is put together."""
-    found = set()
-    for room in ("derive", "advise"):
-        for file in files("accord_rules").joinpath(room).iterdir():
-            if file.name.endswith(".py"):
-                found |= {_name_in(call) for call in _calls(ast.parse(file.read_text(encoding="utf-8")))}
-    return frozenset(found)
-
-
-def _calls(tree: ast.AST) -> Iterator[ast.Call]:
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "limit":
-            yield node
-
-
-def _name_in(call: ast.Call) -> str:
-    """The pattern of the names that a call of ``limit`` may read; any name where it cannot be told."""
-    match call.args:
-        case [ast.Constant(value=str(name))]:
-            return name
-        case [ast.JoinedStr(values=parts)]:
-            return "".join(str(part.value) if isinstance(part, ast.Constant) else "*" for part in parts)
-    return "*"
+    return name in GRAPH.limits
 
 
 def direction(book: Book, name: str, value: float) -> str:

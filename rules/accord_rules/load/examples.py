@@ -7,12 +7,12 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from accord_rules.derive.case import Case
-from accord_rules.derive.setting import choose
+from accord_rules.derive.case import Case, FactError
 from accord_rules.documents import units
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import DocumentError, read
 from accord_rules.infer.compiled import holds
+from accord_rules.load.answers import Answers
 from accord_rules.load.mutants import Mutant, Slip, survivors, telling_facts
 from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
@@ -20,6 +20,7 @@ from accord_rules.revision.condition import Compare, LimitName, Within
 from accord_rules.revision.facts import FactType, Kind, Scope, declared
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import Rule
+from accord_rules.weigh.choice import choose
 from accord_rules.weigh.sequence import find_sequence
 
 if TYPE_CHECKING:
@@ -34,21 +35,28 @@ class ExampleError(ValueError):
 
 def failures(book: Book) -> list[str]:
     """Why the book's examples do not hold, with file and example; empty if they all do."""
-    reasons = []
+    reasons: list[str] = []
+    answers = Answers(book)
     for rule in book.rules.values():
         where = f"rules/{rule.topic}/{rule.id}.toml"
-        reasons += [f"{where}: {reason}" for reason in rule_failures(rule, book)]
-    return reasons
+        reasons += [f"{where}: {reason}" for reason in rule_failures(rule, book, answers)]
+    # What is wrong with a fact would otherwise be told once a rule that looks at it.
+    return [*answers.faults] or reasons
 
 
-def rule_failures(rule: Rule, book: Book) -> list[str]:
-    """Why one rule's examples do not hold."""
+def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> list[str]:
+    """Why one rule's examples do not hold; ``answers`` looks at what facts answer for them."""
+    answers = answers or Answers(book)
     reasons: list[str] = []
     tried: list[Mapping[str, Any]] = []
     for kind, wanted in (("fires", True), ("silent", False)):
         for index, example in enumerate(getattr(rule, kind)):
             try:
-                facts = example_facts(rule, example, book)
+                facts = example_facts(rule, example, book, answers)
+            except FactError as error:
+                answers.fails(error)
+                reasons.append(f"{kind}[{index}]: {error}")
+                continue
             except (ExampleError, DocumentError) as error:
                 reasons.append(f"{kind}[{index}]: {error}")
                 continue
@@ -63,12 +71,15 @@ def rule_failures(rule: Rule, book: Book) -> list[str]:
     return reasons or [f"when: {reason}" for reason in _examples_missing(rule, tried, book)]
 
 
-def example_facts(rule: Rule, example: Mapping[str, Any], book: Book) -> dict[str, Any]:
-    """The facts of the rule's condition in one example. Raises ExampleError or DocumentError."""
+def example_facts(rule: Rule, example: Mapping[str, Any], book: Book, answers: Answers | None = None) -> dict[str, Any]:
+    """The facts of the rule's condition in one example. Raises ExampleError, DocumentError or FactError."""
     if "facts" in example:
         return _given_facts(rule, example["facts"], book)
     case = example_case(rule.scope, example, book)
-    return {name: case[name] for name in rule.condition.facts}
+    facts = case.facts(rule.condition.facts)
+    if answers is not None:
+        answers.look_at(case)
+    return facts
 
 
 def example_case(scope: Scope, example: Mapping[str, Any], book: Book) -> Case:

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.derive import FACTS
+from accord_rules.derive.graph import GRAPH
 from accord_rules.documents import units
 from accord_rules.documents.canonical import canonical
 from accord_rules.documents.colour import read_colour
@@ -40,6 +41,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
     limits = _entries(documents, "limits", Limit, reasons)
     ambiguous = _entries(documents, "ambiguous_fibres", AmbiguousFibre, reasons)
     values = _limit_values(limits, reasons)
+    reasons += [*GRAPH.faults, *GRAPH.misnamed_in_book(limits, catalogue)]
     if reasons:
         raise BookError(reasons)
     rules = _rules(documents["rules"], catalogue, limits, values, reasons)

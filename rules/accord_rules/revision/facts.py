@@ -1,18 +1,30 @@
 """The vocabulary of facts: what rules may talk about, each declared once, beside the function that works it out.
 
-A fact has a name (``item.polyester_share``), a type, a scope, and what holds when the order leaves it out: it is
-asked for (a *need*), assumed (a stated value, listed in the answer), or simply follows from other facts.
+A fact has a name (``item.polyester_share``), a type, a scope, what holds when the order leaves it out (it is asked for,
+a *need*; or assumed, a stated value that the answer lists; or it simply follows from other facts), and what it reads.
+What it reads are the parameters of its function, so that a test needs nothing but values:
+
+    @fact("window.exists", BOOL, PRESSING)
+    def exists(low_c: float = read("window.low_c"), high_c: float = read("window.high_c")) -> bool:
+        \"\"\"Whether any surface temperature is allowed at all.\"\"\"
+        return high_c >= low_c
+
+``derive.graph`` checks the declarations and says what follows from them. Nothing follows from how a name is spelt.
 """
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
+from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 from accord_rules.documents import units
+
+Function = TypeVar("Function", bound=Callable[..., Any])
 
 
 class Scope(Enum):
@@ -61,6 +73,77 @@ def set_of(domain: tuple[str, ...] | str) -> FactType:
     return FactType(Kind.SET, None, domain)
 
 
+# -- what a fact reads -----------------------------------------------------------------------------------------------
+
+
+class Of(Enum):
+    """What a read is of."""
+
+    FACT = "fact"
+    SOURCE = "source"  # a field of order, shop, press, settings or sequence: derive.sources
+    LIMIT = "limit"  # a limit of the book
+    ENTRIES = "entries"  # all entries of one kind in the book
+
+
+class How(Enum):
+    """What an unknown comes to, and when the read is made."""
+
+    KNOWN = "known"  # unknown in, unknown out: the function never sees None
+    MAYBE = "maybe"  # the function sees None
+    LATER = "later"  # the function is given a call, and makes the read where it needs it
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One parameter of a fact's function: what it is given. ``names`` are several for limits alone.
+
+    ``absent`` is what a source of settings or sequence is while there are none; without one the fact is unknown then.
+    """
+
+    of: Of
+    names: tuple[str, ...]
+    how: How = How.KNOWN
+    absent: Any = ...
+
+
+def read(fact_name: str) -> Any:
+    """The value of a fact; the fact that reads it is unknown while it is."""
+    return Read(Of.FACT, (fact_name,))
+
+
+def maybe(fact_name: str) -> Any:
+    """The value of a fact, or None while it is unknown."""
+    return Read(Of.FACT, (fact_name,), How.MAYBE)
+
+
+def later(fact_name: str) -> Any:
+    """A call that gives the value of a fact: for what is dear, or decides only sometimes."""
+    return Read(Of.FACT, (fact_name,), How.LATER)
+
+
+def source(name: str, **absent: Any) -> Any:
+    """A field by its name in ``derive.sources``; None where it is not said."""
+    return Read(Of.SOURCE, (name,), How.MAYBE, **absent)
+
+
+def limit(name: str) -> Any:
+    """The value of a limit of the book."""
+    return Read(Of.LIMIT, (name,))
+
+
+def limits(*names: str) -> Any:
+    """The values of several limits by their names, where the fact picks one."""
+    return Read(Of.LIMIT, names)
+
+
+def entries(kind: str) -> Any:
+    """All entries of one kind in the book, by name."""
+    return Read(Of.ENTRIES, (kind,))
+
+
+# -- what holds when nobody says it ----------------------------------------------------------------------------------
+
+
 @dataclass(frozen=True, slots=True)
 class Ask:
     """The order must say it if it can decide: where (``{i}`` is the decoration's index), and the question.
@@ -77,60 +160,114 @@ class Ask:
 class Assume:
     """What holds when the order does not say: the value, and why that is the sensible reading.
 
-    A callable value is given the case. If it answers None, nothing sensible can be assumed of this piece, and
-    ``question`` is asked. A callable ``why`` is given the case too, where the reason hangs on what else is said.
+    A value, and a reason, that hang on what else is said are functions with reads as parameters, as a fact has. If the
+    value's answers None, nothing sensible can be assumed of this piece, and ``question`` is asked.
     """
 
     pointer: str
     value: Any
-    why: str | Callable[[Any], str]
+    why: str | Callable[..., str]
     question: str = ""
 
-    def reason(self, case: Any) -> str:
-        return self.why if isinstance(self.why, str) else self.why(case)
+
+# -- declaring -------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
 class Fact:
+    """A fact as declared.
+
+    ``blamed``: facts that say why this one is unknown although it does not hang on them. ``warmed``: more heat for
+    longer makes it false, if anything does. ``place``: file and line of its function.
+    """
+
     name: str
     type: FactType
     scope: Scope
     about: str
-    compute: Callable[[Any], Any]
     missing: Ask | Assume | None
-    rank: int  # its scope's, at hand because it is read with every fact
-    of_press: bool  # of a press, whatever is pressed on it
-    settled: bool  # of a decoration on a press, whatever the settings
+    function: Callable[..., Any]
+    reads: Mapping[str, Read]  # by parameter
+    blamed: tuple[str, ...]
+    warmed: bool
+    place: str
+
+    @property
+    def rank(self) -> int:
+        return self.scope.rank
 
 
-# Parts of the pressing scope that look at neither settings nor sequence, and one that looks at the press alone.
-_SETTLED = ("fit", "window")
-_OF_PRESS = "press"
+@dataclass(frozen=True, slots=True)
+class Register:
+    """Facts as they are declared, and what is wrong with how they are."""
+
+    facts: dict[str, Fact] = field(default_factory=dict)
+    faults: list[str] = field(default_factory=list)
+
+    def fact(
+        self,
+        name: str,
+        type_: FactType,
+        scope: Scope,
+        missing: Ask | Assume | None = None,
+        *,
+        blamed: tuple[str, ...] = (),
+        warmed: bool = False,
+        about: str = "",
+    ) -> Callable[[Function], Function]:
+        """Declare a fact: the decorated function's parameters are what it reads; it answers None for unknown.
+
+        ``about``: its description, where one function's making serves several facts; else the docstring is.
+        """
+
+        def declare(function: Function) -> Function:
+            described = " ".join((about or function.__doc__ or "").split())
+            place = place_of(function)
+            where = f"{place}: fact {name}"
+            if not described:
+                self.faults.append(f"{where}: has no docstring")
+            if name in self.facts:
+                self.faults.append(f"{where}: is declared at {self.facts[name].place} already")
+            self.faults.extend(f"{where}: {why}" for why in _unsaid(function))
+            for assuming in assuming_of(missing):
+                self.faults.extend(f"{place_of(assuming)}: fact {name}: {why}" for why in _unsaid(assuming))
+            reads = reads_of(function)
+            self.facts[name] = Fact(name, type_, scope, described, missing, function, reads, blamed, warmed, place)
+            return function
+
+        return declare
 
 
-_declared: dict[str, Fact] = {}
+def reads_of(function: Callable[..., Any]) -> Mapping[str, Read]:
+    """What a function's parameters say that it reads, by parameter."""
+    defaults = {name: parameter.default for name, parameter in inspect.signature(function).parameters.items()}
+    return MappingProxyType({name: default for name, default in defaults.items() if isinstance(default, Read)})
 
 
-def fact(
-    name: str, type_: FactType, scope: Scope, missing: Ask | Assume | None = None
-) -> Callable[[Callable[[Any], Any]], Callable[[Any], Any]]:
-    """Declare a fact: the decorated function takes a ``derive.case.Case`` and answers the value, None if unknown."""
+def _unsaid(function: Callable[..., Any]) -> list[str]:
+    """The parameters of a function that do not say what they read."""
+    reads = reads_of(function)
+    names = [name for name in inspect.signature(function).parameters if name not in reads]
+    return [f"parameter {name} does not say what it reads" for name in names]
 
-    def declare(compute: Callable[[Any], Any]) -> Callable[[Any], Any]:
-        if name in _declared:
-            raise ValueError(f"fact {name} is declared twice")
-        about = " ".join((compute.__doc__ or "").split())
-        if not about:
-            raise ValueError(f"fact {name} has no docstring")
-        part = name.split(".")[0] if scope is Scope.PRESSING else ""
-        _declared[name] = Fact(
-            name, type_, scope, about, compute, missing, scope.rank, part == _OF_PRESS, part in _SETTLED
-        )
-        return compute
 
-    return declare
+def assuming_of(missing: Ask | Assume | None) -> tuple[Callable[..., Any], ...]:
+    """The functions that say what is assumed for an unsaid fact, and why."""
+    return tuple(filter(callable, (missing.value, missing.why))) if isinstance(missing, Assume) else ()
+
+
+def place_of(function: Callable[..., Any]) -> str:
+    """File and line of a function, as from the package: "derive/window.py:57"."""
+    code = function.__code__
+    path = Path(code.co_filename)
+    root = Path(__file__).parents[1]
+    return f"{path.relative_to(root).as_posix() if path.is_relative_to(root) else path.name}:{code.co_firstlineno}"
+
+
+SHIPPED = Register()
+fact = SHIPPED.fact
 
 
 def declared() -> Mapping[str, Fact]:
     """All facts by name. Importing ``accord_rules.derive`` declares them."""
-    return MappingProxyType(_declared)
+    return MappingProxyType(SHIPPED.facts)

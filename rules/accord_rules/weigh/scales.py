@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Any, NamedTuple
 
 from accord_rules.derive import FACT_TYPES
-from accord_rules.derive.case import Case, Sequenced
-from accord_rules.derive.setting import Chosen, alternatives, choose, hottest_and_longest
+from accord_rules.derive.case import Case, Cause
+from accord_rules.derive.chosen import Chosen, Sequenced
+from accord_rules.derive.graph import GRAPH
 from accord_rules.documents import units
 from accord_rules.infer.inference import KEPT, Counts, Inference, Inferred
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
@@ -21,19 +22,19 @@ from accord_rules.revision.facts import Ask, Assume, Scope
 from accord_rules.revision.rule import Rule
 from accord_rules.revision.sentences import write_value
 from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
+from accord_rules.weigh.choice import Turning, alternatives, choose, hottest_and_longest
 from accord_rules.weigh.sequence import find_sequence
 
-# Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set.
-_ENDS_WITH_MORE = frozenset({"heat.surely_cold"})  # more heat for longer makes it false, if anything does
-_TURNS_WITH_HEAT = _ENDS_WITH_MORE | {
-    "set.display_c",
-    "set.off_aim_k",
-    "set.surface_c",
-    "set.surface_high_c",
-    "set.surface_low_c",
-}
-_TURNS_WITH_TIME = _ENDS_WITH_MORE | {"job.total_s", "order.total_s", "set.time_s"}
+# Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set. The
+# order of pressings is held; what it takes is not.
+_HELD = tuple(f"sequence/{field}" for field in (*Sequenced._fields, "earlier") if field != "total_s")
+_TURNS_WITH_DISPLAY = GRAPH.downstream(("chosen/display_c",), _HELD)
+_TURNS_WITH_HEAT = _TURNS_WITH_DISPLAY | GRAPH.downstream(("chosen/surface_c", "chosen/spread_k"), _HELD)
+_TURNS_WITH_TIME = GRAPH.downstream(("chosen/time_s",), _HELD)
 _TURNS_WITH_SETTINGS = _TURNS_WITH_HEAT | _TURNS_WITH_TIME
+_ENDS_WITH_MORE = frozenset(fact.name for fact in GRAPH.facts.values() if fact.warmed)
+# What the heat room says of them, beyond what more heat for longer is known to end.
+_ESTIMATED = _TURNS_WITH_SETTINGS & GRAPH.downstream(("heat.lay", "touch.wait_s"), _HELD) - _ENDS_WITH_MORE
 
 # A press with one transfer on one piece is one question: a recommend asks some hundred and puts its plans back, which
 # asks many of them again. Each takes some 2 kB, and what is kept the collector walks through.
@@ -123,7 +124,7 @@ class OnPress:
 class Remembered:
     """What pressings on one press came to, for many orders that share the cases of most of their decorations."""
 
-    alone: dict[Case, tuple[Case, Weighed]] = field(default_factory=dict)
+    alone: dict[Hashable, tuple[Case, Weighed]] = field(default_factory=dict)
     pressed: dict[tuple[Case, Chosen | None, Sequenced], tuple[Case, Weighed]] = field(default_factory=dict)
 
 
@@ -246,9 +247,9 @@ class Scales:
         """
         known = known or Remembered()
         for decoration in decorations:
-            if decoration.alike not in known.alone:
-                known.alone[decoration.alike] = self._alone(decoration, press)
-        alone = [known.alone[decoration.alike] for decoration in decorations]
+            if decoration.likeness not in known.alone:
+                known.alone[decoration.likeness] = self._alone(decoration, press)
+        alone = [known.alone[decoration.likeness] for decoration in decorations]
         if len(alone) == 1:
             # Alone is how it was weighed already, and one print harms no other.
             case, weighed = alone[0]
@@ -267,7 +268,7 @@ class Scales:
         """One decoration as if it were the only one, with the preferred settings, or the first others that no rule
         blocks; the preferred ones if there are none."""
         first = choose(decoration.pressing_case(press))
-        case = _as_only(decoration, press, first)
+        case = decoration.pressing_alone(press, first)
         weighed = self.weigh(case)
         if first is None or first.surface_c is None or not _turns_with_settings(weighed.at("blocks")):
             return case, weighed
@@ -282,22 +283,22 @@ class Scales:
         """
         if all(map(_ends_with_more, blocks)):
             for chosen in hottest_and_longest(case, first):
-                most = _as_only(decoration, press, chosen)
+                most = decoration.pressing_alone(press, chosen)
                 weighed = self.weigh(most)
                 if not weighed.at("blocks"):
                     return most, weighed
             if any(map(_ends_with_more, weighed.at("blocks"))):
                 return None
-        varied: tuple[bool, bool] | None = None
-        met = set().union(*(each.rule.condition.facts for each in blocks))
-        while varied != (heat_and_time := (not met.isdisjoint(_TURNS_WITH_HEAT), not met.isdisjoint(_TURNS_WITH_TIME))):
-            varied = heat_and_time
-            for chosen in alternatives(case, first, heat=varied[0], time=varied[1]):
-                other = _as_only(decoration, press, chosen)
+        varied: Turning | None = None
+        met = frozenset().union(*(each.rule.condition.facts for each in blocks))
+        while varied != (turning := _turning(met)):
+            varied = turning
+            for chosen in alternatives(case, first, varied):
+                other = decoration.pressing_alone(press, chosen)
                 weighed = self.weigh(other)
                 if not weighed.at("blocks"):
                     return other, weighed
-                met.update(*(each.rule.condition.facts for each in weighed.at("blocks")))
+                met = met.union(*(each.rule.condition.facts for each in weighed.at("blocks")))
         return None
 
     # -- what is missing -------------------------------------------------------------------------------------------
@@ -307,7 +308,7 @@ class Scales:
 
         ``bare`` are the same cases with ``assume=False``.
         """
-        found: dict[str, tuple[str, str, set[str]]] = {}
+        found: dict[str, tuple[str, str, set[str]]] = {}  # by pointer: value, why, rules
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
             open_ = (each for inferred in self._infer(section, plain) for each in inferred.unknown.items())
@@ -316,25 +317,24 @@ class Scales:
                     continue
                 for name in sorted(facts):
                     for pointer, cause in plain.causes(name).items():
-                        if isinstance(cause, Assume) and (value := _assumed_value(case, cause)) is not None:
-                            found.setdefault(pointer, (cause.reason(case), value, set()))[2].add(rule)
+                        if isinstance(cause.missing, Assume) and (assumed := _assumed(case, cause)) is not None:
+                            found.setdefault(pointer, (*assumed, set()))[2].add(rule)
         return tuple(
             Assumption(pointer, value, why, tuple(sorted(rules)))
-            for pointer, (why, value, rules) in sorted(found.items())
+            for pointer, (value, why, rules) in sorted(found.items())
         )
 
 
-def _assumed_value(case: Case, cause: Assume) -> str | None:
-    """What was assumed, as a person reads it; None where nothing could be, so that the thing stays unknown."""
-    value = cause.value(case) if callable(cause.value) else cause.value
+def _assumed(case: Case, cause: Cause) -> tuple[str, str] | None:
+    """What was assumed, as a person reads it, and why; None where nothing could be, so that the thing stays unknown."""
+    value, why = case.assumed(cause)
     if value is None:
         return None
     if value in ("", ()):
-        return "none"
+        return "none", why
     if isinstance(value, Size):
-        return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}"
-    fact = next(fact for fact in case.declared_facts() if fact.missing is cause)
-    return write_value(fact.type, value, case.shop.units)
+        return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}", why
+    return write_value(cause.fact.type, value, case.shop.units), why
 
 
 def _of_scope(book: Book, scope: Scope, enforced: bool = True) -> dict[str, Rule]:
@@ -373,18 +373,24 @@ def _values_of(names: tuple[str, ...]) -> Callable[[Case], tuple[Any, ...]]:
     """The values of these facts; quicker than one by one."""
     if len(names) < 2:
         return lambda case: tuple(case[name] for name in names)
-    return itemgetter(*names)
-
-
-def _as_only(decoration: Case, press: Press, chosen: Chosen | None) -> Case:
-    """The pressing as if its decoration were the order's only one."""
-    case = decoration.pressing_case(press, chosen)
-    return case.in_sequence(Sequenced((0,), total_s=case["job.total_s"]))
+    values = itemgetter(*names)
+    return lambda case: values(case.known)
 
 
 def _ends_with_more(fired: Fired) -> bool:
     """Whether nothing but more heat for longer could lift a block."""
     return fired.rule.condition.facts & _TURNS_WITH_SETTINGS <= _ENDS_WITH_MORE
+
+
+def _turning(facts: frozenset[str]) -> Turning:
+    """What of the settings these facts turn with."""
+    plain = facts - _ESTIMATED
+    return Turning(
+        heat=not plain.isdisjoint(_TURNS_WITH_HEAT),
+        time=not plain.isdisjoint(_TURNS_WITH_TIME),
+        display=not plain.isdisjoint(_TURNS_WITH_DISPLAY),
+        estimated=not facts.isdisjoint(_ESTIMATED),
+    )
 
 
 def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
@@ -440,8 +446,8 @@ def needs(weighed: Weighed, book: Book) -> tuple[Need, ...]:
     for each in open_:
         for name in sorted(each.facts):
             for pointer, cause in each.case.causes(name).items():
-                if isinstance(cause, Ask) and (level == "blocks" or not cause.of_blocks):
-                    asked.setdefault(pointer, (cause.question, set()))[1].add(each.rule.id)
+                if isinstance(ask := cause.missing, Ask) and (level == "blocks" or not ask.of_blocks):
+                    asked.setdefault(pointer, (ask.question, set()))[1].add(each.rule.id)
     if level == "blocks" and not asked:
         for each in open_:
             asked.setdefault(each.about, (_UNANSWERABLE.format(title=each.rule.title), set()))[1].add(each.rule.id)

@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import inf
 
-from accord_rules.derive.case import Case, Sequenced
-from accord_rules.derive.setting import Chosen, cooled, least_heat_c
+from accord_rules.derive.case import Case
+from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.documents import units
+from accord_rules.weigh.choice import cooled, least_heat_c
 
 # One platen covers all of a garment's body, and heat goes through cloth: whatever is pressed there heats the others,
 # unless the piece can be laid so that they hang free, which nobody promises.

@@ -16,14 +16,15 @@ import random_orders
 from cases import Document, order_document, shop_of
 
 from accord_rules.authority import Authority
-from accord_rules.derive.case import Case, Sequenced
-from accord_rules.derive.setting import choose
+from accord_rules.derive.case import Case
+from accord_rules.derive.chosen import Sequenced
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order, SettleRequest
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
 from accord_rules.verdict import Plan, Remedy, Verdict
+from accord_rules.weigh.choice import choose
 from accord_rules.weigh.sequence import find_sequence
 
 WORKABLE = ("accepted", "conditional")

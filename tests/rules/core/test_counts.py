@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from accord_rules.derive.graph import GRAPH
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import KINDS
 from accord_rules.revision.condition import Compare, LimitName, comparisons
@@ -93,24 +94,9 @@ def package_text(folder: Traversable | None = None) -> str:
     return "\n".join(texts)
 
 
-def limits_of_derivations(text: str) -> Iterator[re.Pattern[str]]:
-    """What ``limit("...")`` and ``limit(f"...")`` ask for in the code; a replacement field stands for anything."""
-    for literal in re.findall(r'\blimit\(\s*f?"([a-z0-9_.]+(?:\{.*?\}[a-z0-9_.]*)*)"\s*\)', text):
-        pattern = ".+".join(re.escape(part) for part in re.split(r"\{.*?\}", literal))
-        yield re.compile(pattern)
-
-
 def test_every_limit_is_used_by_a_rule_or_a_derivation(book: Book) -> None:
     by_rules = {name for rule in book.rules.values() for name in rule.limits}
-    derived = list(limits_of_derivations(package_text()))
-    idle = [name for name in book.limits if name not in by_rules and not any(p.fullmatch(name) for p in derived)]
-    assert idle == []
-
-
-def test_derivations_name_no_limit_that_is_not_there(book: Book) -> None:
-    patterns = list(limits_of_derivations(package_text()))
-    assert len(patterns) > 10
-    assert [p.pattern for p in patterns if not any(p.fullmatch(name) for name in book.limits)] == []
+    assert set(book.limits) == by_rules | GRAPH.limits
 
 
 def test_every_source_is_named_somewhere(book: Book) -> None:

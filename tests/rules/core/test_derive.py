@@ -13,12 +13,12 @@ from typing import Any
 import pytest
 from cases import Document, decoration_case, pressing, shop_of, whole_case
 
-from accord_rules.derive.press import Calibration, line_pressure_kpa, pressure_on_print_kpa
-from accord_rules.derive.setting import choose
+from accord_rules.derive.press import Calibration, line_kpa, on_print_kpa
 from accord_rules.derive.transfer import interpolate
 from accord_rules.documents import units
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import SizedDwell, TemperatureWindow, TimeWindow, Variant
+from accord_rules.weigh.choice import choose
 
 PANEL: Document = {
     "substrate": "aluminium-sheet",
@@ -128,19 +128,23 @@ def test_gauge_reading_to_pressure_on_cloth_and_back(book: Book) -> None:
     case = pressing(book, press=PNEUMATIC)
     force_n = 300_000 * 2 * pi / 4 * 0.1**2
     assert force_n == pytest.approx(4712.39, abs=0.01)
-    assert pressure_on_print_kpa(case, 300.0) == pytest.approx(force_n / 0.2 / 1000)
-    assert line_pressure_kpa(case, force_n / 0.2 / 1000) == pytest.approx(300.0, abs=1e-4)
+    cylinder, contact_m2 = case.press.cylinder, case["fit.contact_m2"]
+    assert cylinder is not None
+    assert on_print_kpa(cylinder, 300.0, contact_m2) == pytest.approx(force_n / 0.2 / 1000)
+    assert line_kpa(cylinder, force_n / 0.2 / 1000, contact_m2) == pytest.approx(300.0, abs=1e-4)
 
 
 @pytest.mark.parametrize(("on_print", "gauge"), [(0.5, 150.0), (500.0, 600.0)])
 def test_the_gauge_is_held_within_what_the_line_gives(on_print: float, gauge: float, book: Book) -> None:
-    assert line_pressure_kpa(pressing(book, press=PNEUMATIC), on_print) == gauge
+    case = pressing(book, press=PNEUMATIC)
+    assert case.press.cylinder is not None
+    assert line_kpa(case.press.cylinder, on_print, case["fit.contact_m2"]) == gauge
 
 
 def test_without_a_cylinder_a_gauge_reading_says_nothing(book: Book) -> None:
     case = pressing(book, decoration={"settings": {"pressure": "40 psi"}})
-    assert pressure_on_print_kpa(case, 275.0) is None
-    assert line_pressure_kpa(case, 20.0) is None
+    assert case["set.pressure_kpa"] is None
+    assert case["set.pressure_unreadable"] is True
     assert case["set.pressure_unreadable"] is True
     assert (
         pressing(book, press=PNEUMATIC, decoration={"settings": {"pressure": "40 psi"}})["set.pressure_unreadable"]
@@ -416,12 +420,12 @@ def test_a_substrates_own_variant_beats_its_familys(book: Book) -> None:
 def test_dwell_by_size_is_interpolated_and_held_at_the_ends(longer_mm: int, aim_s: float, book: Book) -> None:
     points = (SizedDwell(100.0, 20.0), SizedDwell(300.0, 40.0), SizedDwell(400.0, 60.0))
     changed = altered(book, on={"cloth": Variant(time=LONG, aim_by_size=points)})
-    assert decoration_case(changed, decoration=size(40, longer_mm))["transfer.needed"].aim_s == aim_s
+    assert decoration_case(changed, decoration=size(40, longer_mm))["transfer.time_aim_s"] == aim_s
 
 
 def test_dwell_by_size_stays_inside_the_window(book: Book) -> None:
     changed = altered(book, on={"cloth": Variant(time=LONG, aim_by_size=(SizedDwell(100.0, 90.0),))})
-    assert decoration_case(changed)["transfer.needed"].aim_s == LONG.most
+    assert decoration_case(changed)["transfer.time_aim_s"] == LONG.most
 
 
 def test_interpolation() -> None:

@@ -120,8 +120,8 @@ def test_most_of_the_book_can_be_decided(book: Book) -> None:
     assert len(found.get(MIXED, [])) < len(book.limits) / 10
 
 
-def test_limits_that_facts_are_worked_out_with_are_known_from_the_code(book: Book) -> None:
-    """Named plainly, put together from a word, and not at all; and whatever is read while an order is judged."""
+def test_limits_that_facts_are_worked_out_with_are_known_from_what_they_declare(book: Book) -> None:
+    """Read alone, read as one of several, and not at all; and whatever is read while an order is judged."""
     assert derived_with("migration.surface_most")
     assert derived_with("pressure.medium_least")
     assert derived_with("care.iron_2_2023")

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from pressed_pieces import COASTER, PIECES, PRESSES, SHIRT, STONES, TILE, pressed, shop_of
 
+from accord_rules.advise.heat_document import heat_document
 from accord_rules.derive import heat
 from accord_rules.derive.case import Case
 from accord_rules.documents.reading import read
@@ -20,7 +21,6 @@ from accord_rules.heat.response import LONGEST_S, TIMES_S, coolest_c, corners, c
 from accord_rules.heat.stack import Stack
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
-from accord_rules.revision.facts import Scope, declared
 from accord_rules.revision.names import resolve
 
 EVERY = tuple(product(PIECES, PRESSES))
@@ -125,15 +125,15 @@ def test_a_piece_that_was_not_pre_pressed_is_estimated_damp(piece: str, time_s: 
     dry, _ = pressed(book, PIECES[piece], press, **said)
     assert case["heat.interface_likely_c"] < dry["heat.interface_likely_c"] - 1.0
     assert case["heat.reach_soon_s"] < case["heat.reach_likely_s"] < case["heat.reach_late_s"] <= LONGEST_S
-    assert heat.heat_document(case, chosen)["damp"]
-    assert not heat.heat_document(dry, dry.chosen)["damp"]
+    assert heat_document(case, chosen)["damp"]
+    assert not heat_document(dry, dry.chosen)["damp"]
 
 
 def test_what_takes_up_no_moisture_needs_no_pre_press_to_be_dry(book: Book) -> None:
     case, chosen = pressed(book, TILE, "clamshell", pre_press="0 s")
     again, _ = pressed(book, TILE, "clamshell", pre_press="5 s")
     assert case["heat.lay"] is again["heat.lay"]
-    assert not heat.heat_document(case, chosen)["damp"]
+    assert not heat_document(case, chosen)["damp"]
 
 
 def test_moisture_is_what_the_fibres_take_up(book: Book) -> None:
@@ -247,31 +247,6 @@ def test_a_hand_held_press_of_ones_own_counts(field: str, book: Book) -> None:
     assert order.press is not None
     other = decoration.pressing_case(order.press, usual.chosen)
     assert other["heat.sag_k"] != pytest.approx(usual["heat.sag_k"], rel=0.01)
-
-
-@pytest.mark.parametrize(("piece", "press"), EVERY)
-def test_what_no_setting_changes_is_shared_rightly(piece: str, press: str, book: Book) -> None:
-    """Facts kept for the next case of a decoration and press are those a fresh case finds with other settings."""
-    fresh, _ = pressed(book, PIECES[piece], press)
-    assert fresh.parent is not None
-    hot = fresh.chosen._replace(surface_c=99.0, display_c=99.0, time_s=7.0)
-    kept = fresh.parent.pressing_case(fresh.press, hot)
-    lone = Case(
-        book, fresh.shop, fresh.order, parent=fresh.parent, scope=Scope.PRESSING, index=0, press=fresh.press, chosen=hot
-    )
-    settled = [name for name, fact in declared().items() if fact.settled or fact.of_press]
-    assert len(settled) > 30
-    assert {name: kept[name] for name in settled} == {name: lone[name] for name in settled}
-
-
-@pytest.mark.parametrize("press", ["hand-held", "clamshell", "pneumatic-single"])
-def test_what_a_press_is_does_not_hang_on_what_is_pressed(press: str, book: Book) -> None:
-    """Facts of the press are the same for every piece and transfer, so that an order's decorations share them."""
-    cases = [pressed(book, piece, press)[0] for piece in PIECES.values()]
-    of_press = [name for name, fact in declared().items() if fact.of_press]
-    assert len(of_press) > 20
-    first, *others = ({name: case[name] for name in of_press} for case in cases)
-    assert all(each == first for each in others)
 
 
 # -- touching it ---------------------------------------------------------------------------------------------------

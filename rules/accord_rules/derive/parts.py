@@ -1,0 +1,99 @@
+"""The parts of a question, where the sources of facts lie."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from accord_rules.derive.chosen import Chosen, Sequenced
+from accord_rules.orders.order import Artwork, Decoration, Item, Order, Press, Settings, Use
+from accord_rules.orders.shop import Shop
+
+if TYPE_CHECKING:
+    from accord_rules.revision.book import Book
+
+_NO_USE, _NO_ARTWORK, _NOTHING_SAID = Use(), Artwork(), Settings()
+
+
+class Parts:
+    """What facts may read of a question beside each other: its parts by the paths of ``sources``."""
+
+    catalogue: Mapping[str, Mapping[str, Any]]
+    limits: Mapping[str, float]
+    shop: Shop
+    order: Order
+    item: Item
+    use: Use
+    decorations: tuple[Decoration, ...]
+    # Of a decoration.
+    index: int
+    decoration: Decoration
+    artwork: Artwork
+    said: Settings
+    # Of a pressing.
+    press: Press
+    chosen: Chosen | None
+    sequence: Sequenced | None
+    __slots__ = tuple(__annotations__)
+
+    def __init__(self, book: Book, shop: Shop, order: Order) -> None:
+        self.catalogue, self.limits = book.catalogue, book.limit_values
+        self.shop, self.order, self.item, self.use = shop, order, order.item, order.use or _NO_USE
+        self.decorations = order.decorations
+
+    def of_decoration(self, index: int) -> Parts:
+        parts = self._copied()
+        parts.index, decoration = index, self.decorations[index]
+        parts.decoration, parts.artwork = decoration, decoration.artwork or _NO_ARTWORK
+        parts.said = decoration.settings or _NOTHING_SAID
+        return parts
+
+    def of_pressing(self, press: Press, chosen: Chosen | None, sequence: Sequenced | None) -> Parts:
+        parts = self._copied()
+        parts.index, parts.decoration, parts.artwork, parts.said = self.index, self.decoration, self.artwork, self.said
+        parts.press, parts.chosen, parts.sequence = press, chosen, sequence
+        return parts
+
+    def _copied(self) -> Parts:
+        parts = object.__new__(Parts)
+        parts.catalogue, parts.limits, parts.shop = self.catalogue, self.limits, self.shop
+        parts.order, parts.item, parts.use, parts.decorations = self.order, self.item, self.use, self.decorations
+        return parts
+
+    @property
+    def others(self) -> dict[int, Decoration]:
+        """The other decorations by their indices."""
+        return {index: other for index, other in enumerate(self.decorations) if index != self.index}
+
+    @property
+    def count(self) -> int:
+        return len(self.decorations)
+
+    @property
+    def placements_of_others(self) -> Mapping[int, str | None]:
+        return {index: other.placement for index, other in self.others.items()}
+
+    @property
+    def overs_of_others(self) -> Mapping[int, int | None]:
+        return {index: other.over for index, other in self.others.items()}
+
+    @property
+    def transfers_of_others(self) -> Mapping[int, str | None]:
+        return {index: other.transfer for index, other in self.others.items()}
+
+    @property
+    def transfers_beneath(self) -> tuple[str | None, ...]:
+        """The transfers from this decoration down to the ground; a ring of layers is followed once round."""
+        names: list[str | None] = []
+        index: int | None = self.index
+        while index is not None and len(names) <= len(self.decorations):
+            names.append(self.decorations[index].transfer)
+            index = self.decorations[index].over
+        return tuple(names)
+
+    @property
+    def earlier(self) -> Mapping[int, Decoration]:
+        """The decorations that are pressed before this one, by their indices."""
+        order = self.sequence.order if self.sequence is not None else ()
+        before = order[: order.index(self.index)] if self.index in order else ()
+        return {index: self.decorations[index] for index in before}

@@ -1,0 +1,183 @@
+"""Where facts start: the fields of a question that they may read, by name.
+
+What an order says goes by its JSON Pointer (RFC 6901), as in needs and assumptions: ``/item/substrate``, and
+``/decorations/{i}/size`` of the decoration in question, ``/decorations/{j}/placement`` of the others. The rest goes by
+what it is of: ``shop/market``, ``press/power``, ``chosen/time_s`` and ``sequence/order``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from enum import Enum
+from types import MappingProxyType
+
+from accord_rules.derive.chosen import Chosen, Sequenced
+from accord_rules.orders.order import Artwork, Decoration, Item, Order, Press, Settings, Use
+from accord_rules.orders.shop import Shop, Stock
+from accord_rules.revision.facts import Scope
+
+
+class Part(Enum):
+    """What of a question may differ while the rest stays: facts are shared as far as the parts they hang on do."""
+
+    PIECE = "piece"  # the item, its use, the shop, the book: the same all through a question
+    PRINT = "print"  # size, place and artwork of a decoration
+    TRANSFER = "transfer"
+    OTHERS = "others"  # the other decorations of the order, and which lies on which
+    PRESS = "press"
+    SETTINGS = "settings"  # said and chosen
+    SEQUENCE = "sequence"
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """``thing``: what it is a field of. ``path``: where ``parts.Parts`` has it.
+
+    ``holder``: what of a case may be absent, with all its fields. ``reads``: facts and sources that it is found from,
+    where it is found by search. ``of_others``: the field of the decoration in question that it is of the others.
+    """
+
+    name: str
+    scope: Scope
+    part: Part
+    thing: str
+    path: str
+    holder: str = ""
+    reads: tuple[str, ...] = ()
+    of_others: str = ""
+
+
+# What ``setting.choose`` looks at; temperature, dwell, cover and pad are chosen together, until the print gets hot
+# enough. The sources are the settings that the order may say.
+_SAID = "/decorations/{i}/settings/"
+_SHEETS = ("sheet.covers", "sheet.pads", "sheet.tapes")
+_HEAT = (
+    "fit.covered",
+    "fit.piece",
+    "heat.need_c",
+    "heat.need_s",
+    "item.care_cap_c",
+    "item.dry_from_s",
+    "item.water_share",
+    "press.calibration",
+    "press.display_most_c",
+    "transfer.aim_c",
+    "transfer.entry",
+    "transfer.needed",
+    "window.exists",
+    "window.high_c",
+    "window.low_c",
+    "window.robust",
+    "window.spread_k",
+    "window.time_aim_s",
+    "window.time_high_s",
+    "window.time_low_s",
+    "shop/units",
+    "shop/stock/consumables",
+)
+_TOGETHER = (
+    *_HEAT,
+    *_SHEETS,
+    *(_SAID + name for name in ("temperature", "read_at", "time", "cover", "pad", "pre_press")),
+)
+_PRESSURE = (
+    "fit.contact_m2",
+    "fit.pressure_most_kpa",
+    "press.bands_kpa",
+    "press/cylinder",
+    "shop/units",
+    "transfer.needed",
+    _SAID + "pressure",
+)
+# By field of ``Chosen``, what it is found from.
+CHOICE: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        **dict.fromkeys(("display_c", "surface_c", "spread_k", "time_s", "cover", "pad"), _TOGETHER),
+        "tape": (*_TOGETHER, _SAID + "tape"),
+        **dict.fromkeys(("pressure", "pressure_kpa"), _PRESSURE),
+        "peel": ("transfer.needed", _SAID + "peel"),
+        "pre_press_s": ("transfer.needed", "item.pre_press_s", _SAID + "pre_press"),
+        "second_press_s": ("transfer.needed", "transfer.entry", _SAID + "second_press"),
+    }
+)
+# By source, the setting that alone decides it where the order says it.
+SAYS: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(("chosen/display_c", "chosen/surface_c", "chosen/spread_k"), "temperature"),
+        "chosen/time_s": "time",
+        **dict.fromkeys(("chosen/pressure", "chosen/pressure_kpa"), "pressure"),
+        "chosen/pre_press_s": "pre_press",
+        "chosen/second_press_s": "second_press",
+        **{f"chosen/{name}": name for name in ("peel", "cover", "pad", "tape")},
+        **{_SAID + name: name for name in Settings.__dataclass_fields__},
+        _SAID + "read_at": "temperature",
+    }
+)
+# What ``weigh.sequence.find_sequence`` looks at, of every decoration of the order.
+ARRANGED = (
+    "item.family",
+    "item.textile",
+    "place.placement",
+    "press.calibration",
+    "press.closing",
+    "press.display_most_c",
+    "press.heated",
+    "transfer.entry",
+    "transfer.title",
+    "window.high_c",
+    "window.low_c",
+    "window.robust",
+    "window.spread_k",
+    "chosen/display_c",
+    "chosen/spread_k",
+    "chosen/surface_c",
+    "shop/units",
+    "/decorations/{i}/over",
+)
+
+# The fields of ``Chosen`` that it lowers, or prolongs, where only that leaves an order.
+LOWERED = ("display_c", "surface_c", "spread_k", "time_s")
+
+
+def _fields(
+    start: str, of: type, path: str, scope: Scope, part: Part, *, but: tuple[str, ...] = ()
+) -> Iterator[Source]:
+    for name in of.__dataclass_fields__:  # type: ignore[attr-defined]
+        if name not in but:
+            yield Source(start + name, scope, part, path, f"{path}.{name}")
+
+
+def _all() -> Iterator[Source]:
+    order, decoration, pressing = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
+    whole = ("item", "decorations", "use", "press", "reference")  # told in their fields, or never interpreted
+    yield from _fields("/", Order, "order", order, Part.PIECE, but=whole)
+    yield from _fields("/item/", Item, "item", order, Part.PIECE)
+    yield from _fields("/use/", Use, "use", order, Part.PIECE)
+    yield from _fields("shop/", Shop, "shop", order, Part.PIECE, but=("stock", "presses"))
+    yield Source("shop/units", order, Part.PIECE, "shop", "shop.units", reads=("shop/unit_system",))
+    yield from _fields("shop/stock/", Stock, "shop.stock", order, Part.PIECE)
+    yield Source("/decorations", order, Part.OTHERS, "order", "count")
+    print_ = ("transfer", "over", "artwork", "settings")
+    yield from _fields("/decorations/{i}/", Decoration, "decoration", decoration, Part.PRINT, but=print_)
+    yield from _fields("/decorations/{i}/artwork/", Artwork, "artwork", decoration, Part.PRINT)
+    yield Source("/decorations/{i}/transfer", decoration, Part.TRANSFER, "decoration", "decoration.transfer")
+    yield Source("/decorations/{i}/over", decoration, Part.OTHERS, "decoration", "decoration.over")
+    # Of the others, by their indices.
+    for name in ("placement", "over", "transfer"):
+        own, path = f"/decorations/{{i}}/{name}", f"{name}s_of_others"
+        yield Source(f"/decorations/{{j}}/{name}", decoration, Part.OTHERS, "others", path, of_others=own)
+    below = tuple(f"/decorations/{{{index}}}/{field}" for index in "ij" for field in ("over", "transfer"))
+    yield Source("layers/transfers", decoration, Part.OTHERS, "others", "transfers_beneath", reads=below)
+    yield from _fields("press/", Press, "press", pressing, Part.PRESS)
+    yield from _fields(_SAID, Settings, "said", pressing, Part.SETTINGS)
+    for name in Chosen._fields:
+        yield Source(f"chosen/{name}", pressing, Part.SETTINGS, "chosen", f"chosen.{name}", "chosen", CHOICE[name])
+    for name in Sequenced._fields:
+        looked_at = ("job.total_s",) if name == "total_s" else ARRANGED
+        yield Source(f"sequence/{name}", pressing, Part.SEQUENCE, "sequence", f"sequence.{name}", "sequence", looked_at)
+    earlier = ("sequence/order", "/decorations/{j}/transfer", "/decorations/{j}/placement")
+    yield Source("sequence/earlier", pressing, Part.SEQUENCE, "sequence", "earlier", "sequence", earlier)
+
+
+SOURCES: Mapping[str, Source] = MappingProxyType({source.name: source for source in _all()})

@@ -1,0 +1,75 @@
+"""Holding facts to the types they declare, over what they answer for the examples of a book."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from typing import Any
+
+from accord_rules.derive.case import Case, FactError
+from accord_rules.derive.graph import GRAPH
+from accord_rules.revision.book import Book
+from accord_rules.revision.facts import Fact, Kind
+
+
+class Answers:
+    """Looks at every answer that was worked out for a case, and sees to it that each fact is met at least once.
+
+    A fact that no case has made known so far is worked out for the next one: few are left after the first cases, so
+    that trying a book takes hardly longer.
+    """
+
+    def __init__(self, book: Book) -> None:
+        self._vocabulary = book.vocabulary
+        self._typed = {name: fact for name, fact in GRAPH.facts.items() if fact.type.kind is not Kind.DATA}
+        self._unmet = set(self._typed)
+        self._right: set[tuple[str, Hashable]] = set()
+        self._wrong: dict[str, str] = {}
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """One a fact, with its file and line."""
+        return tuple(self._wrong.values())
+
+    def look_at(self, case: Case) -> None:
+        """Raises FactError where a fact's function fails."""
+        for name in sorted(self._unmet):
+            if self._typed[name].rank <= case.scope.rank and case[name] is not None:
+                self._unmet.discard(name)
+        for name, value in tuple(case.known.items()):
+            if value is not None and (fact := self._typed.get(name)) is not None:
+                self._hold(fact, value)
+
+    def fails(self, error: FactError) -> None:
+        """Take down that a fact's function fails."""
+        self._wrong.setdefault(error.fact.name, str(error))
+
+    def _hold(self, fact: Fact, value: Any) -> None:
+        answer = (fact.name, value)
+        if _hashable(value) and answer in self._right:
+            return
+        if self._is_of(fact, value):
+            if _hashable(value):
+                self._right.add(answer)
+        else:
+            self._wrong.setdefault(
+                fact.name, f"{fact.place}: fact {fact.name}: answers {value!r}, which is not {fact.type.kind.value}"
+            )
+
+    def _is_of(self, fact: Fact, value: Any) -> bool:
+        match fact.type.kind:
+            case Kind.BOOL:
+                return isinstance(value, bool)
+            case Kind.NUMBER:
+                return isinstance(value, (int, float)) and not isinstance(value, bool) and value == value
+            case Kind.TEXT:
+                return isinstance(value, str)
+            case Kind.ENUM:
+                return isinstance(value, str) and value in self._vocabulary.words(fact.type)
+            case Kind.SET:
+                words = self._vocabulary.words(fact.type)
+                return isinstance(value, tuple) and all(isinstance(word, str) and word in words for word in value)
+        return True
+
+
+def _hashable(value: Any) -> bool:
+    return isinstance(value, (str, int, float))
