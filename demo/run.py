@@ -300,7 +300,7 @@ def run(url: str, keys: Path, width: int) -> int:
                 name: accords[expected[name]["shop"]].recommend(left_open(read_order(name), fields))
                 for name, fields in to_settle.items()
             }
-        names = {shop: accord.shop().shop["name"] for shop, accord in accords.items()}
+        names = {shop: accord.shop().document["name"] for shop, accord in accords.items()}
     print_sum(day, width)
     print_telling(day, width)
     print_sheet(day, names, width)

@@ -178,9 +178,9 @@ def goes_on_without_the_store(town: Topology) -> float:
         began_s = time.monotonic()
         answer = requests.post(f"{url}/v1/validate", json=order, headers=headers, timeout=20)
         longest_s = max(longest_s, time.monotonic() - began_s)
-        recorded = requests.post(f"{url}/v1/validate?record=true", json=order, headers=headers, timeout=20)
+        recorded = requests.post(f"{url}/v1/records", json=order, headers=headers, timeout=20)
         if answer.status_code != 200 or recorded.status_code != 503:
-            raise Otherwise(f"without the store: {answer.status_code}, with a record {recorded.status_code}")
+            raise Otherwise(f"without the store: {answer.status_code}, for a record {recorded.status_code}")
     if requests.post(f"{town.urls[0]}/v1/validate", json=order, headers=headers, timeout=20).json()["basis"] != "held":
         raise Otherwise("without the store an answer calls itself live")
     town.redis.start()
@@ -193,8 +193,8 @@ def goes_on_without_the_store(town: Topology) -> float:
 
 
 def _is_live(url: str, order: Any, headers: dict[str, str]) -> bool:
-    answer = requests.post(f"{url}/v1/validate?record=true", json=order, headers=headers, timeout=20)
-    return answer.status_code == 200 and answer.json()["basis"] == "live"
+    made = requests.post(f"{url}/v1/records", json=order, headers=headers, timeout=20)
+    return made.status_code == 201 and made.json()["answer"]["basis"] == "live"
 
 
 def check(town: Topology) -> None:

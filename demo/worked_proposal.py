@@ -72,10 +72,10 @@ class Town:
 
 
 def record_the_day(town: Town) -> dict[str, str]:
-    """Every order of the day, recorded; its name to its verdict's id."""
+    """Every order of the day, recorded; its name to its record's id."""
     expected = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
     return {
-        name: town[f"{wanted['shop']}-counter"].validate(read_order(name), record=True).id
+        name: town[f"{wanted['shop']}-counter"].governance.record(read_order(name))["record_id"]
         for name, wanted in expected.items()
     }
 
@@ -141,7 +141,7 @@ def work(town: Town) -> None:
     show_replay(turned.governance.replay(ids[TURNED]))
     house = town["quay-yard-owner"].administration
     loose = {"limits": {LIMIT: 40}}
-    problem = refused(lambda: house.replace_house_rules(house.house_rules()["version"], loose), 422)
+    problem = refused(lambda: house.replace_house_rules(loose, house.house_rules().etag), 422)
     show_refusal(problem)
     back = owner.governance.revert(base["revision"], "To show that going back is a proposal too.", validate_only=True)
     say(f"12. Reverting would be a proposal again: {len(back['changes'])} changes, state {back['state']}.")

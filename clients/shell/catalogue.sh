@@ -20,11 +20,5 @@ if [ $# -eq 2 ]; then
     echo
     exit 0
 fi
-page="/v1/catalogue/$1?limit=200"
-while [ -n "$page" ]; do
-    ask "$page" || exit 2
-    cat "$scratch/answer"
-    echo
-    # The last key of a page: a path on the same service, or null on the last one.
-    page=$(sed -n '1s/.*,"next":"\(\/v1\/[^"]*\)"}$/\1/p' "$scratch/answer")
-done
+ask "/v1/catalogue/$1?limit=200" || exit 2
+print_pages

@@ -41,7 +41,7 @@ make_scratch() {
 
 # ask PATH [curl options]: the answer to $scratch/answer. Ends the script with 2 if there is none.
 # The key goes through a file descriptor, since arguments can be read by every user of the machine.
-# Repeating is safe: every question, the POSTs as well, only asks.
+# Repeating is safe: every question, the POSTs as well, only asks; what is recorded has an Idempotency-Key.
 ask() {
     path=$1
     shift
@@ -60,20 +60,34 @@ EOF
     fi
 }
 
-# ask_about PATH ORDER.json: post an order ("-" is standard input).
+# ask_about PATH ORDER.json [curl options]: post an order ("-" is standard input).
 ask_about() {
+    about=$1
     if [ "$2" = - ]; then
         cat > "$scratch/order"
     elif ! cat -- "$2" > "$scratch/order"; then
         return 2
     fi
-    ask "$1" --header 'Content-Type: application/json' --data-binary "@$scratch/order"
+    shift 2
+    ask "$about" --header 'Content-Type: application/json' --data-binary "@$scratch/order" "$@"
+}
+
+# The page in $scratch/answer and all that follow it, one a line. Ends the script with 2 if one can't be had.
+print_pages() {
+    while :; do
+        cat "$scratch/answer"
+        echo
+        # The last key of a page: a path on the same service, or null on the last one.
+        page=$(sed -n '1s/.*,"next":"\(\/v1\/[^"]*\)"}$/\1/p' "$scratch/answer")
+        [ -n "$page" ] || return 0
+        ask "$page" || exit 2
+    done
 }
 
 # The verdict in $scratch/answer. Answers are compact and keep the order of their keys, "id" and "verdict" first;
 # whatever does not begin like this is no verdict.
 verdict_word() {
-    sed -n '1s/^{"id":"[^"]*","verdict":"\([a-z]*\)".*/\1/p' "$scratch/answer"
+    sed -n '1s/^{"id":"[^"]*","verdict":"\([a-z-]*\)".*/\1/p' "$scratch/answer"
 }
 
 # A name as one step of a path: the names of the book need no escapes, so others are refused.

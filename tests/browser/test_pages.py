@@ -48,7 +48,7 @@ def test_the_form_sends_an_order_and_shows_the_verdict(served: Served, tmp_path:
 
 def test_the_form_sends_headers_as_headers(served: Served, tmp_path: Path) -> None:
     """Idempotency-Key and If-Match have fields of their own; a write that needs one could not be tried without."""
-    form = "form[data-method='POST'][data-path='/v1/verdicts/{verdict}/outcomes']"
+    form = "form[data-method='POST'][data-path='/v1/records/{record_id}/outcomes']"
     with browser(tmp_path) as page:
         page.open(served.url + "/docs")
         page.type("#key", served.key)

@@ -1,13 +1,11 @@
-"""What owners and admins do through the client, against a real service: shops and house rules, replaced by version."""
+"""What owners and admins do through the client, against a real service: what was read is changed and sent back."""
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from tests.client.conftest import SHOP
 
 from accord_client import Client, ProblemError
 
@@ -24,35 +22,49 @@ def admin(service: str, collective: Any) -> Iterator[Client]:
         yield client
 
 
-def test_an_owner_replaces_the_own_shop_at_the_version_it_has(owner: Client, admin: Client) -> None:
-    version = admin.administration.shop("harbour-lane")["version"]
-    shop = tomllib.loads(SHOP) | {"unit_system": "us-customary"}
-    owner.administration.replace_own_shop(version, shop)
-    assert owner.shop().document["units"]["temperature"] == "°F"
+def test_an_owner_replaces_the_own_shop_as_it_was_read(owner: Client) -> None:
+    before = owner.shop()
+    written = owner.administration.replace_own_shop({**before.document, "unit_system": "us-customary"}, before.etag)
+    assert written == owner.shop()
+    assert owner.shop_status().units["temperature"] == "°F"
     with pytest.raises(ProblemError) as stale:
-        owner.administration.replace_own_shop(version, tomllib.loads(SHOP))
+        owner.administration.replace_own_shop(before.document, before.etag)
     assert stale.value.status == 412
-    owner.administration.replace_own_shop(version + 1, tomllib.loads(SHOP))
+    assert owner.administration.replace_own_shop(before.document, written.etag).document == before.document
+
+
+def test_an_owner_replaces_one_press(owner: Client) -> None:
+    place = owner.shop().document["presses"][0]["id"]
+    press = owner.administration.press(place)
+    tried = owner.administration.replace_press(
+        {**press.document, "display_most": "230 °C"}, press.etag, validate_only=True
+    )
+    assert (tried.document["display_most"], tried.etag) == ("230 °C", "")
+    assert owner.administration.replace_press(press.document, press.etag) == press == owner.administration.press(place)
 
 
 def test_an_admin_replaces_a_shop_and_a_trial_changes_nothing(admin: Client) -> None:
     before = admin.administration.shop("harbour-lane")
-    renamed = tomllib.loads(SHOP) | {"name": "Harbour Lane Press Room"}
-    admin.administration.replace_shop(before["version"], renamed, validate_only=True)
+    renamed = {**before.document, "name": "Harbour Lane Press Room"}
+    admin.administration.replace_shop(renamed, before.etag, validate_only=True)
     assert admin.administration.shop("harbour-lane") == before
-    admin.administration.replace_shop(before["version"], renamed)
-    after = admin.administration.shop("harbour-lane")
-    assert after["version"] == before["version"] + 1
-    assert "harbour-lane" in {each["id"] for each in admin.administration.shops()}
-    admin.administration.replace_shop(after["version"], tomllib.loads(SHOP))
+    after = admin.administration.replace_shop(renamed, before.etag)
+    assert after == admin.administration.shop("harbour-lane")
+    assert "Harbour Lane Press Room" in {each["name"] for each in admin.administration.shops()}
+    admin.administration.replace_shop(before.document, after.etag)
+
+
+def test_a_key_that_was_issued_can_be_read(admin: Client) -> None:
+    issued = admin.administration.issue_key("harbour-lane", "counter")
+    assert admin.administration.key(issued["id"]) == {name: issued[name] for name in issued if name != "token"}
 
 
 def test_house_rules_may_tighten_and_never_loosen(owner: Client) -> None:
     rules = owner.administration.house_rules()
     with pytest.raises(ProblemError) as refused:
-        owner.administration.replace_house_rules(rules["version"], {"limits": {"fumes.pvc_most": "195 °C"}})
+        owner.administration.replace_house_rules({"limits": {"fumes.pvc_most": "195 °C"}}, rules.etag)
     assert refused.value.status == 422
-    owner.administration.replace_house_rules(rules["version"], {"limits": {"fumes.pvc_most": "185 °C"}})
-    after = owner.administration.house_rules()
-    assert after["version"] == rules["version"] + 1
-    owner.administration.replace_house_rules(after["version"], {})
+    after = owner.administration.replace_house_rules({"limits": {"fumes.pvc_most": "185 °C"}}, rules.etag)
+    assert after == owner.administration.house_rules()
+    assert after.document["limits"] == {"fumes.pvc_most": "185 °C"}
+    owner.administration.replace_house_rules(rules.document, after.etag)

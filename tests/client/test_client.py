@@ -70,6 +70,12 @@ def test_an_envelope_names_presses_transfers_and_ranges(accord: Client, possible
     assert envelope.document["on"] == list(envelope.on)
 
 
+def test_the_index_says_what_can_be_asked(accord: Client) -> None:
+    told = accord.index()
+    assert told["api_version"] == "1"
+    assert {"method": "POST", "path": "/v1/validate", "operation_id": "post_validate"} in told["operations"]
+
+
 def test_an_envelope_of_nothing_says_why(accord: Client, hopeless: dict[str, Any]) -> None:
     envelope = accord.envelope(hopeless)
     assert envelope.presses == envelope.on == ()
@@ -87,7 +93,8 @@ def test_a_bare_number_is_refused_with_place_and_units(accord: Client, possible:
         accord.validate(possible)
     assert refused.value.status == 422
     (fault,) = refused.value.errors
-    assert fault.pointer == "/decorations/0/settings/temperature"
+    assert (fault.pointer, fault.place, fault.part) == ("/decorations/0/settings/temperature",) * 2 + ("body",)
+    assert (fault.name, fault.code) == (None, "wrong-type")
     assert "°F" in fault.allowed
     assert refused.value.request_id
 
@@ -135,7 +142,9 @@ def test_a_wrong_level_is_a_problem_that_lists_the_levels(accord: Client) -> Non
     with pytest.raises(ProblemError) as refused:
         list(accord.rules(level="forbids"))
     assert type(refused.value) is ProblemError
-    assert refused.value.errors[0].allowed == ("blocks", "requires", "cautions", "notes")
+    (fault,) = refused.value.errors
+    assert (fault.part, fault.name, fault.pointer, fault.place) == ("query", "level", None, "level")
+    assert set(fault.allowed) == {"blocks", "requires", "cautions", "notes"}
 
 
 def test_entries_by_name(accord: Client) -> None:
@@ -163,8 +172,8 @@ def test_lists_are_fetched_as_they_are_taken(accord: Client) -> None:
 
 
 def test_the_shop_is_the_tokens(accord: Client) -> None:
-    own = accord.shop()
-    assert own.shop["id"] == "harbour-lane"
+    own = accord.shop_status()
+    assert own.shop_id == accord.shop().document["id"] == "harbour-lane"
     assert own.role == "counter"
     assert own.units["temperature"] == "°C"
 

@@ -97,7 +97,7 @@ def test_envelope_tells_presses_from_none(run: Recipes, orders: Path) -> None:
 
 
 def test_catalogue_gives_every_entry(run: Recipes) -> None:
-    kinds = {each["kind"]: each["count"] for each in json.loads(run("catalogue.sh").stdout)["kinds"]}
+    kinds = {each["kind"]: each["count"] for each in json.loads(run("catalogue.sh").stdout)["entries"]}
     done = run("catalogue.sh", "blanks")
     assert done.returncode == 0
     entries = [each["id"] for line in done.stdout.splitlines() for each in json.loads(line)["entries"]]
@@ -107,14 +107,38 @@ def test_catalogue_gives_every_entry(run: Recipes) -> None:
 
 
 def test_catalogue_follows_pages(faulty: Any) -> None:
-    first = b'{"entries":[{"id":"a","entry":{}}],"next":"/v1/catalogue/blanks?after=a&limit=200"}'
+    first = b'{"entries":[{"id":"a","entry":{}}],"next":"/v1/catalogue/blanks?cursor=a&limit=200"}'
     faulty.will(faulty.answer(200, first), faulty.answer(200, b'{"entries":[],"next":null}'))
     done = Recipes(faulty.url, "token")("catalogue.sh", "blanks")
     assert done.returncode == 0
     assert [each.path for each in faulty.seen] == [
         "/v1/catalogue/blanks?limit=200",
-        "/v1/catalogue/blanks?after=a&limit=200",
+        "/v1/catalogue/blanks?cursor=a&limit=200",
     ]
+
+
+def test_what_is_recorded_is_found_by_its_reference(run: Recipes, orders: Path, hopeless: dict[str, Any]) -> None:
+    (orders / "hopeless.json").write_text(json.dumps(hopeless | {"reference": "Müller & Söhne, 7"}), encoding="utf-8")
+    made = [run("record.sh", str(orders / name)) for name in ("a fine one.json", "hopeless.json", "hopeless.json")]
+    assert [done.returncode for done in made] == [0, 0, 0]
+    ids = [json.loads(done.stdout)["record_id"] for done in made]
+    assert len(set(ids)) == 3
+    found = run("records.sh", "Müller & Söhne, 7")
+    assert (found.returncode, found.stderr) == (0, "")
+    assert [entry["record_id"] for entry in json.loads(found.stdout)["entries"]] == [ids[2], ids[1]]
+    everything = [entry for line in run("records.sh").stdout.splitlines() for entry in json.loads(line)["entries"]]
+    assert [entry["record_id"] for entry in everything][:3] == [ids[2], ids[1], ids[0]]
+
+
+def test_recorded_again_with_the_same_key_is_the_same_record(run: Recipes, orders: Path) -> None:
+    once, again = (run("record.sh", str(orders / "a fine one.json"), "HL-7") for _ in range(2))
+    assert once.returncode == again.returncode == 0
+    assert once.stdout == again.stdout
+    other = run("record.sh", str(orders / "hopeless.json"), "HL-7")
+    assert (other.returncode, other.stdout) == (2, "")
+    assert "key-used-before" in other.stderr
+    for odd in ("", "two words", 'a"b'):
+        assert run("record.sh", str(orders / "a fine one.json"), odd).returncode == 2
 
 
 def test_rule(run: Recipes, orders: Path) -> None:
@@ -149,7 +173,9 @@ def test_an_empty_folder_is_wrong_use(run: Recipes, tmp_path: Path) -> None:
     assert run("check-folder.sh", str(tmp_path)).returncode == 2
 
 
-@pytest.mark.parametrize("script", ["validate.sh", "recommend.sh", "envelope.sh", "rule.sh", "check-folder.sh"])
+@pytest.mark.parametrize(
+    "script", ["validate.sh", "recommend.sh", "envelope.sh", "rule.sh", "record.sh", "check-folder.sh"]
+)
 def test_use_is_told(run: Recipes, script: str) -> None:
     done = run(script)
     assert done.returncode == 2
@@ -186,7 +212,16 @@ def test_a_busy_service_is_asked_again(faulty: Any, tmp_path: Path) -> None:
     assert faulty.seen[0].headers["Content-Type"] == "application/json"
 
 
-@pytest.mark.parametrize("body", [b"<html>hello</html>", b'{"verdict":"accepted"}', b'{"id":"x","verdict":"approved"}'])
+def test_a_verdict_that_is_not_known_here_is_not_workable(faulty: Any, tmp_path: Path) -> None:
+    (tmp_path / "order.json").write_text("{}", encoding="utf-8")
+    faulty.will(faulty.answer(200, b'{"id":"vd_1","verdict":"accepted-by-night"}'))
+    run = Recipes(faulty.url, "token")
+    assert run("validate.sh", "-", stdin="{}").returncode == 1
+    folder = run("check-folder.sh", str(tmp_path))
+    assert (folder.returncode, folder.stdout) == (1, f"accepted-by-night\t{tmp_path / 'order.json'}\n")
+
+
+@pytest.mark.parametrize("body", [b"<html>hello</html>", b'{"verdict":"accepted"}', b'{"id":"x","verdict":7}'])
 def test_garbage_is_no_verdict(faulty: Any, body: bytes) -> None:
     faulty.will(faulty.answer(200, body))
     assert Recipes(faulty.url, "token")("validate.sh", "-", stdin="{}").returncode == 2

@@ -25,7 +25,7 @@ FAIR = {
     "POST": {200, 201, 404, 409, 422},
     "GET": {200, 400, 404},
     "PUT": {200, 404, 409, 412, 422},
-    "DELETE": {200, 404, 409},
+    "DELETE": {200, 404, 409, 422},  # it takes no body, but an Idempotency-Key that came with another write is 422
 }
 # A rule or another entry of the book may hold anything, also a number that can't be held exactly.
 FREE = {"post_proposals": {400}, "put_proposal": {400}, "put_house_rules": {400}}
@@ -88,7 +88,9 @@ def test_the_service_keeps_to_its_description(
         excluded = [positive_data_acceptance]
         if mode is GenerationMode.NEGATIVE and not arrives_unsound(case, description):
             excluded.append(negative_data_rejection)
-        answer = case.call_and_validate(headers=key_for(endpoint), excluded_checks=excluded)
+        # It would say that it takes gzip, which it can't read where it asks an application without a connection.
+        headers = key_for(endpoint) | {"Accept-Encoding": "identity"}
+        answer = case.call_and_validate(headers=headers, excluded_checks=excluded)
         if mode is GenerationMode.POSITIVE:
             assert answer.status_code in FAIR[endpoint.method] | FREE.get(endpoint.name, set())
 

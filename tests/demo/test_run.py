@@ -78,7 +78,7 @@ def test_a_store_of_ones_own_serves_day_after_day(tmp_path: Path, monkeypatch: p
         keys = []
         for _ in range(2):
             with run.service(server.url) as (url, folder), Client(url, run.token("kiln-corner", folder)) as accord:
-                assert accord.shop().shop["id"] == "kiln-corner"
+                assert accord.shop().document["id"] == "kiln-corner"
                 keys.append(run.token("kiln-corner", folder))
         assert keys[0] == keys[1]
         assert server.pid is not None, "another's store is left running"

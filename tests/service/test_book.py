@@ -32,7 +32,7 @@ def test_the_catalogue_lists_every_kind_with_its_count(
     client: FlaskClient, key: dict[str, str], settings: Book
 ) -> None:
     answer = client.get("/v1/catalogue", headers=key).json
-    assert {each["kind"]: each["count"] for each in answer["kinds"]} == {k: len(settings.catalogue[k]) for k in KINDS}
+    assert {each["kind"]: each["count"] for each in answer["entries"]} == {k: len(settings.catalogue[k]) for k in KINDS}
     assert answer["digest"] == settings.digest
 
 
@@ -51,7 +51,7 @@ def test_other_lists_are_paged_alike(client: FlaskClient, key: dict[str, str], s
 
 
 def test_a_page_may_begin_after_a_name_that_is_gone(client: FlaskClient, key: dict[str, str]) -> None:
-    ids = [each["id"] for each in client.get("/v1/catalogue/coatings?after=a-gone-name", headers=key).json["entries"]]
+    ids = [each["id"] for each in client.get("/v1/catalogue/coatings?cursor=a-gone-name", headers=key).json["entries"]]
     everything = [each["id"] for each in client.get("/v1/catalogue/coatings", headers=key).json["entries"]]
     assert ids == [each for each in everything if each > "a-gone-name"]
 

@@ -9,7 +9,9 @@ from typing import Any
 from urllib.parse import quote
 
 from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
 
+from accord_client.documents import Editable
 from accord_client.governance import Governance
 from accord_service.store import Store
 
@@ -26,6 +28,12 @@ class Asker:
     def write(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> dict[str, Any]:
         return self._answer(method, address, body, headers)
 
+    def editable(self, address: str) -> Editable:
+        return self._editable("GET", address, None, {})
+
+    def replace(self, address: str, body: Any, headers: Mapping[str, str]) -> Editable:
+        return self._editable("PUT", address, body, headers)
+
     def pages(self, address: str) -> Iterator[Any]:
         following: str | None = address
         while following is not None:
@@ -34,10 +42,17 @@ class Asker:
             following = page["next"]
 
     def _answer(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> dict[str, Any]:
+        found: dict[str, Any] = self._ask(method, address, body, headers).json
+        return found
+
+    def _editable(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> Editable:
+        answer = self._ask(method, address, body, headers)
+        return Editable(answer.json, answer.headers["ETag"])
+
+    def _ask(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> TestResponse:
         answer = self._client.open(address, method=method, json=body, headers=self._headers | dict(headers))
         assert answer.status_code in (200, 201), answer.text
-        found: dict[str, Any] = answer.json
-        return found
+        return answer
 
 
 def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[str, Any]) -> None:
@@ -49,11 +64,21 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     with closing(Store.at(changing.collective.server.url, timeout_s=5.0)) as store:
         other_shops = store.keys.issue("mill-loft", "steward", who="test").token
     owner, steward = of(changing.headers("quay-side", "owner")), of({"Authorization": f"Bearer {other_shops}"})
-    verdict = client.post("/v1/validate?record=true", json=order, headers=changing.headers("quay-side", "owner")).json
-    assert owner.record(verdict["id"])["verdict"] == verdict
-    assert owner.replay(verdict["id"], revision=1)["same"]
-    assert owner.report(verdict["id"], {"result": "good"})["outcome"] == owner.outcomes(verdict["id"])[0]
-    assert owner.mask(verdict["id"])["reference"] == "masked"
+    assert owner.record(order, validate_only=True)["record_id"] is None
+    record = owner.record(order, idempotency_key="QS-7")
+    id_ = record["record_id"]
+    assert owner.record(order, idempotency_key="QS-7") == record == owner.read_record(id_)
+    assert owner.record(order | {"reference": "QS & 8"})["record_id"] != id_
+    assert [line["reference"] for line in owner.records()] == ["QS & 8", "QS-7"]
+    assert [line["reference"] for line in owner.records("QS & 8")] == ["QS & 8"]
+    assert owner.replay(id_, revision=1)["same"]
+    assert owner.report_outcome(id_, {"result": "good"}, validate_only=True)["outcome_id"] is None
+    made = owner.report_outcome(id_, {"result": "good"})
+    assert owner.outcome(id_, made["outcome_id"]) == next(owner.outcomes(id_))
+    assert made == {**owner.outcome(id_, "o1"), "drafted_proposal_id": None}
+    assert owner.delete_reference(id_, validate_only=True)["reference"] is None
+    assert owner.read_record(id_)["reference"] == "QS-7"
+    assert owner.delete_reference(id_) == owner.read_record(id_)
     (line,) = owner.revisions()
     assert owner.revision(1) == line
     assert owner.revision(1, documents=True)["documents"]
@@ -61,17 +86,20 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     base = {"revision": line["number"], "digest": line["digest"]}
     source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
     changes = [{"kind": "sources", "id": "remembered", "value": source}]
-    assert owner.propose(base, changes, "Missing.", "None.", validate_only=True)["id"] == "new"
+    assert owner.propose(base, changes, "Missing.", "None.", validate_only=True)["id"] is None
     draft = owner.propose(base, changes, "Missing.", "None.")
-    edited = owner.edit(draft, [{**changes[0], "id": "recalled"}], "Still missing.", "None.")
-    assert edited == owner.proposal(draft["id"]) == next(owner.proposals("draft"))
+    read = owner.proposal(draft["id"])
+    edited = owner.edit(draft["id"], {**read.document, "reason": "Still missing."}, read.etag)
+    assert edited == owner.proposal(draft["id"])
+    assert next(owner.proposals("draft")) == {**owner.status(draft["id"]), **edited.document}
     seen = owner.open(draft["id"])
     assert owner.effect(draft["id"])["replay_digest"] == seen["digests"]["replay_digest"]
     assert steward.approve(seen, validate_only=True)["state"] == "approved"
     steward.approve(seen)
     assert steward.publish(draft["id"])["revision"] == 2
     back = owner.revert(1, "Not needed after all.")
-    assert owner.reject(back["id"], "Needed after all.")["state"] == "rejected"
+    assert steward.decline(back["id"], "Still needed.", validate_only=True)["state"] == "declined"
+    assert owner.withdraw(back["id"], "Needed after all.")["state"] == "withdrawn"
     assert [each["seq"] for each in steward.audit()][-1] == steward.audit_head()["seq"]
 
 

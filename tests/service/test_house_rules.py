@@ -20,7 +20,9 @@ def put(changing: Any, rules: dict[str, Any], **more: Any) -> Any:
 def test_without_any_there_is_version_0(changing: Any) -> None:
     answer = changing.one.get("/v1/shop/house-rules", headers=changing.headers("mill-loft", "counter"))
     nothing = {"limits": {}, "rules": {}, "without": {"products": [], "consumables": []}}
-    assert answer.json == {"house_rules": nothing, "version": 0}
+    assert answer.json == nothing
+    status = changing.one.get("/v1/shop/status", headers=changing.headers("mill-loft", "counter")).json
+    assert status["house_rules"] == {"version": 0, "changed_at": None}
 
 
 def test_a_stricter_limit_is_answered_by_every_worker(

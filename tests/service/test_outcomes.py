@@ -1,4 +1,4 @@
-"""Outcomes: reported against a verdict, counted, shown beside the transfer, felt in the ranking, drafting a proposal.
+"""Outcomes: reported on a record, counted, shown beside the transfer, felt in the ranking, drafting a proposal.
 
 Source of the intervals: the binomial model with a uniform prior; Beta(1, 2) by hand, others by ``governance.outcomes``.
 """
@@ -15,10 +15,20 @@ from werkzeug.test import TestResponse
 
 from accord_rules.revision.book import Book
 from accord_service.steps.outcomes import AUTHOR, FAILURES, Tally, propose_if_poor
-from accord_service.store import Cell, Store
+from accord_service.store import Cell, OrderRecord, Store
 
-WITH_RECORD = "/v1/validate?record=true"
 CELL = Cell("dye-sublimation", "woven", "swing-away")
+RECORD = OrderRecord(
+    record_id="rec_x",
+    shop_id="quay-side",
+    version=1,
+    asked={},
+    answer={},
+    revision=1,
+    reference=None,
+    recorded_at=0.0,
+    expires_at=None,
+)
 
 
 @pytest.fixture
@@ -41,14 +51,20 @@ def store(changing: Any) -> Iterator[Store]:
 
 @pytest.fixture
 def address(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> str:
-    """Where outcomes of a recorded verdict go."""
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
-    return f"/v1/verdicts/{verdict['id']}/outcomes"
+    """Where outcomes of a recorded order go."""
+    return recorded(client, order, quay)
 
 
 def ok(answer: TestResponse) -> Any:
     assert answer.status_code in (200, 201), answer.text
     return answer.json
+
+
+def recorded(client: FlaskClient, order: dict[str, Any], headers: dict[str, str]) -> str:
+    """Record an order; where its outcomes go."""
+    made = client.post("/v1/records", json=order, headers=headers)
+    assert made.status_code == 201, made.text
+    return f"{made.headers['Location']}/outcomes"
 
 
 def count(store: Store, cell: Cell) -> tuple[int, int]:
@@ -62,15 +78,21 @@ def test_a_report_is_kept_and_counted(client: FlaskClient, quay: dict[str, str],
         address, json={"result": "failed", "failure": "colour-faded", "washes": 6, "note": "Pale."}, headers=quay
     )
     assert made.status_code == 201
-    outcome = made.json["outcome"]
+    outcome = {name: value for name, value in made.json.items() if name != "drafted_proposal_id"}
     assert (outcome["transfer"], outcome["substrate"], outcome["press_type"]) == (
         CELL.transfer, CELL.substrate, CELL.press_type,
     )  # fmt: skip
     assert (outcome["failure"], outcome["washes"], outcome["decoration"]) == ("colour-faded", 6, 0)
     ok(client.post(address, json={"result": "good"}, headers=quay))
     listed = ok(client.get(address, headers=quay))["entries"]
-    assert listed[0] == outcome
-    assert [each["result"] for each in listed] == ["failed", "good"]
+    assert listed[1] == outcome
+    assert [each["result"] for each in listed] == ["good", "failed"]
+    assert made.headers["Location"] == f"{address}/{outcome['outcome_id']}"
+    assert ok(client.get(made.headers["Location"], headers=quay)) == outcome
+    assert client.get(f"{address}/o3", headers=quay).status_code == 404
+    paged = ok(client.get(f"{address}?limit=1", headers=quay))
+    assert paged["entries"] == listed[:1]
+    assert ok(client.get(paged["next"], headers=quay)) == {"entries": listed[1:], "next": None}
     assert count(store, CELL) == (good + 1, failed + 1)
 
 
@@ -101,20 +123,17 @@ def test_a_report_on_one_of_several_decorations_says_which(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
 ) -> None:
     order["decorations"].append({"transfer": "cut-film", "placement": "back"})
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
-    address = f"/v1/verdicts/{verdict['id']}/outcomes"
+    address = recorded(client, order, quay)
     assert client.post(address, json={"result": "good"}, headers=quay).status_code == 422
-    assert ok(client.post(address, json={"result": "good", "decoration": 1}, headers=quay))["outcome"]["transfer"] == (
-        "cut-film"
-    )
+    made = ok(client.post(address, json={"result": "good", "decoration": 1}, headers=quay))
+    assert (made["transfer"], made["decoration"]) == ("cut-film", 1)
 
 
 def test_a_report_needs_to_know_what_was_pressed(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
 ) -> None:
     del order["decorations"][0]["transfer"]
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
-    answer = client.post(f"/v1/verdicts/{verdict['id']}/outcomes", json={"result": "good"}, headers=quay)
+    answer = client.post(recorded(client, order, quay), json={"result": "good"}, headers=quay)
     assert answer.status_code == 422
     assert "leaves transfer" in answer.json["detail"]
 
@@ -132,13 +151,8 @@ def test_the_same_report_sent_twice_counts_once(
 def test_validate_only_counts_nothing(client: FlaskClient, quay: dict[str, str], address: str, store: Store) -> None:
     before = store.audit.head()
     shown = client.post(f"{address}?validate_only=true", json={"result": "good"}, headers=quay)
-    assert (shown.status_code, shown.json["outcome"]["transfer"]) == (200, CELL.transfer)
+    assert (shown.status_code, shown.json["transfer"], shown.json["outcome_id"]) == (200, CELL.transfer, None)
     assert store.audit.head() == before
-
-
-def reported_on(client: FlaskClient, order: dict[str, Any], headers: dict[str, str]) -> str:
-    """Where outcomes of an order go that nobody has reported on before."""
-    return f"/v1/verdicts/{ok(client.post(WITH_RECORD, json=order, headers=headers))['id']}/outcomes"
 
 
 FAILED = {"result": "failed", "failure": "peeled"}
@@ -151,7 +165,7 @@ def test_no_more_pieces_are_reported_than_were_pressed(
     operator = changing.headers("quay-side", "operator")
     order["item"], order["quantity"] = {"substrate": "knit", "fibres": {"PES": 100}, "colour": "white"}, 3
     order["decorations"] = [order["decorations"][0] | {"placement": place} for place in ("front", "back")]
-    address, before = reported_on(client, order, quay), count(store, Cell("dye-sublimation", "knit", "swing-away"))
+    address, before = recorded(client, order, quay), count(store, Cell("dye-sublimation", "knit", "swing-away"))
     answers = [
         client.post(address, json=FAILED | {"decoration": 0}, headers=headers) for headers in (quay, operator, quay)
     ]
@@ -162,7 +176,7 @@ def test_no_more_pieces_are_reported_than_were_pressed(
         assert (refused.status_code, refused.json.get("type")) == (409, "/problems/all-pieces-reported")
         (fault,) = refused.json["errors"]
         assert fault["pointer"] == "/decoration"
-        assert fault["message"] == "the order is for 3 pieces, and 3 are reported for this decoration"
+        assert fault["message"] == "the order is for 3 pieces, and 3 are reported for this decoration."
     assert store.audit.head() == kept
     assert client.post(address, json={"result": "good", "decoration": 1}, headers=quay).status_code == 201
     good, failed = before
@@ -173,7 +187,7 @@ def test_an_order_without_a_quantity_is_one_piece(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
 ) -> None:
     del order["quantity"]
-    address = reported_on(client, order, quay)
+    address = recorded(client, order, quay)
     assert client.post(address, json={"result": "good"}, headers=quay).status_code == 201
     refused = client.post(address, json={"result": "good"}, headers=quay)
     assert refused.status_code == 409
@@ -184,7 +198,7 @@ def test_the_last_piece_reported_twice_at_once_is_answered_as_done(
     client: FlaskClient, quay: dict[str, str], changing: Any, order: dict[str, Any]
 ) -> None:
     """Sent again with its Idempotency-Key, while the first is under way, it is not one too many."""
-    address = reported_on(client, order | {"quantity": 2}, quay)
+    address = recorded(client, order | {"quantity": 2}, quay)
     ok(client.post(address, json={"result": "good"}, headers=quay))
 
     def ask(number: int) -> Any:
@@ -193,25 +207,42 @@ def test_the_last_piece_reported_twice_at_once_is_answered_as_done(
 
     with ThreadPoolExecutor(8) as pool:
         answers = list(pool.map(ask, range(8)))
-    assert [answer.status_code for answer in answers] == [201] * 8
-    assert len({answer.json["outcome"]["id"] for answer in answers}) == 1
+    done = [answer for answer in answers if answer.status_code == 201]
+    assert {answer.json["type"] for answer in answers if answer not in done} <= {"/problems/still-under-way"}
+    assert len({answer.json["outcome_id"] for answer in [*done, ask(0)]}) == 1
     assert len(ok(client.get(address, headers=quay))["entries"]) == 2
+
+
+def test_a_piece_of_a_rejected_order_is_not_counted(
+    client: FlaskClient, quay: dict[str, str], order: dict[str, Any], store: Store
+) -> None:
+    """Failures of what the book refuses anyway drafted a proposal against a good transfer."""
+    order["item"] = {"blank": "tee-heavy-white"}
+    address, before = recorded(client, order, quay), store.outcomes.counts()
+    kept = store.audit.head()
+    for body in (FAILED, {"result": "good"}):
+        for way in ("", "?validate_only=true"):
+            refused = client.post(address + way, json=body, headers=quay)
+            assert (refused.status_code, refused.json["type"]) == (409, "/problems/record-rejected")
+            assert "is rejected: " in refused.json["detail"]
+    assert (store.audit.head(), store.outcomes.counts()) == (kept, before)
+    assert ok(client.get(address, headers=quay))["entries"] == []
 
 
 def test_two_keys_of_a_shop_with_the_same_idempotency_key_report_two_pieces(
     client: FlaskClient, quay: dict[str, str], changing: Any, order: dict[str, Any]
 ) -> None:
     """The word is one caller's own: what another made up must not swallow this one's report."""
-    address = reported_on(client, order | {"quantity": 5}, quay)
+    address = recorded(client, order | {"quantity": 5}, quay)
     answers = [
         client.post(address, json={"result": "good"}, headers=headers | {"Idempotency-Key": "piece-1"})
         for headers in (quay, changing.headers("quay-side", "operator"))
     ]
     assert [answer.status_code for answer in answers] == [201, 201]
-    assert len({answer.json["outcome"]["id"] for answer in answers}) == 2
+    assert len({answer.json["outcome_id"] for answer in answers}) == 2
 
 
-def test_nobody_reports_on_another_shops_verdict(client: FlaskClient, changing: Any, address: str) -> None:
+def test_nobody_reports_on_another_shops_record(client: FlaskClient, changing: Any, address: str) -> None:
     other = changing.headers("mill-loft", "owner")
     assert client.post(address, json={"result": "good"}, headers=other).status_code == 404
 
@@ -223,7 +254,7 @@ def test_the_catalogue_shows_counts_and_intervals(
     client: FlaskClient, quay: dict[str, str], store: Store, changing: Any
 ) -> None:
     cell = Cell("flock-film", "felt", "clamshell")
-    store.outcomes.add("quay-side", "vd_x", {}, decoration=0, quantity=100_000, cell=cell, failure="peeled", who="test")
+    store.outcomes.add(RECORD, {}, decoration=0, quantity=100_000, cell=cell, failure="peeled", who="test")
     changing.one.application.extensions["accord"].tally = Tally(store, read_anew_s=0.0)
 
     def shown() -> Any:
@@ -259,8 +290,7 @@ def test_outcomes_move_plans_and_hide_none(
     family = before[0]["decorations"][0]["family"]
     for _ in range(12):
         store.outcomes.add(
-            "s",
-            "v",
+            RECORD,
             {},
             decoration=0,
             quantity=100_000,
@@ -277,7 +307,7 @@ def test_outcomes_move_plans_and_hide_none(
 
 def test_counts_are_held_while_the_store_is_away(fresh: Any) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
-    store.outcomes.add("s", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure=None, who="test")
+    store.outcomes.add(RECORD, {}, decoration=0, quantity=100_000, cell=CELL, failure=None, who="test")
     tally = Tally(store, read_anew_s=0.0)
     before = tally.counts
     assert [each.good for each in before] == [1]
@@ -296,26 +326,26 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
     mill, cell = changing.headers("mill-loft", "owner"), Cell("cut-film", "knit", "swing-away")
     order["item"] = {"substrate": "knit", "fibres": {"CO": 100}, "colour": "white", "coating": "none"}
     order["decorations"], order["quantity"] = [{"transfer": "cut-film", "placement": "front"}], 23
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=mill))
-    address = f"/v1/verdicts/{verdict['id']}/outcomes"
+    address = recorded(client, order, mill)
     answers = [
         ok(client.post(address, json={"result": "failed", "failure": "peeled"}, headers=mill)) for _ in range(23)
     ]
-    drafted = [each["drafted"] for each in answers]
+    drafted = [each["drafted_proposal_id"] for each in answers]
     assert drafted[:19] == [None] * 19, "twenty pieces are needed"
     assert len([each for each in drafted if each is not None]) == 1
-    made = ok(client.get(f"/v1/proposals/{drafted[19]}", headers=mill))
-    assert (made["author"], made["state"]) == (AUTHOR, "draft")
-    rule = next(each for each in made["changes"] if each["kind"] == "rules")
+    made = ok(client.get(f"/v1/proposals/{drafted[19]}/status", headers=mill))
+    assert (made["author_id"], made["state"]) == (AUTHOR, "draft")
+    draft = ok(client.get(f"/v1/proposals/{drafted[19]}", headers=mill))
+    rule = next(each for each in draft["changes"] if each["kind"] == "rules")
     assert rule["value"]["status"] == "watch", "it is put to the stewards, not applied"
-    assert "20 of 20 pieces failed" in made["reason"]
+    assert "20 of 20 pieces failed" in draft["reason"]
     assert count(store, cell) == (0, 23)
 
 
 def test_two_workers_draft_once(fresh: Any, book: Book) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
     for _ in range(30):
-        store.outcomes.add("s", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure="peeled", who="test")
+        store.outcomes.add(RECORD, {}, decoration=0, quantity=100_000, cell=CELL, failure="peeled", who="test")
     with ThreadPoolExecutor(4) as pool:
         made = list(pool.map(lambda _: propose_if_poor(store, book, CELL, "test"), range(4)))
     assert len([each for each in made if each is not None]) == 1
@@ -326,8 +356,7 @@ def test_two_workers_draft_once(fresh: Any, book: Book) -> None:
 def test_good_outcomes_draft_nothing(fresh: Any, book: Book) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
     for n in range(30):
-        store.outcomes.add(
-            "s", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure=FAILURES[0] if n < 3 else None, who="test"
-        )
+        failure = FAILURES[0] if n < 3 else None
+        store.outcomes.add(RECORD, {}, decoration=0, quantity=100_000, cell=CELL, failure=failure, who="test")
     assert propose_if_poor(store, book, CELL, "test") is None
     store.close()

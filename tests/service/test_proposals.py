@@ -153,6 +153,10 @@ def publish(desk: Desk, proposal: Any) -> TestResponse:
     return desk.ask("POST", f"/v1/proposals/{proposal['id']}/publish")
 
 
+def status(desk: Desk, proposal: Any) -> Any:
+    return desk.get(f"/v1/proposals/{proposal['id']}/status")
+
+
 def refused(answer: TestResponse, status: int, slug: str) -> str:
     assert (answer.status_code, answer.json["type"]) == (status, f"/problems/{slug}"), answer.text
     return str(answer.json["detail"])
@@ -174,14 +178,14 @@ def test_a_proposal_becomes_the_book(desk: Desks) -> None:
     assert effect["decision"]["kind"] == "mixed", "receptive-film-not-needed finds fewer, the other rule more"
     assert effect["replayed"] == {"recorded": 0, "recorded_left_out": 0, "edges": 30, "edges_left_out": 1}
     assert any(flip["rule"] == RULE for flip in effect["flips"])
-    approved = approve(steward, steward.get(f"/v1/proposals/{draft['id']}"))
+    approved = approve(steward, status(steward, draft))
     assert approved.json["state"] == "approved"
     published = publish(steward, draft).json
     assert published["revision"] == before["revision"] + 1
     assert published["proposal"]["state"] == "published"
     now = counter.get(f"/v1/revisions/{published['revision']}")
     assert now["digest"] == published["digest"]
-    assert (now["author"], len(now["approvers"]), now["proposal"]) == (draft["author"], 1, draft["id"])
+    assert (now["author_id"], len(now["approver_ids"]), now["proposal_id"]) == (draft["author_id"], 1, draft["id"])
     changes = counter.get(f"/v1/revisions/{published['revision']}/changes")["changes"]
     assert [(each["kind"], each["id"]) for each in changes] == [("limits", LIMIT)]
     time.sleep(0.6)  # a worker asks for the head each half second
@@ -218,7 +222,7 @@ def test_proposals_are_listed_by_state(desk: Desks) -> None:
     author = desk("one", "owner")
     draft = drafted(author)
     listed = author.get("/v1/proposals?state=draft&limit=1")
-    assert listed["entries"][0] == author.get(f"/v1/proposals/{draft['id']}")
+    assert listed["entries"][0] == status(author, draft) | author.get(f"/v1/proposals/{draft['id']}") == draft
     assert draft["id"] not in [each["id"] for each in author.get("/v1/proposals?state=open")["entries"]]
     refused(author.ask("GET", "/v1/proposals?state=old"), 400, "bad-query")
     refused(author.ask("GET", "/v1/proposals?cursor=nonsense"), 400, "bad-query")
@@ -278,16 +282,16 @@ def test_a_base_that_is_not_the_head_is_refused(desk: Desks) -> None:
 
 def test_validate_only_goes_the_same_way_and_keeps_nothing(desk: Desks) -> None:
     author = desk("one", "owner")
-    before = [each["id"] for each in author.get("/v1/proposals?limit=100")["entries"]]
+    before = [each["id"] for each in author.get("/v1/proposals?limit=200")["entries"]]
     shown = author.ask("POST", "/v1/proposals?validate_only=true", proposed(author))
-    assert (shown.status_code, shown.json["id"]) == (200, "new")
+    assert (shown.status_code, shown.json["id"], shown.json["version"]) == (200, None, None)
     broken = proposed(author, [{"kind": "limits", "id": LIMIT, "value": None}])
     refused(author.ask("POST", "/v1/proposals?validate_only=true", broken), 422, "faulty-document")
-    assert [each["id"] for each in author.get("/v1/proposals?limit=100")["entries"]] == before
+    assert [each["id"] for each in author.get("/v1/proposals?limit=200")["entries"]] == before
     draft = drafted(author)
-    for step in ("open", "reject", "publish"):
+    for step in ("open", "decline", "withdraw", "publish"):
         desk("two", "steward").ask("POST", f"/v1/proposals/{draft['id']}/{step}?validate_only=true", {"reason": "x"})
-    assert author.get(f"/v1/proposals/{draft['id']}")["version"] == 1
+    assert status(author, draft)["version"] == 1
 
 
 def test_the_same_draft_sent_twice_is_made_once(desk: Desks) -> None:
@@ -302,7 +306,8 @@ def test_the_same_draft_sent_twice_is_made_once(desk: Desks) -> None:
 
 
 def edit(desk: Desk, proposal: Any, etag: str | None, **more: Any) -> TestResponse:
-    body = {"changes": moved(desk, by=2), "reason": "Better so.", "evidence": "The same."} | more
+    now = desk.get(f"/v1/proposals/{proposal['id']}")
+    body = now | {"changes": moved(desk, by=2), "reason": f"Better so than {now['reason']}"} | more
     return desk.ask("PUT", f"/v1/proposals/{proposal['id']}", body, **({"If-Match": etag} if etag else {}))
 
 
@@ -315,9 +320,19 @@ def test_an_edit_names_the_version_it_saw(desk: Desks) -> None:
     draft = drafted(author)
     first = etag_of(author, draft)
     refused(edit(author, draft, None), 428, "if-match-needed")
-    assert edit(author, draft, first).json["version"] == 2
+    edited = edit(author, draft, first)
+    assert edited.json == author.get(f"/v1/proposals/{draft['id']}")
+    assert (edited.headers["ETag"], status(author, draft)["version"]) == (etag_of(author, draft), 2)
     refused(edit(author, draft, first), 412, "changed-meanwhile")
     assert edit(author, draft, etag_of(author, draft)).status_code == 200
+
+
+def test_two_stewards_who_use_one_word_are_both_heard(desk: Desks) -> None:
+    """An Idempotency-Key is its caller's: the second approval is not taken for a repetition of the first."""
+    seen, word = opened(desk("one", "owner")), {"Idempotency-Key": "yes"}
+    address = f"/v1/proposals/{seen['id']}/approve"
+    answers = [desk(shop, "steward").ask("POST", address, seen["digests"], **word) for shop in ("two", "collective")]
+    assert [len(answer.json["approvals"]) for answer in answers] == [1, 2]
 
 
 def test_only_the_author_edits(desk: Desks) -> None:
@@ -330,7 +345,8 @@ def test_an_edit_after_approval_voids_it(desk: Desks) -> None:
     author, steward = desk("one", "owner"), desk("two", "steward")
     seen = opened(author)
     assert approve(steward, seen).json["state"] == "approved"
-    edited = edit(author, seen, etag_of(author, seen)).json
+    assert edit(author, seen, etag_of(author, seen)).status_code == 200
+    edited = status(author, seen)
     assert (edited["state"], edited["approvals_valid"], edited["shown"]) == ("draft", 0, None)
     refused(publish(steward, seen), 409, "steps-out-of-order")
     again = author.post(f"/v1/proposals/{seen['id']}/open")
@@ -339,7 +355,7 @@ def test_an_edit_after_approval_voids_it(desk: Desks) -> None:
     assert approve(steward, again).status_code == 200
 
 
-# -- approving and rejecting ------------------------------------------------------------------------------------------
+# -- approving, declining, withdrawing --------------------------------------------------------------------------------
 
 
 def test_nobody_approves_their_own(desk: Desks) -> None:
@@ -419,20 +435,20 @@ def test_two_stewards_of_one_shop_do_not_loosen_what_keeps_people_safe(
 def test_the_approval_of_a_revoked_key_lapses(desk: Desks, another: Another) -> None:
     author, admin, (id_, leaver) = desk("one", "owner"), desk("collective", "admin"), another("two")
     seen = opened(author)
-    address = f"/v1/proposals/{seen['id']}"
+    address = f"/v1/proposals/{seen['id']}/status"
     assert [each["lapsed"] for each in approve(leaver, seen).json["approvals"]] == [None]
     assert admin.ask("DELETE", f"/v1/keys/{id_}").status_code == 200
     shown = author.get(address)
     assert (shown["state"], shown["approvals_valid"]) == ("open", 0)
-    assert [(each["who"], each["lapsed"]) for each in shown["approvals"]] == [(id_, "Its key was revoked.")]
+    assert [(each["key_id"], each["lapsed"]) for each in shown["approvals"]] == [(id_, "Its key was revoked.")]
     for state, there in (("open", True), ("approved", False)):
-        listed = [each["id"] for each in author.get(f"/v1/proposals?state={state}&limit=100")["entries"]]
+        listed = [each["id"] for each in author.get(f"/v1/proposals?state={state}&limit=200")["entries"]]
         assert (seen["id"] in listed) is there, state
     told = refused(publish(desk("two", "steward"), seen), 409, "steps-out-of-order")
     assert f"The approval of {id_} has lapsed. Its key was revoked." in told
     assert approve(desk("two", "steward"), seen).json["state"] == "approved"
     published = publish(desk("two", "steward"), seen).json
-    assert len(author.get(f"/v1/revisions/{published['revision']}")["approvers"]) == 1
+    assert len(author.get(f"/v1/revisions/{published['revision']}")["approver_ids"]) == 1
 
 
 def test_what_was_published_stays_approved(desk: Desks, another: Another) -> None:
@@ -441,7 +457,7 @@ def test_what_was_published_stays_approved(desk: Desks, another: Another) -> Non
     assert approve(leaver, seen).status_code == 200
     assert publish(desk("two", "steward"), seen).status_code == 200
     assert desk("collective", "admin").ask("DELETE", f"/v1/keys/{id_}").status_code == 200
-    shown = author.get(f"/v1/proposals/{seen['id']}")
+    shown = status(author, seen)
     assert (shown["state"], [each["lapsed"] for each in shown["approvals"]]) == ("published", [None])
 
 
@@ -468,7 +484,7 @@ def test_a_key_revoked_while_its_proposal_is_published_keeps_it_out(
             with pytest.raises(Overtaken) as overtaken:
                 made.commit(revoke)
             assert "revoked in the same moment" in overtaken.value.sentence
-            assert steward.get(f"/v1/proposals/{seen['id']}")["state"] == "open"
+            assert status(steward, seen)["state"] == "open"
     assert head(desk("one", "owner")) == before
 
 
@@ -495,12 +511,12 @@ def test_loosening_what_keeps_people_safe_needs_two_stewards(desk: Desks, book: 
     assert publish(second, seen).status_code == 200
 
 
-def test_a_rejection_has_a_reason_and_ends_it(desk: Desks) -> None:
+def test_declining_has_a_reason_and_ends_it(desk: Desks) -> None:
     author, steward = desk("one", "owner"), desk("two", "steward")
     seen = opened(author)
-    refused(steward.ask("POST", f"/v1/proposals/{seen['id']}/reject", {"reason": ""}), 422, "faulty-document")
-    ended = steward.post(f"/v1/proposals/{seen['id']}/reject", {"reason": "Too strict for felt."})
-    assert (ended["state"], ended["ended_because"]) == ("rejected", "Too strict for felt.")
+    refused(steward.ask("POST", f"/v1/proposals/{seen['id']}/decline", {"reason": ""}), 422, "faulty-document")
+    ended = steward.post(f"/v1/proposals/{seen['id']}/decline", {"reason": "Too strict for felt."})
+    assert (ended["state"], ended["ended_because"]) == ("declined", "Too strict for felt.")
     refused(approve(steward, seen), 409, "steps-out-of-order")
     refused(edit(author, seen, etag_of(author, seen)), 409, "steps-out-of-order")
 
@@ -508,8 +524,9 @@ def test_a_rejection_has_a_reason_and_ends_it(desk: Desks) -> None:
 def test_authors_withdraw_and_others_do_not(desk: Desks) -> None:
     author, other = desk("one", "owner"), desk("one", "operator")
     seen = drafted(author)
-    refused(other.ask("POST", f"/v1/proposals/{seen['id']}/reject", {"reason": "No."}), 403, "not-yours")
-    assert author.post(f"/v1/proposals/{seen['id']}/reject", {"reason": "A mistake."})["state"] == "rejected"
+    refused(other.ask("POST", f"/v1/proposals/{seen['id']}/withdraw", {"reason": "No."}), 403, "not-yours")
+    assert author.post(f"/v1/proposals/{seen['id']}/withdraw", {"reason": "A mistake."})["state"] == "withdrawn"
+    assert next(each["id"] for each in author.get("/v1/proposals?state=withdrawn")["entries"]) == seen["id"]
 
 
 def test_who_may_not_is_refused(desk: Desks) -> None:
@@ -526,7 +543,7 @@ def test_who_may_not_is_refused(desk: Desks) -> None:
 
 def test_recorded_orders_are_replayed_and_seen_by_those_who_may(desk: Desks) -> None:
     for shop in ("one", "two"):
-        desk(shop, "counter").post("/v1/validate?record=true", ASKED)
+        desk(shop, "counter").post("/v1/records", ASKED)
     author, steward = desk("one", "owner"), desk("two", "steward")
     seen = opened(author, moved(author, by=8))
     everything = steward.get(f"/v1/proposals/{seen['id']}/effect")
@@ -561,12 +578,12 @@ def test_a_moved_base_voids_what_was_approved(desk: Desks) -> None:
     draft = drafted(desk("one", "owner"))
     assert publish(steward, winner).status_code == 200
     for each in (loser, draft):
-        assert steward.get(f"/v1/proposals/{each['id']}")["state"] == "void"
+        assert status(steward, each)["state"] == "void"
     told = refused(publish(steward, loser), 409, "base-moved")
     assert "moved on" in told
     refused(approve(steward, loser), 409, "base-moved")
     refused(desk("one", "owner").ask("POST", f"/v1/proposals/{draft['id']}/open"), 409, "base-moved")
-    listed = {each["id"] for each in steward.get("/v1/proposals?state=void&limit=100")["entries"]}
+    listed = {each["id"] for each in steward.get("/v1/proposals?state=void&limit=200")["entries"]}
     assert {loser["id"], draft["id"]} <= listed
     assert loser["id"] not in {each["id"] for each in steward.get("/v1/proposals?state=approved")["entries"]}
 

@@ -1,12 +1,15 @@
-"""Verdict records: kept before they are answered, found again by their shop alone, and asked again years later.
+"""Records: one for each job, kept before it is answered, found by its shop alone, and asked again years later.
 
 Source of what is expected: this project's own contract; there is no outside one.
 """
 
 from __future__ import annotations
 
+import hashlib
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from typing import Any
 
 import pytest
@@ -15,13 +18,36 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from accord_rules import authority as rules_authority
+from accord_service.serving import first_start
 from accord_service.steps import records
 from accord_service.store import EmbeddedServer, Store
 from accord_service.store.connection import connect
 
-WITH_RECORD = "/v1/validate?record=true"
 NEWS_S = 0.6  # a worker asks for news each half second
 FIRST_PIECE, RULE = "order.first_piece_quantity_from", "press-one-piece-first"
+# What may be asked of the store without changing it: every other command counts as a write.
+READS = frozenset(
+    [
+        "get",
+        "hget",
+        "hmget",
+        "mget",
+        "lrange",
+        "llen",
+        "zrange",
+        "zrevrange",
+        "zrevrank",
+        "zscore",
+        "zmscore",
+        "zcard",
+        "zcount",
+        "ping",
+        "hello",
+        "auth",
+        "select",
+        "client|setinfo",
+    ]
+)
 
 
 @pytest.fixture
@@ -47,103 +73,245 @@ def ok(answer: TestResponse) -> Any:
     return answer.json
 
 
-def test_a_recorded_verdict_is_found_again(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
-    found = ok(client.get(f"/v1/verdicts/{verdict['id']}", headers=quay))
-    assert found["verdict"] == verdict
-    assert found["order"] == {name: value for name, value in order.items() if name != "reference"}
-    assert found["reference"] == order["reference"]
-    assert found["code"] == rules_authority.code_digest()
+def record(client: FlaskClient, headers: dict[str, str], order: dict[str, Any]) -> Any:
+    """An order, recorded."""
+    made = client.post("/v1/records", json=order, headers=headers)
+    assert made.status_code == 201, made.text
+    return made.json
 
 
-def test_nothing_is_kept_unasked(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
-    order["quantity"] = 77
-    verdict = ok(client.post("/v1/validate", json=order, headers=quay))
-    assert client.get(f"/v1/verdicts/{verdict['id']}", headers=quay).status_code == 404
+def kept_in(raw: Any) -> dict[bytes, str]:
+    """Every key of the store, and the sum of what it holds."""
+    return {key: hashlib.sha256(raw.dump(key) or b"").hexdigest() for key in raw.keys("*")}
 
 
-def test_asking_for_a_record_changes_no_byte_of_the_answer(
+# -- one record for each job -------------------------------------------------------------------------------------------
+
+
+def test_two_orders_that_differ_in_reference_alone_are_two_records(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
 ) -> None:
-    assert (
-        client.post("/v1/validate", json=order, headers=quay).data
-        == client.post(WITH_RECORD, json=order, headers=quay).data
-    )
+    """They shared one, and the second job could not be found, nor its pieces reported."""
+    jobs = {name: record(client, quay, order | {"reference": name, "quantity": 1}) for name in ("law-1", "law-2")}
+    assert len({job["record_id"] for job in jobs.values()}) == 2
+    assert len({job["verdict_id"] for job in jobs.values()}) == 1, "the verdict's id is of its content, as before"
+    for name, job in jobs.items():
+        (found,) = ok(client.get("/v1/records", query_string={"reference": name}, headers=quay))["entries"]
+        assert found["record_id"] == job["record_id"]
+        outcomes = f"/v1/records/{job['record_id']}/outcomes"
+        made = ok(client.post(outcomes, json={"result": "good", "note": name}, headers=quay))
+        assert ok(client.get(outcomes, headers=quay))["entries"] == [
+            {field: value for field, value in made.items() if field != "drafted_proposal_id"}
+        ]
 
 
-def test_a_repetition_costs_no_second_record(
+def test_equal_orders_are_two_records(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
+    assert record(client, quay, order)["record_id"] != record(client, quay, order)["record_id"]
+
+
+def test_an_idempotency_key_repeats_the_first(
+    client: FlaskClient, changing: Any, quay: dict[str, str], order: dict[str, Any], store: Store
+) -> None:
+    once = quay | {"Idempotency-Key": "job-7"}
+    first = client.post("/v1/records", json=order, headers=once)
+    before = store.audit.head()
+    again = changing.other.post("/v1/records", json=order, headers=once)
+    assert (first.status_code, again.status_code) == (201, 201)
+    assert again.data == first.data
+    assert again.headers["Location"] == first.headers["Location"]
+    assert store.audit.head() == before
+    other = client.post("/v1/records", json=order | {"quantity": 13}, headers=once)
+    assert (other.status_code, other.json["type"]) == (422, "/problems/key-used-before")
+
+
+def test_sent_eight_times_at_once_with_one_key_is_one_record(
+    client: FlaskClient, changing: Any, quay: dict[str, str], order: dict[str, Any]
+) -> None:
+    order["reference"], once = "QS-at-once", quay | {"Idempotency-Key": "at-once"}
+
+    def send(number: int) -> Any:
+        worker = (changing.one, changing.other)[number % 2].application.test_client()
+        return worker.post("/v1/records", json=order, headers=once)
+
+    with ThreadPoolExecutor(8) as pool:
+        answers = list(pool.map(send, range(8)))
+    done = [answer for answer in answers if answer.status_code == 201]
+    assert {answer.json["type"] for answer in answers if answer not in done} <= {"/problems/still-under-way"}
+    (line,) = ok(client.get("/v1/records?reference=QS-at-once", headers=quay))["entries"]
+    assert {answer.json["record_id"] for answer in [*done, send(0)]} == {line["record_id"]}
+
+
+def test_what_was_made_is_where_it_says(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
+    verdict = ok(client.post("/v1/validate", json=order, headers=quay))
+    made = client.post("/v1/records", json=order, headers=quay)
+    assert made.headers["Location"] == f"/v1/records/{made.json['record_id']}"
+    assert made.json["record_id"].startswith("rec_")
+    found = client.get(made.headers["Location"], headers=quay)
+    assert found.json == made.json
+    assert found.json["answer"] == verdict
+    assert (found.json["verdict_id"], found.json["verdict"]) == (verdict["id"], verdict["verdict"])
+    assert found.json["order"] == {name: value for name, value in order.items() if name != "reference"}
+    assert found.json["reference"] == order["reference"]
+    assert found.json["revision"] == verdict["revision"]
+    assert found.json["code"] == rules_authority.code_digest()
+
+
+def test_a_rejected_order_is_recorded_as_well(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
+    order["item"] = {"blank": "tee-heavy-white"}
+    assert record(client, quay, order)["verdict"] == "rejected"
+
+
+def test_validate_only_records_nothing(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any], store: Store
 ) -> None:
-    ok(client.post(WITH_RECORD, json=order, headers=quay))
     before = store.audit.head()
-    for _ in range(5):
-        ok(client.post(WITH_RECORD, json=order | {"reference": "another"}, headers=quay))
+    shown = client.post("/v1/records?validate_only=true", json=order, headers=quay)
+    assert (shown.status_code, shown.json["record_id"]) == (200, None)
+    assert "Location" not in shown.headers
     assert store.audit.head() == before
+
+
+@pytest.mark.parametrize("path", ["/v1/validate", "/v1/recommend", "/v1/envelope"])
+def test_asking_never_writes(
+    client: FlaskClient, quay: dict[str, str], order: dict[str, Any], changing: Any, path: str
+) -> None:
+    """Every key of the store is the same before and after, and no command was sent that could have changed one.
+
+    When the shop's key was used last is not of the order; it was used a moment ago.
+    """
+    ok(client.get("/v1/shop", headers=quay))
+    raw = connect(changing.collective.server.url, timeout_s=5.0)
+    hopeless = order | {"item": {"blank": "tee-heavy-white"}}
+    try:
+        before = kept_in(raw)
+        raw.config_resetstat()
+        for asked in (order, hopeless, order | {"reference": "another"}, {"item": {}}):
+            for headers in (quay, quay | {"Idempotency-Key": "word"}):
+                client.post(path, json=asked, headers=headers)
+        refused = client.post(f"{path}?record=true", json=order, headers=quay)
+        commands = {name.removeprefix("cmdstat_") for name in raw.info("commandstats")}
+        assert kept_in(raw) == before
+        assert commands - READS - {"config|resetstat", "info"} == set()
+        assert (refused.status_code, refused.json["type"]) == (400, "/problems/bad-query")
+        raw.config_resetstat()
+        record(client, quay, order)
+        assert kept_in(raw) != before, "what is looked at does see a write"
+        assert {name.removeprefix("cmdstat_") for name in raw.info("commandstats")} - READS > {"hset", "zadd"}
+    finally:
+        raw.close()
+
+
+# -- found again -------------------------------------------------------------------------------------------------------
+
+
+def test_records_are_listed_newest_first_in_pages(client: FlaskClient, changing: Any, order: dict[str, Any]) -> None:
+    mill = changing.headers("mill-loft", "counter")
+    made = [record(client, mill, order | {"reference": name}) for name in ("a b&c", "ü/2", "a b&c", "a b&c")]
+    wanted = [job["record_id"] for job in reversed(made)]
+
+    def listed(query: str) -> list[list[str]]:
+        pages, following = [], f"/v1/records?{query}"
+        while following is not None:
+            page = ok(client.get(following, headers=mill))
+            pages.append([entry["record_id"] for entry in page["entries"]])
+            following = page["next"]
+        return pages
+
+    assert listed("") == [wanted]
+    assert listed("limit=3") == [wanted[:3], wanted[3:]]
+    assert listed("limit=2&reference=a+b%26c") == [[wanted[0], wanted[1]], [wanted[3]]]
+    assert listed("reference=%C3%BC/2") == [[wanted[2]]]
+    assert listed("reference=a") == [[]]
+    whole = made[-1]
+    (line,) = ok(client.get("/v1/records?limit=1", headers=mill))["entries"]
+    assert line == {name: value for name, value in whole.items() if name not in ("order", "answer", "code")}
+
+
+@pytest.mark.parametrize(
+    ("query", "name"),
+    [
+        ("limit=0", "limit"),
+        ("limit=201", "limit"),
+        ("cursor=made-up", "cursor"),
+        ("reference=" + "x" * 81, "reference"),
+        ("page=2", "page"),
+    ],
+)
+def test_a_faulty_query_is_refused_by_name(client: FlaskClient, quay: dict[str, str], query: str, name: str) -> None:
+    refused = client.get(f"/v1/records?{query}", headers=quay)
+    assert (refused.status_code, refused.json["type"]) == (400, "/problems/bad-query")
+    assert [(fault["in"], fault["name"]) for fault in refused.json["errors"]] == [("query", name)]
 
 
 def test_another_shops_record_does_not_exist(
     client: FlaskClient, quay: dict[str, str], changing: Any, order: dict[str, Any]
 ) -> None:
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
-    for holder in (("mill-loft", "counter"), ("mill-loft", "owner"), ("collective", "admin")):
+    made = record(client, quay, order | {"reference": "QS-own"})
+    address = f"/v1/records/{made['record_id']}"
+    ok(client.post(f"{address}/outcomes", json={"result": "good"}, headers=quay))
+    admin = changing.headers("collective", "admin")
+    for path in ("", "/replay", "/outcomes", "/outcomes/o1"):
+        answer = client.get(address + path, headers=admin)
+        assert (answer.status_code, answer.json["type"]) == (403, "/problems/no-shop")
+    for holder in (("mill-loft", "counter"), ("mill-loft", "owner")):
         other = changing.headers(*holder)
-        for address in ("", "/replay", "/outcomes"):
-            answer = client.get(f"/v1/verdicts/{verdict['id']}{address}", headers=other)
+        for path in ("", "/replay", "/outcomes", "/outcomes/o1"):
+            answer = client.get(address + path, headers=other)
             assert (answer.status_code, answer.json["type"]) == (404, "/problems/not-found")
-    masking = client.delete(f"/v1/verdicts/{verdict['id']}/reference", headers=changing.headers("mill-loft", "owner"))
-    assert masking.status_code == 404
+    mill = changing.headers("mill-loft", "owner")
+    assert client.delete(f"{address}/reference", headers=mill).status_code == 404
+    assert ok(client.get("/v1/records?reference=QS-own", headers=mill))["entries"] == []
+    assert client.get("/v1/records", headers=admin).status_code == 403
 
 
 def test_it_is_kept_as_long_as_configured(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any], store: Store
 ) -> None:
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
-    record = store.verdicts.get("quay-side", verdict["id"])
-    assert record is not None
-    assert record.expires_at is not None
-    assert record.expires_at - record.at == 730 * 86_400
+    kept = store.records.get("quay-side", record(client, quay, order)["record_id"])
+    assert kept is not None
+    assert kept.expires_at is not None
+    assert kept.expires_at - kept.recorded_at == 730 * 86_400
 
 
-def test_masking_takes_the_reference_and_nothing_else(
+def test_deleting_takes_the_reference_and_nothing_else(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
 ) -> None:
-    order["quantity"] = 31
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
-    address = f"/v1/verdicts/{verdict['id']}"
-    before = ok(client.get(address, headers=quay))
+    before = record(client, quay, order | {"reference": "QS-secret"})
+    address = f"/v1/records/{before['record_id']}"
     previewed = ok(client.delete(f"{address}/reference?validate_only=true", headers=quay))
     assert ok(client.get(address, headers=quay)) == before
-    masked = ok(client.delete(f"{address}/reference", headers=quay))
+    deleted = ok(client.delete(f"{address}/reference", headers=quay))
     after = ok(client.get(address, headers=quay))
-    assert after == masked == previewed
-    assert after == {**before, "reference": "masked", "verdict": {**verdict, "reference": "masked"}}
-    assert order["reference"] not in str(after)
+    assert after == deleted == previewed
+    assert after == {**before, "reference": None, "answer": {**before["answer"], "reference": None}}
+    assert ok(client.get("/v1/records?reference=QS-secret", headers=quay))["entries"] == []
+    assert ok(client.delete(f"{address}/reference", headers=quay)) == after, "there is nothing left to take"
 
 
 # -- replay ------------------------------------------------------------------------------------------------------------
 
 
-def replayed(client: FlaskClient, headers: dict[str, str], verdict: Any, query: str = "") -> Any:
-    return ok(client.get(f"/v1/verdicts/{verdict['id']}/replay{query}", headers=headers))
+def replayed(client: FlaskClient, headers: dict[str, str], record_id: str, query: str = "") -> Any:
+    return ok(client.get(f"/v1/records/{record_id}/replay{query}", headers=headers))
 
 
 def test_nothing_changed_is_the_same_to_the_word(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
 ) -> None:
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
-    found = replayed(client, quay, verdict)
+    made = record(client, quay, order)
+    found = replayed(client, quay, made["record_id"])
     assert found["same"]
     assert found["made_a_difference"] == {"code": False, "book": False, "house": False}
-    assert found["verdict"]["id"] == verdict["id"]
+    assert found["answer"]["id"] == made["verdict_id"]
     assert found["appeared"] == found["gone"] == found["changed"] == []
 
 
 def test_house_rules_made_the_difference(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
     """The house presses one piece ahead of 20 already, the book of 24."""
     order["quantity"] = 22
-    shared = ok(client.post(WITH_RECORD, json=order, headers=quay))
+    shared = record(client, quay, order)["record_id"]
     set_house(client, quay, {"limits": {FIRST_PIECE: 20}})
-    housed = ok(client.post(WITH_RECORD, json=order, headers=quay))
+    housed = record(client, quay, order)["record_id"]
     assert replayed(client, quay, housed)["same"]
     found = replayed(client, quay, shared)
     assert found["made_a_difference"] == {"code": False, "book": False, "house": True}
@@ -165,8 +333,8 @@ def test_another_book_made_the_difference(
     client: FlaskClient, quay: dict[str, str], store: Store, order: dict[str, Any]
 ) -> None:
     order["quantity"] = 23
-    verdict = ok(client.post(WITH_RECORD, json=order, headers=quay))
-    assert RULE not in {each["rule"] for each in verdict["findings"]}
+    made = record(client, quay, order)
+    assert RULE not in {each["rule"] for each in made["answer"]["findings"]}
     head = store.revisions.head()
     kept = store.revisions.revision(head.number)
     assert kept is not None
@@ -174,13 +342,13 @@ def test_another_book_made_the_difference(
     documents["limits"][FIRST_PIECE] = {**documents["limits"][FIRST_PIECE], "value": 20}
     new = store.revisions.publish(head, documents, author="test", approvers=(), reason="", proposal=None)
     time.sleep(NEWS_S)
-    found = replayed(client, quay, verdict)
+    found = replayed(client, quay, made["record_id"])
     assert (found["recorded_revision"], found["revision"]) == (head.number, new.number)
     assert found["made_a_difference"] == {"code": False, "book": True, "house": False}
     assert {each["rule"] for each in found["appeared"]} == {RULE}
-    back = replayed(client, quay, verdict, f"?revision={head.number}")
+    back = replayed(client, quay, made["record_id"], f"?revision={head.number}")
     assert back["same"]
-    assert client.get(f"/v1/verdicts/{verdict['id']}/replay?revision=999", headers=quay).status_code == 404
+    assert client.get(f"/v1/records/{made['record_id']}/replay?revision=999", headers=quay).status_code == 404
 
 
 def test_other_code_made_the_difference(
@@ -189,17 +357,19 @@ def test_other_code_made_the_difference(
     """A verdict as an older version might have worded it: its first condition reads otherwise."""
     order["quantity"] = 13
     verdict = ok(client.post("/v1/validate", json=order, headers=quay))
-    shop = ok(client.get("/v1/shop", headers=quay))["shop"]
-    asked = {"reference": None, "order": {n: v for n, v in order.items() if n != "reference"}, "shop": shop,
+    shop = ok(client.get("/v1/shop", headers=quay))
+    asked = {"order": {n: v for n, v in order.items() if n != "reference"}, "shop": shop,
              "house": {}, "code": "sha256:older"}  # fmt: skip
     older = {**verdict, "conditions": ["As it was said then.", *verdict["conditions"]]}
-    store.verdicts.record("quay-side", "vd_older", order=asked, verdict=older, revision=verdict["revision"], who="test")
-    found = replayed(client, quay, {"id": "vd_older"}, f"?revision={verdict['revision']}")
+
+    def kept(asked: dict[str, Any]) -> str:
+        draft = store.records.draft("quay-side", asked=asked, answer=older, revision=verdict["revision"])
+        return store.records.create(draft, who="test").record_id
+
+    found = replayed(client, quay, kept(asked), f"?revision={verdict['revision']}")
     assert found["made_a_difference"] == {"code": True, "book": False, "house": False}
-    unreadable = {**asked, "order": {**asked["order"], "mood": "good"}}
-    store.verdicts.record("quay-side", "vd_odd", order=unreadable, verdict=older, revision=1, who="test")
-    odd = replayed(client, quay, {"id": "vd_odd"})
-    assert (odd["now"], odd["verdict"]) == ("unreadable", None)
+    odd = replayed(client, quay, kept({**asked, "order": {**asked["order"], "mood": "good"}}))
+    assert (odd["now"], odd["answer"]) == ("unreadable", None)
     assert "mood" in odd["why"]
     assert odd["made_a_difference"] == {"code": True, "book": None, "house": None}
 
@@ -216,9 +386,9 @@ def test_while_the_store_is_away_a_record_is_refused_and_a_verdict_is_not(
     verdict = ok(client.post("/v1/validate", json=order, headers=key))
     server: EmbeddedServer = fresh.server
     server.stop()
-    refused = client.post(WITH_RECORD, json=order, headers=key)
+    refused = client.post("/v1/records", json=order, headers=key)
     assert (refused.status_code, refused.json["type"]) == (503, "/problems/store-unavailable")
-    assert "verdict" not in refused.json
+    assert "answer" not in refused.json
     held = ok(client.post("/v1/validate", json=order, headers=key))
     assert held == {**verdict, "basis": held["basis"]}
 
@@ -230,16 +400,44 @@ def test_expired_records_leave_the_index_now_and_then(changing: Any) -> None:
     url, ticks, now_s = changing.collective.server.url, [0.0], [1_750_000_000.0]
     store, raw = Store.at(url, timeout_s=5.0, clock=lambda: now_s[0]), connect(url, timeout_s=5.0)
     try:
-        store.verdicts.record("s", "vd_short", order={}, verdict={}, revision=1, retain_days=1, who="test")
+        draft = store.records.draft("s", asked={}, answer={}, revision=1, retain_days=1)
+        member = f"s/{store.records.create(draft, who='test').record_id}"
         pruning = records.Pruning(store, each_s=10.0, monotonic=lambda: ticks[0])
         pruning.now_and_then()
-        raw.delete("{accord}:verdict:s:vd_short")  # what the server does itself when the day is over
+        raw.delete(f"{{accord}}:record:s:{draft.record_id}")  # what the server does itself when the day is over
         now_s[0] += 2 * 86_400
         pruning.now_and_then()
-        assert raw.zscore("{accord}:verdicts", "s/vd_short") is not None, "ten seconds are not over"
+        assert raw.zscore("{accord}:records", member) is not None, "ten seconds are not over"
         ticks[0] = 10.0
         pruning.now_and_then()
-        assert raw.zscore("{accord}:verdicts", "s/vd_short") is None
+        assert raw.zscore("{accord}:records", member) is None
     finally:
         store.close()
+        raw.close()
+
+
+def test_a_store_with_records_of_before_serves_on(
+    fresh: Any, serve: Callable[[Any], Flask], order: dict[str, Any], tmp_path: Any
+) -> None:
+    """Verdict records, as they were kept until records had ids of their own, are not read: they end in their time."""
+    raw = connect(fresh.server.url, timeout_s=5.0)
+    old = "{accord}:verdict:quay-side:vd_old"
+    try:
+        raw.hset(old, mapping={"v": 1, "d": '{"order":{},"verdict":{},"revision":1,"reference":"QS-7","at":1.0}'})
+        raw.expire(old, 86_400)
+        raw.zadd("{accord}:verdicts", {"quay-side/vd_old": 1.0})
+        raw.zadd("{accord}:verdicts-expiry", {"quay-side/vd_old": 2.0})
+        before = kept_in(raw)
+        assert first_start.furnish(fresh.server.url, tmp_path) is None
+        assert kept_in(raw) == before
+        key = fresh.headers("quay-side", "counter")
+        client = serve(fresh).test_client()
+        assert ok(client.get("/v1/records?reference=QS-7", headers=key))["entries"] == []
+        assert client.get("/v1/records/vd_old", headers=key).status_code == 404
+        made = record(client, key, order)
+        assert ok(client.get("/v1/records", headers=key))["entries"][0]["record_id"] == made["record_id"]
+        with closing(Store.at(fresh.server.url, timeout_s=5.0)) as store:
+            assert store.audit.verify() is None
+            assert store.records.prune(who="test") == 0
+    finally:
         raw.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import subprocess
 import sys
+from datetime import UTC
 from typing import Any
 
 import pytest
@@ -40,6 +41,8 @@ def sound(reader: reading.Reader) -> st.SearchStrategy[Any]:
             return st.booleans()
         case reading.Date():
             return st.dates().map(str)
+        case reading.Instant():
+            return st.datetimes(timezones=st.just(UTC)).map(lambda moment: moment.isoformat(timespec="microseconds"))
         case reading.Whole(least, most):
             return st.integers(least, most)
         case reading.Number(least, most):
@@ -151,7 +154,7 @@ def test_faults_come_in_one_order_whatever_the_hash_seed() -> None:
 
 def test_query_strings_give_whole_numbers_as_text() -> None:
     query = wire.load(RulesQuery, {"limit": "7", "level": "notes"}, in_query=True)
-    assert dataclasses.asdict(query) == {"after": None, "limit": 7, "topic": None, "level": "notes"}
+    assert dataclasses.asdict(query) == {"cursor": None, "limit": 7, "topic": None, "level": "notes"}
 
 
 @pytest.mark.parametrize("text", ["", "7.0", "1e1", "0x7", "٧", "0", "201", "99999999999"])
@@ -164,7 +167,7 @@ def test_other_texts_are_no_page_size(text: str) -> None:
 def test_an_answers_schema_is_strict_and_takes_what_is_answered() -> None:
     """Contract: answers may get new fields, but none that the shape does not promise yet."""
     kind = {"kind": "blanks", "about": "pieces", "count": 3}
-    catalogue = {"revision": 1, "digest": "sha256:x", "kinds": [kind]}
+    catalogue = {"revision": 1, "digest": "sha256:x", "entries": [kind], "next": None}
     assert wire.schema_of(Catalogue).validate(catalogue) == {}
     assert wire.schema_of(Catalogue).validate(catalogue | {"surprise": 1}) == {"surprise": ["is not a known field"]}
-    assert wire.schema_of(Catalogue).validate(catalogue | {"kinds": [kind | {"count": "3"}]})
+    assert wire.schema_of(Catalogue).validate(catalogue | {"entries": [kind | {"count": "3"}]})

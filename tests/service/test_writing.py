@@ -5,11 +5,12 @@ from __future__ import annotations
 import copy
 import tomllib
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from typing import Any
 
 import pytest
 
-from accord_service.http.writing import etag, request_digest, version_in
+from accord_service.http.writing import Answer, etag, request_digest
 from accord_service.store import Store
 
 SHOP = tomllib.loads("""
@@ -69,7 +70,7 @@ def test_the_order_of_keys_in_the_body_makes_no_other_request(changing: Any, adm
 def test_a_key_used_for_something_else_is_refused(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "pier-3"}
     assert changing.one.post("/v1/shops", json=shop("pier-3"), headers=once).status_code == 201
-    for path, body in (("/v1/shops", shop("pier-4")), ("/v1/keys", {"shop": "pier-3", "role": "owner"})):
+    for path, body in (("/v1/shops", shop("pier-4")), ("/v1/keys", {"shop_id": "pier-3", "role": "owner"})):
         refused = changing.one.post(path, json=body, headers=once)
         assert (refused.status_code, refused.json["type"]) == (422, "/problems/key-used-before")
 
@@ -79,13 +80,14 @@ def test_a_key_sent_to_another_address_or_for_another_version_is_refused(changin
     for name in ("pier-7", "pier-8"):
         assert changing.one.post("/v1/shops", json=shop(name), headers=admin).status_code == 201
     once, body = admin | {"Idempotency-Key": "pier-7"}, shop("pier-7") | {"name": "Pier Seven"}
-    first = changing.one.put("/v1/shops/pier-7", json=body, headers=once | {"If-Match": '"1"'})
+    now = changing.one.get("/v1/shops/pier-7", headers=admin).headers["ETag"]
+    first = changing.one.put("/v1/shops/pier-7", json=body, headers=once | {"If-Match": now})
     assert first.status_code == 200
-    for address, version in (("/v1/shops/pier-8", '"1"'), ("/v1/shops/pier-7", '"2"')):
+    for address, version in (("/v1/shops/pier-8", now), ("/v1/shops/pier-7", first.headers["ETag"])):
         refused = changing.one.put(address, json=body, headers=once | {"If-Match": version})
         assert (refused.status_code, refused.json.get("type")) == (422, "/problems/key-used-before"), (address, version)
     unsaid = "/v1/shops/pier-7?validate_only=false"
-    again = changing.other.put(unsaid, json=body, headers=once | {"If-Match": '"1"'})
+    again = changing.other.put(unsaid, json=body, headers=once | {"If-Match": now})
     assert (again.data, again.headers["Idempotency-Replayed"]) == (first.data, "true"), "said or unsaid, it is the same"
 
 
@@ -107,7 +109,7 @@ def test_another_shops_key_of_the_same_word_is_another_key(changing: Any) -> Non
     made = set()
     for holder in ("quay-side", "mill-loft"):
         headers = changing.headers(holder, "owner") | {"Idempotency-Key": "same-word"}
-        answer = changing.one.post("/v1/keys", json={"shop": holder, "role": "counter"}, headers=headers)
+        answer = changing.one.post("/v1/keys", json={"shop_id": holder, "role": "counter"}, headers=headers)
         assert answer.status_code == 201
         made.add(answer.json["id"])
     assert len(made) == 2
@@ -118,18 +120,75 @@ def test_the_same_write_on_many_threads_is_done_once(changing: Any, admin: dict[
 
     def ask(number: int) -> Any:
         client = (changing.one, changing.other)[number % 2].application.test_client()
-        return client.post("/v1/keys", json={"shop": "mill-loft", "role": "operator"},
+        return client.post("/v1/keys", json={"shop_id": "mill-loft", "role": "operator"},
                            headers=admin | {"Idempotency-Key": "at-once"})  # fmt: skip
 
     with ThreadPoolExecutor(8) as pool:
         answers = list(pool.map(ask, range(16)))
-    assert {answer.status_code for answer in answers} == {201}
-    assert len({answer.json["id"] for answer in answers}) == 1
-    assert len([answer for answer in answers if answer.json["token"] is not None]) == 1
+    made = [answer for answer in answers if answer.status_code == 201]
+    others = {(answer.status_code, answer.json["type"]) for answer in answers if answer not in made}
+    assert others <= {(409, "/problems/still-under-way")}
+    assert len({answer.json["id"] for answer in made}) == 1
+    assert len([answer for answer in made if answer.json["token"] is not None]) == 1
     assert entries(changing) == written + 1
+    assert ask(0).json["id"] == made[0].json["id"]
 
 
-@pytest.mark.parametrize("word", ["", " ", "x" * 201, "a b", "é"])
+def test_while_a_write_is_under_way_its_repetition_is_told_so(changing: Any, admin: dict[str, str]) -> None:
+    """draft-ietf-httpapi-idempotency-key-header, section 2.7: 409 while the first is being processed, 422 for another
+    request under the same key."""
+    body = {"shop": "mill-loft", "role": "operator"}
+    once = admin | {"Idempotency-Key": "under-way"}
+    key_id = admin["Authorization"].split()[1].partition(".")[0]
+    digest = request_digest("POST", ["/v1/keys", {"validate_only": False}], None, body)
+    with closing(Store.at(changing.collective.server.url)) as store:
+        with store.idempotency.claimed(key_id, "under-way", digest):
+            repeated = changing.one.post("/v1/keys", json=body, headers=once)
+            other = changing.one.post("/v1/keys", json=body | {"role": "counter"}, headers=once)
+            elsewhere = changing.one.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": "another"})
+        done = changing.one.post("/v1/keys", json=body, headers=once)
+    assert (repeated.status_code, repeated.json["type"]) == (409, "/problems/still-under-way")
+    assert int(repeated.headers["Retry-After"]) >= 1
+    assert (other.status_code, other.json["type"]) == (422, "/problems/key-used-before")
+    assert (elsewhere.status_code, done.status_code) == (201, 201)
+
+
+def test_a_write_that_failed_leaves_its_key_free(changing: Any, admin: dict[str, str]) -> None:
+    once = admin | {"Idempotency-Key": "free-again"}
+    assert changing.one.post("/v1/keys", json={"shop": "pier-9", "role": "owner"}, headers=once).status_code == 404
+    assert changing.one.post("/v1/shops", json=shop("pier-9"), headers=once).status_code == 201
+
+
+@pytest.mark.parametrize(("bare", "quoted"), [("pier-q", '"pier-q"'), ("a\\b", '"a\\\\b"'), ('a"b', '"a\\"b"')])
+def test_a_key_in_quotes_is_the_same_key(changing: Any, admin: dict[str, str], bare: str, quoted: str) -> None:
+    """The draft has it as a string of RFC 9651 section 3.3.3, in which a backslash goes before quote and backslash."""
+    body = {"shop": "mill-loft", "role": "operator"}
+    first = changing.one.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": bare})
+    again = changing.other.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": quoted})
+    assert (first.status_code, again.json["id"]) == (201, first.json["id"])
+    assert again.headers["Idempotency-Replayed"] == "true"
+    assert again.headers["Location"] == first.headers["Location"]
+
+
+def test_two_keys_of_one_shop_do_not_share_a_word(changing: Any) -> None:
+    """A word is its caller's alone: of two owners of a shop who happen to use the same, both are heard."""
+    body = {"shop": "quay-side", "role": "counter"}
+    holders = [changing.headers("quay-side", role) for role in ("owner", "admin")]
+    answers = [
+        changing.one.post("/v1/keys", json=body, headers=holder | {"Idempotency-Key": "one-word"}) for holder in holders
+    ]
+    assert [answer.status_code for answer in answers] == [201, 201]
+    assert answers[0].json["id"] != answers[1].json["id"]
+
+
+def test_a_preview_names_nothing_that_is_not_there(changing: Any, admin: dict[str, str]) -> None:
+    asked = changing.one.post("/v1/keys?validate_only=true", json={"shop": "mill-loft", "role": "owner"}, headers=admin)
+    assert (asked.status_code, asked.json["id"], asked.json["last_four"], asked.json["token"]) == (200, *[None] * 3)
+    made = changing.one.post("/v1/shops?validate_only=true", json=shop("pier-10"), headers=admin)
+    assert [name for name in ("ETag", "Location") if name in asked.headers or name in made.headers] == []
+
+
+@pytest.mark.parametrize("word", ["", " ", "x" * 201, "a b", "é", '""', '"a', '"a" b', '"a\\b"', f'"{"x" * 201}"'])
 def test_a_word_that_is_no_key_is_refused(changing: Any, admin: dict[str, str], word: str) -> None:
     refused = changing.one.post("/v1/shops", json=shop("pier-5"), headers=admin | {"Idempotency-Key": word})
     assert (refused.status_code, refused.json["type"]) == (400, "/problems/bad-header")
@@ -143,14 +202,16 @@ def test_what_only_asks_neither_writes_nor_uses_up_a_key(changing: Any, admin: d
     assert asked.status_code == 200
     assert entries(changing) == written
     done = changing.one.post("/v1/shops?validate_only=false", json=shop("pier-6"), headers=once)
-    assert (done.status_code, done.json["shop"]) == (201, asked.json["shop"])
+    assert (done.status_code, done.json) == (201, asked.json)
     taken = changing.one.post("/v1/shops?validate_only=true", json=shop("pier-6"), headers=admin)
     assert taken.status_code == 409, "refused by the same path as the write"
     assert changing.one.post("/v1/shops?validate_only=perhaps", json=shop("x"), headers=admin).status_code == 400
 
 
 def test_an_etag_is_a_version_and_the_bytes() -> None:
-    assert version_in(f'"{etag(7, b"x")}"') == 7
-    assert etag(7, b"x") != etag(8, b"x")
-    assert etag(7, b"x") != etag(7, b"y")
-    assert etag(None, b"x") in etag(7, b"x")
+    seventh, eighth = Answer({}, version=7), Answer({}, version=8)
+    assert etag(seventh, b"x").startswith("7-")
+    assert etag(seventh, b"x") != etag(eighth, b"x")
+    assert etag(seventh, b"x") != etag(seventh, b"y")
+    assert etag(Answer({}), b"x") in etag(seventh, b"x")
+    assert etag(Answer({}, version=7, part=True), b"x") == etag(Answer({}, version=8, part=True), b"x")

@@ -63,8 +63,9 @@ ASKS: list[Callable[[Store], object]] = [
     lambda store: store.ping(),
     lambda store: store.revisions.head(),
     lambda store: store.shops.create("s", {}, who="t"),
-    lambda store: store.verdicts.page(),
+    lambda store: store.records.page("s"),
     lambda store: store.idempotency.recall("s", "k", "d"),
+    lambda store: store.idempotency.claimed("s", "k", "d").__enter__(),
 ]
 
 

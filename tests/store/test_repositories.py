@@ -1,14 +1,16 @@
-"""What is kept and how it is found again: revisions, proposals, shops, keys, verdicts, outcomes, answers."""
+"""What is kept and how it is found again: revisions, proposals, shops, keys, records, outcomes, answers."""
 
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import pytest
+from tests.tokens import key_id_of, secret_of
 
 from accord_rules.documents.files import shipped
 from accord_rules.load.loader import load_book
@@ -16,16 +18,18 @@ from accord_service.store import (
     AllReported,
     Cell,
     Conflict,
-    EmbeddedServer,
+    Event,
     KeyRecord,
     KeyReused,
     KeyRing,
     NotThere,
+    OrderRecord,
     RevisionRecord,
+    StillRunning,
     Store,
     Transaction,
-    VerdictRecord,
 )
+from accord_service.store.idempotency import CLAIM_S
 
 DAY_S = 86400
 Opener = Callable[[], Store]
@@ -95,7 +99,7 @@ class TestRevisions:
         head = store.revisions.first({}, author="t", reason="")
         proposal = store.proposals.create({"x": 1}, author="ann", state="approved")
         _, closing = store.proposals.replacing(proposal.id, 1, {"x": 1}, state="published")
-        store.proposals.replace(proposal.id, 1, {"x": 2}, state="draft", who="ann")
+        store.proposals.replace(proposal.id, 1, {"x": 2}, state="draft", event=Event.PROPOSAL_EDITED, who="ann")
         with pytest.raises(Conflict):
             _publish(store, {"a": {}}, also=lambda revision: closing)
         assert store.revisions.head() == head
@@ -105,7 +109,7 @@ class TestProposals:
     def test_numbers_versions_and_states(self, store: Store, clock: Any) -> None:
         first = store.proposals.create({"x": 1}, author="ann", state="draft")
         clock.now_s += 5
-        second = store.proposals.replace("p1", 1, {"x": 2}, state="open", who="bea")
+        second = store.proposals.replace("p1", 1, {"x": 2}, state="open", event=Event.PROPOSAL_OPENED, who="bea")
         assert (first.id, first.version, second.version) == ("p1", 1, 2)
         assert store.proposals.get("p1") == second
         assert (second.author, second.changed_at - second.created_at) == ("ann", 5)
@@ -113,11 +117,11 @@ class TestProposals:
 
     def test_an_old_version_and_an_unknown_id_are_refused(self, store: Store) -> None:
         store.proposals.create({}, author="ann", state="draft")
-        store.proposals.replace("p1", 1, {}, state="open", who="ann")
+        store.proposals.replace("p1", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         with pytest.raises(Conflict):
-            store.proposals.replace("p1", 1, {}, state="open", who="ann")
+            store.proposals.replace("p1", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         with pytest.raises(NotThere):
-            store.proposals.replace("p9", 1, {}, state="open", who="ann")
+            store.proposals.replace("p9", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         assert store.proposals.get("p9") is None
         assert store.proposals.get("p1:x/../%00") is None
 
@@ -125,7 +129,7 @@ class TestProposals:
         for _ in range(7):
             store.proposals.create({}, author="ann", state="draft")
         for number in (2, 5):
-            store.proposals.replace(f"p{number}", 1, {}, state="open", who="ann")
+            store.proposals.replace(f"p{number}", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         assert _pages(store, "open") == ["p5", "p2"]
         assert _pages(store, "draft") == ["p7", "p6", "p4", "p3", "p1"]
         assert _pages(store, None) == [f"p{number}" for number in range(7, 0, -1)]
@@ -199,16 +203,18 @@ class TestShops:
         store.shops.create("a", {}, who="t")
         store.shops.create("a:b", {"n": 1}, who="t")
         store.shops.create("a/b", {"n": 2}, who="t")
-        store.verdicts.record("a", "b:c", order={}, verdict={}, revision=1, who="t")
-        assert store.verdicts.get("a:b", "c") is None
+        record = dataclasses.replace(_draft(store, "a"), record_id="b:c")
+        store.records.create(record, who="t")
+        assert store.records.get("a:b", "c") is None
+        assert store.records.get("a", "b:c") == record
         assert [shop.document.get("n") for shop in store.shops.list()] == [None, 2, 1]
 
 
 class TestKeys:
     def test_a_token_is_shown_once_and_its_secret_is_not_kept(self, store: Store, raw: Any) -> None:
         issued = store.keys.issue("north", "owner", who="t")
-        id_, _, secret = issued.token.partition(".")
-        assert (id_, issued.record.last_four) == (issued.record.id, secret[-4:])
+        id_, secret = key_id_of(issued.token), secret_of(issued.token)
+        assert (id_, issued.record.last_four) == (issued.record.id, issued.token[-4:])
         assert issued.token not in repr(issued)
         assert store.keys.by_token(issued.token) == issued.record
         kept = b"".join(raw.dump(key) or b"" for key in raw.keys("*"))
@@ -217,7 +223,7 @@ class TestKeys:
 
     def test_tokens_differ(self, store: Store) -> None:
         tokens = {store.keys.issue("north", "owner", who="t").token for _ in range(20)}
-        assert len({token.partition(".")[2] for token in tokens}) == len({token[:16] for token in tokens}) == 20
+        assert len({secret_of(token) for token in tokens}) == len({key_id_of(token) for token in tokens}) == 20
 
     def test_a_revoked_key_opens_nothing_and_stays_listed(self, store: Store, clock: Any) -> None:
         kept, gone = (store.keys.issue("north", role, who="t") for role in ("owner", "counter"))
@@ -239,11 +245,11 @@ class TestKeys:
             ".",
             token[:-1],
             token + "x",
-            token[:16],
-            token[:17] + other.token[17:],
+            token[:24],
+            token[:24] + other.token[24:],
             token[:-1] + ("A" if token[-1] != "A" else "B"),
-            "a" * 16 + token[16:],
-            token.replace(".", ":"),
+            token[:7] + "a" * 16 + token[23:],
+            token.replace("_", "."),
             "\udcff" + token,
             token + "\n",
         ]
@@ -251,6 +257,26 @@ class TestKeys:
         for each in wrong:
             assert store.keys.by_token(each) is None, each
             assert ring.by_token(each) is None, each
+
+    def test_a_mistyped_token_is_refused_without_asking(self, store: Store, monkeypatch: Any) -> None:
+        token = store.keys.issue("north", "owner", who="t").token
+        typed = token[:30] + ("A" if token[30] != "A" else "B") + token[31:]
+        monkeypatch.setattr(store.keys, "get", None)
+        assert store.keys.by_token(typed) is None
+
+    def test_holder_and_end_are_kept(self, store: Store, clock: Any) -> None:
+        made = store.keys.issue("north", "owner", who="key_1", holder="The till", expires_at=clock() + 60.5).record
+        found = store.keys.get(made.id)
+        assert found == made
+        assert (made.issued_by, made.holder, made.expires_at) == ("key_1", "The till", clock() + 60.5)
+        assert store.keys.revoke(made.id, who="t").holder == "The till"
+
+    def test_a_use_is_noted_an_hour_after_the_last_and_never_taken_back(self, store: Store) -> None:
+        ids = ["key_a", "key_b", "key_c"]
+        for id_, at in (("key_a", 1000.5), ("key_b", 2000.0), ("key_a", 4600.0), ("key_b", 5600.0), ("key_b", 1.0)):
+            store.keys.used(id_, at)
+        assert store.keys.last_used(ids) == {"key_a": 1000.5, "key_b": 5600.0}
+        assert store.keys.last_used([]) == {}
 
     def test_held_keys_answer_as_the_store_does(self, store: Store) -> None:
         kept, gone = (store.keys.issue("north", "owner", who="t") for _ in range(2))
@@ -260,146 +286,139 @@ class TestKeys:
         assert answers == [kept.record, None]
 
 
-def _record(store: Store, id_: str, shop: str = "north", **more: Any) -> VerdictRecord:
+def _draft(store: Store, shop_id: str = "north", **more: Any) -> OrderRecord:
     told: dict[str, Any] = {
-        "order": {"reference": "job 7", "quantity": 3},
-        "verdict": {"id": id_, "reference": "job 7"},
+        "asked": {"order": {"quantity": 3}},
+        "answer": {"id": "vd_7", "reference": "job 7"},
         "revision": 1,
         "reference": "job 7",
-        "who": "t",
     }
-    return store.verdicts.record(shop, id_, **told | more)
+    return store.records.draft(shop_id, **told | more)
 
 
-def _expire(raw: Any, id_: str) -> None:
+def _record(store: Store, shop_id: str = "north", **more: Any) -> OrderRecord:
+    return store.records.create(_draft(store, shop_id, **more), who="t")
+
+
+def _key(record: OrderRecord) -> str:
+    return f"{{accord}}:record:{record.shop_id}:{record.record_id}"
+
+
+def _expire(raw: Any, record: OrderRecord) -> None:
     """Bring the record's end forward to now, and wait until the server has let it go."""
-    key = f"{{accord}}:verdict:north:{id_}"
-    assert raw.pexpire(key, 1)
-    while raw.exists(key):
+    assert raw.pexpire(_key(record), 1)
+    while raw.exists(_key(record)):
         time.sleep(0.001)
 
 
-class TestVerdicts:
-    def test_a_repeat_writes_nothing(self, store: Store, clock: Any) -> None:
-        first = _record(store, "sha256:a")
-        clock.now_s += 100
-        assert _record(store, "sha256:a", reference="job 8") == first == store.verdicts.get("north", "sha256:a")
-        assert store.audit.head().seq == 1
-
-    def test_recorded_at_once_by_two_workers_is_one_record(self, open_store: Opener) -> None:
-        stores = [open_store() for _ in range(2)]
-        barrier, made = threading.Barrier(2), []
-
-        def record(store: Store) -> None:
-            for number in range(10):
-                barrier.wait()
-                made.append(_record(store, str(number)))
-
-        threads = [threading.Thread(target=record, args=(store,)) for store in stores]
-        for each in threads:
-            each.start()
-        for each in threads:
-            each.join()
-        assert len(made) == 20
-        assert stores[0].audit.head().seq == 10
+class TestRecords:
+    def test_equal_orders_are_two_records(self, store: Store) -> None:
+        one, other = _record(store), _record(store)
+        assert one.record_id != other.record_id
+        assert {one.record_id[:4], other.record_id[:4]} == {"rec_"}
+        assert store.records.get("north", one.record_id) == one
+        assert store.records.get("north", other.record_id) == other
+        assert store.audit.head().seq == 2
 
     def test_no_shop_sees_another_s(self, store: Store) -> None:
-        _record(store, "a", "north")
-        assert store.verdicts.get("south", "a") is None
+        record = _record(store, "north")
+        assert store.records.get("south", record.record_id) is None
+        assert store.records.page("south").items == store.records.page("south", "job 7").items == ()
         with pytest.raises(NotThere):
-            store.verdicts.mask_reference("south", "a", who="t")
+            store.records.delete_reference("south", record.record_id, who="t")
+
+    def test_found_by_reference_and_by_no_other(self, store: Store) -> None:
+        seven, again, eight, bare = (_record(store, reference=each) for each in ("job 7", "job 7", "job 8", None))
+        assert set(_ids(store.records.page("north", "job 7").items)) == {seven.record_id, again.record_id}
+        assert _ids(store.records.page("north", "job 8").items) == [eight.record_id]
+        assert store.records.page("north", "job").items == store.records.page("north", "").items == ()
+        everything = {seven.record_id, again.record_id, eight.record_id, bare.record_id}
+        assert set(_ids(store.records.page("north").items)) == everything
 
     def test_all_shops_newest_first_in_pages(self, store: Store, clock: Any) -> None:
+        made = []
         for number in range(7):
             clock.now_s += number % 2  # some at the same moment
-            _record(store, f"v{number}", "north" if number % 3 else "south")
+            made.append(_record(store, "north" if number % 3 else "south"))
         for limit in (1, 2, 3, 7, 100):
-            found = list(store.verdicts.all(limit))
-            assert sorted(each.id for each in found) == [f"v{number}" for number in range(7)]
-            assert [each.at for each in found] == sorted((each.at for each in found), reverse=True)
+            records = list(store.records.all(limit))
+            assert sorted(_ids(records)) == sorted(_ids(made))
+            times = [record.recorded_at for record in records]
+            assert times == sorted(times, reverse=True)
 
     def test_what_comes_in_between_pages_moves_nothing(self, store: Store, clock: Any) -> None:
-        for number in range(4):
+        made = []
+        for _ in range(4):
             clock.now_s += 1
-            _record(store, f"v{number}")
-        page = store.verdicts.page(limit=2)
-        clock.now_s += 1
-        _record(store, "v4")
-        assert [each.id for each in store.verdicts.page(page.next, 2).items] == ["v1", "v0"]
+            made.append(_record(store))
+        for reference in (None, "job 7"):
+            page = store.records.page("north", reference, limit=2)
+            assert page.items == (made[-1], made[-2])
+            clock.now_s += 1
+            made.append(_record(store))
+            assert store.records.page("north", reference, page.next, 2).items == (made[-4], made[-5])
 
     def test_a_cursor_outlives_its_record(self, store: Store, clock: Any, raw: Any) -> None:
+        made = []
         for number in range(4):
             clock.now_s += DAY_S
-            _record(store, f"v{number}", retain_days=1 if number == 2 else None)
-        page = store.verdicts.page(limit=2)
+            made.append(_record(store, retain_days=1 if number == 2 else None))
+        page = store.records.page("north", limit=2)
         clock.now_s += 5 * DAY_S
-        _expire(raw, "v2")
-        assert store.verdicts.prune(who="t") == 1
-        assert [each.id for each in store.verdicts.page(page.next, 2).items] == ["v1", "v0"]
+        _expire(raw, made[2])
+        assert store.records.prune(who="t") == 1
+        assert store.records.page("north", None, page.next, 2).items == (made[1], made[0])
 
-    def test_retention_is_kept_by_the_server_and_the_indexes_are_pruned(
+    def test_retention_is_kept_by_the_server_and_every_index_is_pruned(
         self, store: Store, clock: Any, raw: Any
     ) -> None:
-        kept, short = _record(store, "kept"), _record(store, "short", retain_days=2)
+        kept, short, bare = _record(store), _record(store, retain_days=2), _record(store, reference=None, retain_days=2)
         assert (kept.expires_at, short.expires_at) == (None, clock() + 2 * DAY_S)
-        assert raw.ttl("{accord}:verdict:north:kept") == -1
-        assert 2 * DAY_S - 5 <= raw.ttl("{accord}:verdict:north:short") <= 2 * DAY_S
-        assert store.verdicts.prune(who="t") == 0
+        assert raw.ttl(_key(kept)) == -1
+        assert 2 * DAY_S - 5 <= raw.ttl(_key(short)) <= 2 * DAY_S
+        assert store.records.prune(who="t") == 0
         clock.now_s += 2 * DAY_S + 1
-        assert store.verdicts.prune(who="t") == 0, "what the server still holds stays listed"
-        _expire(raw, "short")
-        assert store.verdicts.prune(who="t") == 1
-        assert store.verdicts.prune(who="t") == 0
-        assert [each.id for each in store.verdicts.all()] == ["kept"]
-        assert raw.zcard("{accord}:verdicts") == 1
-        assert store.verdicts.get("north", "short") is None
-
-    def test_recorded_anew_after_its_end_it_is_listed_again(self, store: Store, clock: Any, raw: Any) -> None:
-        _record(store, "a", retain_days=1)
-        _expire(raw, "a")
-        clock.now_s += 2 * DAY_S
-        _record(store, "a")
-        assert store.verdicts.prune(who="t") == 0
-        assert [each.id for each in store.verdicts.all()] == ["a"]
-        assert raw.zcard("{accord}:verdicts-expiry") == 0
-
-    def test_recorded_anew_while_it_is_pruned_it_stays_listed(
-        self, store: Store, clock: Any, raw: Any, server: EmbeddedServer
-    ) -> None:
-        _record(store, "a", retain_days=1)
-        _expire(raw, "a")
-        clock.now_s += 2 * DAY_S
-        asked = []
-
-        def meddling_clock() -> float:
-            asked.append(1)
-            if len(asked) == 2:  # the pruner has looked, and is about to write
-                _record(store, "a")
-            return float(clock())
-
-        pruner = Store.at(server.url, clock=meddling_clock)
-        with pytest.raises(Conflict):
-            pruner.verdicts.prune(who="t")
-        pruner.close()
-        assert [each.id for each in store.verdicts.all()] == ["a"]
+        assert store.records.prune(who="t") == 0, "what the server still holds stays listed"
+        _expire(raw, short)
+        _expire(raw, bare)
+        assert store.records.prune(who="t") == 2
+        assert store.records.prune(who="t") == 0
+        assert list(store.records.all()) == [kept]
+        indexes = raw.keys("{accord}:records*")
+        assert len(indexes) == 3, "of all, of the shop, of the reference"
+        assert [raw.zcard(index) for index in indexes] == [1, 1, 1]
+        assert store.records.get("north", short.record_id) is None
 
     def test_an_expired_record_is_left_out_before_it_is_pruned(self, store: Store, raw: Any) -> None:
-        _record(store, "kept")
-        _record(store, "short", retain_days=2)
-        _expire(raw, "short")
-        assert [each.id for each in store.verdicts.all(1)] == ["kept"]
+        kept = _record(store)
+        _expire(raw, _record(store, retain_days=2))
+        assert list(store.records.all(1)) == [kept]
+        assert store.records.page("north").items == store.records.page("north", "job 7").items == (kept,)
 
-    def test_a_masked_reference_is_nowhere(self, store: Store, raw: Any) -> None:
-        _record(store, "a", retain_days=2)
-        masked = store.verdicts.mask_reference("north", "a", who="t")
-        assert masked == store.verdicts.get("north", "a")
-        assert (masked.order["quantity"], masked.verdict["id"]) == (3, "a")
-        kept = raw.keys("*")
-        assert b"{accord}:verdict:north:a" in kept
-        for key in kept:
-            assert b"job 7" not in (raw.dump(key) or b"")
-        assert raw.ttl("{accord}:verdict:north:a") > 0, "masking must not lengthen the retention"
-        assert _record(store, "a") == masked, "a repeat must not bring the reference back"
+    def test_a_deleted_reference_is_nowhere(self, store: Store, raw: Any, clock: Any) -> None:
+        """Neither the word nor its sum, by which a short one could be guessed; and indexes are pruned all the same."""
+        record = _record(store, retain_days=2)
+        sum_ = hashlib.sha256(b"job 7").hexdigest().encode()
+        assert any(sum_ in key for key in raw.keys("*"))
+        bare = store.records.delete_reference("north", record.record_id, who="t")
+        assert bare == store.records.get("north", record.record_id)
+        assert (bare.reference, bare.answer, bare.asked) == (None, {"id": "vd_7", "reference": None}, record.asked)
+        assert store.records.page("north", "job 7").items == ()
+        keys = raw.keys("*")
+        assert _key(record).encode() in keys
+        for key in keys:
+            assert sum_ not in key
+            for trace in (b"job 7", sum_):
+                assert trace not in (raw.dump(key) or b"")
+        assert raw.ttl(_key(record)) > 0, "it must not lengthen the retention"
+        clock.now_s += 2 * DAY_S + 1
+        _expire(raw, record)
+        assert store.records.prune(who="t") == 1
+        assert raw.keys("{accord}:records*") == []
+
+
+def _ids(records: Iterable[OrderRecord]) -> list[str]:
+    return [record.record_id for record in records]
 
 
 CELL = Cell("dtf/hot", "cotton:knit", "swing away")
@@ -408,28 +427,53 @@ CELL = Cell("dtf/hot", "cotton:knit", "swing away")
 class TestOutcomes:
     def test_reports_are_kept_and_counted_by_cell(self, store: Store) -> None:
         other = Cell("dtf/hot", "polyester", "swing away")
+        north, south = _draft(store, "north"), _draft(store, "south")
         for failure in (None, "peeled", None, "cracked", "peeled"):
-            store.outcomes.add(
-                "north", "v", {"washes": 5}, decoration=0, quantity=100_000, cell=CELL, failure=failure, who="t"
-            )
-        store.outcomes.add("south", "w", {}, decoration=0, quantity=100_000, cell=other, failure=None, who="t")
+            store.outcomes.add(north, {"washes": 5}, decoration=0, quantity=9, cell=CELL, failure=failure, who="t")
+        store.outcomes.add(south, {}, decoration=0, quantity=9, cell=other, failure=None, who="t")
         counts = {each.cell: (each.good, dict(each.failures), each.failed) for each in store.outcomes.counts()}
         assert counts == {CELL: (2, {"peeled": 2, "cracked": 1}, 3), other: (1, {}, 0)}
-        assert sorted(str(each.failure) for each in store.outcomes.of("north", "v")) == [
-            "None",
-            "None",
-            "cracked",
-            "peeled",
-            "peeled",
+        page = store.outcomes.page(north)
+        assert [outcome.failure for outcome in page.items] == ["peeled", "cracked", None, "peeled", None]
+        assert store.outcomes.page(dataclasses.replace(north, shop_id="south")).items == ()
+
+    def test_pages_newest_first_and_each_by_its_id(self, store: Store) -> None:
+        record = _draft(store)
+        made = [
+            store.outcomes.add(record, {"n": n}, decoration=n % 2, quantity=9, cell=CELL, failure=None, who="t")
+            for n in range(5)
         ]
-        assert store.outcomes.of("south", "v") == ()
+        assert [outcome.outcome_id for outcome in made] == ["o1", "o2", "o3", "o4", "o5"]
+        first = store.outcomes.page(record, limit=2)
+        assert first.items == (made[4], made[3])
+        store.outcomes.add(record, {}, decoration=0, quantity=9, cell=CELL, failure=None, who="t")
+        second = store.outcomes.page(record, first.next, 2)
+        assert second.items == (made[2], made[1])
+        third = store.outcomes.page(record, second.next, 2)
+        assert (third.items, third.next) == ((made[0],), None)
+        assert [store.outcomes.get(record, f"o{n}") for n in (1, 5)] == [made[0], made[4]]
+        for odd in ("o0", "o7", "o01", "1", "", "o", "o1 ", "o٣", "o" + "9" * 30):
+            assert store.outcomes.get(record, odd) is None, odd
+        for odd in ("0", "-1", "x", "", "٣"):
+            with pytest.raises(ValueError, match="cursor"):
+                store.outcomes.page(record, odd)
+        assert store.outcomes.page(record, "999999999", 1).next == "5"
+
+    def test_all_of_them_end_with_the_record(self, store: Store, raw: Any) -> None:
+        before = set(raw.keys("*"))
+        record = _record(store, retain_days=2)
+        store.outcomes.add(record, {}, decoration=0, quantity=9, cell=CELL, failure=None, who="t")
+        made = [key for key in set(raw.keys("*")) - before if b":outcome:" in key or b":outcome-pieces:" in key]
+        assert len(made) == 2
+        assert all(0 < raw.ttl(key) <= 2 * DAY_S for key in made)
 
     def test_reports_at_once_are_all_counted(self, open_store: Opener) -> None:
         stores = [open_store() for _ in range(3)]
+        record = _draft(stores[0])
 
         def add(store: Store) -> None:
             for _ in range(10):
-                store.outcomes.add("north", "v", {}, decoration=0, quantity=100_000, cell=CELL, failure=None, who="t")
+                store.outcomes.add(record, {}, decoration=0, quantity=100, cell=CELL, failure=None, who="t")
 
         threads = [threading.Thread(target=add, args=(store,)) for store in stores]
         for each in threads:
@@ -437,18 +481,19 @@ class TestOutcomes:
         for each in threads:
             each.join()
         assert [each.good for each in stores[0].outcomes.counts()] == [30]
+        ids = {outcome.outcome_id for outcome in stores[0].outcomes.page(record, limit=100).items}
+        assert ids == {f"o{number}" for number in range(1, 31)}
 
     def test_no_more_pieces_are_reported_than_there_are(self, open_store: Opener) -> None:
         """Twelve pieces, three workers that report eight each at once, and what a stale count would let through."""
         stores = [open_store() for _ in range(3)]
+        record = _draft(stores[0])
         refused: list[AllReported] = []
 
         def add(store: Store) -> None:
             for _ in range(8):
                 try:
-                    store.outcomes.add(
-                        "north", "v", {}, decoration=1, quantity=12, cell=CELL, failure="peeled", who="t"
-                    )
+                    store.outcomes.add(record, {}, decoration=1, quantity=12, cell=CELL, failure="peeled", who="t")
                 except AllReported as error:
                     refused.append(error)
 
@@ -458,35 +503,14 @@ class TestOutcomes:
         for each in threads:
             each.join()
         assert [each.failed for each in stores[0].outcomes.counts()] == [12]
-        assert len(stores[0].outcomes.of("north", "v")) == 12
+        assert len(stores[0].outcomes.page(record).items) == 12
         assert {(each.expected, each.found) for each in refused} == {(12, 12)}
         assert len(refused) == 12
         with pytest.raises(AllReported):
-            stores[0].outcomes.leave_room("north", "v", 1, 12)
-        for shop, verdict, decoration in (("north", "v", 0), ("north", "w", 1), ("south", "v", 1)):
+            stores[0].outcomes.leave_room(record, 1, 12)
+        for another, decoration in ((record, 0), (_draft(stores[0]), 1)):
             one = {"decoration": decoration, "quantity": 1}
-            stores[0].outcomes.add(shop, verdict, {}, **one, cell=CELL, failure=None, who="t")
-
-    def test_reports_kept_before_pieces_were_counted_count(self, store: Store, raw: Any) -> None:
-        for decoration in (0, 0, 1):
-            store.outcomes.add(
-                "north",
-                "v",
-                {"decoration": decoration},
-                decoration=decoration,
-                quantity=9,
-                cell=CELL,
-                failure=None,
-                who="t",
-            )
-        raw.delete("{accord}:outcome-pieces:north:v:0")
-        store.outcomes.leave_room("north", "v", 0, 3)
-        with pytest.raises(AllReported) as full:
-            store.outcomes.leave_room("north", "v", 0, 2)
-        assert (full.value.expected, full.value.found) == (2, 2)
-        store.outcomes.add("north", "v", {"decoration": 0}, decoration=0, quantity=3, cell=CELL, failure=None, who="t")
-        with pytest.raises(AllReported):
-            store.outcomes.leave_room("north", "v", 0, 3)
+            stores[0].outcomes.add(another, {}, **one, cell=CELL, failure=None, who="t")
 
 
 class TestIdempotency:
@@ -499,7 +523,33 @@ class TestIdempotency:
         (key,) = raw.keys("{accord}:answer:*")
         assert DAY_S - 5 <= raw.ttl(key) <= DAY_S
 
-    def test_keys_are_a_shop_s_own_and_may_hold_anything(self, store: Store) -> None:
+    def test_while_a_write_is_under_way_nobody_else_carries_it_out(self, open_store: Opener, raw: Any) -> None:
+        one, other = open_store(), open_store()
+        with one.idempotency.claimed("north", "k", "d"):
+            with pytest.raises(StillRunning), other.idempotency.claimed("north", "k", "d"):
+                pass
+            with pytest.raises(KeyReused), other.idempotency.claimed("north", "k", "e"):
+                pass
+            (key,) = raw.keys("{accord}:claim:*")
+            assert 0 < raw.ttl(key) <= CLAIM_S, "a writer that dies leaves it for no longer"
+            with other.idempotency.claimed("south", "k", "d"), other.idempotency.claimed("north", "l", "d"):
+                pass
+        with other.idempotency.claimed("north", "k", "e"):
+            pass
+        assert raw.keys("{accord}:claim:*") == []
+
+    def test_a_claim_that_another_has_by_now_is_left_alone(self, open_store: Opener, raw: Any) -> None:
+        one, other = open_store(), open_store()
+        with one.idempotency.claimed("north", "k", "d"):
+            (key,) = raw.keys("{accord}:claim:*")
+            raw.delete(key)  # as if its time were over
+            taken = other.idempotency.claimed("north", "k", "d")
+            taken.__enter__()
+        assert raw.keys("{accord}:claim:*") == [key]
+        taken.__exit__(None, None, None)
+        assert raw.keys("{accord}:claim:*") == []
+
+    def test_keys_are_a_caller_s_own_and_may_hold_anything(self, store: Store) -> None:
         odd = "k\r\n*{}\udcff" + "x" * 5000
         store.idempotency.remember("north", odd, "d", 1, who="t")
         assert store.idempotency.recall("north", odd, "d") is not None
@@ -540,7 +590,7 @@ class TestIdempotency:
 
 
 def test_an_empty_store_holds_nothing(store: Store) -> None:
-    assert (store.shops.list(), store.keys.list(), store.outcomes.counts(), list(store.verdicts.all())) == (
+    assert (store.shops.list(), store.keys.list(), store.outcomes.counts(), list(store.records.all())) == (
         (),
         (),
         (),

@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from accord_service.store import EmbeddedServer, FolderOwned, Store
+from accord_service.store import EmbeddedServer, FolderOwned, OrderRecord, Store
 
 Until = Callable[[Callable[[], bool]], float]
 
@@ -42,15 +42,26 @@ def on_exit(server):
 
 APPLICATION = """
 import json, os
-from accord_service.store import Cell, Store, StoreError
+from accord_service.store import Cell, OrderRecord, Store, StoreError
 
 store = Store.at(os.environ["STORE_URL"])
+record = OrderRecord(
+    record_id="rec_1",
+    shop_id="s",
+    version=1,
+    asked={},
+    answer={},
+    revision=1,
+    reference=None,
+    recorded_at=0.0,
+    expires_at=None,
+)
 
 
 def application(environ, start_response):
     try:
         of_one = {"decoration": 0, "quantity": 100_000, "cell": Cell("t", "s", "p"), "failure": None}
-        store.outcomes.add("s", "v", {}, **of_one, who="worker")
+        store.outcomes.add(record, {}, **of_one, who="worker")
         status = "200 OK"
     except StoreError:
         status = "503 Service Unavailable"
@@ -131,7 +142,18 @@ def test_workers_share_one_store_that_comes_back_and_ends_with_the_master(
     until(lambda: not _alive(second))
     again = EmbeddedServer.start(tmp_path / "data", binary=binary)
     store = Store.at(again.url)
-    assert store.outcomes.counts()[0].good == len(store.outcomes.of("s", "v")) > 2
+    record = OrderRecord(
+        record_id="rec_1",
+        shop_id="s",
+        version=1,
+        asked={},
+        answer={},
+        revision=1,
+        reference=None,
+        recorded_at=0.0,
+        expires_at=None,
+    )
+    assert store.outcomes.counts()[0].good == len(store.outcomes.page(record, limit=100_000).items) > 2
     assert store.audit.verify() is None
     store.close()
     again.stop()

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 from urllib.parse import urlencode
 
+from accord_client.documents import Editable
 from accord_client.governance import Asker, Document
 
 
@@ -31,26 +32,43 @@ class Administration:
         """Every shop: id, name, version, when it last changed."""
         return self._asker.pages("/v1/shops")
 
-    def shop(self, id: str) -> Document:
-        """One shop whole, with its version."""
-        return self._asker.read(f"/v1/shops/{self._segment(id)}")
+    def shop(self, id: str) -> Editable:
+        """One shop as it was written."""
+        return self._asker.editable(f"/v1/shops/{self._segment(id)}")
 
     def add_shop(self, shop: Document, *, validate_only: bool = False) -> Document:
         return self._write("POST", "/v1/shops", shop, validate_only)
 
-    def replace_shop(self, version: int, shop: Document, *, validate_only: bool = False) -> Document:
-        """Replace a shop, as long as it is still at ``version``."""
-        return self._write("PUT", f"/v1/shops/{self._segment(shop['id'])}", shop, validate_only, version)
+    def replace_shop(self, shop: Document, etag: str, *, validate_only: bool = False) -> Editable:
+        """Replace a shop, as long as it still has this ``etag``."""
+        return self._replace(f"/v1/shops/{self._segment(shop['id'])}", shop, etag, validate_only)
 
     # -- an admin's, and an owner's for the own shop -----------------------------------------------------------------
 
     def keys(self, shop: str | None = None) -> Iterator[Document]:
         """Every key that may be seen, or one shop's; revoked ones too."""
-        return self._asker.pages("/v1/keys" + (f"?{urlencode({'shop': shop})}" if shop else ""))
+        return self._asker.pages("/v1/keys" + (f"?{urlencode({'shop_id': shop})}" if shop else ""))
 
-    def issue_key(self, shop: str, role: str, *, validate_only: bool = False) -> Document:
-        """A new key. Its ``token`` is shown this once; None where the first answer was lost on the way."""
-        return self._write("POST", "/v1/keys", {"shop": shop, "role": role}, validate_only)
+    def key(self, id: str) -> Document:
+        """One key; its token is kept nowhere."""
+        return self._asker.read(f"/v1/keys/{self._segment(id)}")
+
+    def issue_key(
+        self,
+        shop: str,
+        role: str,
+        *,
+        holder: str | None = None,
+        expires_at: str | None = None,
+        validate_only: bool = False,
+    ) -> Document:
+        """A new key. Its ``token`` is shown this once; None where the first answer was lost on the way.
+
+        ``holder``: who has it, for people; ``expires_at``: when it ends by itself (RFC 3339), never when left out.
+        """
+        wanted = {"shop_id": shop, "role": role, "holder": holder, "expires_at": expires_at}
+        said = {name: value for name, value in wanted.items() if value is not None}
+        return self._write("POST", "/v1/keys", said, validate_only)
 
     def revoke_key(self, id: str, *, validate_only: bool = False) -> Document:
         """Make a key worthless, for good."""
@@ -58,23 +76,37 @@ class Administration:
 
     # -- an owner's --------------------------------------------------------------------------------------------------
 
-    def replace_own_shop(self, version: int, shop: Document, *, validate_only: bool = False) -> Document:
-        """Replace the own shop (``Client.shop``), as long as it is still at ``version``."""
-        return self._write("PUT", "/v1/shop", shop, validate_only, version)
+    def replace_own_shop(self, shop: Document, etag: str, *, validate_only: bool = False) -> Editable:
+        """Replace the own shop (``Client.shop``), as long as it still has this ``etag``."""
+        return self._replace("/v1/shop", shop, etag, validate_only)
 
-    def house_rules(self) -> Document:
-        """The own shop's house rules with their version; 0 if there never were any."""
-        return self._asker.read("/v1/shop/house-rules")
+    def press(self, id: str) -> Editable:
+        """One press of the own shop; its ETag stays while others change the rest of the shop."""
+        return self._asker.editable(f"/v1/shop/presses/{self._segment(id)}")
 
-    def replace_house_rules(self, version: int, rules: Document, *, validate_only: bool = False) -> Document:
+    def replace_press(self, press: Document, etag: str, *, validate_only: bool = False) -> Editable:
+        """Replace one press of the own shop, as long as it still has this ``etag``."""
+        return self._replace(f"/v1/shop/presses/{self._segment(press['id'])}", press, etag, validate_only)
+
+    def house_rules(self) -> Editable:
+        """The own shop's house rules; there is a document to replace even if there never were any."""
+        return self._asker.editable("/v1/shop/house-rules")
+
+    def replace_house_rules(self, rules: Document, etag: str, *, validate_only: bool = False) -> Editable:
         """Replace them. What would loosen anything is refused (422); the ``problem`` then has the witness orders."""
-        return self._write("PUT", "/v1/shop/house-rules", rules, validate_only, version)
+        return self._replace("/v1/shop/house-rules", rules, etag, validate_only)
 
-    def _write(
-        self, method: str, address: str, body: Document | None, validate_only: bool, version: int | None = None
-    ) -> dict[str, Any]:
-        headers: dict[str, str] = {"Idempotency-Key": uuid.uuid4().hex}
-        if version is not None:
-            headers["If-Match"] = f'"{version}"'
+    def _write(self, method: str, address: str, body: Document | None, validate_only: bool) -> dict[str, Any]:
         whole: Mapping[str, Any] | None = None if body is None else dict(body)
-        return self._asker.write(method, address + ("?validate_only=true" if validate_only else ""), whole, headers)
+        return self._asker.write(method, _tried(address, validate_only), whole, _once())
+
+    def _replace(self, address: str, body: Document, etag: str, validate_only: bool) -> Editable:
+        return self._asker.replace(_tried(address, validate_only), dict(body), {"If-Match": etag, **_once()})
+
+
+def _tried(address: str, validate_only: bool) -> str:
+    return address + ("?validate_only=true" if validate_only else "")
+
+
+def _once() -> dict[str, str]:
+    return {"Idempotency-Key": uuid.uuid4().hex}

@@ -12,14 +12,15 @@ from urllib.parse import quote, urlencode
 from accord_client.address import base_address, bearer
 from accord_client.administration import Administration
 from accord_client.documents import (
+    Editable,
     Entry,
     Envelope,
     Health,
     Kind,
-    OwnShop,
     Rule,
     RuleLine,
     Settlement,
+    ShopStatus,
     Verdict,
 )
 from accord_client.exceptions import BadAnswer
@@ -81,13 +82,13 @@ class Client:
 
     # -- orders ------------------------------------------------------------------------------------------------------
 
-    def validate(self, order: Mapping[str, Any], *, record: bool = False) -> Verdict:
+    def validate(self, order: Mapping[str, Any]) -> Verdict:
         """Ask whether an order can be done. A rejected order is an answer, not an exception.
 
-        With ``record`` the service keeps order and verdict before it answers; see ``governance.record``. Raises
-        InvalidOrder if the service can't read the order, and TypeError or ValueError if it is no JSON data.
+        The service keeps nothing of it; ``governance.record`` has it kept. Raises InvalidOrder if the service can't
+        read the order, and TypeError or ValueError if it is no JSON data.
         """
-        return Verdict.read(self._post("/v1/validate" + ("?record=true" if record else ""), order))
+        return Verdict.read(self._post("/v1/validate", order))
 
     def recommend(self, order: Mapping[str, Any]) -> Settlement:
         """Ask how an order can be done: transfer, press and settings may be left open, ``prefer`` may rank wishes.
@@ -107,7 +108,7 @@ class Client:
 
     def kinds(self) -> tuple[Kind, ...]:
         """The kinds of entry in the catalogue."""
-        return tuple(Kind.read(each) for each in _list(self._get("/v1/catalogue"), "kinds"))
+        return tuple(self._pages("/v1/catalogue", Kind.read))
 
     def catalogue(self, kind: str) -> Iterator[Entry]:
         """Every entry of one kind ("blanks", "transfers" ...), fetched page by page as they are taken."""
@@ -144,9 +145,20 @@ class Client:
 
     # -- the service -------------------------------------------------------------------------------------------------
 
-    def shop(self) -> OwnShop:
-        """The shop this token belongs to."""
-        return OwnShop.read(self._get("/v1/shop"))
+    def shop(self) -> Editable:
+        """The shop this token belongs to, as its owner wrote it; ``administration.replace_own_shop`` sends it back.
+
+        Raises NotAuthorised for a token that belongs to no shop.
+        """
+        return self._exchange.editable("GET", f"{self._base}/v1/shop")
+
+    def shop_status(self) -> ShopStatus:
+        """What the shop's probe readings come to, the units it reads, and what this token may do."""
+        return ShopStatus.read(self._get("/v1/shop/status"))
+
+    def index(self) -> Mapping[str, Any]:
+        """Which version of the API and of the program this is, what it can do, and where everything is."""
+        return self._get("/v1")
 
     def health(self) -> Health:
         """Whether the service may be relied on. "Not ready" is an answer; only silence is an exception."""
@@ -183,6 +195,12 @@ class _Asker:
     ) -> dict[str, Any]:
         sent = None if body is None else _json(body)
         return self._exchange.ask(method, self._base + address, sent, headers=headers, also_answers=(201,))
+
+    def editable(self, address: str) -> Editable:
+        return self._exchange.editable("GET", self._base + address)
+
+    def replace(self, address: str, body: Mapping[str, Any], headers: Mapping[str, str]) -> Editable:
+        return self._exchange.editable("PUT", self._base + address, _json(body), headers=headers)
 
     def pages(self, address: str) -> Iterator[Any]:
         following: str | None = address

@@ -1,7 +1,8 @@
 """Answers as frozen dataclasses. Each keeps the ``document`` it was read from, whole.
 
-Reading is strict about what a caller decides by (a verdict that is none of the four words is a BadAnswer) and
-lenient about what may be added later: unknown fields stay in ``document``.
+Reading is strict about what is promised and lenient about what may be added later: unknown fields stay in ``document``,
+and a word that this client does not know counts as the worst. An order whose verdict is none of the four words is not
+workable, a finding whose level is none of the four blocks.
 Quantities meant for people are strings with units, in the shop's own units.
 """
 
@@ -16,7 +17,8 @@ from accord_client.exceptions import BadAnswer
 
 T = TypeVar("T")
 Document = Mapping[str, Any]
-VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
+_WORKABLE = ("accepted", "conditional")
+_PASSABLE = ("requires", "cautions", "notes")
 
 
 class _Pick:
@@ -65,12 +67,6 @@ class _Pick:
     def text_or_none(self, name: str) -> str | None:
         return None if self.document.get(name) is None else self.text(name)
 
-    def verdict(self, name: str = "verdict") -> str:
-        word = self.text(name)
-        if word not in VERDICTS:
-            raise BadAnswer(f"{self._what} has the verdict {word!r}, which this client does not know")
-        return word
-
     def _all(self, name: str, kind: type[T]) -> tuple[T, ...]:
         values = self._typed(name, list)
         if not all(isinstance(each, kind) for each in values):
@@ -85,7 +81,7 @@ def _kept() -> Any:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One rule's say about one part of the order. ``level``: blocks, requires, cautions or notes."""
+    """One rule's say about one part of the order. ``level``: blocks, requires, cautions or notes; others may come."""
 
     rule: str
     level: str
@@ -98,6 +94,11 @@ class Finding:
     sources: tuple[str, ...]
     layer: str
     document: Document = _kept()
+
+    @property
+    def blocks(self) -> bool:
+        """Whether it stands against the order; so does a level that this client does not know."""
+        return self.level not in _PASSABLE
 
     @classmethod
     def read(cls, document: Any) -> Finding:
@@ -180,7 +181,11 @@ class Remedy:
     def read(cls, document: Any) -> Remedy:
         pick = _Pick(document, "a remedy")
         return cls(
-            pick.several("changes", Change.read), pick.verdict(), pick.text("text"), pick.number("cost"), pick.document
+            pick.several("changes", Change.read),
+            pick.text("verdict"),
+            pick.text("text"),
+            pick.number("cost"),
+            pick.document,
         )
 
 
@@ -208,19 +213,19 @@ class Verdict:
 
     @property
     def workable(self) -> bool:
-        """Accepted, or accepted if the conditions are met."""
-        return self.verdict in ("accepted", "conditional")
+        """Accepted, or accepted if the conditions are met; no for a word that this client does not know."""
+        return self.verdict in _WORKABLE
 
     def at(self, level: str) -> tuple[Finding, ...]:
-        """The findings of one level."""
-        return tuple(finding for finding in self.findings if finding.level == level)
+        """The findings of one level; "blocks" has those of levels that this client does not know as well."""
+        return tuple(each for each in self.findings if each.level == level or (level == "blocks" and each.blocks))
 
     @classmethod
     def read(cls, document: Any) -> Verdict:
         pick = _Pick(document, "the verdict")
         return cls(
             pick.text("id"),
-            pick.verdict(),
+            pick.text("verdict"),
             pick.whole("revision"),
             pick.text("digest"),
             pick.several("findings", Finding.read),
@@ -276,6 +281,11 @@ class Plan:
     id: str
     document: Document = _kept()
 
+    @property
+    def workable(self) -> bool:
+        """As a verdict's; a plan always was when it was given."""
+        return self.verdict in _WORKABLE
+
     def put_into(self, order: Document) -> dict[str, Any]:
         """The order as this plan would do it: transfers and settings filled in, wishes taken out.
 
@@ -302,7 +312,7 @@ class Plan:
             pick.texts("conditions"),
             pick.texts("reasons"),
             pick.table("estimate"),
-            pick.verdict(),
+            pick.text("verdict"),
             pick.text("id"),
             pick.document,
         )
@@ -478,19 +488,38 @@ class Rule:
 
 
 @dataclass(frozen=True, slots=True)
-class OwnShop:
-    """The shop the token belongs to, the units its answers are written in, and what the token may do."""
+class Editable:
+    """A document that can be sent back, changed, with the ``etag`` it has now; it is refused (412) if that is old.
 
-    shop: Document
+    ``etag`` is empty where nothing was written (``validate_only``).
+    """
+
+    document: Document
+    etag: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShopStatus:
+    """What is computed of the shop the token belongs to, the units it reads, and what the token may do."""
+
+    shop_id: str
     units: Document
+    calibration: tuple[Document, ...]
     role: str
-    key: str
+    key_id: str
     document: Document = _kept()
 
     @classmethod
-    def read(cls, document: Any) -> OwnShop:
-        pick = _Pick(document, "the shop")
-        return cls(pick.table("shop"), pick.table("units"), pick.text("role"), pick.text("key"), pick.document)
+    def read(cls, document: Any) -> ShopStatus:
+        pick = _Pick(document, "the shop's status")
+        return cls(
+            shop_id=pick.text("shop_id"),
+            units=pick.table("units"),
+            calibration=pick.tables("calibration"),
+            role=pick.text("role"),
+            key_id=pick.text("key_id"),
+            document=pick.document,
+        )
 
 
 @dataclass(frozen=True, slots=True)

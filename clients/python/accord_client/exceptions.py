@@ -24,15 +24,29 @@ from typing import Any
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing wrong with the request: where (JSON Pointer), what, and what would be allowed."""
+    """One thing wrong with the request: what, and what would be allowed, nearest first.
 
-    pointer: str
+    ``part`` is body, query, header or path. In the body ``pointer`` is a JSON Pointer, empty for all of it; elsewhere
+    ``name`` is the parameter's or the header's. ``code`` is a word for programs: more may come. ``allowed_left_out``:
+    how many more would be allowed.
+    """
+
+    pointer: str | None
     message: str
     allowed: tuple[str, ...] = ()
+    code: str = ""
+    part: str = "body"
+    name: str | None = None
+    allowed_left_out: int = 0
+
+    @property
+    def place(self) -> str:
+        """Where it is, in the body or elsewhere."""
+        return self.name or self.pointer or ""
 
     def __str__(self) -> str:
         more = f" (allowed: {', '.join(self.allowed)})" if self.allowed else ""
-        return f"{self.pointer or 'the document'}: {self.message}{more}"
+        return f"{self.place or 'the document'}: {self.message}{more}"
 
 
 class AccordError(Exception):
@@ -114,7 +128,23 @@ def _faults(errors: Any) -> list[Fault]:
     if not isinstance(errors, list):
         return []
     return [
-        Fault(str(each.get("pointer", "")), str(each.get("message", "")), tuple(map(str, each.get("allowed") or ())))
+        Fault(
+            pointer=_text(each.get("pointer")),
+            message=str(each.get("message", "")),
+            allowed=tuple(map(str, each.get("allowed") or ())),
+            code=str(each.get("code", "")),
+            part=str(each.get("in", "body")),
+            name=_text(each.get("name")),
+            allowed_left_out=_count(each.get("allowed_left_out")),
+        )
         for each in errors
         if isinstance(each, dict)
     ]
+
+
+def _text(value: Any) -> str | None:
+    return value if isinstance(value, str) else None
+
+
+def _count(value: Any) -> int:
+    return value if isinstance(value, int) else 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import warnings
 from collections.abc import Mapping
 from http import HTTPStatus
 from types import MappingProxyType
@@ -13,6 +14,7 @@ import requests
 from urllib3.exceptions import ReadTimeoutError
 
 from accord_client.address import Bearer
+from accord_client.documents import Editable
 from accord_client.exceptions import BadAnswer, ConnectionFailed, ProblemError, TimedOut, problem_error
 from accord_client.retry import STATUSES, Retry, retry_after_s
 from accord_client.version import VERSION
@@ -50,6 +52,18 @@ class Exchange:
 
         Raises ConnectionFailed, TimedOut, ProblemError or BadAnswer.
         """
+        return _document(self._answered(method, url, body, headers, also_answers))
+
+    def editable(
+        self, method: str, url: str, body: bytes | None = None, *, headers: Mapping[str, str] = _NONE
+    ) -> Editable:
+        """The JSON object that answers, with its ETag. Raises as ``ask`` does."""
+        response = self._answered(method, url, body, headers, ())
+        return Editable(_document(response), response.headers.get("ETag", ""))
+
+    def _answered(
+        self, method: str, url: str, body: bytes | None, headers: Mapping[str, str], also_answers: tuple[int, ...]
+    ) -> requests.Response:
         tries = 0
         while True:
             tries += 1
@@ -59,10 +73,15 @@ class Exchange:
                 if not self._retry.wait(tries):
                     raise
                 continue
+            if "Deprecation" in response.headers:  # RFC 9745; a newer client knows what to ask instead
+                day = response.headers.get("Sunset", "no day is set yet")
+                warnings.warn(f"{method} {url} will go: {day}", DeprecationWarning, stacklevel=4)
             if response.status_code == 200 or (response.status_code in also_answers and _media(response) == JSON):
-                return _document(response)
+                return response
             wait_s = retry_after_s(response.headers.get("Retry-After"))
-            if response.status_code not in STATUSES or not self._retry.wait(tries, wait_s):
+            # A write that is still under way after its connection was lost: 409, but to be asked for again.
+            passing = response.status_code in STATUSES or (response.status_code == 409 and wait_s is not None)
+            if not passing or not self._retry.wait(tries, wait_s):
                 raise _refusal(response, wait_s, to_an_order=method == "POST")
 
     def _followed(self, method: str, url: str, body: bytes | None, headers: Mapping[str, str]) -> requests.Response:

@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, Protocol
 from urllib.parse import urlencode
 
+from accord_client.documents import Editable
+
 Document = Mapping[str, Any]
 
 
@@ -22,6 +24,12 @@ class Asker(Protocol):
 
     def write(self, method: str, address: str, body: Document | None, headers: Mapping[str, str]) -> dict[str, Any]:
         """The answer to a POST, PUT or DELETE."""
+
+    def editable(self, address: str) -> Editable:
+        """The answer to a GET, with its ETag."""
+
+    def replace(self, address: str, body: Document, headers: Mapping[str, str]) -> Editable:
+        """The answer to a PUT, with its ETag."""
 
     def pages(self, address: str) -> Iterator[Any]:
         """Every entry of a list, fetched page by page as they are taken."""
@@ -53,7 +61,7 @@ class Governance:
         return self._asker.read(f"/v1/revisions/{number}/changes")
 
     def revert(self, number: int, reason: str, *, validate_only: bool = False) -> Document:
-        """A proposal that takes the book back to what a revision says."""
+        """A proposal that takes the book back to what a revision says, with its ``status``."""
         return self._post(f"/v1/revisions/{number}/revert", {"reason": reason}, validate_only)
 
     # -- proposals -----------------------------------------------------------------------------------------------------
@@ -61,7 +69,8 @@ class Governance:
     def propose(
         self, base: Document, changes: Sequence[Document], reason: str, evidence: str, *, validate_only: bool = False
     ) -> Document:
-        """Draft a proposal. ``base``: revision and digest that it starts from; ``changes``: kind, id, value each."""
+        """Draft a proposal; it comes with its ``status``. ``base``: revision and digest that it starts from;
+        ``changes``: kind, id, value each."""
         body = {
             "base": {"revision": base["revision"], "digest": base["digest"]},
             "changes": [dict(each) for each in changes],
@@ -71,17 +80,20 @@ class Governance:
         return self._post("/v1/proposals", body, validate_only)
 
     def proposals(self, state: str | None = None) -> Iterator[Document]:
-        """Every proposal, or those of one state, newest first."""
+        """Every proposal, or those of one state, newest first, each with its status."""
         return self._asker.pages("/v1/proposals" + (f"?{urlencode({'state': state})}" if state else ""))
 
-    def proposal(self, id: str) -> Document:
-        return self._asker.read(self._proposal(id))
+    def proposal(self, id: str) -> Editable:
+        """A proposal as its author wrote it: base, changes, reason, evidence."""
+        return self._asker.editable(self._proposal(id))
 
-    def edit(self, proposal: Document, changes: Sequence[Document], reason: str, evidence: str) -> Document:
-        """Write a proposal anew, as it was read; refused (412) if it changed since."""
-        body = {"changes": [dict(each) for each in changes], "reason": reason, "evidence": evidence}
-        headers = {"If-Match": f'"{proposal["version"]}"', **_once()}
-        return self._asker.write("PUT", self._proposal(proposal["id"]), body, headers)
+    def status(self, id: str) -> Document:
+        """What became of a proposal: its state, its approvals, the digests to approve."""
+        return self._asker.read(f"{self._proposal(id)}/status")
+
+    def edit(self, id: str, draft: Document, etag: str) -> Editable:
+        """Write a proposal anew; refused (412) if ``proposal`` would have another ETag by now."""
+        return self._asker.replace(self._proposal(id), draft, {"If-Match": etag, **_once()})
 
     def open(self, id: str, *, validate_only: bool = False) -> Document:
         """Work the effect out and put the proposal to the stewards."""
@@ -91,12 +103,17 @@ class Governance:
         """What the proposal would do, order by order."""
         return self._asker.read(f"{self._proposal(id)}/effect")
 
-    def approve(self, proposal: Document, *, validate_only: bool = False) -> Document:
-        """Approve exactly what ``proposal``, as it was read, says."""
-        return self._post(f"{self._proposal(proposal['id'])}/approve", dict(proposal["digests"]), validate_only)
+    def approve(self, status: Document, *, validate_only: bool = False) -> Document:
+        """Approve exactly what ``status``, as it was read, stands for."""
+        return self._post(f"{self._proposal(status['id'])}/approve", dict(status["digests"]), validate_only)
 
-    def reject(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
-        return self._post(f"{self._proposal(id)}/reject", {"reason": reason}, validate_only)
+    def decline(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
+        """A steward's no to somebody else's proposal."""
+        return self._post(f"{self._proposal(id)}/decline", {"reason": reason}, validate_only)
+
+    def withdraw(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
+        """Take the own proposal back."""
+        return self._post(f"{self._proposal(id)}/withdraw", {"reason": reason}, validate_only)
 
     def publish(self, id: str, *, validate_only: bool = False) -> Document:
         """Make it the next revision."""
@@ -104,31 +121,48 @@ class Governance:
 
     # -- records and outcomes ------------------------------------------------------------------------------------------
 
-    def record(self, verdict: str) -> Document:
-        """A recorded verdict with its order."""
-        return self._asker.read(self._verdict(verdict))
+    def record(self, order: Document, *, idempotency_key: str | None = None, validate_only: bool = False) -> Document:
+        """Have an order judged and kept with its answer. Each call makes a record of its own, for equal orders too.
 
-    def replay(self, verdict: str, revision: int | None = None) -> Document:
+        An ``idempotency_key`` of your own, one for each job, makes that safe beyond this call: whatever is sent again
+        with it within 24 hours is answered with the record that there is.
+        """
+        return self._post("/v1/records", order, validate_only, idempotency_key)
+
+    def records(self, reference: str | None = None) -> Iterator[Document]:
+        """The own shop's records, or those with one reference, newest first and without order and answer."""
+        return self._asker.pages("/v1/records" + (f"?{urlencode({'reference': reference})}" if reference else ""))
+
+    def read_record(self, record_id: str) -> Document:
+        """One record: the order, and the answer as it was given."""
+        return self._asker.read(self._record(record_id))
+
+    def replay(self, record_id: str, revision: int | None = None) -> Document:
         """A recorded order asked again, under the present revision or another."""
-        return self._asker.read(f"{self._verdict(verdict)}/replay" + (f"?revision={revision}" if revision else ""))
+        return self._asker.read(f"{self._record(record_id)}/replay" + (f"?revision={revision}" if revision else ""))
 
-    def mask(self, verdict: str) -> Document:
+    def delete_reference(self, record_id: str, *, validate_only: bool = False) -> Document:
         """Take the shop's own reference out of a record, for good."""
-        return self._asker.write("DELETE", f"{self._verdict(verdict)}/reference", None, _once())
+        address = f"{self._record(record_id)}/reference" + ("?validate_only=true" if validate_only else "")
+        return self._asker.write("DELETE", address, None, _once())
 
-    def report(self, verdict: str, outcome: Document, *, validate_only: bool = False) -> Document:
+    def report_outcome(self, record_id: str, outcome: Document, *, validate_only: bool = False) -> Document:
         """Say how a piece came out: ``{"result": "good"}``, or "failed" with ``failure`` and ``washes``."""
-        return self._post(f"{self._verdict(verdict)}/outcomes", outcome, validate_only)
+        return self._post(f"{self._record(record_id)}/outcomes", outcome, validate_only)
 
-    def outcomes(self, verdict: str) -> tuple[Document, ...]:
-        """The reports on one verdict, oldest first."""
-        return tuple(self._asker.read(f"{self._verdict(verdict)}/outcomes")["entries"])
+    def outcomes(self, record_id: str) -> Iterator[Document]:
+        """The reports on one record, newest first."""
+        return self._asker.pages(f"{self._record(record_id)}/outcomes")
+
+    def outcome(self, record_id: str, outcome_id: str) -> Document:
+        """One report on a record."""
+        return self._asker.read(f"{self._record(record_id)}/outcomes/{self._segment(outcome_id)}")
 
     # -- audit ---------------------------------------------------------------------------------------------------------
 
     def audit(self) -> Iterator[Document]:
         """Every write there ever was, oldest first; for stewards and admins."""
-        return self._asker.pages("/v1/audit")
+        return self._asker.pages("/v1/audit?limit=200")
 
     def audit_head(self) -> Document:
         """Where the audit ends: ``seq`` and ``hash`` of its last entry."""
@@ -137,15 +171,18 @@ class Governance:
 
     # -- inside --------------------------------------------------------------------------------------------------------
 
-    def _post(self, address: str, body: Document | None, validate_only: bool) -> dict[str, Any]:
-        return self._asker.write("POST", address + ("?validate_only=true" if validate_only else ""), body, _once())
+    def _post(
+        self, address: str, body: Document | None, validate_only: bool, idempotency_key: str | None = None
+    ) -> dict[str, Any]:
+        query = "?validate_only=true" if validate_only else ""
+        return self._asker.write("POST", address + query, body, _once(idempotency_key))
 
     def _proposal(self, id: str) -> str:
         return f"/v1/proposals/{self._segment(id)}"
 
-    def _verdict(self, id: str) -> str:
-        return f"/v1/verdicts/{self._segment(id)}"
+    def _record(self, record_id: str) -> str:
+        return f"/v1/records/{self._segment(record_id)}"
 
 
-def _once() -> dict[str, str]:
-    return {"Idempotency-Key": uuid.uuid4().hex}
+def _once(idempotency_key: str | None = None) -> dict[str, str]:
+    return {"Idempotency-Key": idempotency_key or uuid.uuid4().hex}

@@ -19,7 +19,7 @@ class String(Reader):
 
     def leaf(self, value: Any) -> str:
         if not isinstance(value, str):
-            raise LeafError(f"must be a string, not {kind_of(value)}")
+            raise LeafError(f"must be a string, not {kind_of(value)}", code="wrong-type")
         return value
 
     def json_schema(self) -> dict[str, Any]:
@@ -32,7 +32,7 @@ class Integer(Reader):
 
     def leaf(self, value: Any) -> int:
         if isinstance(value, bool) or not isinstance(value, int):
-            raise LeafError(f"must be a whole number, not {kind_of(value)}")
+            raise LeafError(f"must be a whole number, not {kind_of(value)}", code="wrong-type")
         return value
 
     def json_schema(self) -> dict[str, Any]:
@@ -47,7 +47,7 @@ class Figure(Reader):
 
     def leaf(self, value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-            raise LeafError(f"must be a number, not {kind_of(value)}")
+            raise LeafError(f"must be a number, not {kind_of(value)}", code="wrong-type")
         return value
 
     def json_schema(self) -> dict[str, Any]:
@@ -73,7 +73,7 @@ class Free(Reader):
 
     def leaf(self, value: Any) -> Mapping[str, Any]:
         if not isinstance(value, Mapping):
-            raise LeafError(f"must be an object, not {kind_of(value)}")
+            raise LeafError(f"must be an object, not {kind_of(value)}", code="wrong-type")
         return value
 
     def json_schema(self) -> dict[str, Any]:

@@ -9,11 +9,12 @@ need are in ``documents.answers``.
 from __future__ import annotations
 
 import dataclasses
+import difflib
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import cache
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -23,20 +24,71 @@ from accord_rules.documents import units
 T = TypeVar("T")
 _FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compile(r"[\x00-\x09\x0b-\x1f\ud800-\udfff]")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_INSTANT = re.compile(_DATE.pattern + r"T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
+
+
+# What can be wrong, for programs: the word stays while a message may be put better. More words may come.
+CODES: Mapping[str, str] = MappingProxyType(
+    {
+        "required": "it has to be given and is not",
+        "unknown-field": "there is no field or parameter of this name",
+        "wrong-type": "it is of another JSON type",
+        "bad-format": "it can't be read as what it has to be: a quantity, a date, a colour, an ETag",
+        "out-of-range": "a number, a length or a count lies outside its bounds",
+        "not-allowed": "it is none of the words that may stand here",
+        "not-in-book": "this revision of the book has no entry of this name",
+        "not-in-shop": "the shop has nothing of this name",
+        "given-twice": "it is given, or named, more than once",
+        "ambiguous": "it can mean more than one thing",
+        "contradiction": "it does not go with something else that is said",
+        "malformed": "it is not JSON, or not JSON that every reader reads alike",
+        "breaks-book": "the book would not hold with it",
+        "loosens": "a house rule may only be stricter than the book",
+    }
+)
+ALLOWED_MOST = 20
+_CLOSE = 0.4  # of difflib's ratio: far enough apart that unlike words are left in their own order
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing wrong with a document: where (JSON Pointer), what, and what would be allowed."""
+    """One thing wrong with a document: where (JSON Pointer), what, and what would be allowed.
+
+    ``code`` is one of CODES; ``refused`` the word that stood there, by which ``nearest`` puts what is allowed in order.
+    """
 
     pointer: str
     message: str
     allowed: tuple[str, ...] = ()
+    code: str = dataclasses.field(kw_only=True)
+    refused: str = dataclasses.field(default="", kw_only=True)
 
     def __str__(self) -> str:
         more = f" (allowed: {', '.join(self.allowed)})" if self.allowed else ""
         return f"{self.pointer or '/'}: {self.message}{more}"
+
+    @property
+    def sentence(self) -> str:
+        """The message with one full stop."""
+        return f"{self.message.rstrip('. ')}."
+
+    @property
+    def nearest(self) -> tuple[str, ...]:
+        """What is allowed, those first that are most like what was refused."""
+        close = difflib.get_close_matches(self.refused[:80], self.allowed, ALLOWED_MOST, _CLOSE)
+        return (*close, *(word for word in self.allowed if word not in close))
+
+    def document(self) -> dict[str, Any]:
+        """As problems and the command write it."""
+        nearest = self.nearest
+        return {
+            "pointer": self.pointer,
+            "code": self.code,
+            "message": self.sentence,
+            "allowed": list(nearest[:ALLOWED_MOST]),
+            "allowed_left_out": len(nearest[ALLOWED_MOST:]),
+        }
 
 
 class DocumentError(ValueError):
@@ -48,11 +100,16 @@ class DocumentError(ValueError):
 
 
 class LeafError(ValueError):
-    """Raised by a leaf reader: the message, and the allowed values if they can be listed."""
+    """Raised by a leaf reader: what a Fault says, but for the place."""
 
-    def __init__(self, message: str, allowed: Iterable[str] = ()) -> None:
+    def __init__(self, message: str, allowed: Iterable[str] = (), *, code: str, refused: str = "") -> None:
         self.allowed = tuple(allowed)
+        self.code = code
+        self.refused = refused
         super().__init__(message)
+
+    def at(self, pointer: str) -> Fault:
+        return Fault(pointer, str(self), self.allowed, code=self.code, refused=self.refused)
 
 
 class Reader:
@@ -64,7 +121,7 @@ class Reader:
         try:
             return self.leaf(value)
         except LeafError as error:
-            faults.append(Fault(pointer, str(error), error.allowed))
+            faults.append(error.at(pointer))
             return None
 
     def leaf(self, value: Any) -> Any:
@@ -97,11 +154,11 @@ class Text(Reader):
 
     def leaf(self, value: Any) -> str:
         if not isinstance(value, str):
-            raise LeafError(f"must be a string, not {kind_of(value)}")
+            raise LeafError(f"must be a string, not {kind_of(value)}", code="wrong-type")
         if not 1 <= len(value) <= self.most:
-            raise LeafError(f"must have 1 to {self.most} characters, has {len(value)}")
+            raise LeafError(f"must have 1 to {self.most} characters, has {len(value)}", code="out-of-range")
         if (_FOREIGN_IN_LINES if self.lines else _FOREIGN).search(value):
-            raise LeafError("must not contain control characters or half a surrogate pair")
+            raise LeafError("must not contain control characters or half a surrogate pair", code="bad-format")
         return value
 
     def json_schema(self) -> dict[str, Any]:
@@ -126,15 +183,33 @@ class Date(Reader):
 
     def leaf(self, value: Any) -> str:
         if not isinstance(value, str) or not _DATE.fullmatch(value):
-            raise LeafError('must be a string with a date, such as "2026-03-31"')
+            raise LeafError('must be a string with a date, such as "2026-03-31"', code="bad-format")
         try:
             date.fromisoformat(value)
         except ValueError:
-            raise LeafError(f"{value!r} is no day of the calendar") from None
+            raise LeafError(f"{value!r} is no day of the calendar", code="bad-format") from None
         return value
 
     def json_schema(self) -> dict[str, Any]:
         return {"type": "string", "format": "date", "description": "a date", "examples": ["2026-03-31"]}
+
+
+@dataclass(frozen=True)
+class Instant(Reader):
+    """A point in time as RFC 3339 writes it, with its offset from UTC; becomes seconds since 1970 (UTC)."""
+
+    def leaf(self, value: Any) -> float:
+        if not isinstance(value, str) or not _INSTANT.fullmatch(value):
+            code = "bad-format" if isinstance(value, str) else "wrong-type"
+            raise LeafError('must be a string with a point in time, such as "2027-03-31T18:00:00Z"', code=code)
+        try:
+            return datetime.fromisoformat(value).timestamp()
+        except ValueError:
+            raise LeafError(f"{value!r} is no point in time", code="bad-format") from None
+
+    def json_schema(self) -> dict[str, Any]:
+        about = "a point in time (RFC 3339)"
+        return {"type": "string", "format": "date-time", "description": about, "examples": ["2027-03-31T18:00:00Z"]}
 
 
 @dataclass(frozen=True)
@@ -144,13 +219,12 @@ class Choice(Reader):
     words: tuple[str, ...]
 
     def leaf(self, value: Any) -> str:
-        if not isinstance(value, str) or value not in self.words:
-            shown = (
-                f"{value!r} is not one of the allowed words"
-                if isinstance(value, str)
-                else (f"must be one of the allowed words, not {kind_of(value)}")
-            )
-            raise LeafError(shown, self.words)
+        if not isinstance(value, str):
+            shown = f"must be one of the allowed words, not {kind_of(value)}"
+            raise LeafError(shown, self.words, code="wrong-type")
+        if value not in self.words:
+            shown = f"{value!r:.100} is not one of the allowed words"
+            raise LeafError(shown, self.words, code="not-allowed", refused=value)
         return value
 
     def json_schema(self) -> dict[str, Any]:
@@ -163,7 +237,7 @@ class Flag(Reader):
 
     def leaf(self, value: Any) -> bool:
         if not isinstance(value, bool):
-            raise LeafError(f"must be true or false, not {kind_of(value)}", ("true", "false"))
+            raise LeafError(f"must be true or false, not {kind_of(value)}", ("true", "false"), code="wrong-type")
         return value
 
     def json_schema(self) -> dict[str, Any]:
@@ -179,9 +253,10 @@ class Whole(Reader):
 
     def leaf(self, value: Any) -> int:
         if isinstance(value, bool) or not isinstance(value, int):
-            raise LeafError(f"must be a whole number from {self.least} to {self.most}, not {_shown(value)}")
+            shown = f"must be a whole number from {self.least} to {self.most}, not {_shown(value)}"
+            raise LeafError(shown, code="wrong-type")
         if not self.least <= value <= self.most:
-            raise LeafError(f"must be from {self.least} to {self.most}")
+            raise LeafError(f"must be from {self.least} to {self.most}", code="out-of-range")
         return value
 
     def json_schema(self) -> dict[str, Any]:
@@ -197,9 +272,10 @@ class Number(Reader):
 
     def leaf(self, value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise LeafError(f"must be a number from {self.least:g} to {self.most:g}, not {_shown(value)}")
+            shown = f"must be a number from {self.least:g} to {self.most:g}, not {_shown(value)}"
+            raise LeafError(shown, code="wrong-type")
         if not math.isfinite(value) or not self.least <= value <= self.most:
-            raise LeafError(f"must be from {self.least:g} to {self.most:g}")
+            raise LeafError(f"must be from {self.least:g} to {self.most:g}", code="out-of-range")
         return float(value)
 
     def json_schema(self) -> dict[str, Any]:
@@ -220,10 +296,10 @@ class Quantity(Reader):
         try:
             return units.parse(self.dimension, value)
         except units.UnitError as error:
-            message = str(error)
+            message, code = str(error), error.code
             if not isinstance(value, str):
                 message = f"must be a string with a unit, such as {self.dimension.example!r}, not {kind_of(value)}"
-            raise LeafError(message, (unit.symbol for unit in self.dimension.units)) from None
+            raise LeafError(message, (unit.symbol for unit in self.dimension.units), code=code) from None
 
     def json_schema(self) -> dict[str, Any]:
         symbols = ", ".join(unit.symbol for unit in self.dimension.units)
@@ -247,14 +323,14 @@ class Many(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, list):
-            faults.append(Fault(pointer, f"must be a list, not {kind_of(value)}"))
+            faults.append(Fault(pointer, f"must be a list, not {kind_of(value)}", code="wrong-type"))
             return None
         if _is_out_of(self, len(value)):
-            faults.append(Fault(pointer, f"must have {self.least} to {self.most} entries, has {len(value)}"))
+            faults.append(_size_fault(self, pointer, len(value)))
             return None
         read = tuple(self.item.read(each, f"{pointer}/{index}", faults) for index, each in enumerate(value))
         if self.distinct and len({repr(each) for each in value}) != len(value):
-            faults.append(Fault(pointer, "must not name the same thing twice"))
+            faults.append(Fault(pointer, "must not name the same thing twice", code="given-twice"))
         return read
 
     def json_schema(self) -> dict[str, Any]:
@@ -273,10 +349,10 @@ class Table(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, dict):
-            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}"))
+            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}", code="wrong-type"))
             return None
         if _is_out_of(self, len(value)):
-            faults.append(Fault(pointer, f"must have {self.least} to {self.most} entries, has {len(value)}"))
+            faults.append(_size_fault(self, pointer, len(value)))
             return None
         return MappingProxyType(
             {
@@ -297,6 +373,10 @@ class Table(Reader):
 
 def _is_out_of(reader: Many | Table, size: int) -> bool:
     return size < reader.least or (reader.most is not None and size > reader.most)
+
+
+def _size_fault(reader: Many | Table, pointer: str, size: int) -> Fault:
+    return Fault(pointer, f"must have {reader.least} to {reader.most} entries, has {size}", code="out-of-range")
 
 
 def _bounds(reader: Many | Table, least: str, most: str) -> dict[str, int]:
@@ -326,7 +406,7 @@ class Either(Reader):
 
     def widened(self, fault: Fault) -> Fault:
         """A refusal that names what the other reader would allow as well."""
-        return Fault(fault.pointer, fault.message, (*self.also, *fault.allowed)) if fault.allowed else fault
+        return dataclasses.replace(fault, allowed=(*self.also, *fault.allowed)) if fault.allowed else fault
 
     def json_schema(self) -> dict[str, Any]:
         return {"oneOf": [self.first.json_schema(), self.second.json_schema()]}
@@ -340,18 +420,19 @@ class Object(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, dict):
-            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}"))
+            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}", code="wrong-type"))
             return None
         readers = readers_of(self.into)
         for unknown in (key for key in value if key not in readers):
-            faults.append(Fault(f"{pointer}/{escape(unknown)}", "is not a known field", tuple(readers)))
+            place, names = f"{pointer}/{escape(unknown)}", tuple(readers)
+            faults.append(Fault(place, "is not a known field", names, code="unknown-field", refused=unknown))
         before = len(faults)
         read = {}
         for name, (reader, required) in readers.items():
             if name in value:
                 read[name] = reader.read(value[name], f"{pointer}/{name}", faults)
             elif required:
-                faults.append(Fault(f"{pointer}/{name}", "is required"))
+                faults.append(Fault(f"{pointer}/{name}", "is required", code="required"))
         return built(self.into, read) if len(faults) == before else None
 
     def json_schema(self) -> dict[str, Any]:
@@ -481,6 +562,11 @@ def _names_read_by(reader: Reader, value: Any, pointer: str) -> Iterable[tuple[s
 def escape(key: str) -> str:
     """A key as one JSON Pointer token (RFC 6901)."""
     return str(key).replace("~", "~0").replace("/", "~1")
+
+
+def unescape(token: str) -> str:
+    """The key that a JSON Pointer token stands for (RFC 6901)."""
+    return token.replace("~1", "/").replace("~0", "~")
 
 
 def _shown(value: Any) -> str:

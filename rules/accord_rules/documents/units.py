@@ -27,7 +27,11 @@ KELVIN_PER_FAHRENHEIT = 5 / 9
 
 
 class UnitError(ValueError):
-    """A quantity that cannot be read: its message says what is wrong and what would be right."""
+    """A quantity that cannot be read: its message says what is wrong and what would be right; ``code`` is a Fault's."""
+
+    def __init__(self, message: str, code: str = "bad-format") -> None:
+        self.code = code
+        super().__init__(message)
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +215,7 @@ def parse(dimension: Dimension, text: object) -> float:
     Raises UnitError for anything else: a bare number, an unknown unit, a value no workshop can mean.
     """
     if isinstance(text, bool) or not isinstance(text, str):
-        raise UnitError(f"a quantity is a string with a unit, such as {dimension.example!r}")
+        raise UnitError(f"a quantity is a string with a unit, such as {dimension.example!r}", "wrong-type")
     if len(text) > MOST_CHARACTERS:
         raise UnitError(f"longer than {MOST_CHARACTERS} characters")
     # Time is the one dimension people write in several parts.
@@ -256,7 +260,8 @@ def _check_bounds(dimension: Dimension, value: float) -> None:
     if too_small or value > dimension.most:
         bound = "above" if dimension.least_open else "at least"
         raise UnitError(
-            f"must be {bound} {dimension.least:g} {dimension.symbol} and at most {dimension.most:g} {dimension.symbol}"
+            f"must be {bound} {dimension.least:g} {dimension.symbol} and at most {dimension.most:g} {dimension.symbol}",
+            "out-of-range",
         )
 
 

@@ -59,11 +59,11 @@ class EntryTable(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, dict):
-            faults.append(Fault(pointer, f"must be an object or null, not {kind_of(value)}"))
+            faults.append(Fault(pointer, f"must be an object or null, not {kind_of(value)}", code="wrong-type"))
             return None
         found = list(_no_entry(value, pointer, 1))
         if not found and len(canonical(value)) > ENTRY_MOST_BYTES:
-            found = [Fault(pointer, f"is longer than {ENTRY_MOST_BYTES} bytes")]
+            found = [Fault(pointer, f"is longer than {ENTRY_MOST_BYTES} bytes", code="out-of-range")]
         faults += found
         return None if found else copy.deepcopy(value)
 
@@ -74,7 +74,7 @@ class EntryTable(Reader):
 def _no_entry(value: Any, pointer: str, depth: int) -> Iterable[Fault]:
     """What TOML could not have said: null, odd numbers, half characters, bottomless nesting."""
     if depth > ENTRY_MOST_DEPTH:
-        yield Fault(pointer, f"is nested deeper than {ENTRY_MOST_DEPTH}")
+        yield Fault(pointer, f"is nested deeper than {ENTRY_MOST_DEPTH}", code="out-of-range")
     elif isinstance(value, dict):
         for key, each in value.items():
             yield from _no_text(key, pointer)
@@ -85,14 +85,14 @@ def _no_entry(value: Any, pointer: str, depth: int) -> Iterable[Fault]:
     elif isinstance(value, str):
         yield from _no_text(value, pointer)
     elif value is None:
-        yield Fault(pointer, "must not be null: leave the key out")
+        yield Fault(pointer, "must not be null: leave the key out", code="wrong-type")
     elif isinstance(value, float) and not math.isfinite(value):
-        yield Fault(pointer, "must be a finite number")
+        yield Fault(pointer, "must be a finite number", code="out-of-range")
 
 
 def _no_text(text: str, pointer: str) -> Iterable[Fault]:
     if any(0xD800 <= ord(c) <= 0xDFFF for c in text):
-        yield Fault(pointer, "must not contain half a surrogate pair")
+        yield Fault(pointer, "must not contain half a surrogate pair", code="bad-format")
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +112,8 @@ def read_changes(document: Any, pointer: str = "/changes") -> tuple[EntryChange,
     seen: set[tuple[str, str]] = set()
     for index, change in enumerate(changes or ()):
         if change is not None and (change.kind, change.id) in seen:
-            faults.append(Fault(f"{pointer}/{index}", f"changes {change.kind} {change.id} a second time"))
+            message = f"changes {change.kind} {change.id} a second time"
+            faults.append(Fault(f"{pointer}/{index}", message, code="given-twice"))
         elif change is not None:
             seen.add((change.kind, change.id))
     if faults or changes is None:

@@ -58,7 +58,7 @@ TRIED = "the orders that were tried"
 
 @dataclass(frozen=True, slots=True)
 class RecordedOrder:
-    """An order that some shop asked about, with the shop as it is."""
+    """An order that some shop recorded, with the shop as it was then. ``id`` is the record's."""
 
     id: str
     shop_id: str
@@ -78,9 +78,9 @@ class Budget:
 class Flip(Documented):
     """One order that one rule says something else about."""
 
-    source: str = given(Choice(SOURCES), "recorded: asked by a shop; edge: made at the edge of a threshold")
+    source: str = given(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
     shop: str = given(STRING, "the shop")
-    order: str = given(STRING, "the verdict's id, or the name of the edge case")
+    order: str = given(STRING, "the record's id, or the name of the edge case")
     rule: str = given(STRING, "the rule")
     direction: str = given(Choice(DIRECTIONS), "which way")
     before: str = given(Choice(REPLAYED_VERDICTS), "verdict under the base")
@@ -91,7 +91,7 @@ class Flip(Documented):
 class FlipCount(Documented):
     """How many orders of a shop one rule turns one way."""
 
-    source: str = given(Choice(SOURCES), "recorded: asked by a shop; edge: made at the edge of a threshold")
+    source: str = given(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
     shop: str = given(STRING, "the shop")
     rule: str = given(STRING, "the rule")
     direction: str = given(Choice(DIRECTIONS), "which way")

@@ -68,7 +68,7 @@ class RuleTable(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, dict):
-            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}"))
+            faults.append(Fault(pointer, f"must be an object, not {kind_of(value)}", code="wrong-type"))
             return None
         return value
 
@@ -84,7 +84,8 @@ class HouseId(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, str) or not value.startswith(PREFIX) or len(value) > 80 or value == PREFIX:
-            faults.append(Fault(pointer, f"must start with {PREFIX!r} and a name of its own, 80 characters at most"))
+            message = f"must start with {PREFIX!r} and a name of its own, 80 characters at most"
+            faults.append(Fault(pointer, message, code="bad-format"))
         return value
 
     def json_schema(self) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from accord_rules.documents.reading import (
     optional,
 )
 
+REFERENCE = Text(80, "HL-1043")
 DYES = ("undyed", "disperse", "reactive", "direct", "acid", "vat", "pigment", "solution")
 FEATURES = (
     "battery",
@@ -273,7 +274,7 @@ class Order:
 
     item: Item = given(Object(Item), about="the piece")
     decorations: tuple[Decoration, ...] = given(Many(Object(Decoration), 12, 1), about="the prints on it")
-    reference: str | None = optional(Text(80, "HL-1043"), about="the shop's own; echoed, never interpreted")
+    reference: str | None = optional(REFERENCE, about="the shop's own; echoed, never interpreted")
     use: Use | None = optional(Object(Use), about="who will use it, and for what")
     press: str | Press | None = optional(
         Either(_is_a_string, Name(), Object(Press)), about="one of the shop's presses, or a description"

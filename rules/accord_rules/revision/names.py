@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import difflib
 import itertools
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
@@ -19,6 +18,7 @@ if TYPE_CHECKING:
 AnyOrder = TypeVar("AnyOrder", bound=Order)
 DELIBERATELY_NONE = "none"  # a cover, pad or tape that is left out on purpose
 SUM_TOLERANCE = 1.0
+_COLOURS = ("an sRGB hex such as #F4F4F0", "a CSS colour name such as navy")
 
 
 def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
@@ -32,14 +32,6 @@ def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
     return replace(order, item=replace(order.item, fibres=fibres))
 
 
-def close_names(name: str, known: Iterable[str], most: int = 8) -> tuple[str, ...]:
-    """The known names nearest to a wrong one; all of them if they are few."""
-    names = sorted(known)
-    if len(names) <= most:
-        return tuple(names)
-    return tuple(difflib.get_close_matches(name, names, most, 0.4)) or tuple(names[:most])
-
-
 def _unknown_names(order: Order, book: Book) -> list[Fault]:
     faults = []
     for pointer, kinds, name in names_in(order):
@@ -47,7 +39,8 @@ def _unknown_names(order: Order, book: Book) -> list[Fault]:
         if name in known or (kinds == "consumables" and name == DELIBERATELY_NONE):
             continue
         title = kinds.replace("|", " or ").replace("_", " ")
-        faults.append(Fault(pointer, f"there is no {name!r} among the {title} of the book", close_names(name, known)))
+        message, allowed = f"there is no {name!r} among the {title} of the book", tuple(sorted(known))
+        faults.append(Fault(pointer, message, allowed, code="not-in-book", refused=name))
     return faults
 
 
@@ -57,7 +50,7 @@ def _colours(order: Order) -> list[Fault]:
         palette = decoration.artwork.palette if decoration.artwork is not None else None
         said += [(f"/decorations/{index}/artwork/palette/{i}", colour) for i, colour in enumerate(palette or ())]
     return [
-        Fault(pointer, f"{colour!r} is no colour", ("an sRGB hex such as #F4F4F0", "a CSS colour name such as navy"))
+        Fault(pointer, f"{colour!r} is no colour", _COLOURS, code="bad-format")
         for pointer, colour in said
         if colour is not None and read_colour(colour) is None
     ]
@@ -71,10 +64,11 @@ def _decorations(order: Order) -> list[Fault]:
         while below is not None:
             if below >= len(order.decorations):
                 allowed = tuple(str(i) for i in range(len(order.decorations)) if i != index)
-                faults.append(Fault(pointer, f"there is no decoration {below} in this order", allowed))
+                message = f"there is no decoration {below} in this order"
+                faults.append(Fault(pointer, message, allowed, code="out-of-range"))
                 break
             if below in seen:
-                faults.append(Fault(pointer, "a decoration cannot lie on itself"))
+                faults.append(Fault(pointer, "a decoration cannot lie on itself", code="contradiction"))
                 break
             seen.add(below)
             below = order.decorations[below].over
@@ -85,13 +79,14 @@ def _ages(order: Order) -> list[Fault]:
     use = order.use
     if use is None or use.age_from is None or use.age_to is None or use.age_from <= use.age_to:
         return []
-    return [Fault("/use/age_to", f"must not be below age_from, {use.age_from:g}")]
+    return [Fault("/use/age_to", f"must not be below age_from, {use.age_from:g}", code="contradiction")]
 
 
 def _press_faults(order: Order, shop: Shop) -> list[Fault]:
     if isinstance(order.press, str) and shop.press(order.press) is None:
         presses = tuple(press.id for press in shop.presses)
-        return [Fault("/press", f"{order.press!r} is not one of the shop's presses", presses)]
+        message = f"{order.press!r} is not one of the shop's presses"
+        return [Fault("/press", message, presses, code="not-in-shop", refused=order.press)]
     return calibration_faults(order.press, "/press") if isinstance(order.press, Press) else []
 
 
@@ -100,9 +95,11 @@ def calibration_faults(press: Press, pointer: str) -> list[Fault]:
     readings = sorted(press.calibration, key=lambda each: each.display)
     means = [sum(reading.surface) / len(reading.surface) for reading in readings]
     if len({reading.display for reading in readings}) != len(readings):
-        return [Fault(f"{pointer}/calibration", "has two readings at one display setting")]
+        return [Fault(f"{pointer}/calibration", "has two readings at one display setting", code="given-twice")]
     if any(later <= earlier for earlier, later in itertools.pairwise(means)):
-        return [Fault(f"{pointer}/calibration", "has a surface that does not rise with the display")]
+        return [
+            Fault(f"{pointer}/calibration", "has a surface that does not rise with the display", code="contradiction")
+        ]
     return []
 
 
@@ -117,15 +114,17 @@ def resolve_fibres(fibres: Mapping[str, float] | None, book: Book) -> tuple[Mapp
         code = book.fibre_names.get(spelling.strip().lower())
         if ambiguous is not None:
             readings = tuple(book.catalogue["fibres"][reading].name for reading in ambiguous.readings)
-            faults.append(Fault(pointer, f"{spelling!r} can mean {' or '.join(readings)}: say which", readings))
+            message = f"{spelling!r} can mean {' or '.join(readings)}: say which"
+            faults.append(Fault(pointer, message, readings, code="ambiguous"))
         elif code is None:
-            allowed = close_names(spelling.lower(), book.fibre_names)
-            faults.append(Fault(pointer, f"{spelling!r} is no fibre of the book", allowed))
+            message, allowed = f"{spelling!r} is no fibre of the book", tuple(sorted(book.fibre_names))
+            faults.append(Fault(pointer, message, allowed, code="not-in-book", refused=spelling.lower()))
         elif code in found:
-            faults.append(Fault(pointer, f"{spelling!r} names {code} a second time"))
+            faults.append(Fault(pointer, f"{spelling!r} names {code} a second time", code="given-twice"))
         else:
             found[code] = share
     total = sum(fibres.values())
     if abs(total - 100) > SUM_TOLERANCE:
-        faults.append(Fault("/item/fibres", f"sums to {total:g} %; must be 100 ± {SUM_TOLERANCE:g}"))
+        message = f"sums to {total:g} %; must be 100 ± {SUM_TOLERANCE:g}"
+        faults.append(Fault("/item/fibres", message, code="out-of-range"))
     return dict(sorted(found.items())), faults

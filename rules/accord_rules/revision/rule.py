@@ -42,16 +42,20 @@ class ExampleTable(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         if not isinstance(value, dict):
-            faults.append(Fault(pointer, f"must be a table, not {kind_of(value)}"))
+            faults.append(Fault(pointer, f"must be a table, not {kind_of(value)}", code="wrong-type"))
             return None
         for key in value:
             if key not in EXAMPLE_KEYS:
-                faults.append(Fault(f"{pointer}/{key}", "is not a known key", EXAMPLE_KEYS))
+                faults.append(
+                    Fault(f"{pointer}/{key}", "is not a known key", EXAMPLE_KEYS, code="unknown-field", refused=key)
+                )
         for key in ("facts", "decoration", "shop"):
             if not isinstance(value.get(key, {}), dict):
-                faults.append(Fault(f"{pointer}/{key}", f"must be a table, not {kind_of(value[key])}"))
+                faults.append(
+                    Fault(f"{pointer}/{key}", f"must be a table, not {kind_of(value[key])}", code="wrong-type")
+                )
         if "facts" in value and set(value) - {"facts", "note"}:
-            faults.append(Fault(pointer, "gives facts or parts of an order, not both"))
+            faults.append(Fault(pointer, "gives facts or parts of an order, not both", code="contradiction"))
         return value
 
     def json_schema(self) -> dict[str, Any]:

@@ -10,12 +10,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed
+from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed, mapped
 from accord_rules.documents.reading import Choice, Object, given, optional
 from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
-from accord_rules.governance.house import HouseRules
-from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import KINDS, Limit, Source
 from accord_rules.verdict import LEVELS, BookState
 from accord_service.http.roles import ROLES
@@ -26,11 +24,41 @@ Document = Mapping[str, Any]
 
 
 def next_page() -> Any:
-    return given(STRING_OR_NULL, "address of the next page; null on the last")
+    return given(STRING_OR_NULL, "address of the next page, relative to the service; null on the last")
 
 
 def time(about: str) -> Any:
     return given(STRING, f"{about}, UTC")
+
+
+# -- the API itself ----------------------------------------------------------------------------------------------------
+
+# Everywhere, and where origins are listed (``Config.cors_origins``).
+ALWAYS, CROSS_ORIGIN = ("as-of-revision", "gzip", "idempotency-key", "if-match", "validate-only"), "cross-origin"
+FEATURES = (*ALWAYS, CROSS_ORIGIN)
+
+
+@dataclass(frozen=True, slots=True)
+class IndexedOperation(Documented):
+    """One thing that can be asked."""
+
+    operation_id: str = given(STRING, "its name in the description")
+    method: str = given(STRING, "the HTTP method")
+    path: str = given(STRING, "its address; names in braces are filled in")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ApiIndex(Documented):
+    """What this API is, and where everything is."""
+
+    api_version: str = given(STRING, "the version in addresses: it grows only when an older client could not go on")
+    code_version: str = given(STRING, "version of the program")
+    code_digest: str = given(STRING, "SHA-256 of the code that judges, as records name it")
+    features: tuple[str, ...] = given(
+        listed(Choice(FEATURES)), "what can be relied on beyond the addresses; absent: not here, or not yet"
+    )
+    links: Mapping[str, str] = given(mapped(STRING), "addresses of the description and of pages for people")
+    operations: tuple[IndexedOperation, ...] = given(listed(Object(IndexedOperation)), "everything that can be asked")
 
 
 # -- the book ----------------------------------------------------------------------------------------------------------
@@ -47,9 +75,10 @@ class Kind(Documented):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Catalogue(BookState):
-    """The kinds of entry in the book."""
+    """A page of the kinds of entry in the book."""
 
-    kinds: tuple[Kind, ...] = given(listed(Object(Kind)), "every kind")
+    entries: tuple[Kind, ...] = given(listed(Object(Kind)), "every kind")
+    next: str | None = next_page()
 
 
 def _entry(*kinds: type) -> Any:
@@ -186,35 +215,28 @@ class Units(Documented):
         return cls(units.temperature, units.length, units.pressure, units.area_density)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OwnShop(Documented):
-    """The caller's own shop; nobody sees another's."""
+@dataclass(frozen=True, slots=True)
+class HouseVersion(Documented):
+    """Which version of its house rules a shop is at."""
 
-    shop: Document = given(Free((Shop,)), "the shop as it was written")
+    version: int = given(INTEGER, "grows with each change; 0 if there never were any")
+    changed_at: str | None = given(STRING_OR_NULL, "when they were last changed, UTC; null if there never were any")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShopStatus(Documented):
+    """What is computed of the caller's own shop, and for whom; the shop itself is at /v1/shop."""
+
+    shop_id: str = given(STRING, "the shop")
+    version: int = given(INTEGER, "grows with each change to the shop")
+    changed_at: str = time("when it was last changed")
     units: Units = given(Object(Units), "the units it reads answers in")
     calibration: tuple[PressCalibration, ...] = given(
         listed(Object(PressCalibration)), "the presses that were measured"
     )
-    version: int = given(INTEGER, "grows with each change to the shop")
+    house_rules: HouseVersion = given(Object(HouseVersion), "its house rules, which are at /v1/shop/house-rules")
     role: str = given(Choice(ROLES), "the role of the key used")
-    key: str = given(STRING, "the id of the key used")
-
-
-@dataclass(frozen=True, slots=True)
-class OwnHouseRules(Documented):
-    """A shop's own rules on top of the book."""
-
-    house_rules: HouseRules = given(Object(HouseRules), "where the shop is stricter than the book")
-    version: int = given(INTEGER, "grows with each change; 0 if there never were any")
-
-
-@dataclass(frozen=True, slots=True)
-class ShopEntry(Documented):
-    """One shop, for whoever administers the collective."""
-
-    shop: Document = given(Free((Shop,)), "the shop as it was written")
-    version: int = given(INTEGER, "grows with each change")
-    changed_at: str = time("when it was last changed")
+    key_id: str = given(STRING, "the id of the key used")
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,11 +261,15 @@ class Shops(Documented):
 class Key(Documented):
     """One key. The token itself is kept nowhere."""
 
-    id: str = given(STRING, "its name; a token begins with it")
-    shop: str = given(STRING, "the shop it belongs to, or collective")
+    id: str | None = given(STRING_OR_NULL, "its id; null when only asked (validate_only)")
+    shop_id: str = given(STRING, "the shop it belongs to, or collective")
     role: str = given(Choice(ROLES), "what it may do")
-    last_four: str = given(STRING, "the token's last four characters")
+    holder: str | None = given(STRING_OR_NULL, "who has it, for people to tell keys by; may be null")
+    last_four: str | None = given(STRING_OR_NULL, "the token's last four characters; null when only asked")
     issued_at: str = time("when")
+    issued_by: str = given(STRING, "the id of the key it was issued with, or the part of the program that issued it")
+    expires_at: str | None = given(STRING_OR_NULL, "when it ends by itself, UTC; null: never")
+    last_used_at: str | None = given(STRING_OR_NULL, "when it was used last, UTC, to within an hour; null: not yet")
     revoked_at: str | None = given(STRING_OR_NULL, "when, UTC; null while it holds")
 
 

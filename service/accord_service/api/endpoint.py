@@ -12,19 +12,23 @@ import logging
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from types import MappingProxyType
 from typing import Any, cast
 
-from flask import Response, request
+from flask import Response, after_this_request, request
+from werkzeug.datastructures import ETags
+from werkzeug.http import http_date
 
 from accord_rules.authority import Authority
-from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, optional
+from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, escape, optional
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.api.request import note, timed
 from accord_service.api.room import Room, Snapshot, room
 from accord_service.http import roles, wire
 from accord_service.http.body import json_of
+from accord_service.http.coding import unpacked
 from accord_service.http.problems import (
     AllPiecesReported,
     AlreadyThere,
@@ -32,14 +36,17 @@ from accord_service.http.problems import (
     ChangedMeanwhile,
     FaultyDocument,
     KeyUsedBefore,
+    NoShop,
     NotAuthenticated,
     NotFound,
     NotReady,
     RoleNotAllowed,
     SomebodyWasFaster,
+    StillUnderWay,
     StoreUnavailable,
 )
 from accord_service.http.writing import (
+    ATTEMPTS,
     IDEMPOTENCY_KEY,
     IF_MATCH,
     Answer,
@@ -48,22 +55,29 @@ from accord_service.http.writing import (
     Repeatable,
     etag,
     idempotency_key,
+    if_match,
     request_digest,
-    version_in,
 )
-from accord_service.steps.shops import Caller
-from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StoreAway, StoreBroken
+from accord_service.run.times import instant
+from accord_service.steps.shops import Caller, KnownShop
+from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StillRunning, StoreAway, StoreBroken
 
 logger = logging.getLogger(__name__)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
+_INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
+# A cache may keep it, and has to ask each time whether it still holds.
+REVALIDATED = "private, no-cache"
+# Tags of endpoints whose answers speak of a shop's orders: no cache may keep those.
+_OF_ORDERS = ("Orders", "Records")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
     """A request as an endpoint sees it: ``body`` and ``query`` are the dataclasses it declared.
 
-    ``document`` is the body as it was sent; ``version`` the one in If-Match (0 where the endpoint is not ``replaces``).
+    ``document`` is the body as it was sent; ``if_match`` what that header names, and ``version`` the version of what it
+    names, which is what is there now (None and 0 where the endpoint replaces nothing).
     """
 
     room: Room
@@ -73,6 +87,7 @@ class Asked:
     query: Any = None
     body: Any = None
     document: Mapping[str, Any] = field(default_factory=lambda: _EMPTY)
+    if_match: ETags | None = None
     version: int = 0
 
     @property
@@ -81,11 +96,16 @@ class Asked:
         return self.snapshot.book
 
     @property
-    def shop(self) -> Shop:
-        """The caller's shop as the book knows it. Raises NotFound, ShopDoesNotFit."""
+    def own(self) -> KnownShop:
+        """The caller's shop. Raises NoShop for a key that belongs to none."""
         if self.caller.known is None:
-            raise NotFound("This key belongs to no shop; ask with a key of the shop that is to press.")
-        return self.caller.known.at(self.book, self.room.today)
+            raise NoShop("This key belongs to no shop.")
+        return self.caller.known
+
+    @property
+    def shop(self) -> Shop:
+        """The caller's shop as the book knows it. Raises NoShop, ShopDoesNotFit."""
+        return self.own.at(self.book, self.room.today)
 
     @property
     def authority(self) -> Authority:
@@ -96,6 +116,23 @@ class Asked:
     def kept_filters(self) -> Mapping[str, Any]:
         """The query parameters that the next page's address must have too, beside its own."""
         return {"revision": self.query.revision}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deprecation:
+    """An endpoint that will go: since when that is said, when it goes (None: not decided), and where to ask instead."""
+
+    since: datetime
+    sunset: datetime | None
+    successor: str
+
+    def mark(self, response: Response) -> Response:
+        """Say so in an answer (RFC 9745, RFC 8594, RFC 5829 section 3.2)."""
+        response.headers["Deprecation"] = f"@{int(self.since.timestamp())}"
+        if self.sunset is not None:
+            response.headers["Sunset"] = http_date(self.sunset)
+        response.headers["Link"] = f'<{self.successor}>; rel="successor-version"'
+        return response
 
 
 # A document of an example, or how it follows from the book.
@@ -137,10 +174,11 @@ class Endpoint:
     judges: bool
     as_of: bool
     writes: bool
-    replaces: bool
+    replaces: Callable[[Asked], Answer | Prepared] | None
     success: int
     statuses: tuple[int, ...]
     examples: tuple[Example, ...]
+    deprecation: Deprecation | None
 
     @property
     def name(self) -> str:
@@ -165,6 +203,8 @@ class Endpoint:
         return frozenset({400, 401, 403, 500, 503, *self.statuses, *read_body, *written, *replaced, *older})
 
     def view(self, **path: str) -> Response:
+        if self.deprecation is not None:
+            after_this_request(self.deprecation.mark)
         with room().taken() as snapshot:
             caller = self._caller(snapshot)
             if self.judges and snapshot.edition.failed:
@@ -178,7 +218,7 @@ class Endpoint:
                 raise FaultyDocument(faults=error.faults) from None
             finally:
                 room().metrics.inferred(room().ledger)
-            return self._written(answer, snapshot)
+            return self._written(answer, asked, preview=self.writes and asked.query.validate_only)
 
     def _caller(self, snapshot: Snapshot) -> Caller:
         scheme, _, token = request.headers.get("Authorization", "").partition(" ")
@@ -186,8 +226,12 @@ class Endpoint:
             raise NotAuthenticated(headers={"WWW-Authenticate": 'Bearer realm="platen-accord"'})
         caller = room().caller(token.strip(), snapshot)
         if caller is None:
-            challenge = 'Bearer realm="platen-accord", error="invalid_token"'
-            raise NotAuthenticated("This key is not known.", headers={"WWW-Authenticate": challenge})
+            raise NotAuthenticated("This key is not known.", headers=_INVALID_TOKEN)
+        now_s = room().now_s
+        if caller.expires_at is not None and caller.expires_at <= now_s:
+            expired = f"This key expired at {instant(caller.expires_at)}: a new one has to be issued."
+            raise NotAuthenticated(expired, headers=_INVALID_TOKEN)
+        room().key_uses.note(caller.key_id, now_s)
         note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
         if caller.role not in self.roles:
             raise RoleNotAllowed(f"This needs one of the roles {', '.join(self.roles)}; the key's is {caller.role}.")
@@ -197,8 +241,8 @@ class Endpoint:
         query = self._query()
         if self.as_of:
             snapshot = snapshot.as_of(query.revision)
-        version = version_in(request.headers.get(IF_MATCH)) if self.replaces else 0
-        asked = Asked(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, version=version)
+        named = if_match(_if_match()) if self.replaces else None
+        asked = Asked(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
         if self.takes is None:
             return asked
         document = json_of(request, room().config.body_limit)
@@ -210,7 +254,8 @@ class Endpoint:
     def _query(self) -> Any:
         doubled = [name for name, values in request.args.lists() if len(values) > 1]
         if doubled:
-            raise BadQuery(faults=[Fault(f"/{name}", "is given more than once") for name in doubled])
+            message = "is given more than once"
+            raise BadQuery(faults=[Fault(f"/{escape(name)}", message, code="given-twice") for name in doubled])
         try:
             return wire.load(self.query, request.args.to_dict(), in_query=True)
         except DocumentError as error:
@@ -220,27 +265,59 @@ class Endpoint:
         if not self.writes:
             return cast(Answer, self.run(asked))
         if asked.query.validate_only:
-            return cast(Prepared, self.run(asked)).preview
+            return replace(self._prepared(asked).preview, status=200)
         key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
         address = [request.path, dataclasses.asdict(asked.query)]
-        digest = request_digest(self.method, address, request.headers.get(IF_MATCH), dict(asked.document))
+        digest = request_digest(self.method, address, _if_match(), dict(asked.document))
         # The word is made up by one caller; that another of the shop made up the same says nothing.
         once = Repeatable(asked.room.store, asked.caller.key_id, key, digest)
-        return once.recalled() or once.carried_out(lambda: cast(Prepared, self.run(asked)))
+        return once.answered(lambda: self._prepared(asked), ATTEMPTS if self.replaces else 1)
 
-    def _written(self, answer: Answer, snapshot: Snapshot) -> Response:
+    def _prepared(self, asked: Asked) -> Prepared:
+        """The write; of a replacement only if If-Match names what a read would give now. Raises ChangedMeanwhile."""
+        if self.replaces is None or asked.if_match is None:
+            return cast(Prepared, self.run(asked))
+        now = cast(Answer, self.replaces(asked))
+        body = dump(now.document, sort=True)
+        if not asked.if_match.contains(etag(now, body)):
+            raise ChangedMeanwhile("If-Match names none of the ETags that a read would have now.")
+        prepared = cast(Prepared, self.run(replace(asked, version=now.version or 0)))
+        return Prepared(now, None) if dump(prepared.preview.document, sort=True) == body else prepared
+
+    def _written(self, answer: Answer, asked: Asked, *, preview: bool) -> Response:
+        snapshot = asked.snapshot
         with timed("write"):
             # What is kept comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
             kept = self.writes or answer.version is not None
             response = Response(dump(answer.document, kept), status=answer.status, mimetype="application/json")
         response.headers.extend(dict(answer.headers))
         held = snapshot.basis == "held"
+        if (caching := self._caching(asked)) is not None:
+            response.headers.setdefault("Cache-Control", caching)
         response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
         if self.method == "GET":
-            return remembered(response, answer.version)
-        if answer.version is not None:
-            response.set_etag(etag(answer.version, response.get_data()))
+            return remembered(response, answer)
+        if (self.replaces or answer.version is not None) and not preview:
+            response.set_etag(etag(answer, response.get_data()))
         return response
+
+    def _caching(self, asked: Asked) -> str | None:
+        """What caches may do with the answer; None leaves that to the method.
+
+        The book is the same for all, but read with a key: a cache that others share would go on telling it to whoever
+        has none, or no more.
+        """
+        if self.tag in _OF_ORDERS:
+            return "no-store"
+        pinned = self.as_of and asked.query.revision is not None and asked.snapshot.basis == "live"
+        if pinned:
+            return "private, max-age=31536000, immutable"
+        return REVALIDATED if self.method == "GET" else None
+
+
+def _if_match() -> str | None:
+    """The header as the caller of a plain answer sends it."""
+    return unpacked(request.headers.get(IF_MATCH))
 
 
 @contextmanager
@@ -255,6 +332,8 @@ def _store_problems(endpoint: Endpoint) -> Iterator[None]:
         raise StoreUnavailable("The store can't be used; whoever runs the service must look at it.") from None
     except KeyReused:
         raise KeyUsedBefore() from None
+    except StillRunning:
+        raise StillUnderWay(headers={"Retry-After": "1"}) from None
     except NotThere as error:
         raise NotFound(_sentence(error)) from None
     except Overtaken as error:
@@ -286,12 +365,12 @@ def dump(document: Mapping[str, Any], sort: bool = False) -> bytes:
     return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=sort).encode()
 
 
-def remembered(response: Response, version: int | None = None) -> Response:
-    """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); 304 if the caller has it."""
-    response.set_etag(etag(version, response.get_data()))
-    response.headers["Cache-Control"] = "private, no-cache"
-    response.headers["Vary"] = "Authorization"
-    return cast(Response, response.make_conditional(request))
+def remembered(response: Response, answer: Answer) -> Response:
+    """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); ``http.coding`` answers 304."""
+    response.set_etag(etag(answer, response.get_data()))
+    response.headers.setdefault("Cache-Control", REVALIDATED)
+    response.vary.add("Authorization")
+    return response
 
 
 def endpoint(
@@ -306,20 +385,22 @@ def endpoint(
     judges: bool = False,
     as_of: bool = False,
     writes: bool = False,
-    replaces: bool = False,
+    replaces: Callable[[Asked], Answer | Prepared] | None = None,
     success: int = 200,
     statuses: tuple[int, ...] = (),
     examples: tuple[Example, ...] = (Example("As it is"),),
+    deprecation: Deprecation | None = None,
 ) -> Callable[[Callable[[Asked], Answer | Prepared]], Endpoint]:
     """Declare an endpoint under /v1; who may call it stands in ``roles.MAY`` under the function's name.
 
-    ``takes``, ``query`` and ``answers`` are dataclasses with readers, ``parameters`` what the
-    names in the path mean. ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from
-    an older revision for ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key;
-    ``replaces``: and needs If-Match. ``success``: the status of a good answer. The first line of the function's
-    docstring is its summary, the rest its description.
+    ``takes``, ``query`` and ``answers`` are dataclasses with readers, ``parameters`` what the names in the path mean.
+    ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from an older revision for
+    ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs
+    If-Match, which is held against this read's answer, fresh from the store; whatever a read gives can be sent back,
+    and nothing is written if nothing differs. ``success``: the status of a good answer. ``deprecation``: it will go,
+    and says so. The first line of the function's docstring is its summary, the rest its description.
     """
-    more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces else [])
+    more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces is not None else [])
     whole = dataclasses.make_dataclass(query.__name__, more, bases=(query,), frozen=True, slots=True) if more else query
 
     def declare(run: Callable[[Asked], Answer | Prepared]) -> Endpoint:
@@ -335,11 +416,12 @@ def endpoint(
             parameters=parameters,
             judges=judges,
             as_of=as_of,
-            writes=writes or replaces,
+            writes=writes or replaces is not None,
             replaces=replaces,
             success=success,
             statuses=statuses,
             examples=examples,
+            deprecation=deprecation,
         )
 
     return declare

@@ -9,19 +9,21 @@ from accord_service.api.endpoint import Example
 from accord_service.steps.shops import Caller, KnownShop, no_house
 from accord_service.store import ShopRecord
 
-_PRESS = {"id": "bench", "type": "swing-away", "platen": {"width": "400 mm", "height": "500 mm"}}
+PRESS: dict[str, Any] = {"id": "bench", "type": "swing-away", "platen": {"width": "400 mm", "height": "500 mm"}}
 SHOP: dict[str, Any] = {
     "id": "harbour-lane",
     "name": "Harbour Lane Prints",
     "market": "eu",
     "unit_system": "metric",
     "standing": ["trained-operators"],
-    "presses": [_PRESS],
+    "presses": [PRESS],
     "stock": {
         "products": ["sub-paper-fast-dry"],
         "consumables": ["ptfe-sheet", "silicone-paper", "plain-paper", "heat-tape"],
     },
 }
+
+KEY_ID = "key_k7qz3n5w2xab4cde"
 
 # One that is not there yet.
 NEW_SHOP: dict[str, Any] = {**SHOP, "id": "weir-court", "name": "Weir Court Press Room"}
@@ -30,37 +32,37 @@ NEW_SHOP: dict[str, Any] = {**SHOP, "id": "weir-court", "name": "Weir Court Pres
 CALLER = Caller("example", "counter", SHOP["id"], KnownShop(ShopRecord(SHOP["id"], 1, SHOP, 0.0), no_house(SHOP["id"])))
 
 # Answers of endpoints that would write, or that show what is only in a store.
-OWN_SHOP: dict[str, Any] = {
-    "shop": SHOP,
+_CHANGED_AT = "2026-03-02T09:30:00.000Z"
+SHOP_STATUS: dict[str, Any] = {
+    "shop_id": SHOP["id"],
+    "version": 3,
+    "changed_at": _CHANGED_AT,
     "units": {"temperature": "°C", "length": "mm", "pressure": "kPa", "area_density": "g/m²"},
     "calibration": [],
-    "version": 3,
+    "house_rules": {"version": 2, "changed_at": _CHANGED_AT},
     "role": "owner",
-    "key": "k7qz3n5w2xab4cde",
+    "key_id": KEY_ID,
 }
 HOUSE_RULES: dict[str, Any] = {"limits": {"press.spread_most": "6 K", "press.parts_most": 2}}
-OWN_HOUSE_RULES: dict[str, Any] = {
-    "house_rules": {**HOUSE_RULES, "rules": {}, "without": {"products": [], "consumables": []}},
-    "version": 2,
-}
-_CHANGED_AT = "2026-03-02T09:30:00.000Z"
-SHOP_ENTRY: dict[str, Any] = {"shop": SHOP, "version": 1, "changed_at": _CHANGED_AT}
-NEW_SHOP_ENTRY: dict[str, Any] = {**SHOP_ENTRY, "shop": NEW_SHOP}
+OWN_HOUSE_RULES: dict[str, Any] = {**HOUSE_RULES, "rules": {}, "without": {"products": [], "consumables": []}}
 SHOPS: dict[str, Any] = {
     "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
     "next": None,
 }
-_KEY: dict[str, Any] = {
-    "id": "k7qz3n5w2xab4cde",
-    "shop": SHOP["id"],
-    "role": "counter",
+KEY_WANTED: dict[str, Any] = {"shop_id": SHOP["id"], "role": "counter", "holder": "The tablet at the counter"}
+KEY: dict[str, Any] = {
+    "id": KEY_ID,
+    **KEY_WANTED,
     "last_four": "w4Tx",
     "issued_at": _CHANGED_AT,
+    "issued_by": "key_m2lw6y4t7ofh3rsa",
+    "expires_at": None,
+    "last_used_at": "2026-03-30T16:05:00.000Z",
     "revoked_at": None,
 }
-KEYS: dict[str, Any] = {"entries": [_KEY], "next": None}
-ISSUED: dict[str, Any] = {**_KEY, "token": None}
-REVOKED: dict[str, Any] = {**_KEY, "revoked_at": "2026-04-01T08:00:00.000Z"}
+KEYS: dict[str, Any] = {"entries": [KEY], "next": None}
+ISSUED: dict[str, Any] = {**KEY, "last_used_at": None, "token": None}
+REVOKED: dict[str, Any] = {**KEY, "revoked_at": "2026-04-01T08:00:00.000Z"}
 
 _COTTON_TEE: dict[str, Any] = {
     "reference": "HL-1043",

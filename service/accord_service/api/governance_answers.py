@@ -1,4 +1,4 @@
-"""The shapes of what is said about revisions, proposals, verdict records, outcomes and the audit."""
+"""The shapes of what is said about revisions, proposals, records, outcomes and the audit."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from accord_rules.documents.answers import (
     STRING_OR_NULL,
     STRINGS,
     Anything,
-    Figure,
     Free,
     Nullable,
     listed,
@@ -25,6 +24,7 @@ from accord_rules.governance.effect import Effect
 from accord_rules.governance.proposal import STATES, Base, ShownEffect
 from accord_rules.verdict import VERDICTS, Finding, Verdict
 from accord_service.api.answers import Document, next_page, time
+from accord_service.store import Event
 
 REPLAYED_VERDICTS = (*VERDICTS, "unreadable")
 RESULTS = ("good", "failed")
@@ -43,11 +43,11 @@ class RevisionLine(Documented):
 
     number: int = given(INTEGER, "its number, from 1 without gaps")
     digest: str = given(STRING, "SHA-256 of the book's canonical JSON")
-    author: str = given(STRING, "who proposed it: the id of a key, or what made the first")
-    approvers: tuple[str, ...] = given(STRINGS, "ids of the keys that approved it")
+    author_id: str = given(STRING, "who proposed it: the id of a key, or the part of the program")
+    approver_ids: tuple[str, ...] = given(STRINGS, "ids of the keys that approved it")
     reason: str = given(STRING, "why")
-    proposal: str | None = given(STRING_OR_NULL, "the proposal it came from; may be null")
-    at: str = time("when it was published")
+    proposal_id: str | None = given(STRING_OR_NULL, "the proposal it came from; may be null")
+    published_at: str = time("when it was published")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ class RevisionChanges(Documented):
 class ShownApproval(Documented):
     """Who approved, and exactly what."""
 
-    who: str = given(STRING, "the id of the key")
+    key_id: str = given(STRING, "the id of the key")
     role: str = given(STRING, "its role then")
     change_digest: str = given(STRING, "digest of the changes approved")
     base_digest: str = given(STRING, "digest of the base")
@@ -101,15 +101,11 @@ class Digests(Documented):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ShownProposal(Documented):
-    """A change of the book that somebody asks for."""
+class ProposalStatus(Documented):
+    """What became of a change of the book that somebody asks for; what it asks for is at /v1/proposals/{proposal}."""
 
-    id: str = given(STRING, "its id")
-    base: Base = given(Object(Base), "the revision it starts from")
-    changes: tuple[EntryChange, ...] = _changes("what it asks to be different")
-    reason: str = given(STRING, "why")
-    evidence: str = given(STRING, "on what evidence")
-    author: str = given(STRING, "the id of the key that made it")
+    id: str | None = given(STRING_OR_NULL, "its id; null when only asked (validate_only)")
+    author_id: str = given(STRING, "who made it: the id of a key, or the part of the program")
     state: str = given(Choice(STATES), "where it is in its life; void: the head has moved on from its base")
     approvals: tuple[ShownApproval, ...] = given(
         listed(Object(ShownApproval)), "approvals given, those that lapsed too"
@@ -117,13 +113,24 @@ class ShownProposal(Documented):
     shown: ShownEffect | None = given(
         Nullable(Object(ShownEffect)), "what its effect came to; null before it was opened"
     )
-    ended_because: str | None = given(STRING_OR_NULL, "why it was rejected or became void; may be null")
+    ended_because: str | None = given(STRING_OR_NULL, "why it was declined, withdrawn or became void; may be null")
     digests: Digests = given(Object(Digests), "what an approval has to repeat")
     approvals_needed: int = given(INTEGER, "2, of two shops, where it loosens what keeps people safe, else 1")
     approvals_valid: int = given(INTEGER, "how many count")
-    version: int = given(INTEGER, "its version; the ETag names it too")
-    created_at: str = time("when it was made")
-    changed_at: str = time("when it last changed")
+    version: int | None = given(Nullable(INTEGER), "grows with each step; null while it is not made")
+    created_at: str | None = given(STRING_OR_NULL, "when it was made, UTC")
+    changed_at: str | None = given(STRING_OR_NULL, "when it last changed, UTC")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownProposal(Documented):
+    """A change of the book that somebody asks for, and what became of it."""
+
+    status: ProposalStatus = given(Object(ProposalStatus), "what became of it", spread=True)
+    base: Base = given(Object(Base), "the revision it starts from")
+    changes: tuple[EntryChange, ...] = _changes("what it asks to be different")
+    reason: str = given(STRING, "why")
+    evidence: str = given(STRING, "on what evidence")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,16 +145,18 @@ class Proposals(Documented):
 class Published(Documented):
     """What a publication came to."""
 
-    revision: int = given(INTEGER, "the number of the new revision")
+    revision: int | None = given(
+        Nullable(INTEGER), "the number of the new revision; null when only asked (validate_only)"
+    )
     digest: str = given(STRING, "its digest")
-    proposal: ShownProposal = given(Object(ShownProposal), "the proposal, published")
+    proposal: ProposalStatus = given(Object(ProposalStatus), "the proposal, published")
 
 
 @dataclass(frozen=True, slots=True)
 class ProposalEffect(Documented):
     """What a proposal would do, order by order. Approvals bind to its digest."""
 
-    proposal: str = given(STRING, "the proposal")
+    proposal_id: str = given(STRING, "the proposal")
     replay_digest: str = given(STRING, "digest of this effect")
     effect: Effect = given(Object(Effect), "the effect", spread=True)
     others_left_out: bool = given(
@@ -155,20 +164,40 @@ class ProposalEffect(Documented):
     )
 
 
-# -- verdict records --------------------------------------------------------------------------------------------------
+# -- records ----------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RecordedVerdict(Documented):
-    """A verdict as it was given, and the order it was given on."""
+class RecordLine(Documented):
+    """A recorded order, without the order and the answer."""
 
-    id: str = given(STRING, "the verdict's id")
+    record_id: str | None = given(STRING_OR_NULL, "rec_ and a random word; null before it is kept (validate_only)")
     recorded_at: str = time("when it was recorded")
     expires_at: str | None = given(STRING_OR_NULL, "when it goes, UTC; null: kept for good")
+    reference: str | None = given(
+        STRING_OR_NULL, "the shop's own word for the order; null where it had none, or it was deleted"
+    )
+    verdict_id: str = given(STRING, "the answer's id: the same for equal orders under the same book")
+    verdict: str = given(Choice(VERDICTS), "whether the order can be done")
+    revision: int = given(INTEGER, "the revision of the book it was judged under")
+
+
+@dataclass(frozen=True, slots=True)
+class Records(Documented):
+    """A page of the shop's records, newest first."""
+
+    entries: tuple[RecordLine, ...] = given(listed(Object(RecordLine)), "newest first")
+    next: str | None = next_page()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record(Documented):
+    """An order as it was recorded, and the answer as it was given."""
+
+    line: RecordLine = given(Object(RecordLine), "the record", spread=True)
     code: str = given(STRING, "digest of the code that judged")
-    reference: str | None = given(STRING_OR_NULL, 'the shop\'s own; "masked" once masked; may be null')
     order: Document = given(Free(), "the order, without its reference")
-    verdict: Document = given(Free((Verdict,)), "the answer, as it was given")
+    answer: Document = given(Free((Verdict,)), "the answer, as it was given")
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,11 +214,11 @@ def _findings(about: str) -> Any:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReplayedVerdict(Documented):
+class ReplayedRecord(Documented):
     """A recorded order asked again, and how the answer differs."""
 
-    id: str = given(STRING, "the recorded verdict")
-    recorded_revision: int = given(INTEGER, "the revision it was given under")
+    record_id: str = given(STRING, "the record")
+    recorded_revision: int = given(INTEGER, "the revision it was judged under")
     revision: int = given(INTEGER, "the revision it is asked again under")
     then: str = given(Choice(REPLAYED_VERDICTS), "the verdict as it was")
     now: str = given(Choice(REPLAYED_VERDICTS), "the verdict as it is")
@@ -199,7 +228,7 @@ class ReplayedVerdict(Documented):
     appeared: tuple[Document, ...] = _findings("findings that were not there")
     gone: tuple[Document, ...] = _findings("findings that are not there any more")
     changed: tuple[Document, ...] = _findings("findings that say something else, as they are now")
-    verdict: Document | None = given(Nullable(Free((Verdict,))), "the answer of now; null where there is none")
+    answer: Document | None = given(Nullable(Free((Verdict,))), "the answer of now; null where there is none")
 
 
 # -- outcomes ---------------------------------------------------------------------------------------------------------
@@ -209,8 +238,10 @@ class ReplayedVerdict(Documented):
 class OutcomeReport(Documented):
     """How one pressed piece came out."""
 
-    id: str = given(STRING, "the report's id")
-    verdict: str = given(STRING, "the verdict it was pressed under")
+    outcome_id: str | None = given(
+        STRING_OR_NULL, "o1, o2 ... in the order reported on this record; null before it is kept (validate_only)"
+    )
+    record_id: str = given(STRING, "the record of the order it was pressed for")
     decoration: int = given(INTEGER, "which decoration of the order")
     result: str = given(Choice(RESULTS), "how it came out")
     failure: str | None = given(STRING_OR_NULL, "what failed; null for a good piece")
@@ -219,22 +250,25 @@ class OutcomeReport(Documented):
     transfer: str = given(STRING, "the transfer family it counts for")
     substrate: str = given(STRING, "the substrate it counts for")
     press_type: str = given(STRING, "the type of press it counts for")
-    at: str = time("when it was reported")
+    reported_at: str = time("when it was reported")
 
 
 @dataclass(frozen=True, slots=True)
 class Outcomes(Documented):
-    """The reports on one verdict."""
+    """A page of the reports on one record, newest first."""
 
-    entries: tuple[OutcomeReport, ...] = given(listed(Object(OutcomeReport)), "oldest first")
+    entries: tuple[OutcomeReport, ...] = given(listed(Object(OutcomeReport)), "newest first")
+    next: str | None = next_page()
 
 
 @dataclass(frozen=True, slots=True)
 class OutcomeAdded(Documented):
-    """A report, and the proposal it drafted if it made the outcomes poor."""
+    """A report as it was taken."""
 
-    outcome: OutcomeReport = given(Object(OutcomeReport), "the report")
-    drafted: str | None = given(STRING_OR_NULL, "the id of the drafted proposal; may be null")
+    report: OutcomeReport = given(Object(OutcomeReport), "the report", spread=True)
+    drafted_proposal_id: str | None = given(
+        STRING_OR_NULL, "the proposal that it drafted; null where it made no outcomes poor"
+    )
 
 
 # -- audit ------------------------------------------------------------------------------------------------------------
@@ -245,12 +279,12 @@ class AuditEntry(Documented):
     """One write to the store, sealed to the one before."""
 
     seq: int = given(INTEGER, "its number, from 1 without gaps")
-    at: float = given(Figure(), "when, in seconds since 1970 (UTC), as it was sealed")
-    who: str = given(STRING, "the id of the key, or the command")
-    what: str = given(STRING, "what was done")
-    about: str = given(STRING, "to what")
+    written_at: str = time("when, as it was sealed")
+    actor_id: str = given(STRING, "the id of the key, or the part of the program, that did it")
+    event: str = given(Choice(tuple(Event)), "what was done")
+    subject_id: str | None = given(STRING_OR_NULL, "to what, by its id or number; null: to several")
     written: Mapping[str, Any] = given(
-        mapped(Anything()), "key of the store to the SHA-256 of what it got; null: taken away"
+        mapped(Anything()), "name of a document to the SHA-256 of what it got; null: taken away"
     )
     previous: str = given(STRING, "the hash before")
     hash: str = given(STRING, "SHA-256 of this entry's canonical JSON without the hash")

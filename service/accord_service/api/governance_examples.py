@@ -35,23 +35,21 @@ def _changes(book: Book, by: int) -> list[dict[str, Any]]:
 
 def edited(book: Book) -> dict[str, Any]:
     """What an author changes their proposal to."""
-    return {"changes": _changes(book, 2), "reason": _REASON, "evidence": _EVIDENCE}
+    return {**proposed(book), "changes": _changes(book, 2)}
 
 
 def proposed(book: Book) -> dict[str, Any]:
-    """A proposal as it is sent."""
+    """A proposal as its author writes it."""
     return {"base": _base(book), "changes": _changes(book, 1), "reason": _REASON, "evidence": _EVIDENCE}
 
 
 def drafted(book: Book) -> dict[str, Any]:
-    """The proposal as it is kept."""
-    sent = proposed(book)
-    changes = tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in sent["changes"])
+    """The proposal's status after it was made."""
+    changes = tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in proposed(book)["changes"])
     digests = {"change_digest": change_digest(changes), "base_digest": book.digest, "replay_digest": None}
     return {
         "id": "p1",
-        **sent,
-        "author": "k7qz3n5w2xab4cde",
+        "author_id": "key_k7qz3n5w2xab4cde",
         "state": "draft",
         "approvals": [],
         "shown": None,
@@ -65,12 +63,9 @@ def drafted(book: Book) -> dict[str, Any]:
     }
 
 
-def rewritten(book: Book) -> dict[str, Any]:
-    """The proposal after an edit."""
-    changes = edited(book)["changes"]
-    digest = change_digest(tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in changes))
-    draft = drafted(book)
-    return {**draft, "changes": changes, "digests": {**draft["digests"], "change_digest": digest}, "version": 2}
+def created(book: Book) -> dict[str, Any]:
+    """The proposal as it was made, with its status."""
+    return {**drafted(book), **proposed(book)}
 
 
 def opened(book: Book) -> dict[str, Any]:
@@ -88,16 +83,22 @@ def opened(book: Book) -> dict[str, Any]:
 def approved(book: Book) -> dict[str, Any]:
     """The proposal after a steward's yes."""
     seen = opened(book)
-    approval = {"who": "m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
+    approval = {"key_id": "key_m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
     return {**seen, "state": "approved", "approvals": [approval], "approvals_valid": 1, "version": 3}
 
 
-REJECTION: Mapping[str, Any] = {"reason": "The pale prints were pressed ten kelvin too cold; see the reports."}
+DECLINE: Mapping[str, Any] = {"reason": "The pale prints were pressed ten kelvin too cold; see the reports."}
+WITHDRAWAL: Mapping[str, Any] = {"reason": "Those reports were of another paper."}
 
 
-def rejected(book: Book) -> dict[str, Any]:
+def declined(book: Book) -> dict[str, Any]:
     """The proposal after a steward's no."""
-    return {**opened(book), "state": "rejected", "ended_because": REJECTION["reason"], "version": 3}
+    return {**opened(book), "state": "declined", "ended_because": DECLINE["reason"], "version": 3}
+
+
+def withdrawn(book: Book) -> dict[str, Any]:
+    """The proposal after its author took it back."""
+    return {**opened(book), "state": "withdrawn", "ended_because": WITHDRAWAL["reason"], "version": 3}
 
 
 def published(book: Book) -> dict[str, Any]:
@@ -115,13 +116,13 @@ REVERSION: Mapping[str, Any] = {"reason": "The film peels again since the dwell 
 def reverted(book: Book) -> dict[str, Any]:
     """A proposal that takes something back."""
     evidence = f"Takes back what makes {book.digest} differ from an earlier revision: 1 entries."
-    return {**drafted(book), "reason": REVERSION["reason"], "evidence": evidence}
+    return {**created(book), "reason": REVERSION["reason"], "evidence": evidence}
 
 
 _FLIP: Mapping[str, Any] = {
     "source": "recorded",
     "shop": "harbour-lane",
-    "order": "vd_" + "5a" * 20,
+    "order": "rec_" + "5a" * 16,
     "rule": "dye-paler-on-blend",
     "direction": "stricter",
     "before": "accepted",
@@ -132,7 +133,7 @@ _FLIP: Mapping[str, Any] = {
 def effect(book: Book) -> dict[str, Any]:
     """What the proposal would do."""
     return {
-        "proposal": "p1",
+        "proposal_id": "p1",
         **_DIGESTS_SEEN,
         "old": book.digest,
         "new": published(book)["digest"],
@@ -180,26 +181,25 @@ AUDIT: dict[str, Any] = {
     "entries": [
         {
             "seq": 1,
-            "at": _THEN_S,
-            "who": "first start",
-            "what": "revision.first",
-            "about": "1",
-            "written": {"{accord}:revision:1": "7c" * 32, "{accord}:head": "8d" * 32},
+            "written_at": instant(_THEN_S),
+            "actor_id": "first start",
+            "event": "revision.published",
+            "subject_id": "1",
+            "written": {"revision:1": "7c" * 32, "head": "8d" * 32},
             "previous": "0" * 64,
             "hash": "9e" * 32,
         }
     ],
-    "next": "/v1/audit?after=1&limit=1",
+    "next": "/v1/audit?cursor=1&limit=1",
 }
 
-_VERDICT_ID = "vd_" + "5a" * 20
 _ORDER: dict[str, Any] = {
     "item": {"blank": "tote-polyester-white"},
     "decorations": [{"transfer": "dye-sublimation", "placement": "front"}],
     "press": "bench",
 }
 _VERDICT: dict[str, Any] = {
-    "id": _VERDICT_ID,
+    "id": "vd_" + "5a" * 20,
     "verdict": "accepted",
     "revision": 12,
     "digest": "sha256:" + "0b" * 32,
@@ -216,18 +216,21 @@ _VERDICT: dict[str, Any] = {
     "remedies_complete": True,
     "reference": "HL-1043",
 }
-RECORD: dict[str, Any] = {
-    "id": _VERDICT_ID,
+RECORDED_ORDER: dict[str, Any] = {"reference": "HL-1043", **_ORDER}
+_RECORD_LINE: dict[str, Any] = {
+    "record_id": "rec_" + "5a" * 16,
     "recorded_at": instant(_THEN_S),
     "expires_at": instant(_THEN_S + 730 * 86_400),
-    "code": _CODE,
     "reference": "HL-1043",
-    "order": _ORDER,
-    "verdict": _VERDICT,
+    "verdict_id": _VERDICT["id"],
+    "verdict": _VERDICT["verdict"],
+    "revision": 12,
 }
-MASKED_RECORD: dict[str, Any] = {**RECORD, "reference": "masked", "verdict": {**_VERDICT, "reference": "masked"}}
+RECORDS: dict[str, Any] = {"entries": [_RECORD_LINE], "next": None}
+RECORD: dict[str, Any] = {**_RECORD_LINE, "code": _CODE, "order": _ORDER, "answer": _VERDICT}
+RECORD_WITHOUT_REFERENCE: dict[str, Any] = {**RECORD, "reference": None, "answer": {**_VERDICT, "reference": None}}
 REPLAY: dict[str, Any] = {
-    "id": _VERDICT_ID,
+    "record_id": RECORD["record_id"],
     "recorded_revision": 12,
     "revision": 13,
     "then": "accepted",
@@ -238,12 +241,12 @@ REPLAY: dict[str, Any] = {
     "appeared": [],
     "gone": [],
     "changed": [],
-    "verdict": {**_VERDICT, "revision": 13, "digest": "sha256:" + "3e" * 32, "reference": None},
+    "answer": {**_VERDICT, "revision": 13, "digest": "sha256:" + "3e" * 32, "reference": None},
 }
 OUTCOME_ASKED: dict[str, Any] = {"result": "failed", "failure": "peeled", "washes": 6}
 OUTCOME: dict[str, Any] = {
-    "id": "0f1e2d3c4b5a6978",
-    "verdict": _VERDICT_ID,
+    "outcome_id": "o1",
+    "record_id": RECORD["record_id"],
     "decoration": 0,
     "result": "failed",
     "failure": "peeled",
@@ -252,5 +255,5 @@ OUTCOME: dict[str, Any] = {
     "transfer": "dye-sublimation",
     "substrate": "woven",
     "press_type": "swing-away",
-    "at": instant(_THEN_S),
+    "reported_at": instant(_THEN_S),
 }

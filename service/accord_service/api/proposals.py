@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
-from urllib.parse import urlencode
 
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Fault, Many, Object, Text, Whole, given, optional
+from accord_rules.documents.reading import Fault, Many, Object, Text, given
+from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import CHANGES_MOST, ChangeError, EntryChange, changes_document, read_changes
 from accord_rules.governance.effect import RECORDED, Budget
 from accord_rules.governance.proposal import Approval, Base, GovernanceError
 from accord_rules.infer.engine import EngineError
 from accord_service.api.endpoint import Asked
-from accord_service.api.governance_answers import Digests, RevisionLine, ShownApproval, ShownProposal
+from accord_service.api.governance_answers import Digests, ProposalStatus, RevisionLine, ShownApproval, ShownProposal
 from accord_service.http.problems import (
-    BadQuery,
     BaseMoved,
     DigestsDiffer,
     FaultyDocument,
@@ -57,19 +56,13 @@ _PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
 
 
 @dataclass(frozen=True, slots=True)
-class Edited:
-    """A proposal's changes, why, and on what evidence."""
+class Proposed(Documented):
+    """A change of the book that is asked for, why, and on what evidence; its base is the head when it is made."""
 
+    base: Base = given(Object(Base), "the revision it starts from")
     changes: tuple[EntryChange, ...] = given(Many(Object(EntryChange), CHANGES_MOST, 1), "what is to be different")
     reason: str = given(Text(REASON_MOST, lines=True), "why")
     evidence: str = given(Text(REASON_MOST, lines=True), "on what evidence")
-
-
-@dataclass(frozen=True, slots=True)
-class Proposed(Edited):
-    """A change of the book that is asked for. ``base`` is the head, as GET /v1/revisions says it."""
-
-    base: Base = given(Object(Base), "the revision it starts from", kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,31 +70,6 @@ class Reason:
     """Why."""
 
     reason: str = given(Text(REASON_MOST, lines=True), "why")
-
-
-@dataclass(frozen=True, slots=True)
-class CursorQuery:
-    """Which page of a list, newest first."""
-
-    cursor: str | None = optional(Text(400), about="from the address of the page; the first page when left out")
-    limit: int = optional(Whole(1, 100), 20, about="entries a page; 20 when left out")
-
-
-def next_address(address: str, cursor: str | None, query: CursorQuery, **filters: str | None) -> str | None:
-    """Where the next page is; None on the last."""
-    if cursor is None:
-        return None
-    kept = {name: value for name, value in filters.items() if value is not None}
-    return f"{address}?{urlencode({**kept, 'cursor': cursor, 'limit': query.limit})}"
-
-
-@contextmanager
-def bad_cursor() -> Iterator[None]:
-    """The store's refusal of a cursor that no page gave, as a problem."""
-    try:
-        yield
-    except ValueError as error:
-        raise BadQuery(faults=[Fault("/cursor", f"is {error}")]) from None
 
 
 def number_in(text: str) -> int:
@@ -128,31 +96,52 @@ def steps_of(asked: Asked) -> Steps:
     )
 
 
-def taken(asked: Asked, step: Callable[[Steps], Step], status: int = 200) -> Prepared:
-    """A step as a write that passed its checks; what forbids it is raised as a problem. ``status``: once it is done."""
+def taken(asked: Asked, step: Callable[[Steps], Step], answer: Callable[[Kept], Answer]) -> Prepared:
+    """A step as a write that passed its checks; what forbids it is raised as a problem."""
     with refusals():
         made = step(steps_of(asked))
 
     def commit(remember: Remember) -> Answer:
-        return answer(made.commit(lambda kept: remember(answer(kept, status))), status)
+        return answer(made.commit(lambda kept: remember(answer(kept))))
 
     return Prepared(answer(made.preview), commit)
 
 
-def answer(kept: Kept, status: int = 200) -> Answer:
-    return Answer(shown_proposal(kept).document(), status, version=kept.version)
+def draft(kept: Kept) -> Answer:
+    """What its author writes, which can be sent back."""
+    proposal = kept.proposal
+    written = Proposed(proposal.base, proposal.changes, proposal.reason, proposal.evidence)
+    return Answer(written.document(), version=kept.version)
+
+
+def status(kept: Kept) -> Answer:
+    """What became of it."""
+    return Answer(proposal_status(kept).document())
+
+
+def made(kept: Kept) -> Answer:
+    """A proposal that was made, with its status, and where it is."""
+    return Answer(shown_proposal(kept).document(), 201, {"Location": f"/v1/proposals/{kept.proposal.id}"})
 
 
 def shown_proposal(kept: Kept) -> ShownProposal:
-    """What is told of a proposal; the effect has an address of its own, and whose shop a key is of is not told."""
-    proposal, digests = kept.proposal, kept.proposal.digests
+    """All that is told of a proposal."""
+    proposal = kept.proposal
     return ShownProposal(
-        id=proposal.id,
+        status=proposal_status(kept),
         base=proposal.base,
         changes=proposal.changes,
         reason=proposal.reason,
         evidence=proposal.evidence,
-        author=proposal.author,
+    )
+
+
+def proposal_status(kept: Kept) -> ProposalStatus:
+    """What became of a proposal; the effect has an address of its own, and whose shop a key is of is not told."""
+    proposal, digests, is_made = kept.proposal, kept.proposal.digests, kept.version > 0
+    return ProposalStatus(
+        id=proposal.id if is_made else None,
+        author_id=proposal.author,
         state=proposal.state,
         approvals=tuple(map(_shown_approval, proposal.approvals, proposal.lapses)),
         shown=proposal.shown,
@@ -160,15 +149,15 @@ def shown_proposal(kept: Kept) -> ShownProposal:
         digests=Digests(proposal.change_digest, proposal.base.digest, None if digests is None else digests[2]),
         approvals_needed=proposal.approvals_needed,
         approvals_valid=len(proposal.valid_approvals),
-        version=kept.version,
-        created_at=instant(kept.created_at),
-        changed_at=instant(kept.changed_at),
+        version=kept.version if is_made else None,
+        created_at=instant(kept.created_at) if is_made else None,
+        changed_at=instant(kept.changed_at) if is_made else None,
     )
 
 
 def _shown_approval(approval: Approval, lapse: str | None) -> ShownApproval:
     return ShownApproval(
-        who=approval.who,
+        key_id=approval.who,
         role=approval.role,
         change_digest=approval.change_digest,
         base_digest=approval.base_digest,
@@ -185,9 +174,13 @@ def refusals() -> Iterator[None]:
     except GovernanceError as error:
         raise _PROBLEMS[error.kind](str(error)) from None
     except (ChangeError, BookError) as error:
-        raise FaultyDocument(faults=[Fault("/changes", reason) for reason in error.reasons]) from None
+        raise _breaks_book(error.reasons) from None
     except EngineError as error:
-        raise FaultyDocument(faults=[Fault("/changes", f"the rules can't be used: {error}")]) from None
+        raise _breaks_book([f"the rules can't be used: {error}"]) from None
+
+
+def _breaks_book(reasons: Iterable[str]) -> FaultyDocument:
+    return FaultyDocument(faults=[Fault("/changes", reason, code="breaks-book") for reason in reasons])
 
 
 def revision_line(found: RevisionRecord) -> RevisionLine:
@@ -195,11 +188,11 @@ def revision_line(found: RevisionRecord) -> RevisionLine:
     return RevisionLine(
         number=found.number,
         digest=found.digest,
-        author=found.author,
-        approvers=found.approvers,
+        author_id=found.author,
+        approver_ids=found.approvers,
         reason=found.reason,
-        proposal=found.proposal,
-        at=instant(found.at),
+        proposal_id=found.proposal,
+        published_at=instant(found.at),
     )
 
 
@@ -212,4 +205,4 @@ def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str
 
     shown = {name: seen(value) if name in ("counts", "flips", "witnesses") else value for name, value in effect.items()}
     left_out = len(shown["flips"]) < len(effect["flips"])
-    return {"proposal": id_, "replay_digest": replay_digest, **shown, "others_left_out": left_out}
+    return {"proposal_id": id_, "replay_digest": replay_digest, **shown, "others_left_out": left_out}

@@ -113,7 +113,7 @@ def _asked(ask: Callable[[], T]) -> T:
     try:
         return ask()
     except accord_client.InvalidOrder as error:
-        faults = tuple(Fault(each.pointer, each.message, each.allowed) for each in error.errors)
+        faults = tuple(Fault(each.place, each.message, each.allowed, code=each.code) for each in error.errors)
         raise Refused(error.title or FAULTY, faults, "" if faults else str(error)) from None
     except accord_client.NotAuthorised as error:
         raise Failure(f"The service does not take this token ({error}).") from None

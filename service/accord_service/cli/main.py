@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.metadata import PackageNotFoundError, version
-
 import click
 
 from accord_service.cli.audit import audit
@@ -16,17 +14,11 @@ from accord_service.cli.seed import seed
 from accord_service.cli.serve import serve
 from accord_service.cli.settle import settle
 from accord_service.cli.shop import shop
-
-
-def _installed() -> str:
-    try:
-        return version("platen-accord")
-    except PackageNotFoundError:  # run from a source tree that nobody installed
-        return "0+source"
+from accord_service.run.version import VERSION
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(_installed(), prog_name="accord")
+@click.version_option(VERSION, prog_name="accord")
 @click.pass_context
 def main(context: click.Context) -> None:
     """Settings for heat presses: can this order be done, and how.

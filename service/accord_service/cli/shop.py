@@ -25,7 +25,7 @@ def add(put: Put, file: Path, validate_only: bool) -> None:
         document = tomllib.loads(file.read_text(encoding="utf-8"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise Failure(f"{file}: {error}") from None
-    added = put(lambda client: client.administration.add_shop(document, validate_only=validate_only))["shop"]
+    added = put(lambda client: client.administration.add_shop(document, validate_only=validate_only))
     click.echo(f"{'Could be added' if validate_only else 'Added'}: {added['id']} ({added['name']}).")
 
 

@@ -37,10 +37,16 @@ _SUMMARY = MappingProxyType(
         "rejected": "It must not be done like this.",
     }
 )
+_UNKNOWN = "This command does not know that word: ask a newer one, and do not press this until then."
 _LEVEL_COLUMN = 13
 _LABEL_COLUMN = 16
 _MOST_ALLOWED = 24
 _MAIN_SETTINGS = ("temperature", "read_at", "time", "pressure")
+
+
+def _style(word: str) -> Mapping[str, Any]:
+    """How a verdict's or level's word looks; one that is not known here as what stands against the order."""
+    return _STYLES.get(word, _STYLES["blocks"])
 
 
 # -- verdicts ------------------------------------------------------------------------------------------------------
@@ -50,7 +56,7 @@ def show_verdict(output: Output, file: str, verdict: Document, decorations: int)
     """One verdict, whole; ``decorations`` is how many the order has."""
     output.blank()
     _headline(output, verdict["verdict"], file, verdict["reference"])
-    output.say(_SUMMARY[verdict["verdict"]] + _judged_on(verdict), lead="  ")
+    output.say(_SUMMARY.get(verdict["verdict"], _UNKNOWN) + _judged_on(verdict), lead="  ")
     # The list of conditions says what to do; under each finding it would be said twice.
     listed = verdict["verdict"] == "conditional"
     for finding, places in _alike(verdict["findings"]):
@@ -66,7 +72,7 @@ def show_verdict(output: Output, file: str, verdict: Document, decorations: int)
 
 def show_brief(output: Output, file: str, verdict: Document) -> None:
     """One verdict in one line: the gravest finding, or the first question."""
-    rest = [each["title"] for each in verdict["findings"] if each["level"] in ("blocks", "requires")]
+    rest = [each["title"] for each in verdict["findings"] if each["level"] not in ("cautions", "notes")]
     if verdict["verdict"] == "undetermined":
         rest = [each["question"] for each in verdict["needs"]] or rest
     told = f": {rest[0]}" + (f" (and {len(rest) - 1} more)" if len(rest) > 1 else "") if rest else ""
@@ -83,19 +89,19 @@ def show_refusal(output: Output, file: str, refused: Refused) -> None:
 
 
 def show_refusal_brief(output: Output, file: str, refused: Refused) -> None:
-    first = f": {refused.faults[0].pointer or 'the document'} {refused.faults[0].message}" if refused.faults else ""
+    first = f": {refused.faults[0].pointer or 'the document'} {refused.faults[0].sentence}" if refused.faults else ""
     detail = f": {refused.detail}" if refused.detail else ""
     _one_line(output, "refused", f"{file}: {refused.title}{detail}{first}")
 
 
 def _headline(output: Output, word: str, file: str, reference: str | None) -> None:
-    output.say(f"{file}{f'  ({reference})' if reference else ''}", lead=f"{word.upper()}  ", lead_style=_STYLES[word])
+    output.say(f"{file}{f'  ({reference})' if reference else ''}", lead=f"{word.upper()}  ", lead_style=_style(word))
 
 
 def _one_line(output: Output, word: str, text: str) -> None:
     """Never wrapped: one line a file is what scripts and eyes that run down the left edge rely on."""
     wide = Output(10_000, output.encoding)
-    wide.say(text, lead=f"{word:<13}", lead_style=_STYLES[word])
+    wide.say(text, lead=f"{word:<13}", lead_style=_style(word))
 
 
 def _judged_on(verdict: Document) -> str:
@@ -133,7 +139,7 @@ def _where(pointers: Sequence[str], decorations: int) -> str:
 def _finding(output: Output, finding: Document, where: str, *, fix: bool) -> None:
     output.blank()
     level = finding["level"]
-    style = _STYLES.get(level, {})
+    style = _style(level)
     output.say(f"{finding['title']}{where}", lead=f"  {level.upper()}", indent=_LEVEL_COLUMN, lead_style=style)
     output.say(finding["because"], indent=_LEVEL_COLUMN)
     if fix and finding["fix"]:
@@ -235,9 +241,9 @@ def _named(pointer: str) -> str:
 
 def _fault(output: Output, fault: Fault) -> None:
     output.say(fault.pointer or "the document", indent=4)
-    output.say(f"{fault.message}.", indent=6)
+    output.say(fault.sentence, indent=6)
     if not all(each in fault.message for each in fault.allowed):
-        output.say(f"Allowed: {few(list(fault.allowed), _MOST_ALLOWED)}.", indent=6)
+        output.say(f"Allowed: {few(list(fault.nearest), _MOST_ALLOWED)}.", indent=6)
 
 
 # -- settlements ---------------------------------------------------------------------------------------------------
@@ -255,7 +261,7 @@ def show_settlement(output: Output, file: str, settlement: Document, most_plans:
     output.say(
         f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {settlement['revision']}.",
         lead=f"{found} ",
-        lead_style=_STYLES[word],
+        lead_style=_style(word),
     )
     if not complete:
         output.say(
@@ -278,7 +284,7 @@ def _plan(output: Output, plan: Document) -> None:
     output.say(
         f"{used} on {plan['press']}: {plan['verdict']}",
         lead=f"PLAN {plan['rank']}  ",
-        lead_style=_STYLES[plan["verdict"]],
+        lead_style=_style(plan["verdict"]),
     )
     several = len(plan["decorations"]) > 1
     if several:
@@ -398,7 +404,7 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     """A rule, what it compares with, and what it rests on; ``edges`` tells the examples given as bare facts too."""
     rule = shown.rule
     level = rule["level"]
-    output.say(rule["title"], lead=f"{level.upper()}  ", lead_style=_STYLES.get(level, {}))
+    output.say(rule["title"], lead=f"{level.upper()}  ", lead_style=_style(level))
     output.say(f"Rule {shown.id}, topic {rule['topic']}, about the {rule['about']}. Book revision {shown.revision}.")
     for heading, text in (("Why", rule["because"]), ("What to do", rule["fix"])):
         _heading(output, heading)

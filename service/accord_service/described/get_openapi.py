@@ -5,8 +5,10 @@ from flask import Response
 from accord_service.api.endpoint import dump, remembered
 from accord_service.api.room import room
 from accord_service.described.openapi import description
+from accord_service.http.writing import Answer
 
 
 def get_openapi() -> Response:
     """The description of this API (OpenAPI 3.1). It needs no key."""
-    return remembered(Response(dump(description(room())), mimetype="application/json"))
+    document = description(room())
+    return remembered(Response(dump(document), mimetype="application/json"), Answer(document))

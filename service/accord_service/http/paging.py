@@ -1,30 +1,64 @@
-"""Lists in pages: a cursor is the id of the last entry seen, so pages hold while entries come and go."""
+"""Lists in pages, all alike: ``limit`` and ``cursor`` are asked, ``entries`` and the address of the ``next`` answered.
+
+A cursor says where the page before ended, so pages hold while entries come and go.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import islice
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
-from accord_rules.documents.reading import Name, Whole, optional
+from accord_rules.documents.reading import Fault, Text, Whole, optional
+from accord_service.http.problems import BadQuery
 from accord_service.store import Page
+
+_NONE: Mapping[str, Any] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
 class PageQuery:
-    """Which page of a list, sorted by id."""
+    """Which page of a list."""
 
-    after: str | None = optional(Name(), about="the last id of the page before; the first page when left out")
+    cursor: str | None = optional(Text(400), about="from the address of the page; the first page when left out")
     limit: int = optional(Whole(1, 200), 50, about="entries a page; 50 when left out")
 
 
-def page_of(ids: Iterable[str], query: PageQuery, address: str, filters: Mapping[str, Any] | None = None) -> Page[str]:
-    """The ids of one page, and the address of the next one. ``filters`` are the query parameters to keep."""
-    rest = iter(sorted(each for each in ids if query.after is None or each > query.after))
+def page_of(ids: Iterable[str], query: PageQuery, address: str, filters: Mapping[str, Any] = _NONE) -> Page[str]:
+    """The ids of one page, sorted, and the address of the next one. ``filters`` are the query parameters to keep."""
+    rest = iter(sorted(id_ for id_ in ids if query.cursor is None or id_ > query.cursor))
     shown = tuple(islice(rest, query.limit))
-    if next(rest, None) is None:
-        return Page(shown, None)
-    kept = {name: value for name, value in (filters or {}).items() if value is not None}
-    return Page(shown, f"{address}?{urlencode({**kept, 'after': shown[-1], 'limit': query.limit})}")
+    cursor = None if next(rest, None) is None else shown[-1]
+    return Page(shown, next_address(address, cursor, query, filters))
+
+
+def next_address(address: str, cursor: str | None, query: PageQuery, filters: Mapping[str, Any] = _NONE) -> str | None:
+    """Where the next page is, relative to the service; None on the last."""
+    if cursor is None:
+        return None
+    kept = {name: value for name, value in filters.items() if value is not None}
+    return f"{address}?{urlencode({**kept, 'cursor': cursor, 'limit': query.limit})}"
+
+
+def number_in(query: PageQuery, least: int) -> int | None:
+    """The number that a cursor of a numbered list is; None on the first page. Raises BadQuery."""
+    cursor = query.cursor
+    if cursor is None:
+        return None
+    with bad_cursor():
+        if not (cursor.isascii() and cursor.isdecimal() and len(cursor) <= 9) or int(cursor) < least:
+            raise ValueError("not a cursor that a page gave")
+    return int(cursor)
+
+
+@contextmanager
+def bad_cursor() -> Iterator[None]:
+    """The refusal of a cursor that no page gave, as a problem."""
+    try:
+        yield
+    except ValueError as error:
+        raise BadQuery(faults=[Fault("/cursor", f"is {error}", code="bad-format")]) from None

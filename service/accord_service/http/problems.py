@@ -7,6 +7,7 @@
     ├── NotAuthenticated    401  no key, or one that is not known
     ├── RoleNotAllowed      403  the key's role may not do this
     ├── NotYours            403  the role could, but not with this proposal
+    ├── NoShop              403  the key belongs to no shop, and one is needed
     ├── NotFound            404  no such page, or nothing of that name
     ├── WrongMethod         405  the page exists, but not for this method
     ├── RequestTooSlow      408  the header or the body did not arrive in time
@@ -14,8 +15,10 @@
     ├── BaseMoved           409  the proposal's base is no longer the head
     ├── DigestsDiffer       409  the approval is of something else than the proposal is now
     ├── StepsOutOfOrder     409  the proposal is not at this point of its life
+    ├── StillUnderWay       409  the same write, by its Idempotency-Key, is under way
     ├── SomebodyWasFaster   409  another revision, or another step, was written in the same moment
     ├── AllPiecesReported   409  as many pieces are reported for a decoration as the order has
+    ├── RecordRejected      409  the recorded order is rejected, so its pieces do not count
     ├── ShopDoesNotFit      409  the book has nothing that the shop could press with
     ├── HouseRulesDoNotFit  409  the book does not have what the shop's house rules name
     ├── ChangedMeanwhile    412  If-Match names another version than the newest
@@ -44,24 +47,48 @@ from typing import Any, ClassVar
 from flask import Response
 from werkzeug.http import HTTP_STATUS_CODES
 
-from accord_rules.documents.answers import INTEGER, STRING, STRINGS, listed
-from accord_rules.documents.reading import Fault, Object, given, optional
+from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, listed
+from accord_rules.documents.reading import ALLOWED_MOST, CODES, Choice, Fault, Object, given, optional, unescape
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.house import Refusal
 
 MEDIA_TYPE = "application/problem+json"
+PLACES = ("body", "query", "header", "path")
 MOST_ERRORS = 50
 _LONGEST_MESSAGE = 300
 _LONGEST_POINTER = 200
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FaultDetails(Documented):
     """One thing wrong with the request."""
 
-    pointer: str = given(STRING, "JSON Pointer (RFC 6901) to the place; empty for the whole document")
-    message: str = given(STRING, "what is wrong there")
-    allowed: tuple[str, ...] = given(STRINGS, "what would be allowed, where that is a list")
+    where: str = given(Choice(PLACES), "which part of the request", name="in")
+    pointer: str | None = given(
+        STRING_OR_NULL, "in the body: JSON Pointer (RFC 6901) to the place, empty for all of it; elsewhere null"
+    )
+    name: str | None = given(
+        STRING_OR_NULL, "of the query parameter, the header or the name in the path; null in the body"
+    )
+    code: str = given(
+        Choice(tuple(CODES)), f"what is wrong, for programs; more may come: {'; '.join(map(': '.join, CODES.items()))}"
+    )
+    message: str = given(STRING, "what is wrong, for people")
+    allowed: tuple[str, ...] = given(STRINGS, "what would be allowed, where that can be listed: nearest first")
+    allowed_left_out: int = given(INTEGER, "how many more would be allowed")
+
+    @classmethod
+    def of(cls, fault: Fault, where: str) -> FaultDetails:
+        """A fault, cut to a length that can be sent."""
+        return cls(
+            where=where,
+            pointer=_cut(fault.pointer, _LONGEST_POINTER) if where == "body" else None,
+            name=None if where == "body" else _cut(_name(fault), _LONGEST_POINTER),
+            code=fault.code,
+            message=_cut(fault.sentence, _LONGEST_MESSAGE),
+            allowed=fault.nearest[:ALLOWED_MOST],
+            allowed_left_out=max(0, len(fault.allowed) - ALLOWED_MOST),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,20 +108,24 @@ class ProblemDetails(Documented):
 
 
 class Problem(Exception):
-    """A request that can't be answered. ``meaning`` and ``remedy`` are its page at ``/problems/<slug>``."""
+    """A request that can't be answered. ``meaning`` and ``remedy`` are its page at ``/problems/<slug>``.
+
+    ``where``, one of PLACES, is where its faults are. Outside the body a fault's pointer is of one step: a name.
+    """
 
     slug: ClassVar[str]
     status: ClassVar[int]
     title: ClassVar[str]
     meaning: ClassVar[str]
     remedy: ClassVar[str]
+    where: ClassVar[str] = "body"
     refusals: tuple[Refusal, ...] = ()
 
     def __init__(
         self, detail: str = "", faults: Iterable[Fault] = (), headers: Mapping[str, str] = MappingProxyType({})
     ) -> None:
         self.faults = tuple(faults)
-        self.detail = detail or _told(self.faults) or self.title
+        self.detail = detail or _told(self.faults, self.where) or self.title
         self.headers = headers
         super().__init__(self.detail)
 
@@ -116,22 +147,33 @@ class BadQuery(Problem):
     status = 400
     title = "The query string has faults"
     meaning = "A query parameter is not known here, is given twice, or is out of bounds."
-    remedy = "Each error names the parameter as a JSON Pointer of one step, with the values that would do."
+    remedy = "Each error names the parameter, with the values that would do."
+    where = "query"
 
 
 class BadHeader(Problem):
     slug = "bad-header"
     status = 400
     title = "A header can't be read"
-    meaning = "Idempotency-Key is empty, longer than 200 characters, or holds other than visible ASCII characters."
-    remedy = "Make up a random word for each write, such as a UUID, and send it again only with the very same write."
+    meaning = (
+        "Idempotency-Key is neither a word of 1 to 200 visible ASCII characters nor such a string in double quotes; or"
+        " If-Match is neither * nor a list of ETags in double quotes."
+    )
+    remedy = (
+        "For Idempotency-Key make up a random word for each write, such as a UUID, and send it again only with the very"
+        " same write. For If-Match send the ETag of what you read, quotes and all."
+    )
+    where = "header"
 
 
 class NotAuthenticated(Problem):
     slug = "not-authenticated"
     status = 401
     title = "A shop's key is needed"
-    meaning = "The request carries no key, or one that this service does not know (it may have been revoked)."
+    meaning = (
+        "The request carries no key, or one that this service does not know (it may have been revoked), or one that has"
+        " expired."
+    )
     remedy = "Send the key of your shop in the header: Authorization: Bearer <key>."
 
 
@@ -148,10 +190,20 @@ class NotYours(Problem):
     status = 403
     title = "This step is somebody else's"
     meaning = (
-        "Only its author edits a proposal, only a steward of another shop than its author's approves it, only a steward"
-        " or its author rejects it."
+        "Only its author edits or withdraws a proposal, only a steward of another shop than its author's approves it,"
+        " only a steward who is not its author declines it."
     )
     remedy = "Ask whoever the detail names."
+
+
+class NoShop(Problem):
+    slug = "no-shop"
+    status = 403
+    title = "A key of a shop is needed"
+    meaning = (
+        "The key is known but belongs to no shop, as keys of the collective do; this is about the caller's own shop."
+    )
+    remedy = "Ask with a key of the shop that is meant. A steward's or an admin's key may belong to one, too."
 
 
 class NotFound(Problem):
@@ -160,6 +212,14 @@ class NotFound(Problem):
     title = "There is nothing here"
     meaning = "No page has this address, or there is nothing of this name that your key may see."
     remedy = "The lists under /v1/catalogue, /v1/rules, /v1/limits and /v1/sources hold every name of the book."
+    where = "path"
+
+    @classmethod
+    def in_book(cls, parameter: str, kind: str, name: str, known: Iterable[str]) -> NotFound:
+        """The book has no ``kind`` of this name, which the address gives as ``parameter``."""
+        message = f"the book has no {kind} {name!r}"
+        fault = Fault(f"/{parameter}", message, tuple(sorted(known)), code="not-in-book", refused=name)
+        return cls(f"The book has no {kind} {name!r}.", [fault])
 
 
 class WrongMethod(Problem):
@@ -217,9 +277,17 @@ class StepsOutOfOrder(Problem):
     title = "The proposal is not at this point of its life"
     meaning = (
         "draft, open, approved, published: a step was left out, taken already (by the same shop, too), or lacks"
-        " approvals, perhaps because the key of one was revoked; or the proposal was rejected."
+        " approvals, perhaps because the key of one was revoked; or the proposal was declined or withdrawn."
     )
     remedy = "GET the proposal: its state, its approvals and the approvals it needs say what comes next."
+
+
+class StillUnderWay(Problem):
+    slug = "still-under-way"
+    status = 409
+    title = "The same write is still under way"
+    meaning = "A request with this Idempotency-Key is being carried out. Nothing was written by this one."
+    remedy = "Ask again after the seconds in Retry-After: then it is answered as the first one was."
 
 
 class SomebodyWasFaster(Problem):
@@ -238,14 +306,27 @@ class AllPiecesReported(Problem):
     status = 409
     title = "Every piece of this decoration is reported already"
     meaning = (
-        "Each report is on one piece, and as many are kept for this decoration of the verdict, by all keys of the shop"
+        "Each report is on one piece, and as many are kept for this decoration of the record, by all keys of the shop"
         " together, as the order's quantity says (one where it says none)."
     )
-    remedy = "Read the reports there are. If more pieces were pressed, record a verdict on an order that says so."
+    remedy = "Read the reports there are. If more pieces were pressed, record an order that says so."
 
     def __init__(self, quantity: int, reported: int) -> None:
         pieces = "1 piece, and 1 is" if quantity == 1 else f"{quantity} pieces, and {reported} are"
-        super().__init__(faults=[Fault("/decoration", f"the order is for {pieces} reported for this decoration")])
+        message = f"the order is for {pieces} reported for this decoration"
+        super().__init__(faults=[Fault("/decoration", message, code="out-of-range")])
+
+
+class RecordRejected(Problem):
+    slug = "record-rejected"
+    status = 409
+    title = "The recorded order is rejected"
+    meaning = (
+        "Outcomes are counted for what the book allows: they move plans up and down and may draft a proposal. How a"
+        " piece came out that was pressed although its order is rejected, or otherwise than its order says, tells"
+        " nothing about that."
+    )
+    remedy = "Record the order as the piece was pressed, and report on that record if it is not rejected as well."
 
 
 class ShopDoesNotFit(Problem):
@@ -271,7 +352,10 @@ class ChangedMeanwhile(Problem):
     slug = "changed-meanwhile"
     status = 412
     title = "It has changed since it was read"
-    meaning = "If-Match names another version than the newest: this would undo somebody else's. Nothing was written."
+    meaning = (
+        "If-Match names none of the ETags that a read would have now, so this would undo somebody else's change."
+        " Nothing was written. ETags are compared whole, and a weak one (W/) equals none."
+    )
     remedy = "Read it again, lay your change on what is there now, and send that with its ETag."
 
 
@@ -317,7 +401,7 @@ class HouseRulesRefused(Problem):
 
     def __init__(self, refusals: Iterable[Refusal]) -> None:
         self.refusals = tuple(refusals)
-        super().__init__(faults=[Fault(each.pointer, each.message) for each in self.refusals])
+        super().__init__(faults=[Fault(each.pointer, each.message, code="loosens") for each in self.refusals])
 
 
 class KeyUsedBefore(Problem):
@@ -325,8 +409,8 @@ class KeyUsedBefore(Problem):
     status = 422
     title = "This Idempotency-Key came with another request before"
     meaning = (
-        "A key stands for one caller's one write and its repetitions, for 24 hours. This one was sent with another"
-        " address, body or If-Match before."
+        "An Idempotency-Key stands for one write of whoever holds the bearer key, and its repetitions, for 24 hours."
+        " This one was sent with another method, address, query, body or If-Match before."
     )
     remedy = "Make up a new key for each write."
 
@@ -336,7 +420,8 @@ class IfMatchNeeded(Problem):
     status = 428
     title = "Which version is to be replaced?"
     meaning = "This write replaces something that others may be writing too, so it has to name the version it has seen."
-    remedy = "Read it, and send the ETag of that answer in the header If-Match."
+    remedy = "Read it, and send the ETag of that answer in the header If-Match; * stands for whatever is there now."
+    where = "header"
 
 
 class HeaderTooLarge(Problem):
@@ -380,11 +465,12 @@ class StoreUnavailable(Problem):
     )
 
 
-def _told(faults: tuple[Fault, ...]) -> str:
+def _told(faults: tuple[Fault, ...], where: str) -> str:
     """The faults in a sentence, for whoever reads no further than the detail."""
     if not faults:
         return ""
-    first = _cut(f"{faults[0].pointer or 'the document'}: {faults[0].message}", _LONGEST_MESSAGE)
+    place = (faults[0].pointer if where == "body" else _name(faults[0])) or "the document"
+    first = _cut(f"{place}: {faults[0].sentence}", _LONGEST_MESSAGE)
     return first if len(faults) == 1 else f"{len(faults)} faults, the first at {first}"
 
 
@@ -402,15 +488,16 @@ def document(problem: Problem, request_id: str) -> dict[str, Any]:
         title=problem.title,
         status=problem.status,
         detail=problem.detail,
-        errors=tuple(map(_details, problem.faults[:MOST_ERRORS])),
+        errors=tuple(FaultDetails.of(fault, problem.where) for fault in problem.faults[:MOST_ERRORS]),
         request_id=request_id,
         refusals=problem.refusals[:MOST_ERRORS] or None,
         errors_left_out=max(0, len(problem.faults) - MOST_ERRORS) or None,
     ).document()
 
 
-def _details(fault: Fault) -> FaultDetails:
-    return FaultDetails(_cut(fault.pointer, _LONGEST_POINTER), _cut(fault.message, _LONGEST_MESSAGE), fault.allowed)
+def _name(fault: Fault) -> str:
+    """What a pointer of one step names."""
+    return unescape(fault.pointer.removeprefix("/"))
 
 
 def _cut(text: str, most: int) -> str:

@@ -63,21 +63,21 @@ def read(body: bytes) -> dict[str, Any]:
             parse_constant=reader.constant,
         )
     except json.JSONDecodeError as error:
-        raise JsonError(Fault("", f"{error.msg} at line {error.lineno}, column {error.colno}")) from None
+        raise JsonError(_malformed(f"{error.msg} at line {error.lineno}, column {error.colno}")) from None
     if reader.unfit or "\\u" in text:
         _refuse_unfit(document)
     if not isinstance(document, dict):
-        raise JsonError(Fault("", "the top level must be an object"))
+        raise JsonError(_malformed("the top level must be an object"))
     return document
 
 
 def _text(body: bytes) -> str:
     if not body.strip():
-        raise JsonError(Fault("", "the body is empty; a JSON object is needed"))
+        raise JsonError(_malformed("the body is empty; a JSON object is needed"))
     try:
         return body.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise JsonError(Fault("", f"byte {error.start} is not UTF-8")) from None
+        raise JsonError(_malformed(f"byte {error.start} is not UTF-8")) from None
 
 
 def _refuse_deep(text: str) -> None:
@@ -88,7 +88,7 @@ def _refuse_deep(text: str) -> None:
             depth += 1
             if depth > DEEPEST:
                 line, column = _place(text, match.start())
-                raise JsonError(Fault("", f"nested deeper than {DEEPEST} levels at line {line}, column {column}"))
+                raise JsonError(_malformed(f"nested deeper than {DEEPEST} levels at line {line}, column {column}"))
         elif match.group() in "]}":
             depth -= 1
 
@@ -137,22 +137,26 @@ def _refuse_unfit(document: Any) -> None:
 def _unfit_in(value: Any, pointer: str) -> Iterator[Fault]:
     match value:
         case _Unfit(message):
-            yield Fault(pointer, message)
+            yield _malformed(message, pointer)
         case _Doubled(keys, members):
-            yield from (Fault(_below(pointer, key), "the key is given more than once") for key in keys)
+            yield from (_malformed("the key is given more than once", _below(pointer, key)) for key in keys)
             yield from _unfit_in(members, pointer)
         case dict():
             for key, each in value.items():
                 if _SURROGATE.search(key):
-                    yield Fault(_below(pointer, key), "the key holds half a surrogate pair, which is no character")
+                    yield _malformed("the key holds half a surrogate pair, which is no character", _below(pointer, key))
                 yield from _unfit_in(each, _below(pointer, key))
         case list():
             for index, each in enumerate(value):
                 yield from _unfit_in(each, f"{pointer}/{index}")
         case str() if _SURROGATE.search(value):
-            yield Fault(pointer, "the string holds half a surrogate pair, which is no character")
+            yield _malformed("the string holds half a surrogate pair, which is no character", pointer)
 
 
 def _below(pointer: str, key: str) -> str:
     """The pointer of a member; half a surrogate pair could not be written out in the answer."""
     return f"{pointer}/{_SURROGATE.sub(_REPLACEMENT, escape(key))}"
+
+
+def _malformed(message: str, pointer: str = "") -> Fault:
+    return Fault(pointer, message, code="malformed")

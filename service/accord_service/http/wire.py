@@ -7,6 +7,7 @@ what is in them the readers', which are the one parser. Nothing is said a second
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from collections.abc import Iterator, Mapping
 from functools import cache
@@ -29,6 +30,7 @@ from accord_rules.documents.reading import (
     escape,
     members_of,
     readers_of,
+    unescape,
 )
 
 T = TypeVar("T")
@@ -36,15 +38,19 @@ _WHOLE = re.compile(r"-?[0-9]{1,10}")
 
 
 class Said(str):
-    """An error message that carries the allowed values beside its text."""
+    """An error message that carries the fault it tells of."""
 
-    __slots__ = ("allowed",)
-    allowed: tuple[str, ...]
+    __slots__ = ("fault",)
+    fault: Fault
 
-    def __new__(cls, message: str, allowed: tuple[str, ...] = ()) -> Said:
-        said = super().__new__(cls, message)
-        said.allowed = allowed
+    def __new__(cls, fault: Fault) -> Said:
+        said = super().__new__(cls, fault.message)
+        said.fault = fault
         return said
+
+    def __deepcopy__(self, memo: Any) -> Said:
+        """Itself, as strings are: whoever copies a schema copies its messages."""
+        return self
 
 
 class Read(fields.Field[Any]):
@@ -60,7 +66,7 @@ class Read(fields.Field[Any]):
 
     def _validate_missing(self, value: Any) -> None:
         if value is missing and self.required:
-            raise ValidationError(Said("is required"))
+            raise ValidationError(Said(Fault("", "is required", code="required")))
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         faults: list[Fault] = []
@@ -80,9 +86,9 @@ def _of_text(reader: Reader, value: Any) -> Any:
 
 def _nested(fault: Fault) -> Any:
     """A fault as marshmallow's tree has it: its message under the steps of its pointer."""
-    tree: Any = Said(fault.message, fault.allowed)
+    tree: Any = Said(fault)
     for step in reversed(fault.pointer.split("/")[1:]):
-        tree = {step.replace("~1", "/").replace("~0", "~"): tree}
+        tree = {unescape(step): tree}
     return tree
 
 
@@ -94,7 +100,8 @@ def schema_of(cls: Any, *, in_query: bool = False) -> Schema:
         for each in members_of(cls)
     }
     members["Meta"] = type("Meta", (), {"unknown": RAISE})
-    members["error_messages"] = {"unknown": Said("is not a known field", tuple(readers_of(cls)))}
+    unknown = Fault("", "is not a known field", tuple(readers_of(cls)), code="unknown-field")
+    members["error_messages"] = {"unknown": Said(unknown)}
     members["make"] = post_load(lambda self, values, **kwargs: built(cls, values))
     members["__doc__"] = cls.__doc__
     made: type[Schema] = type(cls.__name__, (Schema,), members)
@@ -111,16 +118,18 @@ def load(cls: type[T], document: Mapping[str, Any], *, in_query: bool = False) -
         raise DocumentError(sorted(faults_in(error.messages), key=_place)) from None
 
 
-def faults_in(messages: Any, pointer: str = "") -> Iterator[Fault]:
-    """marshmallow's tree of messages as a flat list of faults."""
+def faults_in(messages: Any, pointer: str = "", key: str = "") -> Iterator[Fault]:
+    """marshmallow's tree of messages as a flat list of faults; ``key`` is the last step of ``pointer``."""
     if isinstance(messages, dict):
-        for key, below in messages.items():
-            yield from faults_in(below, f"{pointer}/{escape(key)}")
+        for step, below in messages.items():
+            yield from faults_in(below, f"{pointer}/{escape(step)}", str(step))
     elif isinstance(messages, list):
         for each in messages:
-            yield from faults_in(each, pointer)
+            yield from faults_in(each, pointer, key)
     else:
-        yield Fault(pointer, str(messages), getattr(messages, "allowed", ()))
+        fault = dataclasses.replace(messages.fault, pointer=pointer)
+        # marshmallow has one message for all unknown fields of an object.
+        yield dataclasses.replace(fault, refused=key) if fault.code == "unknown-field" else fault
 
 
 def _place(fault: Fault) -> list[tuple[int, str]]:

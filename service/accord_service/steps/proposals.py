@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from accord_rules.documents.reading import DocumentError, read
+from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import EntryChange, check
 from accord_rules.governance.effect import Budget, Effect, RecordedOrder, effect
@@ -29,7 +29,16 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.http.writing import Overtaken
-from accord_service.store import Conflict, NotThere, ProposalRecord, RevisionHead, RevisionRecord, Store, Transaction
+from accord_service.store import (
+    Conflict,
+    Event,
+    NotThere,
+    ProposalRecord,
+    RevisionHead,
+    RevisionRecord,
+    Store,
+    Transaction,
+)
 from accord_service.worker.edition import try_rules
 
 LISTED_AT_ONCE = 100
@@ -145,14 +154,23 @@ class Steps:
         check(new, made.changes, head.number + 1)
         return self._created(made)
 
-    def edit(self, id_: str, version: int, changes: Sequence[EntryChange], reason: str, evidence: str) -> Step:
-        """The author's edit of the version they saw: a draft again, approvals gone."""
+    def edit(
+        self, id_: str, version: int, base: Base, changes: Sequence[EntryChange], reason: str, evidence: str
+    ) -> Step:
+        """The author's edit of the version they saw: a draft again, approvals gone. Its base stays what it is.
+
+        Raises Conflict, DocumentError for another base, ChangeError, BookError.
+        """
         kept = self._standing(id_)
+        if base != kept.proposal.base:
+            own = kept.proposal.base
+            message = f"must stay revision {own.revision} ({own.digest}): for another, propose the change anew"
+            raise DocumentError([Fault("/base", message, code="not-allowed")])
         if kept.version != version:
             raise Conflict(id_, version, kept.version)
         edited = rules.edit(kept.proposal, self.who, changes, reason, evidence)
         check(self._base(edited.base).documents, changes, edited.base.revision + 1)
-        return self._replaced(kept, edited, None)
+        return self._replaced(kept, edited, None, Event.PROPOSAL_EDITED)
 
     def open_(self, id_: str) -> Step:
         """Work its effect out and put it to the stewards; for one that is open already, work it out anew."""
@@ -163,7 +181,7 @@ class Steps:
         found = self._effect(kept.proposal)
         shown = rules.show(kept.proposal, ShownEffect(found.replay_digest, found.loosens_safety))
         opened = rules.open_(shown) if shown.state == "draft" else shown
-        return self._replaced(kept, opened, found.document())
+        return self._replaced(kept, opened, found.document(), Event.PROPOSAL_OPENED)
 
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
         """One steward's yes to exactly these three digests."""
@@ -176,12 +194,20 @@ class Steps:
             replay_digest=replay_digest,
             shop=self.shop,
         )
-        return self._replaced(kept, rules.approve(kept.proposal, approval), kept.effect)
+        approved = rules.approve(kept.proposal, approval)
+        return self._replaced(kept, approved, kept.effect, Event.PROPOSAL_APPROVED)
 
-    def reject(self, id_: str, reason: str) -> Step:
-        """A steward's no, or the author's withdrawal."""
+    def decline(self, id_: str, reason: str) -> Step:
+        """A steward's no."""
         kept = self._standing(id_)
-        return self._replaced(kept, rules.reject(kept.proposal, self.who, self.role, reason), kept.effect)
+        declined = rules.decline(kept.proposal, self.who, self.role, reason)
+        return self._replaced(kept, declined, kept.effect, Event.PROPOSAL_DECLINED)
+
+    def withdraw(self, id_: str, reason: str) -> Step:
+        """The author's taking back."""
+        kept = self._standing(id_)
+        withdrawn = rules.withdraw(kept.proposal, self.who, reason)
+        return self._replaced(kept, withdrawn, kept.effect, Event.PROPOSAL_WITHDRAWN)
 
     def publish(self, id_: str) -> Publication:
         """Make it the next revision, in one commit with closing it.
@@ -265,13 +291,14 @@ class Steps:
 
         return Step(Kept(proposal, None, 0, 0.0, 0.0), commit)
 
-    def _replaced(self, kept: Kept, proposal: Proposal, shown: Mapping[str, Any] | None) -> Step:
+    def _replaced(self, kept: Kept, proposal: Proposal, shown: Mapping[str, Any] | None, event: Event) -> Step:
         def commit(also: Also) -> Kept:
             record = self.store.proposals.replace(
                 proposal.id,
                 kept.version,
                 kept_document(proposal, shown),
                 state=proposal.state,
+                event=event,
                 who=self.who,
                 also=lambda made: also(Kept.of(made)),
             )
@@ -291,8 +318,9 @@ def write_down_states(store: Store, who: str) -> None:
         state = after.proposal.state
         if state != kept.proposal.state:
             document = kept_document(after.proposal, kept.effect)
+            event = Event.PROPOSAL_VOIDED if state == "void" else Event.PROPOSAL_REOPENED
             try:
-                store.proposals.replace(kept.proposal.id, kept.version, document, state=state, who=who)
+                store.proposals.replace(kept.proposal.id, kept.version, document, state=state, event=event, who=who)
             except Conflict:
                 continue
 
@@ -315,13 +343,13 @@ def _base(head: RevisionHead) -> Base:
 
 
 def recorded_orders(store: Store, most: int) -> Iterator[RecordedOrder]:
-    """The newest recorded orders of all shops, each with its shop as it was when it asked.
+    """The newest recorded orders of all shops, each with its shop as it was when it was recorded.
 
     One more than ``most`` is given where there are more, so that the effect says that some were left out.
     """
-    for record in itertools.islice(store.verdicts.all(), most + 1):
+    for record in itertools.islice(store.records.all(), most + 1):
         try:
-            order, shop = read(Order, record.order["order"]), read(Shop, record.order["shop"])
+            order, shop = read(Order, record.asked["order"]), read(Shop, record.asked["shop"])
         except DocumentError:
-            continue  # written by code whose orders had other fields; a replay of that verdict says so
-        yield RecordedOrder(record.id, record.shop, shop, order)
+            continue  # written by code whose orders had other fields; a replay of that record says so
+        yield RecordedOrder(record.record_id, record.shop_id, shop, order)

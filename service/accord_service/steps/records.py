@@ -1,4 +1,4 @@
-"""Verdict records: what is kept of a question and its answer, and what a replay of it says years later.
+"""Records: what is kept of an order and the answer to it, and what a replay of it says years later.
 
 A record holds all that the answer was made from but the code and the book: the order, the shop and its house rules. So
 a replay changes one of three things at a time - the code, the book, the house - and says which made a difference.
@@ -10,7 +10,7 @@ import logging
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from accord_rules.authority import Authority, code_digest
@@ -19,8 +19,7 @@ from accord_rules.documents.writing import written
 from accord_rules.governance.house import HouseAuthority, HouseError, read_house
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
-from accord_service.run.times import instant
-from accord_service.store import MASKED, Store, StoreError, VerdictRecord
+from accord_service.store import OrderRecord, Store, StoreError
 
 logger = logging.getLogger(__name__)
 Document = Mapping[str, Any]
@@ -31,26 +30,12 @@ _BASIS = ("id", "revision", "digest", "house_digest", "basis", "reference")
 
 
 def asked_document(order: Document, shop: Shop, house: Document) -> dict[str, Any]:
-    """What is kept of a question: the order as it was sent. The reference stands at the top, where it can be masked."""
+    """What is kept of a question: the order as it was sent, without the reference, which can be deleted."""
     return {
-        "reference": order.get("reference"),
         "order": {name: value for name, value in order.items() if name != "reference"},
         "shop": written(shop),
         "house": dict(house),
         "code": code_digest(),
-    }
-
-
-def recorded(record: VerdictRecord) -> dict[str, Any]:
-    """A record as its shop reads it."""
-    return {
-        "id": record.id,
-        "recorded_at": instant(record.at),
-        "expires_at": None if record.expires_at is None else instant(record.expires_at),
-        "code": record.order["code"],
-        "reference": record.reference,
-        "order": record.order["order"],
-        "verdict": record.verdict,
     }
 
 
@@ -97,7 +82,7 @@ class Replay:
             "appeared": [each for place, each in now.items() if place not in then],
             "gone": [each for place, each in then.items() if place not in now],
             "changed": [each for place, each in now.items() if place in then and then[place] != each],
-            "verdict": self.now.document,
+            "answer": self.now.document,
         }
 
 
@@ -115,12 +100,12 @@ class Present:
     house: Document
 
 
-def replay(record: VerdictRecord, book_then: Authority | None, present: Present) -> Replay:
+def replay(record: OrderRecord, book_then: Authority | None, present: Present) -> Replay:
     """Ask again: as it was then, with the other book, and with the shop and house rules of now as well.
 
     ``book_then`` is the authority over the record's revision; None where this code can't load that any more.
     """
-    then, asked = Replayed(record.verdict), record.order
+    then, asked = Replayed(record.answer), record.asked
     try:
         order, shop = read(Order, asked["order"]), read(Shop, asked["shop"])
     except DocumentError as error:
@@ -163,13 +148,6 @@ def _under(shared: Authority, house: Document) -> Iterator[Authority]:
 # -- housekeeping ------------------------------------------------------------------------------------------------------
 
 
-def masked(record: VerdictRecord) -> VerdictRecord:
-    """The record as masking will leave it."""
-    if record.reference is None:
-        return record
-    return replace(record, reference=MASKED, verdict={**record.verdict, "reference": MASKED})
-
-
 class Pruning:
     """Takes records that came to the end of their time out of the indexes, once in a while, as others are written."""
 
@@ -188,6 +166,6 @@ class Pruning:
             return
         self._next_s = now + self._each_s
         try:
-            self._store.verdicts.prune(who=PRUNING)
+            self._store.records.prune(who=PRUNING)
         except StoreError as error:
             logger.warning("expired records stay in the index for now: %s", error)

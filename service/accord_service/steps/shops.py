@@ -81,8 +81,16 @@ def told_age_days(press: Press, today: date) -> int | None:
 
 def refuse_faults(book: Book, shop: Shop, id_: str, today: date) -> None:
     """Refuse what keeps a document from being this shop under this book. Raises FaultyDocument with every fault."""
-    faults = [] if shop.id == id_ else [Fault("/id", f"must be {id_!r}")]
+    faults = [] if shop.id == id_ else [Fault("/id", f"must be {id_!r}", (id_,), code="not-allowed")]
     faults += faults_of(book, shop, today)
+    if faults:
+        raise FaultyDocument(faults=faults)
+
+
+def refuse_press_faults(book: Book, press: Press, id_: str, today: date) -> None:
+    """Refuse what keeps a document from being this press under this book. Raises FaultyDocument with every fault."""
+    faults = [] if press.id == id_ else [Fault("/id", f"must be {id_!r}", (id_,), code="not-allowed")]
+    faults += [*_unknown_names(book, press), *_press_faults(press, "", today)]
     if faults:
         raise FaultyDocument(faults=faults)
 
@@ -93,25 +101,29 @@ def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
     for index, press in enumerate(shop.presses):
         faults += _press_faults(press, f"/presses/{index}", today)
         if press.id in [each.id for each in shop.presses[:index]]:
-            faults.append(Fault(f"/presses/{index}/id", f"another press is called {press.id!r} already"))
+            message = f"another press is called {press.id!r} already"
+            faults.append(Fault(f"/presses/{index}/id", message, code="given-twice"))
     return faults
 
 
-def _unknown_names(book: Book, shop: Shop) -> list[Fault]:
-    return [
-        Fault(pointer, f"there is no {name!r} in {kinds.replace('|', ' or ')}")
-        for pointer, kinds, name in names_in(shop)
-        if not any(name in book.catalogue[kind] for kind in kinds.split("|"))
-    ]
+def _unknown_names(book: Book, thing: Shop | Press) -> list[Fault]:
+    faults = []
+    for pointer, kinds, name in names_in(thing):
+        known = sorted(each for kind in kinds.split("|") for each in book.catalogue[kind])
+        if name not in known:
+            message = f"there is no {name!r} in {kinds.replace('|', ' or ')}"
+            faults.append(Fault(pointer, message, tuple(known), code="not-in-book", refused=name))
+    return faults
 
 
 def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
     faults = calibration_faults(press, pointer)
     if press.calibration_age is not None:
-        faults.append(Fault(f"{pointer}/calibration_age", "follows from taken_on of the readings: leave it out"))
+        message = "follows from taken_on of the readings: leave it out"
+        faults.append(Fault(f"{pointer}/calibration_age", message, code="contradiction"))
     # A day's grace: where the shop is, it may be tomorrow already.
     return faults + [
-        Fault(f"{pointer}/calibration/{index}/taken_on", "is still to come")
+        Fault(f"{pointer}/calibration/{index}/taken_on", "is still to come", code="out-of-range")
         for index, each in enumerate(press.calibration)
         if each.taken_on is not None and date.fromisoformat(each.taken_on) > today + timedelta(days=1)
     ]
@@ -119,12 +131,16 @@ def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Whoever holds a key. ``known`` is None for a key that belongs to no shop."""
+    """Whoever holds a key. ``known`` is None for a key that belongs to no shop.
+
+    ``expires_at``: seconds since 1970 (UTC); whoever has a clock looks at it.
+    """
 
     key_id: str
     role: str
     shop_id: str
     known: KnownShop | None
+    expires_at: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +163,7 @@ class Directory:
     def caller(self, token: str) -> Caller | None:
         """The holder of a token; None if it is unknown or revoked."""
         key = self.ring.by_token(token)
-        return None if key is None else Caller(key.id, key.role, key.shop, self.shops.get(key.shop))
+        return None if key is None else Caller(key.id, key.role, key.shop, self.shops.get(key.shop), key.expires_at)
 
 
 def no_house(shop: str) -> HouseRecord:

@@ -1,7 +1,7 @@
 """Where everything is kept. The only room that knows the Redis protocol; see README.md for what it offers."""
 
 from accord_rules.governance.outcomes import Cell
-from accord_service.store.audit import Audit, AuditEntry, AuditHead, SealedEntry
+from accord_service.store.audit import Audit, AuditEntry, AuditHead, Event, SealedEntry
 from accord_service.store.commit import ABSENT, Transaction
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
@@ -10,6 +10,7 @@ from accord_service.store.errors import (
     FolderOwned,
     KeyReused,
     NotThere,
+    StillRunning,
     StoreAway,
     StoreBroken,
     StoreError,
@@ -17,18 +18,18 @@ from accord_service.store.errors import (
 )
 from accord_service.store.idempotency import Remembered
 from accord_service.store.index import Page
-from accord_service.store.keys import IssuedKey, KeyRecord, KeyRing
+from accord_service.store.keys import USED_EVERY_S, IssuedKey, KeyRecord, KeyRing
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
+from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.shops import HouseRecord, ShopRecord
 from accord_service.store.store import Store
-from accord_service.store.verdicts import MASKED, VerdictRecord
 from accord_service.store.watch import HeadWatch, Watched
 
 __all__ = [
     "ABSENT",
-    "MASKED",
+    "USED_EVERY_S",
     "AllReported",
     "Audit",
     "AuditEntry",
@@ -37,6 +38,7 @@ __all__ = [
     "CellCount",
     "Conflict",
     "EmbeddedServer",
+    "Event",
     "FolderOwned",
     "HeadWatch",
     "HouseRecord",
@@ -45,6 +47,7 @@ __all__ = [
     "KeyReused",
     "KeyRing",
     "NotThere",
+    "OrderRecord",
     "OutcomeRecord",
     "Page",
     "ProposalRecord",
@@ -53,12 +56,13 @@ __all__ = [
     "RevisionRecord",
     "SealedEntry",
     "ShopRecord",
+    "StillRunning",
     "Store",
     "StoreAway",
     "StoreBroken",
     "StoreError",
     "Transaction",
-    "VerdictRecord",
     "Watched",
     "WriteRefused",
+    "without_reference",
 ]

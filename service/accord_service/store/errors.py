@@ -45,5 +45,9 @@ class NotThere(StoreError):
     """What was asked to be changed does not exist."""
 
 
+class StillRunning(StoreError):
+    """The same write is being carried out under the same idempotency key."""
+
+
 class KeyReused(StoreError):
     """An idempotency key came back with another request than the first time."""

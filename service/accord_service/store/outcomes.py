@@ -1,8 +1,9 @@
-"""Outcomes: how pressed pieces came out, and how often, for each transfer, substrate and press type."""
+"""Outcomes: how the pieces of recorded orders came out, and how often, for each transfer, substrate, press type."""
 
 from __future__ import annotations
 
-import secrets
+import math
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -10,12 +11,15 @@ from urllib.parse import unquote
 
 from accord_rules.governance.outcomes import Cell
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import AllReported, Conflict, StoreAway
+from accord_service.store.index import Page
+from accord_service.store.records import OrderRecord
 
 ATTEMPTS = 50
+PAGE = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,26 +37,29 @@ class CellCount:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OutcomeRecord:
-    """``failure`` is None for a good piece. ``at``: seconds since 1970 (UTC)."""
+    """``outcome_id``: o1, o2 ... in the order in which a record's outcomes were reported, None before it is kept.
 
-    id: str
-    shop: str
-    verdict: str
+    ``failure`` is None for a good piece. ``reported_at``: seconds since 1970 (UTC).
+    """
+
+    outcome_id: str | None
+    record_id: str
     cell: Cell
     failure: str | None
     document: Mapping[str, Any]
-    at: float
+    reported_at: float
 
 
 class Outcomes:
+    """Reports on the pieces of recorded orders. All there is about a record's outcomes ends when the record does."""
+
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
 
     def add(
         self,
-        shop: str,
-        verdict: str,
+        record: OrderRecord,
         document: Mapping[str, Any],
         *,
         decoration: int,
@@ -65,70 +72,75 @@ class Outcomes:
         """Keep a report on a piece's ``decoration`` and count it, together. Raises AllReported where the ``quantity``
         of pieces is reported already, by whichever of the shop's keys.
 
-        Whether the verdict is the shop's, and what its order says, is the caller's to check.
+        What the record's order says is the caller's to check.
         """
-        record = OutcomeRecord(
-            id=secrets.token_hex(8),
-            shop=shop,
-            verdict=verdict,
-            cell=cell,
-            failure=failure,
-            document=document,
-            at=self._committer.clock(),
-        )
-        key = names.name("outcome", shop, verdict, record.id)
-        kept = {
-            "cell": [cell.transfer, cell.substrate, cell.press_type],
-            "failure": failure,
-            "document": document,
-            "at": record.at,
-        }
-        pieces = _pieces_key(shop, verdict, decoration)
+        now = self._committer.clock()
+        lives_s = None if record.expires_at is None else max(1, math.ceil(record.expires_at - now))
+        pieces = _pieces_key(record)
         for _ in range(ATTEMPTS):
-            reported, version = self._reported(shop, verdict, decoration)
-            _leave_room(pieces, reported, quantity)
+            reported, version = self._reported(record)
+            _leave_room(pieces, reported[decoration], quantity)
+            number = reported.total() + 1
+            outcome = OutcomeRecord(
+                outcome_id=f"o{number}",
+                record_id=record.record_id,
+                cell=cell,
+                failure=failure,
+                document=document,
+                reported_at=now,
+            )
             before = self._committer.get(_cell_key(cell))
             own = Transaction(
-                {key: ABSENT, pieces: version, _cell_key(cell): before.version if before else ABSENT},
+                {pieces: version, _cell_key(cell): before.version if before else ABSENT},
                 (
-                    Put(key, kept),
-                    Put(pieces, {"reported": reported + 1}),
-                    AddToIndex(names.name("outcomes", shop, verdict), record.id, record.at),
+                    Put(_outcome_key(record, number), _kept(outcome), lives_s),
+                    Put(pieces, _one_more(reported, decoration), lives_s),
                     Put(_cell_key(cell), _counted(before, failure)),
                     AddToIndex(names.CELLS, names.member(cell.transfer, cell.substrate, cell.press_type), 0),
                 ),
             )
+            entry = AuditEntry(who, Event.OUTCOME_REPORTED, names.member(record.record_id, f"o{number}"))
             try:
-                self._committer.apply(own + also(record), AuditEntry(who, "outcome.add", record.id))
+                self._committer.apply(own + also(outcome), entry)
             except Conflict as conflict:
                 if conflict.key not in (pieces, _cell_key(cell)):
                     raise
                 continue
-            return record
+            return outcome
         raise StoreAway(f"others counted first {ATTEMPTS} times")
 
-    def leave_room(self, shop: str, verdict: str, decoration: int, quantity: int) -> None:
+    def leave_room(self, record: OrderRecord, decoration: int, quantity: int) -> None:
         """Raises AllReported where ``add`` would."""
-        reported, _ = self._reported(shop, verdict, decoration)
-        _leave_room(_pieces_key(shop, verdict, decoration), reported, quantity)
+        reported, _ = self._reported(record)
+        _leave_room(_pieces_key(record), reported[decoration], quantity)
 
-    def _reported(self, shop: str, verdict: str, decoration: int) -> tuple[int, int]:
-        """The pieces reported for a decoration, and the version of that count."""
-        kept = self._committer.get(_pieces_key(shop, verdict, decoration))
-        if kept is not None:
-            return int(kept.document["reported"]), kept.version
-        # Reports that were kept before pieces were counted.
-        return sum(each.document.get("decoration") == decoration for each in self.of(shop, verdict)), ABSENT
+    def get(self, record: OrderRecord, outcome_id: str) -> OutcomeRecord | None:
+        """One report on a record's order."""
+        number = _number(outcome_id.removeprefix("o")) if outcome_id.startswith("o") else None
+        if number is None:
+            return None
+        return _outcome(record, number, self._committer.get(_outcome_key(record, number)))
 
-    def of(self, shop: str, verdict: str) -> tuple[OutcomeRecord, ...]:
-        """The reports on one verdict, oldest first."""
-        ids = [each.decode() for each in self._connection.ask("ZRANGE", names.name("outcomes", shop, verdict), 0, -1)]
-        kept = self._committer.get_all([names.name("outcome", shop, verdict, id_) for id_ in ids])
-        return tuple(
-            OutcomeRecord(id=id_, shop=shop, verdict=verdict, **{**each.document, "cell": Cell(*each.document["cell"])})
-            for id_, each in zip(ids, kept, strict=True)
-            if each is not None
-        )
+    def page(self, record: OrderRecord, cursor: str | None = None, limit: int = PAGE) -> Page[OutcomeRecord]:
+        """The reports on a record's order, newest first. Raises ValueError for a cursor that no page gave."""
+        newest = self._reported(record)[0].total()
+        if cursor is not None:
+            start = _number(cursor)
+            if start is None:
+                raise ValueError("not a cursor that a page gave")
+            newest = min(start, newest)
+        numbers = range(newest, max(newest - limit, 0), -1)
+        kept = self._committer.get_all([_outcome_key(record, number) for number in numbers])
+        outcomes = (_outcome(record, number, each) for number, each in zip(numbers, kept, strict=True))
+        following = str(newest - limit) if newest > limit else None
+        return Page(tuple(outcome for outcome in outcomes if outcome is not None), following)
+
+    def _reported(self, record: OrderRecord) -> tuple[Counter[int], int]:
+        """The pieces reported for each decoration, and the version of that count."""
+        kept = self._committer.get(_pieces_key(record))
+        if kept is None:
+            return Counter(), ABSENT
+        return Counter({int(decoration): count for decoration, count in kept.document.items()}), kept.version
 
     def counts(self) -> tuple[CellCount, ...]:
         """The counts of every cell that has any."""
@@ -149,13 +161,44 @@ def _counted(before: Versioned | None, failure: str | None) -> dict[str, Any]:
     return {"good": good, "failures": {**failures, failure: failures.get(failure, 0) + 1}}
 
 
+def _one_more(reported: Counter[int], decoration: int) -> dict[str, int]:
+    return {str(each): count for each, count in (reported + Counter([decoration])).items()}
+
+
 def _leave_room(key: str, reported: int, quantity: int) -> None:
     if reported >= quantity:
         raise AllReported(key, quantity, reported)
 
 
-def _pieces_key(shop: str, verdict: str, decoration: int) -> str:
-    return names.name("outcome-pieces", shop, verdict, decoration)
+def _pieces_key(record: OrderRecord) -> str:
+    return names.name("outcome-pieces", record.shop_id, record.record_id)
+
+
+def _outcome_key(record: OrderRecord, number: int) -> str:
+    return names.name("outcome", record.shop_id, record.record_id, number)
+
+
+def _number(text: str) -> int | None:
+    """A number as ids and cursors write it; None where the text is none."""
+    sound = text.isascii() and text.isdecimal() and len(text) <= 9 and not text.startswith("0")
+    return int(text) if sound else None
+
+
+def _kept(outcome: OutcomeRecord) -> dict[str, Any]:
+    cell = [outcome.cell.transfer, outcome.cell.substrate, outcome.cell.press_type]
+    return {
+        "cell": cell,
+        "failure": outcome.failure,
+        "document": outcome.document,
+        "reported_at": outcome.reported_at,
+    }
+
+
+def _outcome(record: OrderRecord, number: int, kept: Versioned | None) -> OutcomeRecord | None:
+    if kept is None:
+        return None
+    said = {**kept.document, "cell": Cell(*kept.document["cell"])}
+    return OutcomeRecord(outcome_id=f"o{number}", record_id=record.record_id, **said)
 
 
 def _cell_key(cell: Cell) -> str:

@@ -12,9 +12,9 @@ from accord_service.store.idempotency import Idempotency
 from accord_service.store.keys import Keys
 from accord_service.store.outcomes import Outcomes
 from accord_service.store.proposals import Proposals
+from accord_service.store.records import Records
 from accord_service.store.revisions import Revisions
 from accord_service.store.shops import ShopStore
-from accord_service.store.verdicts import Verdicts
 from accord_service.store.watch import HeadWatch
 
 
@@ -32,9 +32,9 @@ class Store:
         self.proposals = Proposals(committer, connection)
         self.shops = ShopStore(committer, connection)
         self.keys = Keys(committer, connection)
-        self.verdicts = Verdicts(committer, connection)
+        self.records = Records(committer, connection)
         self.outcomes = Outcomes(committer, connection)
-        self.idempotency = Idempotency(committer)
+        self.idempotency = Idempotency(committer, connection)
         self.watch = HeadWatch(connection)
 
     @classmethod

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from accord_rules.documents import units
 from accord_rules.documents.reading import (
+    CODES,
     DocumentError,
     Fault,
+    Instant,
+    LeafError,
     Many,
     Name,
     Number,
@@ -31,6 +36,7 @@ from accord_rules.orders.order import Order, SettleRequest
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import KINDS
 
+ROOT = Path(__file__).parents[3]
 PLAIN: dict[str, Any] = {
     "item": {"blank": "tee-heavy-white"},
     "decorations": [{"transfer": "cut-film", "size": {"width": "200 mm", "height": "150 mm"}}],
@@ -51,6 +57,36 @@ def order_with(pointer: str, value: Any) -> dict[str, Any]:
         place = place[int(step)] if isinstance(place, list) else place.setdefault(step, {})
     place[last] = value
     return document
+
+
+def test_a_point_in_time_is_read_with_its_offset() -> None:
+    """RFC 3339 section 5.8: these are the same instant; its own example in the second line, and the epoch."""
+    assert Instant().leaf("1996-12-19T16:39:57-08:00") == Instant().leaf("1996-12-20T00:39:57Z") == 851042397.0
+    assert Instant().leaf("1985-04-12T23:20:50.52Z") == 482196050.52
+    assert Instant().leaf("1970-01-01T00:00:00Z") == 0.0
+    for wrong in ("1996-12-19", "1996-12-19T16:39:57", "1996-12-19 16:39:57Z", "1996-02-30T00:00:00Z", 851042397, None):
+        with pytest.raises(LeafError):
+            Instant().leaf(wrong)
+
+
+def test_what_is_allowed_is_written_with_the_nearest_first_and_cut_with_a_count() -> None:
+    words = tuple(f"name-{number:02}" for number in range(30))
+    written = Fault("/a", "is no name", words, code="not-allowed", refused="name-29x").document()
+    assert (written["allowed"][0], len(written["allowed"]), written["allowed_left_out"]) == ("name-29", 20, 10)
+    unlike = Fault("/a", "is no name", ("b", "a"), code="not-allowed", refused="???").document()
+    assert (unlike["allowed"], unlike["allowed_left_out"]) == (["b", "a"], 0), "in their own order"
+
+
+@pytest.mark.parametrize("message", ["is no name", "is no name.", "is no name.. "])
+def test_a_fault_is_written_with_one_full_stop(message: str) -> None:
+    assert Fault("", message, code="not-allowed").document()["message"] == "is no name."
+
+
+def test_every_code_is_one_of_those_told() -> None:
+    """The words that programs rely on have one home; a reader that makes up its own is found here."""
+    sources = [file.read_text("utf-8") for room in ("rules", "service") for file in (ROOT / room).rglob("*.py")]
+    used = {code for text in sources for code in re.findall(r'code="([a-z-]+)"', text)}
+    assert used == set(CODES)
 
 
 def test_a_plain_order_is_read_into_inside_units() -> None:

@@ -13,7 +13,7 @@ from cases import order_document, shop_of
 from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
-from accord_rules.revision.names import close_names, resolve
+from accord_rules.revision.names import resolve
 
 
 def resolved(book: Book, **parts: Any) -> Order:
@@ -64,13 +64,6 @@ def test_a_sheet_may_be_left_out_on_purpose(part: str, book: Book) -> None:
 
 def test_none_is_no_name_elsewhere(book: Book) -> None:
     assert set(faults(book, decoration={"transfer": "none"})) == {"/decorations/0/transfer"}
-
-
-def test_near_names_are_all_names_where_they_are_few() -> None:
-    assert close_names("zzz", ["b", "a"]) == ("a", "b")
-    many = [f"name-{i:02}" for i in range(20)]
-    assert close_names("name-07x", many)[0] == "name-07"
-    assert close_names("???", many) == tuple(many[:8])
 
 
 # -- fibres ----------------------------------------------------------------------------------------------------------

@@ -1,18 +1,25 @@
 """Version 1 of the API: one endpoint a file, listed here once."""
 
 from accord_service.api.v1.delete_key import delete_key
-from accord_service.api.v1.delete_verdict_reference import delete_verdict_reference
+from accord_service.api.v1.delete_record_reference import delete_record_reference
 from accord_service.api.v1.get_audit import get_audit
 from accord_service.api.v1.get_catalogue import get_catalogue
 from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
 from accord_service.api.v1.get_house_rules import get_house_rules
+from accord_service.api.v1.get_key import get_key
 from accord_service.api.v1.get_keys import get_keys
 from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_limits import get_limits
 from accord_service.api.v1.get_proposal import get_proposal
 from accord_service.api.v1.get_proposal_effect import get_proposal_effect
+from accord_service.api.v1.get_proposal_status import get_proposal_status
 from accord_service.api.v1.get_proposals import get_proposals
+from accord_service.api.v1.get_record import get_record
+from accord_service.api.v1.get_record_outcome import get_record_outcome
+from accord_service.api.v1.get_record_outcomes import get_record_outcomes
+from accord_service.api.v1.get_record_replay import get_record_replay
+from accord_service.api.v1.get_records import get_records
 from accord_service.api.v1.get_revision import get_revision
 from accord_service.api.v1.get_revision_changes import get_revision_changes
 from accord_service.api.v1.get_revisions import get_revisions
@@ -20,28 +27,30 @@ from accord_service.api.v1.get_rule import get_rule
 from accord_service.api.v1.get_rules import get_rules
 from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_entry import get_shop_entry
+from accord_service.api.v1.get_shop_press import get_shop_press
+from accord_service.api.v1.get_shop_status import get_shop_status
 from accord_service.api.v1.get_shops import get_shops
 from accord_service.api.v1.get_source import get_source
 from accord_service.api.v1.get_sources import get_sources
-from accord_service.api.v1.get_verdict import get_verdict
-from accord_service.api.v1.get_verdict_outcomes import get_verdict_outcomes
-from accord_service.api.v1.get_verdict_replay import get_verdict_replay
 from accord_service.api.v1.post_envelope import post_envelope
 from accord_service.api.v1.post_keys import post_keys
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
+from accord_service.api.v1.post_proposal_decline import post_proposal_decline
 from accord_service.api.v1.post_proposal_open import post_proposal_open
 from accord_service.api.v1.post_proposal_publish import post_proposal_publish
-from accord_service.api.v1.post_proposal_reject import post_proposal_reject
+from accord_service.api.v1.post_proposal_withdraw import post_proposal_withdraw
 from accord_service.api.v1.post_proposals import post_proposals
 from accord_service.api.v1.post_recommend import post_recommend
+from accord_service.api.v1.post_record_outcomes import post_record_outcomes
+from accord_service.api.v1.post_records import post_records
 from accord_service.api.v1.post_revision_revert import post_revision_revert
 from accord_service.api.v1.post_shops import post_shops
 from accord_service.api.v1.post_validate import post_validate
-from accord_service.api.v1.post_verdict_outcomes import post_verdict_outcomes
 from accord_service.api.v1.put_house_rules import put_house_rules
 from accord_service.api.v1.put_proposal import put_proposal
 from accord_service.api.v1.put_shop import put_shop
 from accord_service.api.v1.put_shop_entry import put_shop_entry
+from accord_service.api.v1.put_shop_press import put_shop_press
 
 ENDPOINTS = (
     post_validate,
@@ -64,18 +73,26 @@ ENDPOINTS = (
     post_proposals,
     get_proposal,
     put_proposal,
+    get_proposal_status,
     post_proposal_open,
     get_proposal_effect,
     post_proposal_approve,
-    post_proposal_reject,
+    post_proposal_decline,
+    post_proposal_withdraw,
     post_proposal_publish,
-    get_verdict,
-    get_verdict_replay,
-    delete_verdict_reference,
-    get_verdict_outcomes,
-    post_verdict_outcomes,
+    get_records,
+    post_records,
+    get_record,
+    get_record_replay,
+    delete_record_reference,
+    get_record_outcomes,
+    post_record_outcomes,
+    get_record_outcome,
     get_shop,
     put_shop,
+    get_shop_status,
+    get_shop_press,
+    put_shop_press,
     get_house_rules,
     put_house_rules,
     get_shops,
@@ -84,6 +101,7 @@ ENDPOINTS = (
     put_shop_entry,
     get_keys,
     post_keys,
+    get_key,
     delete_key,
     get_audit,
 )

@@ -24,7 +24,7 @@ def get_catalogue_kind(asked: Asked) -> Answer:
     """List the entries of one kind, page by page."""
     book, kind = asked.book, asked.path["kind"]
     if kind not in KINDS:
-        raise NotFound(f"The book has no kind {kind!r}; it has {', '.join(KINDS)}.")
+        raise NotFound.in_book("kind", "kind of entry", kind, KINDS)
     page = page_of(book.documents[kind], asked.query, f"/v1/catalogue/{kind}", asked.kept_filters)
     entries = tuple(ListedEntry(each, entry_of(book.documents, kind, each)) for each in page.items)
     found = CatalogueKind(book.revision, book.digest, kind=kind, entries=entries, next=page.next)

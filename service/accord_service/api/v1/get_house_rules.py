@@ -1,10 +1,8 @@
 from __future__ import annotations
 
-from accord_rules.governance.house import read_house
+from accord_rules.governance.house import HouseRules, read_house
 from accord_service.api import examples
-from accord_service.api.answers import OwnHouseRules
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_shop import own
 from accord_service.http.writing import Answer
 from accord_service.store import HouseRecord
 
@@ -13,19 +11,18 @@ from accord_service.store import HouseRecord
     "GET",
     "/v1/shop/house-rules",
     tag="Shop",
-    answers=OwnHouseRules,
+    answers=HouseRules,
     statuses=(404,),
     examples=(Example("Two limits made stricter", answer=examples.OWN_HOUSE_RULES),),
 )
 def get_house_rules(asked: Asked) -> Answer:
     """Give the caller's shop's house rules: where it is stricter than the book.
 
-    Their ETag is what PUT needs in If-Match, also where there are none yet.
+    They can be sent back by PUT with this answer's ETag, also where there are none yet.
     """
-    return house_answer(asked.room.store.shops.house(own(asked).record.id))
+    return house_answer(asked.room.store.shops.house(asked.own.record.id))
 
 
 def house_answer(record: HouseRecord) -> Answer:
     """One version of house rules as an answer."""
-    found = OwnHouseRules(read_house(record.document), record.version)
-    return Answer(found.document(), version=record.version)
+    return Answer(read_house(record.document).document(), version=record.version)

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from accord_rules.documents.reading import Name, optional
 from accord_service.api import examples
@@ -12,12 +13,14 @@ from accord_service.http.writing import Answer
 from accord_service.run.times import instant
 from accord_service.store import KeyRecord
 
+KEY = MappingProxyType({"key": "id of the key"})
+
 
 @dataclass(frozen=True, slots=True)
 class KeysQuery(PageQuery):
     """Which keys."""
 
-    shop: str | None = optional(Name(), about="only this shop's keys; an owner sees no other's")
+    shop_id: str | None = optional(Name(), about="only this shop's keys; an owner sees no other's")
 
 
 @endpoint(
@@ -31,12 +34,14 @@ class KeysQuery(PageQuery):
 )
 def get_keys(asked: Asked) -> Answer:
     """List keys, revoked ones too; an owner those of the own shop. No token is kept, so none is shown."""
-    shop = asked.query.shop
+    shop = asked.query.shop_id
     if asked.caller.role != "admin":
         shop = own_only(asked, shop or asked.caller.shop_id)
     keys = {each.id: each for each in asked.room.store.keys.list(shop)}
-    page = page_of(keys, asked.query, "/v1/keys", {"shop": asked.query.shop})
-    return Answer(Keys(tuple(shown_key(keys[each]) for each in page.items), page.next).document())
+    page = page_of(keys, asked.query, "/v1/keys", {"shop_id": asked.query.shop_id})
+    last_used = asked.room.store.keys.last_used(page.items)
+    shown = tuple(shown_key(keys[id_], last_used.get(id_)) for id_ in page.items)
+    return Answer(Keys(shown, page.next).document())
 
 
 def own_only(asked: Asked, shop: str) -> str:
@@ -49,13 +54,29 @@ def own_only(asked: Asked, shop: str) -> str:
     return shop
 
 
-def shown_key(record: KeyRecord) -> Key:
+def key_at(asked: Asked) -> KeyRecord:
+    """The key that the address names, if the caller may see it. Raises NotFound."""
+    record = asked.room.store.keys.get(asked.path["key"])
+    if record is None or (asked.caller.role != "admin" and record.shop != asked.caller.shop_id):
+        raise NotFound(f"There is no key {asked.path['key']!r}.")
+    return record
+
+
+def shown_key(record: KeyRecord, last_used_at: float | None) -> Key:
     """A key as everybody who may see it sees it."""
     return Key(
         id=record.id,
-        shop=record.shop,
+        shop_id=record.shop,
         role=record.role,
+        holder=record.holder,
         last_four=record.last_four,
         issued_at=instant(record.issued_at),
-        revoked_at=None if record.revoked_at is None else instant(record.revoked_at),
+        issued_by=record.issued_by,
+        expires_at=instant_or_null(record.expires_at),
+        last_used_at=instant_or_null(last_used_at),
+        revoked_at=instant_or_null(record.revoked_at),
     )
+
+
+def instant_or_null(seconds: float | None) -> str | None:
+    return None if seconds is None else instant(seconds)

@@ -21,7 +21,7 @@ def get_limit(asked: Asked) -> Answer:
     """Give one limit: its value, which way is stricter, where it comes from and which rules use it."""
     book, name = asked.book, asked.path["limit"]
     if name not in book.documents["limits"]:
-        raise NotFound(f"The book has no limit {name!r}.")
+        raise NotFound.in_book("limit", "limit", name, book.documents["limits"])
     found = LimitEntry(
         book.revision,
         book.digest,

@@ -1,9 +1,8 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ShownProposal
-from accord_service.api.governance_examples import drafted
-from accord_service.api.proposals import PROPOSAL, answer
+from accord_service.api.governance_examples import proposed
+from accord_service.api.proposals import PROPOSAL, Proposed, draft
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import get
 
@@ -12,11 +11,14 @@ from accord_service.steps.proposals import get
     "GET",
     "/v1/proposals/{proposal}",
     tag="Changes",
-    answers=ShownProposal,
+    answers=Proposed,
     parameters=PROPOSAL,
     statuses=(404,),
-    examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=drafted),),
+    examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=proposed),),
 )
 def get_proposal(asked: Asked) -> Answer:
-    """Give one proposal: what it changes, its state, its approvals, and the digests an approval has to repeat."""
-    return answer(get(asked.room.store, asked.path["proposal"]))
+    """Give one proposal as its author wrote it: what it changes, why, and on what evidence.
+
+    Its author can send it back by PUT with this answer's ETag. What became of it is at /v1/proposals/{proposal}/status.
+    """
+    return draft(get(asked.room.store, asked.path["proposal"]))

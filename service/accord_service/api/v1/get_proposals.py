@@ -6,13 +6,14 @@ from accord_rules.documents.reading import Choice, optional
 from accord_rules.governance.proposal import STATES
 from accord_service.api.endpoint import Asked, endpoint
 from accord_service.api.governance_answers import Proposals
-from accord_service.api.proposals import CursorQuery, bad_cursor, next_address, shown_proposal
+from accord_service.api.proposals import shown_proposal
+from accord_service.http.paging import PageQuery, bad_cursor, next_address
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import Kept, standing
 
 
 @dataclass(frozen=True, slots=True)
-class ProposalsQuery(CursorQuery):
+class ProposalsQuery(PageQuery):
     """Which proposals."""
 
     state: str | None = optional(Choice(STATES), about="only those in this state")
@@ -26,4 +27,5 @@ def get_proposals(asked: Asked) -> Answer:
         page = store.proposals.list(query.state, query.cursor, query.limit)
     found = standing(store, map(Kept.of, page.items))
     entries = tuple(shown_proposal(each) for each in found if query.state in (None, each.proposal.state))
-    return Answer(Proposals(entries, next_address("/v1/proposals", page.next, query, state=query.state)).document())
+    following = next_address("/v1/proposals", page.next, query, {"state": query.state})
+    return Answer(Proposals(entries, following).document())

@@ -21,7 +21,7 @@ def get_rule(asked: Asked) -> Answer:
     """Give one rule: when it finds something, why, what to do, what it rests on, and orders that show it."""
     book, name = asked.book, asked.path["rule"]
     if name not in book.rules:
-        raise NotFound(f"The book has no rule {name!r}.")
+        raise NotFound.in_book("rule", "rule", name, book.rules)
     rule = book.rules[name]
     found = Rule(
         book.revision,

@@ -25,7 +25,8 @@ def get_rules(asked: Asked) -> Answer:
     book, query = asked.book, asked.query
     topics = sorted({rule.topic for rule in book.rules.values()})
     if query.topic is not None and query.topic not in topics:
-        raise BadQuery(faults=[Fault("/topic", "is not a topic of the book", tuple(topics))])
+        message, refused = f"{query.topic!r} is not a topic of the book", query.topic
+        raise BadQuery(faults=[Fault("/topic", message, tuple(topics), code="not-in-book", refused=refused)])
     wanted = [
         each
         for each, rule in book.rules.items()

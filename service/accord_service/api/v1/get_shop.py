@@ -1,12 +1,10 @@
 from __future__ import annotations
 
+from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.answers import OwnShop, Units
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
-from accord_service.steps.calibration import report
-from accord_service.steps.shops import KnownShop
 from accord_service.store import ShopRecord, StoreAway
 
 
@@ -14,39 +12,34 @@ from accord_service.store import ShopRecord, StoreAway
     "GET",
     "/v1/shop",
     tag="Shop",
-    answers=OwnShop,
-    statuses=(404, 409),
-    examples=(Example("A shop with one press", answer=examples.OWN_SHOP),),
+    answers=Shop,
+    statuses=(404,),
+    examples=(Example("A shop with one press", answer=examples.SHOP),),
 )
 def get_shop(asked: Asked) -> Answer:
-    """Give the caller's own shop: presses, stock, what its probe readings come to, and the units it reads.
+    """Give the caller's own shop as its owner wrote it: presses, stock, what stands ready, and the units it reads.
 
-    Its ETag is what PUT /v1/shop needs in If-Match.
+    It can be sent back by PUT with this answer's ETag. What is computed of it is at /v1/shop/status.
     """
-    known = own(asked)
+    return shop_document(own_record(asked))
+
+
+def own_record(asked: Asked) -> ShopRecord:
+    """The caller's shop as it is kept; as it is held while the store is away, since answers rest on that."""
     try:
-        record = asked.room.store.shops.get(known.record.id)
-    except StoreAway:  # then what is held is what answers rest on
-        record = None
-    return own_shop(asked, record or known.record)
+        return shop_record(asked, asked.own.record.id)
+    except StoreAway:
+        return asked.own.record
 
 
-def own(asked: Asked) -> KnownShop:
-    """The caller's shop. Raises NotFound for a key that belongs to none."""
-    if asked.caller.known is None:
-        raise NotFound("This key belongs to no shop.")
-    return asked.caller.known
+def shop_record(asked: Asked, id_: str) -> ShopRecord:
+    """A shop as it is kept. Raises NotFound, StoreAway."""
+    record = asked.room.store.shops.get(id_)
+    if record is None:
+        raise NotFound(f"There is no shop {id_!r}.")
+    return record
 
 
-def own_shop(asked: Asked, record: ShopRecord) -> Answer:
-    """One version of the caller's shop as an answer."""
-    shop = KnownShop(record, own(asked).house).shop
-    found = OwnShop(
-        shop=record.document,
-        units=Units.of(shop.units),
-        calibration=tuple(report(shop, asked.authority.book, asked.room.today)),
-        version=record.version,
-        role=asked.caller.role,
-        key=asked.caller.key_id,
-    )
-    return Answer(found.document(), version=record.version)
+def shop_document(record: ShopRecord) -> Answer:
+    """One version of a shop as an answer."""
+    return Answer(record.document, version=record.version)

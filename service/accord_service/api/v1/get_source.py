@@ -21,7 +21,7 @@ def get_source(asked: Asked) -> Answer:
     """Give one source, how far it can be trusted, and the rules and limits that rest on it."""
     book, name = asked.book, asked.path["source"]
     if name not in book.documents["sources"]:
-        raise NotFound(f"The book has no source {name!r}.")
+        raise NotFound.in_book("source", "source", name, book.documents["sources"])
     found = SourceEntry(
         book.revision,
         book.digest,

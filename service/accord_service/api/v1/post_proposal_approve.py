@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Text, given
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ShownProposal
+from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import approved
-from accord_service.api.proposals import PROPOSAL, taken
+from accord_service.api.proposals import PROPOSAL, status, taken
 from accord_service.http.writing import Prepared
 
 _DIGEST = Text(80, "sha256:…")
@@ -26,7 +26,7 @@ class Approving:
     "/v1/proposals/{proposal}/approve",
     tag="Changes",
     takes=Approving,
-    answers=ShownProposal,
+    answers=ProposalStatus,
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
@@ -40,4 +40,6 @@ def post_proposal_approve(asked: Asked) -> Prepared:
     author's. Keys of the collective count together as those of one shop. An approval lapses when its key is revoked.
     """
     body, id_ = asked.body, asked.path["proposal"]
-    return taken(asked, lambda steps: steps.approve(id_, body.change_digest, body.base_digest, body.replay_digest))
+    return taken(
+        asked, lambda steps: steps.approve(id_, body.change_digest, body.base_digest, body.replay_digest), status
+    )

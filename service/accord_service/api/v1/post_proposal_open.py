@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ShownProposal
+from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import opened
-from accord_service.api.proposals import PROPOSAL, taken
+from accord_service.api.proposals import PROPOSAL, status, taken
 from accord_service.http.writing import Prepared
 
 
@@ -11,7 +11,7 @@ from accord_service.http.writing import Prepared
     "POST",
     "/v1/proposals/{proposal}/open",
     tag="Changes",
-    answers=ShownProposal,
+    answers=ProposalStatus,
     parameters=PROPOSAL,
     writes=True,
     statuses=(404,),
@@ -24,4 +24,4 @@ def post_proposal_open(asked: Asked) -> Prepared:
     judged under the base and with the changes; that takes some seconds. An open proposal's effect is worked out anew;
     where it differs, earlier approvals count no more.
     """
-    return taken(asked, lambda steps: steps.open_(asked.path["proposal"]))
+    return taken(asked, lambda steps: steps.open_(asked.path["proposal"]), status)

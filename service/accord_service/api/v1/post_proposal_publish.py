@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_service.api import governance_examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import Published
-from accord_service.api.proposals import PROPOSAL, refusals, shown_proposal, steps_of
+from accord_service.api.proposals import PROPOSAL, proposal_status, refusals, steps_of
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.proposals import Kept, write_down_states
 
@@ -30,11 +30,13 @@ def post_proposal_publish(asked: Asked) -> Prepared:
         made = steps.publish(asked.path["proposal"])
 
     def answer(kept: Kept) -> Answer:
-        return Answer(Published(made.head.number, made.head.digest, shown_proposal(kept)).document())
+        return Answer(Published(made.head.number, made.head.digest, proposal_status(kept)).document())
 
     def commit(remember: Remember) -> Answer:
         published = answer(made.commit(lambda kept: remember(answer(kept))))
         write_down_states(asked.room.store, "publication")
         return published
 
-    return Prepared(answer(made.preview), commit)
+    # The number is given to whoever publishes first.
+    preview = Published(None, made.head.digest, proposal_status(made.preview))
+    return Prepared(Answer(preview.document()), commit)

@@ -2,8 +2,8 @@ from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import ShownProposal
-from accord_service.api.governance_examples import drafted, proposed
-from accord_service.api.proposals import Proposed, read_book_changes, taken
+from accord_service.api.governance_examples import created, proposed
+from accord_service.api.proposals import Proposed, made, read_book_changes, taken
 from accord_service.http.writing import Prepared
 
 
@@ -15,7 +15,7 @@ from accord_service.http.writing import Prepared
     answers=ShownProposal,
     writes=True,
     success=201,
-    examples=(Example("A stricter limit", proposed, answer=drafted),),
+    examples=(Example("A stricter limit", proposed, answer=created),),
 )
 def post_proposals(asked: Asked) -> Prepared:
     """Draft a proposal: entries of the book that should be different, why, and on what evidence.
@@ -24,4 +24,4 @@ def post_proposals(asked: Asked) -> Prepared:
     """
     body = asked.body
     changes = read_book_changes(body.changes)
-    return taken(asked, lambda steps: steps.draft(body.base, changes, body.reason, body.evidence), status=201)
+    return taken(asked, lambda steps: steps.draft(body.base, changes, body.reason, body.evidence), made)

@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import REVERSION, reverted
-from accord_service.api.proposals import REVISION, Reason, number_in, taken
+from accord_service.api.proposals import REVISION, Reason, made, number_in, taken
 from accord_service.http.writing import Prepared
 
 
@@ -32,4 +32,4 @@ def post_revision_revert(asked: Asked) -> Prepared:
     The draft goes the way of every proposal: its effect is shown, a steward of another shop approves it.
     """
     number = number_in(asked.path["number"])
-    return taken(asked, lambda steps: steps.revert(number, asked.body.reason), status=201)
+    return taken(asked, lambda steps: steps.revert(number, asked.body.reason), made)

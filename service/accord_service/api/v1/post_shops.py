@@ -1,13 +1,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from accord_rules.documents.reading import NAME_PATTERN, Fault
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.answers import ShopEntry
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_shop_entry import shop_entry
+from accord_service.api.v1.get_shop import shop_document
 from accord_service.http.problems import AlreadyThere, FaultyDocument
 from accord_service.http.roles import COLLECTIVE
 from accord_service.http.writing import Answer, Prepared, Remember
@@ -20,17 +20,17 @@ from accord_service.store import ShopRecord
     "/v1/shops",
     tag="Administration",
     takes=Shop,
-    answers=ShopEntry,
+    answers=Shop,
     writes=True,
     success=201,
-    examples=(Example("A shop with one press", examples.NEW_SHOP, answer=examples.NEW_SHOP_ENTRY),),
+    examples=(Example("A shop with one press", examples.NEW_SHOP, answer=examples.NEW_SHOP),),
 )
 def post_shops(asked: Asked) -> Prepared:
     """Add a shop. Its keys are issued afterwards (POST /v1/keys)."""
     shops, id_ = asked.room.store.shops, asked.body.id
     if not re.fullmatch(NAME_PATTERN, id_) or id_ == COLLECTIVE:
         wanted = f"must be lower-case words joined by hyphens, and not {COLLECTIVE!r}"
-        raise FaultyDocument(faults=[Fault("/id", wanted)])
+        raise FaultyDocument(faults=[Fault("/id", wanted, code="bad-format")])
     refuse_faults(asked.book, asked.body, id_, asked.room.today)
     if shops.get(id_) is not None:
         raise AlreadyThere(f"There is a shop {id_!r} already.")
@@ -40,8 +40,8 @@ def post_shops(asked: Asked) -> Prepared:
             shops.create(id_, asked.document, who=asked.caller.key_id, also=lambda record: remember(_made(record)))
         )
 
-    return Prepared(shop_entry(ShopRecord(id_, 1, asked.document, asked.room.now_s)), commit)
+    return Prepared(shop_document(ShopRecord(id_, 1, asked.document, asked.room.now_s)), commit)
 
 
 def _made(record: ShopRecord) -> Answer:
-    return shop_entry(record, status=201)
+    return replace(shop_document(record), status=201, headers={"Location": f"/v1/shops/{record.id}"})

@@ -3,11 +3,9 @@ from __future__ import annotations
 from accord_rules.governance.house import HouseError, HouseRules, Refusal, check_house
 from accord_rules.infer.engine import EngineError
 from accord_service.api import examples
-from accord_service.api.answers import OwnHouseRules
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_house_rules import house_answer
-from accord_service.api.v1.get_shop import own
-from accord_service.http.problems import ChangedMeanwhile, HouseRulesRefused
+from accord_service.api.v1.get_house_rules import get_house_rules, house_answer
+from accord_service.http.problems import HouseRulesRefused
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.store import HouseRecord
 from accord_service.worker.edition import try_rules
@@ -18,8 +16,8 @@ from accord_service.worker.edition import try_rules
     "/v1/shop/house-rules",
     tag="Shop",
     takes=HouseRules,
-    answers=OwnHouseRules,
-    replaces=True,
+    answers=HouseRules,
+    replaces=get_house_rules.run,
     statuses=(404, 409),
     examples=(Example("Two limits made stricter", examples.HOUSE_RULES, answer=examples.OWN_HOUSE_RULES),),
 )
@@ -29,10 +27,7 @@ def put_house_rules(asked: Asked) -> Prepared:
     A shop may only be stricter than the book. What would loosen anything is refused with an order that would slip
     through.
     """
-    shops, id_, house = asked.room.store.shops, own(asked).record.id, asked.body
-    newest = shops.house(id_)
-    if newest.version != asked.version:
-        raise ChangedMeanwhile(f"You saw version {asked.version}; it is at version {newest.version} now.")
+    shops, id_, house = asked.room.store.shops, asked.own.record.id, asked.body
     _refuse_what_loosens(asked, house)
     document = house.document()
 

@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ShownProposal
-from accord_service.api.governance_examples import edited, rewritten
-from accord_service.api.proposals import PROPOSAL, Edited, read_book_changes, taken
+from accord_service.api.governance_examples import edited
+from accord_service.api.proposals import PROPOSAL, Proposed, draft, read_book_changes, taken
+from accord_service.api.v1.get_proposal import get_proposal
 from accord_service.http.writing import Prepared
 
 
@@ -11,15 +11,17 @@ from accord_service.http.writing import Prepared
     "PUT",
     "/v1/proposals/{proposal}",
     tag="Changes",
-    takes=Edited,
-    answers=ShownProposal,
+    takes=Proposed,
+    answers=Proposed,
     parameters=PROPOSAL,
-    replaces=True,
+    replaces=get_proposal.run,
     statuses=(404,),
-    examples=(Example("Another value", edited, path=lambda book: {"proposal": "p1"}, answer=rewritten),),
+    examples=(Example("Another value", edited, path=lambda book: {"proposal": "p1"}, answer=edited),),
 )
 def put_proposal(asked: Asked) -> Prepared:
-    """Edit a proposal of one's own. It is a draft again; its effect and its approvals are gone."""
+    """Edit a proposal of one's own, on the base it has. It is a draft again; its effect and its approvals are gone."""
     body, id_ = asked.body, asked.path["proposal"]
     changes = read_book_changes(body.changes)
-    return taken(asked, lambda steps: steps.edit(id_, asked.version, changes, body.reason, body.evidence))
+    return taken(
+        asked, lambda steps: steps.edit(id_, asked.version, body.base, changes, body.reason, body.evidence), draft
+    )

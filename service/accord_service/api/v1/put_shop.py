@@ -1,13 +1,12 @@
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.answers import OwnShop
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_shop import own, own_shop
-from accord_service.http.problems import ChangedMeanwhile, NotFound
+from accord_service.api.v1.get_shop import shop_document, shop_record
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.shops import refuse_faults
 from accord_service.store import ShopRecord
@@ -18,38 +17,37 @@ from accord_service.store import ShopRecord
     "/v1/shop",
     tag="Shop",
     takes=Shop,
-    answers=OwnShop,
-    replaces=True,
-    statuses=(404, 409),
-    examples=(Example("A shop with one press", examples.SHOP, answer=examples.OWN_SHOP),),
+    answers=Shop,
+    replaces=lambda asked: shop_document(shop_record(asked, asked.own.record.id)),
+    statuses=(404,),
+    examples=(Example("A shop with one press", examples.SHOP, answer=examples.SHOP),),
 )
 def put_shop(asked: Asked) -> Prepared:
     """Replace the caller's own shop: presses with their probe readings, stock, what stands ready, units.
 
     Give the day of each reading (taken_on), so that old ones can be told.
     """
-    return replaced(asked, own(asked).record.id, lambda record: own_shop(asked, record))
+    return replaced(asked, asked.own.record.id)
 
 
-def replaced(asked: Asked, id_: str, answer: Callable[[ShopRecord], Answer]) -> Prepared:
-    """A shop's next version, checked against the book. Raises NotFound, ChangedMeanwhile, FaultyDocument."""
-    shops = asked.room.store.shops
-    newest = shops.get(id_)
-    if newest is None:
-        raise NotFound(f"There is no shop {id_!r}.")
-    if newest.version != asked.version:
-        raise ChangedMeanwhile(f"You saw version {asked.version}; it is at version {newest.version} now.")
+def replaced(asked: Asked, id_: str) -> Prepared:
+    """A shop's next version, checked against the book. Raises FaultyDocument."""
     refuse_faults(asked.book, asked.body, id_, asked.room.today)
+    return written(asked, id_, asked.document, shop_document)
+
+
+def written(asked: Asked, id_: str, document: Mapping[str, Any], answer: Callable[[ShopRecord], Answer]) -> Prepared:
+    """A shop's next version after the one that If-Match named; ``answer`` shows of it what was replaced."""
 
     def commit(remember: Remember) -> Answer:
         return answer(
-            shops.replace(
+            asked.room.store.shops.replace(
                 id_,
                 asked.version,
-                asked.document,
+                document,
                 who=asked.caller.key_id,
                 also=lambda record: remember(answer(record)),
             )
         )
 
-    return Prepared(answer(ShopRecord(id_, asked.version + 1, asked.document, asked.room.now_s)), commit)
+    return Prepared(answer(ShopRecord(id_, asked.version + 1, document, asked.room.now_s)), commit)

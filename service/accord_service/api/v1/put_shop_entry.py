@@ -2,9 +2,8 @@ from __future__ import annotations
 
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.answers import ShopEntry
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_shop_entry import SHOWN, shop_entry
+from accord_service.api.v1.get_shop_entry import SHOWN, get_shop_entry
 from accord_service.api.v1.put_shop import replaced
 from accord_service.http.writing import Prepared
 
@@ -14,12 +13,12 @@ from accord_service.http.writing import Prepared
     "/v1/shops/{shop}",
     tag="Administration",
     takes=Shop,
-    answers=ShopEntry,
+    answers=Shop,
     parameters={"shop": "id of the shop"},
-    replaces=True,
+    replaces=get_shop_entry.run,
     statuses=(404,),
-    examples=(Example("A shop with one press", examples.SHOP, SHOWN.path, examples.SHOP_ENTRY),),
+    examples=(Example("A shop with one press", examples.SHOP, SHOWN.path, examples.SHOP),),
 )
 def put_shop_entry(asked: Asked) -> Prepared:
     """Replace a shop's document. House rules and keys stay as they are."""
-    return replaced(asked, asked.path["shop"], shop_entry)
+    return replaced(asked, asked.path["shop"])

@@ -3,9 +3,9 @@ from __future__ import annotations
 from contextlib import ExitStack
 
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.governance_answers import ReplayedVerdict
+from accord_service.api.governance_answers import ReplayedRecord
 from accord_service.api.governance_examples import RECORD, REPLAY
-from accord_service.api.verdicts import VERDICT, record_of
+from accord_service.api.records import RECORD_ID, record_at
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
 from accord_service.steps.records import Present, replay
@@ -13,22 +13,22 @@ from accord_service.steps.records import Present, replay
 
 @endpoint(
     "GET",
-    "/v1/verdicts/{verdict}/replay",
+    "/v1/records/{record_id}/replay",
     tag="Records",
-    answers=ReplayedVerdict,
-    parameters=VERDICT,
+    answers=ReplayedRecord,
+    parameters=RECORD_ID,
     judges=True,
     as_of=True,
     statuses=(404,),
-    examples=(Example("Nothing changed", path=lambda book: {"verdict": RECORD["id"]}, answer=REPLAY),),
+    examples=(Example("Nothing changed", path=lambda book: {"record_id": RECORD["record_id"]}, answer=REPLAY),),
 )
-def get_verdict_replay(asked: Asked) -> Answer:
+def get_record_replay(asked: Asked) -> Answer:
     """Ask a recorded order again, and say which of code, book and house made a difference.
 
     It is asked three times: as it was then, with the book of now (or of ``revision``), and with the shop's presses,
     stock and house rules of now as well. What differs between two of them is due to what was exchanged.
     """
-    record = record_of(asked)
+    record = record_at(asked)
     known = asked.caller.known
     house = {} if known is None else known.house.document
     with ExitStack() as stack:
@@ -38,7 +38,7 @@ def get_verdict_replay(asked: Asked) -> Answer:
             then = None
         found = replay(record, then, Present(asked.snapshot.edition.authority, asked.shop, house))
     document = {
-        "id": record.id,
+        "record_id": record.record_id,
         "recorded_revision": record.revision,
         "revision": asked.book.revision,
         **found.document(),

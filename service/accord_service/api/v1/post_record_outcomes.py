@@ -9,11 +9,11 @@ from accord_rules.orders.shop import Shop
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import RESULTS, OutcomeAdded
 from accord_service.api.governance_examples import OUTCOME, OUTCOME_ASKED, RECORD
-from accord_service.api.verdicts import VERDICT, record_of, reported
-from accord_service.http.problems import FaultyDocument
+from accord_service.api.records import RECORD_ID, outcome_report, record_at
+from accord_service.http.problems import FaultyDocument, RecordRejected
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.outcomes import FAILURES, cell_of, propose_if_poor
-from accord_service.store import Cell, OutcomeRecord, StoreError, VerdictRecord
+from accord_service.store import Cell, OrderRecord, OutcomeRecord, StoreError
 
 logger = logging.getLogger(__name__)
 
@@ -31,11 +31,11 @@ class Outcome:
 
 @endpoint(
     "POST",
-    "/v1/verdicts/{verdict}/outcomes",
+    "/v1/records/{record_id}/outcomes",
     tag="Records",
     takes=Outcome,
     answers=OutcomeAdded,
-    parameters=VERDICT,
+    parameters=RECORD_ID,
     writes=True,
     success=201,
     statuses=(404,),
@@ -43,78 +43,88 @@ class Outcome:
         Example(
             "Peeled after six washes",
             OUTCOME_ASKED,
-            path=lambda book: {"verdict": RECORD["id"]},
-            answer={"outcome": OUTCOME, "drafted": None},
+            path=lambda book: {"record_id": RECORD["record_id"]},
+            answer={**OUTCOME, "drafted_proposal_id": None},
         ),
     ),
 )
-def post_verdict_outcomes(asked: Asked) -> Prepared:
-    """Report how a piece pressed under a verdict came out.
+def post_record_outcomes(asked: Asked) -> Prepared:
+    """Report how a piece of a recorded order came out.
 
     It counts for the transfer family, the substrate and the type of press. The counts stand beside the transfer in the
     catalogue and move plans up or down in recommend, without ever hiding one; poor ones draft a proposal for the
-    stewards, once. All keys of a shop together report at most as many pieces for each decoration as the order's
-    quantity, one where it says none.
+    stewards, once. All keys of a shop together report at most as many pieces for each decoration of a record as the
+    order's quantity, one where it says none. A piece of a rejected order says nothing of what the book allows, so a
+    report on it is refused: record the order as it was pressed.
     """
-    record, body = record_of(asked), asked.body
+    record, body = record_at(asked), asked.body
+    if record.answer["verdict"] == "rejected":
+        raise RecordRejected(_why_rejected(record))
     index = _decoration(record, body)
     cell = _cell(asked, record, index)
-    quantity = int(record.order["order"].get("quantity") or 1)  # unsaid is one piece, as the fact has it
-    asked.room.store.outcomes.leave_room(record.shop, record.id, index, quantity)
+    quantity = int(record.asked["order"].get("quantity") or 1)  # unsaid is one piece, as the fact has it
+    outcomes = asked.room.store.outcomes
+    outcomes.leave_room(record, index, quantity)
     document = {"result": body.result, "washes": body.washes, "note": body.note, "decoration": index}
     preview = OutcomeRecord(
-        id="-",
-        shop=record.shop,
-        verdict=record.id,
+        outcome_id=None,
+        record_id=record.record_id,
         cell=cell,
         failure=body.failure,
         document=document,
-        at=asked.room.now_s,
+        reported_at=asked.room.now_s,
     )
 
     def commit(remember: Remember) -> Answer:
-        added = asked.room.store.outcomes.add(
-            record.shop,
-            record.id,
+        added = outcomes.add(
+            record,
             document,
             decoration=index,
             quantity=quantity,
             cell=cell,
             failure=body.failure,
             who=asked.caller.key_id,
-            also=lambda made: remember(_answer(made, None, 201)),
+            also=lambda made: remember(_made(made, None)),
         )
-        return _answer(added, _drafted(asked, cell), 201)
+        return _made(added, _drafted(asked, cell))
 
-    return Prepared(_answer(preview, None, 200), commit)
-
-
-def _answer(record: OutcomeRecord, drafted: str | None, status: int) -> Answer:
-    return Answer(OutcomeAdded(reported(record), drafted).document(), status)
+    return Prepared(Answer(OutcomeAdded(outcome_report(preview), None).document()), commit)
 
 
-def _decoration(record: VerdictRecord, body: Outcome) -> int:
+def _made(outcome: OutcomeRecord, drafted_proposal_id: str | None) -> Answer:
+    added = OutcomeAdded(outcome_report(outcome), drafted_proposal_id)
+    location = f"/v1/records/{outcome.record_id}/outcomes/{outcome.outcome_id}"
+    return Answer(added.document(), 201, {"Location": location})
+
+
+def _why_rejected(record: OrderRecord) -> str:
+    because = next(finding["because"] for finding in record.answer["findings"] if finding["level"] == "blocks")
+    return f"The order of record {record.record_id} is rejected: {because}"
+
+
+def _decoration(record: OrderRecord, body: Outcome) -> int:
     """Which decoration the report is about. Raises FaultyDocument where the report does not hold together."""
-    count = len(record.order["order"]["decorations"])
+    count = len(record.asked["order"]["decorations"])
     faults = []
     if (body.result == "failed") is (body.failure is None):
         why = "is needed for a failed piece" if body.result == "failed" else "goes with a failed piece alone"
-        faults.append(Fault("/failure", why, FAILURES if body.result == "failed" else ()))
+        code = "required" if body.result == "failed" else "contradiction"
+        faults.append(Fault("/failure", why, FAILURES if body.result == "failed" else (), code=code))
     if body.decoration is None and count > 1:
-        faults.append(Fault("/decoration", f"is needed: the order has {count} decorations"))
+        faults.append(Fault("/decoration", f"is needed: the order has {count} decorations", code="required"))
     if body.decoration is not None and body.decoration >= count:
-        faults.append(Fault("/decoration", f"the order's last decoration is {count - 1}"))
+        faults.append(Fault("/decoration", f"the order's last decoration is {count - 1}", code="out-of-range"))
     if faults:
         raise FaultyDocument(faults=faults)
     return body.decoration or 0
 
 
-def _cell(asked: Asked, record: VerdictRecord, index: int) -> Cell:
-    said = record.order
-    cell = cell_of(asked.book, read(Order, said["order"]), read(Shop, said["shop"]), record.verdict, index)
+def _cell(asked: Asked, record: OrderRecord, index: int) -> Cell:
+    order, shop = read(Order, record.asked["order"]), read(Shop, record.asked["shop"])
+    cell = cell_of(asked.book, order, shop, record.answer, index)
     if cell is None:
-        why = "the order leaves transfer, substrate or press open: record a verdict on what was really pressed"
-        raise FaultyDocument(faults=[Fault("", why)])
+        why = "the order leaves transfer, substrate or press open: record it as it was pressed"
+        raise FaultyDocument(faults=[Fault("", why, code="required")])
     return cell
 
 

@@ -1,0 +1,22 @@
+from __future__ import annotations
+
+from accord_service.api import examples
+from accord_service.api.answers import Key
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.v1.get_keys import KEY, key_at, shown_key
+from accord_service.http.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/keys/{key}",
+    tag="Administration",
+    answers=Key,
+    parameters=KEY,
+    statuses=(404,),
+    examples=(Example("A key", path=lambda book: {"key": examples.KEY["id"]}, answer=examples.KEY),),
+)
+def get_key(asked: Asked) -> Answer:
+    """Give one key, revoked or not; an owner one of the own shop. Its token is kept nowhere."""
+    record = key_at(asked)
+    return Answer(shown_key(record, asked.room.store.keys.last_used([record.id]).get(record.id)).document())

@@ -1,0 +1,22 @@
+from __future__ import annotations
+
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalStatus
+from accord_service.api.governance_examples import drafted
+from accord_service.api.proposals import PROPOSAL, status
+from accord_service.http.writing import Answer
+from accord_service.steps.proposals import get
+
+
+@endpoint(
+    "GET",
+    "/v1/proposals/{proposal}/status",
+    tag="Changes",
+    answers=ProposalStatus,
+    parameters=PROPOSAL,
+    statuses=(404,),
+    examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=drafted),),
+)
+def get_proposal_status(asked: Asked) -> Answer:
+    """Say what became of a proposal: its state, its approvals, and the digests an approval has to repeat."""
+    return status(get(asked.room.store, asked.path["proposal"]))

@@ -1,0 +1,32 @@
+from __future__ import annotations
+
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import OutcomeReport
+from accord_service.api.governance_examples import OUTCOME
+from accord_service.api.records import RECORD_ID, outcome_report, record_at
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/records/{record_id}/outcomes/{outcome_id}",
+    tag="Records",
+    answers=OutcomeReport,
+    parameters={**RECORD_ID, "outcome_id": "id of the report"},
+    statuses=(404,),
+    examples=(
+        Example(
+            "Peeled after six washes",
+            path=lambda book: {name: OUTCOME[name] for name in ("record_id", "outcome_id")},
+            answer=OUTCOME,
+        ),
+    ),
+)
+def get_record_outcome(asked: Asked) -> Answer:
+    """Give one report on a piece of a record."""
+    record, outcome_id = record_at(asked), asked.path["outcome_id"]
+    outcome = asked.room.store.outcomes.get(record, outcome_id)
+    if outcome is None:
+        raise NotFound(f"Record {record.record_id} has no outcome {outcome_id!r}.")
+    return Answer(outcome_report(outcome).document())

@@ -1,0 +1,33 @@
+from __future__ import annotations
+
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import Outcomes
+from accord_service.api.governance_examples import OUTCOME, RECORD
+from accord_service.api.records import RECORD_ID, outcome_report, record_at
+from accord_service.http.paging import PageQuery, bad_cursor, next_address
+from accord_service.http.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/records/{record_id}/outcomes",
+    tag="Records",
+    answers=Outcomes,
+    query=PageQuery,
+    parameters=RECORD_ID,
+    statuses=(404,),
+    examples=(
+        Example(
+            "One report",
+            path=lambda book: {"record_id": RECORD["record_id"]},
+            answer={"entries": [OUTCOME], "next": None},
+        ),
+    ),
+)
+def get_record_outcomes(asked: Asked) -> Answer:
+    """List what the own shop reported on a record's pieces, newest first."""
+    record, query = record_at(asked), asked.query
+    with bad_cursor():
+        page = asked.room.store.outcomes.page(record, query.cursor, query.limit)
+    following = next_address(f"/v1/records/{record.record_id}/outcomes", page.next, query)
+    return Answer(Outcomes(tuple(map(outcome_report, page.items)), following).document())

@@ -1,0 +1,32 @@
+from __future__ import annotations
+
+from accord_rules.orders.order import Press
+from accord_service.api import examples
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.v1.get_shop import shop_record
+from accord_service.api.v1.get_shop_press import PRESS, SHOWN, place_of, press_document, press_now
+from accord_service.api.v1.put_shop import written
+from accord_service.http.writing import Prepared
+from accord_service.steps.shops import refuse_press_faults
+
+
+@endpoint(
+    "PUT",
+    "/v1/shop/presses/{press}",
+    tag="Shop",
+    takes=Press,
+    answers=Press,
+    parameters=PRESS,
+    replaces=press_now,
+    statuses=(404,),
+    examples=(Example("A press", examples.PRESS, SHOWN.path, examples.PRESS),),
+)
+def put_shop_press(asked: Asked) -> Prepared:
+    """Replace one press of the own shop, its probe readings with it; the rest of the shop stays."""
+    id_ = asked.path["press"]
+    record = shop_record(asked, asked.own.record.id)
+    refuse_press_faults(asked.book, asked.body, id_, asked.room.today)
+    presses = list(record.document["presses"])
+    presses[place_of(record, id_)] = dict(asked.document)
+    document = {**record.document, "presses": presses}
+    return written(asked, record.id, document, lambda made: press_document(made, id_))

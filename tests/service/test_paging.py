@@ -1,0 +1,148 @@
+"""Every list speaks one language: limit and cursor are asked, entries and the address of the next page answered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+from tests.service.conftest import ORDER
+
+from accord_service.api.endpoint import Endpoint
+from accord_service.api.v1 import ENDPOINTS
+from accord_service.http.paging import PageQuery
+
+LISTS = tuple(endpoint for endpoint in ENDPOINTS if issubclass(endpoint.query, PageQuery))
+# A cursor of a list that is sorted by name is a name, so every word is one.
+BY_NAME = {"/v1/catalogue", "/v1/catalogue/{kind}", "/v1/limits", "/v1/sources", "/v1/rules", "/v1/shops", "/v1/keys"}
+
+
+@pytest.fixture(scope="module")
+def steward(changing: Any) -> dict[str, str]:
+    """Whoever may read all lists but those of shops and keys."""
+    return dict(changing.headers("quay-side", "steward"))
+
+
+@pytest.fixture(scope="module")
+def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
+    """A service in which each list has more than one entry; revisions have the one that there is from the start."""
+    client: FlaskClient = changing.one
+    owner = changing.headers("quay-side", "owner")
+    head = client.get("/v1/revisions", headers=owner).json["entries"][0]
+    source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+    for name in ("first", "second", "third"):
+        proposal = {
+            "base": {"revision": head["number"], "digest": head["digest"]},
+            "changes": [{"kind": "sources", "id": name, "value": source}],
+            "reason": "It is missing.",
+            "evidence": "None.",
+        }
+        assert client.post("/v1/proposals", json=proposal, headers=owner).status_code == 201
+    # Records are seen by their own shop alone, of which the steward and the admin are here.
+    made = [client.post("/v1/records", json=ORDER, headers=owner) for _ in range(3)]
+    assert [answer.status_code for answer in made] == [201, 201, 201], made[0].text
+    names["record_id"] = made[0].json["record_id"]
+    reports = [
+        client.post(f"{made[0].headers['Location']}/outcomes", json={"result": "good"}, headers=owner) for _ in range(3)
+    ]
+    assert [answer.status_code for answer in reports] == [201, 201, 201], reports[0].text
+    return client
+
+
+@pytest.fixture(scope="module")
+def names() -> dict[str, str]:
+    """What stands in the addresses of lists."""
+    return {"kind": "blanks"}
+
+
+def headers(changing: Any, endpoint: Endpoint) -> dict[str, str]:
+    return dict(changing.headers("quay-side", "steward" if "steward" in endpoint.roles else "admin"))
+
+
+def pages(client: FlaskClient, address: str | None, headers: dict[str, str]) -> Iterator[Any]:
+    while address is not None:
+        answer = client.get(address, headers=headers)
+        assert answer.status_code == 200, answer.text
+        yield answer.json
+        address = answer.json["next"]
+        assert address is None or address.startswith("/v1/"), "relative to the service"
+
+
+def test_what_answers_entries_is_a_list_and_every_list_is_one(filled: FlaskClient) -> None:
+    described = filled.get("/v1/openapi.json").json
+    told = set()
+    for path, operations in described["paths"].items():
+        content = operations.get("get", {}).get("responses", {}).get("200", {}).get("content", {})
+        reference = content.get("application/json", {}).get("schema", {}).get("$ref", "")
+        fields = described["components"]["schemas"].get(reference.rpartition("/")[2], {}).get("properties", {})
+        if "entries" in fields:
+            assert fields["next"]["type"] == ["string", "null"], path
+            told.add(path)
+    assert told == {endpoint.path for endpoint in LISTS}
+    assert len(told) >= 12
+
+
+@pytest.mark.parametrize("endpoint", LISTS, ids=lambda endpoint: endpoint.name)
+def test_small_pages_give_what_large_ones_give(
+    changing: Any, filled: FlaskClient, names: dict[str, str], endpoint: Endpoint
+) -> None:
+    address, who = endpoint.path.format(**names), headers(changing, endpoint)
+    few, many = (
+        [entry for page in pages(filled, f"{address}?limit={limit}", who) for entry in page["entries"]]
+        for limit in (7, 200)
+    )
+    assert few == many
+    entries = filled.get(f"{address}?limit=1", headers=who).json["entries"]
+    assert entries == many[:1]
+    assert len(many) > 1 or endpoint.name == "get_revisions"
+
+
+@pytest.mark.parametrize("endpoint", LISTS, ids=lambda endpoint: endpoint.name)
+@pytest.mark.parametrize(
+    ("query", "name", "code"),
+    [
+        ("limit=0", "limit", "out-of-range"),
+        ("limit=201", "limit", "out-of-range"),
+        ("limit=some", "limit", "wrong-type"),
+        ("cursor=", "cursor", "out-of-range"),
+        ("cursor=%20nonsense", "cursor", "bad-format"),
+        ("after=x", "after", "unknown-field"),
+        ("limit=1&limit=2", "limit", "given-twice"),
+    ],
+)
+def test_faults_of_the_query_are_told_by_name(
+    changing: Any, filled: FlaskClient, names: dict[str, str], endpoint: Endpoint, query: str, name: str, code: str
+) -> None:
+    if code == "bad-format" and endpoint.path in BY_NAME:
+        return
+    answer = filled.get(f"{endpoint.path.format(**names)}?{query}", headers=headers(changing, endpoint))
+    assert (answer.status_code, answer.json["type"]) == (400, "/problems/bad-query")
+    (error,) = answer.json["errors"]
+    assert (error["in"], error["name"], error["pointer"], error["code"]) == ("query", name, None, code)
+
+
+def test_unsaid_a_page_has_fifty(changing: Any, filled: FlaskClient, steward: dict[str, str]) -> None:
+    page = filled.get("/v1/catalogue/blanks", headers=steward).json
+    assert len(page["entries"]) == 50
+    assert page["next"].endswith("&limit=50")
+
+
+@pytest.mark.parametrize(
+    ("address", "name", "nearest"),
+    [
+        ("/v1/catalogue/blank", "kind", "blanks"),
+        ("/v1/catalogue/blanks/cushion-polyester-whit", "entry", "cushion-polyester-white"),
+        ("/v1/rules/dye-on-nylom", "rule", "dye-on-nylon"),
+        ("/v1/limits/press.parts_mots", "limit", "press.parts_most"),
+        ("/v1/sources/common-practise", "source", "common-practice"),
+    ],
+)
+def test_a_name_in_the_address_is_told_with_the_nearest_there_is(
+    filled: FlaskClient, steward: dict[str, str], address: str, name: str, nearest: str
+) -> None:
+    answer = filled.get(address, headers=steward)
+    assert answer.status_code == 404
+    (error,) = answer.json["errors"]
+    assert (error["in"], error["name"], error["code"]) == ("path", name, "not-in-book")
+    assert error["allowed"][0] == nearest

@@ -1,0 +1,248 @@
+"""What holds of everything that is replaced, at whichever address: what you GET you can PUT, and no change is lost.
+
+RFC 9110: section 13.1.1 (If-Match, to keep one writer from undoing another's change unseen), section 8.8.1 (a strong
+validator changes whenever the bytes of a GET do). That a body sent back unchanged is no new version is
+this project's own.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from flask import Flask
+
+from accord_service.api.v1 import ENDPOINTS
+from accord_service.store import Store
+
+Change = Callable[[Mapping[str, Any], int], Mapping[str, Any]]
+PROPOSED = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+
+
+def _named(document: Mapping[str, Any], number: int) -> Mapping[str, Any]:
+    return {**document, "name": f"Number {number}"}
+
+
+@dataclass(frozen=True)
+class Place:
+    """Something that can be replaced: who may, where, and how to change it in as many ways as wished."""
+
+    who: tuple[str, str]
+    path: str
+    changed: Change
+
+
+PLACES = {
+    "put_shop": Place(("quay-side", "owner"), "/v1/shop", _named),
+    "put_shop_press": Place(
+        ("quay-side", "owner"),
+        "/v1/shop/presses/left",
+        lambda document, number: {**document, "display_most": f"{220 + number} °C"},
+    ),
+    "put_house_rules": Place(
+        ("quay-side", "owner"),
+        "/v1/shop/house-rules",
+        lambda document, number: {**document, "limits": {"fumes.pvc_most": f"{180 + number} °C"}},
+    ),
+    "put_shop_entry": Place(("collective", "admin"), "/v1/shops/mill-loft", _named),
+    "put_proposal": Place(
+        ("quay-side", "owner"),
+        "/v1/proposals/p1",
+        lambda document, number: {**document, "reason": f"For the reason number {number}."},
+    ),
+}
+
+
+@pytest.fixture(scope="module")
+def shops(changing: Any) -> Any:
+    """The two shops, the one with two presses, and a draft of its owner's."""
+    owner = changing.headers("quay-side", "owner")
+    shop = changing.one.get("/v1/shop", headers=owner)
+    presses = [{"id": "left", "type": "clamshell"}, {"id": "right", "type": "swing-away"}]
+    written = changing.one.put(
+        "/v1/shop", json=shop.json | {"presses": presses}, headers=owner | {"If-Match": shop.headers["ETag"]}
+    )
+    assert written.status_code == 200, written.text
+    head = changing.one.get("/v1/revisions", headers=owner).json["entries"][0]
+    proposal = {
+        "base": {"revision": head["number"], "digest": head["digest"]},
+        "changes": [{"kind": "sources", "id": "remembered", "value": PROPOSED}],
+        "reason": "It is missing.",
+        "evidence": "None.",
+    }
+    assert changing.one.post("/v1/proposals", json=proposal, headers=owner).json["id"] == "p1"
+    return changing
+
+
+class Writer:
+    """Somebody who may replace what is at a place, through one of the workers."""
+
+    def __init__(self, shops: Any, name: str, worker: str = "one") -> None:
+        self.place = PLACES[name]
+        self._client, self._headers = getattr(shops, worker), shops.headers(*self.place.who)
+
+    def get(self) -> Any:
+        answer = self._client.get(self.place.path, headers=self._headers)
+        assert answer.status_code == 200, answer.text
+        return answer
+
+    def put(self, document: Mapping[str, Any], tag: str, query: str = "") -> Any:
+        client = self._client.application.test_client()  # threads share none
+        return client.put(self.place.path + query, json=document, headers=self._headers | {"If-Match": tag})
+
+
+def writes(shops: Any) -> int:
+    """How many writes there ever were."""
+    with closing(Store.at(shops.collective.server.url)) as store:
+        return store.audit.head().seq
+
+
+def test_the_laws_are_held_over_every_endpoint_that_replaces_something(shops: Any) -> None:
+    replacing = {endpoint.name for endpoint in ENDPOINTS if endpoint.replaces is not None}
+    described = shops.one.get("/v1/openapi.json").json["paths"]
+    taking = {
+        operation["operationId"]
+        for operations in described.values()
+        for operation in operations.values()
+        if "If-Match" in {parameter["name"] for parameter in operation["parameters"]}
+    }
+    puts = {endpoint.name for endpoint in ENDPOINTS if endpoint.method == "PUT"}
+    assert set(PLACES) == replacing == puts == taking
+    reads = {endpoint.path for endpoint in ENDPOINTS if endpoint.method == "GET"}
+    assert {endpoint.path for endpoint in ENDPOINTS if endpoint.replaces is not None} <= reads
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_what_is_read_can_be_sent_back_and_changes_nothing(shops: Any, name: str) -> None:
+    writer = Writer(shops, name)
+    before, written = writer.get(), writes(shops)
+    answer = writer.put(before.json, before.headers["ETag"])
+    assert (answer.status_code, answer.data, answer.headers["ETag"]) == (200, before.data, before.headers["ETag"])
+    assert writer.get().headers["ETag"] == before.headers["ETag"]
+    assert writes(shops) == written
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_what_is_answered_to_a_write_is_what_is_read_then(shops: Any, name: str) -> None:
+    writer, other = Writer(shops, name), Writer(shops, name, "other")
+    before = writer.get()
+    answer = writer.put(writer.place.changed(before.json, 1), before.headers["ETag"])
+    assert answer.status_code == 200, answer.text
+    now = other.get()
+    assert (answer.data, answer.headers["ETag"]) == (now.data, now.headers["ETag"])
+    assert answer.headers["ETag"] != before.headers["ETag"]
+    assert answer.json == writer.place.changed(before.json, 1)
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_nobodys_change_is_lost_to_who_tried_before(shops: Any, name: str) -> None:
+    """Two read the same; one tries a change, the other makes one; then the first writes with all it could have seen."""
+    slow, quick = Writer(shops, name), Writer(shops, name, "other")
+    seen = slow.get()
+    tag, wish = seen.headers["ETag"], slow.place.changed(seen.json, 2)
+    tried = slow.put(wish, tag, "?validate_only=true")
+    assert (tried.status_code, tried.json, tried.headers.get("ETag")) == (200, wish, None)
+    made = quick.put(quick.place.changed(seen.json, 3), tag)
+    assert made.status_code == 200, made.text
+    sum_ = hashlib.sha256(tried.data).hexdigest()[:32]
+    forged = [f'"{number}{more}"' for number in range(1, 10) for more in ("", "-deadbeef", f"-{sum_}")]
+    for stale in (tag, f'"{sum_}"', f"W/{made.headers['ETag']}", *forged, ", ".join(forged)):
+        refused = slow.put(wish, stale)
+        assert (refused.status_code, refused.json["type"]) == (412, "/problems/changed-meanwhile"), stale
+    assert slow.put(wish, tag, "?validate_only=true").status_code == 412
+    assert slow.get().data == made.data
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_of_two_who_write_at_once_one_is_told(shops: Any, name: str) -> None:
+    writers = [Writer(shops, name), Writer(shops, name, "other")]
+    seen = writers[0].get()
+    wishes = [writers[0].place.changed(seen.json, number) for number in (4, 5)]
+    with ThreadPoolExecutor(2) as pool:
+        answers = list(pool.map(lambda writer, wish: writer.put(wish, seen.headers["ETag"]), writers, wishes))
+    assert sorted(answer.status_code for answer in answers) == [200, 412]
+    (won,) = [answer for answer in answers if answer.status_code == 200]
+    assert writers[0].get().data == won.data
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_what_may_be_overwritten_has_to_be_said(shops: Any, name: str) -> None:
+    """RFC 9110 section 13.1.1: * holds whatever there is now; without the header nothing is written (428)."""
+    writer = Writer(shops, name)
+    wish = writer.place.changed(writer.get().json, 6)
+    assert writer.put(wish, "*").json == wish
+    client, headers = shops.one, shops.headers(*writer.place.who)
+    assert client.put(writer.place.path, json=wish, headers=headers).status_code == 428
+
+
+def test_two_presses_are_replaced_at_once_and_both_are_kept(shops: Any) -> None:
+    """Each has an ETag of its own: who changes the one is not in the way of who changes the other."""
+    owner = shops.headers("quay-side", "owner")
+    paths = ["/v1/shop/presses/left", "/v1/shop/presses/right"]
+    seen = [shops.one.get(path, headers=owner) for path in paths]
+    whole = shops.one.get("/v1/shop", headers=owner)
+
+    def replaced(index: int) -> Any:
+        client = (shops.one, shops.other)[index].application.test_client()
+        wish = seen[index].json | {"display_most": f"{230 + index} °C"}
+        return client.put(paths[index], json=wish, headers=owner | {"If-Match": seen[index].headers["ETag"]})
+
+    with ThreadPoolExecutor(2) as pool:
+        answers = list(pool.map(replaced, range(2)))
+    assert [answer.status_code for answer in answers] == [200, 200], [answer.text for answer in answers]
+    now = shops.one.get("/v1/shop", headers=owner)
+    assert [press["display_most"] for press in now.json["presses"]] == ["230 °C", "231 °C"]
+    stale = shops.one.put("/v1/shop", json=whole.json, headers=owner | {"If-Match": whole.headers["ETag"]})
+    assert stale.status_code == 412, "the shop they are part of has changed"
+
+
+@pytest.mark.parametrize(
+    ("spoil", "pointer"),
+    [
+        ({"id": "right"}, "/id"),
+        ({"type": "mangle"}, "/type"),
+        ({"calibration_age": 3}, "/calibration_age"),
+        ({"surprise": 1}, "/surprise"),
+    ],
+)
+def test_what_is_no_press_is_refused_with_its_place(shops: Any, spoil: dict[str, Any], pointer: str) -> None:
+    writer = Writer(shops, "put_shop_press")
+    seen = writer.get()
+    refused = writer.put(seen.json | spoil, seen.headers["ETag"])
+    assert (refused.status_code, [each["pointer"] for each in refused.json["errors"]]) == (422, [pointer])
+    assert writer.get().data == seen.data
+
+
+def test_a_proposal_stays_on_its_base(shops: Any) -> None:
+    writer = Writer(shops, "put_proposal")
+    seen = writer.get()
+    other = seen.json["base"] | {"digest": "sha256:" + "0" * 64}
+    refused = writer.put(seen.json | {"base": other}, seen.headers["ETag"])
+    assert (refused.status_code, [each["pointer"] for each in refused.json["errors"]]) == (422, ["/base"])
+
+
+def test_sent_back_unchanged_a_proposal_keeps_its_approvals(shops: Any) -> None:
+    """An edit makes a draft of it again; what edits nothing does not."""
+    owner = shops.headers("quay-side", "owner")
+    assert shops.one.post("/v1/proposals/p1/open", headers=owner).json["state"] == "open"
+    writer = Writer(shops, "put_proposal")
+    seen = writer.get()
+    assert writer.put(seen.json, seen.headers["ETag"]).status_code == 200
+    assert shops.one.get("/v1/proposals/p1/status", headers=owner).json["state"] == "open"
+    assert writer.put(writer.place.changed(seen.json, 7), seen.headers["ETag"]).status_code == 200
+    assert shops.one.get("/v1/proposals/p1/status", headers=owner).json["state"] == "draft"
+
+
+def test_nothing_is_said_to_be_replaced_while_the_store_is_away(fresh: Any, serve: Callable[[Any], Flask]) -> None:
+    """A read goes on from what is held, which may be old; whether nothing would change only the store can say."""
+    client, owner = serve(fresh).test_client(), fresh.headers("quay-side", "owner")
+    seen = client.get("/v1/shop", headers=owner)
+    fresh.server.stop()
+    assert client.get("/v1/shop", headers=owner).json == seen.json
+    sent_back = client.put("/v1/shop", json=seen.json, headers=owner | {"If-Match": seen.headers["ETag"]})
+    assert sent_back.status_code == 503
