@@ -73,17 +73,21 @@ class Graph:
         """All that hangs on any of these facts or sources, and they themselves; not by way of what is ``held``."""
         return self._closed(names, self.readers, held)
 
-    def parts(self, name: str) -> frozenset[Part]:
-        """The parts of a question that a fact hangs on.
+    @cached_property
+    def parts(self) -> Mapping[str, frozenset[Part]]:
+        """By fact, the parts of a question that it hangs on.
 
         Chosen settings and the order of pressings count as given: whoever finds other ones makes another case.
         """
-        return frozenset(self.sources[source].part for source in self.first_hand(name))
-
-    def first_hand(self, name: str) -> frozenset[str]:
-        """The sources that a fact hangs on, those found by search taken as they are."""
         first = {name: () if name in self.sources else reads for name, reads in self.reads.items()}
-        return self._closed((name,), first).intersection(self.sources)
+        return MappingProxyType(
+            {
+                name: frozenset(
+                    self.sources[source].part for source in self._closed((name,), first) & self.sources.keys()
+                )
+                for name in self.facts
+            }
+        )
 
     def elsewhere(self, names: Iterable[str]) -> frozenset[str]:
         """What hangs on these sources of *another* decoration: by what facts read of the others, and by the order of
