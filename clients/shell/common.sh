@@ -87,7 +87,7 @@ print_pages() {
 # The verdict in $scratch/answer. Answers are compact and keep the order of their keys, "id" and "verdict" first;
 # whatever does not begin like this is no verdict.
 verdict_word() {
-    sed -n '1s/^{"id":"[^"]*","verdict":"\([a-z]*\)".*/\1/p' "$scratch/answer"
+    sed -n '1s/^{"id":"[^"]*","verdict":"\([a-z-]*\)".*/\1/p' "$scratch/answer"
 }
 
 # A name as one step of a path: the names of the book need no escapes, so others are refused.

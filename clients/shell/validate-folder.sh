@@ -18,8 +18,8 @@ for file in "$1"/*.json; do
     fi
     case $word in
         accepted | conditional) code=0 ;;
-        rejected | undetermined) code=1 ;;
-        *) word=refused code=2 ;;
+        '') word=refused code=2 ;;
+        *) code=1 ;; # rejected, undetermined, or a word of a later service
     esac
     printf '%s\t%s\n' "$word" "$file"
     [ "$code" -le "$worst" ] || worst=$code

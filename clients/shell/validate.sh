@@ -11,6 +11,6 @@ cat "$scratch/answer"
 echo
 case $(verdict_word) in
     accepted | conditional) exit 0 ;;
-    rejected | undetermined) exit 1 ;;
-    *) say "the answer is no verdict"; exit 2 ;;
+    '') say "the answer is no verdict"; exit 2 ;;
+    *) exit 1 ;; # rejected, undetermined, or a word of a later service
 esac

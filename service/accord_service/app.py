@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import logging
+import time
+from collections.abc import Callable
 
 from flask import Flask, Response
 from werkzeug.exceptions import HTTPException
@@ -12,6 +14,7 @@ from accord_service.api import request
 from accord_service.api.room import EXTENSION, Room
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.api.watch import VIEWS
+from accord_service.described.get_index import PATH, get_index
 from accord_service.described.get_openapi import get_openapi
 from accord_service.http import problems
 from accord_service.http.problems import BY_STATUS, InternalError, Problem
@@ -23,8 +26,8 @@ from accord_service.store import Store
 logger = logging.getLogger(__name__)
 
 
-def create_app(config: Config | None = None) -> Flask:
-    """The application. ``config`` comes from the environment when left out.
+def create_app(config: Config | None = None, clock: Callable[[], float] = time.time) -> Flask:
+    """The application. ``config`` comes from the environment when left out; ``clock`` gives seconds since 1970 (UTC).
 
     Raises ConfigError, and StoreError for an address that can't be used. The store need not answer yet: until it does,
     /readyz says so. Close the room (``app.extensions["accord"]``) when the application is no longer used.
@@ -33,7 +36,7 @@ def create_app(config: Config | None = None) -> Flask:
     log.configure(config.log_level)
     app = Flask(__name__, template_folder="pages/templates", static_folder="pages/static")
     app.url_map.merge_slashes = False
-    app.extensions[EXTENSION] = _furnish(config)
+    app.extensions[EXTENSION] = _furnish(config, clock)
     request.install(app)
     _route(app)
     app.register_error_handler(Problem, _problem)
@@ -42,9 +45,9 @@ def create_app(config: Config | None = None) -> Flask:
     return app
 
 
-def _furnish(config: Config) -> Room:
+def _furnish(config: Config, clock: Callable[[], float]) -> Room:
     """The room, with the book loaded already if the store answers: no request should have to wait for that."""
-    room = Room(config, Store.at(config.store_url), Metrics())
+    room = Room(config, Store.at(config.store_url, clock=clock), Metrics(), clock)
     state = room.state()
     if state.status != "ready":
         why = state.failed or state.store or "the engine is in doubt"
@@ -55,6 +58,7 @@ def _furnish(config: Config) -> Room:
 def _route(app: Flask) -> None:
     for endpoint in ENDPOINTS:
         app.add_url_rule(endpoint.rule, endpoint.name, endpoint.view, methods=[endpoint.method])
+    app.add_url_rule(PATH, "get_index", get_index)
     app.add_url_rule("/v1/openapi.json", "get_openapi", get_openapi)
     for address, view in {**VIEWS, **pages.VIEWS}.items():
         app.add_url_rule(address, view.__name__, view)

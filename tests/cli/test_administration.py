@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from click.testing import Result
+from tests.tokens import key_id_of, secret_of
 
 Accord = Callable[..., Result]
 SHOP = """
@@ -58,16 +59,20 @@ def test_a_faulty_shop_is_refused_field_by_field(as_admin: Accord, file: Callabl
 
 
 def test_a_key_is_issued_works_and_is_revoked(served: Any, as_admin: Accord, alone: Accord) -> None:
-    issued = as_admin("key", "issue", "mill-loft", "operator")
+    end = "2035-03-31T18:00:00.000Z"
+    issued = as_admin("key", "issue", "mill-loft", "operator", "--holder", "The tablet", "--expires-at", end)
     assert issued.exit_code == 0
     token = issued.stdout.strip()
     assert "shown this once" in issued.stderr
     asked = {"ACCORD_URL": served.url, "ACCORD_TOKEN": token}
     assert alone("rules", **asked).exit_code == 0
-    id_ = token.partition(".")[0]
+    id_ = key_id_of(token)
     assert f"{id_}\tmill-loft\toperator\t{token[-4:]}\t" in as_admin("key", "list", "--shop", "mill-loft").output
+    shown = as_admin("key", "show", id_).output
+    assert f"holder\tThe tablet\nlast_four\t{token[-4:]}\n" in shown
+    assert f"expires_at\t{end}\n" in shown
     assert as_admin("key", "revoke", id_).output == f"Revoked: {id_}, operator of mill-loft.\n"
-    assert token.partition(".")[2] not in as_admin("key", "list").output
+    assert secret_of(token) not in as_admin("key", "list").output
 
 
 def test_a_counter_may_do_none_of_it(accord: Accord, file: Callable[[str], str]) -> None:

@@ -69,6 +69,16 @@ def test_busy_then_answered_waits_as_asked(faulty: Any, waits: Waits) -> None:
     assert [each.body for each in faulty.seen] == [faulty.seen[0].body] * 2
 
 
+def test_a_write_that_is_still_under_way_is_asked_for_again(faulty: Any, waits: Waits) -> None:
+    """409 with Retry-After: the first try, whose connection was lost, goes on; with the same key it is done once."""
+    faulty.will(faulty.answer(409, {"title": "under way"}, PROBLEM, Retry_After="1"), faulty.answer(200, {"id": "p1"}))
+    with client(faulty, waits) as accord:
+        assert accord.governance.open("p1") == {"id": "p1"}
+    assert waits == [1.0]
+    first, second = (each.headers["Idempotency-Key"] for each in faulty.seen)
+    assert first == second
+
+
 def test_retry_after_may_be_a_date(faulty: Any, waits: Waits) -> None:
     then = format_datetime(datetime.now(UTC) + timedelta(seconds=12), usegmt=True)
     faulty.will(faulty.answer(429, {}, PROBLEM, Retry_After=then), faulty.answer(200, VERDICT))
@@ -178,7 +188,7 @@ def test_nobody_there(waits: Waits) -> None:
         (b"[]", "application/json"),
         (b"[" * 100_000, "application/json"),
         (b"{}", "application/json"),
-        (VERDICT | {"verdict": "approved"}, "application/json"),
+        (VERDICT | {"verdict": 7}, "application/json"),
         (VERDICT | {"findings": [{"rule": "x"}]}, "application/json"),
         (VERDICT | {"conditions": [1]}, "application/json"),
         (VERDICT | {"revision": True}, "application/json"),
@@ -306,3 +316,35 @@ def test_no_server_code_is_imported() -> None:
             named = [a.name for a in node.names] if isinstance(node, ast.Import) else []
             named += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
             assert not {each.partition(".")[0] for each in named} & {"accord_rules", "accord_service", "flask"}
+
+
+# -- a later service ---------------------------------------------------------------------------------------------------
+
+FINDING = {"rule": "r", "level": "notes", "about": "", "title": "t", "because": "b", "fix": "", "observed": {},
+           "limit": {}, "sources": [], "layer": "shared"}  # fmt: skip
+
+
+@pytest.mark.parametrize("word", ["accepted-by-night", "ACCEPTED", ""])
+def test_an_unknown_verdict_is_not_workable(faulty: Any, waits: Waits, word: str) -> None:
+    faulty.will(faulty.answer(200, VERDICT | {"verdict": word}))
+    with client(faulty, waits) as accord:
+        verdict = accord.validate(ORDER)
+    assert (verdict.verdict, verdict.workable) == (word, False)
+
+
+def test_an_unknown_level_blocks(faulty: Any, waits: Waits) -> None:
+    levels = ["blocks", "forbids", "requires", "cautions", "notes"]
+    findings = [FINDING | {"level": level} for level in levels]
+    faulty.will(faulty.answer(200, VERDICT | {"findings": findings}))
+    with client(faulty, waits) as accord:
+        verdict = accord.validate(ORDER)
+    assert [finding.level for finding in verdict.at("blocks")] == ["blocks", "forbids"]
+    assert [finding.blocks for finding in verdict.findings] == [True, True, False, False, False]
+    assert [finding.level for finding in verdict.at("notes")] == ["notes"]
+
+
+def test_what_will_go_is_warned_of(faulty: Any, waits: Waits) -> None:
+    """RFC 9745: the header Deprecation."""
+    faulty.will(faulty.answer(200, VERDICT, Deprecation="@1798761600", Sunset="Fri, 31 Dec 2027 23:59:59 GMT"))
+    with client(faulty, waits) as accord, pytest.warns(DeprecationWarning, match="validate will go: Fri, 31 Dec 2027"):
+        assert accord.validate(ORDER).workable

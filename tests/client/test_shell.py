@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from accord_rules.derive import FACTS
+
 pytestmark = pytest.mark.needs("curl")
 
 SCRIPTS = Path(__file__).parents[2] / "clients" / "shell"
@@ -156,6 +158,19 @@ def test_no_such_rule(run: Recipes, name: str) -> None:
     assert done.stderr
 
 
+def test_facts(run: Recipes) -> None:
+    pages = [json.loads(line) for line in run("facts.sh").stdout.splitlines()]
+    assert len(pages) == 2
+    assert [each["id"] for page in pages for each in page["entries"]] == sorted(FACTS)
+    assert json.loads(run("facts.sh", "item.textile").stdout)["type"] == "true/false"
+
+
+def test_no_such_fact_brings_the_nearest(run: Recipes) -> None:
+    done = run("facts.sh", "item.textil")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "did you mean item.textile" in done.stderr
+
+
 def test_a_folder_is_judged_file_by_file(run: Recipes, orders: Path) -> None:
     done = run("validate-folder.sh", str(orders))
     assert done.returncode == 1
@@ -212,7 +227,16 @@ def test_a_busy_service_is_asked_again(faulty: Any, tmp_path: Path) -> None:
     assert faulty.seen[0].headers["Content-Type"] == "application/json"
 
 
-@pytest.mark.parametrize("body", [b"<html>hello</html>", b'{"verdict":"accepted"}', b'{"id":"x","verdict":"approved"}'])
+def test_a_verdict_that_is_not_known_here_is_not_workable(faulty: Any, tmp_path: Path) -> None:
+    (tmp_path / "order.json").write_text("{}", encoding="utf-8")
+    faulty.will(faulty.answer(200, b'{"id":"vd_1","verdict":"accepted-by-night"}'))
+    run = Recipes(faulty.url, "token")
+    assert run("validate.sh", "-", stdin="{}").returncode == 1
+    folder = run("check-folder.sh", str(tmp_path))
+    assert (folder.returncode, folder.stdout) == (1, f"accepted-by-night\t{tmp_path / 'order.json'}\n")
+
+
+@pytest.mark.parametrize("body", [b"<html>hello</html>", b'{"verdict":"accepted"}', b'{"id":"x","verdict":7}'])
 def test_garbage_is_no_verdict(faulty: Any, body: bytes) -> None:
     faulty.will(faulty.answer(200, body))
     assert Recipes(faulty.url, "token")("validate.sh", "-", stdin="{}").returncode == 2

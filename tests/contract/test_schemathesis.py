@@ -88,7 +88,9 @@ def test_the_service_keeps_to_its_description(
         excluded = [positive_data_acceptance]
         if mode is GenerationMode.NEGATIVE and not arrives_unsound(case, description):
             excluded.append(negative_data_rejection)
-        answer = case.call_and_validate(headers=key_for(endpoint), excluded_checks=excluded)
+        # It would say that it takes gzip, which it can't read where it asks an application without a connection.
+        headers = key_for(endpoint) | {"Accept-Encoding": "identity"}
+        answer = case.call_and_validate(headers=headers, excluded_checks=excluded)
         if mode is GenerationMode.POSITIVE:
             assert answer.status_code in FAIR[endpoint.method] | FREE.get(endpoint.name, set())
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -12,10 +13,11 @@ from flask.testing import FlaskClient
 
 from accord_service.cli.audit import broken_at
 from accord_service.cli.main import main
-from accord_service.store import SealedEntry
+from accord_service.store import Event, SealedEntry
 from accord_service.store.connection import connect
 
 AUDIT = "{accord}:audit"
+RFC_3339_UTC = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z"
 
 
 @pytest.fixture
@@ -50,7 +52,10 @@ def test_it_is_read_page_by_page_and_seals_hold(client: FlaskClient, admin: dict
     found = entries(client, admin, 3)
     assert [each["seq"] for each in found] == list(range(1, len(found) + 1))
     assert found == entries(client, admin, 200)
-    assert {each["what"] for each in found} >= {"revision.first", "shop.create", "key.issue"}
+    assert {each["event"] for each in found} >= {"revision.published", "shop.created", "key.issued"}
+    assert all(re.fullmatch(RFC_3339_UTC, each["written_at"]) for each in found)
+    assert [each["written_at"] for each in found] == sorted(each["written_at"] for each in found)
+    assert not any("{accord}" in name for each in found for name in each["written"])
     assert broken_at(map(_sealed, found)) is None
 
 
@@ -72,7 +77,27 @@ def test_who_made_a_proposal_stands_in_it(client: FlaskClient, changing: Any, ad
     made = client.post("/v1/proposals", json=body, headers=owner)
     assert made.status_code == 201, made.text
     last = entries(client, admin, 200)[-1]
-    assert (last["who"], last["what"], last["about"]) == (key, "proposal.create", made.json["id"])
+    assert (last["actor_id"], last["event"], last["subject_id"]) == (key, "proposal.drafted", made.json["id"])
+
+
+def test_what_is_done_to_a_proposal_is_told_as_the_api_calls_it(client: FlaskClient, changing: Any) -> None:
+    """Each step an event of its own, the second of two approvals and a mere edit included."""
+    owner, steward = changing.headers("quay-side", "owner"), changing.headers("quay-side", "steward")
+    base = client.get("/v1/revisions/1", headers=owner).json
+    source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+    body = {"changes": [{"kind": "sources", "id": "recalled", "value": source}], "reason": "Missing.", "evidence": "-"}
+    made = client.post("/v1/proposals", json=body | {"base": {"revision": 1, "digest": base["digest"]}}, headers=owner)
+    own = f"/v1/proposals/{made.json['id']}"
+    read = client.get(own, headers=owner)
+    body = read.json | {"reason": "Still missing."}
+    edited = client.put(own, json=body, headers=owner | {"If-Match": read.headers["ETag"]})
+    steps = [edited, client.post(f"{own}/open", headers=owner)]
+    steps.append(client.post(f"{own}/decline", json={"reason": "Not needed."}, headers=steward))
+    assert [step.status_code for step in steps] == [200, 200, 200]
+    told = entries(client, steward, 200)
+    events = [each["event"] for each in told if each["subject_id"] == made.json["id"]]
+    assert events == ["proposal.drafted", "proposal.edited", "proposal.opened", "proposal.declined"]
+    assert {each["event"] for each in told} <= set(Event)
 
 
 def test_it_is_for_stewards_and_admins(client: FlaskClient, changing: Any) -> None:
@@ -98,7 +123,7 @@ def test_the_command_finds_a_whole_chain_whole(changing: Any, client: FlaskClien
 def test_the_command_names_the_first_entry_that_was_tampered_with(changing: Any, raw: Any) -> None:
     text = raw.lindex(AUDIT, 2)
     entry = json.loads(text)
-    raw.lset(AUDIT, 2, json.dumps(entry | {"who": "somebody else"}))
+    raw.lset(AUDIT, 2, json.dumps(entry | {"actor_id": "somebody else"}))
     try:
         told = verify(changing.collective.server.url)
         assert told.exit_code == 1

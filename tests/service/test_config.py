@@ -30,6 +30,7 @@ def test_every_variable_is_read() -> None:
         "ACCORD_HEADER_SECONDS": "7",
         "ACCORD_TRANSFER_SECONDS": "3",
         "ACCORD_TRANSFER_RATE": "65536",
+        "ACCORD_CORS_ORIGINS": "https://orders.example, http://localhost:3000,http://[::1]:8080",
     }
     told = Config.from_env(env)
     assert told == Config(
@@ -42,6 +43,7 @@ def test_every_variable_is_read() -> None:
         header_seconds=7,
         transfer_seconds=3,
         transfer_rate=65536,
+        cors_origins=("https://orders.example", "http://localhost:3000", "http://[::1]:8080"),
     )
 
 
@@ -65,6 +67,12 @@ def test_a_worker_takes_the_store_it_is_told_of_before_its_owners() -> None:
         ("ACCORD_HEADER_SECONDS", "0"),
         ("ACCORD_TRANSFER_SECONDS", "2.5"),
         ("ACCORD_TRANSFER_RATE", "fast"),
+        ("ACCORD_CORS_ORIGINS", "*"),
+        ("ACCORD_CORS_ORIGINS", "null"),
+        ("ACCORD_CORS_ORIGINS", "https://orders.example/"),
+        ("ACCORD_CORS_ORIGINS", "https://*.example"),
+        ("ACCORD_CORS_ORIGINS", "https://orders.example, https://Shop.example"),
+        ("ACCORD_CORS_ORIGINS", "orders.example"),
     ],
 )
 def test_what_cannot_be_used_is_named(name: str, value: str) -> None:

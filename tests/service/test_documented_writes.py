@@ -124,7 +124,9 @@ def test_every_documented_write_does_what_it_says(app: Flask, demo: Any) -> None
     reader.follow("post_records", "delete", record, OWNER)
 
     withdrawn = reader.do("post_proposals", OWNER)
-    reader.follow("post_proposals", "reject", withdrawn, OWNER, reader.examples("post_proposal_reject")[0])
+    reader.follow("post_proposals", "withdraw", withdrawn, OWNER, reader.examples("post_proposal_withdraw")[0])
+    declined = reader.do("post_proposals", OWNER)
+    reader.follow("post_proposals", "decline", declined, FIRST, reader.examples("post_proposal_decline")[0])
     draft = reader.do("post_proposals", OWNER)
     opened = reader.follow("post_proposals", "open", draft, OWNER)
     reader.follow("post_proposal_open", "approve", opened, FIRST)

@@ -98,7 +98,8 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     steward.approve(seen)
     assert steward.publish(draft["id"])["revision"] == 2
     back = owner.revert(1, "Not needed after all.")
-    assert owner.reject(back["id"], "Needed after all.")["state"] == "rejected"
+    assert steward.decline(back["id"], "Still needed.", validate_only=True)["state"] == "declined"
+    assert owner.withdraw(back["id"], "Needed after all.")["state"] == "withdrawn"
     assert [each["seq"] for each in steward.audit()][-1] == steward.audit_head()["seq"]
 
 

@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+import re
+import string
+import threading
+import time
+import zlib
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from tests.tokens import key_id_of, secret_of
 
-from accord_service.store import Store
+from accord_service.app import create_app
+from accord_service.run.times import instant
+from accord_service.store import Store, StoreAway
 
 KEYED = ["/v1/catalogue", "/v1/catalogue/blanks", "/v1/catalogue/blanks/tee-heavy-white", "/v1/limits", "/v1/limits/x",
-         "/v1/sources", "/v1/sources/x", "/v1/rules", "/v1/rules/x", "/v1/shop", "/v1/shops", "/v1/keys"]  # fmt: skip
+         "/v1/sources", "/v1/sources/x", "/v1/rules", "/v1/rules/x", "/v1/facts", "/v1/facts/x", "/v1/shop",
+         "/v1/shops", "/v1/keys"]  # fmt: skip
 OPEN = ["/", "/docs", "/healthz", "/readyz", "/metrics", "/problems", "/problems/not-found", "/v1/openapi.json"]
 
 
@@ -40,16 +49,34 @@ def test_open_addresses_need_none(client: FlaskClient, path: str) -> None:
 
 
 def wrong_tokens(token: str) -> list[str]:
-    id_, _, secret = token.partition(".")
-    swapped = token.swapcase()
-    return ["wrong", token[:-1], token + "2", swapped, "é", id_, secret, f"{id_}.", f".{secret}", f"{id_}.{'A' * 43}",
-            f"{'a' * 16}.{secret}", hashlib.sha256(token.encode()).hexdigest(),
-            f"{id_}.{hashlib.sha256(secret.encode()).hexdigest()[:43]}"]  # fmt: skip
+    id_, secret, swapped = token.split("_")[1], secret_of(token), token.swapcase()
+    return ["wrong", token[:-1], token + "2", swapped, "é", key_id_of(token), secret, f"accord_{id_}_", token[7:],
+            f"accord_{id_}.{token.split('_')[2]}", checked(id_, "A" * 43), checked("a" * 16, secret),
+            hashlib.sha256(token.encode()).hexdigest(),
+            checked(id_, hashlib.sha256(secret.encode()).hexdigest()[:43])]  # fmt: skip
+
+
+def checked(word: str, secret: str) -> str:
+    """A token as it would be, with a right checksum: CRC-32 in six digits of base 62."""
+    token = f"accord_{word}_{secret}"
+    rest, digits = zlib.crc32(token.encode()), ""
+    for _ in range(6):
+        digits = (string.digits + string.ascii_uppercase + string.ascii_lowercase)[rest % 62] + digits
+        rest //= 62
+    return token + digits
+
+
+def test_a_token_is_one_word_with_a_prefix_and_a_checksum(tokens: dict[tuple[str, str], str]) -> None:
+    """What a scanner for leaked secrets goes by: a fixed prefix, and a checksum that tells it from look-alikes."""
+    assert len(tokens) == 8
+    for token in tokens.values():
+        assert re.fullmatch(r"accord_[a-z2-7]{16}_[0-9A-Za-z]{49}", token), token
+        assert token == checked(token.split("_")[1], secret_of(token))
 
 
 def test_unknown_keys_are_refused(client: FlaskClient, tokens: dict[tuple[str, str], str]) -> None:
     wrong_ones = wrong_tokens(tokens["quay-side", "counter"])
-    assert len(set(wrong_ones)) == 13
+    assert len(set(wrong_ones)) == 14
     for wrong in wrong_ones:
         answer = client.get("/v1/shop", headers=bearer(wrong))
         assert answer.status_code == 401, wrong
@@ -77,7 +104,7 @@ def test_a_key_shows_its_own_shop(client: FlaskClient, tokens: dict[tuple[str, s
             assert (answer.status_code, answer.json["type"]) == (403, "/problems/no-shop")
         else:
             found = (answer.json["shop_id"], answer.json["role"], answer.json["key_id"])
-            assert found == (shop, role, token.partition(".")[0])
+            assert found == (shop, role, key_id_of(token))
             assert client.get("/v1/shop", headers=bearer(token)).json["id"] == shop
 
 
@@ -104,26 +131,28 @@ def test_a_role_that_may_not_is_told_which_may(client: FlaskClient, key: dict[st
 def test_a_new_key_works_at_once_on_every_worker(changing: Any) -> None:
     one, other = changing.one, changing.other
     owner = changing.headers("quay-side", "owner")
-    issued = one.post("/v1/keys", json={"shop": "quay-side", "role": "counter"}, headers=owner)
+    issued = one.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner)
     assert issued.status_code == 201
     assert issued.headers["Cache-Control"] == "no-store"
+    assert one.get(issued.headers["Location"], headers=owner).json["id"] == issued.json["id"]
     for client in (one, other):
         answer = client.get("/v1/shop/status", headers=bearer(issued.json["token"]))
         assert (answer.status_code, answer.json["role"]) == (200, "counter")
         made = client.get(issued.headers["Location"], headers=owner)
-        assert made.json == {name: value for name, value in issued.json.items() if name != "token"}
+        told = {name: value for name, value in issued.json.items() if name != "token"}
+        assert {**made.json, "last_used_at": None} == told
 
 
 def test_tokens_are_kept_nowhere(changing: Any) -> None:
     client, admin = changing.one, changing.headers("quay-side", "admin")
-    body = {"shop": "mill-loft", "role": "owner"}
+    body = {"shop_id": "mill-loft", "role": "owner"}
     once = {"Idempotency-Key": "issue-1"}
     token = client.post("/v1/keys", json=body, headers=admin | once).json["token"]
     again = client.post("/v1/keys", json=body, headers=admin | once)
     assert again.json["token"] is None, "an answer that is remembered must not hold it"
-    secret = token.partition(".")[2].encode()
+    secret = secret_of(token).encode()
     kept = b"".join(file.read_bytes() for file in changing.collective.data.rglob("*.aof"))
-    assert token.partition(".")[0].encode() in kept
+    assert key_id_of(token).encode() in kept
     assert secret not in kept
     assert "token" not in client.get("/v1/keys", headers=admin).json["entries"][0]
 
@@ -134,7 +163,7 @@ def test_a_revoked_key_is_refused_by_every_worker_within_two_seconds(
 ) -> None:
     one, other = changing.one, changing.other
     admin = changing.headers("quay-side", "admin")
-    issued = one.post("/v1/keys", json={"shop": "quay-side", "role": "counter"}, headers=admin).json
+    issued = one.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=admin).json
     counter, id_ = bearer(issued["token"]), issued["id"]
     assert other.get("/v1/shop", headers=counter).status_code == 200
     revoked = one.delete(f"/v1/keys/{id_}", headers=admin)
@@ -148,7 +177,7 @@ def test_a_revoked_key_is_refused_by_every_worker_within_two_seconds(
 def test_the_last_admins_key_can_not_be_revoked(fresh: Any, serve: Callable[[Any], Flask]) -> None:
     client, admin = serve(fresh).test_client(), fresh.headers("collective", "admin")
     listed = client.get("/v1/keys?limit=200", headers=admin).json["entries"]
-    own = fresh.tokens["collective", "admin"].partition(".")[0]
+    own = key_id_of(fresh.tokens["collective", "admin"])
     for each in listed:
         if each["role"] == "admin" and each["id"] != own:
             assert client.delete(f"/v1/keys/{each['id']}", headers=admin).status_code == 200
@@ -160,45 +189,191 @@ def test_the_last_admins_key_can_not_be_revoked(fresh: Any, serve: Callable[[Any
 def test_what_only_asks_issues_and_revokes_nothing(changing: Any) -> None:
     client, admin = changing.one, changing.headers("quay-side", "admin")
     before = client.get("/v1/keys?limit=200", headers=admin).json
-    asked = client.post("/v1/keys?validate_only=true", json={"shop": "quay-side", "role": "owner"}, headers=admin)
+    asked = client.post("/v1/keys?validate_only=true", json={"shop_id": "quay-side", "role": "owner"}, headers=admin)
     assert (asked.status_code, asked.json["token"]) == (200, None)
-    wrong = client.post("/v1/keys?validate_only=true", json={"shop": "nowhere", "role": "owner"}, headers=admin)
+    wrong = client.post("/v1/keys?validate_only=true", json={"shop_id": "nowhere", "role": "owner"}, headers=admin)
     assert wrong.status_code == 404
-    id_ = changing.collective.tokens["quay-side", "counter"].partition(".")[0]
+    id_ = key_id_of(changing.collective.tokens["quay-side", "counter"])
     assert client.delete(f"/v1/keys/{id_}?validate_only=true", headers=admin).json["revoked_at"] is not None
     assert client.get("/v1/keys?limit=200", headers=admin).json == before
 
 
 def test_keys_are_listed_by_shop_and_page(changing: Any) -> None:
     client, admin = changing.one, changing.headers("quay-side", "admin")
-    address, ids = "/v1/keys?shop=quay-side&limit=2", []
+    address, ids = "/v1/keys?shop_id=quay-side&limit=2", []
     while address:
         page = client.get(address, headers=admin).json
-        assert {each["shop"] for each in page["entries"]} == {"quay-side"}
+        assert {each["shop_id"] for each in page["entries"]} == {"quay-side"}
         ids += [each["id"] for each in page["entries"]]
         address = page["next"]
     assert ids == sorted(ids)
     tokens = changing.collective.tokens
-    assert {t.partition(".")[0] for (shop, _), t in tokens.items() if shop == "quay-side"} <= set(ids)
+    assert {key_id_of(t) for (shop, _), t in tokens.items() if shop == "quay-side"} <= set(ids)
 
 
 def test_a_key_of_the_collective_is_a_stewards_or_an_admins(changing: Any) -> None:
     client, admin = changing.one, changing.headers("quay-side", "admin")
     for role, status in (("steward", 201), ("admin", 201), ("owner", 422), ("counter", 422)):
-        answer = client.post("/v1/keys", json={"shop": "collective", "role": role}, headers=admin)
+        answer = client.post("/v1/keys", json={"shop_id": "collective", "role": role}, headers=admin)
         assert (role, answer.status_code) == (role, status)
 
 
 def test_every_change_is_in_the_audit_under_the_key_that_made_it(changing: Any) -> None:
     client, owner = changing.one, changing.headers("quay-side", "owner")
-    issued = client.post("/v1/keys", json={"shop": "quay-side", "role": "counter"}, headers=owner).json
+    issued = client.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner).json
     client.delete(f"/v1/keys/{issued['id']}", headers=owner)
     store = Store.at(changing.collective.server.url)
     last = store.audit.entries(store.audit.head().seq - 2)
-    who = changing.collective.tokens["quay-side", "owner"].partition(".")[0]
-    assert [(each.who, each.what, each.about) for each in last] == [
-        (who, "key.issue", issued["id"]),
-        (who, "key.revoke", issued["id"]),
+    who = key_id_of(changing.collective.tokens["quay-side", "owner"])
+    assert [(each.actor_id, each.event, each.subject_id) for each in last] == [
+        (who, "key.issued", issued["id"]),
+        (who, "key.revoked", issued["id"]),
     ]
     assert store.audit.verify() is None
     store.close()
+
+
+# -- one key: who has it, until when, when it was used ----------------------------------------------------------------
+
+
+class Clock:
+    """Seconds since 1970 (UTC), as the test moves them."""
+
+    def __init__(self) -> None:
+        self.now_s = float(int(time.time()))
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def timed(changing: Any, clock: Clock) -> Iterator[FlaskClient]:
+    """A worker on the module's store whose clock the test moves."""
+    app = create_app(changing.collective.config, clock)
+    yield app.test_client()
+    app.extensions["accord"].close()
+
+
+def new_key(client: FlaskClient, admin: dict[str, str], **more: Any) -> Any:
+    answer = client.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter", **more}, headers=admin)
+    assert answer.status_code == 201, answer.text
+    return answer.json
+
+
+def test_a_key_says_who_has_it_and_who_issued_it(changing: Any) -> None:
+    client, admin = changing.one, changing.headers("quay-side", "admin")
+    made = new_key(client, admin, holder="The tablet at the counter")
+    shown = client.get(f"/v1/keys/{made['id']}", headers=admin)
+    assert shown.json == {name: value for name, value in made.items() if name != "token"}
+    assert (made["holder"], made["expires_at"], made["last_used_at"]) == ("The tablet at the counter", None, None)
+    assert made["issued_by"] == key_id_of(changing.collective.tokens["quay-side", "admin"])
+    assert shown.json in client.get("/v1/keys?limit=200", headers=admin).json["entries"]
+
+
+def test_another_shops_key_does_not_exist(changing: Any) -> None:
+    client, owner = changing.one, changing.headers("mill-loft", "owner")
+    theirs = key_id_of(changing.collective.tokens["quay-side", "counter"])
+    answers = [client.get(f"/v1/keys/{id_}", headers=owner) for id_ in (theirs, "key_aaaaaaaaaaaaaaaa")]
+    assert [answer.status_code for answer in answers] == [404, 404]
+    own = key_id_of(changing.collective.tokens["mill-loft", "counter"])
+    assert client.get(f"/v1/keys/{own}", headers=owner).json["shop_id"] == "mill-loft"
+
+
+def test_an_expired_key_is_refused_with_its_own_sentence(changing: Any, clock: Clock, timed: FlaskClient) -> None:
+    admin = changing.headers("quay-side", "admin")
+    ends = instant(clock.now_s + 3600)
+    made = new_key(timed, admin, expires_at=ends)
+    assert made["expires_at"] == ends
+    clock.now_s += 3599
+    assert timed.get("/v1/shop", headers=bearer(made["token"])).status_code == 200
+    clock.now_s += 1
+    refused = timed.get("/v1/shop", headers=bearer(made["token"]))
+    assert (refused.status_code, refused.json["type"]) == (401, "/problems/not-authenticated")
+    assert refused.json["detail"] == f"This key expired at {ends}: a new one has to be issued."
+    assert 'error="invalid_token"' in refused.headers["WWW-Authenticate"]  # RFC 6750 section 3.1: expired, revoked ...
+    assert timed.get(f"/v1/keys/{made['id']}", headers=admin).json["revoked_at"] is None
+
+
+@pytest.mark.parametrize(
+    ("expires_at", "said"),
+    [("2020-01-01T00:00:00Z", "must be in the next ten years"), ("9999-12-31T23:59:59-23:59", "next ten years"),
+     ("2027-03-31", "a point in time"), ("2027-03-31T18:00:00", "a point in time"), ("2027-02-31T18:00:00Z", "is no"),
+     (1_800_000_000, "a point in time")],
+)  # fmt: skip
+def test_an_end_that_can_not_be_is_refused(changing: Any, expires_at: Any, said: str) -> None:
+    body = {"shop_id": "quay-side", "role": "counter", "expires_at": expires_at}
+    refused = changing.one.post("/v1/keys", json=body, headers=changing.headers("quay-side", "admin"))
+    assert (refused.status_code, [each["pointer"] for each in refused.json["errors"]]) == (422, ["/expires_at"])
+    assert said in refused.json["errors"][0]["message"]
+
+
+def test_an_expired_admin_is_no_admin_left(fresh: Any, clock: Clock) -> None:
+    """The last key that holds stays: another admin's that has expired could open nothing any more."""
+    app = create_app(fresh.config, clock)
+    client, admin = app.test_client(), fresh.headers("collective", "admin")
+    own = key_id_of(fresh.tokens["collective", "admin"])
+    other = {"shop_id": "collective", "role": "admin", "expires_at": instant(clock.now_s + 60)}
+    assert client.post("/v1/keys", json=other, headers=admin).status_code == 201
+    for each in client.get("/v1/keys?limit=200", headers=admin).json["entries"]:
+        if each["role"] == "admin" and each["id"] != own and each["expires_at"] is None:
+            assert client.delete(f"/v1/keys/{each['id']}", headers=admin).status_code == 200
+    assert client.delete(f"/v1/keys/{own}?validate_only=true", headers=admin).status_code == 200
+    clock.now_s += 60
+    assert client.delete(f"/v1/keys/{own}?validate_only=true", headers=admin).status_code == 409
+    app.extensions["accord"].close()
+
+
+def test_a_use_is_noted_once_an_hour_and_is_no_entry_of_the_audit(
+    changing: Any, clock: Clock, timed: FlaskClient, wait_for: Callable[..., None]
+) -> None:
+    admin = changing.headers("quay-side", "admin")
+    made = new_key(timed, admin)
+    store = Store.at(changing.collective.server.url)
+    written, began_s = store.audit.head().seq, clock.now_s
+
+    def last_used() -> float | None:
+        return store.keys.last_used([made["id"]]).get(made["id"])
+
+    for later_s, noted_s in ((0, 0), (1800, 0), (3599, 0), (3600, 3600), (5000, 3600)):
+        clock.now_s = began_s + later_s
+        assert timed.get("/v1/shop", headers=bearer(made["token"])).status_code == 200
+        wait_for(lambda noted_s=noted_s: last_used() == began_s + noted_s, seconds=2.0)
+    assert timed.get(f"/v1/keys/{made['id']}", headers=admin).json["last_used_at"] == instant(began_s + 3600)
+    assert store.audit.head().seq == written
+    store.close()
+
+
+def test_no_answer_waits_for_a_use_to_be_noted(changing: Any, timed: FlaskClient, monkeypatch: Any) -> None:
+    made = new_key(timed, changing.headers("quay-side", "admin"))
+    began, go_on = threading.Event(), threading.Event()
+    room = timed.application.extensions["accord"]
+    monkeypatch.setattr(room.store.keys, "used", lambda *use: (began.set(), go_on.wait(60)))
+    try:
+        assert timed.get("/v1/shop", headers=bearer(made["token"])).status_code == 200
+        assert began.wait(60)
+    finally:
+        go_on.set()
+
+
+def test_uses_go_unnoted_while_they_can_not_be_written(
+    changing: Any, clock: Clock, timed: FlaskClient, monkeypatch: Any, wait_for: Callable[..., None]
+) -> None:
+    tried: list[float] = []
+
+    def away(id_: str, at_s: float) -> None:
+        tried.append(at_s)
+        raise StoreAway("away")
+
+    made = new_key(timed, changing.headers("quay-side", "admin"))
+    monkeypatch.setattr(timed.application.extensions["accord"].store.keys, "used", away)
+    began_s = clock.now_s
+    for later_s in (0, 59, 60):
+        clock.now_s = began_s + later_s
+        assert timed.get("/v1/shop", headers=bearer(made["token"])).status_code == 200
+        wait_for(lambda later_s=later_s: len(tried) == (2 if later_s == 60 else 1), seconds=2.0)
+    assert tried == [began_s, began_s + 60]

@@ -334,7 +334,7 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
     assert drafted[:19] == [None] * 19, "twenty pieces are needed"
     assert len([each for each in drafted if each is not None]) == 1
     made = ok(client.get(f"/v1/proposals/{drafted[19]}/status", headers=mill))
-    assert (made["author"], made["state"]) == (AUTHOR, "draft")
+    assert (made["author_id"], made["state"]) == (AUTHOR, "draft")
     draft = ok(client.get(f"/v1/proposals/{drafted[19]}", headers=mill))
     rule = next(each for each in draft["changes"] if each["kind"] == "rules")
     assert rule["value"]["status"] == "watch", "it is put to the stewards, not applied"

@@ -185,7 +185,7 @@ def test_a_proposal_becomes_the_book(desk: Desks) -> None:
     assert published["proposal"]["state"] == "published"
     now = counter.get(f"/v1/revisions/{published['revision']}")
     assert now["digest"] == published["digest"]
-    assert (now["author"], len(now["approvers"]), now["proposal"]) == (draft["author"], 1, draft["id"])
+    assert (now["author_id"], len(now["approver_ids"]), now["proposal_id"]) == (draft["author_id"], 1, draft["id"])
     changes = counter.get(f"/v1/revisions/{published['revision']}/changes")["changes"]
     assert [(each["kind"], each["id"]) for each in changes] == [("limits", LIMIT)]
     time.sleep(0.6)  # a worker asks for the head each half second
@@ -266,6 +266,30 @@ def test_a_faulty_proposal_is_told_where(desk: Desks, change: dict[str, Any], to
     assert told in [each["pointer"] for each in answer.json["errors"]]
 
 
+@pytest.mark.parametrize(
+    ("kind", "id", "keys", "pointer", "nearest"),
+    [
+        ("limits", LIMIT, {"dimension": "percnt"}, "/changes/1/value/dimension", "percent"),
+        ("rules", RULE, {"when": "item.textil"}, "/changes/1/value/when", "item.textile"),
+        ("rules", RULE, {"fix": "Mind {item.textil}."}, "/changes/1/value/fix", "item.textile"),
+        ("rules", RULE, {"sources": ["common-practise"]}, "/changes/1/value/sources/0", "common-practice"),
+        ("rules", RULE, {"becaus": "It is."}, "/changes/1/value/becaus", "because"),
+        ("rules", RULE, {"level": "block"}, "/changes/1/value/level", "blocks"),
+    ],
+)
+def test_a_slip_in_an_entry_is_told_at_its_field_with_the_nearest_right_word(
+    desk: Desks, book: Book, kind: str, id: str, keys: dict[str, Any], pointer: str, nearest: str
+) -> None:
+    author = desk("one", "owner")
+    entry = {"kind": kind, "id": id, "value": {**book.documents[kind][id], **keys}}
+    other = {"kind": "sources", "id": "common-practice", "value": book.documents["sources"]["common-practice"]}
+    answer = author.ask("POST", "/v1/proposals?validate_only=true", proposed(author, [other, entry]))
+    refused(answer, 422, "faulty-document")
+    told = {each["pointer"]: each for each in answer.json["errors"]}
+    assert pointer in told, told
+    assert nearest in told[pointer]["allowed"] or f"did you mean {nearest}" in told[pointer]["message"]
+
+
 def test_one_entry_is_changed_once(desk: Desks) -> None:
     author = desk("one", "owner")
     answer = author.ask("POST", "/v1/proposals", proposed(author, moved(author) + moved(author)))
@@ -289,7 +313,7 @@ def test_validate_only_goes_the_same_way_and_keeps_nothing(desk: Desks) -> None:
     refused(author.ask("POST", "/v1/proposals?validate_only=true", broken), 422, "faulty-document")
     assert [each["id"] for each in author.get("/v1/proposals?limit=200")["entries"]] == before
     draft = drafted(author)
-    for step in ("open", "reject", "publish"):
+    for step in ("open", "decline", "withdraw", "publish"):
         desk("two", "steward").ask("POST", f"/v1/proposals/{draft['id']}/{step}?validate_only=true", {"reason": "x"})
     assert status(author, draft)["version"] == 1
 
@@ -355,7 +379,7 @@ def test_an_edit_after_approval_voids_it(desk: Desks) -> None:
     assert approve(steward, again).status_code == 200
 
 
-# -- approving and rejecting ------------------------------------------------------------------------------------------
+# -- approving, declining, withdrawing --------------------------------------------------------------------------------
 
 
 def test_nobody_approves_their_own(desk: Desks) -> None:
@@ -440,7 +464,7 @@ def test_the_approval_of_a_revoked_key_lapses(desk: Desks, another: Another) -> 
     assert admin.ask("DELETE", f"/v1/keys/{id_}").status_code == 200
     shown = author.get(address)
     assert (shown["state"], shown["approvals_valid"]) == ("open", 0)
-    assert [(each["who"], each["lapsed"]) for each in shown["approvals"]] == [(id_, "Its key was revoked.")]
+    assert [(each["key_id"], each["lapsed"]) for each in shown["approvals"]] == [(id_, "Its key was revoked.")]
     for state, there in (("open", True), ("approved", False)):
         listed = [each["id"] for each in author.get(f"/v1/proposals?state={state}&limit=200")["entries"]]
         assert (seen["id"] in listed) is there, state
@@ -448,7 +472,7 @@ def test_the_approval_of_a_revoked_key_lapses(desk: Desks, another: Another) -> 
     assert f"The approval of {id_} has lapsed. Its key was revoked." in told
     assert approve(desk("two", "steward"), seen).json["state"] == "approved"
     published = publish(desk("two", "steward"), seen).json
-    assert len(author.get(f"/v1/revisions/{published['revision']}")["approvers"]) == 1
+    assert len(author.get(f"/v1/revisions/{published['revision']}")["approver_ids"]) == 1
 
 
 def test_what_was_published_stays_approved(desk: Desks, another: Another) -> None:
@@ -511,12 +535,12 @@ def test_loosening_what_keeps_people_safe_needs_two_stewards(desk: Desks, book: 
     assert publish(second, seen).status_code == 200
 
 
-def test_a_rejection_has_a_reason_and_ends_it(desk: Desks) -> None:
+def test_declining_has_a_reason_and_ends_it(desk: Desks) -> None:
     author, steward = desk("one", "owner"), desk("two", "steward")
     seen = opened(author)
-    refused(steward.ask("POST", f"/v1/proposals/{seen['id']}/reject", {"reason": ""}), 422, "faulty-document")
-    ended = steward.post(f"/v1/proposals/{seen['id']}/reject", {"reason": "Too strict for felt."})
-    assert (ended["state"], ended["ended_because"]) == ("rejected", "Too strict for felt.")
+    refused(steward.ask("POST", f"/v1/proposals/{seen['id']}/decline", {"reason": ""}), 422, "faulty-document")
+    ended = steward.post(f"/v1/proposals/{seen['id']}/decline", {"reason": "Too strict for felt."})
+    assert (ended["state"], ended["ended_because"]) == ("declined", "Too strict for felt.")
     refused(approve(steward, seen), 409, "steps-out-of-order")
     refused(edit(author, seen, etag_of(author, seen)), 409, "steps-out-of-order")
 
@@ -524,8 +548,9 @@ def test_a_rejection_has_a_reason_and_ends_it(desk: Desks) -> None:
 def test_authors_withdraw_and_others_do_not(desk: Desks) -> None:
     author, other = desk("one", "owner"), desk("one", "operator")
     seen = drafted(author)
-    refused(other.ask("POST", f"/v1/proposals/{seen['id']}/reject", {"reason": "No."}), 403, "not-yours")
-    assert author.post(f"/v1/proposals/{seen['id']}/reject", {"reason": "A mistake."})["state"] == "rejected"
+    refused(other.ask("POST", f"/v1/proposals/{seen['id']}/withdraw", {"reason": "No."}), 403, "not-yours")
+    assert author.post(f"/v1/proposals/{seen['id']}/withdraw", {"reason": "A mistake."})["state"] == "withdrawn"
+    assert next(each["id"] for each in author.get("/v1/proposals?state=withdrawn")["entries"]) == seen["id"]
 
 
 def test_who_may_not_is_refused(desk: Desks) -> None:

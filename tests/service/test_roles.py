@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from tests.tokens import key_id_of
 
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.http import roles
@@ -26,6 +27,7 @@ GET    /static/{filename}                   +        +        +        +        
 GET    /healthz                             +        +        +        +        +        +
 GET    /readyz                              +        +        +        +        +        +
 GET    /metrics                             +        +        +        +        +        +
+GET    /v1                                  +        +        +        +        +        +
 GET    /v1/openapi.json                     +        +        +        +        +        +
 POST   /v1/validate                         -        +        +        +        +        +
 POST   /v1/recommend                        -        +        +        +        +        +
@@ -39,6 +41,8 @@ GET    /v1/sources                          -        +        +        +        
 GET    /v1/sources/{source}                 -        +        +        +        +        +
 GET    /v1/rules                            -        +        +        +        +        +
 GET    /v1/rules/{rule}                     -        +        +        +        +        +
+GET    /v1/facts                            -        +        +        +        +        +
+GET    /v1/facts/{fact}                     -        +        +        +        +        +
 GET    /v1/revisions                        -        +        +        +        +        +
 GET    /v1/revisions/{number}               -        +        +        +        +        +
 GET    /v1/revisions/{number}/changes       -        +        +        +        +        +
@@ -51,7 +55,8 @@ GET    /v1/proposals/{proposal}/status      -        +        +        +        
 POST   /v1/proposals/{proposal}/open        -        -        +        +        +        +
 GET    /v1/proposals/{proposal}/effect      -        -        +        +        +        +
 POST   /v1/proposals/{proposal}/approve     -        -        -        -        +        -
-POST   /v1/proposals/{proposal}/reject      -        -        +        +        +        +
+POST   /v1/proposals/{proposal}/decline     -        -        -        -        +        -
+POST   /v1/proposals/{proposal}/withdraw    -        -        +        +        +        +
 POST   /v1/proposals/{proposal}/publish     -        -        -        -        +        -
 GET    /v1/records                          -        +        +        +        +        +
 POST   /v1/records                          -        +        +        +        +        +
@@ -144,23 +149,23 @@ def test_every_route_without_a_key(client: FlaskClient, method: str, path: str) 
 
 def test_a_revoked_or_made_up_key_opens_nothing(client: FlaskClient) -> None:
     closed = [place for place, may in MAY.items() if not may["nobody"]]
-    made_up = {"Authorization": f"Bearer {'a' * 16}.{'b' * 43}"}
+    made_up = {"Authorization": f"Bearer accord_{'a' * 16}_{'b' * 49}"}
     assert {ask(client, *place, made_up).status_code for place in closed} == {401}
 
 
 def test_another_shops_things_do_not_exist(changing: Any) -> None:
     """404 and the very words of what never was, not 403, which would say that it is there."""
     client, owner = changing.one, changing.headers("mill-loft", "owner")
-    theirs = changing.collective.tokens["quay-side", "counter"].partition(".")[0]
+    theirs = key_id_of(changing.collective.tokens["quay-side", "counter"])
     tries = [
         ("GET", "/v1/keys/{}", theirs, "aaaaaaaaaaaaaaaa", None),
         ("DELETE", "/v1/keys/{}", theirs, "aaaaaaaaaaaaaaaa", None),
-        ("GET", "/v1/keys?shop={}", "quay-side", "no-such-shop", None),
+        ("GET", "/v1/keys?shop_id={}", "quay-side", "no-such-shop", None),
         ("POST", "/v1/keys", "quay-side", "no-such-shop", "counter"),
     ]
     for method, path, real, made_up, role in tries:
         answers = [
-            client.open(path.format(name), method=method, headers=owner, json=role and {"shop": name, "role": role})
+            client.open(path.format(name), method=method, headers=owner, json=role and {"shop_id": name, "role": role})
             for name in (real, made_up)
         ]
         assert [answer.status_code for answer in answers] == [404, 404]
@@ -171,9 +176,9 @@ def test_another_shops_things_do_not_exist(changing: Any) -> None:
 
 def test_an_owner_sees_and_makes_only_keys_of_the_own_shop(changing: Any) -> None:
     client, owner = changing.one, changing.headers("mill-loft", "owner")
-    assert {each["shop"] for each in client.get("/v1/keys", headers=owner).json["entries"]} == {"mill-loft"}
+    assert {each["shop_id"] for each in client.get("/v1/keys", headers=owner).json["entries"]} == {"mill-loft"}
     made = {
-        role: client.post("/v1/keys", json={"shop": "mill-loft", "role": role}, headers=owner).status_code
+        role: client.post("/v1/keys", json={"shop_id": "mill-loft", "role": role}, headers=owner).status_code
         for role in roles.ROLES
     }
     assert made == {"counter": 201, "operator": 201, "owner": 201, "steward": 403, "admin": 403}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import subprocess
 import sys
+from datetime import UTC
 from typing import Any
 
 import pytest
@@ -40,6 +41,8 @@ def sound(reader: reading.Reader) -> st.SearchStrategy[Any]:
             return st.booleans()
         case reading.Date():
             return st.dates().map(str)
+        case reading.Instant():
+            return st.datetimes(timezones=st.just(UTC)).map(lambda moment: moment.isoformat(timespec="microseconds"))
         case reading.Whole(least, most):
             return st.integers(least, most)
         case reading.Number(least, most):

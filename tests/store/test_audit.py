@@ -37,11 +37,11 @@ def _resealed(entry: dict[str, Any]) -> bytes:
     return _canonical({**unsealed, "hash": hashlib.sha256(_canonical(unsealed)).hexdigest()})
 
 
-def test_an_entry_says_who_what_and_what_was_written(chain: Store) -> None:
+def test_an_entry_says_who_what_and_what_was_written(chain: Store, clock: Any) -> None:
     entry = chain.audit.entries(after=2, limit=1)[0]
-    assert (entry.seq, entry.who, entry.what, entry.about) == (3, "somebody", "shop.create", "s2")
-    kept = _canonical({"changed_at": entry.at, "document": {"n": 2}})
-    assert entry.written["{accord}:shop:s2"] == hashlib.sha256(kept).hexdigest()
+    assert (entry.seq, entry.actor_id, entry.event, entry.subject_id) == (3, "somebody", "shop.created", "s2")
+    kept = _canonical({"changed_at": clock(), "document": {"n": 2}})
+    assert entry.written["shop:s2"] == hashlib.sha256(kept).hexdigest()
     assert entry.hash == chain.audit.entries(after=3, limit=1)[0].previous
 
 
@@ -57,20 +57,20 @@ def test_an_empty_chain_holds(store: Store) -> None:
 def test_a_chain_of_several_pages(chain: Store, monkeypatch: pytest.MonkeyPatch, raw: Any) -> None:
     monkeypatch.setattr("accord_service.store.audit.PAGE", 2)
     assert chain.audit.verify() is None
-    raw.lset(AUDIT, 4, _canonical({**_entry(raw, 5), "who": "else"}))
+    raw.lset(AUDIT, 4, _canonical({**_entry(raw, 5), "actor_id": "else"}))
     assert chain.audit.verify() == 5
 
 
 def _alter(raw: Any) -> None:
-    raw.lset(AUDIT, 3, _canonical({**_entry(raw, 4), "who": "somebody else"}))
+    raw.lset(AUDIT, 3, _canonical({**_entry(raw, 4), "actor_id": "somebody else"}))
 
 
 def _alter_and_reseal(raw: Any) -> None:
-    raw.lset(AUDIT, 3, _resealed({**_entry(raw, 4), "who": "somebody else"}))
+    raw.lset(AUDIT, 3, _resealed({**_entry(raw, 4), "actor_id": "somebody else"}))
 
 
 def _alter_last_and_reseal(raw: Any) -> None:
-    raw.lset(AUDIT, 5, _resealed({**_entry(raw, 6), "who": "somebody else"}))
+    raw.lset(AUDIT, 5, _resealed({**_entry(raw, 6), "actor_id": "somebody else"}))
 
 
 def _remove(raw: Any) -> None:
@@ -82,7 +82,7 @@ def _cut_short(raw: Any) -> None:
 
 
 def _slip_in(raw: Any) -> None:
-    raw.linsert(AUDIT, "BEFORE", raw.lindex(AUDIT, 3), _resealed({**_entry(raw, 4), "who": "x"}))
+    raw.linsert(AUDIT, "BEFORE", raw.lindex(AUDIT, 3), _resealed({**_entry(raw, 4), "actor_id": "x"}))
 
 
 def _add_behind(raw: Any) -> None:

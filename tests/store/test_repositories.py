@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 import pytest
+from tests.tokens import key_id_of, secret_of
 
 from accord_rules.documents.files import shipped
 from accord_rules.load.loader import load_book
@@ -17,6 +18,7 @@ from accord_service.store import (
     AllReported,
     Cell,
     Conflict,
+    Event,
     KeyRecord,
     KeyReused,
     KeyRing,
@@ -97,7 +99,7 @@ class TestRevisions:
         head = store.revisions.first({}, author="t", reason="")
         proposal = store.proposals.create({"x": 1}, author="ann", state="approved")
         _, closing = store.proposals.replacing(proposal.id, 1, {"x": 1}, state="published")
-        store.proposals.replace(proposal.id, 1, {"x": 2}, state="draft", who="ann")
+        store.proposals.replace(proposal.id, 1, {"x": 2}, state="draft", event=Event.PROPOSAL_EDITED, who="ann")
         with pytest.raises(Conflict):
             _publish(store, {"a": {}}, also=lambda revision: closing)
         assert store.revisions.head() == head
@@ -107,7 +109,7 @@ class TestProposals:
     def test_numbers_versions_and_states(self, store: Store, clock: Any) -> None:
         first = store.proposals.create({"x": 1}, author="ann", state="draft")
         clock.now_s += 5
-        second = store.proposals.replace("p1", 1, {"x": 2}, state="open", who="bea")
+        second = store.proposals.replace("p1", 1, {"x": 2}, state="open", event=Event.PROPOSAL_OPENED, who="bea")
         assert (first.id, first.version, second.version) == ("p1", 1, 2)
         assert store.proposals.get("p1") == second
         assert (second.author, second.changed_at - second.created_at) == ("ann", 5)
@@ -115,11 +117,11 @@ class TestProposals:
 
     def test_an_old_version_and_an_unknown_id_are_refused(self, store: Store) -> None:
         store.proposals.create({}, author="ann", state="draft")
-        store.proposals.replace("p1", 1, {}, state="open", who="ann")
+        store.proposals.replace("p1", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         with pytest.raises(Conflict):
-            store.proposals.replace("p1", 1, {}, state="open", who="ann")
+            store.proposals.replace("p1", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         with pytest.raises(NotThere):
-            store.proposals.replace("p9", 1, {}, state="open", who="ann")
+            store.proposals.replace("p9", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         assert store.proposals.get("p9") is None
         assert store.proposals.get("p1:x/../%00") is None
 
@@ -127,7 +129,7 @@ class TestProposals:
         for _ in range(7):
             store.proposals.create({}, author="ann", state="draft")
         for number in (2, 5):
-            store.proposals.replace(f"p{number}", 1, {}, state="open", who="ann")
+            store.proposals.replace(f"p{number}", 1, {}, state="open", event=Event.PROPOSAL_OPENED, who="ann")
         assert _pages(store, "open") == ["p5", "p2"]
         assert _pages(store, "draft") == ["p7", "p6", "p4", "p3", "p1"]
         assert _pages(store, None) == [f"p{number}" for number in range(7, 0, -1)]
@@ -211,8 +213,8 @@ class TestShops:
 class TestKeys:
     def test_a_token_is_shown_once_and_its_secret_is_not_kept(self, store: Store, raw: Any) -> None:
         issued = store.keys.issue("north", "owner", who="t")
-        id_, _, secret = issued.token.partition(".")
-        assert (id_, issued.record.last_four) == (issued.record.id, secret[-4:])
+        id_, secret = key_id_of(issued.token), secret_of(issued.token)
+        assert (id_, issued.record.last_four) == (issued.record.id, issued.token[-4:])
         assert issued.token not in repr(issued)
         assert store.keys.by_token(issued.token) == issued.record
         kept = b"".join(raw.dump(key) or b"" for key in raw.keys("*"))
@@ -221,7 +223,7 @@ class TestKeys:
 
     def test_tokens_differ(self, store: Store) -> None:
         tokens = {store.keys.issue("north", "owner", who="t").token for _ in range(20)}
-        assert len({token.partition(".")[2] for token in tokens}) == len({token[:16] for token in tokens}) == 20
+        assert len({secret_of(token) for token in tokens}) == len({key_id_of(token) for token in tokens}) == 20
 
     def test_a_revoked_key_opens_nothing_and_stays_listed(self, store: Store, clock: Any) -> None:
         kept, gone = (store.keys.issue("north", role, who="t") for role in ("owner", "counter"))
@@ -243,11 +245,11 @@ class TestKeys:
             ".",
             token[:-1],
             token + "x",
-            token[:16],
-            token[:17] + other.token[17:],
+            token[:24],
+            token[:24] + other.token[24:],
             token[:-1] + ("A" if token[-1] != "A" else "B"),
-            "a" * 16 + token[16:],
-            token.replace(".", ":"),
+            token[:7] + "a" * 16 + token[23:],
+            token.replace("_", "."),
             "\udcff" + token,
             token + "\n",
         ]
@@ -255,6 +257,26 @@ class TestKeys:
         for each in wrong:
             assert store.keys.by_token(each) is None, each
             assert ring.by_token(each) is None, each
+
+    def test_a_mistyped_token_is_refused_without_asking(self, store: Store, monkeypatch: Any) -> None:
+        token = store.keys.issue("north", "owner", who="t").token
+        typed = token[:30] + ("A" if token[30] != "A" else "B") + token[31:]
+        monkeypatch.setattr(store.keys, "get", None)
+        assert store.keys.by_token(typed) is None
+
+    def test_holder_and_end_are_kept(self, store: Store, clock: Any) -> None:
+        made = store.keys.issue("north", "owner", who="key_1", holder="The till", expires_at=clock() + 60.5).record
+        found = store.keys.get(made.id)
+        assert found == made
+        assert (made.issued_by, made.holder, made.expires_at) == ("key_1", "The till", clock() + 60.5)
+        assert store.keys.revoke(made.id, who="t").holder == "The till"
+
+    def test_a_use_is_noted_an_hour_after_the_last_and_never_taken_back(self, store: Store) -> None:
+        ids = ["key_a", "key_b", "key_c"]
+        for id_, at in (("key_a", 1000.5), ("key_b", 2000.0), ("key_a", 4600.0), ("key_b", 5600.0), ("key_b", 1.0)):
+            store.keys.used(id_, at)
+        assert store.keys.last_used(ids) == {"key_a": 1000.5, "key_b": 5600.0}
+        assert store.keys.last_used([]) == {}
 
     def test_held_keys_answer_as_the_store_does(self, store: Store) -> None:
         kept, gone = (store.keys.issue("north", "owner", who="t") for _ in range(2))

@@ -47,15 +47,28 @@ class Administration:
 
     def keys(self, shop: str | None = None) -> Iterator[Document]:
         """Every key that may be seen, or one shop's; revoked ones too."""
-        return self._asker.pages("/v1/keys" + (f"?{urlencode({'shop': shop})}" if shop else ""))
+        return self._asker.pages("/v1/keys" + (f"?{urlencode({'shop_id': shop})}" if shop else ""))
 
     def key(self, id: str) -> Document:
-        """One key, revoked or not."""
+        """One key; its token is kept nowhere."""
         return self._asker.read(f"/v1/keys/{self._segment(id)}")
 
-    def issue_key(self, shop: str, role: str, *, validate_only: bool = False) -> Document:
-        """A new key. Its ``token`` is shown this once; None where the first answer was lost on the way."""
-        return self._write("POST", "/v1/keys", {"shop": shop, "role": role}, validate_only)
+    def issue_key(
+        self,
+        shop: str,
+        role: str,
+        *,
+        holder: str | None = None,
+        expires_at: str | None = None,
+        validate_only: bool = False,
+    ) -> Document:
+        """A new key. Its ``token`` is shown this once; None where the first answer was lost on the way.
+
+        ``holder``: who has it, for people; ``expires_at``: when it ends by itself (RFC 3339), never when left out.
+        """
+        wanted = {"shop_id": shop, "role": role, "holder": holder, "expires_at": expires_at}
+        said = {name: value for name, value in wanted.items() if value is not None}
+        return self._write("POST", "/v1/keys", said, validate_only)
 
     def revoke_key(self, id: str, *, validate_only: bool = False) -> Document:
         """Make a key worthless, for good."""

@@ -15,6 +15,7 @@ from accord_client.documents import (
     Editable,
     Entry,
     Envelope,
+    Fact,
     Health,
     Kind,
     Recommendation,
@@ -132,6 +133,14 @@ class Client:
         """One rule, with its condition, sentences and examples. Raises NotFound."""
         return Rule.read(self._get(f"/v1/rules/{_segment(id)}"))
 
+    def facts(self) -> Iterator[Fact]:
+        """Every fact that rules may speak of, fetched page by page as they are taken."""
+        return self._pages("/v1/facts?limit=200", Fact.read)
+
+    def fact(self, id: str) -> Fact:
+        """One fact: what it is, whence it comes, who looks at it. Raises NotFound, which names the nearest ones."""
+        return Fact.read(self._get(f"/v1/facts/{_segment(id)}"))
+
     def limits(self) -> Iterator[Entry]:
         """Every limit that rules compare with, fetched page by page as they are taken."""
         return self._pages("/v1/limits", Entry.read)
@@ -160,6 +169,10 @@ class Client:
     def shop_status(self) -> ShopStatus:
         """What the shop's probe readings come to, the units it reads, and what this token may do."""
         return ShopStatus.read(self._get("/v1/shop/status"))
+
+    def index(self) -> Mapping[str, Any]:
+        """Which version of the API and of the program this is, what it can do, and where everything is."""
+        return self._get("/v1")
 
     def health(self) -> Health:
         """Whether the service may be relied on. "Not ready" is an answer; only silence is an exception."""

@@ -1,7 +1,8 @@
 """Answers as frozen dataclasses. Each keeps the ``document`` it was read from, whole.
 
-Reading is strict about what a caller decides by (a verdict that is none of the four words is a BadAnswer) and
-lenient about what may be added later: unknown fields stay in ``document``.
+Reading is strict about what is promised and lenient about what may be added later: unknown fields stay in ``document``,
+and a word that this client does not know counts as the worst. An order whose verdict is none of the four words is not
+workable, a finding whose level is none of the four blocks.
 Quantities meant for people are strings with units, in the shop's own units.
 """
 
@@ -15,7 +16,8 @@ from accord_client.exceptions import BadAnswer
 
 T = TypeVar("T")
 Document = Mapping[str, Any]
-VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
+_WORKABLE = ("accepted", "conditional")
+_PASSABLE = ("requires", "cautions", "notes")
 
 
 class _Pick:
@@ -79,12 +81,6 @@ class _Pick:
     def values(self, name: str) -> tuple[Any, ...]:
         return tuple(self._typed(name, list))
 
-    def verdict(self, name: str = "verdict") -> str:
-        word = self.text(name)
-        if word not in VERDICTS:
-            raise BadAnswer(f"{self._what} has the verdict {word!r}, which this client does not know")
-        return word
-
     def _all(self, name: str, kind: type[T]) -> tuple[T, ...]:
         values = self._typed(name, list)
         if not all(isinstance(each, kind) for each in values):
@@ -99,7 +95,7 @@ def _kept() -> Any:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One rule's say about one part of the order. ``level``: blocks, requires, cautions or notes.
+    """One rule's say about one part of the order. ``level``: blocks, requires, cautions or notes; others may come.
 
     ``presses``: those it holds on; None for all that were judged. ``observed``: None unless asked for.
     """
@@ -116,6 +112,11 @@ class Finding:
     sources: tuple[str, ...]
     layer: str
     document: Document = _kept()
+
+    @property
+    def blocks(self) -> bool:
+        """Whether it stands against the order; so does a level that this client does not know."""
+        return self.level not in _PASSABLE
 
     @classmethod
     def read(cls, document: Any) -> Finding:
@@ -219,7 +220,11 @@ class Remedy:
     def read(cls, document: Any) -> Remedy:
         pick = _Pick(document, "a remedy")
         return cls(
-            pick.several("changes", Change.read), pick.verdict(), pick.text("text"), pick.number("cost"), pick.document
+            pick.several("changes", Change.read),
+            pick.text("verdict"),
+            pick.text("text"),
+            pick.number("cost"),
+            pick.document,
         )
 
 
@@ -241,7 +246,7 @@ class PressVerdict:
         pick = _Pick(document, "a press's verdict")
         return cls(
             pick.text("press"),
-            pick.verdict(),
+            pick.text("verdict"),
             pick.tables_or_none("settings"),
             pick.wholes_or_none("sequence"),
             pick.texts("blocked_by"),
@@ -273,8 +278,8 @@ class Verdict:
 
     @property
     def workable(self) -> bool:
-        """Accepted, or accepted if the conditions are met."""
-        return self.verdict in ("accepted", "conditional")
+        """Accepted, or accepted if the conditions are met; no for a word that this client does not know."""
+        return self.verdict in _WORKABLE
 
     @property
     def on(self) -> PressVerdict:
@@ -285,15 +290,15 @@ class Verdict:
         raise BadAnswer(f"the verdict was judged on {self.judged_on!r}, of which it says nothing")
 
     def at(self, level: str) -> tuple[Finding, ...]:
-        """The findings of one level."""
-        return tuple(finding for finding in self.findings if finding.level == level)
+        """The findings of one level; "blocks" has those of levels that this client does not know as well."""
+        return tuple(each for each in self.findings if each.level == level or (level == "blocks" and each.blocks))
 
     @classmethod
     def read(cls, document: Any) -> Verdict:
         pick = _Pick(document, "the verdict")
         return cls(
             pick.text("id"),
-            pick.verdict(),
+            pick.text("verdict"),
             pick.whole("revision"),
             pick.text("digest"),
             pick.text("judged_on"),
@@ -350,6 +355,11 @@ class Plan:
     verdict_id: str
     document: Document = _kept()
 
+    @property
+    def workable(self) -> bool:
+        """As a verdict's; a plan always was when it was given."""
+        return self.verdict in _WORKABLE
+
     @classmethod
     def read(cls, document: Any) -> Plan:
         pick = _Pick(document, "a plan")
@@ -363,7 +373,7 @@ class Plan:
             pick.texts("conditions"),
             pick.texts("reasons"),
             pick.table("estimate"),
-            pick.verdict(),
+            pick.text("verdict"),
             pick.text("verdict_id"),
             pick.document,
         )
@@ -534,6 +544,43 @@ class Rule:
             pick.texts("limits"),
             pick.texts("sources"),
             pick.table("entry"),
+            pick.document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One fact that rules may speak of.
+
+    ``type`` and ``scope`` are words of the service, ``words`` those that the fact may be, or hold. ``measure`` is None
+    where it is no number. ``reads`` has the facts, inputs, limits and kinds that it is worked out from, ``read_by``
+    the facts, choices and rules that look at it; ``unsaid`` what holds where an order leaves it out.
+    """
+
+    id: str
+    type: str
+    scope: str
+    description: str
+    measure: Document | None
+    words: tuple[str, ...]
+    reads: Document
+    read_by: Document
+    unsaid: Document | None
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Fact:
+        pick = _Pick(document, "a fact")
+        return cls(
+            pick.text("id"),
+            pick.text("type"),
+            pick.text("scope"),
+            pick.text("description"),
+            pick.table_or_none("measure"),
+            pick.texts("words"),
+            pick.table("reads"),
+            pick.table("read_by"),
+            pick.table_or_none("unsaid"),
             pick.document,
         )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import warnings
 from collections.abc import Mapping
 from http import HTTPStatus
 from types import MappingProxyType
@@ -72,6 +73,9 @@ class Exchange:
                 if not self._retry.wait(tries):
                     raise
                 continue
+            if "Deprecation" in response.headers:  # RFC 9745; a newer client knows what to ask instead
+                day = response.headers.get("Sunset", "no day is set yet")
+                warnings.warn(f"{method} {url} will go: {day}", DeprecationWarning, stacklevel=4)
             if response.status_code == 200 or (response.status_code in also_answers and _media(response) == JSON):
                 return response
             wait_s = retry_after_s(response.headers.get("Retry-After"))

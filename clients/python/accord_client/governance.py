@@ -107,8 +107,13 @@ class Governance:
         """Approve exactly what ``status``, as it was read, stands for."""
         return self._post(f"{self._proposal(status['id'])}/approve", dict(status["digests"]), validate_only)
 
-    def reject(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
-        return self._post(f"{self._proposal(id)}/reject", {"reason": reason}, validate_only)
+    def decline(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
+        """A steward's no to somebody else's proposal."""
+        return self._post(f"{self._proposal(id)}/decline", {"reason": reason}, validate_only)
+
+    def withdraw(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
+        """Take the own proposal back."""
+        return self._post(f"{self._proposal(id)}/withdraw", {"reason": reason}, validate_only)
 
     def publish(self, id: str, *, validate_only: bool = False) -> Document:
         """Make it the next revision."""

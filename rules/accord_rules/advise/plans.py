@@ -324,7 +324,7 @@ def _experienced(candidate: Candidate, experiences: Experiences) -> Mapping[str,
     """Each transfer of a plan, and what is known of pieces pressed like this."""
     return {
         str(case.decoration.transfer): experiences.get(
-            (str(case["transfer.family"]), str(case["item.substrate"]), str(case["press.type"]))
+            (str(case.known["transfer.family"]), str(case.known["item.substrate"]), str(case.known["press.type"]))
         )
         for case in candidate.on_press.cases
     }
@@ -342,8 +342,8 @@ def rank_key(candidate: Candidate, experiences: Experiences = NO_EXPERIENCE) -> 
     if experiences:
         known = _experienced(candidate, experiences).values()
         wish += min((each.marks if each else 0.0 for each in known), default=0.0)
-    robust = all(case["window.robust"] for case in candidate.on_press.cases)
-    fancy = sum(each["transfer.look"] != "plain" for each in candidate.on_press.cases)
+    robust = all(case.known["window.robust"] for case in candidate.on_press.cases)
+    fancy = sum(each.known["transfer.look"] != "plain" for each in candidate.on_press.cases)
     return (
         not robust,
         fancy,
@@ -361,8 +361,8 @@ def reasons(candidate: Candidate, put_back: Weighed, experiences: Experiences = 
     scores, found = _scores(candidate), []
     for wish in candidate.wishes:
         found.append(f"{wish} {scores[wish]:.1f} of 5")
-    robust = all(case["window.robust"] for case in candidate.on_press.cases)
-    spread = max(case["window.spread_k"] for case in candidate.on_press.cases)
+    robust = all(case.known["window.robust"] for case in candidate.on_press.cases)
+    spread = max(case.known["window.spread_k"] for case in candidate.on_press.cases)
     shown = candidate.on_press.cases[0].show(units.TEMPERATURE_DIFFERENCE, spread)
     found.append(f"the window {'holds' if robust else 'is too narrow to hold'} over the press's spread of ± {shown}")
     musts, cautions = (put_back.count(level) for level in ("requires", "cautions"))
@@ -378,7 +378,7 @@ def reasons(candidate: Candidate, put_back: Weighed, experiences: Experiences = 
 
 def _seconds_each(candidate: Candidate) -> float:
     quantity = candidate.on_press.cases[0]["order.quantity"]
-    return float(sum(case["job.total_s"] or 0.0 for case in candidate.on_press.cases) / quantity)
+    return float(sum(case.known["job.total_s"] or 0.0 for case in candidate.on_press.cases) / quantity)
 
 
 def estimate(candidate: Candidate) -> Mapping[str, float]:
@@ -389,12 +389,12 @@ def estimate(candidate: Candidate) -> Mapping[str, float]:
     """
     cases = candidate.on_press.cases
     minutes, case = _seconds_each(candidate) / 60, cases[0]
-    hours = minutes / 60 * case["order.quantity"]
+    hours = minutes / 60 * case.known["order.quantity"]
     power_w = case.press.power if case.press.power is not None else case.press_type.power
     return {
         "minutes_each": round(minutes, 2),
         "hours_total": round(hours, 2),
-        "loads_total": sum(each["job.loads"] or 0.0 for each in cases),
+        "loads_total": sum(each.known["job.loads"] or 0.0 for each in cases),
         "kwh_total_at_most": round(hours * power_w / 1000, 2),
     }
 
@@ -455,7 +455,7 @@ def _planned(case: Case, curve: bool) -> PlannedDecoration:
     chosen = _chosen(case)
     return PlannedDecoration(
         str(case.decoration.transfer),
-        str(case["transfer.family"]),
+        str(case.known["transfer.family"]),
         order_settings(chosen, case.shop.units),
         _explained(case, chosen, curve),
         steps(case, chosen),
@@ -464,7 +464,7 @@ def _planned(case: Case, curve: bool) -> PlannedDecoration:
 
 def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
     """The settings with the windows they lie in and what binds each side."""
-    low, high = case["transfer.lower"], case["window.uppers"][0]
+    low, high = case.known["transfer.lower"], case.known["window.uppers"][0]
     display_c, surface_c = chosen.display_c or 0.0, chosen.surface_c or 0.0
     said = partial(quantity, preferences=case.shop.units)
     return ExplainedSettings(
@@ -498,7 +498,7 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
 
 def _window(case: Case, low: Any, high: Any) -> Window:
     """Display settings that will do, in whole steps of the shop's unit where one lies inside."""
-    unit, display_c = case.shop.units.unit(units.TEMPERATURE), case["press.calibration"].display_c
+    unit, display_c = case.shop.units.unit(units.TEMPERATURE), case.known["press.calibration"].display_c
     low_c, high_c = room(case)
     least, most = inward(display_c(low_c), display_c(high_c), 1.0, unit.inside, unit.outside)
     said = partial(quantity, units.TEMPERATURE, preferences=case.shop.units)
@@ -506,7 +506,7 @@ def _window(case: Case, low: Any, high: Any) -> Window:
 
 
 def _time_window(case: Case) -> TimeRange:
-    low, high = case["window.time_low_s"], case["window.time_high_s"]
+    low, high = case.known["window.time_low_s"], case.known["window.time_high_s"]
     return TimeRange(quantity(units.TIME, low), low, quantity(units.TIME, high), high)
 
 

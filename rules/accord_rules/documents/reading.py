@@ -9,21 +9,22 @@ need are in ``documents.answers``.
 from __future__ import annotations
 
 import dataclasses
-import difflib
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import cache
 from types import MappingProxyType
 from typing import Any, ClassVar, TypeVar
 
-from accord_rules.documents import units
+from accord_rules.documents import spelling, units
 
 T = TypeVar("T")
 _FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compile(r"[\x00-\x09\x0b-\x1f\ud800-\udfff]")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_INSTANT = re.compile(_DATE.pattern + r"T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
+_TOLD_MOST = 16
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
 
 
@@ -47,7 +48,6 @@ CODES: Mapping[str, str] = MappingProxyType(
     }
 )
 ALLOWED_MOST = 20
-_CLOSE = 0.4  # of difflib's ratio: far enough apart that unlike words are left in their own order
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +64,17 @@ class Fault:
     refused: str = dataclasses.field(default="", kw_only=True)
 
     def __str__(self) -> str:
-        more = f" (allowed: {', '.join(self.allowed)})" if self.allowed else ""
-        return f"{self.pointer or '/'}: {self.message}{more}"
+        return f"{self.pointer or '/'}: {self.told}"
+
+    @property
+    def told(self) -> str:
+        """The message with the nearest words, and as many of the allowed ones as fit a line."""
+        near = spelling.nearest(self.refused, self.allowed) if self.refused else ()
+        told = [f"did you mean {', '.join(near)}?"] if near else []
+        if self.allowed and not (near and len(self.allowed) > _TOLD_MOST):
+            more = f" and {len(self.allowed) - _TOLD_MOST} more" if len(self.allowed) > _TOLD_MOST else ""
+            told.append(f"allowed: {', '.join(self.allowed[:_TOLD_MOST])}{more}")
+        return f"{self.message} ({' '.join(told)})" if told else self.message
 
     @property
     def sentence(self) -> str:
@@ -75,7 +84,7 @@ class Fault:
     @property
     def nearest(self) -> tuple[str, ...]:
         """What is allowed, those first that are most like what was refused."""
-        close = difflib.get_close_matches(self.refused[:80], self.allowed, ALLOWED_MOST, _CLOSE)
+        close = spelling.nearest(self.refused, self.allowed, ALLOWED_MOST) if self.refused else ()
         return (*close, *(word for word in self.allowed if word not in close))
 
     def document(self) -> dict[str, Any]:
@@ -203,6 +212,24 @@ class Date(Reader):
 
     def json_schema(self) -> dict[str, Any]:
         return {"type": "string", "format": "date", "description": "a date", "examples": ["2026-03-31"]}
+
+
+@dataclass(frozen=True)
+class Instant(Reader):
+    """A point in time as RFC 3339 writes it, with its offset from UTC; becomes seconds since 1970 (UTC)."""
+
+    def leaf(self, value: Any) -> float:
+        if not isinstance(value, str) or not _INSTANT.fullmatch(value):
+            code = "bad-format" if isinstance(value, str) else "wrong-type"
+            raise LeafError('must be a string with a point in time, such as "2027-03-31T18:00:00Z"', code=code)
+        try:
+            return datetime.fromisoformat(value).timestamp()
+        except ValueError:
+            raise LeafError(f"{value!r} is no point in time", code="bad-format") from None
+
+    def json_schema(self) -> dict[str, Any]:
+        about = "a point in time (RFC 3339)"
+        return {"type": "string", "format": "date-time", "description": about, "examples": ["2027-03-31T18:00:00Z"]}
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """A proposal's life, as pure functions: each takes a proposal and answers the next, or raises GovernanceError.
 
-    draft -> open -> approved -> published         any of the first three -> rejected, or void where the base moved
+    draft -> open -> approved -> published
+    any of the first three -> declined by a steward, withdrawn by its author, or void where the base moved
 
 An edit drops the approvals and goes back to draft. An approval says what it approves by three digests: of the changes,
 of the base, and of the replay that showed their effect; it counts only while all three are the proposal's own, and
@@ -26,7 +27,7 @@ from accord_rules.governance.changes import (
     read_changes,
 )
 
-STATES = ("draft", "open", "approved", "rejected", "published", "void")
+STATES = ("draft", "open", "approved", "declined", "withdrawn", "published", "void")
 LIVE = ("draft", "open", "approved")
 STEWARD = "steward"
 _WORDS = Text(2000, lines=True)
@@ -89,7 +90,8 @@ class Approval(Documented):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal(Documented):
-    """A change set against a base, with reason and evidence. ``ended_because`` says why it was rejected or void.
+    """A change set against a base, with reason and evidence. ``ended_because`` says why it was declined, withdrawn or
+    void.
 
     ``author_shop`` is None for what the program itself drafted.
     """
@@ -267,16 +269,30 @@ def approve(proposal: Proposal, approval: Approval) -> Proposal:
     return _counted(replace(proposal, approvals=(*kept, approval)))
 
 
-def reject(proposal: Proposal, who: str, role: str, reason: str) -> Proposal:
-    """A steward's no, or the author's withdrawal, with its reason.
+def decline(proposal: Proposal, who: str, role: str, reason: str) -> Proposal:
+    """A steward's no to somebody else's proposal, with its reason.
 
-    Raises GovernanceError (wrong-state, not-a-steward, reason-missing).
+    Raises GovernanceError (wrong-state, not-a-steward, own-proposal, reason-missing).
     """
     _live(proposal)
-    if role != STEWARD and who != proposal.author:
-        raise GovernanceError("not-a-steward", f"{who} is {role}: only a steward or the author can reject.")
-    _said(reason, "A rejection needs its reason.")
-    return replace(proposal, state="rejected", ended_because=reason)
+    if role != STEWARD:
+        raise GovernanceError("not-a-steward", f"{who} is {role}: only a steward can decline.")
+    if who == proposal.author:
+        raise GovernanceError("own-proposal", f"{who} made this proposal: withdraw it instead.")
+    _said(reason, "Declining needs its reason.")
+    return replace(proposal, state="declined", ended_because=reason)
+
+
+def withdraw(proposal: Proposal, who: str, reason: str) -> Proposal:
+    """The author's taking back, with its reason.
+
+    Raises GovernanceError (wrong-state, not-the-author, reason-missing).
+    """
+    _live(proposal)
+    if who != proposal.author:
+        raise GovernanceError("not-the-author", f"Only its author, {proposal.author}, can withdraw it.")
+    _said(reason, "Withdrawing needs its reason.")
+    return replace(proposal, state="withdrawn", ended_because=reason)
 
 
 def moved(proposal: Proposal, head: Base) -> Proposal:
@@ -378,6 +394,7 @@ __all__ = [
     "Proposal",
     "ShownEffect",
     "approve",
+    "decline",
     "draft",
     "edit",
     "moved",
@@ -385,8 +402,8 @@ __all__ = [
     "publish",
     "read_changes",
     "read_proposal",
-    "reject",
     "revert",
     "show",
     "with_keys",
+    "withdraw",
 ]

@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed
+from accord_rules.derive.glossary import FactEntry
+from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed, mapped
 from accord_rules.documents.reading import Choice, Object, given, optional
 from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
@@ -29,6 +30,36 @@ def next_page() -> Any:
 
 def time(about: str) -> Any:
     return given(STRING, f"{about}, UTC")
+
+
+# -- the API itself ----------------------------------------------------------------------------------------------------
+
+# Everywhere, and where origins are listed (``Config.cors_origins``).
+ALWAYS, CROSS_ORIGIN = ("as-of-revision", "gzip", "idempotency-key", "if-match", "validate-only"), "cross-origin"
+FEATURES = (*ALWAYS, CROSS_ORIGIN)
+
+
+@dataclass(frozen=True, slots=True)
+class IndexedOperation(Documented):
+    """One thing that can be asked."""
+
+    operation_id: str = given(STRING, "its name in the description")
+    method: str = given(STRING, "the HTTP method")
+    path: str = given(STRING, "its address; names in braces are filled in")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ApiIndex(Documented):
+    """What this API is, and where everything is."""
+
+    api_version: str = given(STRING, "the version in addresses: it grows only when an older client could not go on")
+    code_version: str = given(STRING, "version of the program")
+    code_digest: str = given(STRING, "SHA-256 of the code that judges, as records name it")
+    features: tuple[str, ...] = given(
+        listed(Choice(FEATURES)), "what can be relied on beyond the addresses; absent: not here, or not yet"
+    )
+    links: Mapping[str, str] = given(mapped(STRING), "addresses of the description and of pages for people")
+    operations: tuple[IndexedOperation, ...] = given(listed(Object(IndexedOperation)), "everything that can be asked")
 
 
 # -- the book ----------------------------------------------------------------------------------------------------------
@@ -168,6 +199,21 @@ class Rule(BookState):
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts(BookState):
+    """A page of the facts."""
+
+    entries: tuple[FactEntry, ...] = given(listed(Object(FactEntry)), "sorted by name")
+    next: str | None = next_page()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact(BookState):
+    """One fact, with the words and rules of this revision."""
+
+    fact: FactEntry = given(Object(FactEntry), spread=True)
+
+
 # -- shops and keys ----------------------------------------------------------------------------------------------------
 
 
@@ -231,11 +277,15 @@ class Shops(Documented):
 class Key(Documented):
     """One key. The token itself is kept nowhere."""
 
-    id: str | None = given(STRING_OR_NULL, "its name; a token begins with it. Null when only asked (validate_only)")
-    shop: str = given(STRING, "the shop it belongs to, or collective")
+    id: str | None = given(STRING_OR_NULL, "its id; null when only asked (validate_only)")
+    shop_id: str = given(STRING, "the shop it belongs to, or collective")
     role: str = given(Choice(ROLES), "what it may do")
+    holder: str | None = given(STRING_OR_NULL, "who has it, for people to tell keys by; may be null")
     last_four: str | None = given(STRING_OR_NULL, "the token's last four characters; null when only asked")
     issued_at: str = time("when")
+    issued_by: str = given(STRING, "the id of the key it was issued with, or the part of the program that issued it")
+    expires_at: str | None = given(STRING_OR_NULL, "when it ends by itself, UTC; null: never")
+    last_used_at: str | None = given(STRING_OR_NULL, "when it was used last, UTC, to within an hour; null: not yet")
     revoked_at: str | None = given(STRING_OR_NULL, "when, UTC; null while it holds")
 
 

@@ -12,11 +12,13 @@ import logging
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from types import MappingProxyType
 from typing import Any, cast
 
-from flask import Response, request
+from flask import Response, after_this_request, request
 from werkzeug.datastructures import ETags
+from werkzeug.http import http_date
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, escape, optional
@@ -26,6 +28,7 @@ from accord_service.api.request import note, timed
 from accord_service.api.room import Room, Snapshot, room
 from accord_service.http import roles, wire
 from accord_service.http.body import json_of
+from accord_service.http.coding import unpacked
 from accord_service.http.problems import (
     AllPiecesReported,
     AlreadyThere,
@@ -55,12 +58,18 @@ from accord_service.http.writing import (
     if_match,
     request_digest,
 )
+from accord_service.run.times import instant
 from accord_service.steps.shops import Caller, KnownShop
 from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StillRunning, StoreAway, StoreBroken
 
 logger = logging.getLogger(__name__)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
+_INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
+# A cache may keep it, and has to ask each time whether it still holds.
+REVALIDATED = "private, no-cache"
+# Tags of endpoints whose answers speak of a shop's orders: no cache may keep those.
+_OF_ORDERS = ("Orders", "Records")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,6 +118,23 @@ class Asked:
         return {"revision": self.query.revision}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deprecation:
+    """An endpoint that will go: since when that is said, when it goes (None: not decided), and where to ask instead."""
+
+    since: datetime
+    sunset: datetime | None
+    successor: str
+
+    def mark(self, response: Response) -> Response:
+        """Say so in an answer (RFC 9745, RFC 8594, RFC 5829 section 3.2)."""
+        response.headers["Deprecation"] = f"@{int(self.since.timestamp())}"
+        if self.sunset is not None:
+            response.headers["Sunset"] = http_date(self.sunset)
+        response.headers["Link"] = f'<{self.successor}>; rel="successor-version"'
+        return response
+
+
 # A document of an example, or how it follows from the book.
 Shown = Mapping[str, Any] | Callable[[Book], Mapping[str, Any]]
 
@@ -152,6 +178,7 @@ class Endpoint:
     success: int
     statuses: tuple[int, ...]
     examples: tuple[Example, ...]
+    deprecation: Deprecation | None
 
     @property
     def name(self) -> str:
@@ -176,6 +203,8 @@ class Endpoint:
         return frozenset({400, 401, 403, 500, 503, *self.statuses, *read_body, *written, *replaced, *older})
 
     def view(self, **path: str) -> Response:
+        if self.deprecation is not None:
+            after_this_request(self.deprecation.mark)
         with room().taken() as snapshot:
             caller = self._caller(snapshot)
             if self.judges and snapshot.edition.failed:
@@ -189,7 +218,7 @@ class Endpoint:
                 raise FaultyDocument(faults=error.faults) from None
             finally:
                 room().metrics.inferred(room().ledger)
-            return self._written(answer, snapshot, preview=self.writes and asked.query.validate_only)
+            return self._written(answer, asked, preview=self.writes and asked.query.validate_only)
 
     def _caller(self, snapshot: Snapshot) -> Caller:
         scheme, _, token = request.headers.get("Authorization", "").partition(" ")
@@ -197,8 +226,12 @@ class Endpoint:
             raise NotAuthenticated(headers={"WWW-Authenticate": 'Bearer realm="platen-accord"'})
         caller = room().caller(token.strip(), snapshot)
         if caller is None:
-            challenge = 'Bearer realm="platen-accord", error="invalid_token"'
-            raise NotAuthenticated("This key is not known.", headers={"WWW-Authenticate": challenge})
+            raise NotAuthenticated("This key is not known.", headers=_INVALID_TOKEN)
+        now_s = room().now_s
+        if caller.expires_at is not None and caller.expires_at <= now_s:
+            expired = f"This key expired at {instant(caller.expires_at)}: a new one has to be issued."
+            raise NotAuthenticated(expired, headers=_INVALID_TOKEN)
+        room().key_uses.note(caller.key_id, now_s)
         note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
         if caller.role not in self.roles:
             raise RoleNotAllowed(f"This needs one of the roles {', '.join(self.roles)}; the key's is {caller.role}.")
@@ -208,7 +241,7 @@ class Endpoint:
         query = self._query()
         if self.as_of:
             snapshot = snapshot.as_of(query.revision)
-        named = if_match(request.headers.get(IF_MATCH)) if self.replaces else None
+        named = if_match(_if_match()) if self.replaces else None
         asked = Asked(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
         if self.takes is None:
             return asked
@@ -235,7 +268,7 @@ class Endpoint:
             return replace(self._prepared(asked).preview, status=200)
         key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
         address = [request.path, dataclasses.asdict(asked.query)]
-        digest = request_digest(self.method, address, request.headers.get(IF_MATCH), dict(asked.document))
+        digest = request_digest(self.method, address, _if_match(), dict(asked.document))
         # The word is made up by one caller; that another of the shop made up the same says nothing.
         once = Repeatable(asked.room.store, asked.caller.key_id, key, digest)
         return once.answered(lambda: self._prepared(asked), ATTEMPTS if self.replaces else 1)
@@ -251,19 +284,40 @@ class Endpoint:
         prepared = cast(Prepared, self.run(replace(asked, version=now.version or 0)))
         return Prepared(now, None) if dump(prepared.preview.document, sort=True) == body else prepared
 
-    def _written(self, answer: Answer, snapshot: Snapshot, *, preview: bool) -> Response:
+    def _written(self, answer: Answer, asked: Asked, *, preview: bool) -> Response:
+        snapshot = asked.snapshot
         with timed("write"):
             # What is kept comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
             kept = self.writes or answer.version is not None
             response = Response(dump(answer.document, kept), status=answer.status, mimetype="application/json")
         response.headers.extend(dict(answer.headers))
         held = snapshot.basis == "held"
+        if (caching := self._caching(asked)) is not None:
+            response.headers.setdefault("Cache-Control", caching)
         response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
         if self.method == "GET":
             return remembered(response, answer)
         if (self.replaces or answer.version is not None) and not preview:
             response.set_etag(etag(answer, response.get_data()))
         return response
+
+    def _caching(self, asked: Asked) -> str | None:
+        """What caches may do with the answer; None leaves that to the method.
+
+        The book is the same for all, but read with a key: a cache that others share would go on telling it to whoever
+        has none, or no more.
+        """
+        if self.tag in _OF_ORDERS:
+            return "no-store"
+        pinned = self.as_of and asked.query.revision is not None and asked.snapshot.basis == "live"
+        if pinned:
+            return "private, max-age=31536000, immutable"
+        return REVALIDATED if self.method == "GET" else None
+
+
+def _if_match() -> str | None:
+    """The header as the caller of a plain answer sends it."""
+    return unpacked(request.headers.get(IF_MATCH))
 
 
 @contextmanager
@@ -312,11 +366,11 @@ def dump(document: Mapping[str, Any], sort: bool = False) -> bytes:
 
 
 def remembered(response: Response, answer: Answer) -> Response:
-    """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); 304 if the caller has it."""
+    """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); ``http.coding`` answers 304."""
     response.set_etag(etag(answer, response.get_data()))
-    response.headers["Cache-Control"] = "private, no-cache"
-    response.headers["Vary"] = "Authorization"
-    return cast(Response, response.make_conditional(request))
+    response.headers.setdefault("Cache-Control", REVALIDATED)
+    response.vary.add("Authorization")
+    return response
 
 
 def endpoint(
@@ -335,15 +389,16 @@ def endpoint(
     success: int = 200,
     statuses: tuple[int, ...] = (),
     examples: tuple[Example, ...] = (Example("As it is"),),
+    deprecation: Deprecation | None = None,
 ) -> Callable[[Callable[[Asked], Answer | Prepared]], Endpoint]:
     """Declare an endpoint under /v1; who may call it stands in ``roles.MAY`` under the function's name.
 
-    ``takes``, ``query`` and ``answers`` are dataclasses with readers, ``parameters`` what the
-    names in the path mean. ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from
-    an older revision for ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key;
-    ``replaces``: and needs If-Match, which is held against this read's answer, fresh from the store; whatever a read
-    gives can be sent back, and nothing is written if nothing differs. ``success``: the status of a good answer. The
-    first line of the function's docstring is its summary, the rest its description.
+    ``takes``, ``query`` and ``answers`` are dataclasses with readers, ``parameters`` what the names in the path mean.
+    ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from an older revision for
+    ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs
+    If-Match, which is held against this read's answer, fresh from the store; whatever a read gives can be sent back,
+    and nothing is written if nothing differs. ``success``: the status of a good answer. ``deprecation``: it will go,
+    and says so. The first line of the function's docstring is its summary, the rest its description.
     """
     more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces is not None else [])
     whole = dataclasses.make_dataclass(query.__name__, more, bases=(query,), frozen=True, slots=True) if more else query
@@ -366,6 +421,7 @@ def endpoint(
             success=success,
             statuses=statuses,
             examples=examples,
+            deprecation=deprecation,
         )
 
     return declare

@@ -23,6 +23,8 @@ SHOP: dict[str, Any] = {
     },
 }
 
+KEY_ID = "key_k7qz3n5w2xab4cde"
+
 # One that is not there yet.
 NEW_SHOP: dict[str, Any] = {**SHOP, "id": "weir-court", "name": "Weir Court Press Room"}
 
@@ -39,7 +41,7 @@ SHOP_STATUS: dict[str, Any] = {
     "calibration": [],
     "house_rules": {"version": 2, "changed_at": _CHANGED_AT},
     "role": "owner",
-    "key_id": "k7qz3n5w2xab4cde",
+    "key_id": KEY_ID,
 }
 HOUSE_RULES: dict[str, Any] = {"limits": {"press.spread_most": "6 K", "press.parts_most": 2}}
 OWN_HOUSE_RULES: dict[str, Any] = {**HOUSE_RULES, "rules": {}, "without": {"products": [], "consumables": []}}
@@ -47,17 +49,20 @@ SHOPS: dict[str, Any] = {
     "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
     "next": None,
 }
-_KEY: dict[str, Any] = {
-    "id": "k7qz3n5w2xab4cde",
-    "shop": SHOP["id"],
-    "role": "counter",
+KEY_WANTED: dict[str, Any] = {"shop_id": SHOP["id"], "role": "counter", "holder": "The tablet at the counter"}
+KEY: dict[str, Any] = {
+    "id": KEY_ID,
+    **KEY_WANTED,
     "last_four": "w4Tx",
     "issued_at": _CHANGED_AT,
+    "issued_by": "key_m2lw6y4t7ofh3rsa",
+    "expires_at": None,
+    "last_used_at": "2026-03-30T16:05:00.000Z",
     "revoked_at": None,
 }
-KEYS: dict[str, Any] = {"entries": [_KEY], "next": None}
-ISSUED: dict[str, Any] = {**_KEY, "token": None}
-REVOKED: dict[str, Any] = {**_KEY, "revoked_at": "2026-04-01T08:00:00.000Z"}
+KEYS: dict[str, Any] = {"entries": [KEY], "next": None}
+ISSUED: dict[str, Any] = {**KEY, "last_used_at": None, "token": None}
+REVOKED: dict[str, Any] = {**KEY, "revoked_at": "2026-04-01T08:00:00.000Z"}
 
 _COTTON_TEE: dict[str, Any] = {
     "reference": "HL-1043",

@@ -12,7 +12,6 @@ from accord_rules.documents.answers import (
     STRING_OR_NULL,
     STRINGS,
     Anything,
-    Figure,
     Free,
     Nullable,
     listed,
@@ -25,6 +24,7 @@ from accord_rules.governance.effect import Effect
 from accord_rules.governance.proposal import STATES, Base, ShownEffect
 from accord_rules.verdict import VERDICTS, Finding, Verdict
 from accord_service.api.answers import Document, next_page, time
+from accord_service.store import Event
 
 REPLAYED_VERDICTS = (*VERDICTS, "unreadable")
 RESULTS = ("good", "failed")
@@ -43,11 +43,11 @@ class RevisionLine(Documented):
 
     number: int = given(INTEGER, "its number, from 1 without gaps")
     digest: str = given(STRING, "SHA-256 of the book's canonical JSON")
-    author: str = given(STRING, "who proposed it: the id of a key, or what made the first")
-    approvers: tuple[str, ...] = given(STRINGS, "ids of the keys that approved it")
+    author_id: str = given(STRING, "who proposed it: the id of a key, or the part of the program")
+    approver_ids: tuple[str, ...] = given(STRINGS, "ids of the keys that approved it")
     reason: str = given(STRING, "why")
-    proposal: str | None = given(STRING_OR_NULL, "the proposal it came from; may be null")
-    at: str = time("when it was published")
+    proposal_id: str | None = given(STRING_OR_NULL, "the proposal it came from; may be null")
+    published_at: str = time("when it was published")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ class RevisionChanges(Documented):
 class ShownApproval(Documented):
     """Who approved, and exactly what."""
 
-    who: str = given(STRING, "the id of the key")
+    key_id: str = given(STRING, "the id of the key")
     role: str = given(STRING, "its role then")
     change_digest: str = given(STRING, "digest of the changes approved")
     base_digest: str = given(STRING, "digest of the base")
@@ -105,7 +105,7 @@ class ProposalStatus(Documented):
     """What became of a change of the book that somebody asks for; what it asks for is at /v1/proposals/{proposal}."""
 
     id: str | None = given(STRING_OR_NULL, "its id; null when only asked (validate_only)")
-    author: str = given(STRING, "the id of the key that made it")
+    author_id: str = given(STRING, "who made it: the id of a key, or the part of the program")
     state: str = given(Choice(STATES), "where it is in its life; void: the head has moved on from its base")
     approvals: tuple[ShownApproval, ...] = given(
         listed(Object(ShownApproval)), "approvals given, those that lapsed too"
@@ -113,7 +113,7 @@ class ProposalStatus(Documented):
     shown: ShownEffect | None = given(
         Nullable(Object(ShownEffect)), "what its effect came to; null before it was opened"
     )
-    ended_because: str | None = given(STRING_OR_NULL, "why it was rejected or became void; may be null")
+    ended_because: str | None = given(STRING_OR_NULL, "why it was declined, withdrawn or became void; may be null")
     digests: Digests = given(Object(Digests), "what an approval has to repeat")
     approvals_needed: int = given(INTEGER, "2, of two shops, where it loosens what keeps people safe, else 1")
     approvals_valid: int = given(INTEGER, "how many count")
@@ -156,7 +156,7 @@ class Published(Documented):
 class ProposalEffect(Documented):
     """What a proposal would do, order by order. Approvals bind to its digest."""
 
-    proposal: str = given(STRING, "the proposal")
+    proposal_id: str = given(STRING, "the proposal")
     replay_digest: str = given(STRING, "digest of this effect")
     effect: Effect = given(Object(Effect), "the effect", spread=True)
     others_left_out: bool = given(
@@ -279,12 +279,12 @@ class AuditEntry(Documented):
     """One write to the store, sealed to the one before."""
 
     seq: int = given(INTEGER, "its number, from 1 without gaps")
-    at: float = given(Figure(), "when, in seconds since 1970 (UTC), as it was sealed")
-    who: str = given(STRING, "the id of the key, or the command")
-    what: str = given(STRING, "what was done")
-    about: str = given(STRING, "to what")
+    written_at: str = time("when, as it was sealed")
+    actor_id: str = given(STRING, "the id of the key, or the part of the program, that did it")
+    event: str = given(Choice(tuple(Event)), "what was done")
+    subject_id: str | None = given(STRING_OR_NULL, "to what, by its id or number; null: to several")
     written: Mapping[str, Any] = given(
-        mapped(Anything()), "key of the store to the SHA-256 of what it got; null: taken away"
+        mapped(Anything()), "name of a document to the SHA-256 of what it got; null: taken away"
     )
     previous: str = given(STRING, "the hash before")
     hash: str = given(STRING, "SHA-256 of this entry's canonical JSON without the hash")

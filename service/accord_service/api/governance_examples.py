@@ -49,7 +49,7 @@ def drafted(book: Book) -> dict[str, Any]:
     digests = {"change_digest": change_digest(changes), "base_digest": book.digest, "replay_digest": None}
     return {
         "id": "p1",
-        "author": "k7qz3n5w2xab4cde",
+        "author_id": "key_k7qz3n5w2xab4cde",
         "state": "draft",
         "approvals": [],
         "shown": None,
@@ -83,16 +83,22 @@ def opened(book: Book) -> dict[str, Any]:
 def approved(book: Book) -> dict[str, Any]:
     """The proposal after a steward's yes."""
     seen = opened(book)
-    approval = {"who": "m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
+    approval = {"key_id": "key_m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
     return {**seen, "state": "approved", "approvals": [approval], "approvals_valid": 1, "version": 3}
 
 
-REJECTION: Mapping[str, Any] = {"reason": "The pale prints were pressed ten kelvin too cold; see the reports."}
+DECLINE: Mapping[str, Any] = {"reason": "The pale prints were pressed ten kelvin too cold; see the reports."}
+WITHDRAWAL: Mapping[str, Any] = {"reason": "Those reports were of another paper."}
 
 
-def rejected(book: Book) -> dict[str, Any]:
+def declined(book: Book) -> dict[str, Any]:
     """The proposal after a steward's no."""
-    return {**opened(book), "state": "rejected", "ended_because": REJECTION["reason"], "version": 3}
+    return {**opened(book), "state": "declined", "ended_because": DECLINE["reason"], "version": 3}
+
+
+def withdrawn(book: Book) -> dict[str, Any]:
+    """The proposal after its author took it back."""
+    return {**opened(book), "state": "withdrawn", "ended_because": WITHDRAWAL["reason"], "version": 3}
 
 
 def published(book: Book) -> dict[str, Any]:
@@ -127,7 +133,7 @@ _FLIP: Mapping[str, Any] = {
 def effect(book: Book) -> dict[str, Any]:
     """What the proposal would do."""
     return {
-        "proposal": "p1",
+        "proposal_id": "p1",
         **_DIGESTS_SEEN,
         "old": book.digest,
         "new": published(book)["digest"],
@@ -175,11 +181,11 @@ AUDIT: dict[str, Any] = {
     "entries": [
         {
             "seq": 1,
-            "at": _THEN_S,
-            "who": "first start",
-            "what": "revision.first",
-            "about": "1",
-            "written": {"{accord}:revision:1": "7c" * 32, "{accord}:head": "8d" * 32},
+            "written_at": instant(_THEN_S),
+            "actor_id": "first start",
+            "event": "revision.published",
+            "subject_id": "1",
+            "written": {"revision:1": "7c" * 32, "head": "8d" * 32},
             "previous": "0" * 64,
             "hash": "9e" * 32,
         }

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from flask import Flask, Response, g, request
 
 from accord_service.api.room import room
+from accord_service.http import coding, cross_origin
 
 logger = logging.getLogger(__name__)
 _SANE_ID = re.compile(r"[A-Za-z0-9._:-]{1,64}")
@@ -53,6 +54,8 @@ def _begin() -> None:
 
 
 def _end(response: Response) -> Response:
+    coding.finish(request, response)
+    cross_origin.admit(request, response, room().config.cors_origins)
     seconds = time.perf_counter() - g.started
     endpoint = request.endpoint or "none"
     spans = [*g.spans.items(), ("total", seconds)]

@@ -43,6 +43,7 @@ from accord_rules.revision.book import Book
 from accord_service.http.problems import HouseRulesDoNotFit, NotFound, NotReady
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
+from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
 from accord_service.steps.records import Pruning
 from accord_service.steps.shops import Caller, Directory, KnownShop, no_house
@@ -131,6 +132,7 @@ class Room:
         self.metrics = metrics
         self.tally = Tally(store)
         self.pruning = Pruning(store)
+        self.key_uses = KeyUses(store)
         self._clock = clock
         self._moving = threading.Lock()
         self._held: _Held | None = None
@@ -154,6 +156,7 @@ class Room:
         self._old.clear()
         if self._held is not None:
             self._held.edition.give_up()
+        self.key_uses.close()
         self.store.close()
 
     # -- one request -------------------------------------------------------------------------------------------------

@@ -7,6 +7,18 @@ import click
 from accord_service.cli.asking import Failure, Put, administered
 from accord_service.http.roles import COLLECTIVE, ROLES
 
+_COLUMNS = (
+    "id",
+    "shop_id",
+    "role",
+    "last_four",
+    "issued_at",
+    "last_used_at",
+    "expires_at",
+    "revoked_at",
+    "holder",
+)
+
 
 @click.group(short_help="Issue, list and revoke keys (admin, owner).")
 def key() -> None:
@@ -16,13 +28,15 @@ def key() -> None:
 @key.command()
 @click.argument("shop")
 @click.argument("role", type=click.Choice(ROLES))
+@click.option("--holder", metavar="NAME", help="Who has it, for people to tell keys by.")
+@click.option("--expires-at", metavar="TIME", help='When it ends by itself, such as "2027-03-31T18:00:00Z".')
 @administered
-def issue(put: Put, shop: str, role: str) -> None:
+def issue(put: Put, shop: str, role: str, holder: str | None, expires_at: str | None) -> None:
     """Issue a key of ROLE for SHOP. The token, shown this once, is all that goes to standard output."""
-    issued = put(lambda client: client.administration.issue_key(shop, role))
+    issued = put(lambda client: client.administration.issue_key(shop, role, holder=holder, expires_at=expires_at))
     if issued["token"] is None:
         raise Failure(f"Key {issued['id']} was issued, but its token was lost on the way: revoke it, issue another.")
-    click.echo(f"Key {issued['id']}, {issued['role']} of {issued['shop']}. Its token is shown this once:", err=True)
+    click.echo(f"Key {issued['id']}, {issued['role']} of {issued['shop_id']}. Its token is shown this once:", err=True)
     click.echo(issued["token"])
 
 
@@ -30,10 +44,18 @@ def issue(put: Put, shop: str, role: str) -> None:
 @click.option("--shop", help=f"Only this shop's keys; {COLLECTIVE} for those that belong to none.")
 @administered
 def list_(put: Put, shop: str | None) -> None:
-    """List keys: id, shop, role, the token's last four, when issued, when revoked."""
+    """List keys: id, shop, role, the token's last four, when issued, used last, expired and revoked, and the holder."""
     for each in put(lambda client: list(client.administration.keys(shop))):
-        told = (*(each[name] for name in ("id", "shop", "role", "last_four", "issued_at")), each["revoked_at"] or "-")
-        click.echo("\t".join(told))
+        click.echo("\t".join(each[name] or "-" for name in _COLUMNS))
+
+
+@key.command()
+@click.argument("id")
+@administered
+def show(put: Put, id: str) -> None:
+    """Show one key, a line a field."""
+    for name, value in put(lambda client: client.administration.key(id)).items():
+        click.echo(f"{name}\t{value or '-'}")
 
 
 @key.command()
@@ -42,4 +64,4 @@ def list_(put: Put, shop: str | None) -> None:
 def revoke(put: Put, id: str) -> None:
     """Revoke a key, for good."""
     revoked = put(lambda client: client.administration.revoke_key(id))
-    click.echo(f"Revoked: {revoked['id']}, {revoked['role']} of {revoked['shop']}.")
+    click.echo(f"Revoked: {revoked['id']}, {revoked['role']} of {revoked['shop_id']}.")

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from importlib.metadata import PackageNotFoundError, version
-
 import click
 
 from accord_service.cli.audit import audit
+from accord_service.cli.facts import facts
 from accord_service.cli.heat import heat
 from accord_service.cli.key import key
 from accord_service.cli.output import colour_wanted
@@ -16,17 +15,11 @@ from accord_service.cli.seed import seed
 from accord_service.cli.serve import serve
 from accord_service.cli.shop import shop
 from accord_service.cli.validate import validate
-
-
-def _installed() -> str:
-    try:
-        return version("platen-accord")
-    except PackageNotFoundError:  # run from a source tree that nobody installed
-        return "0+source"
+from accord_service.run.version import VERSION
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
-@click.version_option(_installed(), prog_name="accord")
+@click.version_option(VERSION, prog_name="accord")
 @click.pass_context
 def main(context: click.Context) -> None:
     """Settings for heat presses: can this order be done, and how.
@@ -37,5 +30,5 @@ def main(context: click.Context) -> None:
     context.color = colour_wanted()
 
 
-for each in (validate, recommend, heat, rule, rules, shop, key, audit, seed, serve):
+for each in (validate, recommend, heat, rule, rules, facts, shop, key, audit, seed, serve):
     main.add_command(each)

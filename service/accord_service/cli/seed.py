@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import click
 
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, given, read
+from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, given, optional, read
 from accord_rules.load.loader import from_documents
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -34,6 +34,7 @@ class WantedKey:
 
     shop: str = given(Name())
     role: str = given(Choice(ROLES))
+    holder: str | None = optional(Text(80))
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,8 @@ def _seed(store: Store, folder: Path, keys: Path) -> None:
 
 
 def _issue(store: Store, keys: Path, key: WantedKey) -> None:
-    first_start.write_key(keys, f"{key.shop}-{key.role}", lambda: store.keys.issue(key.shop, key.role, who=WHO))
+    file = f"{key.shop}-{key.role}"
+    first_start.write_key(keys, file, lambda: store.keys.issue(key.shop, key.role, who=WHO, holder=key.holder))
 
 
 def _shop_in(file: Path, book: Book) -> tuple[str, dict[str, Any]]:

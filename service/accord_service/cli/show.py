@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
@@ -37,10 +36,16 @@ _SUMMARY = MappingProxyType(
         "rejected": "It must not be done like this.",
     }
 )
+_UNKNOWN = "This command does not know that word: ask a newer one, and do not press this until then."
 _LEVEL_COLUMN = 13
 _LABEL_COLUMN = 16
 _MOST_ALLOWED = 24
 _MAIN_SETTINGS = ("temperature", "read_at", "time", "pressure")
+
+
+def _style(word: str) -> Mapping[str, Any]:
+    """How a verdict's or level's word looks; one that is not known here as what stands against the order."""
+    return _STYLES.get(word, _STYLES["blocks"])
 
 
 # -- verdicts ------------------------------------------------------------------------------------------------------
@@ -50,7 +55,7 @@ def show_verdict(output: Output, file: str, verdict: Document, decorations: int)
     """One verdict, whole; ``decorations`` is how many the order has."""
     output.blank()
     _headline(output, verdict["verdict"], file, verdict["reference"])
-    output.say(_SUMMARY[verdict["verdict"]] + _judged_on(verdict), lead="  ")
+    output.say(_SUMMARY.get(verdict["verdict"], _UNKNOWN) + _judged_on(verdict), lead="  ")
     # The list of conditions says what to do; under each finding it would be said twice.
     listed = verdict["verdict"] == "conditional"
     for finding, places in _alike(verdict["findings"]):
@@ -66,7 +71,7 @@ def show_verdict(output: Output, file: str, verdict: Document, decorations: int)
 
 def show_brief(output: Output, file: str, verdict: Document) -> None:
     """One verdict in one line: the gravest finding, or the first question."""
-    rest = [each["title"] for each in verdict["findings"] if each["level"] in ("blocks", "requires")]
+    rest = [each["title"] for each in verdict["findings"] if each["level"] not in ("cautions", "notes")]
     if verdict["verdict"] == "undetermined":
         rest = [each["question"] for each in verdict["needs"]] or rest
     told = f": {rest[0]}" + (f" (and {len(rest) - 1} more)" if len(rest) > 1 else "") if rest else ""
@@ -89,13 +94,13 @@ def show_refusal_brief(output: Output, file: str, refused: Refused) -> None:
 
 
 def _headline(output: Output, word: str, file: str, reference: str | None) -> None:
-    output.say(f"{file}{f'  ({reference})' if reference else ''}", lead=f"{word.upper()}  ", lead_style=_STYLES[word])
+    output.say(f"{file}{f'  ({reference})' if reference else ''}", lead=f"{word.upper()}  ", lead_style=_style(word))
 
 
 def _one_line(output: Output, word: str, text: str) -> None:
     """Never wrapped: one line a file is what scripts and eyes that run down the left edge rely on."""
     wide = Output(10_000, output.encoding)
-    wide.say(text, lead=f"{word:<13}", lead_style=_STYLES[word])
+    wide.say(text, lead=f"{word:<13}", lead_style=_style(word))
 
 
 def _judged_on(verdict: Document) -> str:
@@ -132,7 +137,7 @@ def _where(pointers: Sequence[str], decorations: int) -> str:
 def _finding(output: Output, finding: Document, where: str, *, fix: bool) -> None:
     output.blank()
     level = finding["level"]
-    style = _STYLES.get(level, {})
+    style = _style(level)
     output.say(f"{finding['title']}{where}", lead=f"  {level.upper()}", indent=_LEVEL_COLUMN, lead_style=style)
     output.say(finding["because"], indent=_LEVEL_COLUMN)
     if fix and finding["fix"]:
@@ -256,7 +261,7 @@ def show_recommendation(output: Output, file: str, recommendation: Document, mos
     output.say(
         f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {recommendation['revision']}.",
         lead=f"{found} ",
-        lead_style=_STYLES[word],
+        lead_style=_style(word),
     )
     if not complete:
         output.say(
@@ -279,7 +284,7 @@ def _plan(output: Output, plan: Document) -> None:
     output.say(
         f"{used} on {plan['press']}: {plan['verdict']}",
         lead=f"PLAN {plan['rank']}  ",
-        lead_style=_STYLES[plan["verdict"]],
+        lead_style=_style(plan["verdict"]),
     )
     several = len(plan["decorations"]) > 1
     if several:
@@ -398,7 +403,7 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     """A rule, what it compares with, and what it rests on; ``edges`` tells the examples given as bare facts too."""
     rule = shown.rule
     level = rule["level"]
-    output.say(rule["title"], lead=f"{level.upper()}  ", lead_style=_STYLES.get(level, {}))
+    output.say(rule["title"], lead=f"{level.upper()}  ", lead_style=_style(level))
     output.say(f"Rule {shown.id}, topic {rule['topic']}, about the {rule['about']}. Book revision {shown.revision}.")
     for heading, text in (("Why", rule["because"]), ("What to do", rule["fix"])):
         _heading(output, heading)
@@ -421,20 +426,6 @@ def show_rules(output: Output, lines: Sequence[RuleLine]) -> None:
             output.say(line.title, lead=f"    {line.level:<9} {line.id:<{widest}}  ")
     output.blank()
     output.say(f"{len(lines)} rules; accord rule ID tells one whole." if lines else "No rules.")
-
-
-def close_to(name: str, known: Iterable[str], most: int = 5) -> list[str]:
-    """The names nearest to a wrong one: those that share most of its words, spelt about right, then the most alike."""
-    words = [word for word in name.lower().split("-") if len(word) > 2]
-
-    def nearness(other: str) -> tuple[int, float]:
-        shared = sum(bool(difflib.get_close_matches(word, other.split("-"), 1, 0.75)) for word in words)
-        return shared, difflib.SequenceMatcher(None, name, other).ratio()
-
-    near = [(nearness(each), each) for each in known]
-    best = max((shared for (shared, _), _ in near), default=0)
-    likely = [(score, each) for score, each in near if (score[0] == best > 0) or score[1] > 0.75]
-    return [each for _, each in sorted(likely, key=lambda item: (-item[0][0], -item[0][1]))[:most]]
 
 
 def _filled(sentence: str, limits: Mapping[str, Document]) -> str:

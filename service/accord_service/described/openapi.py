@@ -16,23 +16,27 @@ from marshmallow import fields
 from accord_rules.documents.reading import DocumentError, Many, readers_of
 from accord_rules.verdict import LEVELS
 from accord_service.api import examples
+from accord_service.api.answers import ApiIndex
 from accord_service.api.endpoint import BASIS_HEADER, Asked, Endpoint, Example, shown
 from accord_service.api.room import Room, Snapshot
 from accord_service.api.v1 import ENDPOINTS
+from accord_service.described.get_index import API_VERSION, PATH, get_index, index
 from accord_service.http import wire
 from accord_service.http.problems import MEDIA_TYPE, PROBLEMS, ProblemDetails, StoreUnavailable
 from accord_service.http.writing import IDEMPOTENCY_KEY, IF_MATCH, Answer
 from accord_service.store import StoreError
 
 logger = logging.getLogger(__name__)
-VERSION = "1"
 _ABOUT = f"""The shared settings authority for heat presses of a maker collective.
 
 Quantities are strings with a unit ("375 °F", "45 s", "280 mm"); a bare number where a unit is needed is refused.
-Unknown fields of a request are refused by name; answers may get new ones, which readers have to accept.
+Unknown fields of a request are refused by name; answers may get new ones, which readers have to accept. Words that
+stand under x-extensible-enum may be joined by others: take a verdict that you do not know as one that is not workable,
+and a level that you do not know as one that blocks. What will go says so by the headers Deprecation and Sunset.
 A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
 Findings have one of the levels {", ".join(LEVELS)}. Errors are problem details (RFC 9457)."""
 _TAGS = {
+    "Service": "What this is, and where everything is.",
     "Orders": "Ask before a blank is spoiled.",
     "Book": "The shared settings: what answers are made from.",
     "Changes": "How the book changes: revisions, and proposals on their way into it.",
@@ -58,6 +62,12 @@ class Link:
         return {"operationId": self.operation, "parameters": places, **body, "description": self.about}
 
 
+# The headers of an endpoint that will go.
+_GOING = {
+    "Deprecation": "since when it should not be used any more: @ and seconds since 1970, UTC (RFC 9745)",
+    "Sunset": "when it goes, where that is decided (RFC 8594)",
+    "Link": "what to ask instead (rel=successor-version)",
+}
 _ITS_OWN = {"proposal": "/id"}
 _ITS_RECORD = {"record_id": "/record_id"}
 LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
@@ -70,7 +80,8 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
         "post_proposals": {
             "edit": Link("put_proposal", _ITS_OWN, about="with the ETag of a read of it in If-Match"),
             "open": Link("post_proposal_open", _ITS_OWN, about="to put it to the stewards"),
-            "reject": Link("post_proposal_reject", _ITS_OWN, about="to withdraw it"),
+            "decline": Link("post_proposal_decline", _ITS_OWN, about="by a steward"),
+            "withdraw": Link("post_proposal_withdraw", _ITS_OWN, about="by its author"),
         },
         "post_proposal_open": {
             "approve": Link("post_proposal_approve", _ITS_OWN, "/digests", "by a steward of another shop"),
@@ -98,7 +109,7 @@ def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
     plugin = MarshmallowPlugin()
     spec = APISpec(
         "Platen Accord",
-        VERSION,
+        API_VERSION,
         "3.1.0",
         info={"description": _ABOUT},
         plugins=[plugin],
@@ -110,6 +121,7 @@ def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
     spec.components.security_scheme("key", {"type": "http", "scheme": "bearer", "description": "the shop's key"})
     for cls in _documents():
         spec.components.schema(cls.__name__, schema=wire.schema_of(cls))
+    spec.path(PATH, operations={"get": _index_operation(room)})
     for endpoint in ENDPOINTS:
         spec.path(endpoint.path, operations={endpoint.method.lower(): _operation(endpoint, room, snapshot)})
     document: dict[str, Any] = spec.to_dict()
@@ -119,12 +131,26 @@ def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
         schema["description"] = abouts[name]
         if name not in closed:
             del schema["additionalProperties"]
+            _let_words_grow(schema)
     return document
+
+
+def _let_words_grow(schema: Any) -> None:
+    """Name the words of an answer as those there are so far: a validator or a generated client made from ``enum`` would
+    refuse one that is added later."""
+    if isinstance(schema, dict):
+        if "enum" in schema:
+            schema["x-extensible-enum"] = schema.pop("enum")
+        for each in schema.values():
+            _let_words_grow(each)
+    elif isinstance(schema, list):
+        for each in schema:
+            _let_words_grow(each)
 
 
 def _documents() -> Iterator[type]:
     """Every dataclass that is read from a request or written into an answer, the inner ones first."""
-    answered = (*(each.answers for each in ENDPOINTS), ProblemDetails)
+    answered = (ApiIndex, *(each.answers for each in ENDPOINTS), ProblemDetails)
     yield from dict.fromkeys((*_sent(), *(cls for root in answered for cls in wire.dataclasses_in(root))))
 
 
@@ -143,6 +169,30 @@ def _as_its_reader_says(self: Any, field: fields.Field[Any], ret: dict[str, Any]
     return schema | ({"description": about} if about else {})
 
 
+def _index_operation(room: Room) -> dict[str, Any]:
+    """The one operation that is asked without a key."""
+    summary, _, more = inspect.cleandoc(get_index.__doc__ or "").partition("\n")
+    example = {"summary": "This service", "value": index(room).document()}
+    content = {"schema": wire.schema_of(ApiIndex), "examples": {"this-service": example}}
+    return {
+        "operationId": get_index.__name__,
+        "tags": ["Service"],
+        "summary": summary.rstrip("."),
+        "description": more.strip(),
+        "security": [],
+        "parameters": [],
+        "responses": {
+            "200": {
+                "description": "The answer",
+                "content": {"application/json": content},
+                "headers": {"ETag": {"description": "strong", "schema": {"type": "string"}}},
+            },
+            "304": {"description": "The caller has it already (If-None-Match)"},
+            "500": _problem(500),
+        },
+    }
+
+
 def _operation(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, Any]:
     summary, _, more = inspect.cleandoc(endpoint.run.__doc__ or "").partition("\n")
     operation: dict[str, Any] = {
@@ -157,6 +207,8 @@ def _operation(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, 
         ],
         "responses": _responses(endpoint, room, snapshot),
     }
+    if endpoint.deprecation is not None:
+        operation["deprecated"] = True
     if endpoint.takes is not None:
         content = {"schema": wire.schema_of(endpoint.takes), "examples": _request_examples(endpoint, snapshot)}
         operation["requestBody"] = {"required": True, "content": {"application/json": content}}
@@ -216,6 +268,10 @@ def _responses(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, 
     content = {"schema": wire.schema_of(endpoint.answers), "examples": answers}
     good: dict[str, Any] = {"description": "The answer", "content": {"application/json": content}}
     good["headers"] = {BASIS_HEADER: {"description": 'live, or "held; age=" and seconds', "schema": {"type": "string"}}}
+    if endpoint.deprecation is not None:
+        good["headers"] |= {
+            name: {"description": about, "schema": {"type": "string"}} for name, about in _GOING.items()
+        }
     if endpoint.name in LINKS:
         good["links"] = {name: link.document() for name, link in LINKS[endpoint.name].items()}
     responses: dict[str, Any] = {str(endpoint.success): good}

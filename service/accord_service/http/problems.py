@@ -170,7 +170,10 @@ class NotAuthenticated(Problem):
     slug = "not-authenticated"
     status = 401
     title = "A shop's key is needed"
-    meaning = "The request carries no key, or one that this service does not know (it may have been revoked)."
+    meaning = (
+        "The request carries no key, or one that this service does not know (it may have been revoked), or one that has"
+        " expired."
+    )
     remedy = "Send the key of your shop in the header: Authorization: Bearer <key>."
 
 
@@ -187,8 +190,8 @@ class NotYours(Problem):
     status = 403
     title = "This step is somebody else's"
     meaning = (
-        "Only its author edits a proposal, only a steward of another shop than its author's approves it, only a steward"
-        " or its author rejects it."
+        "Only its author edits or withdraws a proposal, only a steward of another shop than its author's approves it,"
+        " only a steward who is not its author declines it."
     )
     remedy = "Ask whoever the detail names."
 
@@ -208,7 +211,9 @@ class NotFound(Problem):
     status = 404
     title = "There is nothing here"
     meaning = "No page has this address, or there is nothing of this name that your key may see."
-    remedy = "The lists under /v1/catalogue, /v1/rules, /v1/limits and /v1/sources hold every name of the book."
+    remedy = (
+        "The lists under /v1/catalogue, /v1/rules, /v1/facts, /v1/limits and /v1/sources hold every name of the book."
+    )
     where = "path"
 
     @classmethod
@@ -274,7 +279,7 @@ class StepsOutOfOrder(Problem):
     title = "The proposal is not at this point of its life"
     meaning = (
         "draft, open, approved, published: a step was left out, taken already (by the same shop, too), or lacks"
-        " approvals, perhaps because the key of one was revoked; or the proposal was rejected."
+        " approvals, perhaps because the key of one was revoked; or the proposal was declined or withdrawn."
     )
     remedy = "GET the proposal: its state, its approvals and the approvals it needs say what comes next."
 

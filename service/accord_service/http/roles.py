@@ -33,6 +33,8 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_source": _EVERYBODY,
         "get_rules": _EVERYBODY,
         "get_rule": _EVERYBODY,
+        "get_facts": _EVERYBODY,
+        "get_fact": _EVERYBODY,
         # Changes
         "get_revisions": _EVERYBODY,
         "get_revision": _EVERYBODY,
@@ -46,7 +48,8 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "post_proposal_open": _PROPOSERS,
         "get_proposal_effect": _PROPOSERS,
         "post_proposal_approve": ("steward",),
-        "post_proposal_reject": _PROPOSERS,
+        "post_proposal_decline": ("steward",),
+        "post_proposal_withdraw": _PROPOSERS,
         "post_proposal_publish": ("steward",),
         # Records
         "get_records": _EVERYBODY,

@@ -121,7 +121,7 @@ def _rows(schema: Mapping[str, Any]) -> Iterator[Row]:
     required = schema.get("required", ())
     for name, field in schema.get("properties", {}).items():
         inner = field.get("items", field)
-        allowed = tuple(map(str, inner.get("enum", ())))
+        allowed = tuple(map(str, inner.get("enum", inner.get("x-extensible-enum", ()))))
         yield Row(
             name=name,
             type=_type(field),
@@ -138,7 +138,8 @@ def _about(field: Mapping[str, Any]) -> str:
     told = [_about(each) for each in inner if isinstance(each, Mapping)]
     example = "".join(f'such as "{each}"' for each in field.get("examples", ())[:1])
     bounds = " to ".join(str(field[key]) for key in ("minimum", "maximum") if key in field)
-    return "; ".join(filter(None, (field.get("description", ""), example, bounds, *told)))
+    growing = "more words may come" if "x-extensible-enum" in field else ""
+    return "; ".join(filter(None, (field.get("description", ""), example, bounds, growing, *told)))
 
 
 def _type(field: Mapping[str, Any]) -> str:

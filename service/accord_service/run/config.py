@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+_ORIGIN = re.compile(r"https?://(?:[a-z0-9.-]+|\[[0-9a-f:]+\])(?::[0-9]{1,5})?")
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
 DATA = Path(".data/accord")
 # Set by the process that owns the store that comes along, for its workers alone.
@@ -24,7 +26,7 @@ class Config:
     ``data`` also gets the first admin's key. Sizes in bytes. Records are kept for ``retain_days``.
     A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
-    the bytes need at ``transfer_rate`` bytes a second.
+    the bytes need at ``transfer_rate`` bytes a second. Pages of ``cors_origins`` may ask from a browser.
     """
 
     store_url: str = ""
@@ -36,11 +38,13 @@ class Config:
     header_seconds: int = 5
     transfer_seconds: int = 2
     transfer_rate: int = 32 * 1024
+    cors_origins: tuple[str, ...] = ()
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
         """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
-        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS and ACCORD_TRANSFER_RATE (bytes a second)."""
+        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second) and
+        ACCORD_CORS_ORIGINS (separated by commas)."""
         return cls(
             store_url=env.get("ACCORD_STORE_URL", "").strip(),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
@@ -51,6 +55,7 @@ class Config:
             header_seconds=_whole(env, "ACCORD_HEADER_SECONDS", cls().header_seconds, least=1),
             transfer_seconds=_whole(env, "ACCORD_TRANSFER_SECONDS", cls().transfer_seconds, least=1),
             transfer_rate=_whole(env, "ACCORD_TRANSFER_RATE", cls().transfer_rate, least=1),
+            cors_origins=_origins(env, "ACCORD_CORS_ORIGINS"),
         )
 
     @classmethod
@@ -74,6 +79,18 @@ def _whole(env: Mapping[str, str], name: str, default: int, least: int) -> int:
     if not text.isascii() or not text.isdecimal() or int(text) < least:
         raise ConfigError(f"{name} must be a whole number of at least {least}, not {text!r}")
     return int(text)
+
+
+def _origins(env: Mapping[str, str], name: str) -> tuple[str, ...]:
+    """Origins as browsers write them (RFC 6454 section 6.2)."""
+    origins = tuple(filter(None, (each.strip() for each in env.get(name, "").split(","))))
+    wrong = next((each for each in origins if not _ORIGIN.fullmatch(each)), None)
+    if wrong is not None:
+        raise ConfigError(
+            f'{name} must list origins such as "https://orders.example" or "http://localhost:3000", in lower case and'
+            f" without a path, not {wrong!r}"
+        )
+    return origins
 
 
 def _word(env: Mapping[str, str], name: str, default: str, words: tuple[str, ...]) -> str:

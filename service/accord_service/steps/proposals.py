@@ -29,7 +29,16 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.http.writing import Overtaken
-from accord_service.store import Conflict, NotThere, ProposalRecord, RevisionHead, RevisionRecord, Store, Transaction
+from accord_service.store import (
+    Conflict,
+    Event,
+    NotThere,
+    ProposalRecord,
+    RevisionHead,
+    RevisionRecord,
+    Store,
+    Transaction,
+)
 from accord_service.worker.edition import try_rules
 
 LISTED_AT_ONCE = 100
@@ -161,7 +170,7 @@ class Steps:
             raise Conflict(id_, version, kept.version)
         edited = rules.edit(kept.proposal, self.who, changes, reason, evidence)
         check(self._base(edited.base).documents, changes, edited.base.revision + 1)
-        return self._replaced(kept, edited, None)
+        return self._replaced(kept, edited, None, Event.PROPOSAL_EDITED)
 
     def open_(self, id_: str) -> Step:
         """Work its effect out and put it to the stewards; for one that is open already, work it out anew."""
@@ -172,7 +181,7 @@ class Steps:
         found = self._effect(kept.proposal)
         shown = rules.show(kept.proposal, ShownEffect(found.replay_digest, found.loosens_safety))
         opened = rules.open_(shown) if shown.state == "draft" else shown
-        return self._replaced(kept, opened, found.document())
+        return self._replaced(kept, opened, found.document(), Event.PROPOSAL_OPENED)
 
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
         """One steward's yes to exactly these three digests."""
@@ -185,12 +194,20 @@ class Steps:
             replay_digest=replay_digest,
             shop=self.shop,
         )
-        return self._replaced(kept, rules.approve(kept.proposal, approval), kept.effect)
+        approved = rules.approve(kept.proposal, approval)
+        return self._replaced(kept, approved, kept.effect, Event.PROPOSAL_APPROVED)
 
-    def reject(self, id_: str, reason: str) -> Step:
-        """A steward's no, or the author's withdrawal."""
+    def decline(self, id_: str, reason: str) -> Step:
+        """A steward's no."""
         kept = self._standing(id_)
-        return self._replaced(kept, rules.reject(kept.proposal, self.who, self.role, reason), kept.effect)
+        declined = rules.decline(kept.proposal, self.who, self.role, reason)
+        return self._replaced(kept, declined, kept.effect, Event.PROPOSAL_DECLINED)
+
+    def withdraw(self, id_: str, reason: str) -> Step:
+        """The author's taking back."""
+        kept = self._standing(id_)
+        withdrawn = rules.withdraw(kept.proposal, self.who, reason)
+        return self._replaced(kept, withdrawn, kept.effect, Event.PROPOSAL_WITHDRAWN)
 
     def publish(self, id_: str) -> Publication:
         """Make it the next revision, in one commit with closing it.
@@ -274,13 +291,14 @@ class Steps:
 
         return Step(Kept(proposal, None, 0, 0.0, 0.0), commit)
 
-    def _replaced(self, kept: Kept, proposal: Proposal, shown: Mapping[str, Any] | None) -> Step:
+    def _replaced(self, kept: Kept, proposal: Proposal, shown: Mapping[str, Any] | None, event: Event) -> Step:
         def commit(also: Also) -> Kept:
             record = self.store.proposals.replace(
                 proposal.id,
                 kept.version,
                 kept_document(proposal, shown),
                 state=proposal.state,
+                event=event,
                 who=self.who,
                 also=lambda made: also(Kept.of(made)),
             )
@@ -300,8 +318,9 @@ def write_down_states(store: Store, who: str) -> None:
         state = after.proposal.state
         if state != kept.proposal.state:
             document = kept_document(after.proposal, kept.effect)
+            event = Event.PROPOSAL_VOIDED if state == "void" else Event.PROPOSAL_REOPENED
             try:
-                store.proposals.replace(kept.proposal.id, kept.version, document, state=state, who=who)
+                store.proposals.replace(kept.proposal.id, kept.version, document, state=state, event=event, who=who)
             except Conflict:
                 continue
 

@@ -131,12 +131,16 @@ def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Whoever holds a key. ``known`` is None for a key that belongs to no shop."""
+    """Whoever holds a key. ``known`` is None for a key that belongs to no shop.
+
+    ``expires_at``: seconds since 1970 (UTC); whoever has a clock looks at it.
+    """
 
     key_id: str
     role: str
     shop_id: str
     known: KnownShop | None
+    expires_at: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +163,7 @@ class Directory:
     def caller(self, token: str) -> Caller | None:
         """The holder of a token; None if it is unknown or revoked."""
         key = self.ring.by_token(token)
-        return None if key is None else Caller(key.id, key.role, key.shop, self.shops.get(key.shop))
+        return None if key is None else Caller(key.id, key.role, key.shop, self.shops.get(key.shop), key.expires_at)
 
 
 def no_house(shop: str) -> HouseRecord:

@@ -1,7 +1,7 @@
 """Where everything is kept. The only room that knows the Redis protocol; see README.md for what it offers."""
 
 from accord_rules.governance.outcomes import Cell
-from accord_service.store.audit import Audit, AuditEntry, AuditHead, SealedEntry
+from accord_service.store.audit import Audit, AuditEntry, AuditHead, Event, SealedEntry
 from accord_service.store.commit import ABSENT, Transaction
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
@@ -18,7 +18,7 @@ from accord_service.store.errors import (
 )
 from accord_service.store.idempotency import Remembered
 from accord_service.store.index import Page
-from accord_service.store.keys import IssuedKey, KeyRecord, KeyRing
+from accord_service.store.keys import USED_EVERY_S, IssuedKey, KeyRecord, KeyRing
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.records import OrderRecord, without_reference
@@ -29,6 +29,7 @@ from accord_service.store.watch import HeadWatch, Watched
 
 __all__ = [
     "ABSENT",
+    "USED_EVERY_S",
     "AllReported",
     "Audit",
     "AuditEntry",
@@ -37,6 +38,7 @@ __all__ = [
     "CellCount",
     "Conflict",
     "EmbeddedServer",
+    "Event",
     "FolderOwned",
     "HeadWatch",
     "HouseRecord",

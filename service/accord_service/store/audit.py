@@ -10,10 +10,12 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Any
 
 from accord_rules.documents.canonical import canonical
+from accord_service.run.times import instant
 from accord_service.store import names
 from accord_service.store.connection import Connection
 
@@ -21,16 +23,41 @@ PAGE = 500
 BEGINNING = "0" * 64
 
 
+class Event(StrEnum):
+    """What is done to what, in the words of the API. Entries are for ever: an event may be added, none renamed."""
+
+    SHOP_CREATED = "shop.created"
+    SHOP_REPLACED = "shop.replaced"
+    HOUSE_RULES_REPLACED = "house-rules.replaced"
+    KEY_ISSUED = "key.issued"
+    KEY_REVOKED = "key.revoked"
+    REVISION_PUBLISHED = "revision.published"
+    PROPOSAL_DRAFTED = "proposal.drafted"
+    PROPOSAL_EDITED = "proposal.edited"
+    PROPOSAL_OPENED = "proposal.opened"
+    PROPOSAL_APPROVED = "proposal.approved"
+    PROPOSAL_DECLINED = "proposal.declined"
+    PROPOSAL_WITHDRAWN = "proposal.withdrawn"
+    PROPOSAL_REOPENED = "proposal.reopened"  # an approval lapsed with its key
+    PROPOSAL_VOIDED = "proposal.voided"  # the head moved on from its base
+    RECORD_CREATED = "record.created"
+    RECORD_REFERENCE_DELETED = "record.reference-deleted"
+    RECORDS_EXPIRED = "records.expired"
+    OUTCOME_REPORTED = "outcome.reported"
+    ANSWER_REMEMBERED = "answer.remembered"
+
+
 @dataclass(frozen=True, slots=True)
 class AuditEntry:
-    """What a commit says about itself. ``who``: a key id or a command; ``what``: e.g. ``key.issue``; ``about``: an id.
+    """What a commit says about itself. ``actor_id``: the id of a key, or a part of the program; ``subject_id``: of what
+    it was done to, as the API calls it; None where that is more than one.
 
     Nothing personal belongs in here: entries are never masked.
     """
 
-    who: str
-    what: str
-    about: str
+    actor_id: str
+    event: Event
+    subject_id: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +80,14 @@ class AuditHead:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SealedEntry:
-    """An entry as it is kept. ``at``: seconds since 1970 (UTC); ``written``: each key to the SHA-256 of what it got."""
+    """An entry as it is kept. ``written_at`` as RFC 3339 has it, UTC; ``written``: the name of each document to the
+    SHA-256 of what it got."""
 
     seq: int
-    at: float
-    who: str
-    what: str
-    about: str
+    written_at: str
+    actor_id: str
+    event: str
+    subject_id: str | None
     written: Mapping[str, str | None]
     previous: str
     hash: str
@@ -70,10 +98,10 @@ class SealedEntry:
     def _sealed(self) -> dict[str, Any]:
         return {
             "seq": self.seq,
-            "at": self.at,
-            "who": self.who,
-            "what": self.what,
-            "about": self.about,
+            "written_at": self.written_at,
+            "actor_id": self.actor_id,
+            "event": self.event,
+            "subject_id": self.subject_id,
             "written": dict(self.written),
             "previous": self.previous,
         }
@@ -86,18 +114,18 @@ class SealedEntry:
 
 
 def seal(entry: AuditEntry, written: Mapping[str, str | None], head: AuditHead, at_s: float) -> SealedEntry:
-    """The entry that follows ``head``."""
+    """The entry that follows ``head``; ``written`` by the keys of the store, ``at_s`` in seconds since 1970 (UTC)."""
     unsealed = SealedEntry(
         seq=head.seq + 1,
-        at=at_s,
-        who=entry.who,
-        what=entry.what,
-        about=entry.about,
-        written=written,
+        written_at=instant(at_s),
+        actor_id=entry.actor_id,
+        event=str(entry.event),
+        subject_id=entry.subject_id,
+        written={names.public(key): digest for key, digest in written.items()},
         previous=head.hash,
         hash="",
     )
-    return SealedEntry(**{**unsealed.document(), "hash": unsealed.right_hash()})
+    return replace(unsealed, hash=unsealed.right_hash())
 
 
 class Audit:
@@ -141,7 +169,7 @@ class Audit:
         end = self.head().seq
         last: dict[str, str | None] = {}
         for text in self._all_texts(end):
-            last.update(_read(text).written)
+            last.update(_written(text))
         keys = sorted(last)
         suspects = {
             key
@@ -149,7 +177,7 @@ class Audit:
             for key, found in self._digests(keys[start : start + PAGE])
             if found is not None and found != last[key]
         }
-        meanwhile = {key for text in self._texts(end, None) for key in _read(text).written}
+        meanwhile = {key for text in self._texts(end, None) for key in _written(text)}
         return tuple(sorted(suspects - meanwhile))
 
     def _digests(self, keys: Sequence[str]) -> Iterator[tuple[str, str | None]]:
@@ -169,6 +197,11 @@ class Audit:
     def _texts(self, after: int, limit: int | None) -> list[bytes]:
         last = -1 if limit is None else after + limit - 1
         return list(self._connection.ask("LRANGE", names.AUDIT, after, last))
+
+
+def _written(text: bytes) -> dict[str, str | None]:
+    """What an entry says was written, by the keys of the store."""
+    return {names.PREFIX + name: digest for name, digest in _read(text).written.items()}
 
 
 def _read(text: bytes) -> SealedEntry:

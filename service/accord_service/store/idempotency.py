@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import ABSENT, Committer, Put, Transaction
 from accord_service.store.connection import Connection
 from accord_service.store.errors import KeyReused, StillRunning, StoreError
@@ -80,7 +80,7 @@ class Idempotency:
     def remember(self, caller: str, key: str, request_digest: str, response: Any, *, who: str) -> None:
         """The answer alone. Raises Conflict if there is one already."""
         change = self.remembering(caller, key, request_digest, response)
-        self._committer.apply(change, AuditEntry(who, "answer.remember", caller))
+        self._committer.apply(change, AuditEntry(who, Event.ANSWER_REMEMBERED, caller))
 
 
 def _key(caller: str, key: str) -> str:

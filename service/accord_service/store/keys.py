@@ -1,4 +1,8 @@
-"""Keys: who may ask, as what. A token is ``<key id>.<secret>``; only the secret's SHA-256 is kept.
+"""Keys: who may ask, as what. Of a token only the SHA-256 of its secret is kept.
+
+A token is ``accord_<word of the key's id>_<secret><checksum>``, one word of letters, digits and underscores, so that a
+double click takes all of it. By the prefix a scanner for leaked secrets knows it anywhere, and by the checksum (CRC-32
+of all before it) that it is no accident; a mistyped one is refused without asking the store.
 
 A plain fast hash is right here, unlike for passwords: the secret is 32 random bytes, so there is nothing to guess that
 a slow hash would make slower, and every request pays for the hash.
@@ -11,13 +15,15 @@ import hashlib
 import hmac
 import re
 import secrets
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+import string
+import zlib
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, NotThere
@@ -25,12 +31,18 @@ from accord_service.store.shops import DIRECTORY_MOVES
 
 SECRET_BYTES = 32
 ISSUED = 1  # the version of a key that nothing was done to
-TOKEN = re.compile(r"([a-z2-7]{16})\.([A-Za-z0-9_-]{43})")
+TOKEN = re.compile(r"(accord_([a-z2-7]{16})_([0-9A-Za-z]{43}))([0-9A-Za-z]{6})")
+USED_EVERY_S = 3600.0  # a use is noted no more often than this
+_BASE62 = string.digits + string.ascii_uppercase + string.ascii_lowercase
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeyRecord:
-    """One key. ``last_four`` of the token, to tell keys apart; times in seconds since 1970 (UTC)."""
+    """One key. ``last_four`` of the token, to tell keys apart; times in seconds since 1970 (UTC).
+
+    ``holder`` is a name for people, ``issued_by`` the id of a key or the part of the program that issued it. One that
+    expired is still found by its token: whoever has a clock looks at ``expires_at``.
+    """
 
     id: str
     version: int
@@ -39,7 +51,10 @@ class KeyRecord:
     sha256: str
     last_four: str
     issued_at: float
-    revoked_at: float | None
+    issued_by: str
+    holder: str | None = None
+    expires_at: float | None = None
+    revoked_at: float | None = None
 
     def kept(self) -> dict[str, Any]:
         return {
@@ -48,6 +63,9 @@ class KeyRecord:
             "sha256": self.sha256,
             "last_four": self.last_four,
             "issued_at": self.issued_at,
+            "issued_by": self.issued_by,
+            "holder": self.holder,
+            "expires_at": self.expires_at,
             "revoked_at": self.revoked_at,
         }
 
@@ -71,8 +89,8 @@ class KeyRing:
 
     def by_token(self, token: str) -> KeyRecord | None:
         """The key of a token; None if it is unknown or revoked."""
-        parts = TOKEN.fullmatch(token)
-        return None if parts is None else _matching(self._records.get(parts[1]), parts[2])
+        parts = _parts(token)
+        return None if parts is None else _matching(self._records.get(parts[0]), parts[1])
 
 
 class Keys:
@@ -81,32 +99,44 @@ class Keys:
         self._connection = connection
 
     def issue(
-        self, shop: str, role: str, *, who: str, also: Callable[[KeyRecord], Transaction] = nothing_else
+        self,
+        shop: str,
+        role: str,
+        *,
+        who: str,
+        holder: str | None = None,
+        expires_at: float | None = None,
+        also: Callable[[KeyRecord], Transaction] = nothing_else,
     ) -> IssuedKey:
         """A new key. The shop need not be there yet: the first admin's is made before any shop."""
-        id_ = base64.b32encode(secrets.token_bytes(10)).decode().lower()
-        secret = secrets.token_urlsafe(SECRET_BYTES)
+        word = base64.b32encode(secrets.token_bytes(10)).decode().lower()
+        secret = _base62(int.from_bytes(secrets.token_bytes(SECRET_BYTES)), 43)
+        token = f"accord_{word}_{secret}"
+        token += _checksum(token)
+        id_, now = _id(word), self._committer.clock()
         record = KeyRecord(
             id=id_,
             version=ISSUED,
             shop=shop,
             role=role,
             sha256=_sum(secret),
-            last_four=secret[-4:],
-            issued_at=self._committer.clock(),
-            revoked_at=None,
+            last_four=token[-4:],
+            issued_at=now,
+            issued_by=who,
+            holder=holder,
+            expires_at=expires_at,
         )
         own = Transaction(
             {_key(id_): ABSENT},
             (Put(_key(id_), record.kept()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, "key.issue", id_))
-        return IssuedKey(record, f"{id_}.{secret}")
+        self._committer.apply(own + also(record), AuditEntry(who, Event.KEY_ISSUED, id_))
+        return IssuedKey(record, token)
 
     def by_token(self, token: str) -> KeyRecord | None:
         """The key of a token; None if it is unknown or revoked."""
-        parts = TOKEN.fullmatch(token)
-        return None if parts is None else _matching(self.get(parts[1]), parts[2])
+        parts = _parts(token)
+        return None if parts is None else _matching(self.get(parts[0]), parts[1])
 
     def get(self, id_: str) -> KeyRecord | None:
         return _record(id_, self._committer.get(_key(id_)))
@@ -142,20 +172,46 @@ class Keys:
             raise NotThere(f"there is no key {id_!r}")
         if old.revoked_at is not None:
             return old
-        now = self._committer.clock()
-        record = KeyRecord(
-            id=id_,
-            version=old.version + 1,
-            shop=old.shop,
-            role=old.role,
-            sha256=old.sha256,
-            last_four=old.last_four,
-            issued_at=old.issued_at,
-            revoked_at=now,
-        )
+        record = replace(old, version=old.version + 1, revoked_at=self._committer.clock())
         change = Transaction({_key(id_): old.version}, (Put(_key(id_), record.kept()), DIRECTORY_MOVES))
-        self._committer.apply(change, AuditEntry(who, "key.revoke", id_))
+        self._committer.apply(change, AuditEntry(who, Event.KEY_REVOKED, id_))
         return record
+
+    def used(self, id_: str, at: float) -> None:
+        """Note a key's use, unless one within ``USED_EVERY_S`` before is noted already.
+
+        This goes by the commit and its audit: it is nobody's act, and nothing rests on it but a look at old keys.
+        """
+        last = self.last_used([id_]).get(id_)
+        if last is None or at - last >= USED_EVERY_S:
+            self._connection.ask("ZADD", names.KEYS_USED, "GT", repr(at), id_)
+
+    def last_used(self, ids: Sequence[str]) -> dict[str, float]:
+        """When keys were used last, to within ``USED_EVERY_S`` (seconds since 1970, UTC), without those never used."""
+        scores = self._connection.ask("ZMSCORE", names.KEYS_USED, *ids) if ids else ()
+        return {id_: float(score) for id_, score in zip(ids, scores, strict=True) if score is not None}
+
+
+def _id(word: str) -> str:
+    return f"key_{word}"
+
+
+def _parts(token: str) -> tuple[str, str] | None:
+    """A token's key id and secret; None where it was never issued."""
+    parts = TOKEN.fullmatch(token)
+    return (_id(parts[2]), parts[3]) if parts is not None and _checksum(parts[1]) == parts[4] else None
+
+
+def _checksum(text: str) -> str:
+    return _base62(zlib.crc32(text.encode()), 6)
+
+
+def _base62(number: int, width: int) -> str:
+    digits = []
+    for _ in range(width):
+        number, digit = divmod(number, 62)
+        digits.append(_BASE62[digit])
+    return "".join(reversed(digits))
 
 
 def _matching(record: KeyRecord | None, secret: str) -> KeyRecord | None:

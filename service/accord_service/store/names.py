@@ -16,6 +16,7 @@ PROPOSALS = PREFIX + "proposals"
 SHOPS = PREFIX + "shops"
 DIRECTORY = PREFIX + "directory"
 KEYS = PREFIX + "keys"
+KEYS_USED = PREFIX + "keys-used"
 RECORDS = PREFIX + "records"
 RECORDS_EXPIRY = PREFIX + "records-expiry"
 CELLS = PREFIX + "outcome-cells"
@@ -24,6 +25,11 @@ CELLS = PREFIX + "outcome-cells"
 def name(kind: str, *parts: str | int) -> str:
     """``{accord}:<kind>:<part>:<part>``."""
     return PREFIX + ":".join((kind, *(quote(str(part), safe="") for part in parts)))
+
+
+def public(key: str) -> str:
+    """The name of a key outside this room: ``<kind>:<part>:<part>``."""
+    return key.removeprefix(PREFIX)
 
 
 def member(*parts: str) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, DropFromIndex, Put, Transaction, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, NotThere
@@ -73,7 +73,7 @@ class Proposals:
                 ),
             )
             try:
-                self._committer.apply(own + also(record), AuditEntry(author, "proposal.create", record.id))
+                self._committer.apply(own + also(record), AuditEntry(author, Event.PROPOSAL_DRAFTED, record.id))
             except Conflict as conflict:
                 if conflict.key != _key(record.id):
                     raise
@@ -100,12 +100,13 @@ class Proposals:
         document: Mapping[str, Any],
         *,
         state: str,
+        event: Event,
         who: str,
         also: Callable[[ProposalRecord], Transaction] = nothing_else,
     ) -> ProposalRecord:
         """The next version. Raises Conflict if ``version`` is not the newest any more, NotThere if there is none."""
         record, own = self.replacing(id_, version, document, state=state)
-        self._committer.apply(own + also(record), AuditEntry(who, f"proposal.{state}", id_))
+        self._committer.apply(own + also(record), AuditEntry(who, event, id_))
         return record
 
     def replacing(

@@ -8,7 +8,7 @@ from typing import Any
 
 from accord_rules.documents.canonical import digest
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import ABSENT, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.errors import Conflict, NotThere
 
@@ -94,7 +94,7 @@ class Revisions:
             at=self._committer.clock(),
         )
         try:
-            return self._write(record, "revision.first", Transaction()).head
+            return self._write(record, Transaction()).head
         except Conflict:
             return self.head()
 
@@ -126,15 +126,15 @@ class Revisions:
             proposal=proposal,
             at=self._committer.clock(),
         )
-        return self._write(record, "revision.publish", also(record))
+        return self._write(record, also(record))
 
-    def _write(self, record: RevisionRecord, what: str, also: Transaction) -> RevisionRecord:
+    def _write(self, record: RevisionRecord, also: Transaction) -> RevisionRecord:
         head = {"number": record.number, "digest": record.digest}
         own = Transaction(
             {names.HEAD: record.number - 1, _key(record.number): ABSENT},
             (Put(_key(record.number), record.document()), Put(names.HEAD, head)),
         )
-        self._committer.apply(own + also, AuditEntry(record.author, what, str(record.number)))
+        self._committer.apply(own + also, AuditEntry(record.author, Event.REVISION_PUBLISHED, str(record.number)))
         return record
 
 

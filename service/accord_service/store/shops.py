@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import AuditEntry, Event
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import NotThere
@@ -53,7 +53,7 @@ class ShopStore:
         also: Callable[[ShopRecord], Transaction] = nothing_else,
     ) -> ShopRecord:
         """Raises Conflict if there is a shop of this id."""
-        return self._put(id_, ABSENT, document, "shop.create", who, also)
+        return self._put(id_, ABSENT, document, Event.SHOP_CREATED, who, also)
 
     def replace(
         self,
@@ -67,14 +67,14 @@ class ShopStore:
         """The next version. Raises Conflict if ``version`` is not the newest any more (0 found: no such shop)."""
         if version == ABSENT:
             raise NotThere("version 0 is no version of a shop")
-        return self._put(id_, version, document, "shop.replace", who, also)
+        return self._put(id_, version, document, Event.SHOP_REPLACED, who, also)
 
     def _put(
         self,
         id_: str,
         version: int,
         document: Mapping[str, Any],
-        what: str,
+        event: Event,
         who: str,
         also: Callable[[ShopRecord], Transaction],
     ) -> ShopRecord:
@@ -87,7 +87,7 @@ class ShopStore:
                 DIRECTORY_MOVES,
             ),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, what, id_))
+        self._committer.apply(own + also(record), AuditEntry(who, event, id_))
         return record
 
     def get(self, id_: str) -> ShopRecord | None:
@@ -127,7 +127,7 @@ class ShopStore:
             {_house(shop): version},
             (Put(_house(shop), {"document": document, "changed_at": record.changed_at}), DIRECTORY_MOVES),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, "house.replace", shop))
+        self._committer.apply(own + also(record), AuditEntry(who, Event.HOUSE_RULES_REPLACED, shop))
         return record
 
 

@@ -16,6 +16,8 @@ from accord_rules.documents.reading import (
     CODES,
     DocumentError,
     Fault,
+    Instant,
+    LeafError,
     Many,
     Name,
     Number,
@@ -55,6 +57,16 @@ def order_with(pointer: str, value: Any) -> dict[str, Any]:
         place = place[int(step)] if isinstance(place, list) else place.setdefault(step, {})
     place[last] = value
     return document
+
+
+def test_a_point_in_time_is_read_with_its_offset() -> None:
+    """RFC 3339 section 5.8: these are the same instant; its own example in the second line, and the epoch."""
+    assert Instant().leaf("1996-12-19T16:39:57-08:00") == Instant().leaf("1996-12-20T00:39:57Z") == 851042397.0
+    assert Instant().leaf("1985-04-12T23:20:50.52Z") == 482196050.52
+    assert Instant().leaf("1970-01-01T00:00:00Z") == 0.0
+    for wrong in ("1996-12-19", "1996-12-19T16:39:57", "1996-12-19 16:39:57Z", "1996-02-30T00:00:00Z", 851042397, None):
+        with pytest.raises(LeafError):
+            Instant().leaf(wrong)
 
 
 def test_what_is_allowed_is_written_with_the_nearest_first_and_cut_with_a_count() -> None:

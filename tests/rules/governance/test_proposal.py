@@ -19,16 +19,17 @@ from accord_rules.governance.proposal import (
     Proposal,
     ShownEffect,
     approve,
+    decline,
     draft,
     edit,
     moved,
     open_,
     publish,
     read_proposal,
-    reject,
     revert,
     show,
     with_keys,
+    withdraw,
 )
 from accord_rules.revision.book import Book
 
@@ -146,9 +147,9 @@ def test_approving_anew_leaves_one_approval() -> None:
 
 
 @pytest.mark.parametrize("role", ["counter", "operator", "owner", "admin"])
-def test_only_stewards_approve_and_reject(role: str) -> None:
+def test_only_stewards_approve_and_decline(role: str) -> None:
     refused("not-a-steward", approve, opened(), yes(opened(), "bob", role))
-    refused("not-a-steward", reject, opened(), "bob", role, "No.")
+    refused("not-a-steward", decline, opened(), "bob", role, "No.")
 
 
 @pytest.mark.parametrize("digest", ["change_digest", "base_digest", "replay_digest"])
@@ -210,21 +211,31 @@ def test_a_moved_base_voids_it(head: Base) -> None:
     assert moved(proposal, BASE) is proposal
 
 
-def test_a_rejection_needs_its_reason_and_is_final() -> None:
-    refused("reason-missing", reject, opened(), "bob", "steward", "  ")
-    rejected = reject(opened(), "bob", "steward", "The wash test is missing.")
-    assert (rejected.state, rejected.ended_because) == ("rejected", "The wash test is missing.")
-    assert reject(drafted(), "ann", "counter", "Withdrawn.").state == "rejected"
-    for step in (open_, lambda p: edit(p, "ann", ()), lambda p: show(p, SHOWN), lambda p: publish(p, BASE)):
-        refused("wrong-state", step, rejected)
-    assert moved(rejected, Base(13, "sha256:next")) is rejected
+def test_who_made_it_withdraws_it_and_another_steward_declines_it() -> None:
+    assert "withdraw it instead" in refused("own-proposal", decline, opened(), "ann", "steward", "No.")
+    assert "Only its author, ann" in refused("not-the-author", withdraw, opened(), "bob", "No.")
+
+
+def test_declining_and_withdrawing_need_a_reason_and_are_final() -> None:
+    refused("reason-missing", decline, opened(), "bob", "steward", "  ")
+    refused("reason-missing", withdraw, opened(), "ann", "  ")
+    declined = decline(opened(), "bob", "steward", "The wash test is missing.")
+    withdrawn = withdraw(drafted(), "ann", "A mistake.")
+    assert (declined.state, declined.ended_because) == ("declined", "The wash test is missing.")
+    assert (withdrawn.state, withdrawn.ended_because) == ("withdrawn", "A mistake.")
+    for ended in (declined, withdrawn):
+        for step in (open_, lambda p: edit(p, "ann", ()), lambda p: show(p, SHOWN), lambda p: publish(p, BASE)):
+            refused("wrong-state", step, ended)
+        refused("wrong-state", decline, ended, "bob", "steward", "No.")
+        refused("wrong-state", withdraw, ended, "ann", "No.")
+        assert moved(ended, Base(13, "sha256:next")) is ended
 
 
 def test_a_proposal_reads_back_as_it_was_written() -> None:
     for proposal in (
         drafted(),
         approve(opened(UNSAFE), yes(opened(UNSAFE), "bob")),
-        reject(drafted(), "ann", "x", "No."),
+        withdraw(drafted(), "ann", "No."),
     ):
         assert read_proposal(proposal.document()) == proposal
     with pytest.raises(DocumentError):

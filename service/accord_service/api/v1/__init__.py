@@ -6,6 +6,8 @@ from accord_service.api.v1.get_audit import get_audit
 from accord_service.api.v1.get_catalogue import get_catalogue
 from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
+from accord_service.api.v1.get_fact import get_fact
+from accord_service.api.v1.get_facts import get_facts
 from accord_service.api.v1.get_house_rules import get_house_rules
 from accord_service.api.v1.get_key import get_key
 from accord_service.api.v1.get_keys import get_keys
@@ -35,9 +37,10 @@ from accord_service.api.v1.get_sources import get_sources
 from accord_service.api.v1.post_envelope import post_envelope
 from accord_service.api.v1.post_keys import post_keys
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
+from accord_service.api.v1.post_proposal_decline import post_proposal_decline
 from accord_service.api.v1.post_proposal_open import post_proposal_open
 from accord_service.api.v1.post_proposal_publish import post_proposal_publish
-from accord_service.api.v1.post_proposal_reject import post_proposal_reject
+from accord_service.api.v1.post_proposal_withdraw import post_proposal_withdraw
 from accord_service.api.v1.post_proposals import post_proposals
 from accord_service.api.v1.post_recommend import post_recommend
 from accord_service.api.v1.post_record_outcomes import post_record_outcomes
@@ -64,6 +67,8 @@ ENDPOINTS = (
     get_source,
     get_rules,
     get_rule,
+    get_facts,
+    get_fact,
     get_revisions,
     get_revision,
     get_revision_changes,
@@ -76,7 +81,8 @@ ENDPOINTS = (
     post_proposal_open,
     get_proposal_effect,
     post_proposal_approve,
-    post_proposal_reject,
+    post_proposal_decline,
+    post_proposal_withdraw,
     post_proposal_publish,
     get_records,
     post_records,

@@ -26,12 +26,11 @@ def delete_key(asked: Asked) -> Prepared:
     """Revoke a key, for good. An owner can revoke those of the own shop. One that is revoked already stays so.
 
     Every worker refuses it within two seconds, and what it approved is no longer approved by it, unless that was
-    published before. The last admin's key can't be revoked.
+    published before (what an expired key approved stays approved). The last admin's key can't be revoked.
     """
-    keys = asked.room.store.keys
-    record = key_at(asked)
+    keys, record, now_s = asked.room.store.keys, key_at(asked), asked.room.now_s
     if record.role == "admin":
-        living = {each.id for each in keys.list() if each.role == "admin" and each.revoked_at is None}
+        living = {each.id for each in keys.list() if each.role == "admin" and _holds(each, now_s)}
         if living == {record.id}:
             raise AlreadyThere("This is the last admin's key: issue another before you revoke it.")
 
@@ -39,10 +38,13 @@ def delete_key(asked: Asked) -> Prepared:
         # Nothing to remember: asked for again, the answer is the same anyway.
         revoked = keys.revoke(record.id, who=asked.caller.key_id)
         write_down_states(asked.room.store, "revocation")
-        return _revoked(revoked)
+        return answer(revoked)
 
-    return Prepared(_revoked(replace(record, revoked_at=record.revoked_at or asked.room.now_s)), commit)
+    def answer(record: KeyRecord) -> Answer:
+        return Answer(shown_key(record, keys.last_used([record.id]).get(record.id)).document())
+
+    return Prepared(answer(replace(record, revoked_at=record.revoked_at or now_s)), commit)
 
 
-def _revoked(record: KeyRecord) -> Answer:
-    return Answer(shown_key(record).document())
+def _holds(record: KeyRecord, now_s: float) -> bool:
+    return record.revoked_at is None and (record.expires_at is None or record.expires_at > now_s)

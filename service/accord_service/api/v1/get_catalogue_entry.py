@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_rules.documents.files import entry_of
 from accord_rules.revision.catalogue import KINDS
 from accord_service.api.answers import CatalogueEntry
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import REVALIDATED, Asked, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -35,4 +35,5 @@ def get_catalogue_entry(asked: Asked) -> Answer:
     entry = entry_of(book.documents, kind, name)
     outcomes = shown(asked.room.tally.counts, entry["family"]) if kind in WITH_OUTCOMES else None
     found = CatalogueEntry(book.revision, book.digest, kind=kind, id=name, entry=entry, outcomes=outcomes)
-    return Answer(found.document())
+    # Reports come in whatever the revision, so an answer with them is not one for good.
+    return Answer(found.document(), headers={} if outcomes is None else {"Cache-Control": REVALIDATED})

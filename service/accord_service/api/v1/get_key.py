@@ -14,8 +14,9 @@ from accord_service.http.writing import Answer
     answers=Key,
     parameters=KEY,
     statuses=(404,),
-    examples=(Example("A key", path=lambda book: {"key": examples.REVOKED["id"]}, answer=examples.REVOKED),),
+    examples=(Example("A key", path=lambda book: {"key": examples.KEY["id"]}, answer=examples.KEY),),
 )
 def get_key(asked: Asked) -> Answer:
     """Give one key, revoked or not; an owner one of the own shop. Its token is kept nowhere."""
-    return Answer(shown_key(key_at(asked)).document())
+    record = key_at(asked)
+    return Answer(shown_key(record, asked.room.store.keys.last_used([record.id]).get(record.id)).document())

@@ -20,7 +20,7 @@ KEY = MappingProxyType({"key": "id of the key"})
 class KeysQuery(PageQuery):
     """Which keys."""
 
-    shop: str | None = optional(Name(), about="only this shop's keys; an owner sees no other's")
+    shop_id: str | None = optional(Name(), about="only this shop's keys; an owner sees no other's")
 
 
 @endpoint(
@@ -34,12 +34,14 @@ class KeysQuery(PageQuery):
 )
 def get_keys(asked: Asked) -> Answer:
     """List keys, revoked ones too; an owner those of the own shop. No token is kept, so none is shown."""
-    shop = asked.query.shop
+    shop = asked.query.shop_id
     if asked.caller.role != "admin":
         shop = own_only(asked, shop or asked.caller.shop_id)
     keys = {each.id: each for each in asked.room.store.keys.list(shop)}
-    page = page_of(keys, asked.query, "/v1/keys", {"shop": asked.query.shop})
-    return Answer(Keys(tuple(shown_key(keys[each]) for each in page.items), page.next).document())
+    page = page_of(keys, asked.query, "/v1/keys", {"shop_id": asked.query.shop_id})
+    last_used = asked.room.store.keys.last_used(page.items)
+    shown = tuple(shown_key(keys[id_], last_used.get(id_)) for id_ in page.items)
+    return Answer(Keys(shown, page.next).document())
 
 
 def own_only(asked: Asked, shop: str) -> str:
@@ -60,13 +62,21 @@ def key_at(asked: Asked) -> KeyRecord:
     return record
 
 
-def shown_key(record: KeyRecord) -> Key:
+def shown_key(record: KeyRecord, last_used_at: float | None) -> Key:
     """A key as everybody who may see it sees it."""
     return Key(
         id=record.id,
-        shop=record.shop,
+        shop_id=record.shop,
         role=record.role,
+        holder=record.holder,
         last_four=record.last_four,
         issued_at=instant(record.issued_at),
-        revoked_at=None if record.revoked_at is None else instant(record.revoked_at),
+        issued_by=record.issued_by,
+        expires_at=instant_or_null(record.expires_at),
+        last_used_at=instant_or_null(last_used_at),
+        revoked_at=instant_or_null(record.revoked_at),
     )
+
+
+def instant_or_null(seconds: float | None) -> str | None:
+    return None if seconds is None else instant(seconds)

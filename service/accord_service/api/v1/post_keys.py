@@ -2,24 +2,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.documents.reading import Choice, Fault, Name, given
+from accord_rules.documents.reading import Choice, Fault, Instant, Name, Text, given, optional
 from accord_service.api import examples
 from accord_service.api.answers import IssuedKey, Key
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.api.v1.get_keys import own_only, shown_key
+from accord_service.api.v1.get_keys import instant_or_null, own_only, shown_key
 from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowed
 from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
 from accord_service.store import KeyRecord
 
+LONGEST_S = 10 * 365 * 86_400
+
 
 @dataclass(frozen=True, slots=True)
 class KeyRequest:
     """The key that is wanted; the shop is "collective" for stewards and admins that belong to none."""
 
-    shop: str = given(Name())
+    shop_id: str = given(Name(), about="the shop it is for")
     role: str = given(Choice(ROLES), about="what it may do")
+    holder: str | None = optional(Text(80, "the tablet at the counter"), about="who has it, for people to tell keys by")
+    expires_at: float | None = optional(Instant(), about="when it ends by itself; never when left out")
 
 
 @endpoint(
@@ -31,7 +35,7 @@ class KeyRequest:
     writes=True,
     success=201,
     statuses=(404,),
-    examples=(Example("A key for the counter", {"shop": "harbour-lane", "role": "counter"}, answer=examples.ISSUED),),
+    examples=(Example("A key for the counter", examples.KEY_WANTED, answer=examples.ISSUED),),
 )
 def post_keys(asked: Asked) -> Prepared:
     """Issue a key. An owner can issue keys of the own shop, up to owner; an admin any.
@@ -40,30 +44,38 @@ def post_keys(asked: Asked) -> Prepared:
     no token: if the first answer was lost, revoke that key and issue another.
     """
     wanted = asked.body
-    own_only(asked, wanted.shop)
+    own_only(asked, wanted.shop_id)
     if asked.caller.role != "admin" and wanted.role not in SHOP_ROLES:
         raise RoleNotAllowed(f"An owner can issue keys of the roles {', '.join(SHOP_ROLES)}.")
-    if wanted.shop == COLLECTIVE and wanted.role in SHOP_ROLES:
+    if wanted.shop_id == COLLECTIVE and wanted.role in SHOP_ROLES:
         message = f"a key of {COLLECTIVE} is a steward's or an admin's"
         raise FaultyDocument(faults=[Fault("/role", message, ("steward", "admin"), code="contradiction")])
-    if wanted.shop != COLLECTIVE and asked.room.store.shops.get(wanted.shop) is None:
-        raise NotFound(f"There is no shop {wanted.shop!r}.")
+    if wanted.expires_at is not None and not asked.room.now_s < wanted.expires_at < asked.room.now_s + LONGEST_S:
+        raise FaultyDocument(faults=[Fault("/expires_at", "must be in the next ten years", code="out-of-range")])
+    if wanted.shop_id != COLLECTIVE and asked.room.store.shops.get(wanted.shop_id) is None:
+        raise NotFound(f"There is no shop {wanted.shop_id!r}.")
 
     def commit(remember: Remember) -> Answer:
         issued = asked.room.store.keys.issue(
-            wanted.shop,
+            wanted.shop_id,
             wanted.role,
             who=asked.caller.key_id,
+            holder=wanted.holder,
+            expires_at=wanted.expires_at,
             also=lambda record: remember(_issued(record, None)),
         )
         return _issued(issued.record, issued.token)
 
     preview = Key(
         id=None,
-        shop=wanted.shop,
+        shop_id=wanted.shop_id,
         role=wanted.role,
+        holder=wanted.holder,
         last_four=None,
         issued_at=instant(asked.room.now_s),
+        issued_by=asked.caller.key_id,
+        expires_at=instant_or_null(wanted.expires_at),
+        last_used_at=None,
         revoked_at=None,
     )
     return Prepared(Answer(IssuedKey(preview, None).document()), commit)
@@ -71,4 +83,4 @@ def post_keys(asked: Asked) -> Prepared:
 
 def _issued(record: KeyRecord, token: str | None) -> Answer:
     headers = {"Location": f"/v1/keys/{record.id}", "Cache-Control": "no-store"}
-    return Answer(IssuedKey(shown_key(record), token).document(), 201, headers)
+    return Answer(IssuedKey(shown_key(record, None), token).document(), 201, headers)

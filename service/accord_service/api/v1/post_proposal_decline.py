@@ -1,0 +1,23 @@
+from __future__ import annotations
+
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalStatus
+from accord_service.api.governance_examples import DECLINE, declined
+from accord_service.api.proposals import PROPOSAL, Reason, status, taken
+from accord_service.http.writing import Prepared
+
+
+@endpoint(
+    "POST",
+    "/v1/proposals/{proposal}/decline",
+    tag="Changes",
+    takes=Reason,
+    answers=ProposalStatus,
+    parameters=PROPOSAL,
+    writes=True,
+    statuses=(404,),
+    examples=(Example("With its reason", DECLINE, path=lambda book: {"proposal": "p1"}, answer=declined),),
+)
+def post_proposal_decline(asked: Asked) -> Prepared:
+    """Decline somebody else's proposal, with the reason. It ends there."""
+    return taken(asked, lambda steps: steps.decline(asked.path["proposal"], asked.body.reason), status)

@@ -1,0 +1,23 @@
+from __future__ import annotations
+
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.governance_answers import ProposalStatus
+from accord_service.api.governance_examples import WITHDRAWAL, withdrawn
+from accord_service.api.proposals import PROPOSAL, Reason, status, taken
+from accord_service.http.writing import Prepared
+
+
+@endpoint(
+    "POST",
+    "/v1/proposals/{proposal}/withdraw",
+    tag="Changes",
+    takes=Reason,
+    answers=ProposalStatus,
+    parameters=PROPOSAL,
+    writes=True,
+    statuses=(404,),
+    examples=(Example("With its reason", WITHDRAWAL, path=lambda book: {"proposal": "p1"}, answer=withdrawn),),
+)
+def post_proposal_withdraw(asked: Asked) -> Prepared:
+    """Withdraw the own proposal, with the reason. It ends there."""
+    return taken(asked, lambda steps: steps.withdraw(asked.path["proposal"], asked.body.reason), status)
