@@ -46,7 +46,7 @@ class Ceiling:
     text: str
 
 
-@fact("item.care", DATA, ORDER, Assume("/item/care", NO_LABEL, "no care label said: judged by its materials alone"))
+@fact("item.care", DATA, ORDER, Assume("/item/care", NO_LABEL, "no label unless said: its materials alone count"))
 def care(
     said: Care | str | None = source("/item/care"), blank: Blank | None = maybe("blank.entry")
 ) -> Care | str | None:
