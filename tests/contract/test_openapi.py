@@ -55,7 +55,7 @@ def answer_schema(description: Any, endpoint: Endpoint, status: int = 0, media: 
 
 
 def endpoint_named(name: str) -> Endpoint:
-    return next(each for each in ENDPOINTS if each.name == name)
+    return next(each for each in ENDPOINTS if each.operation_id == name)
 
 
 def test_it_is_openapi_3_1_and_names_every_endpoint(description: Any) -> None:
@@ -143,7 +143,7 @@ def bodies_linked_to(description: Any) -> set[str]:
 def test_links_lead_from_places_of_the_answer_to_operations(description: Any) -> None:
     """OpenAPI 3.1, link object: parameters by name, values as runtime expressions into the answer."""
     told = list(links(description))
-    assert bodies_linked_to(description) == {"post_proposal_approve"}
+    assert bodies_linked_to(description) == {"approveProposal"}
     for link, schema in told:
         target = endpoint_named(link["operationId"])
         assert set(link["parameters"]) == set(target.parameters)
@@ -161,7 +161,7 @@ def test_every_operation_is_told_in_words_with_examples(description: Any) -> Non
         assert len(told["responses"][str(endpoint.success)]["content"][JSON]["examples"]) == len(endpoint.examples)
         if endpoint.takes is not None:
             asked = len(told["requestBody"]["content"][JSON]["examples"])
-            assert asked == len(endpoint.examples) or endpoint.name in bodies_linked_to(description)
+            assert asked == len(endpoint.examples) or endpoint.operation_id in bodies_linked_to(description)
 
 
 def test_shown_requests_and_answers_keep_to_their_schemas(description: Any) -> None:
@@ -176,8 +176,8 @@ def test_shown_requests_and_answers_keep_to_their_schemas(description: Any) -> N
 
 
 def test_the_check_itself_sees_a_broken_answer(description: Any) -> None:
-    schema = answer_schema(description, endpoint_named("post_validate"))
-    example = next(iter(operation(description, endpoint_named("post_validate"))["responses"]["200"]["content"][JSON]
+    schema = answer_schema(description, endpoint_named("validateOrder"))
+    example = next(iter(operation(description, endpoint_named("validateOrder"))["responses"]["200"]["content"][JSON]
                         ["examples"].values()))["value"]  # fmt: skip
     assert faults(description, schema, example | {"verdict": "maybe"})
     assert faults(description, schema, example | {"surprise": 1})
@@ -209,7 +209,7 @@ ORDERS: dict[str, dict[str, Any]] = {
 
 
 @pytest.mark.parametrize("note", ORDERS)
-@pytest.mark.parametrize("name", ["post_validate", "post_recommend"])
+@pytest.mark.parametrize("name", ["validateOrder", "recommendPlans"])
 def test_real_answers_keep_to_their_schemas(
     app: Flask, description: Any, key: dict[str, str], name: str, note: str
 ) -> None:
@@ -222,15 +222,13 @@ def test_real_answers_keep_to_their_schemas(
 def reads(settings: Book) -> Iterator[tuple[str, str]]:
     """Every read of every entry of the book, with the endpoint that answers it."""
     for kind in KINDS:
-        yield "get_catalogue_kind", f"/v1/catalogue/{kind}?limit=200"
-        yield from (("get_catalogue_entry", f"/v1/catalogue/{kind}/{name}") for name in settings.catalogue[kind])
-    yield from (("get_limit", f"/v1/limits/{name}") for name in settings.limits)
-    yield from (("get_source", f"/v1/sources/{name}") for name in settings.sources)
-    yield from (("get_rule", f"/v1/rules/{name}") for name in settings.rules)
-    yield from (
-        (f"get_{name}", f"/v1/{name}?limit=200" if name in ("limits", "sources", "rules") else f"/v1/{name}")
-        for name in ("catalogue", "limits", "sources", "rules", "shop")
-    )
+        yield "listEntries", f"/v1/catalogue/{kind}?limit=200"
+        yield from (("readEntry", f"/v1/catalogue/{kind}/{name}") for name in settings.catalogue[kind])
+    yield from (("readLimit", f"/v1/limits/{name}") for name in settings.limits)
+    yield from (("readSource", f"/v1/sources/{name}") for name in settings.sources)
+    yield from (("readRule", f"/v1/rules/{name}") for name in settings.rules)
+    yield from ((f"list{name.title()}", f"/v1/{name}?limit=200") for name in ("limits", "sources", "rules"))
+    yield from (("listKinds", "/v1/catalogue"), ("readOwnShop", "/v1/shop"))
 
 
 def test_every_read_keeps_to_its_schema(app: Flask, book: Book, description: Any, key: dict[str, str]) -> None:
@@ -247,12 +245,12 @@ def test_every_read_keeps_to_its_schema(app: Flask, book: Book, description: Any
 @pytest.mark.parametrize(
     ("name", "address", "sent", "status"),
     [
-        ("post_validate", "/v1/validate", {"json": {"item": {"zzz": 1}}}, 422),
-        ("post_validate", "/v1/validate", {"data": b"{", "content_type": JSON}, 400),
-        ("post_recommend", "/v1/recommend", {"data": b"{}", "content_type": "text/plain"}, 415),
-        ("post_recommend", "/v1/recommend", {"data": b" " * 300_000, "content_type": JSON}, 413),
-        ("get_rules", "/v1/rules?level=x", {}, 400),
-        ("get_rule", "/v1/rules/no-such-rule", {}, 404),
+        ("validateOrder", "/v1/validate", {"json": {"item": {"zzz": 1}}}, 422),
+        ("validateOrder", "/v1/validate", {"data": b"{", "content_type": JSON}, 400),
+        ("recommendPlans", "/v1/recommend", {"data": b"{}", "content_type": "text/plain"}, 415),
+        ("recommendPlans", "/v1/recommend", {"data": b" " * 300_000, "content_type": JSON}, 413),
+        ("listRules", "/v1/rules?level=x", {}, 400),
+        ("readRule", "/v1/rules/no-such-rule", {}, 404),
     ],
 )
 def test_problems_keep_to_their_schema(

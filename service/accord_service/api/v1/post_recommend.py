@@ -11,6 +11,7 @@ from accord_service.http.writing import Answer
 @endpoint(
     "POST",
     "/v1/recommend",
+    operation_id="recommendPlans",
     tag="Orders",
     takes=SettleRequest,
     answers=Settlement,

@@ -11,6 +11,7 @@ from accord_service.http.writing import Answer
 @endpoint(
     "POST",
     "/v1/validate",
+    operation_id="validateOrder",
     tag="Orders",
     takes=Order,
     answers=Verdict,
