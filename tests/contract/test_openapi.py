@@ -227,7 +227,9 @@ def reads(settings: Book) -> Iterator[tuple[str, str]]:
     yield from (("readLimit", f"/v1/limits/{name}") for name in settings.limits)
     yield from (("readSource", f"/v1/sources/{name}") for name in settings.sources)
     yield from (("readRule", f"/v1/rules/{name}") for name in settings.rules)
-    yield from ((f"list{name.title()}", f"/v1/{name}?limit=200") for name in ("limits", "sources", "rules"))
+    yield from (("readFact", f"/v1/facts/{name}") for name in settings.vocabulary.facts)
+    lists = ("limits", "sources", "rules", "facts")
+    yield from ((f"list{name.title()}", f"/v1/{name}?limit=200") for name in lists)
     yield from (("listKinds", "/v1/catalogue"), ("readOwnShop", "/v1/shop"))
 
 
