@@ -92,7 +92,7 @@ def test_its_schemas_are_schemas_and_its_references_lead_somewhere(description: 
     references = set(re.findall(r"#/components/[\w./-]+", repr(description)))
     assert len(references) > 100
     assert all(place(description, reference) for reference in references)
-    assert {cls.__name__ for cls in KINDS.values()} | {"Order", "Verdict", "Settlement", "ProblemDetails"} <= set(
+    assert {cls.__name__ for cls in KINDS.values()} | {"Order", "Verdict", "Recommendation", "ProblemDetails"} <= set(
         schemas
     )
 
@@ -103,7 +103,7 @@ def test_requests_are_closed_answers_open_and_both_described(description: Any) -
     closed = {name for name, schema in schemas.items() if schema.get("additionalProperties") is False}
     assert {"Order", "Decoration", "Shop", "HouseRules", "EntryChange"} <= closed
     assert closed.isdisjoint(
-        {"Verdict", "Finding", "Settlement", "Plan", "Envelope", "ShownProposal", "ProblemDetails"}
+        {"Verdict", "Finding", "Recommendation", "Plan", "Envelope", "ShownProposal", "ProblemDetails"}
     )
     assert {name for name, schema in schemas.items() if not schema["description"]} == set()
 

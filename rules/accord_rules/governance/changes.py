@@ -69,9 +69,7 @@ class EntryTable(Reader):
         return None if found else copy.deepcopy(value)
 
     def json_schema(self) -> dict[str, Any]:
-        return unopened(
-            "what it must hold hangs on the kind and is checked with the whole book; reads of the book show each kind"
-        )
+        return unopened("it is checked with the whole book; reads of the book show each kind")
 
 
 def _no_entry(value: Any, pointer: str, depth: int) -> Iterable[Fault]:

@@ -42,7 +42,6 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.rule import Rule
 from accord_rules.verdict import LEVELS, VERDICTS
 
-PEOPLE = "people"
 UNREADABLE = "unreadable"  # the book does not know what the order names
 # An order the book cannot read is an order it does not let pass.
 REPLAYED_VERDICTS = (*VERDICTS, UNREADABLE)
@@ -247,7 +246,7 @@ def _outcome(authority: Authority, asked: _Asked) -> _Outcome:
         for each in weighed.open
         if each.rule.level in FIRM
     }
-    said |= {(each.rule.id, each.about): 2 * _firmness(each.rule) for each in weighed.fired}
+    said |= {(each.rule.id, each.pointer): 2 * _firmness(each.rule) for each in weighed.fired}
     return _Outcome(weighed.verdict, said)
 
 
@@ -502,7 +501,7 @@ def _loosened_limits(old: Book, new: Book) -> Iterator[str]:
 
 def _loosened_rules(old: Book, new: Book) -> Iterator[str]:
     for name, before in old.rules.items():
-        if not before.enforced or before.level not in FIRM or not _about_safety(before, old):
+        if not before.enforced or before.level not in FIRM or not old.keeps_people_safe(before):
             continue
         after = new.rules.get(name)
         if after is None:
@@ -511,14 +510,10 @@ def _loosened_rules(old: Book, new: Book) -> Iterator[str]:
             yield f"Safety rule {name} is only watched."
         elif LEVELS.index(after.level) > LEVELS.index(before.level):
             yield f"Safety rule {name} goes from {before.level} to {after.level}."
-        elif not _about_safety(after, new):
+        elif not new.keeps_people_safe(after):
             yield f"Rule {name} is no longer a safety rule."
         elif not _finds_as_much(before, after):
             yield f"Safety rule {name} has a condition that may find less."
-
-
-def _about_safety(rule: Rule, book: Book) -> bool:
-    return rule.topic == PEOPLE or any(book.limits[name].safety for name in rule.condition.limits)
 
 
 def _finds_as_much(before: Rule, after: Rule) -> bool:

@@ -344,16 +344,18 @@ class HouseAuthority(Authority):
         judged = super()._judge_case(whole, of_order, shop)
         return replace(judged, shared=self.shared.judged(whole.order, shop))
 
-    def _findings(self, judged: Judged) -> tuple[Finding, ...]:
+    def _findings(self, judged: Judged, *, observed: bool) -> tuple[Finding, ...]:
         """What the shared book alone would not say is marked as the house's, whatever it comes from."""
         shared = judged.shared.weighed if judged.shared is not None else Weighed()
-        known = {(each.rule.id, each.about) for each in shared.fired}
-        own = findings(judged.own.fired, self.book)
-        marked = [each if (each.rule, each.about) in known else replace(each, layer=LAYER) for each in own]
+        known = {(each.rule.id, each.pointer) for each in shared.fired}
+        own = findings(judged.own.fired, self.book, observed=observed)
+        marked = [each if (each.rule, each.pointer) in known else replace(each, layer=LAYER) for each in own]
         if shared.firmer_than(judged.own):
-            there = {(each.rule, each.about) for each in own}
+            there = {(each.rule, each.pointer) for each in own}
             marked += [
-                each for each in findings(shared.fired, self.shared.book) if (each.rule, each.about) not in there
+                each
+                for each in findings(shared.fired, self.shared.book, observed=observed)
+                if (each.rule, each.pointer) not in there
             ]
         return in_order(marked)
 

@@ -71,7 +71,7 @@ class Kind(Documented):
     """One kind of entry."""
 
     kind: str = given(STRING, "the word in /v1/catalogue/{kind}")
-    about: str = given(STRING, "what entries of this kind are")
+    description: str = given(STRING, "what entries of this kind are")
     count: int = given(INTEGER, "entries of this kind")
 
 

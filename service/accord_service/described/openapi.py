@@ -12,7 +12,7 @@ from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import fields
 
-from accord_rules.documents.reading import DocumentError, readers_of
+from accord_rules.documents.reading import DocumentError, Many, readers_of
 from accord_rules.verdict import LEVELS
 from accord_service.api import examples
 from accord_service.api.answers import ApiIndex
@@ -217,6 +217,7 @@ def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
             "description": declared[name].metadata["about"],
             "schema": reader.json_schema(),
         }
+        | ({"style": "form", "explode": False} if isinstance(reader, Many) else {})
         for name, (reader, _) in readers_of(endpoint.query).items()
     ]
 

@@ -88,7 +88,7 @@ class Replay:
 
 def _findings(replayed: Replayed) -> dict[tuple[str, str], Document]:
     document = replayed.document or {"findings": []}
-    return {(each["rule"], each["about"]): each for each in document["findings"]}
+    return {(each["rule"], each["pointer"]): each for each in document["findings"]}
 
 
 @dataclass(frozen=True, slots=True)
