@@ -88,7 +88,7 @@ def test_an_envelope_names_presses_transfers_and_ranges(accord: Client, possible
 def test_the_index_says_what_can_be_asked(accord: Client) -> None:
     told = accord.index()
     assert told["api_version"] == "1"
-    assert {"method": "POST", "path": "/v1/validate", "operation_id": "post_validate"} in told["operations"]
+    assert {"method": "POST", "path": "/v1/validate", "operation_id": "validateOrder"} in told["operations"]
 
 
 def test_an_envelope_of_nothing_says_why(accord: Client, hopeless: dict[str, Any]) -> None:

@@ -472,6 +472,12 @@ class Object(Reader):
         return {"$ref": f"#/components/schemas/{self.into.__name__}"}
 
 
+def unopened(why: str) -> dict[str, Any]:
+    """The JSON Schema of an object whose fields are not described there, and ``why`` not."""
+    # Without additionalProperties some generators take it for an object that has no fields.
+    return {"type": "object", "additionalProperties": {}, "description": f"not opened here: {why}"}
+
+
 def given(reader: Reader, about: str = "", *, name: str = "", spread: bool = False, **more: Any) -> Any:
     """A dataclass field that a document must have, read by ``reader``; ``about`` says what it holds.
 

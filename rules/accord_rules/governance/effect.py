@@ -103,7 +103,7 @@ class FlipWitness(Documented):
     """An order that shows a flip: it can be sent as it is."""
 
     flip: Flip = given(Object(Flip), "the flip", spread=True)
-    document_of_order: Mapping[str, Any] = given(Free(), "the order", name="asked")
+    document_of_order: Mapping[str, Any] = given(Free((Order,)), "the order", name="asked")
 
 
 @dataclass(frozen=True, slots=True)

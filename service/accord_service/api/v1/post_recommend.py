@@ -27,6 +27,7 @@ class RecommendQuery:
 @endpoint(
     "POST",
     "/v1/recommend",
+    operation_id="recommendPlans",
     tag="Orders",
     takes=Order,
     query=RecommendQuery,

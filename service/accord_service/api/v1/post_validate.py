@@ -23,6 +23,7 @@ class ValidateQuery:
 @endpoint(
     "POST",
     "/v1/validate",
+    operation_id="validateOrder",
     tag="Orders",
     takes=Order,
     query=ValidateQuery,
