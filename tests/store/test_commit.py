@@ -49,7 +49,7 @@ def test_a_conflict_names_the_key_and_writes_nothing(committer: Committer, raw: 
     committer.commit({A: ABSENT}, [Put(A, 1)], AUDIT)
     with pytest.raises(Conflict) as caught:
         committer.commit({B: ABSENT, A: 7}, [Put(B, 2), AddToIndex(INDEX, "m", 1)], AUDIT)
-    assert (caught.value.key, caught.value.expected, caught.value.found) == (A, 7, 1)
+    assert (caught.value.key, caught.value.expected, caught.value.actual) == (A, 7, 1)
     assert committer.get(B) is None
     assert not raw.exists(INDEX)
     assert raw.llen("{accord}:audit") == 1

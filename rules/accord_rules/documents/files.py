@@ -63,7 +63,7 @@ def _read(file: Traversable, name: str, reasons: list[str]) -> dict[str, Any]:
 
 
 def _sorted(folder: Traversable) -> list[Traversable]:
-    return sorted(folder.iterdir(), key=lambda each: each.name) if folder.is_dir() else []
+    return sorted(folder.iterdir(), key=lambda path: path.name) if folder.is_dir() else []
 
 
 def _merged(folder: Traversable, reasons: list[str]) -> dict[str, Any]:

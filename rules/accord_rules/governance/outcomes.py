@@ -85,9 +85,9 @@ class PoorBelow:
     count: int = 20
 
 
-def poor(found: OutcomeSummary, limits: PoorBelow = PoorBelow()) -> bool:
+def poor(summary: OutcomeSummary, limits: PoorBelow = PoorBelow()) -> bool:
     """Whether so many failed that chance does not explain it."""
-    return found.count >= limits.count and found.high < limits.share
+    return summary.count >= limits.count and summary.high < limits.share
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,20 +99,20 @@ class Draft:
     evidence: str
 
 
-def draft_proposal(cell: Cell, found: OutcomeSummary, book: Book, limits: PoorBelow = PoorBelow()) -> Draft:
+def draft_proposal(cell: Cell, summary: OutcomeSummary, book: Book, limits: PoorBelow = PoorBelow()) -> Draft:
     """A watched caution for the cell, with the figures; a steward decides what the settings should become.
 
     The draft has no changes where such a rule is in the book already. Raises KeyError for a cell the book lacks.
     """
     names = _titles(cell, book)
     reason = (
-        f"{found.failed} of {found.count} pieces failed with {names['transfer']} on {names['substrate']} "
-        f"({names['press_type']}): the share that comes out good is below {found.high:.0%}, "
+        f"{summary.failed} of {summary.count} pieces failed with {names['transfer']} on {names['substrate']} "
+        f"({names['press_type']}): the share that comes out good is below {summary.high:.0%}, "
         f"where {limits.share:.0%} is expected."
     )
     evidence = (
-        f"Reported outcomes: {found.good} good, {found.failed} failed. With nothing known beforehand the share of "
-        f"good pieces lies between {found.low:.1%} and {found.high:.1%} with {CREDIBILITY:.0%} credibility."
+        f"Reported outcomes: {summary.good} good, {summary.failed} failed. With nothing known beforehand the share of "
+        f"good pieces lies between {summary.low:.1%} and {summary.high:.1%} with {CREDIBILITY:.0%} credibility."
     )
     rule_id = rule_name(cell, book)
     if rule_id in book.rules:
@@ -146,9 +146,9 @@ def _rule(cell: Cell, reason: str, names: Mapping[str, str], book: Book) -> dict
     family = _family(cell, book)
     facts = {"transfer.family": family, "item.substrate": cell.substrate, "press.type": cell.press_type}
     others = {
-        "transfer.family": next(each for each in book.catalogue["transfers"] if each != family),
-        "item.substrate": next(each for each in book.catalogue["substrates"] if each != cell.substrate),
-        "press.type": next(each for each in book.catalogue["press_types"] if each != cell.press_type),
+        "transfer.family": next(name for name in book.catalogue["transfers"] if name != family),
+        "item.substrate": next(name for name in book.catalogue["substrates"] if name != cell.substrate),
+        "press.type": next(name for name in book.catalogue["press_types"] if name != cell.press_type),
     }
     order = {
         "item": {"substrate": cell.substrate, "fibres": ""},

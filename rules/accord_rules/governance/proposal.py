@@ -155,7 +155,7 @@ class Proposal(Documented):
     @property
     def valid_approvals(self) -> tuple[Approval, ...]:
         """Those of stewards of different shops, none the author's, whose keys hold and that bind to what it is now."""
-        return tuple(each for each, lapse in zip(self.approvals, self.lapses, strict=True) if lapse is None)
+        return tuple(approval for approval, lapse in zip(self.approvals, self.lapses, strict=True) if lapse is None)
 
 
 def read_proposal(document: Any) -> Proposal:
@@ -192,10 +192,14 @@ def with_keys(proposal: Proposal, keys: Mapping[str, KnownKey]) -> Proposal:
     """
     author = keys.get(proposal.author)
     author_shop = proposal.author_shop if author is None else author.shop
-    known = replace(proposal, author_shop=author_shop)
+    completed = replace(proposal, author_shop=author_shop)
     if proposal.state not in LIVE:
-        return known
-    return _counted(replace(known, approvals=tuple(_of_key(each, keys.get(each.who)) for each in proposal.approvals)))
+        return completed
+    return _counted(
+        replace(
+            completed, approvals=tuple(_of_key(approval, keys.get(approval.who)) for approval in proposal.approvals)
+        )
+    )
 
 
 def _of_key(approval: Approval, key: KnownKey | None) -> Approval:
@@ -256,17 +260,17 @@ def approve(proposal: Proposal, approval: Approval) -> Proposal:
         )
     if approval.digests != proposal.digests:
         raise GovernanceError("digests-differ", f"The approval is of something else: {_differing(proposal, approval)}.")
-    if any(each.who == approval.who for each in proposal.valid_approvals):
+    if any(other.who == approval.who for other in proposal.valid_approvals):
         raise GovernanceError("approved-twice", f"{approval.who} has approved this already: another steward is needed.")
-    partner = next((each.who for each in proposal.valid_approvals if each.shop == approval.shop), None)
+    partner = next((other.who for other in proposal.valid_approvals if other.shop == approval.shop), None)
     if partner is not None:
         raise GovernanceError(
             "approved-twice",
             f"{partner} has approved this already for {approval.shop}, the shop of {approval.who}: a steward of another"
             " shop is needed.",
         )
-    kept = tuple(each for each in proposal.approvals if each.who != approval.who)
-    return _counted(replace(proposal, approvals=(*kept, approval)))
+    others = tuple(other for other in proposal.approvals if other.who != approval.who)
+    return _counted(replace(proposal, approvals=(*others, approval)))
 
 
 def decline(proposal: Proposal, who: str, role: str, reason: str) -> Proposal:
@@ -377,8 +381,8 @@ def _lacking(proposal: Proposal) -> str:
     stewards = f"approvals by stewards of {shops} that it needs"
     why = "; it loosens what keeps people safe" if needed > 1 else ""
     lapsed = [
-        f" The approval of {each.who} has lapsed. {lapse}"
-        for each, lapse in zip(proposal.approvals, proposal.lapses, strict=True)
+        f" The approval of {approval.who} has lapsed. {lapse}"
+        for approval, lapse in zip(proposal.approvals, proposal.lapses, strict=True)
         if lapse is not None
     ]
     return f"Proposal {proposal.id} has {there} of the {needed} {stewards}{why}.{''.join(lapsed)}"

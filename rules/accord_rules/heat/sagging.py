@@ -136,15 +136,15 @@ class _Stretch:
         """The outputs at times since its start, (rows, T)."""
         fade, once = fading(self.ready.modes.rate_per_s, times_s)
         shown = self.ready.shown[rows]
-        found: Floats = (shown * self.at_start) @ fade + (shown * self.drive) @ once
-        return found
+        temperatures_k: Floats = (shown * self.at_start) @ fade + (shown * self.drive) @ once
+        return temperatures_k
 
     def summed(self, times_s: Floats) -> Floats:
         """The last three outputs summed over time since its start, (3, T)."""
         _, once, twice = kernels(self.ready.modes.rate_per_s, times_s)
         shown = self.ready.shown[-3:]
-        found: Floats = (shown * self.at_start) @ once + (shown * self.drive) @ twice
-        return found
+        sums_ks: Floats = (shown * self.at_start) @ once + (shown * self.drive) @ twice
+        return sums_ks
 
     def cells(self, time_s: float) -> Floats:
         """All temperatures at a time since its start, platen first, (M,)."""
@@ -216,9 +216,9 @@ def faces_under_sag(stack: Stack, start_c: tuple[float, ...], times_s: Floats) -
     """The blank's upper and lower face, (2, T), and the platen, (T,); as ``solve_sagging`` has them, for less."""
     layers = len(stack.layers)
     faces, platen = [], []
-    for each in _stretches(stack, _heated(stack), start_c, times_s, 1):
-        shown = each.shown(times_s[each.places] - each.begun_s, slice(layers, None))
-        faces.append(shown[:2] + each.ready.from_below * outer_c(stack.bottom))
+    for stretch in _stretches(stack, _heated(stack), start_c, times_s, 1):
+        shown = stretch.shown(times_s[stretch.places] - stretch.begun_s, slice(layers, None))
+        faces.append(shown[:2] + stretch.ready.from_below * outer_c(stack.bottom))
         platen.append(shown[-1])
     return np.hstack(faces), np.hstack(platen)
 
@@ -228,12 +228,12 @@ def solve_sagging(stack: Stack, start_c: tuple[float, ...], times_s: Floats, ref
     shown: list[Floats] = []
     sums: list[Floats] = []
     carried = np.zeros((3, 1))
-    for each in _stretches(stack, _heated(stack), start_c, times_s, refine):
-        since_s = times_s[each.places] - each.begun_s
-        shown.append(each.shown(since_s))
-        sums.append(carried + each.summed(since_s))
-        carried = carried + each.summed(np.array([each.ends_s - each.begun_s]))
-    return _history(stack, start_c, times_s, each.ready, np.hstack(shown), np.hstack(sums))
+    for stretch in _stretches(stack, _heated(stack), start_c, times_s, refine):
+        since_s = times_s[stretch.places] - stretch.begun_s
+        shown.append(stretch.shown(since_s))
+        sums.append(carried + stretch.summed(since_s))
+        carried = carried + stretch.summed(np.array([stretch.ends_s - stretch.begun_s]))
+    return _history(stack, start_c, times_s, stretch.ready, np.hstack(shown), np.hstack(sums))
 
 
 def _history(

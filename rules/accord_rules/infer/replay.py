@@ -61,13 +61,13 @@ def replay(
     facts = {name: _read(vocabulary, name, value) for name, value in document["facts"].items()}
     limits = dict(document["limits"])
     judged = Judge(rules).judge(facts, limits).fired
-    with engine(rules, vocabulary.facts, 1, network=Network(document["layer"], document["about"])) as asked:
+    with engine(rules, vocabulary.facts, 1, network=Network(document["layer"], document["about"])) as trial:
         inferred, reason = None, ""
         try:
-            inferred = asked.decide(facts, limits)
+            inferred = trial.decide(facts, limits)
         except EngineError as error:
             reason = str(error)
-        return Replayed(inferred, judged, reason, MappingProxyType(asked.forget(facts, limits)))
+        return Replayed(inferred, judged, reason, MappingProxyType(trial.forget(facts, limits)))
 
 
 def _read(vocabulary: Vocabulary, name: str, value: Any) -> Any:

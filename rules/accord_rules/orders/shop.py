@@ -61,7 +61,8 @@ class Shop:
         if not gone:
             return self
         products, consumables = (
-            tuple(name for name in kept if name not in gone) for kept in (self.stock.products, self.stock.consumables)
+            tuple(name for name in stocked if name not in gone)
+            for stocked in (self.stock.products, self.stock.consumables)
         )
         return replace(
             self, stock=replace(self.stock, products=products, consumables=consumables, withdrawn=tuple(sorted(gone)))

@@ -98,9 +98,9 @@ class Asked:
     @property
     def own(self) -> KnownShop:
         """The caller's shop. Raises NoShop for a key that belongs to none."""
-        if self.caller.known is None:
+        if self.caller.shop is None:
             raise NoShop("This key belongs to no shop.")
-        return self.caller.known
+        return self.caller.shop
 
     @property
     def shop(self) -> Shop:
@@ -110,7 +110,7 @@ class Asked:
     @property
     def authority(self) -> Authority:
         """The authority over the book, under the house rules of the caller's shop. Raises HouseRulesDoNotFit."""
-        return self.snapshot.authority_for(self.caller.known)
+        return self.snapshot.authority_for(self.caller.shop)
 
     @property
     def kept_filters(self) -> Mapping[str, Any]:
@@ -339,10 +339,10 @@ def _store_problems(endpoint: Endpoint) -> Iterator[None]:
     except Overtaken as error:
         raise SomebodyWasFaster(error.sentence) from None
     except AllReported as error:
-        raise AllPiecesReported(quantity=error.expected, reported=error.found) from None
+        raise AllPiecesReported(quantity=error.expected, reported=error.actual) from None
     except Conflict as error:
         if endpoint.replaces:
-            raise ChangedMeanwhile(f"You saw version {error.expected}; it is at version {error.found} now.") from None
+            raise ChangedMeanwhile(f"You saw version {error.expected}; it is at version {error.actual} now.") from None
         raise AlreadyThere() from None
 
 

@@ -99,11 +99,11 @@ class Metrics:
         with self._telling:
             for network, counts in ledger.counts.items():
                 for what, count in counts.items():
-                    told = self._told.get((network, what))
-                    if told is None:
+                    mirror = self._told.get((network, what))
+                    if mirror is None:
                         family = self._doubts if what in DOUBTS else self._answers
-                        told = self._told[network, what] = _Told(family.labels(network.layer, network.name, what))
-                    told.bring_to(count)
+                        mirror = self._told[network, what] = _Told(family.labels(network.layer, network.name, what))
+                    mirror.bring_to(count)
         if ledger.since_s is not None:
             self._degraded.labels(_ENGINE).set(1)
             self._degraded_since.labels(_ENGINE).set(ledger.since_s)

@@ -117,5 +117,5 @@ class ChunkedBody:
 
 
 def _chunk_size(line: bytearray) -> int | None:
-    found = _CHUNK_SIZE.fullmatch(line)
-    return int(found[1], 16) if found else None
+    size = _CHUNK_SIZE.fullmatch(line)
+    return int(size[1], 16) if size else None

@@ -75,17 +75,17 @@ class Reactor:
         if self._is_stopping:  # the last ones, and no reason to give up others
             connection.end_within(self._limits.linger_s)
         elif not self.has_room:
-            self._shed([each for each in self._waiting() if each is not connection], "too many connections")
+            self._shed([other for other in self._waiting() if other is not connection], "too many connections")
         return True
 
     def _waiting(self) -> list[Connection]:
-        return [each for each in self._connections if each.depends_on_client]
+        return [connection for connection in self._connections if connection.depends_on_client]
 
     def _shed(self, waiting: Sequence[Connection], why: str) -> None:
         """Give up the client that we have waited for longest. Honest ones are quick, so it rarely is one of them."""
         if waiting:
             self._cutoffs.tell("full", detail=why)
-            self._drop(min(waiting, key=lambda each: each.since_s))
+            self._drop(min(waiting, key=lambda connection: connection.since_s))
 
     # -- reading -------------------------------------------------------------------------------------------------------
 
@@ -208,7 +208,7 @@ class Reactor:
     def sweep(self) -> None:
         """End what is past its deadline."""
         now_s = time.monotonic()
-        for connection in [each for each in self._connections if each.deadline_s < now_s]:
+        for connection in [connection for connection in self._connections if connection.deadline_s < now_s]:
             self._guard(self._expire, connection)
 
     def _expire(self, connection: Connection) -> None:
@@ -270,5 +270,7 @@ class Reactor:
         size = connection.size
         self._held += size - connection.held
         connection.held = size
-        while self._held > self._limits.held and (waiting := [each for each in self._waiting() if each.held]):
+        while self._held > self._limits.held and (
+            waiting := [connection for connection in self._waiting() if connection.held]
+        ):
             self._shed(waiting, "too many bytes")

@@ -55,13 +55,13 @@ def report(shop: Shop, book: Book, today: date) -> Iterator[PressCalibration]:
     most = book.limit_values.get("press.calibration_age_most")
     for press in shop.presses:
         if press.calibration:
-            told = told_age_days(press, today)
+            days = told_age_days(press, today)
             yield PressCalibration(
                 press=press.id,
                 curve=_curve(press, shop, book),
                 coldest=_coldest(press, shop),
                 age_days=age_days(press, today),
-                stale=told is not None and most is not None and told > most,
+                stale=days is not None and most is not None and days > most,
             )
 
 

@@ -24,7 +24,7 @@ from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
-from accord_service.steps.proposals import kept_document
+from accord_service.steps.proposals import stored_document
 from accord_service.store import CellCount, Conflict, Store, StoreError
 
 logger = logging.getLogger(__name__)
@@ -79,7 +79,7 @@ def shown(counts: Sequence[CellCount], family: str) -> tuple[CellOutcomes, ...]:
     """The cells of one transfer family, as the catalogue shows them."""
     return tuple(
         CellOutcomes(count.cell.substrate, count.cell.press_type, summary(count), dict(sorted(count.failures.items())))
-        for count in sorted(counts, key=lambda each: each.cell)
+        for count in sorted(counts, key=lambda count: count.cell)
         if count.cell.transfer == family
     )
 
@@ -88,9 +88,9 @@ def experiences(counts: Sequence[CellCount]) -> Experiences:
     """The counts as the ranking of plans takes them."""
     if not counts:
         return NO_EXPERIENCE
-    found = {(c.cell.transfer, c.cell.substrate, c.cell.press_type): (c, summary(c)) for c in counts}
+    cells = {(c.cell.transfer, c.cell.substrate, c.cell.press_type): (c, summary(c)) for c in counts}
     return MappingProxyType(
-        {key: Experience(count.good, count.failed, said.low, said.high) for key, (count, said) in found.items()}
+        {key: Experience(count.good, count.failed, share.low, share.high) for key, (count, share) in cells.items()}
     )
 
 
@@ -139,7 +139,7 @@ def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | Non
 
     Raises StoreAway; the next report on the cell tries again.
     """
-    count = next((each for each in store.outcomes.counts() if each.cell == cell), None)
+    count = next((count for count in store.outcomes.counts() if count.cell == cell), None)
     if count is None or not rules.poor(summary(count)):
         return None
     rule = rules.rule_name(cell, book)
@@ -151,7 +151,7 @@ def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | Non
     try:
         # Two workers may see the same at once; the mark lets only one of them draft.
         record = store.proposals.create(
-            kept_document(made, None),
+            stored_document(made, None),
             author=AUTHOR,
             state=made.state,
             also=lambda record: store.idempotency.remembering(AUTHOR, f"{rule} {base.digest}", digest(rule), record.id),

@@ -174,8 +174,8 @@ class Audit:
         suspects = {
             key
             for start in range(0, len(keys), PAGE)
-            for key, found in self._digests(keys[start : start + PAGE])
-            if found is not None and found != last[key]
+            for key, stored_digest in self._digests(keys[start : start + PAGE])
+            if stored_digest is not None and stored_digest != last[key]
         }
         meanwhile = {key for text in self._texts(end, None) for key in _written(text)}
         return tuple(sorted(suspects - meanwhile))

@@ -61,10 +61,10 @@ class Idempotency:
 
     def recall(self, caller: str, key: str, request_digest: str) -> Remembered | None:
         """What was answered to this request; None if it is new. Raises KeyReused if the key was another request's."""
-        kept = self._committer.get(_key(caller, key))
-        if kept is None:
+        versioned = self._committer.get(_key(caller, key))
+        if versioned is None:
             return None
-        remembered = Remembered(**kept.document)
+        remembered = Remembered(**versioned.document)
         if not hmac.compare_digest(remembered.request_digest.encode(), request_digest.encode()):
             raise KeyReused("this Idempotency-Key came with another request before")
         return remembered

@@ -56,7 +56,7 @@ class KeyRecord:
     expires_at: float | None = None
     revoked_at: float | None = None
 
-    def kept(self) -> dict[str, Any]:
+    def fields(self) -> dict[str, Any]:
         return {
             "shop": self.shop,
             "role": self.role,
@@ -85,7 +85,7 @@ class KeyRing:
     """Keys held in memory, to look tokens up without asking the store."""
 
     def __init__(self, records: Iterable[KeyRecord]) -> None:
-        self._records = MappingProxyType({each.id: each for each in records})
+        self._records = MappingProxyType({record.id: record for record in records})
 
     def by_token(self, token: str) -> KeyRecord | None:
         """The key of a token; None if it is unknown or revoked."""
@@ -128,7 +128,7 @@ class Keys:
         )
         own = Transaction(
             {_key(id_): ABSENT},
-            (Put(_key(id_), record.kept()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
+            (Put(_key(id_), record.fields()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
         )
         self._committer.apply(own + also(record), AuditEntry(who, Event.KEY_ISSUED, id_))
         return IssuedKey(record, token)
@@ -143,17 +143,17 @@ class Keys:
 
     def list(self, shop: str | None = None) -> tuple[KeyRecord, ...]:
         """Every key, oldest first, revoked ones too; or one shop's."""
-        ids = [each.decode() for each in self._connection.ask("ZRANGE", names.KEYS, 0, -1)]
-        kept = self._committer.get_all([_key(each) for each in ids])
-        records = (_record(id_, each) for id_, each in zip(ids, kept, strict=True))
-        return tuple(each for each in records if each is not None and shop in (None, each.shop))
+        ids = [member.decode() for member in self._connection.ask("ZRANGE", names.KEYS, 0, -1)]
+        documents = self._committer.get_all([_key(id_) for id_ in ids])
+        records = (_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
+        return tuple(record for record in records if record is not None and shop in (None, record.shop))
 
     def get_all(self, ids: Iterable[str]) -> dict[str, KeyRecord]:
         """The keys of these ids that there are, asked for together."""
         ids = tuple(dict.fromkeys(ids))
-        kept = self._committer.get_all([_key(each) for each in ids])
-        records = (_record(id_, each) for id_, each in zip(ids, kept, strict=True))
-        return {each.id: each for each in records if each is not None}
+        documents = self._committer.get_all([_key(id_) for id_ in ids])
+        records = (_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
+        return {record.id: record for record in records if record is not None}
 
     def holding(self, ids: Iterable[str]) -> Transaction:
         """For another commit: it is done only if none of these keys was revoked before. Raises Conflict if one is."""
@@ -163,7 +163,7 @@ class Keys:
             record = records.get(id_)
             if record is None or record.revoked_at is not None:
                 raise Conflict(_key(id_), ISSUED, ABSENT if record is None else record.version)
-        return Transaction({_key(each.id): each.version for each in records.values()})
+        return Transaction({_key(record.id): record.version for record in records.values()})
 
     def revoke(self, id_: str, *, who: str) -> KeyRecord:
         """Make a key worthless, for good. Raises NotThere for an unknown one; a revoked one stays as it is."""
@@ -173,7 +173,7 @@ class Keys:
         if old.revoked_at is not None:
             return old
         record = replace(old, version=old.version + 1, revoked_at=self._committer.clock())
-        change = Transaction({_key(id_): old.version}, (Put(_key(id_), record.kept()), DIRECTORY_MOVES))
+        change = Transaction({_key(id_): old.version}, (Put(_key(id_), record.fields()), DIRECTORY_MOVES))
         self._committer.apply(change, AuditEntry(who, Event.KEY_REVOKED, id_))
         return record
 
@@ -215,8 +215,8 @@ def _base62(number: int, width: int) -> str:
 
 
 def _matching(record: KeyRecord | None, secret: str) -> KeyRecord | None:
-    known = record.sha256 if record is not None else "0" * 64
-    same = hmac.compare_digest(known.encode(), _sum(secret).encode())
+    digest = record.sha256 if record is not None else "0" * 64
+    same = hmac.compare_digest(digest.encode(), _sum(secret).encode())
     return record if same and record is not None and record.revoked_at is None else None
 
 
@@ -228,5 +228,5 @@ def _key(id_: str) -> str:
     return names.name("key", id_)
 
 
-def _record(id_: str, kept: Versioned | None) -> KeyRecord | None:
-    return None if kept is None else KeyRecord(id=id_, version=kept.version, **kept.document)
+def _record(id_: str, versioned: Versioned | None) -> KeyRecord | None:
+    return None if versioned is None else KeyRecord(id=id_, version=versioned.version, **versioned.document)

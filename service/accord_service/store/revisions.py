@@ -54,8 +54,8 @@ class RevisionRecord:
         }
 
 
-def read_head(kept: Versioned | None) -> RevisionHead | None:
-    return None if kept is None else RevisionHead(**kept.document)
+def read_head(versioned: Versioned | None) -> RevisionHead | None:
+    return None if versioned is None else RevisionHead(**versioned.document)
 
 
 class Revisions:
@@ -73,10 +73,10 @@ class Revisions:
 
     def revision(self, number: int) -> RevisionRecord | None:
         """One revision, or None."""
-        kept = self._committer.get(_key(number))
-        if kept is None:
+        versioned = self._committer.get(_key(number))
+        if versioned is None:
             return None
-        return RevisionRecord(**{**kept.document, "approvers": tuple(kept.document["approvers"])})
+        return RevisionRecord(**{**versioned.document, "approvers": tuple(versioned.document["approvers"])})
 
     def first(self, documents: Documents, *, author: str, reason: str) -> RevisionHead:
         """Make ``documents`` revision 1 if the store is empty; either way, the head.

@@ -95,10 +95,10 @@ class ShopStore:
 
     def list(self) -> tuple[ShopRecord, ...]:
         """Every shop, by id."""
-        ids = [each.decode() for each in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
-        kept = self._committer.get_all([_shop(each) for each in ids])
-        records = (_shop_record(id_, each) for id_, each in zip(ids, kept, strict=True))
-        return tuple(each for each in records if each is not None)
+        ids = [member.decode() for member in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
+        documents = self._committer.get_all([_shop(id_) for id_ in ids])
+        records = (_shop_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
+        return tuple(record for record in records if record is not None)
 
     def house(self, shop: str) -> HouseRecord:
         """The shop's house rules."""
@@ -106,9 +106,9 @@ class ShopStore:
 
     def houses(self) -> tuple[HouseRecord, ...]:
         """Every shop's house rules, by shop; also of those that wrote none."""
-        ids = [each.decode() for each in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
-        kept = self._committer.get_all([_house(each) for each in ids])
-        return tuple(_house_record(id_, each) for id_, each in zip(ids, kept, strict=True))
+        ids = [member.decode() for member in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
+        documents = self._committer.get_all([_house(id_) for id_ in ids])
+        return tuple(_house_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
 
     def replace_house(
         self,
@@ -139,9 +139,13 @@ def _house(shop: str) -> str:
     return names.name("house", shop)
 
 
-def _shop_record(id_: str, kept: Versioned | None) -> ShopRecord | None:
-    return None if kept is None else ShopRecord(id=id_, version=kept.version, **kept.document)
+def _shop_record(id_: str, versioned: Versioned | None) -> ShopRecord | None:
+    return None if versioned is None else ShopRecord(id=id_, version=versioned.version, **versioned.document)
 
 
-def _house_record(shop: str, kept: Versioned | None) -> HouseRecord:
-    return HouseRecord(shop, ABSENT, {}, 0.0) if kept is None else HouseRecord(shop, kept.version, **kept.document)
+def _house_record(shop: str, versioned: Versioned | None) -> HouseRecord:
+    return (
+        HouseRecord(shop, ABSENT, {}, 0.0)
+        if versioned is None
+        else HouseRecord(shop, versioned.version, **versioned.document)
+    )
