@@ -9,7 +9,6 @@ import pytest
 
 from accord_rules.load.loader import load_book
 from accord_rules.revision.book import Book
-from accord_service.cli.show import close_to
 
 
 @pytest.fixture(scope="module")
@@ -59,13 +58,6 @@ def test_a_wrong_name_brings_close_ones(accord: Any, alone: Any, book: Book, loc
     done = alone("rule", "--local", id_ + "x") if local else accord("rule", id_ + "x")
     assert done.exit_code == 2
     assert id_ in done.stderr
-
-
-def test_close_names() -> None:
-    known = ["dye-on-too-little-polyester", "dye-on-nylon", "film-on-pile"]
-    assert close_to("polyester-too-litle", known) == ["dye-on-too-little-polyester"]
-    assert close_to("dye-on-nylom", known) == ["dye-on-nylon"]
-    assert close_to("quite-something-else", known) == []
 
 
 def test_every_rule_is_listed_once(accord: Any, book: Book) -> None:

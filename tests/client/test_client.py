@@ -10,7 +10,9 @@ from typing import Any
 import pytest
 
 from accord_client import Client, InvalidOrder, NotAuthorised, NotFound, ProblemError
+from accord_rules.derive import FACTS
 from accord_rules.load.loader import load_book
+from accord_rules.revision.catalogue import SUBSTRATE_FAMILIES
 
 
 def test_a_plain_job_is_workable(accord: Client, possible: dict[str, Any]) -> None:
@@ -129,6 +131,21 @@ def test_lists_come_whole_and_once(accord: Client) -> None:
         ids = [each.id for each in accord.catalogue(kind.kind)]
         assert len(ids) == kind.count
         assert ids == sorted(book.documents[kind.kind])
+
+
+def test_facts_are_told_with_what_they_read_and_who_reads_them(accord: Client) -> None:
+    facts = {each.id: each for each in accord.facts()}
+    assert sorted(facts) == sorted(FACTS)
+    fact = accord.fact("item.polyester_share")
+    assert (fact.type, fact.scope, fact.unsaid) == ("number", "order", None)
+    assert fact.measure is not None
+    assert fact.measure["unit"] == "%"
+    assert "item.fibres" in fact.reads["facts"]
+    assert {"id": "dye-on-too-little-polyester", "level": "blocks"} in fact.read_by["rules"]
+    assert facts[fact.id] == fact
+    assert facts["item.family"].words == tuple(sorted(SUBSTRATE_FAMILIES))
+    with pytest.raises(NotFound, match=r"did you mean item\.textile"):
+        accord.fact("item.textil")
 
 
 def test_rules_of_a_level_are_of_that_level(accord: Client) -> None:

@@ -69,6 +69,16 @@ def test_busy_then_answered_waits_as_asked(faulty: Any, waits: Waits) -> None:
     assert [each.body for each in faulty.seen] == [faulty.seen[0].body] * 2
 
 
+def test_a_write_that_is_still_under_way_is_asked_for_again(faulty: Any, waits: Waits) -> None:
+    """409 with Retry-After: the first try, whose connection was lost, goes on; with the same key it is done once."""
+    faulty.will(faulty.answer(409, {"title": "under way"}, PROBLEM, Retry_After="1"), faulty.answer(200, {"id": "p1"}))
+    with client(faulty, waits) as accord:
+        assert accord.governance.open("p1") == {"id": "p1"}
+    assert waits == [1.0]
+    first, second = (each.headers["Idempotency-Key"] for each in faulty.seen)
+    assert first == second
+
+
 def test_retry_after_may_be_a_date(faulty: Any, waits: Waits) -> None:
     then = format_datetime(datetime.now(UTC) + timedelta(seconds=12), usegmt=True)
     faulty.will(faulty.answer(429, {}, PROBLEM, Retry_After=then), faulty.answer(200, VERDICT))

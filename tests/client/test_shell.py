@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from accord_rules.derive import FACTS
+
 pytestmark = pytest.mark.needs("curl")
 
 SCRIPTS = Path(__file__).parents[2] / "clients" / "shell"
@@ -154,6 +156,19 @@ def test_no_such_rule(run: Recipes, name: str) -> None:
     done = run("rule.sh", name)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr
+
+
+def test_facts(run: Recipes) -> None:
+    pages = [json.loads(line) for line in run("facts.sh").stdout.splitlines()]
+    assert len(pages) == 2
+    assert [each["id"] for page in pages for each in page["entries"]] == sorted(FACTS)
+    assert json.loads(run("facts.sh", "item.textile").stdout)["type"] == "true/false"
+
+
+def test_no_such_fact_brings_the_nearest(run: Recipes) -> None:
+    done = run("facts.sh", "item.textil")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "did you mean item.textile" in done.stderr
 
 
 def test_a_folder_is_judged_file_by_file(run: Recipes, orders: Path) -> None:

@@ -227,9 +227,10 @@ def reads(settings: Book) -> Iterator[tuple[str, str]]:
     yield from (("get_limit", f"/v1/limits/{name}") for name in settings.limits)
     yield from (("get_source", f"/v1/sources/{name}") for name in settings.sources)
     yield from (("get_rule", f"/v1/rules/{name}") for name in settings.rules)
+    yield from (("get_fact", f"/v1/facts/{name}") for name in settings.vocabulary.facts)
     yield from (
-        (f"get_{name}", f"/v1/{name}?limit=200" if name in ("limits", "sources", "rules") else f"/v1/{name}")
-        for name in ("catalogue", "limits", "sources", "rules", "shop")
+        (f"get_{name}", f"/v1/{name}?limit=200" if name in ("limits", "sources", "rules", "facts") else f"/v1/{name}")
+        for name in ("catalogue", "limits", "sources", "rules", "facts", "shop")
     )
 
 

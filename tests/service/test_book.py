@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
 
+from accord_rules.derive import FACTS
 from accord_rules.documents.reading import read
 from accord_rules.load.loader import load_book
 from accord_rules.revision.book import Book
@@ -44,10 +46,10 @@ def test_pages_of_any_size_give_every_entry_once(
     assert ids == sorted(settings.catalogue[kind])
 
 
-@pytest.mark.parametrize("address", ["limits", "sources", "rules"])
+@pytest.mark.parametrize("address", ["limits", "sources", "rules", "facts"])
 def test_other_lists_are_paged_alike(client: FlaskClient, key: dict[str, str], settings: Book, address: str) -> None:
     ids = [each["id"] for each in every_entry(client, key, f"/v1/{address}?limit=3")]
-    assert ids == sorted(getattr(settings, address))
+    assert ids == sorted(FACTS if address == "facts" else getattr(settings, address))
 
 
 def test_a_page_may_begin_after_a_name_that_is_gone(client: FlaskClient, key: dict[str, str]) -> None:
@@ -86,6 +88,8 @@ def test_a_product_is_shown_with_what_it_takes_from_its_family(
         "/v1/rules/no-such-rule",
         "/v1/rules/..%2f..%2fetc",
         "/v1/rules/%00",
+        "/v1/facts/item.no_such_fact",
+        "/v1/facts/%00",
     ],
 )
 def test_names_that_are_not_in_the_book_are_not_found(client: FlaskClient, key: dict[str, str], path: str) -> None:
@@ -137,8 +141,41 @@ def test_a_rule_is_told_whole(client: FlaskClient, key: dict[str, str], settings
     }
 
 
+def test_a_fact_names_what_it_reads_and_who_reads_it(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
+    """Both ways the same; and the rules by their files, which name facts in conditions and in braces."""
+    told = {each["id"]: each for each in every_entry(client, key, "/v1/facts?limit=200")}
+    pairs = {(reader, name) for name, fact in told.items() for reader in fact["read_by"]["facts"]}
+    assert pairs == {(name, read_) for name, fact in told.items() for read_ in fact["reads"]["facts"]}
+    assert ("item.repellent", "item.finishes") in pairs
+    texts = {
+        id_: set(re.findall(r"[a-z]+\.[a-z0-9_]+", re.sub(r"limit\([^)]*\)", "", f"{rule['when']} {braced(rule)}")))
+        for id_, rule in settings.documents["rules"].items()
+    }
+    listed = {name: [each["id"] for each in fact["read_by"]["rules"]] for name, fact in told.items()}
+    assert listed == {name: sorted(id_ for id_, names in texts.items() if name in names) for name in told}
+    levels = {each["id"]: each["level"] for fact in told.values() for each in fact["read_by"]["rules"]}
+    assert levels == {id_: settings.rules[id_].level for id_ in levels}
+
+
+def braced(rule: dict[str, Any]) -> str:
+    """What a rule's sentences have in braces."""
+    return " ".join(re.findall(r"\{[^}]*\}", f"{rule['because']} {rule['fix']}"))
+
+
+def test_a_fact_is_told_alone_as_in_the_list(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
+    listed = every_entry(client, key, "/v1/facts?limit=200")
+    alone = [client.get(f"/v1/facts/{each['id']}", headers=key).json for each in listed]
+    about_the_book = {"revision": settings.revision, "digest": settings.digest}
+    assert alone == [about_the_book | each for each in listed]
+
+
+def test_a_wrong_name_of_a_fact_brings_the_nearest(client: FlaskClient, key: dict[str, str]) -> None:
+    answer = client.get("/v1/facts/item.textil", headers=key)
+    assert "did you mean item.textile" in answer.json["detail"]
+
+
 READS = ["/v1/catalogue", "/v1/catalogue/fibres", "/v1/catalogue/fibres/PES", "/v1/limits", "/v1/sources", "/v1/rules",
-         "/v1/shop", "/v1/openapi.json"]  # fmt: skip
+         "/v1/facts", "/v1/facts/item.textile",         "/v1/shop", "/v1/openapi.json"]  # fmt: skip
 
 
 @pytest.mark.parametrize("path", READS)

@@ -24,8 +24,8 @@ from accord_service.api import examples
 
 # Caches without a bound, each with what keeps it small. Nothing of a request may be among the arguments.
 FIXED = {
-    "accord_rules.authority.code_digest": "no argument",
     "accord_rules.advise.moves._settings_of": "the facts of the code",
+    "accord_rules.authority.code_digest": "no argument",
     "accord_rules.load.bands._bounds": "the bands of the code",
     "accord_rules.documents.colour.names": "no argument",
     "accord_rules.governance.edges._shades": "two patterns, written in the code",

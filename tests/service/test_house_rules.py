@@ -102,7 +102,12 @@ def test_a_rule_of_its_own_finds_more_and_is_marked(
         ({"limits": {"press.spread_most": 5}}, "/limits/press.spread_most"),
         ({"rules": {"second-look": RULE}}, "/rules/second-look"),
         ({"rules": {"house.x": RULE | {"when": "no.such_fact"}}}, "/rules/house.x/when"),
-        ({"rules": {"house.x": RULE | {"fires": [{"facts": {"item.textile": False}}]}}}, "/rules/house.x"),
+        (
+            {"rules": {"house.x": RULE | {"fires": [{"facts": {"item.textil": False}}]}}},
+            "/rules/house.x/fires/0/facts/item.textil",
+        ),
+        ({"rules": {"house.x": RULE | {"fix": "Mind {item.textil}."}}}, "/rules/house.x/fix"),
+        ({"rules": {"house.x": RULE | {"sources": ["common-practise"]}}}, "/rules/house.x/sources/0"),
         ({"rules": {"house.x": "text"}}, "/rules/house.x"),
         ({"without": {"products": ["no-such-product"]}}, "/without/products/0"),
         ({"surprise": 1}, "/surprise"),

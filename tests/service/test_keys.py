@@ -21,7 +21,8 @@ from accord_service.run.times import instant
 from accord_service.store import Store, StoreAway
 
 KEYED = ["/v1/catalogue", "/v1/catalogue/blanks", "/v1/catalogue/blanks/tee-heavy-white", "/v1/limits", "/v1/limits/x",
-         "/v1/sources", "/v1/sources/x", "/v1/rules", "/v1/rules/x", "/v1/shop", "/v1/shops", "/v1/keys"]  # fmt: skip
+         "/v1/sources", "/v1/sources/x", "/v1/rules", "/v1/rules/x", "/v1/facts", "/v1/facts/x", "/v1/shop",
+         "/v1/shops", "/v1/keys"]  # fmt: skip
 OPEN = ["/", "/docs", "/healthz", "/readyz", "/metrics", "/problems", "/problems/not-found", "/v1/openapi.json"]
 
 

@@ -266,6 +266,30 @@ def test_a_faulty_proposal_is_told_where(desk: Desks, change: dict[str, Any], to
     assert told in [each["pointer"] for each in answer.json["errors"]]
 
 
+@pytest.mark.parametrize(
+    ("kind", "id", "keys", "pointer", "nearest"),
+    [
+        ("limits", LIMIT, {"dimension": "percnt"}, "/changes/1/value/dimension", "percent"),
+        ("rules", RULE, {"when": "item.textil"}, "/changes/1/value/when", "item.textile"),
+        ("rules", RULE, {"fix": "Mind {item.textil}."}, "/changes/1/value/fix", "item.textile"),
+        ("rules", RULE, {"sources": ["common-practise"]}, "/changes/1/value/sources/0", "common-practice"),
+        ("rules", RULE, {"becaus": "It is."}, "/changes/1/value/becaus", "because"),
+        ("rules", RULE, {"level": "block"}, "/changes/1/value/level", "blocks"),
+    ],
+)
+def test_a_slip_in_an_entry_is_told_at_its_field_with_the_nearest_right_word(
+    desk: Desks, book: Book, kind: str, id: str, keys: dict[str, Any], pointer: str, nearest: str
+) -> None:
+    author = desk("one", "owner")
+    entry = {"kind": kind, "id": id, "value": {**book.documents[kind][id], **keys}}
+    other = {"kind": "sources", "id": "common-practice", "value": book.documents["sources"]["common-practice"]}
+    answer = author.ask("POST", "/v1/proposals?validate_only=true", proposed(author, [other, entry]))
+    refused(answer, 422, "faulty-document")
+    told = {each["pointer"]: each for each in answer.json["errors"]}
+    assert pointer in told, told
+    assert nearest in told[pointer]["allowed"] or f"did you mean {nearest}" in told[pointer]["message"]
+
+
 def test_one_entry_is_changed_once(desk: Desks) -> None:
     author = desk("one", "owner")
     answer = author.ask("POST", "/v1/proposals", proposed(author, moved(author) + moved(author)))

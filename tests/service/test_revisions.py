@@ -65,8 +65,9 @@ def test_old_questions_have_their_old_answers(changing: Any, order: dict[str, An
     assert first.json["revision"] == 1
     assert changing.other.post("/v1/validate?revision=1", json=order, headers=key).data == first.data
     assert changing.one.post("/v1/recommend?revision=1", json=order, headers=key).json["revision"] == 1
-    lists = ("/v1/limits", "/v1/rules", "/v1/sources", "/v1/catalogue", "/v1/catalogue/blanks")
-    entries = (f"/v1/limits/{LIMIT}", "/v1/catalogue/blanks/tee-heavy-white", "/v1/rules/platen-heats-unevenly")
+    lists = ("/v1/limits", "/v1/rules", "/v1/facts", "/v1/sources", "/v1/catalogue", "/v1/catalogue/blanks")
+    entries = (f"/v1/limits/{LIMIT}", "/v1/catalogue/blanks/tee-heavy-white", "/v1/rules/platen-heats-unevenly",
+               "/v1/facts/item.textile")  # fmt: skip
     for path in (*lists, *entries):
         answer = changing.one.get(path, query_string={"revision": 1}, headers=key)
         assert (path, answer.status_code, answer.json["revision"]) == (path, 200, 1)

@@ -41,6 +41,8 @@ GET    /v1/sources                          -        +        +        +        
 GET    /v1/sources/{source}                 -        +        +        +        +        +
 GET    /v1/rules                            -        +        +        +        +        +
 GET    /v1/rules/{rule}                     -        +        +        +        +        +
+GET    /v1/facts                            -        +        +        +        +        +
+GET    /v1/facts/{fact}                     -        +        +        +        +        +
 GET    /v1/revisions                        -        +        +        +        +        +
 GET    /v1/revisions/{number}               -        +        +        +        +        +
 GET    /v1/revisions/{number}/changes       -        +        +        +        +        +

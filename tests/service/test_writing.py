@@ -9,6 +9,7 @@ from contextlib import closing
 from typing import Any
 
 import pytest
+from tests.tokens import key_id_of
 
 from accord_service.http.writing import Answer, etag, request_digest
 from accord_service.store import Store
@@ -137,9 +138,9 @@ def test_the_same_write_on_many_threads_is_done_once(changing: Any, admin: dict[
 def test_while_a_write_is_under_way_its_repetition_is_told_so(changing: Any, admin: dict[str, str]) -> None:
     """draft-ietf-httpapi-idempotency-key-header, section 2.7: 409 while the first is being processed, 422 for another
     request under the same key."""
-    body = {"shop": "mill-loft", "role": "operator"}
+    body = {"shop_id": "mill-loft", "role": "operator"}
     once = admin | {"Idempotency-Key": "under-way"}
-    key_id = admin["Authorization"].split()[1].partition(".")[0]
+    key_id = key_id_of(admin["Authorization"].split()[1])
     digest = request_digest("POST", ["/v1/keys", {"validate_only": False}], None, body)
     with closing(Store.at(changing.collective.server.url)) as store:
         with store.idempotency.claimed(key_id, "under-way", digest):
@@ -155,14 +156,14 @@ def test_while_a_write_is_under_way_its_repetition_is_told_so(changing: Any, adm
 
 def test_a_write_that_failed_leaves_its_key_free(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "free-again"}
-    assert changing.one.post("/v1/keys", json={"shop": "pier-9", "role": "owner"}, headers=once).status_code == 404
+    assert changing.one.post("/v1/keys", json={"shop_id": "pier-9", "role": "owner"}, headers=once).status_code == 404
     assert changing.one.post("/v1/shops", json=shop("pier-9"), headers=once).status_code == 201
 
 
 @pytest.mark.parametrize(("bare", "quoted"), [("pier-q", '"pier-q"'), ("a\\b", '"a\\\\b"'), ('a"b', '"a\\"b"')])
 def test_a_key_in_quotes_is_the_same_key(changing: Any, admin: dict[str, str], bare: str, quoted: str) -> None:
     """The draft has it as a string of RFC 9651 section 3.3.3, in which a backslash goes before quote and backslash."""
-    body = {"shop": "mill-loft", "role": "operator"}
+    body = {"shop_id": "mill-loft", "role": "operator"}
     first = changing.one.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": bare})
     again = changing.other.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": quoted})
     assert (first.status_code, again.json["id"]) == (201, first.json["id"])
@@ -172,7 +173,7 @@ def test_a_key_in_quotes_is_the_same_key(changing: Any, admin: dict[str, str], b
 
 def test_two_keys_of_one_shop_do_not_share_a_word(changing: Any) -> None:
     """A word is its caller's alone: of two owners of a shop who happen to use the same, both are heard."""
-    body = {"shop": "quay-side", "role": "counter"}
+    body = {"shop_id": "quay-side", "role": "counter"}
     holders = [changing.headers("quay-side", role) for role in ("owner", "admin")]
     answers = [
         changing.one.post("/v1/keys", json=body, headers=holder | {"Idempotency-Key": "one-word"}) for holder in holders
@@ -182,7 +183,9 @@ def test_two_keys_of_one_shop_do_not_share_a_word(changing: Any) -> None:
 
 
 def test_a_preview_names_nothing_that_is_not_there(changing: Any, admin: dict[str, str]) -> None:
-    asked = changing.one.post("/v1/keys?validate_only=true", json={"shop": "mill-loft", "role": "owner"}, headers=admin)
+    asked = changing.one.post(
+        "/v1/keys?validate_only=true", json={"shop_id": "mill-loft", "role": "owner"}, headers=admin
+    )
     assert (asked.status_code, asked.json["id"], asked.json["last_four"], asked.json["token"]) == (200, *[None] * 3)
     made = changing.one.post("/v1/shops?validate_only=true", json=shop("pier-10"), headers=admin)
     assert [name for name in ("ETag", "Location") if name in asked.headers or name in made.headers] == []

@@ -15,6 +15,7 @@ from accord_client.documents import (
     Editable,
     Entry,
     Envelope,
+    Fact,
     Health,
     Kind,
     Rule,
@@ -126,6 +127,14 @@ class Client:
     def rule(self, id: str) -> Rule:
         """One rule, with its condition, sentences and examples. Raises NotFound."""
         return Rule.read(self._get(f"/v1/rules/{_segment(id)}"))
+
+    def facts(self) -> Iterator[Fact]:
+        """Every fact that rules may speak of, fetched page by page as they are taken."""
+        return self._pages("/v1/facts?limit=200", Fact.read)
+
+    def fact(self, id: str) -> Fact:
+        """One fact: what it is, whence it comes, who looks at it. Raises NotFound, which names the nearest ones."""
+        return Fact.read(self._get(f"/v1/facts/{_segment(id)}"))
 
     def limits(self) -> Iterator[Entry]:
         """Every limit that rules compare with, fetched page by page as they are taken."""

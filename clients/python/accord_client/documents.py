@@ -67,6 +67,9 @@ class _Pick:
     def text_or_none(self, name: str) -> str | None:
         return None if self.document.get(name) is None else self.text(name)
 
+    def table_or_none(self, name: str) -> dict[str, Any] | None:
+        return None if self.document.get(name) is None else self.table(name)
+
     def _all(self, name: str, kind: type[T]) -> tuple[T, ...]:
         values = self._typed(name, list)
         if not all(isinstance(each, kind) for each in values):
@@ -483,6 +486,43 @@ class Rule:
             pick.texts("limits"),
             pick.texts("sources"),
             pick.table("entry"),
+            pick.document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One fact that rules may speak of.
+
+    ``type`` and ``scope`` are words of the service, ``words`` those that the fact may be, or hold. ``measure`` is None
+    where it is no number. ``reads`` has the facts, inputs, limits and kinds that it is worked out from, ``read_by``
+    the facts, choices and rules that look at it; ``unsaid`` what holds where an order leaves it out.
+    """
+
+    id: str
+    type: str
+    scope: str
+    description: str
+    measure: Document | None
+    words: tuple[str, ...]
+    reads: Document
+    read_by: Document
+    unsaid: Document | None
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> Fact:
+        pick = _Pick(document, "a fact")
+        return cls(
+            pick.text("id"),
+            pick.text("type"),
+            pick.text("scope"),
+            pick.text("description"),
+            pick.table_or_none("measure"),
+            pick.texts("words"),
+            pick.table("reads"),
+            pick.table("read_by"),
+            pick.table_or_none("unsaid"),
             pick.document,
         )
 

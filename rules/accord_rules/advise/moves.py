@@ -301,7 +301,7 @@ def _said(settings: Settings | None) -> tuple[str, ...]:
 def _fields_of(block: Fired) -> tuple[int | None, frozenset[str]]:
     """The decoration (None: any) and settings that can change a fact of the rule."""
     hung_on = frozenset[str]().union(*map(_settings_of, block.rule.condition.facts))
-    shared = any(not _OF_OTHERS.isdisjoint(GRAPH.parts(fact)) for fact in block.rule.condition.facts)
+    shared = any(not _OF_OTHERS.isdisjoint(GRAPH.parts[fact]) for fact in block.rule.condition.facts)
     return (None if shared else block.case.index), hung_on
 
 

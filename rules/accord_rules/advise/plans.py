@@ -308,7 +308,7 @@ def _experienced(candidate: Candidate, experiences: Experiences) -> Mapping[str,
     """Each transfer of a plan, and what is known of pieces pressed like this."""
     return {
         str(case.decoration.transfer): experiences.get(
-            (str(case["transfer.family"]), str(case["item.substrate"]), str(case["press.type"]))
+            (str(case.known["transfer.family"]), str(case.known["item.substrate"]), str(case.known["press.type"]))
         )
         for case in candidate.on_press.cases
     }
@@ -326,7 +326,7 @@ def rank_key(candidate: Candidate, prefer: Sequence[str], experiences: Experienc
     if experiences:
         known = _experienced(candidate, experiences).values()
         wish += min((each.marks if each else 0.0 for each in known), default=0.0)
-    robust = all(case["window.robust"] for case in candidate.on_press.cases)
+    robust = all(case.known["window.robust"] for case in candidate.on_press.cases)
     fancy = sum(each["transfer.look"] != "plain" for each in candidate.on_press.cases)
     return (
         not robust,
@@ -347,8 +347,8 @@ def reasons(
     scores, found = _scores(candidate), []
     for wish in prefer or _USUAL_WISHES:
         found.append(f"{wish} {scores[wish]:.1f} of 5")
-    robust = all(case["window.robust"] for case in candidate.on_press.cases)
-    spread = max(case["window.spread_k"] for case in candidate.on_press.cases)
+    robust = all(case.known["window.robust"] for case in candidate.on_press.cases)
+    spread = max(case.known["window.spread_k"] for case in candidate.on_press.cases)
     shown = candidate.on_press.cases[0].show(units.TEMPERATURE_DIFFERENCE, spread)
     found.append(f"the window {'holds' if robust else 'is too narrow to hold'} over the press's spread of ± {shown}")
     musts, cautions = (put_back.count(level) for level in ("requires", "cautions"))
@@ -364,7 +364,7 @@ def reasons(
 
 def _seconds_each(candidate: Candidate) -> float:
     quantity = candidate.on_press.cases[0]["order.quantity"]
-    return float(sum(case["job.total_s"] or 0.0 for case in candidate.on_press.cases) / quantity)
+    return float(sum(case.known["job.total_s"] or 0.0 for case in candidate.on_press.cases) / quantity)
 
 
 def estimate(candidate: Candidate) -> Mapping[str, float]:
@@ -375,7 +375,7 @@ def estimate(candidate: Candidate) -> Mapping[str, float]:
     """
     cases = candidate.on_press.cases
     minutes, case = _seconds_each(candidate) / 60, cases[0]
-    hours = minutes / 60 * case["order.quantity"]
+    hours = minutes / 60 * case.known["order.quantity"]
     power_w = case.press.power if case.press.power is not None else case.press_type.power
     return {
         "minutes_each": round(minutes, 2),
@@ -434,7 +434,7 @@ def _planned(case: Case) -> PlannedDecoration:
     chosen = _chosen(case)
     return PlannedDecoration(
         str(case.decoration.transfer),
-        str(case["transfer.family"]),
+        str(case.known["transfer.family"]),
         _explained(case, chosen),
         order_settings(chosen, case.shop.units),
         steps(case, chosen),
@@ -443,8 +443,8 @@ def _planned(case: Case) -> PlannedDecoration:
 
 def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
     """The settings with the windows they lie in and what binds each side."""
-    low, high = case["transfer.lower"], case["window.uppers"][0]
-    show, display_c = case.show, case["press.calibration"].display_c
+    low, high = case.known["transfer.lower"], case.known["window.uppers"][0]
+    show, display_c = case.show, case.known["press.calibration"].display_c
     least, most = room(case)
     return {
         "temperature": {
@@ -459,7 +459,7 @@ def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
         },
         "time": {
             "set": show(units.TIME, chosen.time_s or 0.0),
-            "window_s": [case["window.time_low_s"], case["window.time_high_s"]],
+            "window_s": [case.known["window.time_low_s"], case.known["window.time_high_s"]],
         },
         "pressure": {"set": pressure_words(case, chosen), "on_print_kpa": chosen.pressure_kpa},
         "peel": chosen.peel,

@@ -41,7 +41,7 @@ def answer_of(function: Callable[..., Any], sources: Mapping[str, Source]) -> An
         if read.absent is not ... and name in held:
             space[f"absent_{name}"] = read.absent
             code = f"{code} if parts.{held[name].holder} is not None else absent_{name}"
-        arguments.append(f"{name}={code}")
+        arguments.append(code)
     lines.append(f"    return function({', '.join(arguments)})")
     exec("\n".join(lines), space)
     answer: Answer = space["answer"]

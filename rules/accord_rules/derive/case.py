@@ -7,7 +7,7 @@ changes holds for all settings. Which parts a fact hangs on follows from what it
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -50,7 +50,7 @@ class _Node(NamedTuple):
 
 
 def _node(graph: Graph, fact: Fact) -> _Node:
-    parts = graph.parts(fact.name)
+    parts = graph.parts[fact.name]
     layer = next((number for number, held in enumerate(_LAYERS[fact.scope]) if parts <= held), None)
     assumed: Answer | None = None
     why: Answer | None = None
@@ -105,7 +105,8 @@ class Known(dict[str, Any]):
     def __init__(self, parts: Parts, rank: int, layers: tuple[Layer, ...], wider: Known | None, assume: bool) -> None:
         super().__init__(wider if wider is not None else ())
         for layer in layers:
-            self.update(layer.facts)
+            if layer.facts:
+                self.update(layer.facts)
         self.parts, self.rank, self.layers, self.wider, self.assume = parts, rank, layers, wider, assume
 
     def __missing__(self, name: str) -> Any:
@@ -190,13 +191,25 @@ class Case:
         return Case._made(self, Scope.PRESSING, self.index, parts, layers)
 
     def pressing_alone(self, press: Press, chosen: Chosen | None) -> Case:
-        """The pressing as if its decoration were the order's only one.
+        """The pressing as if its decoration were the order's only one."""
+        return self.pressing_case(press, chosen)._alone()
 
-        The time of the order is then its own, which is known before there is any order of pressings.
-        """
-        case = self.pressing_case(press, chosen)
-        case._parts.sequence = Sequenced((0,), total_s=case.known["job.total_s"])
-        return case
+    def pressing_chosen(self, press: Press, choose: Callable[[Case], Chosen | None]) -> Case:
+        """The same with the settings that ``choose`` finds for it, looking at nothing that hangs on settings."""
+        case = self.pressing_case(press)
+        chosen = choose(case)
+        if chosen is not None:
+            *fewer, fitted, _ = case.known.layers
+            settled = fitted.of((self.decoration.settings, chosen))
+            case.known.layers = (*fewer, fitted, settled)
+            case.known.update(settled.facts)
+            case._parts.chosen = chosen
+        return case._alone()
+
+    def _alone(self) -> Case:
+        """The time of the order is then the pressing's own, which is known before there is any order of pressings."""
+        self._parts.sequence = Sequenced((0,), total_s=self.known["job.total_s"])
+        return self
 
     @property
     def likeness(self) -> Hashable:

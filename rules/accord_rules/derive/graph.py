@@ -7,13 +7,13 @@ and no part of its value, is no edge.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
 
 from accord_rules.derive.sources import ARRANGED, LOWERED, SOURCES, Part, Source
+from accord_rules.documents.spelling import did_you_mean
 from accord_rules.revision.facts import SHIPPED, Fact, Of, Read, Register, assuming_of, reads_of
 
 
@@ -73,17 +73,21 @@ class Graph:
         """All that hangs on any of these facts or sources, and they themselves; not by way of what is ``held``."""
         return self._closed(names, self.readers, held)
 
-    def parts(self, name: str) -> frozenset[Part]:
-        """The parts of a question that a fact hangs on.
+    @cached_property
+    def parts(self) -> Mapping[str, frozenset[Part]]:
+        """By fact, the parts of a question that it hangs on.
 
         Chosen settings and the order of pressings count as given: whoever finds other ones makes another case.
         """
-        return frozenset(self.sources[source].part for source in self.first_hand(name))
-
-    def first_hand(self, name: str) -> frozenset[str]:
-        """The sources that a fact hangs on, those found by search taken as they are."""
         first = {name: () if name in self.sources else reads for name, reads in self.reads.items()}
-        return self._closed((name,), first).intersection(self.sources)
+        return MappingProxyType(
+            {
+                name: frozenset(
+                    self.sources[source].part for source in self._closed((name,), first) & self.sources.keys()
+                )
+                for name in self.facts
+            }
+        )
 
     def elsewhere(self, names: Iterable[str]) -> frozenset[str]:
         """What hangs on these sources of *another* decoration: by what facts read of the others, and by the order of
@@ -121,7 +125,7 @@ class Graph:
     def misnamed_in_book(self, limits: Collection[str], kinds: Collection[str]) -> tuple[str, ...]:
         """The limits and kinds of entries that facts read and a book has not, with file, line and fact."""
         return tuple(
-            f"{_where(fact)}: there is no {what} {name!r} in the book{_nearest(name, known)}"
+            f"{_where(fact)}: there is no {what} {name!r} in the book{did_you_mean(name, known)}"
             for fact in self.facts.values()
             for what, names, known in (
                 ("limit", self.named(fact.name, Of.LIMIT), limits),
@@ -140,12 +144,12 @@ class Graph:
                 )
             for name in fact.blamed:
                 if name not in self.facts:
-                    yield f"{_where(fact)}: there is no fact {name!r} to be blamed{_nearest(name, self.facts)}"
+                    yield f"{_where(fact)}: there is no fact {name!r} to be blamed{did_you_mean(name, self.facts)}"
         for source in self.sources.values():
             for name in source.reads:
                 if name not in self.facts and name not in self.sources:
                     known = (*self.facts, *self.sources)
-                    yield f"derive/sources.py: source {source.name}: there is no {name!r}{_nearest(name, known)}"
+                    yield f"derive/sources.py: source {source.name}: there is no {name!r}{did_you_mean(name, known)}"
 
     def _unreadable(self, fact: Fact, read: Read, name: str) -> str:
         """Why a fact may not read this one; empty if it may."""
@@ -153,7 +157,7 @@ class Graph:
         if known is None:
             return ""
         if name not in known:
-            return f"reads {read.of.value} {name!r}, and there is none{_nearest(name, known)}"
+            return f"reads {read.of.value} {name!r}, and there is none{did_you_mean(name, known)}"
         scope = known[name].scope
         if scope.rank > fact.scope.rank:
             return (
@@ -195,11 +199,6 @@ def _kinds(fact: Fact) -> tuple[str, ...]:
 
 def _where(fact: Fact) -> str:
     return f"{fact.place}: fact {fact.name}"
-
-
-def _nearest(name: str, known: Iterable[str]) -> str:
-    matches = difflib.get_close_matches(name, list(known), 3, 0.6)
-    return f" (did you mean {', '.join(matches)}?)" if matches else ""
 
 
 # Of the shipped facts: importing anything of ``derive`` declares them all.

@@ -34,7 +34,6 @@ class Parts:
     press: Press
     chosen: Chosen | None
     sequence: Sequenced | None
-    __slots__ = tuple(__annotations__)
 
     def __init__(self, book: Book, shop: Shop, order: Order) -> None:
         self.catalogue, self.limits = book.catalogue, book.limit_values
@@ -42,22 +41,20 @@ class Parts:
         self.decorations = order.decorations
 
     def of_decoration(self, index: int) -> Parts:
-        parts = self._copied()
-        parts.index, decoration = index, self.decorations[index]
-        parts.decoration, parts.artwork = decoration, decoration.artwork or _NO_ARTWORK
-        parts.said = decoration.settings or _NOTHING_SAID
-        return parts
+        decoration = self.decorations[index]
+        return self._with(
+            index=index,
+            decoration=decoration,
+            artwork=decoration.artwork or _NO_ARTWORK,
+            said=decoration.settings or _NOTHING_SAID,
+        )
 
     def of_pressing(self, press: Press, chosen: Chosen | None, sequence: Sequenced | None) -> Parts:
-        parts = self._copied()
-        parts.index, parts.decoration, parts.artwork, parts.said = self.index, self.decoration, self.artwork, self.said
-        parts.press, parts.chosen, parts.sequence = press, chosen, sequence
-        return parts
+        return self._with(press=press, chosen=chosen, sequence=sequence)
 
-    def _copied(self) -> Parts:
+    def _with(self, **more: Any) -> Parts:
         parts = object.__new__(Parts)
-        parts.catalogue, parts.limits, parts.shop = self.catalogue, self.limits, self.shop
-        parts.order, parts.item, parts.use, parts.decorations = self.order, self.item, self.use, self.decorations
+        parts.__dict__ = self.__dict__ | more
         return parts
 
     @property

@@ -41,7 +41,7 @@ def youngest_unsaid(
 
 
 def why_youngest(oldest: float | None = source("/use/age_to")) -> str:
-    """Why that is the youngest."""
+    """Nothing said of ages, or only the oldest."""
     if oldest is None:
         return "no age said: taken to be for grown-ups"
     return "no youngest age said, only an oldest: taken to be for the youngest too"

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from typing import Any
+
+from accord_rules.documents.reading import Fault, escape
 
 Documents = Mapping[str, Mapping[str, Any]]
 
@@ -26,25 +31,62 @@ SINGLE_FILES = (
 )
 
 
-class BookError(ValueError):
-    """A book that cannot be used: every reason, each with file and entry."""
+@dataclass(frozen=True, slots=True)
+class EntryFault:
+    """One thing wrong with a book: its file, the entry (empty where the file is the entry), and the fault in that.
 
-    def __init__(self, reasons: list[str]) -> None:
-        self.reasons = tuple(reasons)
-        super().__init__("\n".join(reasons))
+    ``kind`` and ``id`` name the entry in the documents; both are empty for what is wrong with a file as such.
+    """
+
+    file: str
+    entry: str
+    fault: Fault
+    kind: str = ""
+    id: str = ""
+
+    def __str__(self) -> str:
+        place = (each for each in (self.file, self.entry, self.fault.pointer) if each)
+        return ": ".join((*place, self.fault.told))
+
+
+# What is wrong with a book: in a file or entry, or with something that comes with the program, in a sentence.
+Reason = EntryFault | str
+
+
+class BookError(ValueError):
+    """A book that cannot be used: every reason. ``faults`` are those that lie in its files or entries."""
+
+    def __init__(self, reasons: Iterable[Reason]) -> None:
+        told = tuple(reasons)
+        self.reasons = tuple(map(str, told))
+        self.faults = tuple(each for each in told if isinstance(each, EntryFault))
+        super().__init__("\n".join(self.reasons))
+
+
+def fault_in(kind: str, name: str, fault: Fault, topic: str = "?") -> EntryFault:
+    """A fault of an entry of the documents. ``topic``: a rule's."""
+    if kind == "rules":
+        return EntryFault(f"rules/{topic}/{name}.toml", "", fault, kind, name)
+    return EntryFault("limits" if kind == "limits" else f"{kind}.toml", name, fault, kind, name)
 
 
 def shipped() -> Documents:
     """The book that comes with this package."""
-    return read_folder(files("accord_rules").joinpath("book"))
+    return read_folder(shipped_folder())
+
+
+def shipped_folder() -> Traversable:
+    return files("accord_rules").joinpath("book")
 
 
 def read_folder(folder: Traversable) -> Documents:
-    """Read every file of a book folder. Raises BookError naming files that are no TOML or are missing."""
-    reasons: list[str] = []
+    """Read every file of a book folder. Raises BookError naming files that cannot be read, are missing or stray."""
+    reasons: list[EntryFault] = list(_stray(folder))
     documents: dict[str, dict[str, Any]] = {}
     for kind in SINGLE_FILES:
         documents[kind] = _read(folder.joinpath(f"{kind}.toml"), f"{kind}.toml", reasons)
+        for name, table in documents[kind].items():
+            reasons += [fault_in(kind, name, fault) for fault in _no_plain_value(table)]
     documents["limits"] = _merged(folder.joinpath("limits"), reasons)
     documents["rules"] = _rules(folder.joinpath("rules"), reasons)
     if reasons:
@@ -52,38 +94,102 @@ def read_folder(folder: Traversable) -> Documents:
     return documents
 
 
-def _read(file: Traversable, name: str, reasons: list[str]) -> dict[str, Any]:
+def in_limit_files(folder: Traversable, error: BookError) -> BookError:
+    """The same faults, with the file of limits that each lies in: the documents hold all limits in one table."""
+    unread: list[EntryFault] = []
+    homes = {
+        name: f"limits/{file.name}"
+        for file in _sorted(folder.joinpath("limits"))
+        for name in _read(file, file.name, unread)
+    }
+    placed = {str(each): replace(each, file=homes[each.id]) for each in error.faults if each.kind == "limits"}
+    return BookError(placed.get(each, each) for each in error.reasons)
+
+
+def _stray(folder: Traversable) -> Iterator[EntryFault]:
+    """Files that nobody would read, in places where an author may think that somebody does."""
+    known = tuple(f"{kind}.toml" for kind in (*SINGLE_FILES, "css_colours"))
+    for file in _sorted(folder):
+        if file.is_file() and file.name.endswith(".toml") and file.name not in known:
+            yield EntryFault(
+                file.name, "", Fault("", "is no file of a book", known, refused=file.name, code="not-allowed")
+            )
+    for file in _sorted(folder.joinpath("rules")):
+        if file.is_file():
+            yield EntryFault(
+                f"rules/{file.name}", "", Fault("", "rules lie in rules/<topic>/<id>.toml", code="bad-format")
+            )
+    for place in ("limits", *(f"rules/{topic.name}" for topic in _sorted(folder.joinpath("rules")))):
+        for file in _sorted(folder.joinpath(place)):
+            if not file.name.endswith(".toml"):
+                yield EntryFault(f"{place}/{file.name}", "", Fault("", "its name must end in .toml", code="bad-format"))
+
+
+def _read(file: Traversable, name: str, reasons: list[EntryFault]) -> dict[str, Any]:
     try:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except FileNotFoundError:
-        reasons.append(f"{name}: is missing")
+        why = "is missing"
+    except OSError as error:
+        why = f"cannot be read: {error.strerror}"
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        reasons.append(f"{name}: is not TOML: {error}")
+        why = f"is not TOML: {error}"
+    except RecursionError:
+        why = "is not TOML: nested too deeply"
+    reasons.append(EntryFault(name, "", Fault("", why, code="breaks-book")))
     return {}
 
 
+def _no_plain_value(value: Any, pointer: str = "") -> Iterator[Fault]:
+    """What TOML can say and canonical JSON can't."""
+    if isinstance(value, Mapping):
+        for key, each in value.items():
+            yield from _no_plain_value(each, f"{pointer}/{escape(key)}")
+    elif isinstance(value, list):
+        for index, each in enumerate(value):
+            yield from _no_plain_value(each, f"{pointer}/{index}")
+    elif isinstance(value, date | datetime | time):
+        yield Fault(pointer, f"must be a string: put {value} in quotes", code="wrong-type")
+    elif isinstance(value, float) and not math.isfinite(value):
+        yield Fault(pointer, "must be a finite number", code="out-of-range")
+
+
 def _sorted(folder: Traversable) -> list[Traversable]:
-    return sorted(folder.iterdir(), key=lambda path: path.name) if folder.is_dir() else []
+    """What lies in a folder, by name, without hidden files."""
+    inside = folder.iterdir() if folder.is_dir() else ()
+    return sorted((each for each in inside if not each.name.startswith(".")), key=lambda each: each.name)
 
 
-def _merged(folder: Traversable, reasons: list[str]) -> dict[str, Any]:
+def _merged(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
     merged: dict[str, Any] = {}
+    if not folder.is_dir():
+        reasons.append(EntryFault("limits", "", Fault("", "is missing", code="required")))
     for file in _sorted(folder):
-        for name, table in _read(file, f"limits/{file.name}", reasons).items():
+        path = f"limits/{file.name}"
+        for name, table in _read(file, path, reasons).items():
+            found = list(_no_plain_value(table))
             if name in merged:
-                reasons.append(f"limits/{file.name}: {name}: is in another file too")
+                found.append(Fault("", "is in another file too", code="given-twice"))
+            reasons += [EntryFault(path, name, fault) for fault in found]
             merged[name] = table
     return merged
 
 
-def _rules(folder: Traversable, reasons: list[str]) -> dict[str, Any]:
+def _rules(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
     rules: dict[str, Any] = {}
+    if not folder.is_dir():
+        reasons.append(EntryFault("rules", "", Fault("", "is missing", code="required")))
     for topic in _sorted(folder):
         for file in _sorted(topic):
             name, path = file.name.removesuffix(".toml"), f"rules/{topic.name}/{file.name}"
+            table = _read(file, path, reasons)
+            found = list(_no_plain_value(table))
             if name in rules:
-                reasons.append(f"{path}: there is a rule of this name in another topic")
-            rules[name] = _read(file, path, reasons) | {"topic": topic.name}
+                found.append(Fault("", "there is a rule of this name in another topic", code="given-twice"))
+            if table.get("topic", topic.name) != topic.name:
+                found.append(Fault("/topic", f"the folder says it: {topic.name}", code="contradiction"))
+            reasons += [EntryFault(path, "", fault) for fault in found]
+            rules[name] = table | {"topic": topic.name}
     return rules
 
 

@@ -9,7 +9,6 @@ need are in ``documents.answers``.
 from __future__ import annotations
 
 import dataclasses
-import difflib
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
@@ -19,12 +18,13 @@ from functools import cache
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from accord_rules.documents import units
+from accord_rules.documents import spelling, units
 
 T = TypeVar("T")
 _FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compile(r"[\x00-\x09\x0b-\x1f\ud800-\udfff]")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _INSTANT = re.compile(_DATE.pattern + r"T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
+_TOLD_MOST = 16
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
 
 
@@ -48,7 +48,6 @@ CODES: Mapping[str, str] = MappingProxyType(
     }
 )
 ALLOWED_MOST = 20
-_CLOSE = 0.4  # of difflib's ratio: far enough apart that unlike words are left in their own order
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +64,17 @@ class Fault:
     refused: str = dataclasses.field(default="", kw_only=True)
 
     def __str__(self) -> str:
-        more = f" (allowed: {', '.join(self.allowed)})" if self.allowed else ""
-        return f"{self.pointer or '/'}: {self.message}{more}"
+        return f"{self.pointer or '/'}: {self.told}"
+
+    @property
+    def told(self) -> str:
+        """The message with the nearest words, and as many of the allowed ones as fit a line."""
+        near = spelling.nearest(self.refused, self.allowed) if self.refused else ()
+        told = [f"did you mean {', '.join(near)}?"] if near else []
+        if self.allowed and not (near and len(self.allowed) > _TOLD_MOST):
+            more = f" and {len(self.allowed) - _TOLD_MOST} more" if len(self.allowed) > _TOLD_MOST else ""
+            told.append(f"allowed: {', '.join(self.allowed[:_TOLD_MOST])}{more}")
+        return f"{self.message} ({' '.join(told)})" if told else self.message
 
     @property
     def sentence(self) -> str:
@@ -76,7 +84,7 @@ class Fault:
     @property
     def nearest(self) -> tuple[str, ...]:
         """What is allowed, those first that are most like what was refused."""
-        close = difflib.get_close_matches(self.refused[:80], self.allowed, ALLOWED_MOST, _CLOSE)
+        close = spelling.nearest(self.refused, self.allowed, ALLOWED_MOST) if self.refused else ()
         return (*close, *(word for word in self.allowed if word not in close))
 
     def document(self) -> dict[str, Any]:

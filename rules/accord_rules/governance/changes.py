@@ -14,12 +14,12 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from accord_rules.documents.answers import Nullable
 from accord_rules.documents.canonical import canonical, digest
-from accord_rules.documents.files import Documents
+from accord_rules.documents.files import BookError, Documents
 from accord_rules.documents.reading import (
     Choice,
     DocumentError,
@@ -47,11 +47,11 @@ ENTRY_MOST_DEPTH = 12
 
 
 class ChangeError(ValueError):
-    """Changes that do not fit the book they are laid on: every reason, each with the change's pointer."""
+    """Changes that do not fit the book they are laid on: every fault, each with the change's pointer."""
 
-    def __init__(self, reasons: Iterable[str]) -> None:
-        self.reasons = tuple(reasons)
-        super().__init__("; ".join(self.reasons))
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(map(str, self.faults)))
 
 
 class EntryTable(Reader):
@@ -143,20 +143,36 @@ def apply(documents: Documents, changes: Iterable[EntryChange]) -> Documents:
     Raises ChangeError for an entry that is not as ``before`` says, or is to be taken out and not there.
     """
     result: dict[str, Mapping[str, Any]] = dict(documents)
-    reasons = []
+    faults = []
     for index, change in enumerate(changes):
+        place = f"/changes/{index}"
         there = change.id in documents[change.kind]
         now = entry_digest(documents, change.kind, change.id)
         if change.before is not None and change.before != now:
-            reasons.append(f"/changes/{index}: {change.kind} {change.id} has changed since: it is {now} now")
+            faults.append(
+                Fault(
+                    f"{place}/before",
+                    f"{change.kind} {change.id} has changed since: it is {now} now",
+                    code="contradiction",
+                )
+            )
         elif change.value is None and not there:
-            reasons.append(f"/changes/{index}: {change.kind} has no {change.id} to take out")
+            names = tuple(documents[change.kind])
+            faults.append(
+                Fault(
+                    f"{place}/id",
+                    f"{change.kind} has no {change.id} to take out",
+                    names,
+                    refused=change.id,
+                    code="not-in-book",
+                )
+            )
         elif change.value is None:
             result[change.kind] = {k: v for k, v in result[change.kind].items() if k != change.id}
         else:
             result[change.kind] = {**result[change.kind], change.id: copy.deepcopy(change.value)}
-    if reasons:
-        raise ChangeError(reasons)
+    if faults:
+        raise ChangeError(faults)
     return result
 
 
@@ -167,7 +183,8 @@ def difference(old: Documents, new: Documents) -> tuple[EntryChange, ...]:
     """
     fixed = sorted(kind for kind in {*old, *new} - set(CHANGEABLE) if old.get(kind) != new.get(kind))
     if fixed:
-        raise ChangeError(f"{kind} differs, which comes with the code and not with a proposal" for kind in fixed)
+        why = "differs, which comes with the code and not with a proposal"
+        raise ChangeError(Fault("/changes", f"{kind} {why}", code="breaks-book") for kind in fixed)
     found = []
     for kind in CHANGEABLE:
         for name in sorted({*old[kind], *new[kind]}):
@@ -185,17 +202,33 @@ def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 
 
     Raises ChangeError where the changes do not fit, BookError with the loader's reasons where the result is no book.
     """
+    changes = tuple(changes)
     changed = apply(documents, changes)
     lost = [
-        name
-        for name in documents["limits"]
-        if derived_with(name) and _measures(changed, name) != _measures(documents, name)
+        Fault(
+            f"/changes/{index}",
+            f"facts are worked out with the limit {change.id}: it must stay, with its dimension",
+            code="breaks-book",
+        )
+        for index, change in enumerate(changes)
+        if change.kind == "limits" and derived_with(change.id)
+        if _measures(changed, change.id) != _measures(documents, change.id)
     ]
     if lost:
-        raise ChangeError(
-            f"facts are worked out with the limit {name}: it must stay, with its dimension" for name in lost
-        )
+        raise ChangeError(lost)
     return from_documents(changed, revision)
+
+
+def faults_in(changes: Iterable[EntryChange], error: BookError) -> tuple[Fault, ...]:
+    """Why the changed book is none: what is wrong in a changed entry at its place there, all else as it is."""
+    places = {(change.kind, change.id): f"/changes/{index}/value" for index, change in enumerate(changes)}
+    inside = {str(each): each for each in error.faults if (each.kind, each.id) in places}
+    return tuple(
+        replace(each.fault, pointer=places[each.kind, each.id] + each.fault.pointer)
+        if (each := inside.get(reason)) is not None
+        else Fault("/changes", reason, code="breaks-book")
+        for reason in error.reasons
+    )
 
 
 def _measures(documents: Documents, name: str) -> Any:

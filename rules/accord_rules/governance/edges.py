@@ -90,7 +90,7 @@ def around(book: Book, rule: Rule, fact: str, values: Sequence[float], near: flo
         order, shop = example_order(example, book)
         driver = _driver(book, order, shop, fact, dimension, values, near)
         if driver is None:
-            if FACTS[fact].scope is Scope.DECORATION and Part.TRANSFER in GRAPH.parts(fact):
+            if FACTS[fact].scope is Scope.DECORATION and Part.TRANSFER in GRAPH.parts[fact]:
                 yield from ((variant, shop) for variant in _by_transfer(book, order, shop, fact, values))
             continue
         for value in values:

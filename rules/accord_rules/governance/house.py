@@ -42,6 +42,7 @@ from accord_rules.documents.reading import (
     optional,
     read,
 )
+from accord_rules.documents.spelling import did_you_mean
 from accord_rules.documents.writing import Documented, plain, written
 from accord_rules.governance.boundaries import at_boundaries
 from accord_rules.governance.edges import Question, around_limit
@@ -51,9 +52,8 @@ from accord_rules.load.loader import amount, read_rule
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Amount
-from accord_rules.revision.condition import ConditionError, contradiction
+from accord_rules.revision.condition import contradiction
 from accord_rules.revision.rule import Rule
-from accord_rules.revision.sentences import SentenceError
 from accord_rules.verdict import VERDICTS, Finding
 from accord_rules.weigh.scales import Weighed, findings, in_order
 
@@ -211,7 +211,7 @@ def _unknown_limits(book: Book, house: HouseRules) -> Iterable[Refusal]:
     for name, value in house.limits.items():
         pointer = f"/limits/{escape(name)}"
         if name not in book.limits:
-            yield Refusal(pointer, f"there is no limit {name!r} in the book")
+            yield Refusal(pointer, f"there is no limit {name!r} in the book{did_you_mean(name, book.limits)}")
             continue
         try:
             amount(book.limit_dimension(name), value)
@@ -248,7 +248,8 @@ def _stock_refusals(book: Book, house: HouseRules) -> Iterable[Refusal]:
     for kind in ("products", "consumables"):
         for index, name in enumerate(getattr(house.without, kind)):
             if name not in book.catalogue[kind]:
-                yield Refusal(f"/without/{kind}/{index}", f"there is no {name!r} in {kind}")
+                near = did_you_mean(name, book.catalogue[kind])
+                yield Refusal(f"/without/{kind}/{index}", f"there is no {name!r} in {kind}{near}")
 
 
 def _added(book: Book, house: HouseRules) -> tuple[dict[str, Rule], list[Refusal]]:
@@ -258,18 +259,10 @@ def _added(book: Book, house: HouseRules) -> tuple[dict[str, Rule], list[Refusal
     for name, table in house.rules.items():
         pointer = f"/rules/{escape(name)}"
         try:
-            rule = read_rule(name, {"topic": TOPIC} | dict(table), book.vocabulary)
+            rule = read_rule(name, {"topic": TOPIC} | dict(table), book.vocabulary, book.sources)
         except DocumentError as error:
-            refusals += [Refusal(pointer + fault.pointer, str(fault)) for fault in error.faults]
+            refusals += _refused(pointer, error.faults)
             continue
-        except ConditionError as error:
-            refusals.append(Refusal(f"{pointer}/when", str(error)))
-            continue
-        except SentenceError as error:
-            refusals.append(Refusal(pointer, str(error)))
-            continue
-        missing = [source for source in rule.sources if source not in book.sources]
-        refusals += [Refusal(f"{pointer}/sources", f"there is no {source!r} in sources") for source in missing]
         rules[name] = replace(rule, layer=LAYER)
     return rules, refusals
 
@@ -281,7 +274,12 @@ def _example_refusals(laid: Book, rules: Mapping[str, Rule]) -> Iterable[Refusal
         if never is not None:
             yield Refusal(f"{pointer}/when", never)
             continue
-        yield from (Refusal(pointer, reason) for reason in rule_failures(rule, laid))
+        yield from _refused(pointer, rule_failures(rule, laid))
+
+
+def _refused(pointer: str, faults: Iterable[Fault]) -> list[Refusal]:
+    """What is wrong with an entry, as refusals of the document that it stands in."""
+    return [Refusal(pointer + fault.pointer, fault.told) for fault in faults]
 
 
 def witness(book: Book, name: str, value: float, shop: Shop | None = None) -> Witness | None:

@@ -18,7 +18,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents import units
-from accord_rules.documents.reading import Many, Object, Quantity, Reader, Table, escape, readers_of
+from accord_rules.documents.reading import Fault, Many, Object, Quantity, Reader, Table, escape, readers_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +237,7 @@ def bands_of(kind: str, entry: Any, family: str) -> Mapping[str, Band]:
     return BANDS[kind]
 
 
-def implausible(kind: str, entry: Any, family: str = "") -> Iterator[str]:
+def implausible(kind: str, entry: Any, family: str = "") -> Iterator[Fault]:
     """Which quantities of an entry lie outside their bands, each with its field, value and band.
 
     Raises KeyError for a quantity that has no band, which is a defect.
@@ -249,7 +249,7 @@ def implausible(kind: str, entry: Any, family: str = "") -> Iterator[str]:
         if not least <= value <= most:
             of = f" for {family}" if kind in ("substrates", "blanks") and not pointer.startswith("/areas") else ""
             span = f"from {band.least or 'nothing'} to {band.most}"
-            yield f"{pointer}: {units.show(dimension, value)} is not plausible{of} ({span})"
+            yield Fault(pointer, f"{units.show(dimension, value)} is not plausible{of} ({span})", code="out-of-range")
 
 
 def _covering(name: str) -> Iterator[str]:

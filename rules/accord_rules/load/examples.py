@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from accord_rules.derive.case import Case, FactError
 from accord_rules.documents import units
-from accord_rules.documents.files import merge
-from accord_rules.documents.reading import DocumentError, read
+from accord_rules.documents.files import Reason, fault_in, merge
+from accord_rules.documents.reading import DocumentError, Fault, escape, read
+from accord_rules.documents.spelling import did_you_mean
 from accord_rules.infer.compiled import holds
 from accord_rules.load.answers import Answers
 from accord_rules.load.mutants import Mutant, Slip, survivors, telling_facts
@@ -30,49 +32,62 @@ _ON_LIMIT = re.compile(r"([a-z0-9_.-]+)(?: ([+-]) ([0-9]+) steps?)?")
 
 
 class ExampleError(ValueError):
-    """An example that cannot be tried; says why."""
+    """A fact's value that cannot be read; says why."""
 
 
-def failures(book: Book) -> list[str]:
+def failures(book: Book) -> Sequence[Reason]:
     """Why the book's examples do not hold, with file and example; empty if they all do."""
-    reasons: list[str] = []
     answers = Answers(book)
-    for rule in book.rules.values():
-        where = f"rules/{rule.topic}/{rule.id}.toml"
-        reasons += [f"{where}: {reason}" for reason in rule_failures(rule, book, answers)]
+    faults = [
+        fault_in("rules", rule.id, fault, rule.topic)
+        for rule in book.rules.values()
+        for fault in rule_failures(rule, book, answers)
+    ]
     # What is wrong with a fact would otherwise be told once a rule that looks at it.
-    return [*answers.faults] or reasons
+    return [*answers.faults] or faults
 
 
-def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> list[str]:
+def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> list[Fault]:
     """Why one rule's examples do not hold; ``answers`` looks at what facts answer for them."""
     answers = answers or Answers(book)
-    reasons: list[str] = []
+    reasons: list[Fault] = []
     tried: list[Mapping[str, Any]] = []
     for kind, wanted in (("fires", True), ("silent", False)):
         for index, example in enumerate(getattr(rule, kind)):
+            place = f"/{kind}/{index}"
             try:
                 facts = example_facts(rule, example, book, answers)
             except FactError as error:
                 answers.fails(error)
-                reasons.append(f"{kind}[{index}]: {error}")
+                reasons.append(Fault(place, str(error), code="breaks-book"))
                 continue
-            except (ExampleError, DocumentError) as error:
-                reasons.append(f"{kind}[{index}]: {error}")
+            except DocumentError as error:
+                reasons += [replace(each, pointer=place + _in_example(each.pointer, example)) for each in error.faults]
                 continue
             answer = holds(rule.condition.tree, facts, book.limit_values)
             if answer is not wanted:
                 said = {True: "it fires", False: "it stays silent", None: "it is undecided"}[answer]
                 shown = ", ".join(f"{name} = {facts[name]!r}" for name in sorted(rule.condition.facts))
-                reasons.append(f"{kind}[{index}]: does not hold: {said} with {shown}")
+                reasons.append(Fault(place, f"does not hold: {said} with {shown}", code="breaks-book"))
             tried.append(facts)
     if not any("facts" not in example for example in rule.fires):
-        reasons.append("fires: at least one example must be an order")
-    return reasons or [f"when: {reason}" for reason in _examples_missing(rule, tried, book)]
+        reasons.append(Fault("/fires", "at least one example must be an order", code="required"))
+    return reasons or [Fault("/when", reason, code="breaks-book") for reason in _examples_missing(rule, tried, book)]
+
+
+def _in_example(pointer: str, example: Mapping[str, Any]) -> str:
+    """A place in the order that an example makes, as a place in the example."""
+    first = "/decorations/0/"
+    return (
+        pointer.replace(first, "/decoration/", 1) if pointer.startswith(first) and "decoration" in example else pointer
+    )
 
 
 def example_facts(rule: Rule, example: Mapping[str, Any], book: Book, answers: Answers | None = None) -> dict[str, Any]:
-    """The facts of the rule's condition in one example. Raises ExampleError, DocumentError or FactError."""
+    """The facts of the rule's condition in one example.
+
+    Raises DocumentError, with pointers into the order that the example makes, or FactError.
+    """
     if "facts" in example:
         return _given_facts(rule, example["facts"], book)
     case = example_case(rule.scope, example, book)
@@ -109,8 +124,15 @@ def example_order(example: Mapping[str, Any], book: Book) -> tuple[Order, Shop]:
             document["decorations"] = [merge(first, value), *rest]
         else:
             document = merge(document, {key: value})
-    shop = read(Shop, merge(base["shop"], example["shop"])) if "shop" in example else book.example_shop
+    shop = _shop(merge(base["shop"], example["shop"])) if "shop" in example else book.example_shop
     return resolve(read(Order, document), book, shop), shop
+
+
+def _shop(document: Mapping[str, Any]) -> Shop:
+    try:
+        return read(Shop, document)
+    except DocumentError as error:
+        raise DocumentError(replace(each, pointer=f"/shop{each.pointer}") for each in error.faults) from None
 
 
 def _press(order: Order, shop: Shop) -> Press:
@@ -131,14 +153,21 @@ def pressing_cases(whole: Case, press: Press) -> tuple[Case, ...]:
 
 
 def _given_facts(rule: Rule, given: Any, book: Book) -> dict[str, Any]:
-    if not isinstance(given, Mapping):
-        raise ExampleError("facts must be a table")
-    stray = sorted(set(given) - rule.condition.facts)
-    lacking = sorted(rule.condition.facts - set(given))
-    if stray or lacking:
-        raise ExampleError(f"facts must be those of the condition; not in it: {stray}; left out: {lacking}")
-    facts = declared()
-    return {name: read_fact(facts[name].type, value, book) for name, value in given.items()}
+    names, types = sorted(rule.condition.facts), declared()
+    faults = [
+        Fault(f"/facts/{escape(name)}", "is no fact of the condition", tuple(names), refused=name, code="unknown-field")
+        for name in sorted(set(given) - set(names))
+    ]
+    faults += [Fault(f"/facts/{escape(name)}", "is required", code="required") for name in names if name not in given]
+    facts: dict[str, Any] = {}
+    for name, value in given.items():
+        try:
+            facts[name] = read_fact(types[name].type, value, book) if name in names else None
+        except ExampleError as error:
+            faults.append(Fault(f"/facts/{escape(name)}", str(error), code="bad-format"))
+    if faults:
+        raise DocumentError(faults)
+    return facts
 
 
 def read_fact(type_: FactType, value: Any, book: Book) -> Any:
@@ -156,7 +185,8 @@ def read_fact(type_: FactType, value: Any, book: Book) -> Any:
 
 def _word(type_: FactType, value: Any, book: Book) -> str:
     if not isinstance(value, str) or value not in book.vocabulary.words(type_):
-        raise ExampleError(f"{value!r} is not one of the allowed words")
+        near = did_you_mean(str(value), book.vocabulary.words(type_))
+        raise ExampleError(f"{value!r} is not one of the allowed words{near}")
     return value
 
 
@@ -174,7 +204,8 @@ def _number(dimension: units.Dimension, value: Any, book: Book) -> float:
     try:
         return units.parse(dimension, value)
     except units.UnitError as error:
-        raise ExampleError(f"{value!r}: {error}") from None
+        near = did_you_mean(match.group(1), book.limits) if match is not None else ""
+        raise ExampleError(f"{value!r}: {error}{near}") from None
 
 
 def step(book: Book, name: str) -> float:

@@ -3,39 +3,64 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from importlib.resources.abc import Traversable
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 from accord_rules.derive import FACTS
 from accord_rules.derive.graph import GRAPH
 from accord_rules.documents import units
 from accord_rules.documents.canonical import canonical
+from accord_rules.documents.colour import names as colours
 from accord_rules.documents.colour import read_colour
-from accord_rules.documents.files import BookError, Documents, entry_of, shipped
-from accord_rules.documents.reading import DocumentError, names_in, read
+from accord_rules.documents.files import (
+    BookError,
+    Documents,
+    EntryFault,
+    Reason,
+    entry_of,
+    fault_in,
+    in_limit_files,
+    read_folder,
+    shipped_folder,
+)
+from accord_rules.documents.reading import DocumentError, Fault, Object, escape, names_in, read
 from accord_rules.load import examples
 from accord_rules.load.bands import implausible
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book, vocabulary_of
-from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, Limit, Source
+from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, Limit, Source, Transfer, Variant
 from accord_rules.revision.condition import ConditionError, Vocabulary, contradiction, parse
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.rule import Rule, RuleText
-from accord_rules.revision.sentences import SentenceError, read_sentence
+from accord_rules.revision.sentences import Sentence, SentenceError, read_sentence
+
+Part = TypeVar("Part")
+# The quiet order and shop that rule examples start from.
+QUIET: Mapping[str, type] = MappingProxyType({"shop": Shop, "order": Order})
 
 
 def load_book() -> Book:
     """The shipped book, checked, as revision 1. Raises BookError with every reason."""
-    return from_documents(shipped())
+    return load_folder(shipped_folder())
+
+
+def load_folder(folder: Traversable) -> Book:
+    """The book of a folder, checked, as revision 1. Raises BookError with every reason, each with its file."""
+    documents = read_folder(folder)
+    try:
+        return from_documents(documents)
+    except BookError as error:
+        raise in_limit_files(folder, error) from None
 
 
 def from_documents(documents: Documents, revision: int = 1) -> Book:
     """Read and cross-check a whole book. Raises BookError with every reason found."""
     # In the order that the digest is taken over, so that the order of entries in a file can't change an answer.
     documents = json.loads(canonical(documents))
-    reasons: list[str] = []
+    reasons: list[Reason] = [*_quiet_faults(documents)]
     catalogue = {kind: _entries(documents, kind, cls, reasons) for kind, cls in KINDS.items()}
     sources = _entries(documents, "sources", Source, reasons)
     limits = _entries(documents, "limits", Limit, reasons)
@@ -44,7 +69,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
     reasons += [*GRAPH.faults, *GRAPH.misnamed_in_book(limits, catalogue)]
     if reasons:
         raise BookError(reasons)
-    rules = _rules(documents["rules"], catalogue, limits, values, reasons)
+    rules = _rules(documents["rules"], catalogue, limits, values, sources, reasons)
     book = Book(
         revision=revision,
         documents=documents,
@@ -64,36 +89,60 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
     return book
 
 
-def _file(kind: str, documents: Documents, name: str) -> str:
-    if kind == "rules":
-        return f"rules/{documents['rules'][name].get('topic', '?')}/{name}.toml"
-    return f"{kind}.toml: {name}" if kind != "limits" else f"limits: {name}"
+def _quiet_faults(documents: Documents) -> Iterator[EntryFault]:
+    """What is wrong with the quiet order and shop as such; every example of a rule starts from them."""
+    quiet = documents["base_example"]
+    for name in quiet:
+        if name not in QUIET:
+            yield EntryFault(
+                "base_example.toml",
+                "",
+                Fault(f"/{escape(name)}", "is not a known table", tuple(QUIET), refused=name, code="unknown-field"),
+            )
+    for name, cls in QUIET.items():
+        if name not in quiet:
+            yield EntryFault("base_example.toml", "", Fault(f"/{name}", "is required", code="required"))
+            continue
+        try:
+            read(cls, quiet[name])
+        except DocumentError as error:
+            yield from (fault_in("base_example", name, fault) for fault in error.faults)
 
 
-def _entries(documents: Documents, kind: str, cls: type, reasons: list[str]) -> Mapping[str, Any]:
+def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) -> Mapping[str, Any]:
     read_entries: dict[str, Any] = {}
+    families = documents["transfers"]
     for name, table in documents[kind].items():
         if kind == "products" and isinstance(table, Mapping):
             family = table.get("family")
-            if not isinstance(family, str) or family not in documents["transfers"]:
-                reasons.append(f"{_file(kind, documents, name)}: /family: there is no {family!r} in transfers")
+            if not isinstance(family, str) or family not in families:
+                reasons.append(fault_in(kind, name, _unknown("/family", family, "transfers", families)))
                 continue
+            if not isinstance(families[family], Mapping):
+                continue  # told of the family
         try:
             read_entries[name] = read(cls, entry_of(documents, kind, name) if isinstance(table, Mapping) else table)
         except DocumentError as error:
-            reasons += [f"{_file(kind, documents, name)}: {fault}" for fault in error.faults]
+            reasons += [fault_in(kind, name, fault) for fault in error.faults]
     return MappingProxyType(read_entries)
 
 
-def _limit_values(limits: Mapping[str, Limit], reasons: list[str]) -> dict[str, float]:
+def _unknown(pointer: str, name: Any, kind: str, known: Iterable[str]) -> Fault:
+    """A name that stands for nothing in the book."""
+    return Fault(pointer, f"there is no {name!r} in {kind}", tuple(known), refused=str(name), code="not-in-book")
+
+
+def _limit_values(limits: Mapping[str, Limit], reasons: list[Reason]) -> dict[str, float]:
     values: dict[str, float] = {}
     for name, limit in limits.items():
         dimension = units.DIMENSIONS[limit.dimension]
-        try:
-            values[name] = amount(dimension, limit.value)
-            amount(dimension, limit.step)
-        except units.UnitError as error:
-            reasons.append(f"limits: {name}: {error}")
+        for field in ("value", "step"):
+            try:
+                number = amount(dimension, getattr(limit, field))
+            except units.UnitError as error:
+                reasons.append(fault_in("limits", name, Fault(f"/{field}", str(error), code=error.code)))
+            else:
+                values.setdefault(name, number)
     return values
 
 
@@ -112,32 +161,38 @@ def _rules(
     catalogue: Mapping[str, Mapping[str, Any]],
     limits: Mapping[str, Limit],
     values: Mapping[str, float],
-    reasons: list[str],
+    sources: Collection[str],
+    reasons: list[Reason],
 ) -> dict[str, Rule]:
     vocabulary = vocabulary_of(catalogue, limits)
     rules: dict[str, Rule] = {}
     for name, table in tables.items():
-        where = f"rules/{table.get('topic', '?')}/{name}.toml"
+        topic = table.get("topic", "?") if isinstance(table, Mapping) else "?"
         try:
-            rules[name] = read_rule(name, table, vocabulary)
-            never = contradiction(rules[name].condition, values)
-            if never is not None:
-                reasons.append(f"{where}: when: {never}")
+            rules[name] = read_rule(name, table, vocabulary, sources)
         except DocumentError as error:
-            reasons += [f"{where}: {fault}" for fault in error.faults]
-        except ConditionError as error:
-            reasons.append(f"{where}: when: {error}")
-        except SentenceError as error:
-            reasons.append(f"{where}: {error}")
+            reasons += [fault_in("rules", name, fault, topic) for fault in error.faults]
+            continue
+        never = contradiction(rules[name].condition, values)
+        if never is not None:
+            reasons.append(fault_in("rules", name, Fault("/when", never, code="contradiction"), topic))
     return rules
 
 
-def read_rule(name: str, table: Any, vocabulary: Vocabulary) -> Rule:
-    """One rule from its table. Raises DocumentError, ConditionError or SentenceError."""
-    text = read(RuleText, table)
-    condition = parse(text.when, vocabulary)
-    because = read_sentence(text.because, vocabulary.facts, vocabulary.limits)
-    fix = read_sentence(text.fix, vocabulary.facts, vocabulary.limits)
+def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection[str]) -> Rule:
+    """One rule from its table. Raises DocumentError with every fault, also of its condition, sentences and sources."""
+    faults: list[Fault] = []
+    text: RuleText | None = Object(RuleText).read(table, "", faults)
+    written = table if isinstance(table, Mapping) else {}
+
+    def sentence(words: str) -> Sentence:
+        return read_sentence(words, vocabulary.facts, vocabulary.limits)
+
+    condition = _part(written, "when", lambda words: parse(words, vocabulary), faults)
+    because, fix = _part(written, "because", sentence, faults), _part(written, "fix", sentence, faults)
+    faults += [] if text is None else _unknown_sources(text.sources, sources)
+    if faults or text is None or condition is None or because is None or fix is None:
+        raise DocumentError(faults)
     named = {*condition.facts, *because.facts, *fix.facts}
     limits = tuple(sorted({*condition.limits, *because.limits, *fix.limits}))
     scope = max((FACTS[fact].scope for fact in named), key=lambda each: each.rank, default=Scope.ORDER)
@@ -164,8 +219,25 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary) -> Rule:
     )
 
 
-def _dangling(book: Book) -> list[str]:
-    """References to entries that are not there, in the catalogue, the limits and the rules."""
+def _part(table: Mapping[str, Any], field: str, read_part: Callable[[str], Part], faults: list[Fault]) -> Part | None:
+    """A field of a rule that is read further; None where that fails, or there is no text."""
+    words = table.get(field)
+    try:
+        return read_part(words) if isinstance(words, str) else None
+    except (ConditionError, SentenceError) as error:
+        faults.append(Fault(f"/{field}", str(error), code="bad-format"))
+        return None
+
+
+def _unknown_sources(named: Iterable[str], known: Collection[str]) -> list[Fault]:
+    """The sources that a rule names and the book has not."""
+    return [
+        _unknown(f"/sources/{index}", name, "sources", known) for index, name in enumerate(named) if name not in known
+    ]
+
+
+def _dangling(book: Book) -> list[EntryFault]:
+    """References to entries that are not there, in the catalogue and the limits."""
     reasons = []
     known = {**book.catalogue, "sources": book.sources}
     tables: dict[str, Mapping[str, Any]] = {
@@ -177,60 +249,66 @@ def _dangling(book: Book) -> list[str]:
         for name, entry in entries.items():
             for pointer, named_kind, named in names_in(entry):
                 if named not in known[named_kind]:
-                    reasons.append(
-                        f"{_file(kind, book.documents, name)}: {pointer}: there is no {named!r} in {named_kind}"
-                    )
-    for name, rule in book.rules.items():
-        reasons += [
-            f"{_file('rules', book.documents, name)}: sources: there is no {source!r} in sources"
-            for source in rule.sources
-            if source not in book.sources
-        ]
+                    fault = _unknown(pointer, named, named_kind, known[named_kind])
+                    reasons.append(fault_in(kind, name, fault))
     return reasons
 
 
-def _dangling_in_example(book: Book) -> list[str]:
-    """What the quiet order and shop name and the book lacks; every example of a rule starts from them."""
+def _dangling_in_example(book: Book) -> list[EntryFault]:
+    """What the quiet order and shop name and the book lacks."""
     reasons = []
-    for part, cls in (("shop", Shop), ("order", Order)):
+    for part, cls in QUIET.items():
         for pointer, kinds, named in names_in(read(cls, book.documents["base_example"][part])):
-            if not any(named in book.catalogue[kind] for kind in kinds.split("|")):
-                reasons.append(f"base_example.toml: {part}{pointer}: there is no {named!r} in {kinds}")
+            known = [name for kind in kinds.split("|") for name in book.catalogue[kind]]
+            if named not in known:
+                reasons.append(fault_in("base_example", part, _unknown(pointer, named, kinds, known)))
     return reasons
 
 
-def _impossible(book: Book) -> list[str]:
+def _impossible(book: Book) -> list[EntryFault]:
     """Windows and sizes out of order, fibre sums off, colours and variants' substrates nobody knows."""
     reasons = []
-    places = {*book.catalogue["substrates"], *(s.family for s in book.catalogue["substrates"].values())}
     for kind in ("transfers", "products"):
         for name, transfer in book.catalogue[kind].items():
-            where = f"{kind}.toml: {name}"
-            for part, holder in [("", transfer), *((f"on.{k}.", v) for k, v in transfer.on.items())]:
-                reasons += [f"{where}: {part}{field}: {why}" for field, why in _bad_windows(holder)]
-            reasons += [f"{where}: on.{k}: no substrate or family of that name" for k in transfer.on if k not in places]
-            for k, variant in transfer.on.items():
-                sides = [each.longer_side for each in variant.aim_by_size]
-                if sides != sorted(set(sides)):
-                    reasons.append(f"{where}: on.{k}.aim_by_size: longer sides must rise from one entry to the next")
+            reasons += [fault_in(kind, name, fault) for fault in _impossible_windows(transfer, book)]
     for name, press in book.catalogue["press_types"].items():
         extra = press.dwell_extra
         if not extra.least <= extra.aim <= extra.most:
-            reasons.append(
-                f"press_types.toml: {name}: dwell_extra: {_out_of_order(extra.least, extra.aim, extra.most)}"
-            )
+            message = _out_of_order(extra.least, extra.aim, extra.most)
+            reasons.append(fault_in("press_types", name, Fault("/dwell_extra", message, code="contradiction")))
     for name, blank in book.catalogue["blanks"].items():
         if read_colour(blank.colour) is None:
-            reasons.append(f"blanks.toml: {name}: colour: {blank.colour!r} is no colour")
+            fault = Fault(
+                "/colour", f"{blank.colour!r} is no colour", tuple(colours()), refused=blank.colour, code="bad-format"
+            )
+            reasons.append(fault_in("blanks", name, fault))
     for kind in ("blanks", "substrates"):
         for name, entry in book.catalogue[kind].items():
             total = sum(entry.fibres.values()) if entry.fibres else 100
             if abs(total - 100) > 1:
-                reasons.append(f"{kind}.toml: {name}: fibres: sum to {total:g} %, not 100")
+                reasons.append(
+                    fault_in(kind, name, Fault("/fibres", f"sum to {total:g} %, not 100", code="out-of-range"))
+                )
     return reasons
 
 
-def _implausible(book: Book) -> list[str]:
+def _impossible_windows(transfer: Transfer, book: Book) -> Iterator[Fault]:
+    substrates = book.catalogue["substrates"]
+    places = tuple({**dict.fromkeys(substrates), **dict.fromkeys(each.family for each in substrates.values())})
+    yield from _bad_windows(transfer, "")
+    for name, variant in transfer.on.items():
+        pointer = f"/on/{escape(name)}"
+        yield from _bad_windows(variant, pointer)
+        if name not in places:
+            yield Fault(pointer, "no substrate or family of that name", places, refused=name, code="not-in-book")
+        sides = [each.longer_side for each in variant.aim_by_size]
+        if sides != sorted(set(sides)):
+            yield Fault(
+                f"{pointer}/aim_by_size", "longer sides must rise from one entry to the next", code="contradiction"
+            )
+
+
+def _implausible(book: Book) -> list[EntryFault]:
     """Quantities that no such thing has, as by a slip of the unit."""
     reasons = []
     substrates = book.catalogue["substrates"]
@@ -239,39 +317,42 @@ def _implausible(book: Book) -> list[str]:
             substrate = substrates.get(entry.substrate) if kind == "blanks" else entry
             if substrate is not None:  # a substrate that is not there is told elsewhere
                 family = getattr(substrate, "family", "")
-                where = _file(kind, book.documents, name)
-                reasons += [f"{where}: {each}" for each in implausible(kind, entry, family)]
+                reasons += [fault_in(kind, name, fault) for fault in implausible(kind, entry, family)]
     return reasons
 
 
-def _bad_windows(holder: Any) -> list[tuple[str, str]]:
-    faults = []
+def _bad_windows(holder: Transfer | Variant, pointer: str) -> Iterator[Fault]:
     for field in ("temperature", "time"):
         window = getattr(holder, field)
         if window is not None and not window.least <= window.aim <= window.most:
-            faults.append((field, _out_of_order(window.least, window.aim, window.most)))
+            yield Fault(
+                f"{pointer}/{field}", _out_of_order(window.least, window.aim, window.most), code="contradiction"
+            )
     pressure = holder.pressure
     if pressure is not None:
-        ranks = [("light", "medium", "firm").index(word) for word in (pressure.least, pressure.aim, pressure.most)]
+        words = (pressure.least, pressure.aim, pressure.most)
+        ranks = [("light", "medium", "firm").index(word) for word in words]
         if ranks != sorted(ranks):
-            faults.append(
-                ("pressure", f"least {pressure.least}, aim {pressure.aim}, most {pressure.most} are out of order")
+            yield Fault(
+                f"{pointer}/pressure", "least {}, aim {}, most {} are out of order".format(*words), code="contradiction"
             )
-    return faults
 
 
 def _out_of_order(least: float, aim: float, most: float) -> str:
     return f"least {least:g}, aim {aim:g}, most {most:g} are out of order"
 
 
-def _clashing_fibres(book: Book) -> list[str]:
+def _clashing_fibres(book: Book) -> list[EntryFault]:
     """Spellings that mean two fibres must be listed as ambiguous, never picked for the asker."""
     reasons = []
     seen: dict[str, str] = {}
     ambiguous = {code.lower() for code in book.ambiguous_fibres}
     for code, fibre in book.catalogue["fibres"].items():
-        for spelling in {s.lower() for s in (fibre.name, *fibre.aliases)}:
+        spellings = {"/name": fibre.name, **{f"/aliases/{i}": alias for i, alias in enumerate(fibre.aliases)}}
+        for pointer, spelling in ((pointer, spelling.lower()) for pointer, spelling in spellings.items()):
             if seen.get(spelling, code) != code or spelling in ambiguous:
-                reasons.append(f"fibres.toml: {code}: {spelling!r} means another fibre too")
+                reasons.append(
+                    fault_in("fibres", code, Fault(pointer, f"{spelling!r} means another fibre too", code="ambiguous"))
+                )
             seen[spelling] = code
     return reasons

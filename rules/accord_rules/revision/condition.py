@@ -14,17 +14,17 @@ numbers", 1938, and "Introduction to Metamathematics", 1952, section 64).
 from __future__ import annotations
 
 import ast
-import difflib
 import math
 import re
 import threading
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import reduce
 from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents import units
+from accord_rules.documents.spelling import did_you_mean
 from accord_rules.revision.facts import FactType, Kind
 
 MOST_CHARACTERS = 2000
@@ -270,7 +270,9 @@ def _expression(text: str) -> ast.expr:
             return ast.parse(line, mode="eval").body
     except (SyntaxError, RecursionError, MemoryError, ValueError) as error:
         why = getattr(error, "msg", None) or "nested too deeply"
-        raise ConditionError(f"cannot be read: {why}") from error
+        # Python counts columns from 1; some errors have none.
+        column = getattr(error, "offset", None) or 1
+        raise ConditionError(f"cannot be read at {line[column - 1 :][:40]!r}: {why}") from error
 
 
 Operand = FactName | LimitName | float | str
@@ -353,7 +355,7 @@ class _Reader:
         type_ = self._vocabulary.facts.get(name)
         if type_ is None:
             raise ConditionError(
-                f"{name} is not a fact{_close(name, self._vocabulary.facts)}; a word is written '{name}'"
+                f"{name} is not a fact{did_you_mean(name, self._vocabulary.facts)}; a word is written '{name}'"
             )
         if type_.kind in (Kind.TEXT, Kind.DATA):
             raise ConditionError(f"{name} is {type_.kind.value}")
@@ -365,7 +367,7 @@ class _Reader:
             case ast.Call(func=ast.Name(id="limit"), args=[ast.Constant(value=str(name))], keywords=[]):
                 dimension = self._vocabulary.limits.get(name)
                 if dimension is None:
-                    raise ConditionError(f"limit {name!r} is not known{_close(name, self._vocabulary.limits)}")
+                    raise ConditionError(f"limit {name!r} is not known{did_you_mean(name, self._vocabulary.limits)}")
                 return LimitName(name, dimension)
         raise ConditionError(f"{_source(call)}: the only call is limit('name of a limit')")
 
@@ -414,15 +416,10 @@ def _hint(expression: ast.expr) -> str:
     return ""
 
 
-def _close(name: str, known: Iterable[str]) -> str:
-    matches = difflib.get_close_matches(name, list(known), 3, 0.6)
-    return f" (did you mean {', '.join(matches)}?)" if matches else ""
-
-
 def _known_word(fact: FactName, word: str) -> str:
     if word not in fact.words:
         listed = sorted(fact.words)
-        close = _close(word, listed) or f" ({', '.join(listed[:8])}{', ...' if len(listed) > 8 else ''})"
+        close = did_you_mean(word, listed) or f" ({', '.join(listed[:8])}{', ...' if len(listed) > 8 else ''})"
         raise ConditionError(f"{word!r} is not a word of {fact}{close}")
     return word
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.documents.reading import Choice, Fault, Many, Name, Reader, Text, given, kind_of, optional
+from accord_rules.documents.reading import Choice, Fault, Many, Name, Reader, Text, escape, given, kind_of, optional
 from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import Sentence
@@ -46,9 +46,8 @@ class ExampleTable(Reader):
             return None
         for key in value:
             if key not in EXAMPLE_KEYS:
-                faults.append(
-                    Fault(f"{pointer}/{key}", "is not a known key", EXAMPLE_KEYS, code="unknown-field", refused=key)
-                )
+                place = f"{pointer}/{escape(key)}"
+                faults.append(Fault(place, "is not a known key", EXAMPLE_KEYS, code="unknown-field", refused=key))
         for key in ("facts", "decoration", "shop"):
             if not isinstance(value.get(key, {}), dict):
                 faults.append(
@@ -56,6 +55,9 @@ class ExampleTable(Reader):
                 )
         if "facts" in value and set(value) - {"facts", "note"}:
             faults.append(Fault(pointer, "gives facts or parts of an order, not both", code="contradiction"))
+        if "decoration" in value and "decorations" in value:
+            why = "gives the first decoration or all of them, not both"
+            faults.append(Fault(pointer, why, code="contradiction"))
         return value
 
     def json_schema(self) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from accord_rules.documents import units
+from accord_rules.documents.spelling import did_you_mean
 from accord_rules.revision.facts import FactType, Kind
 
 _FIELD = re.compile(r"\{(limit\()?([a-z0-9_]+(?:\.[a-z0-9_]+)*)\)?\}")
@@ -78,10 +79,12 @@ def read_sentence(text: str, types: Mapping[str, FactType], limits: Mapping[str,
         if is_limit != match.group(0).endswith(")}"):
             raise SentenceError(f"{match.group(0)} is neither a fact nor limit(...)")
         if is_limit and name not in limits:
-            raise SentenceError(f"limit {name} is not in the book")
+            raise SentenceError(f"limit {name} is not in the book{did_you_mean(name, limits)}")
         if not is_limit and (name not in types or types[name].kind is Kind.DATA):
-            raise SentenceError(f"{name} is not a fact that sentences may name")
+            nameable = [known for known, type_ in types.items() if type_.kind is not Kind.DATA]
+            raise SentenceError(f"{name} is not a fact that sentences may name{did_you_mean(name, nameable)}")
         (named_limits if is_limit else facts).append(name)
-    if re.search(r"[{}]", _FIELD.sub("", text)):
-        raise SentenceError("has a stray brace")
+    stray = re.search(r"[{}]", _FIELD.sub(lambda match: " " * len(match.group()), text))
+    if stray:
+        raise SentenceError(f"has a stray brace: {text[stray.start() :][:40]!r}")
     return Sentence(text, tuple(dict.fromkeys(facts)), tuple(dict.fromkeys(named_limits)))

@@ -268,9 +268,8 @@ class Scales:
     def _alone(self, decoration: Case, press: Press) -> tuple[Case, Weighed]:
         """One decoration as if it were the only one, with the preferred settings, or the first others that no rule
         blocks; the preferred ones if there are none."""
-        first = choose(decoration.pressing_case(press))
-        case = decoration.pressing_alone(press, first)
-        weighed = self.weigh(case)
+        case = decoration.pressing_chosen(press, choose)
+        first, weighed = case.chosen, self.weigh(case)
         if first is None or first.surface_c is None or not _turns_with_settings(weighed.at("blocks")):
             return case, weighed
         return self._other_settings(decoration, press, case, first, weighed.at("blocks")) or (case, weighed)

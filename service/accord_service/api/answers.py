@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from accord_rules.derive.glossary import FactEntry
 from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed, mapped
 from accord_rules.documents.reading import Choice, Object, given, optional
 from accord_rules.documents.units import UnitPreferences
@@ -196,6 +197,21 @@ class Rule(BookState):
     entry: Document = given(
         Free(), "the rule as the book writes it, with orders that make it fire and orders that keep it silent"
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts(BookState):
+    """A page of the facts."""
+
+    entries: tuple[FactEntry, ...] = given(listed(Object(FactEntry)), "sorted by name")
+    next: str | None = next_page()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact(BookState):
+    """One fact, with the words and rules of this revision."""
+
+    fact: FactEntry = given(Object(FactEntry), spread=True)
 
 
 # -- shops and keys ----------------------------------------------------------------------------------------------------

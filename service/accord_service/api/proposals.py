@@ -11,7 +11,14 @@ from typing import Any
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import Fault, Many, Object, Text, given
 from accord_rules.documents.writing import Documented
-from accord_rules.governance.changes import CHANGES_MOST, ChangeError, EntryChange, changes_document, read_changes
+from accord_rules.governance.changes import (
+    CHANGES_MOST,
+    ChangeError,
+    EntryChange,
+    changes_document,
+    faults_in,
+    read_changes,
+)
 from accord_rules.governance.effect import RECORDED, Budget
 from accord_rules.governance.proposal import Approval, Base, GovernanceError
 from accord_rules.infer.engine import EngineError
@@ -98,7 +105,7 @@ def steps_of(asked: Asked) -> Steps:
 
 def taken(asked: Asked, step: Callable[[Steps], Step], answer: Callable[[StoredProposal], Answer]) -> Prepared:
     """A step as a write that passed its checks; what forbids it is raised as a problem."""
-    with refusals():
+    with refusals(asked.body.changes if isinstance(asked.body, Proposed) else ()):
         made = step(steps_of(asked))
 
     def commit(remember: Remember) -> Answer:
@@ -167,20 +174,19 @@ def _shown_approval(approval: Approval, lapse: str | None) -> ShownApproval:
 
 
 @contextmanager
-def refusals() -> Iterator[None]:
-    """What the rules refuse, as problems."""
+def refusals(changes: Iterable[EntryChange] = ()) -> Iterator[None]:
+    """What the rules refuse, as problems. ``changes``: those of the body."""
     try:
         yield
     except GovernanceError as error:
         raise _PROBLEMS[error.kind](str(error)) from None
-    except (ChangeError, BookError) as error:
-        raise _breaks_book(error.reasons) from None
+    except ChangeError as error:
+        raise FaultyDocument(faults=error.faults) from None
+    except BookError as error:
+        raise FaultyDocument(faults=faults_in(changes, error)) from None
     except EngineError as error:
-        raise _breaks_book([f"the rules can't be used: {error}"]) from None
-
-
-def _breaks_book(reasons: Iterable[str]) -> FaultyDocument:
-    return FaultyDocument(faults=[Fault("/changes", reason, code="breaks-book") for reason in reasons])
+        fault = Fault("/changes", f"the rules can't be used: {error}", code="breaks-book")
+        raise FaultyDocument(faults=[fault]) from None
 
 
 def revision_line(found: RevisionRecord) -> RevisionLine:

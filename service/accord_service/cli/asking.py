@@ -16,9 +16,10 @@ from click.core import ParameterSource
 
 import accord_client
 from accord_rules.authority import Authority
-from accord_rules.documents.files import BookError, read_folder
+from accord_rules.derive.glossary import Glossary
+from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import DocumentError, Fault, read
-from accord_rules.load.loader import from_documents, load_book
+from accord_rules.load.loader import load_book, load_folder
 from accord_rules.orders.order import Order, SettleRequest
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -29,6 +30,7 @@ T = TypeVar("T")
 Command = Callable[..., Any]
 Document = Mapping[str, Any]
 FAULTY = "The document has faults"
+_NO_FACT = "There is no fact {!r}."
 
 
 class Failure(click.ClickException):
@@ -77,6 +79,12 @@ class Answerer(Protocol):
     def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
         """Every rule, or those of a topic or level."""
 
+    def fact(self, name: str) -> Document:
+        """One fact as the service's document has it. Raises Unknown."""
+
+    def facts(self) -> list[Document]:
+        """Every fact, without the revision it is told of."""
+
 
 class Service:
     """A service that is asked over HTTP."""
@@ -106,6 +114,18 @@ class Service:
     def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
         lines = _asked(lambda: list(self._client.rules(topic, level)))
         return [RuleLine(each.id, each.topic, each.level, each.title) for each in lines]
+
+    def fact(self, name: str) -> Document:
+        return _asked(lambda: self._fact(name))
+
+    def _fact(self, name: str) -> Document:
+        try:
+            return self._client.fact(name).document
+        except (accord_client.NotFound, ValueError):
+            raise Unknown(_NO_FACT.format(name)) from None
+
+    def facts(self) -> list[Document]:
+        return [each.document for each in _asked(lambda: list(self._client.facts()))]
 
 
 def _asked(ask: Callable[[], T]) -> T:
@@ -159,6 +179,16 @@ class Here:
             raise Failure(f"There is no topic {topic!r}; the book has {', '.join(topics)}.")
         wanted = [r for r in every if topic in (None, r.topic) and level in (None, r.level)]
         return [RuleLine(r.id, r.topic, r.level, r.title) for r in sorted(wanted, key=lambda r: r.id)]
+
+    def fact(self, name: str) -> Document:
+        book = self._authority.book
+        found = Glossary(book).get(name)
+        if found is None:
+            raise Unknown(_NO_FACT.format(name))
+        return {"revision": book.revision, "digest": book.digest, **found.document()}
+
+    def facts(self) -> list[Document]:
+        return [each.document() for each in Glossary(self._authority.book).values()]
 
     @staticmethod
     def _judged(judge: Callable[[], Document]) -> Document:
@@ -299,7 +329,7 @@ def _here(shop_file: Path | None, book_folder: Path | None) -> Iterator[Answerer
 
 def _settings(folder: Path | None) -> Book:
     try:
-        return from_documents(read_folder(folder)) if folder else load_book()
+        return load_folder(folder) if folder else load_book()
     except BookError as error:
         raise Failure("The book cannot be used:\n" + "\n".join(f"  {reason}" for reason in error.reasons)) from None
 

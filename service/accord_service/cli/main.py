@@ -6,6 +6,7 @@ import click
 
 from accord_service.cli.audit import audit
 from accord_service.cli.check import check
+from accord_service.cli.facts import facts
 from accord_service.cli.heat import heat
 from accord_service.cli.key import key
 from accord_service.cli.output import colour_wanted
@@ -29,5 +30,5 @@ def main(context: click.Context) -> None:
     context.color = colour_wanted()
 
 
-for each in (check, settle, heat, rule, rules, shop, key, audit, seed, serve):
+for each in (check, settle, heat, rule, rules, facts, shop, key, audit, seed, serve):
     main.add_command(each)

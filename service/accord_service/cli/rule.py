@@ -7,10 +7,11 @@ from typing import Any
 
 import click
 
+from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
 from accord_service.cli.asking import Failure, Unknown, answered, answerer
 from accord_service.cli.output import Output
-from accord_service.cli.show import close_to, show_rule, show_rules
+from accord_service.cli.show import show_rule, show_rules
 
 
 @click.command(short_help="Tell one rule whole.")
@@ -23,7 +24,7 @@ def rule(id: str, edges: bool, **who: Any) -> None:
         try:
             found = asked.rule(id)
         except Unknown as error:
-            close = close_to(id, (line.id for line in asked.rules(None, None)))
+            close = nearest(id, (line.id for line in asked.rules(None, None)))
             hint = f"Did you mean {', '.join(close)}?" if close else "accord rules lists them all."
             raise Failure(f"{error} {hint}") from None
         show_rule(Output.of_terminal(), found, edges=edges)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
@@ -427,20 +426,6 @@ def show_rules(output: Output, lines: Sequence[RuleLine]) -> None:
             output.say(line.title, lead=f"    {line.level:<9} {line.id:<{widest}}  ")
     output.blank()
     output.say(f"{len(lines)} rules; accord rule ID tells one whole." if lines else "No rules.")
-
-
-def close_to(name: str, known: Iterable[str], most: int = 5) -> list[str]:
-    """The names nearest to a wrong one: those that share most of its words, spelt about right, then the most alike."""
-    words = [word for word in name.lower().split("-") if len(word) > 2]
-
-    def nearness(other: str) -> tuple[int, float]:
-        shared = sum(bool(difflib.get_close_matches(word, other.split("-"), 1, 0.75)) for word in words)
-        return shared, difflib.SequenceMatcher(None, name, other).ratio()
-
-    near = [(nearness(each), each) for each in known]
-    best = max((shared for (shared, _), _ in near), default=0)
-    likely = [(score, each) for score, each in near if (score[0] == best > 0) or score[1] > 0.75]
-    return [each for _, each in sorted(likely, key=lambda item: (-item[0][0], -item[0][1]))[:most]]
 
 
 def _filled(sentence: str, limits: Mapping[str, Document]) -> str:

@@ -139,7 +139,7 @@ def test_on_its_ends_a_quantity_is_taken_and_beyond_them_refused(
             table = copy.deepcopy(whole)
             pointer = put(table, path, f"{amount:.6f} {dimension.symbol}")
             faults = [
-                each for each in implausible(kind, read(KINDS[kind], table), of) if each.startswith(f"{pointer}: ")
+                each.message for each in implausible(kind, read(KINDS[kind], table), of) if each.pointer == pointer
             ]
             assert bool(faults) is refused, (amount, faults)
             if refused:

@@ -277,8 +277,8 @@ def test_what_a_fact_hangs_on_does_not_follow_from_its_name() -> None:
 
     graph = Graph.of(register)
     assert graph.faults == ()
-    assert Part.TRANSFER in graph.parts("press.takes_transfer")
-    assert Part.TRANSFER not in graph.parts("press.reach_c")
+    assert Part.TRANSFER in graph.parts["press.takes_transfer"]
+    assert Part.TRANSFER not in graph.parts["press.reach_c"]
 
 
 SCRIPT = """

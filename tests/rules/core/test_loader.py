@@ -153,7 +153,7 @@ ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
     ),
     "window of a variant out of order": (
         put("transfers", "dye-sublimation", "on", "metal", "time", value=window(("60 s", "50 s", "180 s"))),
-        ("transfers.toml: dye-sublimation", "on.metal.time", "are out of order"),
+        ("transfers.toml: dye-sublimation", "/on/metal/time", "are out of order"),
     ),
     "product's window out of order": (
         put("products", "film-soft-matte", "temperature", value=window(("250 °C", "160 °C", "180 °C"))),
@@ -161,7 +161,7 @@ ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
     ),
     "dwell by size that goes back": (
         put("transfers", "dye-sublimation", "on", "metal", "aim_by_size", 1, "longer_side", value="150 mm"),
-        ("transfers.toml: dye-sublimation", "on.metal.aim_by_size", "must rise"),
+        ("transfers.toml: dye-sublimation", "/on/metal/aim_by_size", "must rise"),
     ),
     "dwell extra out of order": (
         put("press_types", "hand-held", "dwell_extra", value=window(("8 s", "7 s", "10 s"))),
@@ -169,7 +169,7 @@ ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
     ),
     "variant for a substrate nobody knows": (
         put("transfers", "dye-sublimation", "on", "moonstone", value={"peel": ["hot"]}),
-        ("transfers.toml: dye-sublimation", "on.moonstone", "no substrate or family of that name"),
+        ("transfers.toml: dye-sublimation", "/on/moonstone", "no substrate or family of that name"),
     ),
     "colour that is none": (
         put("blanks", "tee-heavy-white", "colour", value="blanched"),
@@ -257,7 +257,10 @@ DANGLING: dict[str, tuple[Change, str]] = {
         put("ambiguous_fibres", "AC", "readings", value=["CA", "XX"]),
         "ambiguous_fibres.toml: AC: /readings/1: there is no 'XX' in fibres",
     ),
-    "rules": (put("rules", RULE_ID, "sources", value=["nobody"]), f"{RULE}: sources: there is no 'nobody' in sources"),
+    "rules": (
+        put("rules", RULE_ID, "sources", value=["nobody"]),
+        f"{RULE}: /sources/0: there is no 'nobody' in sources",
+    ),
 }
 
 
@@ -324,15 +327,15 @@ RULE_CASES: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
     "unknown field": ({"because_of": "heat"}, ("/because_of", "is not a known field")),
     "firing example that does not fire": (
         {"fires": [*SMALL["fires"], {"facts": COOL}]},
-        ("fires[1]", "does not hold: it stays silent", "set.surface_c = 150"),
+        ("/fires/1", "does not hold: it stays silent", "set.surface_c = 150"),
     ),
     "silent example that fires": (
         {"silent": [*SMALL["silent"], {"facts": HOT}]},
-        ("silent[2]", "does not hold: it fires", "set.surface_c = 151"),
+        ("/silent/2", "does not hold: it fires", "set.surface_c = 151"),
     ),
     "example that decides nothing": (
         {"silent": [*SMALL["silent"], {"item": {"substrate": ""}}]},
-        ("silent[2]", "does not hold: it is undecided"),
+        ("/silent/2", "does not hold: it is undecided"),
     ),
     "no order among the firing examples": (
         {"fires": [{"facts": HOT}]},
@@ -340,24 +343,24 @@ RULE_CASES: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
     ),
     "fact of a wrong type": (
         {"silent": silent(**COOL | {"item.textile": "yes"})},
-        ("silent[0]", "'yes' is not true/false"),
+        ("/silent/0", "'yes' is not true/false"),
     ),
     "fact without its unit": (
         {"silent": silent(**COOL | {"set.surface_c": 150})},
-        ("silent[0]", "150 has no unit"),
+        ("/silent/0", "150 has no unit"),
     ),
     "fact in a wrong unit": (
         {"silent": silent(**COOL | {"set.surface_c": "150 s"})},
-        ("silent[0]", "'150 s'", "'s' is not known here"),
+        ("/silent/0", "'150 s'", "'s' is not known here"),
     ),
     "fact on a limit of another dimension": (
         {"silent": silent(**COOL | {"set.surface_c": "prepress.time_least"})},
-        ("silent[0]", "'prepress.time_least' is no temperature"),
+        ("/silent/0", "'prepress.time_least' is no temperature"),
     ),
-    "fact left out": ({"silent": silent(**{"item.textile": True})}, ("silent[0]", "left out: ['set.surface_c']")),
+    "fact left out": ({"silent": silent(**{"item.textile": True})}, ("/silent/0", "/facts/set.surface_c: is required")),
     "fact that the condition does not read": (
         {"silent": silent(**COOL | {"set.time_s": "9 s"})},
-        ("silent[0]", "not in it: ['set.time_s']"),
+        ("/silent/0", "/facts/set.time_s: is no fact of the condition"),
     ),
     "facts and parts of an order": (
         {"silent": [{"facts": COOL, "quantity": 3}]},
@@ -370,7 +373,7 @@ RULE_CASES: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
     ),
     "example order that cannot be read": (
         {"silent": [{"item": {"fibres": {"CO": 50}}}]},
-        ("silent[0]", "/item/fibres", "sums to 50 %"),
+        ("/silent/0", "/item/fibres", "sums to 50 %"),
     ),
     "undeclared fact": (
         {"when": "item.shiny", "because": "It is."},

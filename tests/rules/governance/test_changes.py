@@ -22,6 +22,7 @@ from accord_rules.governance.changes import (
     check,
     difference,
     entry_digest,
+    faults_in,
     read_changes,
 )
 from accord_rules.revision.book import Book
@@ -80,7 +81,11 @@ def test_a_change_made_against_another_state_of_the_entry_is_refused(book: Book)
     known = EntryChange("limits", "order.shift", {"value": 1}, ABSENT)
     with pytest.raises(ChangeError) as refused:
         apply(book.documents, [stale, gone, known])
-    assert [reason.split(":")[0] for reason in refused.value.reasons] == ["/changes/0", "/changes/1", "/changes/2"]
+    assert [each.pointer for each in refused.value.faults] == [
+        "/changes/0/before",
+        "/changes/1/id",
+        "/changes/2/before",
+    ]
 
 
 def test_a_difference_makes_the_one_of_the_other_and_back(book: Book) -> None:
@@ -130,8 +135,28 @@ def test_a_change_that_makes_no_book_is_refused_with_the_loaders_reasons(book: B
     with pytest.raises(BookError, match="base_example"):
         check(book.documents, [EntryChange("consumables", "heat-tape", None)])
     # The rule's examples stand on the old value: they have to be moved in the same change set.
-    with pytest.raises(BookError, match=r"dye-on-too-little-polyester\.toml: fires"):
+    with pytest.raises(BookError, match=r"dye-on-too-little-polyester\.toml: /fires"):
         check(book.documents, [changed("limits", "dye.polyester_share_least", value=35)])
+
+
+def test_what_is_wrong_in_a_changed_entry_is_told_at_its_place_in_the_changes(book: Book, changed: Changed) -> None:
+    rule = "dye-on-nylon"
+    changes = [
+        changed("limits", "order.shift", stricter="sideways"),
+        changed("rules", rule, when="item.textil", because="It is {item.nylon_shar}."),
+        EntryChange("consumables", "heat-tape", None),
+    ]
+    with pytest.raises(BookError) as refused:
+        check(book.documents, [changes[0]])
+    assert [each.pointer for each in faults_in(changes, refused.value)] == ["/changes/0/value/stricter"]
+    with pytest.raises(BookError) as refused:
+        check(book.documents, changes[1:])
+    told = {each.pointer: each.told for each in faults_in(changes, refused.value)}
+    assert "did you mean item.textile" in told["/changes/1/value/when"]
+    assert "did you mean item.nylon_share" in told["/changes/1/value/because"]
+    with pytest.raises(BookError) as refused:
+        check(book.documents, changes[2:])
+    assert [each.pointer for each in faults_in(changes, refused.value)] == ["/changes"]
 
 
 @pytest.mark.parametrize("value", [None, {"dimension": "time"}])

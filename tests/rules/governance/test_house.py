@@ -192,7 +192,7 @@ def test_what_the_book_does_not_have_is_refused(book: Book) -> None:
         "/limits/migration.surface_most",
         "/without/products/0",
         "/without/consumables/0",
-        "/rules/house.x/sources",
+        "/rules/house.x/sources/0",
     }
 
 
@@ -202,7 +202,7 @@ def test_what_the_book_does_not_have_is_refused(book: Book) -> None:
         ({"level": "forbids"}, "/rules/house.x/level", "not one of the allowed words"),
         ({"when": "item.silk"}, "/rules/house.x/when", "not a fact"),
         ({"when": "item.protein_share > 50 and item.protein_share < 40"}, "/rules/house.x/when", "can never hold"),
-        ({"because": "{item.silk}"}, "/rules/house.x", "not a fact"),
+        ({"because": "{item.silk}"}, "/rules/house.x/because", "not a fact"),
         ({"when": "item.protein_share > 5"}, "/rules/house.x", "does not hold"),
         ({"silent": [{"item": {"fibres": {"CO": 100}}}]}, "/rules/house.x", "is true and decides"),
     ],

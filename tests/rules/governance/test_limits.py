@@ -36,7 +36,7 @@ def tables(book: Book, **rules: tuple[str, str]) -> Book:
     made = {}
     base = dict(book.documents["rules"]["dye-on-nylon"])
     for name, (level, when) in rules.items():
-        made[name] = read_rule(name, base | {"level": level, "when": when}, book.vocabulary)
+        made[name] = read_rule(name, base | {"level": level, "when": when}, book.vocabulary, book.sources)
     return replace(book, rules=MappingProxyType(made))
 
 

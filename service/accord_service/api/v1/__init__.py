@@ -6,6 +6,8 @@ from accord_service.api.v1.get_audit import get_audit
 from accord_service.api.v1.get_catalogue import get_catalogue
 from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
+from accord_service.api.v1.get_fact import get_fact
+from accord_service.api.v1.get_facts import get_facts
 from accord_service.api.v1.get_house_rules import get_house_rules
 from accord_service.api.v1.get_key import get_key
 from accord_service.api.v1.get_keys import get_keys
@@ -65,6 +67,8 @@ ENDPOINTS = (
     get_source,
     get_rules,
     get_rule,
+    get_facts,
+    get_fact,
     get_revisions,
     get_revision,
     get_revision_changes,

@@ -1,0 +1,43 @@
+"""The right words nearest to a wrong one, for whoever mistyped it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from difflib import SequenceMatcher
+
+# Of difflib's ratio (1: the same): below it two words have little more than some letters in common.
+ALIKE = 0.6
+# How much less alike than the nearest word another one may be.
+_FURTHER = 0.2
+# What is compared of a wrong word, which may be as long as a request can be.
+_COMPARED = 80
+
+
+def nearest(word: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:
+    """The known words that are spelt like ``word``, or of the same parts in another order, the most alike first."""
+    likeness = {other: _likeness(word[:_COMPARED].lower(), other.lower()) for other in known}
+    least = max(ALIKE, max(likeness.values(), default=0.0) - _FURTHER)
+    alike = [other for other, how in likeness.items() if how >= least]
+    return tuple(sorted(alike, key=lambda other: (-likeness[other], other))[:most])
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """The nearest words as a bracket behind a message; empty if none is near."""
+    words = nearest(word, known)
+    return f" (did you mean {', '.join(words)}?)" if words else ""
+
+
+def _likeness(word: str, other: str) -> float:
+    """From 0 to 1, whichever is more: as they are written, or with their parts sorted."""
+    pairs = ((word, other), (_sorted(word), _sorted(other)))
+    return max(_ratio(*pair) for pair in pairs)
+
+
+def _ratio(word: str, other: str) -> float:
+    matcher = SequenceMatcher(None, word, other, autojunk=False)
+    return matcher.ratio() if matcher.real_quick_ratio() >= ALIKE <= matcher.quick_ratio() else 0.0
+
+
+def _sorted(word: str) -> str:
+    return " ".join(sorted(re.split(r"[^0-9a-z]+", word)))

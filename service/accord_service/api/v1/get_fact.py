@@ -1,0 +1,29 @@
+from __future__ import annotations
+
+from accord_rules.derive.glossary import Glossary
+from accord_rules.documents.reading import Fault
+from accord_rules.documents.spelling import did_you_mean
+from accord_service.api.answers import Fact
+from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.http.problems import NotFound
+from accord_service.http.writing import Answer
+
+
+@endpoint(
+    "GET",
+    "/v1/facts/{fact}",
+    tag="Book",
+    as_of=True,
+    answers=Fact,
+    parameters={"fact": "name of the fact"},
+    statuses=(404,),
+    examples=(Example("A fact", path=lambda book: {"fact": min(Glossary(book))}),),
+)
+def get_fact(asked: Asked) -> Answer:
+    """Give one fact: what it is, what it is worked out from, what holds when it is unsaid, and who looks at it."""
+    book, name = asked.book, asked.path["fact"]
+    facts = Glossary(book)
+    if name not in facts:
+        fault = Fault("/fact", f"there is no fact {name!r}", tuple(facts), code="not-in-book", refused=name)
+        raise NotFound(f"There is no fact {name!r}{did_you_mean(name, facts)}.", [fault])
+    return Answer(Fact(book.revision, book.digest, fact=facts[name]).document())
