@@ -158,7 +158,7 @@ class HouseError(ValueError):
 
     def __init__(self, refusals: Iterable[Refusal]) -> None:
         self.refusals = tuple(refusals)
-        super().__init__("; ".join(f"{each.pointer}: {each.message}" for each in self.refusals))
+        super().__init__("; ".join(f"{refusal.pointer}: {refusal.message}" for refusal in self.refusals))
 
 
 # -- taking them in ---------------------------------------------------------------------------------------------------
@@ -222,7 +222,7 @@ def _unknown_limits(book: Book, house: HouseRules) -> Iterable[Refusal]:
 def _limit_refusals(book: Book, house: HouseRules, shop: Shop | None) -> Iterable[Refusal]:
     unknown = list(_unknown_limits(book, house))
     yield from unknown
-    barred = {each.pointer for each in unknown}
+    barred = {refusal.pointer for refusal in unknown}
     for name, written_value in house.limits.items():
         pointer = f"/limits/{escape(name)}"
         if pointer in barred:
@@ -240,8 +240,8 @@ def _limit_refusals(book: Book, house: HouseRules, shop: Shop | None) -> Iterabl
 
 def _loosens(book: Book, name: str, value: float) -> str:
     limit, dimension = book.limits[name], book.limit_dimension(name)
-    asked, now = (units.show(dimension, each, METRIC) for each in (value, book.limit_values[name]))
-    return f"{asked} is looser than the book's {now}: {name} may only be made {limit.stricter}"
+    value_text, now = (units.show(dimension, number, METRIC) for number in (value, book.limit_values[name]))
+    return f"{value_text} is looser than the book's {now}: {name} may only be made {limit.stricter}"
 
 
 def _stock_refusals(book: Book, house: HouseRules) -> Iterable[Refusal]:
@@ -303,19 +303,19 @@ def _witness(shared: Authority, loosened: Authority, orders: Iterable[Question],
     for order, example in orders:
         for at in (shop, example) if shop is not None else (example,):
             # Orders are made for the example shop's presses; another shop is asked whether any of its own will do.
-            asked = replace(order, press=None) if at is not example and isinstance(order.press, str) else order
-            before, after = shared.judge_resolved(asked, at), loosened.judge_resolved(asked, at)
+            open_order = replace(order, press=None) if at is not example and isinstance(order.press, str) else order
+            before, after = shared.judge_resolved(open_order, at), loosened.judge_resolved(open_order, at)
             lost = tuple(sorted(_ids(before) - _ids(after)))
-            found = Witness(written(asked), before.verdict, after.verdict, lost)
+            witness = Witness(written(open_order), before.verdict, after.verdict, lost)
             if before.firmer_than(after):
-                return found
+                return witness
             if lost and weaker is None:
-                weaker = found
+                weaker = witness
     return weaker
 
 
 def _ids(weighed: Weighed) -> frozenset[str]:
-    return frozenset(each.rule.id for each in weighed.fired)
+    return frozenset(match.rule.id for match in weighed.fired)
 
 
 # -- answering under them ---------------------------------------------------------------------------------------------
@@ -345,13 +345,17 @@ class HouseAuthority(Authority):
     def _findings(self, judged: Judged) -> tuple[Finding, ...]:
         """What the shared book alone would not say is marked as the house's, whatever it comes from."""
         shared = judged.shared.weighed if judged.shared is not None else Weighed()
-        known = {(each.rule.id, each.about) for each in shared.fired}
+        places = {(match.rule.id, match.about) for match in shared.fired}
         own = findings(judged.own.fired, self.book)
-        marked = [each if (each.rule, each.about) in known else replace(each, layer=LAYER) for each in own]
+        marked = [
+            finding if (finding.rule, finding.about) in places else replace(finding, layer=LAYER) for finding in own
+        ]
         if shared.firmer_than(judged.own):
-            there = {(each.rule, each.about) for each in own}
+            there = {(finding.rule, finding.about) for finding in own}
             marked += [
-                each for each in findings(shared.fired, self.shared.book) if (each.rule, each.about) not in there
+                finding
+                for finding in findings(shared.fired, self.shared.book)
+                if (finding.rule, finding.about) not in there
             ]
         return in_order(marked)
 

@@ -81,7 +81,7 @@ def read_sentence(text: str, types: Mapping[str, FactType], limits: Mapping[str,
         if is_limit and name not in limits:
             raise SentenceError(f"limit {name} is not in the book{did_you_mean(name, limits)}")
         if not is_limit and (name not in types or types[name].kind is Kind.DATA):
-            nameable = [known for known, type_ in types.items() if type_.kind is not Kind.DATA]
+            nameable = [name for name, type_ in types.items() if type_.kind is not Kind.DATA]
             raise SentenceError(f"{name} is not a fact that sentences may name{did_you_mean(name, nameable)}")
         (named_limits if is_limit else facts).append(name)
     stray = re.search(r"[{}]", _FIELD.sub(lambda match: " " * len(match.group()), text))
