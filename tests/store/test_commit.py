@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from accord_service.store import Conflict, EmbeddedServer, Store, StoreBroken, Transaction, names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import UnsealedEntry
 from accord_service.store.commit import (
     ABSENT,
     TURN_MS,
@@ -26,7 +26,7 @@ from accord_service.store.commit import (
 )
 from accord_service.store.connection import Connection, connect
 
-AUDIT = AuditEntry("who", "test", "it")
+AUDIT = UnsealedEntry("who", "test", "it")
 A, B, INDEX = "{accord}:test:a", "{accord}:test:b", "{accord}:test:index"
 
 Opener = Callable[[], Store]

@@ -27,7 +27,7 @@ _SLACK_K = 1e-9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Ready:
+class _SaggingModes:
     """Stack and platen, taken apart for one slope of the heater. M = N + 1 cells, the platen first; L layers.
 
     shown: (L + 5, M) takes modes to the outputs: layer means, the blank's faces, first and last cell, platen.
@@ -83,12 +83,12 @@ def _cut(
 
 
 @lru_cache(maxsize=2 * CACHED_STACKS)
-def _ready(cells: _Cut, own_w_m2k: float) -> _Ready:
+def _ready(cells: _Cut, own_w_m2k: float) -> _SaggingModes:
     """``own_w_m2k``: what holds the platen at its own temperature, loss to air and the controller's slope together."""
     diagonal = cells.diagonal.copy()
     diagonal[0] += own_w_m2k
     modes = decompose(cells.capacity, diagonal, cells.beside)
-    return _Ready(cells.grid, modes, frozen(cells.outputs @ modes.back), cells.from_below)
+    return _SaggingModes(cells.grid, modes, frozen(cells.outputs @ modes.back), cells.from_below)
 
 
 def _before(first: float, others: Floats) -> Floats:
@@ -125,7 +125,7 @@ class _Stretch:
     begun_s, ends_s: on the clock of the whole; ``places`` are the times asked for that lie between.
     """
 
-    ready: _Ready
+    ready: _SaggingModes
     at_start: Floats
     drive: Floats
     begun_s: float
@@ -237,7 +237,7 @@ def solve_sagging(stack: Stack, start_c: tuple[float, ...], times_s: Floats, ref
 
 
 def _history(
-    stack: Stack, start_c: tuple[float, ...], times_s: Floats, ready: _Ready, shown: Floats, summed: Floats
+    stack: Stack, start_c: tuple[float, ...], times_s: Floats, ready: _SaggingModes, shown: Floats, summed: Floats
 ) -> History:
     layers, below_c = len(stack.layers), outer_c(stack.bottom)
     faces = shown[layers : layers + 2] + ready.from_below * below_c

@@ -251,10 +251,10 @@ def _is_word(test: _Test) -> bool:
 
 
 @dataclass(slots=True, eq=False)
-class _Node:
+class _Prefix:
     """The tests that follow one beginning, as the engine will share them."""
 
-    children: dict[_Test, _Node] = field(default_factory=dict)
+    children: dict[_Test, _Prefix] = field(default_factory=dict)
     rules: int = 0
     pending: int = 0
 
@@ -280,14 +280,14 @@ def most_together(tests: Iterable[_Test]) -> int:
     return max(Counter(place for test in tests for place in test.holds).values(), default=0)
 
 
-def _tree(rules: Iterable[_Rule]) -> list[_Node]:
+def _tree(rules: Iterable[_Rule]) -> list[_Prefix]:
     """All nodes, parents before children, measured."""
-    nodes = [_Node()]
+    nodes = [_Prefix()]
     for rule in rules:
         node = nodes[0]
         for test in rule.tests:
             if test not in node.children:
-                node.children[test] = _Node()
+                node.children[test] = _Prefix()
                 nodes.append(node.children[test])
             node = node.children[test]
         node.rules += 1

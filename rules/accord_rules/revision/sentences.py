@@ -19,7 +19,7 @@ class SentenceError(ValueError):
     """A sentence that names something that is not declared."""
 
 
-class Known(Protocol):
+class FactValues(Protocol):
     """Facts by name: a mapping, or a case that works them out."""
 
     def get(self, name: str, /) -> Any: ...
@@ -35,7 +35,7 @@ class Sentence:
 
     def write(
         self,
-        facts: Known,
+        facts: FactValues,
         types: Mapping[str, FactType],
         limits: Mapping[str, tuple[units.Dimension, float]],
         preferences: units.UnitPreferences,

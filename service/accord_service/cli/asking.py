@@ -55,7 +55,7 @@ class RulePage:
 
 
 @dataclass(frozen=True, slots=True)
-class RuleLine:
+class RuleRow:
     id: str
     topic: str
     level: str
@@ -76,7 +76,7 @@ class Answerer(Protocol):
     def rule(self, name: str) -> RulePage:
         """Raises Unknown."""
 
-    def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
+    def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         """Every rule, or those of a topic or level."""
 
     def fact(self, name: str) -> Document:
@@ -111,9 +111,9 @@ class Service:
         sources = {each: self._client.source(each).entry for each in found.sources}
         return RulePage(found.id, found.document["revision"], found.entry, limits, sources)
 
-    def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
+    def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         lines = _asked(lambda: list(self._client.rules(topic, level)))
-        return [RuleLine(each.id, each.topic, each.level, each.title) for each in lines]
+        return [RuleRow(each.id, each.topic, each.level, each.title) for each in lines]
 
     def fact(self, name: str) -> Document:
         return _asked(lambda: self._fact(name))
@@ -172,13 +172,13 @@ class Here:
             {each: written["sources"][each] for each in rule.sources},
         )
 
-    def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
+    def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         every = self._authority.book.rules.values()
         topics = sorted({rule.topic for rule in every})
         if topic is not None and topic not in topics:
             raise Failure(f"There is no topic {topic!r}; the book has {', '.join(topics)}.")
         wanted = [r for r in every if topic in (None, r.topic) and level in (None, r.level)]
-        return [RuleLine(r.id, r.topic, r.level, r.title) for r in sorted(wanted, key=lambda r: r.id)]
+        return [RuleRow(r.id, r.topic, r.level, r.title) for r in sorted(wanted, key=lambda r: r.id)]
 
     def fact(self, name: str) -> Document:
         book = self._authority.book
@@ -255,14 +255,14 @@ def answerer(
         yield Service(client, url)
 
 
-class Put(Protocol):
+class ServiceCall(Protocol):
     """Puts one question or change to the service, with what it refuses as this command's own failures."""
 
     def __call__(self, ask: Callable[[accord_client.Client], T], /) -> T: ...
 
 
 def administered(command: Command) -> Command:
-    """The options of commands that only a service can answer. The command gets a ``Put`` as its first argument."""
+    """The options of commands that only a service can answer. Its first argument is a ``ServiceCall``."""
 
     @wraps(command)
     def run(url: str | None, token: str | None, allow_insecure: bool, **asked: Any) -> Any:
@@ -280,13 +280,13 @@ def service_named(command: Command) -> Command:
 
 
 @contextmanager
-def put_to(url: str | None, token: str | None, allow_insecure: bool) -> Iterator[Put]:
-    """A ``Put`` to the service that the options name. Raises UsageError."""
+def put_to(url: str | None, token: str | None, allow_insecure: bool) -> Iterator[ServiceCall]:
+    """A ``ServiceCall`` to the service that the options name. Raises UsageError."""
     with _client(url, token, allow_insecure) as client:
         yield _put_to(client)
 
 
-def _put_to(client: accord_client.Client) -> Put:
+def _put_to(client: accord_client.Client) -> ServiceCall:
     def put(ask: Callable[[accord_client.Client], T], /) -> T:
         try:
             return _asked(lambda: ask(client))

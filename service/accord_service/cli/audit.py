@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import click
 
 from accord_service.cli.asking import Failure, put_to, service_named
-from accord_service.store import AuditHead, SealedEntry, Store, StoreError
+from accord_service.store import ChainHead, SealedEntry, Store, StoreError
 
 WHOLE, BROKEN = 0, 1
 TIMEOUT_S = 10.0
@@ -37,11 +37,11 @@ def verify(
 
 def broken_at(entries: Iterable[SealedEntry], end: tuple[int, str] | None = None) -> int | None:
     """The number of the first entry that does not follow the one before; None where all do, up to ``end``."""
-    reached = AuditHead()
+    reached = ChainHead()
     for entry in entries:
         if not entry.follows(reached):
             return reached.seq + 1
-        reached = AuditHead(entry.seq, entry.hash)
+        reached = ChainHead(entry.seq, entry.hash)
     if end is not None and reached.seq < end[0]:
         return reached.seq + 1
     return None

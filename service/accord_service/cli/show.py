@@ -10,7 +10,7 @@ from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.reading import Fault
-from accord_service.cli.asking import Document, RuleLine, RulePage
+from accord_service.cli.asking import Document, RulePage, RuleRow
 from accord_service.cli.orders import Refused
 from accord_service.cli.output import Output, few
 
@@ -416,7 +416,7 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
         _examples(output, heading, rule[key], edges=edges)
 
 
-def show_rules(output: Output, lines: Sequence[RuleLine]) -> None:
+def show_rules(output: Output, lines: Sequence[RuleRow]) -> None:
     """A list of rules, by topic."""
     for topic in sorted({each.topic for each in lines}):
         _heading(output, topic)

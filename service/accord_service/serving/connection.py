@@ -21,7 +21,7 @@ class Phase(enum.Enum):
 
 
 @dataclass(eq=False, slots=True)
-class Connection:
+class ClientConnection:
     """Changed by the reactor alone. Times are seconds of the monotonic clock, sizes bytes.
 
     ``received`` is what came and belongs to no request yet; ``exchange`` the request whose header has been read;

@@ -48,7 +48,7 @@ class Event(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class AuditEntry:
+class UnsealedEntry:
     """What a commit says about itself. ``actor_id``: the id of a key, or a part of the program; ``subject_id``: of what
     it was done to, as the API calls it; None where that is more than one.
 
@@ -61,7 +61,7 @@ class AuditEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class AuditHead:
+class ChainHead:
     """How many entries there are, and the hash of the last."""
 
     seq: int = 0
@@ -71,7 +71,7 @@ class AuditHead:
         return f"{self.seq} {self.hash}" if self.seq else ""
 
     @classmethod
-    def read(cls, text: bytes | None) -> AuditHead:
+    def read(cls, text: bytes | None) -> ChainHead:
         if not text:
             return cls()
         seq, _, hash_ = text.decode().partition(" ")
@@ -109,11 +109,11 @@ class SealedEntry:
     def right_hash(self) -> str:
         return hashlib.sha256(canonical(self._sealed())).hexdigest()
 
-    def follows(self, head: AuditHead) -> bool:
+    def follows(self, head: ChainHead) -> bool:
         return self.seq == head.seq + 1 and self.previous == head.hash and self.hash == self.right_hash()
 
 
-def seal(entry: AuditEntry, written: Mapping[str, str | None], head: AuditHead, at_s: float) -> SealedEntry:
+def seal(entry: UnsealedEntry, written: Mapping[str, str | None], head: ChainHead, at_s: float) -> SealedEntry:
     """The entry that follows ``head``; ``written`` by the keys of the store, ``at_s`` in seconds since 1970 (UTC)."""
     unsealed = SealedEntry(
         seq=head.seq + 1,
@@ -128,14 +128,14 @@ def seal(entry: AuditEntry, written: Mapping[str, str | None], head: AuditHead, 
     return replace(unsealed, hash=unsealed.right_hash())
 
 
-class Audit:
+class AuditLog:
     """Reads the chain, in pages."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
-    def head(self) -> AuditHead:
-        return AuditHead.read(self._connection.ask("GET", names.AUDIT_HEAD))
+    def head(self) -> ChainHead:
+        return ChainHead.read(self._connection.ask("GET", names.AUDIT_HEAD))
 
     def entries(self, after: int = 0, limit: int = PAGE) -> tuple[SealedEntry, ...]:
         """Up to ``limit`` entries that follow number ``after``. Raises ValueError at one that is no entry at all."""
@@ -147,7 +147,7 @@ class Audit:
         Entries added meanwhile are not looked at. A chain cut short breaks at the first entry that is missing.
         """
         end = self.head()
-        reached = AuditHead()
+        reached = ChainHead()
         for text in self._all_texts(end.seq):
             try:
                 entry = _read(text)
@@ -155,7 +155,7 @@ class Audit:
                 return reached.seq + 1
             if not entry.follows(reached):
                 return reached.seq + 1
-            reached = AuditHead(entry.seq, entry.hash)
+            reached = ChainHead(entry.seq, entry.hash)
         if reached != end:
             return min(reached.seq + 1, end.seq)
         return self._surplus()
@@ -187,7 +187,7 @@ class Audit:
     def _surplus(self) -> int | None:
         """The first entry that no commit made, past the chain's end; the length is asked first, as both may grow."""
         length, head = self._connection.ask_all((("LLEN", names.AUDIT), ("GET", names.AUDIT_HEAD)))
-        seq = AuditHead.read(head).seq
+        seq = ChainHead.read(head).seq
         return seq + 1 if int(length) > seq else None
 
     def _all_texts(self, most: int) -> Iterator[bytes]:

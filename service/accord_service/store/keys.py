@@ -23,7 +23,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, NotThere
@@ -71,14 +71,14 @@ class KeyRecord:
 
 
 @dataclass(frozen=True, slots=True)
-class IssuedKey:
+class NewKey:
     """A key and its token, which is not kept anywhere: show it once."""
 
     record: KeyRecord
     token: str
 
     def __repr__(self) -> str:
-        return f"IssuedKey({self.record.id})"
+        return f"NewKey({self.record.id})"
 
 
 class KeyRing:
@@ -93,7 +93,7 @@ class KeyRing:
         return None if parts is None else _matching(self._records.get(parts[0]), parts[1])
 
 
-class Keys:
+class KeyStore:
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
@@ -107,7 +107,7 @@ class Keys:
         holder: str | None = None,
         expires_at: float | None = None,
         also: Callable[[KeyRecord], Transaction] = nothing_else,
-    ) -> IssuedKey:
+    ) -> NewKey:
         """A new key. The shop need not be there yet: the first admin's is made before any shop."""
         word = base64.b32encode(secrets.token_bytes(10)).decode().lower()
         secret = _base62(int.from_bytes(secrets.token_bytes(SECRET_BYTES)), 43)
@@ -130,8 +130,8 @@ class Keys:
             {_key(id_): ABSENT},
             (Put(_key(id_), record.fields()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, Event.KEY_ISSUED, id_))
-        return IssuedKey(record, token)
+        self._committer.apply(own + also(record), UnsealedEntry(who, Event.KEY_ISSUED, id_))
+        return NewKey(record, token)
 
     def by_token(self, token: str) -> KeyRecord | None:
         """The key of a token; None if it is unknown or revoked."""
@@ -174,7 +174,7 @@ class Keys:
             return old
         record = replace(old, version=old.version + 1, revoked_at=self._committer.clock())
         change = Transaction({_key(id_): old.version}, (Put(_key(id_), record.fields()), DIRECTORY_MOVES))
-        self._committer.apply(change, AuditEntry(who, Event.KEY_REVOKED, id_))
+        self._committer.apply(change, UnsealedEntry(who, Event.KEY_REVOKED, id_))
         return record
 
     def used(self, id_: str, at: float) -> None:

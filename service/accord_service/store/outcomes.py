@@ -11,7 +11,7 @@ from urllib.parse import unquote
 
 from accord_rules.governance.outcomes import Cell
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import AllReported, Conflict, StoreAway
@@ -50,7 +50,7 @@ class OutcomeRecord:
     reported_at: float
 
 
-class Outcomes:
+class OutcomeStore:
     """Reports on the pieces of recorded orders. All there is about a record's outcomes ends when the record does."""
 
     def __init__(self, committer: Committer, connection: Connection) -> None:
@@ -99,7 +99,7 @@ class Outcomes:
                     AddToIndex(names.CELLS, names.member(cell.transfer, cell.substrate, cell.press_type), 0),
                 ),
             )
-            entry = AuditEntry(who, Event.OUTCOME_REPORTED, names.member(record.record_id, f"o{number}"))
+            entry = UnsealedEntry(who, Event.OUTCOME_REPORTED, names.member(record.record_id, f"o{number}"))
             try:
                 self._committer.apply(own + also(outcome), entry)
             except Conflict as conflict:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import (
     ABSENT,
     AddToIndex,
@@ -47,7 +47,7 @@ class ProposalRecord:
         }
 
 
-class Proposals:
+class ProposalStore:
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
@@ -82,7 +82,7 @@ class Proposals:
                 ),
             )
             try:
-                self._committer.apply(own + also(record), AuditEntry(author, Event.PROPOSAL_DRAFTED, record.id))
+                self._committer.apply(own + also(record), UnsealedEntry(author, Event.PROPOSAL_DRAFTED, record.id))
             except Conflict as conflict:
                 if conflict.key != _key(record.id):
                     raise
@@ -116,7 +116,7 @@ class Proposals:
     ) -> ProposalRecord:
         """The next version. Raises Conflict if ``version`` is not the newest any more, NotThere if there is none."""
         record, own = self.replacing(id_, version, document, state=state)
-        self._committer.apply(own + also(record), AuditEntry(who, event, id_))
+        self._committer.apply(own + also(record), UnsealedEntry(who, event, id_))
         return record
 
     def replacing(

@@ -10,7 +10,7 @@ from typing import Any
 from urllib.parse import unquote
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import (
     ABSENT,
     AddToIndex,
@@ -59,7 +59,7 @@ class OrderRecord:
         }
 
 
-class Records:
+class RecordStore:
     """Creates and finds records; deletes references. With a shop's id only that shop's own are found."""
 
     def __init__(self, committer: Committer, connection: Connection) -> None:
@@ -103,7 +103,7 @@ class Records:
         writes += [AddToIndex(index, member, record.recorded_at) for index, member in place.listed()]
         if record.expires_at is not None:
             writes.append(AddToIndex(names.RECORDS_EXPIRY, place.member(), record.expires_at))
-        entry = AuditEntry(who, Event.RECORD_CREATED, record.record_id)
+        entry = UnsealedEntry(who, Event.RECORD_CREATED, record.record_id)
         self._committer.apply(Transaction({key: ABSENT}, tuple(writes)) + also(record), entry)
         return record
 
@@ -149,7 +149,7 @@ class Records:
         if old.expires_at is not None:
             writes.append(DropFromIndex(names.RECORDS_EXPIRY, before.member()))
             writes.append(AddToIndex(names.RECORDS_EXPIRY, after.member(), old.expires_at))
-        entry = AuditEntry(who, Event.RECORD_REFERENCE_DELETED, record_id)
+        entry = UnsealedEntry(who, Event.RECORD_REFERENCE_DELETED, record_id)
         self._committer.apply(Transaction({key: old.version}, tuple(writes)) + also(record), entry)
         return record
 
@@ -166,7 +166,7 @@ class Records:
         for place in gone:
             writes += [DropFromIndex(index, member) for index, member in place.listed()]
             writes.append(DropFromIndex(names.RECORDS_EXPIRY, place.member()))
-        self._committer.commit({}, writes, AuditEntry(who, Event.RECORDS_EXPIRED, None))
+        self._committer.commit({}, writes, UnsealedEntry(who, Event.RECORDS_EXPIRED, None))
         return len(gone)
 
     def _records(self, places: list[tuple[str, str]], following: str | None) -> Page[OrderRecord]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from accord_rules.documents.canonical import digest
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.errors import Conflict, NotThere
 
@@ -58,7 +58,7 @@ def read_head(versioned: Versioned | None) -> RevisionHead | None:
     return None if versioned is None else RevisionHead(**versioned.document)
 
 
-class Revisions:
+class RevisionStore:
     """The head's version in the store is the revision's number: both grow by one with each publication."""
 
     def __init__(self, committer: Committer) -> None:
@@ -134,7 +134,7 @@ class Revisions:
             {names.HEAD: record.number - 1, _key(record.number): ABSENT},
             (Put(_key(record.number), record.document()), Put(names.HEAD, head)),
         )
-        self._committer.apply(own + also, AuditEntry(record.author, Event.REVISION_PUBLISHED, str(record.number)))
+        self._committer.apply(own + also, UnsealedEntry(record.author, Event.REVISION_PUBLISHED, str(record.number)))
         return record
 
 

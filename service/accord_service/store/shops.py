@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import NotThere
@@ -87,7 +87,7 @@ class ShopStore:
                 DIRECTORY_MOVES,
             ),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, event, id_))
+        self._committer.apply(own + also(record), UnsealedEntry(who, event, id_))
         return record
 
     def get(self, id_: str) -> ShopRecord | None:
@@ -127,7 +127,7 @@ class ShopStore:
             {_house(shop): version},
             (Put(_house(shop), {"document": document, "changed_at": record.changed_at}), DIRECTORY_MOVES),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, Event.HOUSE_RULES_REPLACED, shop))
+        self._committer.apply(own + also(record), UnsealedEntry(who, Event.HOUSE_RULES_REPLACED, shop))
         return record
 
 
