@@ -246,8 +246,8 @@ account.add(WALK)
 if sys.argv[1] == "wrong":
     account.add(DISAGREEMENT)
     ledger._since_s = float(sys.argv[2])
-metrics.inferred(ledger)
-metrics.inferred(ledger)
+metrics.mirror_ledger(ledger)
+metrics.mirror_ledger(ledger)
 if sys.argv[1] == "read":
     if len(sys.argv) > 3:
         from prometheus_client.multiprocess import mark_process_dead

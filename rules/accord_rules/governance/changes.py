@@ -58,6 +58,7 @@ class EntryTable(Reader):
     """An entry as the book writes it. What it must hold is checked when the book is loaded."""
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        """A copy of the table; None, with faults, for what no book could write."""
         if not isinstance(value, dict):
             faults.append(Fault(pointer, f"must be an object or null, not {kind_of(value)}", code="wrong-type"))
             return None
@@ -68,6 +69,7 @@ class EntryTable(Reader):
         return None if own else copy.deepcopy(value)
 
     def json_schema(self) -> dict[str, Any]:
+        """Any object: what it must hold hangs on the kind of entry."""
         return {"type": "object"}
 
 

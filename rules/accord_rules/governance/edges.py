@@ -22,8 +22,7 @@ from accord_rules.documents.reading import DocumentError, read
 from accord_rules.documents.writing import written
 from accord_rules.governance.limits import derived_with
 from accord_rules.load.examples import case_of, example_order, step
-from accord_rules.orders.order import Artwork, Order, Press, Size, Use
-from accord_rules.orders.order import Settings as AskedSettings
+from accord_rules.orders.order import Artwork, Order, Press, Settings, Size, Use
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Compare, LimitName, comparisons
@@ -244,6 +243,7 @@ def drivers(book: Book) -> Mapping[str, Sequence[Driver]]:
 
 
 def within(dimension: units.Dimension, value: float) -> float:
+    """The value as a field may hold it, in the inside unit. Raises CannotBe outside the dimension's bounds."""
     low = value <= dimension.least if dimension.least_open else value < dimension.least
     if low or value > dimension.most:
         raise CannotBe
@@ -261,7 +261,7 @@ def _with_first(order: Order, **fields: Any) -> Order:
 
 def _asked(field: str, dimension: units.Dimension) -> Driver:
     def drive(order: Order, value: float) -> Order:
-        settings = order.decorations[0].settings or AskedSettings()
+        settings = order.decorations[0].settings or Settings()
         allowed = 0.0 if value == 0 and field in ("pre_press", "second_press") else within(dimension, value)
         return _with_first(order, settings=replace(settings, **_field(field, allowed)))
 
@@ -269,7 +269,7 @@ def _asked(field: str, dimension: units.Dimension) -> Driver:
 
 
 def _asked_at_surface(order: Order, value: float) -> Order:
-    settings = order.decorations[0].settings or AskedSettings()
+    settings = order.decorations[0].settings or Settings()
     return _with_first(
         order, settings=replace(settings, temperature=within(units.TEMPERATURE, value), read_at="surface")
     )

@@ -120,6 +120,7 @@ class Decision(Documented):
 
     @property
     def exact(self) -> bool:
+        """Whether it was decided from the rules alone, and so holds for orders that nobody tried."""
         return self.decided == EXACTLY
 
 

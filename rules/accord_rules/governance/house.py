@@ -121,6 +121,7 @@ class HouseRules(Documented):
 
     @property
     def digest(self) -> str:
+        """SHA-256 of its document."""
         return digest(self.document())
 
 
@@ -165,7 +166,7 @@ class HouseError(ValueError):
 
 
 def check_house(book: Book, house: HouseRules, shop: Shop | None = None) -> Book:
-    """The settings as the shop holds to them. Raises HouseError where the house rules do not fit or loosen anything.
+    """The book as the shop holds to it. Raises HouseError where the house rules do not fit or loosen anything.
 
     Witness orders are judged at ``shop``, or at the book's example shop where that is None or shows nothing.
     """
@@ -181,7 +182,7 @@ def check_house(book: Book, house: HouseRules, shop: Shop | None = None) -> Book
 
 
 def apply_house(book: Book, house: HouseRules) -> Book:
-    """The settings as the shop holds to them, for house rules that were checked against some revision.
+    """The book as the shop holds to it, for house rules that were checked against some revision.
 
     What a later revision of the book made looser than the book is dropped in its favour, limit by limit.
     Raises HouseError where the house rules name what this revision no longer has.

@@ -59,6 +59,7 @@ class OutcomeSummary(Documented):
 
     @property
     def count(self) -> int:
+        """Pieces reported."""
         return self.good + self.failed
 
 
@@ -100,7 +101,7 @@ class Draft:
 
 
 def draft_proposal(cell: Cell, summary: OutcomeSummary, book: Book, limits: PoorBelow = PoorBelow()) -> Draft:
-    """A watched caution for the cell, with the figures; a steward decides what the settings should become.
+    """A watched caution for the cell, with the figures; a steward decides what the book should say.
 
     The draft has no changes where such a rule is in the book already. Raises KeyError for a cell the book lacks.
     """

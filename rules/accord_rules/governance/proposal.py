@@ -85,6 +85,7 @@ class Approval(Documented):
 
     @property
     def digests(self) -> tuple[str, str, str]:
+        """(changes, base, replay): what was approved."""
         return (self.change_digest, self.base_digest, self.replay_digest)
 
 
@@ -114,6 +115,7 @@ class Proposal(Documented):
 
     @property
     def change_digest(self) -> str:
+        """SHA-256 of the changes, whatever their order."""
         return change_digest(self.changes)
 
     @property

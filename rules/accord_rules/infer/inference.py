@@ -67,6 +67,7 @@ class Inference:
 
     @property
     def counts(self) -> Counts:
+        """Questions, engine errors and disagreements so far; safe from any thread."""
         with self._counting:
             return Counts(self._questions, self._engine_errors, self._disagreements)
 

@@ -96,6 +96,7 @@ class Doubt:
 
     @property
     def sentence(self) -> str:
+        """What is doubted and what was answered, in a sentence for the log."""
         where = f"the {self.layer} rules about {self.about}"
         if self.kind == ENGINE_ERROR:
             return f"the engine failed on {where} ({self.reason}); the judge answered: {', '.join(self.judged)}"

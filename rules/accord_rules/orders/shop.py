@@ -53,6 +53,7 @@ class Shop:
 
     @property
     def units(self) -> units.UnitPreferences:
+        """The units that it reads numbers in."""
         return units.UNIT_SYSTEMS[self.unit_system]
 
     def in_use(self, without: Iterable[str] = ()) -> Shop:
@@ -69,4 +70,5 @@ class Shop:
         )
 
     def press(self, press_id: str) -> Press | None:
+        """Its press of this id, or None."""
         return next((press for press in self.presses if press.id == press_id), None)

@@ -1,4 +1,4 @@
-"""The entries of the book: one frozen dataclass a kind, read from ``book/<kind>.toml`` by ``settings``.
+"""The entries of the book: one frozen dataclass a kind, read from ``book/<kind>.toml`` by ``load.loader``.
 
 Every quantity is written with its unit and held in its inside unit (``units``). ``sources`` names entries of
 ``sources.toml`` and covers every number of its entry; ``sources_of`` overrides it number by number.

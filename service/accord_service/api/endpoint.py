@@ -217,7 +217,7 @@ class Endpoint:
             except DocumentError as error:
                 raise FaultyDocument(faults=error.faults) from None
             finally:
-                room().metrics.inferred(room().ledger)
+                room().metrics.mirror_ledger(room().ledger)
             return self._written(answer, asked, preview=self.writes and asked.query.validate_only)
 
     def _caller(self, snapshot: Snapshot) -> Caller:

@@ -28,6 +28,7 @@ class ClientLimits:
 
     @classmethod
     def of(cls, config: Config, keep_alive_s: float, connections: int) -> ClientLimits:
+        """From the configuration; ``keep_alive_s`` and ``connections`` are gunicorn's own settings."""
         return cls(
             body_limit=config.body_limit,
             header_s=config.header_seconds,
@@ -38,4 +39,5 @@ class ClientLimits:
         )
 
     def transfer_most_s(self, size: int) -> float:
+        """How long ``size`` bytes may take on their way, in seconds."""
         return self.transfer_s + size / self.transfer_rate

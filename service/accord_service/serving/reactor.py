@@ -55,6 +55,7 @@ class Reactor:
 
     @property
     def has_room(self) -> bool:
+        """Whether one more connection may be taken."""
         return len(self._connections) < self._limits.connections
 
     # -- accepting -----------------------------------------------------------------------------------------------------
@@ -230,6 +231,7 @@ class Reactor:
                 connection.end_within(self._limits.linger_s)
 
     def close(self) -> None:
+        """Drop every connection at once."""
         for connection in list(self._connections):
             self._drop(connection)
 

@@ -48,6 +48,7 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
             )
 
     def init_process(self) -> None:
+        """gunicorn's step after the fork: the lanes first, then the application."""
         sys.setswitchinterval(_SWITCH_S)
         self._common = Lane("answer", self.cfg.threads, self._answer)
         self._watch = Lane("watch", 1, self._answer)
@@ -71,6 +72,7 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         self.poller.close()
 
     def accept(self, listener: Any) -> None:
+        """Take a connection from a listener that has one."""
         self._reactor.accept(listener)
 
     def _turn(self) -> None:

@@ -62,6 +62,7 @@ def cell_of(book: Book, order: Order, shop: Shop, verdict: Mapping[str, Any], in
 
 
 def summary(count: CellCount) -> OutcomeSummary:
+    """The share of a cell's pieces that comes out good."""
     return rules.summary(rules.OutcomeCounts(count.good, count.failed))
 
 
@@ -110,11 +111,13 @@ class Tally:
 
     @property
     def counts(self) -> tuple[CellCount, ...]:
+        """Of every cell, no older than ``read_anew_s`` while the store answers."""
         self._read()
         return self._counts
 
     @property
     def experiences(self) -> Experiences:
+        """The same counts, as the ranking of plans takes them."""
         self._read()
         return self._experiences
 

@@ -59,6 +59,7 @@ class StoredProposal:
 
     @classmethod
     def of(cls, record: ProposalRecord) -> StoredProposal:
+        """As it was written; it may stand otherwise by now, see ``standing``."""
         proposal = read_proposal({"id": record.id, **record.document["proposal"]})
         return cls(proposal, record.document["effect"], record.version, record.created_at, record.changed_at)
 

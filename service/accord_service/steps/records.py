@@ -58,6 +58,7 @@ class Replayed:
 
     @property
     def verdict(self) -> str:
+        """The answer's verdict; "unreadable" where there is none."""
         return "unreadable" if self.document is None else str(self.document["verdict"])
 
 
@@ -72,6 +73,7 @@ class Replay:
     house: bool | None
 
     def document(self) -> dict[str, Any]:
+        """Plain JSON, as the service answers it."""
         then, now = _findings(self.then), _findings(self.now)
         return {
             "then": self.then.verdict,

@@ -68,10 +68,12 @@ class ChainHead:
     hash: str = BEGINNING
 
     def text(self) -> str:
+        """As the store holds it; empty before the first entry."""
         return f"{self.seq} {self.hash}" if self.seq else ""
 
     @classmethod
     def read(cls, text: bytes | None) -> ChainHead:
+        """What ``text`` wrote; nothing there is the head of an empty chain."""
         if not text:
             return cls()
         seq, _, hash_ = text.decode().partition(" ")
@@ -93,6 +95,7 @@ class SealedEntry:
     hash: str
 
     def document(self) -> dict[str, Any]:
+        """Plain JSON, as the chain holds it."""
         return {**self._sealed(), "hash": self.hash}
 
     def _sealed(self) -> dict[str, Any]:
@@ -107,9 +110,11 @@ class SealedEntry:
         }
 
     def right_hash(self) -> str:
+        """What ``hash`` has to be: the SHA-256 of all the rest."""
         return hashlib.sha256(canonical(self._sealed())).hexdigest()
 
     def follows(self, head: ChainHead) -> bool:
+        """Whether it is whole, and the next one after ``head``."""
         return self.seq == head.seq + 1 and self.previous == head.hash and self.hash == self.right_hash()
 
 
@@ -135,6 +140,7 @@ class AuditLog:
         self._connection = connection
 
     def head(self) -> ChainHead:
+        """Number and hash of the newest entry. Raises StoreAway."""
         return ChainHead.read(self._connection.ask("GET", names.AUDIT_HEAD))
 
     def entries(self, after: int = 0, limit: int = PAGE) -> tuple[SealedEntry, ...]:

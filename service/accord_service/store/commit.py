@@ -135,6 +135,7 @@ class Committer:
         self._name = secrets.token_hex(8)
 
     def get(self, key: str) -> Versioned | None:
+        """One document with its version; None where there is none. Raises StoreAway, StoreBroken."""
         return read_versioned(self._connection.ask("HMGET", key, "v", "d"))
 
     def get_all(self, keys: Sequence[str]) -> list[Versioned | None]:

@@ -36,6 +36,8 @@ class RememberedAnswer:
 
 
 class Idempotency:
+    """Claims and remembered answers, by caller and key."""
+
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection

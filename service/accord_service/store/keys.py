@@ -57,6 +57,7 @@ class KeyRecord:
     revoked_at: float | None = None
 
     def fields(self) -> dict[str, Any]:
+        """What is stored under the id; the version stands beside it."""
         return {
             "shop": self.shop,
             "role": self.role,
@@ -94,6 +95,8 @@ class KeyRing:
 
 
 class KeyStore:
+    """Issues, finds and revokes keys. Of a secret only its digest is stored."""
+
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
@@ -139,6 +142,7 @@ class KeyStore:
         return None if parts is None else _matching(self.get(parts[0]), parts[1])
 
     def get(self, id_: str) -> KeyRecord | None:
+        """The key of this id, revoked or not; None where there is none."""
         return _record(id_, self._committer.get(_key(id_)))
 
     def list(self, shop: str | None = None) -> tuple[KeyRecord, ...]:

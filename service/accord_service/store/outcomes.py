@@ -32,6 +32,7 @@ class CellCount:
 
     @property
     def failed(self) -> int:
+        """Pieces that failed, whatever failed."""
         return sum(self.failures.values())
 
 

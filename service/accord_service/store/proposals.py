@@ -38,6 +38,7 @@ class ProposalRecord:
     changed_at: float
 
     def fields(self) -> dict[str, Any]:
+        """What is stored under the id; the version stands beside it."""
         return {
             "state": self.state,
             "author": self.author,
@@ -48,6 +49,8 @@ class ProposalRecord:
 
 
 class ProposalStore:
+    """Creates, finds and replaces proposals; lists them by state."""
+
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
@@ -91,6 +94,7 @@ class ProposalStore:
         raise Conflict(names.PROPOSALS, ABSENT, 1)
 
     def get(self, id_: str) -> ProposalRecord | None:
+        """The proposal as it was written last; None where there is none."""
         return _record(id_, self._committer.get(_key(id_)))
 
     def list(self, state: str | None = None, cursor: str | None = None, limit: int = 50) -> Page[ProposalRecord]:

@@ -49,6 +49,7 @@ class OrderRecord:
     expires_at: float | None
 
     def fields(self) -> dict[str, Any]:
+        """What is stored under shop and id; the version stands beside it."""
         return {
             "asked": self.asked,
             "answer": self.answer,

@@ -38,6 +38,7 @@ class RevisionRecord:
 
     @property
     def head(self) -> RevisionHead:
+        """Its number and digest."""
         return RevisionHead(self.number, self.digest)
 
     def document(self) -> dict[str, Any]:
@@ -55,6 +56,7 @@ class RevisionRecord:
 
 
 def read_head(versioned: Versioned | None) -> RevisionHead | None:
+    """The head as it is stored; None in an empty store."""
     return None if versioned is None else RevisionHead(**versioned.document)
 
 

@@ -40,6 +40,8 @@ class HouseRecord:
 
 
 class ShopStore:
+    """Creates, finds and replaces shops and their house rules."""
+
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
@@ -91,6 +93,7 @@ class ShopStore:
         return record
 
     def get(self, id_: str) -> ShopRecord | None:
+        """The shop of this id; None where there is none."""
         return _shop_record(id_, self._committer.get(_shop(id_)))
 
     def list(self) -> tuple[ShopRecord, ...]:

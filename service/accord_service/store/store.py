@@ -50,4 +50,5 @@ class Store:
         self._connection.ask("PING")
 
     def close(self) -> None:
+        """Let go of every socket."""
         self._connection.close()

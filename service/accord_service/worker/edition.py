@@ -49,6 +49,7 @@ class Edition:
 
     @property
     def book(self) -> Book:
+        """The book that its authority answers from."""
         return self.authority.book
 
     @contextmanager
@@ -66,6 +67,7 @@ class Edition:
             yield authority
 
     def close(self) -> None:
+        """Close the authority, and those of house rules as soon as nobody uses them."""
         self._houses.clear()
         self.authority.close()
 

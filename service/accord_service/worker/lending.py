@@ -33,6 +33,7 @@ class Lent(Generic[T]):
             return True
 
     def give_back(self) -> None:
+        """One user is done; the last one after ``give_up`` closes the thing."""
         with self._lock:
             self._users -= 1
             last = self._given_up and not self._users
