@@ -33,7 +33,7 @@ $(VENV)/.dev: $(VENV)/.run tests/requirements.lock
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r tests/requirements.lock
 	@touch $@
 
-demo: $(VENV)/.run ## set up, start the service, judge and settle a working day of the demo collective
+demo: $(VENV)/.run ## set up, start the service, judge a working day of the demo collective
 	@$(BIN)/python demo/run.py $(if $(STORE),--store $(STORE))
 
 serve: $(VENV)/.run ## set up and start the service with the demo collective on port 8080 (or PORT=8081)

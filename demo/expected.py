@@ -77,9 +77,9 @@ def rules_by_level(verdict: Mapping[str, Any], order: Order) -> dict[str, list[s
     """
     by_level: dict[str, list[str]] = {}
     for finding in verdict["findings"]:
-        rule, about = finding["rule"], finding["about"]
-        placed = len(order.decorations) > 1 and about.startswith("/decorations")
-        by_level.setdefault(finding["level"], []).append(f"{rule} {about}" if placed else rule)
+        rule, place = finding["rule"], finding["pointer"]
+        placed = len(order.decorations) > 1 and place.startswith("/decorations")
+        by_level.setdefault(finding["level"], []).append(f"{rule} {place}" if placed else rule)
     return by_level
 
 

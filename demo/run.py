@@ -1,4 +1,4 @@
-"""The working day of the demo collective: every order sent with its shop's key, some settled, the day summed up.
+"""The working day of the demo collective: every order sent with its shop's key, some left open, the day summed up.
 
     python demo/run.py                            seeds a store, starts the service itself on a free port
     python demo/run.py --store redis://127.0.0.1:6379/0
@@ -33,7 +33,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from accord_client import AccordError, Client, Plan, Settlement, Verdict
+from accord_client import AccordError, Client, Plan, Recommendation, Verdict
 
 DEMO = Path(__file__).resolve().parent
 ORDERS = DEMO / "orders"
@@ -213,7 +213,11 @@ def print_telling(day: Day, width: int) -> None:
     for name in TELLING:
         answer = day.answers[name]
         print_order(name, answer, day.expected[name], width)
-        more = [f"with {settings_told(settings)}" for settings in answer.settings[:1] if answer.verdict == "accepted"]
+        more = [
+            f"with {settings_told(settings)}"
+            for settings in (answer.on.settings or ())[:1]
+            if answer.verdict == "accepted"
+        ]
         more += [f"instead: {remedy.text}" for remedy in answer.remedies[:1]]
         for sentence in more:
             print(textwrap.fill(sentence, width, initial_indent=" " * 6, subsequent_indent=" " * 8))
@@ -233,7 +237,7 @@ def read_order(name: str) -> dict[str, Any]:
     return document
 
 
-# -- settling ----------------------------------------------------------------------------------------------------------
+# -- what is recommended ---------------------------------------------------------------------------------------------
 
 
 def left_open(order: Mapping[str, Any], fields: Sequence[str]) -> dict[str, Any]:
@@ -245,7 +249,7 @@ def left_open(order: Mapping[str, Any], fields: Sequence[str]) -> dict[str, Any]
     return opened
 
 
-def print_settlement(name: str, fields: Sequence[str], found: Settlement, width: int) -> None:
+def print_recommendation(name: str, fields: Sequence[str], found: Recommendation, width: int) -> None:
     print(f"\n{name}, with {' and '.join(fields)} left open")
     if not found.plans:
         print("  no way found:", *(need.question for need in found.needs[:1]))
@@ -261,7 +265,7 @@ def print_settlement(name: str, fields: Sequence[str], found: Settlement, width:
 
 def _print_decoration(plan: Plan, index: int, width: int) -> None:
     planned = plan.decorations[index]
-    told = f"{planned.transfer}: {settings_told(planned.order_settings)}"
+    told = f"{planned.transfer}: {settings_told(planned.settings)}"
     print(textwrap.fill(told, width, initial_indent="    ", subsequent_indent="      "))
     for number, step in enumerate(planned.steps, start=1):
         print(textwrap.fill(f"{number}. {step}", width, initial_indent="      ", subsequent_indent="         "))
@@ -294,19 +298,19 @@ def run(url: str, keys: Path, width: int) -> int:
         accords = {shop: stack.enter_context(Client(url, token(shop, keys))) for shop in shops}
         with timed(f"Sending {len(expected)} orders, each with its shop's key"):
             day = Day(expected, judged(accords, expected))
-        to_settle = {name: wanted["settle"] for name, wanted in expected.items() if "settle" in wanted}
-        with timed(f"Asking for {len(to_settle)} of them how they can be done"):
-            settlements = {
+        left_to_it = {name: wanted["settle"] for name, wanted in expected.items() if "settle" in wanted}
+        with timed(f"Asking for {len(left_to_it)} of them how they can be done"):
+            recommendations = {
                 name: accords[expected[name]["shop"]].recommend(left_open(read_order(name), fields))
-                for name, fields in to_settle.items()
+                for name, fields in left_to_it.items()
             }
         names = {shop: accord.shop().document["name"] for shop, accord in accords.items()}
     print_sum(day, width)
     print_telling(day, width)
     print_sheet(day, names, width)
-    print("\n== Settled ".ljust(width, "="))
-    for name, fields in to_settle.items():
-        print_settlement(name, fields, settlements[name], width)
+    print("\n== Recommended ".ljust(width, "="))
+    for name, fields in left_to_it.items():
+        print_recommendation(name, fields, recommendations[name], width)
     return 1 if day.wrong else 0
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache, partial
 from importlib.resources import files
@@ -23,11 +23,11 @@ from accord_rules.documents.writing import plain
 from accord_rules.infer.inference import Counts
 from accord_rules.infer.ledger import Ledger
 from accord_rules.load.examples import example_order
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
-from accord_rules.verdict import WORKABLE, Basis, Envelope, Finding, Plan, PressJudged, Settlement, Verdict
+from accord_rules.verdict import WORKABLE, Basis, Envelope, Finding, Plan, PressVerdict, Recommendation, Verdict
 from accord_rules.weigh.scales import OnPress, Scales, Weighed, findings, needs
 
 
@@ -95,6 +95,23 @@ class Judged:
             for each in self.on_presses
         }
 
+    @property
+    def places(self) -> Mapping[str, frozenset[tuple[str, str]]]:
+        """By press what holds there, rule and place, whoever's rules say so."""
+        shared = self.shared.places if self.shared is not None else {}
+        own = {each.press.id: self.general + each.weighed for each in self.on_presses}
+        return {
+            press: frozenset((fired.rule.id, fired.pointer) for fired in weighed.fired) | shared.get(press, frozenset())
+            for press, weighed in own.items()
+        }
+
+    def located(self, found: Iterable[Finding]) -> Iterator[Finding]:
+        """The findings, each with the presses it holds on where those are not all that were judged."""
+        places = self.places
+        for finding in found:
+            there = tuple(press for press, held in places.items() if (finding.rule, finding.pointer) in held)
+            yield finding if len(there) == len(places) else replace(finding, presses=there)
+
 
 def _with_shared(own: Weighed, shared: Weighed | None) -> Weighed:
     return own + shared if shared is not None and shared.firmer_than(own) else own
@@ -141,19 +158,22 @@ class Authority:
         """The shop with what it lets be used."""
         return shop.in_use()
 
-    def _findings(self, judged: Judged) -> tuple[Finding, ...]:
-        return findings(judged.weighed.fired, self.book)
+    def _findings(self, judged: Judged, *, observed: bool) -> tuple[Finding, ...]:
+        return findings(judged.weighed.fired, self.book, observed=observed)
 
     # -- validate ----------------------------------------------------------------------------------------------------
 
-    def validate(self, order: Order, shop: Shop) -> Verdict:
-        """Say whether the order can be done. Raises reading.DocumentError where the book cannot read it."""
+    def validate(self, order: Order, shop: Shop, *, observed: bool = False) -> Verdict:
+        """Say whether the order can be done. Raises reading.DocumentError where the book cannot read it.
+
+        ``observed``: whether findings tell what was found, fact by fact.
+        """
         resolved = resolve(order, self.book, shop)
         judged = self.judged(resolved, shop)
         if held := self._watch(judged):
             with self._counting:
                 self._watched.update(held)
-        return self._verdict(judged, shop, self._remedies(judged, shop))
+        return self._verdict(judged, shop, self._remedies(judged, shop), observed=observed)
 
     def watch(self, order: Order, shop: Shop) -> frozenset[str]:
         """The watched rules that hold for an order, without counting them. Raises as ``validate`` does."""
@@ -183,31 +203,28 @@ class Authority:
         on_presses = tuple(self._scales.on_press(decorations, press) for press in presses)
         return Judged(whole, of_order, general, decorations, on_presses)
 
-    def _verdict(self, judged: Judged, shop: Shop, remedied: Remedied) -> Verdict:
+    def _verdict(self, judged: Judged, shop: Shop, remedied: Remedied, *, observed: bool) -> Verdict:
         best, weighed = judged.best, judged.weighed
-        found = self._findings(judged)
-        workable = weighed.verdict in WORKABLE
+        found = tuple(judged.located(self._findings(judged, observed=observed)))
+        by_press = judged.by_press
         return Verdict(
             id=self._id(judged.whole.order, shop),
             verdict=weighed.verdict,
             basis=self.basis(shop),
+            judged_on=best.press.id,
+            presses=tuple(_press_verdict(each, by_press[each.press.id], shop) for each in judged.on_presses),
             findings=found,
             conditions=tuple(dict.fromkeys(each.fix for each in found if each.level == "requires")),
             needs=needs(weighed, self.book),
             assumed=self._scales.assumptions(*_with_and_without(judged, best)),
-            press=_press_judged(judged, best),
-            # Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or
-            # where that is not known yet.
-            settings=tuple(_settings(case, shop) for case in best.cases) if workable else (),
-            sequence=best.sequence.order if workable else (),
             remedies=remedied.remedies,
             remedies_complete=remedied.complete,
             reference=judged.whole.order.reference,
         )
 
     def _id(self, order: Order, shop: Shop) -> str:
-        """Content address of (code, revision, house, order); the shop's own reference is no part of it."""
-        asked = plain(replace(order, reference=None))
+        """Content address of (code, revision, house, order); the shop's own reference and wishes are no part of it."""
+        asked = plain(replace(order, reference=None, prefer=None))
         parts = [code_digest(), self.book.revision, self.book.digest, self._house_digest(shop), asked]
         return "vd_" + hashlib.sha256(canonical(parts)).hexdigest()[:40]
 
@@ -247,55 +264,66 @@ class Authority:
     # -- recommend ---------------------------------------------------------------------------------------------------
 
     def recommend(
-        self, request: SettleRequest, shop: Shop, experiences: plans.Experiences = plans.NO_EXPERIENCE
-    ) -> Settlement:
-        """Say how the order can be done, best way first. Raises reading.DocumentError as ``validate`` does.
+        self,
+        order: Order,
+        shop: Shop,
+        experiences: plans.Experiences = plans.NO_EXPERIENCE,
+        *,
+        most: int = plans.PLANS_MOST,
+        observed: bool = False,
+        curve: bool = False,
+    ) -> Recommendation:
+        """Say how the order can be done, the best ``most`` ways first. Raises DocumentError as ``validate`` does.
 
         ``experiences`` with pieces pressed before move plans up or down and are named in the reasons; they take none
-        away and bring none in.
+        away and bring none in. ``observed``: see ``validate``; ``curve``: whether plans give their heat to draw.
         """
-        resolved = resolve(request, self.book, shop)
+        resolved = resolve(order, self.book, shop)
         found = plans.search(self._scales, resolved, self._stocked(shop))
-        ruled_out, left_out = plans.ruled_out(found, self.book)
-        return Settlement(
+        ruled_out, left_out = plans.ruled_out(found, self.book, observed=observed)
+        return Recommendation(
             basis=self.basis(shop),
-            plans=self._plans(found, request, shop, experiences),
+            plans=self._plans(found, shop, experiences, most, curve=curve),
             ruled_out=ruled_out,
             ruled_out_left_out=left_out,
             needs=needs(found.open, self.book),
             complete=found.complete,
-            reference=request.reference,
+            reference=order.reference,
         )
 
     def _plans(
         self,
         search: plans.Search,
-        request: SettleRequest,
         shop: Shop,
         experiences: plans.Experiences,
+        most: int,
+        *,
+        curve: bool,
     ) -> tuple[Plan, ...]:
         """The candidates that put back as an order still can be done, best first."""
+        # Experiences rank all there may be, so that fewer plans are the best of them.
+        tried_most = plans.PLANS_MOST if experiences else most
         found: list[tuple[plans.Candidate, Weighed, str]] = []
         # They differ in decorations and press alone, so that what is known of the piece holds for all.
         of_order = self._scales.weigh(search.whole)
         for candidate in search.possible:
-            order = as_order(plans.planned_order(candidate))
+            order = plans.planned_order(candidate)
             weighed = self._judge_case(search.whole.with_order(order), of_order, shop).weighed
             if weighed.verdict in WORKABLE:
                 found.append((candidate, weighed, self._id(order, shop)))
-            if len(found) == plans.PLANS_MOST:
+            if len(found) == tried_most:
                 break
         if experiences:
-            found.sort(key=lambda each: plans.rank_key(each[0], request.prefer, experiences))
+            found.sort(key=lambda each: plans.rank_key(each[0], experiences))
         return tuple(
-            plans.plan(candidate, weighed, rank, request.prefer, verdict_id, experiences)
-            for rank, (candidate, weighed, verdict_id) in enumerate(found, start=1)
+            plans.plan(candidate, weighed, rank, verdict_id, experiences, curve=curve)
+            for rank, (candidate, weighed, verdict_id) in enumerate(found[:most], start=1)
         )
 
     # -- envelope ----------------------------------------------------------------------------------------------------
 
-    def envelope(self, order: Order, shop: Shop) -> Envelope:
-        """Say what is still allowed for each thing the order leaves open. Raises DocumentError as ``validate`` does."""
+    def envelope(self, order: Order, shop: Shop, *, observed: bool = False) -> Envelope:
+        """Say what is still allowed for each thing the order leaves open. As ``validate`` does."""
         resolved = resolve(order, self.book, shop)
         whole = Case(self.book, self._stocked(shop), resolved)
         of_order = self._scales.weigh(whole)
@@ -312,7 +340,7 @@ class Authority:
         # The best way comes first, and so does the press it is on.
         shown = list(dict.fromkeys(each.on_press.press.id for each in possible))
         shown = shown[: max(1, PRESSINGS_MOST // len(resolved.decorations))]
-        ruled_out, left_out = plans.ruled_out(found, self.book)
+        ruled_out, left_out = plans.ruled_out(found, self.book, observed=observed)
         return Envelope(
             basis=self.basis(shop),
             presses=tuple(presses),
@@ -362,11 +390,6 @@ class Authority:
             )
 
 
-def as_order(order: Order) -> Order:
-    """A settle request without its wishes."""
-    return Order(**{name: getattr(order, name) for name in Order.__dataclass_fields__})
-
-
 def _with_and_without(judged: Judged, best: OnPress) -> tuple[list[Case], list[Case]]:
     """The cases of a verdict, and the same ones with nothing assumed."""
     whole = judged.whole
@@ -383,13 +406,14 @@ def _settings(case: Case, shop: Shop) -> Mapping[str, Any]:
     return order_settings(case.chosen, shop.units) if case.chosen is not None else {}
 
 
-def _press_judged(judged: Judged, best: OnPress) -> PressJudged:
-    """A press on which the whole order is still open stands neither among those that can nor those that cannot."""
-    by_press = judged.by_press
-    can = tuple(press for press, weighed in by_press.items() if weighed.verdict in WORKABLE)
-    cannot = {
-        press: tuple(sorted({fired.rule.id for fired in blocks}))
-        for press, weighed in by_press.items()
-        if (blocks := weighed.at("blocks"))
-    }
-    return PressJudged(best.press.id, can, cannot)
+def _press_verdict(on_press: OnPress, weighed: Weighed, shop: Shop) -> PressVerdict:
+    """Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or where that
+    is not known yet."""
+    workable = weighed.verdict in WORKABLE
+    return PressVerdict(
+        press=on_press.press.id,
+        verdict=weighed.verdict,
+        settings=tuple(_settings(case, shop) for case in on_press.cases) if workable else None,
+        sequence=on_press.sequence.order if workable else None,
+        blocked_by=tuple(sorted({fired.rule.id for fired in weighed.at("blocks")})),
+    )

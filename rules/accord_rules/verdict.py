@@ -1,4 +1,4 @@
-"""What is answered: verdicts, settlements and envelopes, as frozen dataclasses whose fields carry their readers.
+"""What is answered: verdicts, recommendations and envelopes, as frozen dataclasses whose fields carry their readers.
 
 The readers are the one home of each shape: the document (``documents.writing``), the service's schemas and the OpenAPI
 document are made from them. A document has its keys in the order in which the fields are declared here.
@@ -22,8 +22,9 @@ from accord_rules.documents.answers import (
     listed,
     mapped,
 )
-from accord_rules.documents.reading import Choice, Flag, Object, given
+from accord_rules.documents.reading import Choice, Flag, Object, given, optional
 from accord_rules.documents.writing import Documented
+from accord_rules.orders.order import Order, Settings
 
 LEVELS = ("blocks", "requires", "cautions", "notes")
 VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
@@ -40,11 +41,16 @@ class Finding(Documented):
 
     rule: str = given(STRING, "id of the rule; /v1/rules/{rule} tells more")
     level: str = given(_LEVEL, "how much it matters")
-    about: str = given(STRING, "JSON Pointer into the order")
+    pointer: str = given(STRING, "JSON Pointer into the order")
+    presses: tuple[str, ...] | None = given(
+        Nullable(STRINGS), "the presses it holds on; null for all that were judged", default=None
+    )
     title: str = given(STRING, "the rule in a few words")
     because: str = given(STRING, "why, with the numbers")
     fix: str = given(STRING, "what to do about it; may be empty")
-    observed: Mapping[str, Any] = given(Free(), "what was found, in the shop's units")
+    observed: Mapping[str, str] | None = optional(
+        mapped(STRING), about="what was found, as people read it; with include=observed"
+    )
     limit: Mapping[str, str] = given(mapped(STRING), "what it was held against, in the shop's units")
     sources: tuple[str, ...] = given(STRINGS, "ids of sources; /v1/sources/{source} tells more")
     layer: str = given(Choice(LAYERS), "shared: the collective's rule; house: the shop's own")
@@ -55,8 +61,15 @@ class Need(Documented):
     """Something the order does not say that could change the verdict."""
 
     pointer: str = given(STRING, "JSON Pointer to the field to add")
+    type: str = given(
+        STRING,
+        "what an order takes there: flag, number, whole-number, quantity, word, name, colour, list, table or object; an"
+        " object where no one field answers it",
+    )
+    allowed: tuple[Any, ...] = given(
+        listed(Anything()), "values that an order takes there, where they can be listed; of transfers the families"
+    )
     question: str = given(STRING, "the question to ask")
-    allowed: tuple[str, ...] = given(STRINGS, "possible answers, where they are a list")
     decides: tuple[str, ...] = given(STRINGS, "ids of the rules that hang on it")
 
 
@@ -65,23 +78,26 @@ class Assumption(Documented):
     """Something the order does not say, and what was taken to hold."""
 
     pointer: str = given(STRING, "JSON Pointer to the field that would say it")
-    value: str = given(STRING, "what was assumed")
+    value: Any = given(Anything(), "what was assumed, as an order says it there: said, it gives the same verdict")
+    shown: str = given(STRING, "the same, as people read it")
     why: str = given(STRING, "why that is the sensible reading")
-    decides: tuple[str, ...] = given(STRINGS, "ids of the rules it could turn")
+    could_hurt: bool = given(Flag(), "whether a rule that keeps people safe hangs on it")
 
 
-@dataclass(frozen=True, slots=True)
-class PressJudged(Documented):
-    """The press the verdict speaks of, and how the shop's others fared when the order named none."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PressVerdict(Documented):
+    """The verdict on the whole order on one press. Nothing can be printed from it that may not be pressed."""
 
-    judged_on: str = given(STRING, "the press")
-    can: tuple[str, ...] = given(
-        STRINGS,
-        "presses on which the whole order can be done; where it is still open on a press, that press is not here",
+    press: str = given(STRING, "the press")
+    verdict: str = given(_VERDICT, "the verdict, were it done on this press")
+    settings: tuple[Mapping[str, Any], ...] | None = given(
+        Nullable(listed(Free((Settings,)))),
+        "per decoration, as an order writes them; null unless the verdict is accepted or conditional",
     )
-    cannot: Mapping[str, tuple[str, ...]] = given(
-        mapped(STRINGS), "press to the ids of the rules that block the order on it"
+    sequence: tuple[int, ...] | None = given(
+        Nullable(listed(INTEGER)), "decorations in order of pressing; null where the settings are"
     )
+    blocked_by: tuple[str, ...] = given(STRINGS, "ids of the rules that block the order on it")
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,19 +153,16 @@ class Verdict(Documented):
     id: str = given(STRING, "content address of the code, the book, the house rules and the order")
     verdict: str = given(_VERDICT, "the answer")
     basis: Basis = _basis()
+    judged_on: str = given(STRING, "the press that findings, conditions, needs and assumptions speak of: the best one")
+    presses: tuple[PressVerdict, ...] = given(
+        listed(Object(PressVerdict)), "the press that the order names or describes, or each of the shop's"
+    )
     findings: tuple[Finding, ...] = given(listed(Object(Finding)), "what the rules found, gravest first")
     conditions: tuple[str, ...] = given(STRINGS, "what must be done for the verdict to hold")
-    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask to settle the verdict")
+    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask before the verdict is known")
     assumed: tuple[Assumption, ...] = given(
         listed(Object(Assumption)), "what was taken to hold because the order does not say"
     )
-    press: PressJudged | None = given(Nullable(Object(PressJudged)), "the press it speaks of, and the shop's others")
-    settings: tuple[Mapping[str, Any], ...] = given(
-        listed(Free()),
-        "per decoration, as an order writes them; empty unless the verdict is accepted or conditional, so that nothing"
-        " is printed that may not be pressed",
-    )
-    sequence: tuple[int, ...] = given(listed(INTEGER), "decorations in order of pressing; empty where the settings are")
     remedies: tuple[Remedy, ...] = given(
         listed(Object(Remedy)), "changes that would make it work; none of them takes back what the order says"
     )
@@ -158,6 +171,114 @@ class Verdict(Documented):
     )
     reference: str | None = _reference()
 
+    @property
+    def on(self) -> PressVerdict:
+        """What was judged on the press that the verdict speaks of."""
+        return next(each for each in self.presses if each.press == self.judged_on)
+
+
+# Where a quantity is given twice, the string is what an order takes, and the number beside it the same to a tenth.
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureRange(Documented):
+    """Temperatures from least to most."""
+
+    least: str = given(STRING, "as an order writes it")
+    least_c: float = given(Figure(1), "the same in °C")
+    most: str = given(STRING, "as an order writes it")
+    most_c: float = given(Figure(1), "the same in °C")
+
+
+@dataclass(frozen=True, slots=True)
+class TimeRange(Documented):
+    """Times from least to most."""
+
+    least: str = given(STRING, "as an order writes it")
+    least_s: float = given(Figure(1), "the same in s")
+    most: str = given(STRING, "as an order writes it")
+    most_s: float = given(Figure(1), "the same in s")
+
+
+@dataclass(frozen=True, slots=True)
+class PressureRange(Documented):
+    """Pressures from least to most."""
+
+    least: str = given(STRING, "as an order writes it")
+    least_kpa: float = given(Figure(1), "the same in kPa")
+    most: str = given(STRING, "as an order writes it")
+    most_kpa: float = given(Figure(1), "the same in kPa")
+
+
+@dataclass(frozen=True, slots=True)
+class Window(TemperatureRange):
+    """Display settings that will do, and what sets each end."""
+
+    bound_by: tuple[str, ...] = given(STRINGS, "what sets the least, and what the most")
+    because: tuple[str, ...] = given(STRINGS, "the same two, in words with the numbers")
+
+
+@dataclass(frozen=True, slots=True)
+class HeatCurve(Documented):
+    """How hot the print gets, and when: three curves over the same times."""
+
+    times_s: tuple[float, ...] = given(listed(Figure(1)), "from the platen's coming down on, s")
+    soon_c: tuple[float, ...] = given(listed(Figure(1)), "if everything helps, °C")
+    likely_c: tuple[float, ...] = given(listed(Figure(1)), "as it likely is, °C")
+    late_c: tuple[float, ...] = given(listed(Figure(1)), "if nothing helps, °C")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatEstimate(Documented):
+    """When the print is warm enough, by estimate. Three figures are the soonest, the likely and the latest."""
+
+    need_c: float = given(Figure(1), "what the transfer needs where it meets the piece, °C")
+    hold_s: float = given(Figure(1), "for how long it needs that, s")
+    dwell_s: float = given(Figure(1), "the dwell, s")
+    interface_c: tuple[float, ...] = given(listed(Figure(1)), "what it has reached by the end of the dwell, °C")
+    reach_s: tuple[float | None, ...] = given(
+        listed(Nullable(Figure(1))), "when it is warm enough, s; null where that is not within 15 min"
+    )
+    sag_k: float = given(Figure(1), "by how much the platen cools as it comes down, K")
+    face_down: bool = given(Flag(), "whether the print lies below the piece")
+    damp: bool = given(Flag(), "whether the piece holds moisture that has to be driven out")
+    touch_wait_s: float | None = given(
+        Nullable(Figure(1)), "until bare skin bears the piece, s; null where that takes many minutes"
+    )
+    text: str = given(STRING, "the estimate in words")
+    curve: HeatCurve | None = optional(Object(HeatCurve), about="to draw it; with include=curve")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExplainedSettings(Documented):
+    """Settings with the windows they lie in and what sets those."""
+
+    temperature: str = given(STRING, "for the display")
+    temperature_c: float = given(Figure(1), "the same in °C")
+    window: Window = given(Object(Window), "display settings that will do")
+    surface: str = given(STRING, "what the platen's surface has then")
+    surface_c: float = given(Figure(1), "the same in °C")
+    surface_window: TemperatureRange = given(Object(TemperatureRange), "what the surface may have, its spread included")
+    spread_k: float = given(Figure(1), "by how much the surface may be off to either side, K")
+    time: str = given(STRING, "the dwell")
+    time_s: float = given(Figure(1), "the same in s")
+    time_window: TimeRange = given(Object(TimeRange), "dwells that will do")
+    pressure: str | None = given(STRING_OR_NULL, "a word, or what the gauge shows")
+    pressure_shown: str = given(STRING, "the same, as people read it")
+    on_print_kpa: float | None = given(
+        Nullable(Figure(1)), "what that comes to on the print, kPa; null where it is not known"
+    )
+    on_print_shown: str | None = given(STRING_OR_NULL, "the same, as people read it")
+    peel: str | None = given(STRING_OR_NULL, "how warm the carrier is when it is peeled off")
+    cover: str = given(STRING, "what lies between platen and print; none for nothing")
+    pad: str = given(STRING, "what lies under the piece; none for nothing")
+    tape: str = given(STRING, "what holds the carrier in place; none for nothing")
+    pre_press: str = given(STRING, "pressed empty before; 0 s for none")
+    pre_press_s: float = given(Figure(1), "the same in s")
+    second_press: str = given(STRING, "pressed again after the peel; 0 s for none")
+    second_press_s: float = given(Figure(1), "the same in s")
+    heat: HeatEstimate | None = given(Nullable(Object(HeatEstimate)), "null where there is no estimate")
+
 
 @dataclass(frozen=True, slots=True)
 class PlannedDecoration(Documented):
@@ -165,17 +286,18 @@ class PlannedDecoration(Documented):
 
     transfer: str = given(STRING, "the transfer to use")
     family: str = given(STRING, "its family")
-    settings: Mapping[str, Any] = given(Free(), "settings with their windows and what binds them")
-    order_settings: Mapping[str, Any] = given(Free(), "the same, as an order writes them")
+    settings: Mapping[str, Any] = given(Free((Settings,)), "settings, as an order writes them")
+    explained: ExplainedSettings = given(Object(ExplainedSettings), "the same for people, with windows and reasons")
     steps: tuple[str, ...] = given(STRINGS, "what to do, in order")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan(Documented):
-    """One way to do it. Put back as an order it validates as accepted or conditional."""
+    """One way to do it. Its order validates as it stands, as accepted or conditional."""
 
     rank: int = given(INTEGER, "1 is best")
     press: str = given(STRING, "the press to use")
+    order: Mapping[str, Any] = given(Free((Order,)), "the order as this plan does it, whole; what was wished left out")
     decorations: tuple[PlannedDecoration, ...] = given(listed(Object(PlannedDecoration)), "per decoration")
     sequence: tuple[int, ...] = given(listed(INTEGER), "decorations in order of pressing")
     stack: tuple[str, ...] = given(STRINGS, "what lies on what, from the platen down")
@@ -187,7 +309,7 @@ class Plan(Documented):
         "minutes each; hours, loads of the press and, at full power all the time, kWh in total; heating up not counted",
     )
     verdict: str = given(_VERDICT, "the verdict of this plan")
-    id: str = given(STRING, "the id of that verdict")
+    verdict_id: str = given(STRING, "the id of that verdict")
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,32 +336,46 @@ _COMPLETE = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Settlement(Documented):
+class Recommendation(Documented):
     """Plans, best first, and what was ruled out."""
 
     basis: Basis = _basis()
     plans: tuple[Plan, ...] = given(
-        listed(Object(Plan)), "best first, ten at most; empty if nothing that was weighed will do"
+        listed(Object(Plan)), "best first, as many as were asked for; empty if nothing that was weighed will do"
     )
     ruled_out: tuple[RuledOut, ...] = _ruled_out()
     ruled_out_left_out: int = _left_out()
-    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask to settle it")
+    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask before more can be said")
     complete: bool = given(Flag(), _COMPLETE)
     reference: str | None = _reference()
 
 
-@dataclass(frozen=True, slots=True)
-class AllowedRange(Documented):
-    """From least to most, as an order writes them."""
+def _stopped(side: str) -> Any:
+    return given(STRINGS, f"ids of the rules that stop a step {side}; empty where the press, not a rule, ends it")
 
-    least: str = given(STRING, "the least allowed, in whole steps of the shop's unit where one lies inside")
-    most: str = given(STRING, "the most allowed")
-    below: tuple[str, ...] = given(
-        STRINGS, "ids of the rules that stop a step below; empty where the press, not a rule, ends it"
-    )
-    above: tuple[str, ...] = given(
-        STRINGS, "ids of the rules that stop a step above; empty where the press, not a rule, ends it"
-    )
+
+@dataclass(frozen=True, slots=True)
+class AllowedTemperatures(TemperatureRange):
+    """Temperatures that are allowed, in whole steps of the shop's unit where one lies inside."""
+
+    below: tuple[str, ...] = _stopped("below")
+    above: tuple[str, ...] = _stopped("above")
+
+
+@dataclass(frozen=True, slots=True)
+class AllowedTimes(TimeRange):
+    """Times that are allowed, in whole seconds where one lies inside."""
+
+    below: tuple[str, ...] = _stopped("below")
+    above: tuple[str, ...] = _stopped("above")
+
+
+@dataclass(frozen=True, slots=True)
+class AllowedPressures(PressureRange):
+    """Pressures that are allowed, in whole steps of the shop's unit where one lies inside."""
+
+    below: tuple[str, ...] = _stopped("below")
+    above: tuple[str, ...] = _stopped("above")
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +383,9 @@ class AllowedSize(Documented):
     """A largest size: any print no larger both ways will do."""
 
     width: str = given(STRING, "as an order writes it")
+    width_mm: float = given(Figure(1), "the same in mm")
     height: str = given(STRING, "as an order writes it")
+    height_mm: float = given(Figure(1), "the same in mm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,8 +398,8 @@ class AllowedGround(Documented):
     most_colour: str = given(STRING, "the lightest in sRGB")
 
 
-def _open_range(about: str) -> Any:
-    return given(Nullable(listed(Object(AllowedRange))), f"{about}; null where the order says it")
+def _open_range(shape: type, about: str) -> Any:
+    return given(Nullable(listed(Object(shape))), f"{about}; null where the order says it")
 
 
 def _open_choice(about: str) -> Any:
@@ -273,11 +411,11 @@ class AllowedDecoration(Documented):
     """What is allowed for one decoration on one press with one transfer."""
 
     transfer: str = given(STRING, "the transfer the ranges are for")
-    temperature: tuple[AllowedRange, ...] | None = _open_range("display settings")
-    time: tuple[AllowedRange, ...] | None = _open_range("dwells")
+    temperature: tuple[AllowedTemperatures, ...] | None = _open_range(AllowedTemperatures, "display settings")
+    time: tuple[AllowedTimes, ...] | None = _open_range(AllowedTimes, "dwells")
     pressure: tuple[str, ...] | None = _open_choice("pressures in the trade's words")
-    gauge: tuple[AllowedRange, ...] | None = given(
-        Nullable(listed(Object(AllowedRange))),
+    gauge: tuple[AllowedPressures, ...] | None = given(
+        Nullable(listed(Object(AllowedPressures))),
         "line pressures on the gauge; null without cylinders or where the order says it",
     )
     peel: tuple[str, ...] | None = _open_choice("peels")

@@ -23,7 +23,7 @@ from accord_rules.derive import heat
 from accord_rules.documents.reading import read
 from accord_rules.heat import linear, sagging
 from accord_rules.load.loader import load_book
-from accord_rules.orders.order import SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Blank
@@ -100,7 +100,7 @@ def line(name: str, times: list[float], yard_ms: float) -> str:
 
 def everyday(book: Book, authority: Authority, shop: Shop) -> None:
     for blank in EVERYDAY:
-        request = read(SettleRequest, request_for(book, blank))
+        request = read(Order, request_for(book, blank))
         forget_heat()
         first = timed_ms(lambda request=request: authority.recommend(request, shop))
         times, yards = [], []
@@ -118,7 +118,7 @@ def whatever_comes(book: Book, authority: Authority, shop: Shop) -> None:
     yards: list[float] = []
     seen: set[str] = set()
     for document in any_order(book):
-        blank, request = document["item"]["blank"], read(SettleRequest, document)
+        blank, request = document["item"]["blank"], read(Order, document)
         (later if blank in seen else first).append(timed_ms(lambda r=request: authority.recommend(r, shop)))
         seen.add(blank)
         yards.append(timed_ms(yardstick))
@@ -129,7 +129,7 @@ def whatever_comes(book: Book, authority: Authority, shop: Shop) -> None:
 
 
 def made_of(book: Book, authority: Authority, shop: Shop) -> None:
-    request = read(SettleRequest, request_for(book, HEAVY, 125, 195, 10))
+    request = read(Order, request_for(book, HEAVY, 125, 195, 10))
     ways: dict[str, tuple[Callable[[], object], ...]] = {
         "nothing kept": (forget_heat, lambda: forget_answers(authority)),
         "heat known": (lambda: forget_answers(authority),),

@@ -34,7 +34,7 @@ import bench_recommend as recommending
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
 from accord_rules.load.loader import load_book
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 
 DEMO = Path(__file__).parents[2] / "demo"
@@ -115,7 +115,7 @@ def in_process() -> None:
         told(f"validate, the demo's {len(day)} orders, once each", every, floor)
         book = authority.book
         shop = read(Shop, recommending.shop_document(book))
-        request = read(SettleRequest, recommending.request_for(book, recommending.EVERYDAY[0]))
+        request = read(Order, recommending.request_for(book, recommending.EVERYDAY[0]))
         asked = cpu_ms(lambda: authority.recommend(request, shop).document(), RECOMMENDATIONS)
         told(f"recommend, {WIDE_WORDS}", asked, floor)
         counts = authority.counts

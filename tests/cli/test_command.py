@@ -22,7 +22,7 @@ HOPELESS = FINE | {"item": {"blank": "tee-heavy-white"}}
 
 
 @pytest.mark.parametrize(("document", "code"), [(FINE, 0), (HOPELESS, 1), ({}, 2)])
-@pytest.mark.parametrize("command", ["check", "settle"])
+@pytest.mark.parametrize("command", ["validate", "recommend"])
 def test_exit_codes(own_process: Any, command: str, document: Any, code: int) -> None:
     done = own_process(command, "--local", "-", stdin=json.dumps(document).encode())
     assert done.returncode == code
@@ -34,8 +34,9 @@ def test_version_and_help(own_process: Any) -> None:
     version = own_process("--version")
     assert version.returncode == 0
     assert version.stdout.startswith(b"accord, version ")
+    commands = ("validate", "recommend", "rule", "rules", "serve", "shop", "key", "seed")
     told = own_process("--help").stdout.decode()
-    assert all(f"  {each}" in told for each in ("check", "settle", "rule", "rules", "serve", "shop", "key", "seed"))
+    assert all(f"  {each}" in told for each in commands)
     assert own_process("no-such-command").returncode == 2
 
 

@@ -63,7 +63,7 @@ def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> 
         ("item.textile", "yes or no"),
         ("item.title", "in sentences only"),
         ("item.ceilings", "rules cannot speak of it"),
-        ("item.diameter_mm", "assumed 82 mm because no diameter said: taken as a usual mug's 82 mm"),
+        ("item.diameter_mm", "assumed 82 mm reason a usual mug"),
         ("heat.need_s", "limits heat.adhesive_hold"),
         ("heat.need_s", "to choose chosen/cover, chosen/display_c"),
     ],

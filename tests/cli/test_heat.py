@@ -142,12 +142,12 @@ def test_a_service_draws_the_same_as_its_answer(accord: Any, order: Callable[...
     file = order("film", asked)
     done = accord("heat", file)
     assert done.exit_code == 0
-    heat = json.loads(accord("settle", "--json", file).stdout)["plans"][0]["decorations"][0]["settings"]["heat"]
+    heat = json.loads(accord("recommend", "--json", file).stdout)["plans"][0]["decorations"][0]["explained"]["heat"]
     said = " ".join(done.stdout.split())
-    assert heat["note"][1:] in said
+    assert heat["text"][1:] in said
     assert re.search(rf"{heat['dwell_s']:g} s: the dwell", said)
 
 
-def test_settle_tells_the_estimate(accord: Any, order: Callable[..., str]) -> None:
-    done = accord("settle", order("film", {**FILM, "press": "bench"}))
+def test_recommend_tells_the_estimate(accord: Any, order: Callable[..., str]) -> None:
+    done = accord("recommend", order("film", {**FILM, "press": "bench"}))
     assert "estimate for a dry piece: at 130 °C after about" in " ".join(done.stdout.split())

@@ -55,7 +55,7 @@ def test_few() -> None:
 
 
 @pytest.mark.parametrize("columns", ["60", "80", "120"])
-@pytest.mark.parametrize("command", ["check", "settle"])
+@pytest.mark.parametrize("command", ["validate", "recommend"])
 def test_the_width_is_kept(accord: Any, order: Callable[..., str], command: str, columns: str) -> None:
     job = {name: value for name, value in JOB.items() if name != "reference"}
     done = accord(command, "-", stdin=json.dumps(job), COLUMNS=columns)
@@ -65,25 +65,25 @@ def test_the_width_is_kept(accord: Any, order: Callable[..., str], command: str,
 
 
 def test_in_ascii_every_byte_is(own_process: Any, order: Callable[..., str]) -> None:
-    done = own_process("check", "--local", order("job", JOB | {"press": "bench-99"}), PYTHONIOENCODING="ascii")
+    done = own_process("validate", "--local", order("job", JOB | {"press": "bench-99"}), PYTHONIOENCODING="ascii")
     assert done.returncode == 2
     assert done.stdout.isascii()
     assert done.stderr == b""
     raw = own_process(
-        "check", "--local", "--json", order("job", JOB | {"press": "swing-away"}), PYTHONIOENCODING="ascii"
+        "validate", "--local", "--json", order("job", JOB | {"press": "swing-away"}), PYTHONIOENCODING="ascii"
     )
     assert raw.stdout.isascii()
     assert json.loads(raw.stdout)[0]["reference"] == JOB["reference"]
 
 
 def test_no_colour_where_nobody_sees_it(accord: Any, order: Callable[..., str]) -> None:
-    assert "\x1b" not in accord("check", order("job", JOB)).stdout
+    assert "\x1b" not in accord("validate", order("job", JOB)).stdout
 
 
 def test_colour_on_a_terminal_unless_unwanted(started: Any) -> None:
     def shown(**changed: str) -> bytes:
         ours, theirs = pty.openpty()
-        arguments = ["check", "--local", "--brief", "no-such-file.json"]
+        arguments = ["validate", "--local", "--brief", "no-such-file.json"]
         process = started(*arguments, stdout=theirs, stderr=theirs, **{"TERM": "xterm", **changed})
         os.close(theirs)
         process.wait(60)

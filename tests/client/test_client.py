@@ -19,7 +19,9 @@ def test_a_plain_job_is_workable(accord: Client, possible: dict[str, Any]) -> No
     verdict = accord.validate(possible)
     assert verdict.workable
     assert verdict.reference == "HL-7"
-    assert verdict.settings[0]["temperature"].endswith("°C")
+    assert verdict.on.press == verdict.judged_on == "bench"
+    assert verdict.on.settings
+    assert verdict.on.settings[0]["temperature"].endswith("°C")
     assert verdict.document["verdict"] == verdict.verdict
 
 
@@ -27,7 +29,10 @@ def test_a_hopeless_job_is_an_answer_with_reasons(accord: Client, hopeless: dict
     verdict = accord.validate(hopeless)
     assert verdict.verdict == "rejected"
     assert not verdict.workable
-    assert (verdict.settings, verdict.sequence) == ((), ()), "nothing to print"
+    assert (verdict.on.settings, verdict.on.sequence) == (None, None), "nothing to print"
+    assert set(verdict.on.blocked_by) == {each.rule for each in verdict.at("blocks")}
+    assert {each.observed for each in verdict.findings} == {None}
+    assert all(each.observed for each in accord.validate(hopeless, include=("observed",)).findings)
     assert verdict.remedies_complete
     blocking = verdict.at("blocks")
     assert blocking
@@ -40,25 +45,33 @@ def test_every_plan_put_back_is_workable(accord: Client, possible: dict[str, Any
     del possible["press"]
     asked = possible | {"prefer": ["durability"]} | press
     asked["decorations"] = [{"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}]
-    settlement = accord.recommend(asked)
-    assert settlement.plans
-    assert settlement.complete
-    for plan in settlement.plans:
-        filled = plan.put_into(asked)
-        assert filled["press"] == press.get("press", "bench")
-        verdict = accord.validate(filled)
+    recommendation = accord.recommend(asked)
+    assert recommendation.plans
+    assert recommendation.complete
+    for plan in recommendation.plans:
+        assert plan.order["press"] == press.get("press", "bench")
+        verdict = accord.validate(plan.order)
         assert verdict.workable
-        assert verdict.verdict == plan.verdict
-    assert asked["decorations"][0] == {"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}
+        assert (verdict.verdict, verdict.id) == (plan.verdict, plan.verdict_id)
+
+
+def test_fewer_plans_are_the_best_ones_and_carry_no_curve_unasked(accord: Client, possible: dict[str, Any]) -> None:
+    del possible["press"]
+    del possible["decorations"][0]["transfer"]
+    every = accord.recommend(possible).plans
+    assert accord.recommend(possible, plans=1).plans == every[:1] != ()
+    assert {"curve" in each.document["decorations"][0]["explained"]["heat"] for each in every} == {False}
+    (drawn,) = accord.recommend(possible, plans=1, include=("curve", "observed")).plans
+    assert drawn.document["decorations"][0]["explained"]["heat"]["curve"]["times_s"][0] == 0
 
 
 def test_a_hopeless_request_names_what_was_ruled_out(accord: Client, hopeless: dict[str, Any]) -> None:
-    settlement = accord.recommend(hopeless)
-    assert settlement.plans == ()
-    assert settlement.complete
-    assert settlement.ruled_out_left_out == 0
-    assert settlement.ruled_out[0].press is None, "dye does not take to cotton on any press"
-    assert settlement.ruled_out[0].findings[0].level == "blocks"
+    recommendation = accord.recommend(hopeless)
+    assert recommendation.plans == ()
+    assert recommendation.complete
+    assert recommendation.ruled_out_left_out == 0
+    assert recommendation.ruled_out[0].press is None, "dye does not take to cotton on any press"
+    assert recommendation.ruled_out[0].findings[0].level == "blocks"
 
 
 def test_an_envelope_names_presses_transfers_and_ranges(accord: Client, possible: dict[str, Any]) -> None:
@@ -75,7 +88,7 @@ def test_an_envelope_names_presses_transfers_and_ranges(accord: Client, possible
 def test_the_index_says_what_can_be_asked(accord: Client) -> None:
     told = accord.index()
     assert told["api_version"] == "1"
-    assert {"method": "POST", "path": "/v1/validate", "operation_id": "post_validate"} in told["operations"]
+    assert {"method": "POST", "path": "/v1/validate", "operation_id": "validateOrder"} in told["operations"]
 
 
 def test_an_envelope_of_nothing_says_why(accord: Client, hopeless: dict[str, Any]) -> None:

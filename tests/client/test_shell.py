@@ -172,24 +172,24 @@ def test_no_such_fact_brings_the_nearest(run: Recipes) -> None:
 
 
 def test_a_folder_is_judged_file_by_file(run: Recipes, orders: Path) -> None:
-    done = run("check-folder.sh", str(orders))
+    done = run("validate-folder.sh", str(orders))
     assert done.returncode == 1
     words = dict(line.split("\t")[::-1] for line in done.stdout.splitlines())
     assert words[str(orders / "hopeless.json")] == "rejected"
     assert words[str(orders / "a fine one.json")] in ("accepted", "conditional")
     (orders / "broken.json").write_text("{", encoding="utf-8")
-    done = run("check-folder.sh", str(orders))
+    done = run("validate-folder.sh", str(orders))
     assert done.returncode == 2
     assert f"refused\t{orders / 'broken.json'}" in done.stdout
     assert len(done.stdout.splitlines()) == 3
 
 
 def test_an_empty_folder_is_wrong_use(run: Recipes, tmp_path: Path) -> None:
-    assert run("check-folder.sh", str(tmp_path)).returncode == 2
+    assert run("validate-folder.sh", str(tmp_path)).returncode == 2
 
 
 @pytest.mark.parametrize(
-    "script", ["validate.sh", "recommend.sh", "envelope.sh", "rule.sh", "record.sh", "check-folder.sh"]
+    "script", ["validate.sh", "recommend.sh", "envelope.sh", "rule.sh", "record.sh", "validate-folder.sh"]
 )
 def test_use_is_told(run: Recipes, script: str) -> None:
     done = run(script)

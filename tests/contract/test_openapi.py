@@ -14,6 +14,8 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import KINDS
 from accord_service.api.endpoint import Endpoint
 from accord_service.api.v1 import ENDPOINTS
+from accord_service.http.paging import PageQuery
+from accord_service.http.problems import PROBLEMS, WrongMethod
 from accord_service.http.roles import ROLES
 
 JSON = "application/json"
@@ -51,11 +53,25 @@ def operation(description: Any, endpoint: Endpoint) -> Any:
 
 def answer_schema(description: Any, endpoint: Endpoint, status: int = 0, media: str = JSON) -> Any:
     """The schema of a good answer, or of a problem's status."""
-    return operation(description, endpoint)["responses"][str(status or endpoint.success)]["content"][media]["schema"]
+    return response(description, endpoint, status or endpoint.success)["content"][media]["schema"]
+
+
+def response(description: Any, endpoint: Endpoint, status: int) -> Any:
+    """The described response of a status; those of problems are shared."""
+    told = operation(description, endpoint)["responses"][str(status)]
+    return place(description, told["$ref"]) if "$ref" in told else told
+
+
+def place(description: Any, reference: str) -> Any:
+    """What a reference into the description leads to."""
+    found = description
+    for step in reference.removeprefix("#/").split("/"):
+        found = found[step]
+    return found
 
 
 def endpoint_named(name: str) -> Endpoint:
-    return next(each for each in ENDPOINTS if each.name == name)
+    return next(each for each in ENDPOINTS if each.operation_id == name)
 
 
 def test_it_is_openapi_3_1_and_names_every_endpoint(description: Any) -> None:
@@ -73,9 +89,10 @@ def test_its_schemas_are_schemas_and_its_references_lead_somewhere(description: 
     schemas = description["components"]["schemas"]
     for schema in schemas.values():
         Draft202012Validator.check_schema(schema)
-    named = set(re.findall(r"#/components/schemas/([\w-]+)", repr(description)))
-    assert named <= set(schemas)
-    assert {cls.__name__ for cls in KINDS.values()} | {"Order", "Verdict", "Settlement", "ProblemDetails"} <= set(
+    references = set(re.findall(r"#/components/[\w./-]+", repr(description)))
+    assert len(references) > 100
+    assert all(place(description, reference) for reference in references)
+    assert {cls.__name__ for cls in KINDS.values()} | {"Order", "Verdict", "Recommendation", "ProblemDetails"} <= set(
         schemas
     )
 
@@ -86,7 +103,7 @@ def test_requests_are_closed_answers_open_and_both_described(description: Any) -
     closed = {name for name, schema in schemas.items() if schema.get("additionalProperties") is False}
     assert {"Order", "Decoration", "Shop", "HouseRules", "EntryChange"} <= closed
     assert closed.isdisjoint(
-        {"Verdict", "Finding", "Settlement", "Plan", "Envelope", "ShownProposal", "ProblemDetails"}
+        {"Verdict", "Finding", "Recommendation", "Plan", "Envelope", "ShownProposal", "ProblemDetails"}
     )
     assert {name for name, schema in schemas.items() if not schema["description"]} == set()
 
@@ -112,19 +129,128 @@ def test_words_of_answers_may_grow_and_words_of_requests_are_all_there_are(descr
     assert marked
 
 
-def undescribed(description: Any) -> list[str]:
-    """The fields of components that say nothing of what they hold."""
-    return [
-        f"{name}.{field}"
-        for name, shape in description["components"]["schemas"].items()
-        for field, schema in shape["properties"].items()
-        if not schema.get("description")
-    ]
+def described_parts(description: Any) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Every part of the description that has to say what it is, with a name to tell it by."""
+    parts = description["components"]
+    for name, shape in parts["schemas"].items():
+        yield from ((f"{name}.{field}", schema) for field, schema in shape["properties"].items())
+    for kind in ("schemas", "headers", "responses", "examples", "securitySchemes"):
+        yield from ((f"{kind} {name}", part) for name, part in parts[kind].items())
+    yield from ((f"tag {tag['name']}", tag) for tag in description["tags"])
+    yield from ((f"server {server['url']}", server) for server in description["servers"])
+    for path, methods in description["paths"].items():
+        for method, told in methods.items():
+            name = f"{method} {path}"
+            yield name, told
+            yield from ((f"{name} {parameter['name']}", parameter) for parameter in told["parameters"])
+            yield from ((f"{name} {status}", part) for status, part in told["responses"].items() if "$ref" not in part)
 
 
-def test_every_field_says_what_it_holds(description: Any) -> None:
-    assert sum(len(shape["properties"]) for shape in description["components"]["schemas"].values()) > 600
-    assert undescribed(description) == []
+def test_every_part_says_what_it_is(description: Any) -> None:
+    parts = list(described_parts(description))
+    assert len(parts) > 1000
+    assert [name for name, part in parts if not part.get("description")] == []
+
+
+def opened(schema: Any, place: str = "") -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Every schema within one."""
+    if isinstance(schema, Mapping):
+        yield place, schema
+        for step, inner in schema.items():
+            if step not in ("examples", "description"):
+                yield from opened(inner, f"{place}/{step}")
+    elif isinstance(schema, list):
+        for index, inner in enumerate(schema):
+            yield from opened(inner, f"{place}/{index}")
+
+
+def is_opaque(schema: Mapping[str, Any]) -> bool:
+    """Whether it takes any object, and says nothing of its fields."""
+    says_more = {"properties", "anyOf", "oneOf", "$ref"} & set(schema)
+    return "object" in schema.get("type", ()) and not says_more and not schema.get("additionalProperties")
+
+
+def test_an_object_that_is_not_opened_says_why(description: Any) -> None:
+    schemas = [each for shape in schemas_of(description).values() for each in opened(shape["properties"])]
+    opaque = {place: schema for place, schema in schemas if is_opaque(schema)}
+    assert opaque
+    # openapi-typescript 7 takes an object without additionalProperties for one that has no fields.
+    assert [place for place, schema in opaque.items() if schema.get("additionalProperties") != {}] == []
+    assert [
+        place
+        for place, schema in opaque.items()
+        if not re.search("not opened here: [a-z]", schema.get("description", ""))
+    ] == []
+
+
+VERBS = {"GET": {"read", "list", "replay"}, "PUT": {"replace"}, "DELETE": {"delete", "revoke"}}
+
+
+def test_operations_are_named_by_verbs(description: Any) -> None:
+    """A generated client's methods are called so: replaceShop, not put_shop_entry."""
+    names = [told["operationId"] for methods in description["paths"].values() for told in methods.values()]
+    assert len(set(names)) == len(names) == len(ENDPOINTS) + 1
+    for endpoint in ENDPOINTS:
+        verb, noun = re.fullmatch("([a-z]+)([A-Z][A-Za-z]+)", endpoint.operation_id).groups()  # type: ignore[union-attr]
+        assert operation(description, endpoint)["operationId"] == verb + noun
+        assert verb in VERBS.get(endpoint.method, {verb} - set.union(*VERBS.values())), endpoint.operation_id
+        assert (verb == "list") == issubclass(endpoint.query, PageQuery), endpoint.operation_id
+
+
+def problem_examples(told: Any) -> dict[str, Any]:
+    return dict(told.get("content", {}).get(PROBLEM, {}).get("examples", {}))
+
+
+def test_problems_are_listed_by_type_with_their_status(description: Any) -> None:
+    """Each is an example, named as its page is, and told once."""
+    for endpoint in ENDPOINTS:
+        told = {
+            (int(status), slug, example["$ref"])
+            for status in operation(description, endpoint)["responses"]
+            for slug, example in problem_examples(response(description, endpoint, int(status))).items()
+        }
+        assert told == {(each.status, each.slug, f"#/components/examples/{each.slug}") for each in endpoint.problems}
+    listed = {problem for endpoint in ENDPOINTS for problem in endpoint.problems}
+    assert set(PROBLEMS.values()) - listed == {WrongMethod}, "no operation answers that: its address does"
+    schema = {"$ref": "#/components/schemas/ProblemDetails"}
+    shown = description["components"]["examples"]
+    assert {slug: (each["value"]["type"], each["value"]["status"]) for slug, each in shown.items()} == {
+        slug: (f"/problems/{slug}", problem.status) for slug, problem in PROBLEMS.items()
+    }
+    assert {slug: found for slug in shown if (found := faults(description, schema, shown[slug]["value"]))} == {}
+
+
+# What HTTP itself, and the connection, add to every answer.
+OF_HTTP = {"Date", "Content-Encoding", "Content-Length", "Content-Type", "X-Content-Type-Options"}
+
+
+OPEN_ORDER: dict[str, Any] = {"item": {}, "decorations": [{}]}
+ONCE = {"json": OPEN_ORDER, "headers": {"Idempotency-Key": "headers-1"}}
+
+
+@pytest.mark.parametrize(
+    ("name", "address", "sent"),
+    [
+        ("validateOrder", "/v1/validate", {"json": OPEN_ORDER}),
+        ("validateOrder", "/v1/validate", {"json": {}}),
+        ("listRules", "/v1/rules", {}),
+        ("listRules", "/v1/rules?revision=1", {"headers": {"Accept-Encoding": "gzip"}}),
+        ("listRules", "/v1/rules", {"headers": {"If-None-Match": "*"}}),
+        ("listRules", "/v1/rules", {"headers": {"Authorization": ""}}),
+        ("recordOrder", "/v1/records?validate_only=true", {"json": OPEN_ORDER}),
+        ("recordOrder", "/v1/records", ONCE),
+        pytest.param("recordOrder", "/v1/records", ONCE, id="the same once more"),
+    ],
+)
+def test_an_answers_headers_are_described(
+    app: Flask, description: Any, key: dict[str, str], name: str, address: str, sent: dict[str, Any]
+) -> None:
+    endpoint = endpoint_named(name)
+    headers = key | sent.get("headers", {})
+    answer = app.test_client().open(address, method=endpoint.method, **{**sent, "headers": headers})
+    told = response(description, endpoint, answer.status_code)["headers"]
+    assert set(dict(answer.headers)) - OF_HTTP <= set(told)
+    assert all(place(description, header["$ref"])["schema"] for header in told.values())
 
 
 def links(description: Any) -> Iterator[tuple[Any, Any]]:
@@ -143,7 +269,7 @@ def bodies_linked_to(description: Any) -> set[str]:
 def test_links_lead_from_places_of_the_answer_to_operations(description: Any) -> None:
     """OpenAPI 3.1, link object: parameters by name, values as runtime expressions into the answer."""
     told = list(links(description))
-    assert bodies_linked_to(description) == {"post_proposal_approve"}
+    assert bodies_linked_to(description) == {"approveProposal"}
     for link, schema in told:
         target = endpoint_named(link["operationId"])
         assert set(link["parameters"]) == set(target.parameters)
@@ -161,7 +287,7 @@ def test_every_operation_is_told_in_words_with_examples(description: Any) -> Non
         assert len(told["responses"][str(endpoint.success)]["content"][JSON]["examples"]) == len(endpoint.examples)
         if endpoint.takes is not None:
             asked = len(told["requestBody"]["content"][JSON]["examples"])
-            assert asked == len(endpoint.examples) or endpoint.name in bodies_linked_to(description)
+            assert asked == len(endpoint.examples) or endpoint.operation_id in bodies_linked_to(description)
 
 
 def test_shown_requests_and_answers_keep_to_their_schemas(description: Any) -> None:
@@ -176,8 +302,8 @@ def test_shown_requests_and_answers_keep_to_their_schemas(description: Any) -> N
 
 
 def test_the_check_itself_sees_a_broken_answer(description: Any) -> None:
-    schema = answer_schema(description, endpoint_named("post_validate"))
-    example = next(iter(operation(description, endpoint_named("post_validate"))["responses"]["200"]["content"][JSON]
+    schema = answer_schema(description, endpoint_named("validateOrder"))
+    example = next(iter(operation(description, endpoint_named("validateOrder"))["responses"]["200"]["content"][JSON]
                         ["examples"].values()))["value"]  # fmt: skip
     assert faults(description, schema, example | {"verdict": "maybe"})
     assert faults(description, schema, example | {"surprise": 1})
@@ -209,7 +335,7 @@ ORDERS: dict[str, dict[str, Any]] = {
 
 
 @pytest.mark.parametrize("note", ORDERS)
-@pytest.mark.parametrize("name", ["post_validate", "post_recommend"])
+@pytest.mark.parametrize("name", ["validateOrder", "recommendPlans"])
 def test_real_answers_keep_to_their_schemas(
     app: Flask, description: Any, key: dict[str, str], name: str, note: str
 ) -> None:
@@ -222,16 +348,15 @@ def test_real_answers_keep_to_their_schemas(
 def reads(settings: Book) -> Iterator[tuple[str, str]]:
     """Every read of every entry of the book, with the endpoint that answers it."""
     for kind in KINDS:
-        yield "get_catalogue_kind", f"/v1/catalogue/{kind}?limit=200"
-        yield from (("get_catalogue_entry", f"/v1/catalogue/{kind}/{name}") for name in settings.catalogue[kind])
-    yield from (("get_limit", f"/v1/limits/{name}") for name in settings.limits)
-    yield from (("get_source", f"/v1/sources/{name}") for name in settings.sources)
-    yield from (("get_rule", f"/v1/rules/{name}") for name in settings.rules)
-    yield from (("get_fact", f"/v1/facts/{name}") for name in settings.vocabulary.facts)
-    yield from (
-        (f"get_{name}", f"/v1/{name}?limit=200" if name in ("limits", "sources", "rules", "facts") else f"/v1/{name}")
-        for name in ("catalogue", "limits", "sources", "rules", "facts", "shop")
-    )
+        yield "listEntries", f"/v1/catalogue/{kind}?limit=200"
+        yield from (("readEntry", f"/v1/catalogue/{kind}/{name}") for name in settings.catalogue[kind])
+    yield from (("readLimit", f"/v1/limits/{name}") for name in settings.limits)
+    yield from (("readSource", f"/v1/sources/{name}") for name in settings.sources)
+    yield from (("readRule", f"/v1/rules/{name}") for name in settings.rules)
+    yield from (("readFact", f"/v1/facts/{name}") for name in settings.vocabulary.facts)
+    lists = ("limits", "sources", "rules", "facts")
+    yield from ((f"list{name.title()}", f"/v1/{name}?limit=200") for name in lists)
+    yield from (("listKinds", "/v1/catalogue"), ("readOwnShop", "/v1/shop"))
 
 
 def test_every_read_keeps_to_its_schema(app: Flask, book: Book, description: Any, key: dict[str, str]) -> None:
@@ -248,12 +373,12 @@ def test_every_read_keeps_to_its_schema(app: Flask, book: Book, description: Any
 @pytest.mark.parametrize(
     ("name", "address", "sent", "status"),
     [
-        ("post_validate", "/v1/validate", {"json": {"item": {"zzz": 1}}}, 422),
-        ("post_validate", "/v1/validate", {"data": b"{", "content_type": JSON}, 400),
-        ("post_recommend", "/v1/recommend", {"data": b"{}", "content_type": "text/plain"}, 415),
-        ("post_recommend", "/v1/recommend", {"data": b" " * 300_000, "content_type": JSON}, 413),
-        ("get_rules", "/v1/rules?level=x", {}, 400),
-        ("get_rule", "/v1/rules/no-such-rule", {}, 404),
+        ("validateOrder", "/v1/validate", {"json": {"item": {"zzz": 1}}}, 422),
+        ("validateOrder", "/v1/validate", {"data": b"{", "content_type": JSON}, 400),
+        ("recommendPlans", "/v1/recommend", {"data": b"{}", "content_type": "text/plain"}, 415),
+        ("recommendPlans", "/v1/recommend", {"data": b" " * 300_000, "content_type": JSON}, 413),
+        ("listRules", "/v1/rules?level=x", {}, 400),
+        ("readRule", "/v1/rules/no-such-rule", {}, 404),
     ],
 )
 def test_problems_keep_to_their_schema(

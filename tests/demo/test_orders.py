@@ -19,7 +19,7 @@ import pytest
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import names_in, read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import DELIBERATELY_NONE
@@ -147,7 +147,7 @@ def test_what_is_settled_is_workable(name: str, authority: Authority, shops: dic
         document.pop(field, None)
         for decoration in document["decorations"]:
             decoration.pop(field, None)
-    found = authority.recommend(read(SettleRequest, document), shops[wanted["shop"]])
+    found = authority.recommend(read(Order, document), shops[wanted["shop"]])
     assert found.plans
     assert {plan.verdict for plan in found.plans} <= {"accepted", "conditional"}
 

@@ -104,7 +104,7 @@ def test_both_commands_pass_and_say_what_they_do(clone: Path, environment: Mappi
     assert re.search(r"^\d+ orders: .*\nevery verdict as expected$", rest, re.MULTILINE)
     parts = re.findall(r"^== (.+?) =+$", demo, re.MULTILINE)
     assert parts[:2] == ["The day", "Three of them"]
-    assert parts[-1] == "Settled"
+    assert parts[-1] == "Recommended"
     three = rest.partition("== Three of them")[2].partition("\n== ")[0]
     assert re.findall(r"^  \d{3}-\S+ +(\w+)$", three, re.MULTILINE) == ["accepted", "rejected", "conditional"]
     assert re.fullmatch(r"=+ \d+ passed in [\d.]+s \([\d:]+\) =+", tested.splitlines()[-1])

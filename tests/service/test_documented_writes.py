@@ -108,34 +108,34 @@ def test_every_documented_write_does_what_it_says(app: Flask, demo: Any) -> None
     reader = Reader(app, demo)
     writes = {name for name, (method, _, _) in reader.operations().items() if method != "GET"}
 
-    reader.do("post_shops", ADMIN)
-    reader.do("put_shop_entry", ADMIN)
-    reader.do("put_shop", OWNER)
-    reader.do("put_shop_press", OWNER)
-    reader.do("put_house_rules", OWNER)
-    issued = reader.do("post_keys", OWNER)
-    reader.follow("post_keys", "revoke", issued, OWNER)
+    reader.do("addShop", ADMIN)
+    reader.do("replaceShop", ADMIN)
+    reader.do("replaceOwnShop", OWNER)
+    reader.do("replacePress", OWNER)
+    reader.do("replaceHouseRules", OWNER)
+    issued = reader.do("issueKey", OWNER)
+    reader.follow("issueKey", "revoke", issued, OWNER)
 
-    for name in ("post_validate", "post_recommend", "post_envelope"):
+    for name in ("validateOrder", "recommendPlans", "boundOrder"):
         for body in reader.examples(name):
             reader.send(name, COUNTER, body, {})
-    record = reader.do("post_records", COUNTER)
-    reader.follow("post_records", "report", record, COUNTER, reader.examples("post_record_outcomes")[0])
-    reader.follow("post_records", "delete", record, OWNER)
+    record = reader.do("recordOrder", COUNTER)
+    reader.follow("recordOrder", "report", record, COUNTER, reader.examples("reportOutcome")[0])
+    reader.follow("recordOrder", "delete", record, OWNER)
 
-    withdrawn = reader.do("post_proposals", OWNER)
-    reader.follow("post_proposals", "withdraw", withdrawn, OWNER, reader.examples("post_proposal_withdraw")[0])
-    declined = reader.do("post_proposals", OWNER)
-    reader.follow("post_proposals", "decline", declined, FIRST, reader.examples("post_proposal_decline")[0])
-    draft = reader.do("post_proposals", OWNER)
-    opened = reader.follow("post_proposals", "open", draft, OWNER)
-    reader.follow("post_proposal_open", "approve", opened, FIRST)
-    reader.follow("post_proposals", "edit", draft, OWNER, reader.examples("put_proposal")[0])
-    opened = reader.follow("post_proposals", "open", draft, OWNER)
-    approved = reader.follow("post_proposal_open", "approve", opened, FIRST)
-    published = reader.follow("post_proposal_approve", "publish", approved, SECOND)
+    withdrawn = reader.do("draftProposal", OWNER)
+    reader.follow("draftProposal", "withdraw", withdrawn, OWNER, reader.examples("withdrawProposal")[0])
+    declined = reader.do("draftProposal", OWNER)
+    reader.follow("draftProposal", "decline", declined, FIRST, reader.examples("declineProposal")[0])
+    draft = reader.do("draftProposal", OWNER)
+    opened = reader.follow("draftProposal", "open", draft, OWNER)
+    reader.follow("openProposal", "approve", opened, FIRST)
+    reader.follow("draftProposal", "edit", draft, OWNER, reader.examples("replaceProposal")[0])
+    opened = reader.follow("draftProposal", "open", draft, OWNER)
+    approved = reader.follow("openProposal", "approve", opened, FIRST)
+    published = reader.follow("approveProposal", "publish", approved, SECOND)
     assert published["revision"] == 2
-    reader.do("post_revision_revert", OWNER)
+    reader.do("revertRevision", OWNER)
 
     assert reader.done == writes
 
@@ -148,7 +148,7 @@ def test_the_documented_proposal_fits_the_book_of_now(app: Flask, demo: Any, wai
 
     def up_to_date() -> bool:
         reader.read_anew()
-        return [each["base"] for each in reader.examples("post_proposals")] == [newest]
+        return [each["base"] for each in reader.examples("draftProposal")] == [newest]
 
     wait_for(up_to_date, seconds=5.0)
-    assert reader.do("post_proposals", OWNER)["state"] == "draft"
+    assert reader.do("draftProposal", OWNER)["state"] == "draft"

@@ -43,12 +43,6 @@ def test_both_ends_validate(client: FlaskClient, key: dict[str, str], open_order
             assert verdict["verdict"] in ("accepted", "conditional")
 
 
-def test_wishes_are_not_taken(client: FlaskClient, key: dict[str, str], open_order: dict[str, Any]) -> None:
-    answer = client.post("/v1/envelope", json=open_order | {"prefer": ["cost"]}, headers=key)
-    assert answer.status_code == 422
-    assert answer.json["errors"][0]["pointer"] == "/prefer"
-
-
 def test_the_same_question_gives_the_same_bytes(
     client: FlaskClient, key: dict[str, str], open_order: dict[str, Any]
 ) -> None:

@@ -41,7 +41,7 @@ def test_the_index_says_what_it_is_and_where_everything_is(client: FlaskClient) 
     assert told["code_version"] == project["version"]
     assert {"gzip", "idempotency-key", "as-of-revision"} <= set(told["features"])
     assert {each["operation_id"]: (each["method"], each["path"]) for each in told["operations"]} == {
-        endpoint.name: (endpoint.method, endpoint.path) for endpoint in ENDPOINTS
+        endpoint.operation_id: (endpoint.method, endpoint.path) for endpoint in ENDPOINTS
     }
     assert set(told["links"]) == {"self", "description", "documentation", "problems"}
     for address in told["links"].values():

@@ -71,10 +71,46 @@ def test_a_recommendation_gives_plans(client: FlaskClient, key: dict[str, str], 
     assert {plan["verdict"] for plan in answer.json["plans"]} <= {"accepted", "conditional"}
 
 
-def test_preferences_belong_to_recommend_alone(client: FlaskClient, key: dict[str, str], order: dict[str, Any]) -> None:
-    answer = client.post("/v1/validate", json=order | {"prefer": ["cost"]}, headers=key)
-    assert answer.status_code == 422
-    assert answer.json["errors"][0]["pointer"] == "/prefer"
+def test_preferences_are_taken_and_turn_no_verdict(
+    client: FlaskClient, key: dict[str, str], order: dict[str, Any]
+) -> None:
+    plain, wished = (
+        client.post("/v1/validate", json=order | wishes, headers=key) for wishes in ({}, {"prefer": ["cost"]})
+    )
+    assert plain.status_code == wished.status_code == 200
+    assert plain.data == wished.data
+    odd = client.post("/v1/validate", json=order | {"prefer": ["beauty"]}, headers=key)
+    assert (odd.status_code, odd.json["errors"][0]["pointer"]) == (422, "/prefer/0")
+
+
+def test_what_was_observed_and_what_it_takes_to_draw_are_told_on_request(
+    client: FlaskClient, key: dict[str, str], order: dict[str, Any]
+) -> None:
+    bare, told = (
+        client.post(f"/v1/validate{query}", json=order, headers=key).json["findings"]
+        for query in ("", "?include=observed")
+    )
+    assert [each.pop("observed") != {} for each in told] == [True] * len(told) != []
+    assert bare == told
+    del order["decorations"][0]["settings"]
+    answers = [
+        client.post(f"/v1/recommend{query}", json=order, headers=key).json["plans"]
+        for query in ("", "?plans=1&include=curve,observed")
+    ]
+    curves = [["curve" in plan["decorations"][0]["explained"]["heat"] for plan in plans] for plans in answers]
+    assert (set(curves[0]), curves[1]) == ({False}, [True])
+
+
+@pytest.mark.parametrize(
+    "query", ["include=colour", "include=curve,curve", "include=", "plans=0", "plans=11", "plans=x"]
+)
+def test_what_cannot_be_included_is_refused_by_name(
+    query: str, client: FlaskClient, key: dict[str, str], order: dict[str, Any]
+) -> None:
+    refused = client.post(f"/v1/recommend?{query}", json=order, headers=key)
+    assert refused.status_code == 400
+    (fault,) = refused.json["errors"]
+    assert query.split("=")[0] in str(fault)
 
 
 def test_verdicts_and_findings_are_counted(

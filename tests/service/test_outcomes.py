@@ -300,8 +300,8 @@ def test_outcomes_move_plans_and_hide_none(
         )
     room.tally = Tally(store, read_anew_s=0.0)
     after = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
-    assert {plan["id"] for plan in after} == {plan["id"] for plan in before}
-    told = next(plan for plan in after if plan["id"] == before[0]["id"])
+    assert {plan["verdict_id"] for plan in after} == {plan["verdict_id"] for plan in before}
+    told = next(plan for plan in after if plan["verdict_id"] == before[0]["verdict_id"])
     assert any("reported pieces came out good" in reason for reason in told["reasons"])
 
 

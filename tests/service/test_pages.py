@@ -49,9 +49,9 @@ def test_links_on_pages_lead_somewhere(client: FlaskClient, path: str) -> None:
 def test_the_api_page_shows_every_endpoint_with_an_answer(client: FlaskClient) -> None:
     page = html.unescape(client.get("/docs").text)
     sections = dict(re.findall(r'<section class="operation" id="(\w+)">(.*?)</section>', page, re.DOTALL))
-    assert list(sections) == ["get_index", *(endpoint.name for endpoint in ENDPOINTS)]
+    assert list(sections) == ["readIndex", *(endpoint.operation_id for endpoint in ENDPOINTS)]
     for endpoint in ENDPOINTS:
-        section = sections[endpoint.name]
+        section = sections[endpoint.operation_id]
         assert f"<code>{endpoint.path}</code>" in section
         assert "<h3>Answered</h3>" in section
         for example in endpoint.examples:

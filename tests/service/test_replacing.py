@@ -38,19 +38,19 @@ class Place:
 
 
 PLACES = {
-    "put_shop": Place(("quay-side", "owner"), "/v1/shop", _named),
-    "put_shop_press": Place(
+    "replaceOwnShop": Place(("quay-side", "owner"), "/v1/shop", _named),
+    "replacePress": Place(
         ("quay-side", "owner"),
         "/v1/shop/presses/left",
         lambda document, number: {**document, "display_most": f"{220 + number} °C"},
     ),
-    "put_house_rules": Place(
+    "replaceHouseRules": Place(
         ("quay-side", "owner"),
         "/v1/shop/house-rules",
         lambda document, number: {**document, "limits": {"fumes.pvc_most": f"{180 + number} °C"}},
     ),
-    "put_shop_entry": Place(("collective", "admin"), "/v1/shops/mill-loft", _named),
-    "put_proposal": Place(
+    "replaceShop": Place(("collective", "admin"), "/v1/shops/mill-loft", _named),
+    "replaceProposal": Place(
         ("quay-side", "owner"),
         "/v1/proposals/p1",
         lambda document, number: {**document, "reason": f"For the reason number {number}."},
@@ -103,7 +103,7 @@ def writes(shops: Any) -> int:
 
 
 def test_the_laws_are_held_over_every_endpoint_that_replaces_something(shops: Any) -> None:
-    replacing = {endpoint.name for endpoint in ENDPOINTS if endpoint.replaces is not None}
+    replacing = {endpoint.operation_id for endpoint in ENDPOINTS if endpoint.replaces is not None}
     described = shops.one.get("/v1/openapi.json").json["paths"]
     taking = {
         operation["operationId"]
@@ -111,7 +111,7 @@ def test_the_laws_are_held_over_every_endpoint_that_replaces_something(shops: An
         for operation in operations.values()
         if "If-Match" in {parameter["name"] for parameter in operation["parameters"]}
     }
-    puts = {endpoint.name for endpoint in ENDPOINTS if endpoint.method == "PUT"}
+    puts = {endpoint.operation_id for endpoint in ENDPOINTS if endpoint.method == "PUT"}
     assert set(PLACES) == replacing == puts == taking
     reads = {endpoint.path for endpoint in ENDPOINTS if endpoint.method == "GET"}
     assert {endpoint.path for endpoint in ENDPOINTS if endpoint.replaces is not None} <= reads
@@ -211,7 +211,7 @@ def test_two_presses_are_replaced_at_once_and_both_are_kept(shops: Any) -> None:
     ],
 )
 def test_what_is_no_press_is_refused_with_its_place(shops: Any, spoil: dict[str, Any], pointer: str) -> None:
-    writer = Writer(shops, "put_shop_press")
+    writer = Writer(shops, "replacePress")
     seen = writer.get()
     refused = writer.put(seen.json | spoil, seen.headers["ETag"])
     assert (refused.status_code, [each["pointer"] for each in refused.json["errors"]]) == (422, [pointer])
@@ -219,7 +219,7 @@ def test_what_is_no_press_is_refused_with_its_place(shops: Any, spoil: dict[str,
 
 
 def test_a_proposal_stays_on_its_base(shops: Any) -> None:
-    writer = Writer(shops, "put_proposal")
+    writer = Writer(shops, "replaceProposal")
     seen = writer.get()
     other = seen.json["base"] | {"digest": "sha256:" + "0" * 64}
     refused = writer.put(seen.json | {"base": other}, seen.headers["ETag"])
@@ -230,7 +230,7 @@ def test_sent_back_unchanged_a_proposal_keeps_its_approvals(shops: Any) -> None:
     """An edit makes a draft of it again; what edits nothing does not."""
     owner = shops.headers("quay-side", "owner")
     assert shops.one.post("/v1/proposals/p1/open", headers=owner).json["state"] == "open"
-    writer = Writer(shops, "put_proposal")
+    writer = Writer(shops, "replaceProposal")
     seen = writer.get()
     assert writer.put(seen.json, seen.headers["ETag"]).status_code == 200
     assert shops.one.get("/v1/proposals/p1/status", headers=owner).json["state"] == "open"

@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 
 from accord_rules.documents import reading, units
 from accord_rules.documents.reading import DocumentError, Fault
-from accord_rules.orders.order import DYES, Order, SettleRequest
+from accord_rules.orders.order import DYES, Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import Amount, Blank, Limit, Transfer
 from accord_service.api.answers import Catalogue
 from accord_service.api.v1.get_rules import RulesQuery
 from accord_service.http import wire
 
-DOCUMENTS = (Order, SettleRequest, Shop, Limit, Transfer, Blank)
+DOCUMENTS = (Order, Shop, Limit, Transfer, Blank)
 JUNK = st.sampled_from(
     [None, True, 0, -1, 3.0, 3.7, 10**12, "", "200", "200 °C", "4 s", "50 %", "x" * 300, "a\x00b", "½", [], {}, [[]],
      {"a/b~c": 1}, ["x", "x"], {"_schema": 1}, {"": {}}]
@@ -166,7 +166,7 @@ def test_other_texts_are_no_page_size(text: str) -> None:
 
 def test_an_answers_schema_is_strict_and_takes_what_is_answered() -> None:
     """Contract: answers may get new fields, but none that the shape does not promise yet."""
-    kind = {"kind": "blanks", "about": "pieces", "count": 3}
+    kind = {"kind": "blanks", "description": "pieces", "count": 3}
     catalogue = {"revision": 1, "digest": "sha256:x", "entries": [kind], "next": None}
     assert wire.schema_of(Catalogue).validate(catalogue) == {}
     assert wire.schema_of(Catalogue).validate(catalogue | {"surprise": 1}) == {"surprise": ["is not a known field"]}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from types import TracebackType
 from typing import Any, Self, TypeVar
 from urllib.parse import quote, urlencode
@@ -18,9 +18,9 @@ from accord_client.documents import (
     Fact,
     Health,
     Kind,
+    Recommendation,
     Rule,
     RuleLine,
-    Settlement,
     ShopStatus,
     Verdict,
 )
@@ -83,20 +83,25 @@ class Client:
 
     # -- orders ------------------------------------------------------------------------------------------------------
 
-    def validate(self, order: Mapping[str, Any]) -> Verdict:
+    def validate(self, order: Mapping[str, Any], *, include: Collection[str] = ()) -> Verdict:
         """Ask whether an order can be done. A rejected order is an answer, not an exception.
 
-        The service keeps nothing of it; ``governance.record`` has it kept. Raises InvalidOrder if the service can't
-        read the order, and TypeError or ValueError if it is no JSON data.
+        The service keeps nothing of it; ``governance.record`` has it kept. ``include`` may ask for ``observed``: what
+        each finding found. Raises InvalidOrder if the service can't read the order, and TypeError or ValueError if it
+        is no JSON data.
         """
-        return Verdict.read(self._post("/v1/validate", order))
+        return Verdict.read(self._post("/v1/validate", order, include=include))
 
-    def recommend(self, order: Mapping[str, Any]) -> Settlement:
+    def recommend(
+        self, order: Mapping[str, Any], *, plans: int | None = None, include: Collection[str] = ()
+    ) -> Recommendation:
         """Ask how an order can be done: transfer, press and settings may be left open, ``prefer`` may rank wishes.
 
-        Raises as ``validate`` does.
+        ``plans``: how many at most; the service's own most when left out. ``include`` may ask for ``curve``, to draw
+        each plan's heat, and for ``observed``. Raises as ``validate`` does.
         """
-        return Settlement.read(self._post("/v1/recommend", order))
+        most = "" if plans is None else str(plans)
+        return Recommendation.read(self._post("/v1/recommend", order, plans=most, include=include))
 
     def envelope(self, order: Mapping[str, Any]) -> Envelope:
         """Ask what is still allowed for each thing an order leaves open: temperatures, dwells, presses, sizes ...
@@ -178,8 +183,11 @@ class Client:
     def _get(self, address: str) -> dict[str, Any]:
         return self._session.ask("GET", self._base + address)
 
-    def _post(self, address: str, order: Mapping[str, Any]) -> dict[str, Any]:
-        return self._session.ask("POST", self._base + address, _json(order))
+    def _post(
+        self, address: str, order: Mapping[str, Any], *, include: Collection[str] = (), **wanted: str
+    ) -> dict[str, Any]:
+        query = urlencode({name: value for name, value in (wanted | {"include": ",".join(include)}).items() if value})
+        return self._session.ask("POST", self._base + address + (f"?{query}" if query else ""), _json(order))
 
     def _pages(self, address: str, read: Callable[[Any], T]) -> Iterator[T]:
         following: str | None = address

@@ -8,7 +8,6 @@ Quantities meant for people are strings with units, in the shop's own units.
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
@@ -67,8 +66,20 @@ class _Pick:
     def text_or_none(self, name: str) -> str | None:
         return None if self.document.get(name) is None else self.text(name)
 
+    def texts_or_none(self, name: str) -> tuple[str, ...] | None:
+        return None if self.document.get(name) is None else self.texts(name)
+
+    def wholes_or_none(self, name: str) -> tuple[int, ...] | None:
+        return None if self.document.get(name) is None else self.wholes(name)
+
     def table_or_none(self, name: str) -> dict[str, Any] | None:
         return None if self.document.get(name) is None else self.table(name)
+
+    def tables_or_none(self, name: str) -> tuple[dict[str, Any], ...] | None:
+        return None if self.document.get(name) is None else self.tables(name)
+
+    def values(self, name: str) -> tuple[Any, ...]:
+        return tuple(self._typed(name, list))
 
     def _all(self, name: str, kind: type[T]) -> tuple[T, ...]:
         values = self._typed(name, list)
@@ -84,15 +95,19 @@ def _kept() -> Any:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One rule's say about one part of the order. ``level``: blocks, requires, cautions or notes; others may come."""
+    """One rule's say about one part of the order. ``level``: blocks, requires, cautions or notes; others may come.
+
+    ``presses``: those it holds on; None for all that were judged. ``observed``: None unless asked for.
+    """
 
     rule: str
     level: str
-    about: str
+    pointer: str
+    presses: tuple[str, ...] | None
     title: str
     because: str
     fix: str
-    observed: Document
+    observed: Document | None
     limit: Document
     sources: tuple[str, ...]
     layer: str
@@ -109,11 +124,12 @@ class Finding:
         return cls(
             pick.text("rule"),
             pick.text("level"),
-            pick.text("about"),
+            pick.text("pointer"),
+            pick.texts_or_none("presses"),
             pick.text("title"),
             pick.text("because"),
             pick.text("fix"),
-            pick.table("observed"),
+            pick.table_or_none("observed"),
             pick.table("limit"),
             pick.texts("sources"),
             pick.text("layer"),
@@ -123,11 +139,16 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """Something the order does not say that could change the verdict, and the question to ask."""
+    """Something the order does not say that could change the verdict, and the question to ask.
+
+    ``type``: what an order takes at the pointer (flag, number, quantity, word, name, list ...); ``allowed`` lists
+    values it takes there, where they can be listed.
+    """
 
     pointer: str
+    type: str
+    allowed: tuple[Any, ...]
     question: str
-    allowed: tuple[str, ...]
     decides: tuple[str, ...]
     document: Document = _kept()
 
@@ -135,24 +156,39 @@ class Need:
     def read(cls, document: Any) -> Need:
         pick = _Pick(document, "a need")
         return cls(
-            pick.text("pointer"), pick.text("question"), pick.texts("allowed"), pick.texts("decides"), pick.document
+            pick.text("pointer"),
+            pick.text("type"),
+            pick.values("allowed"),
+            pick.text("question"),
+            pick.texts("decides"),
+            pick.document,
         )
 
 
 @dataclass(frozen=True, slots=True)
 class Assumption:
-    """Something the order does not say, and what was taken to hold."""
+    """Something the order does not say, and what was taken to hold: ``value`` as an order says it at the pointer,
+    ``shown`` as people read it. ``could_hurt``: whether a rule that keeps people safe hangs on it.
+    """
 
     pointer: str
-    value: str
+    value: Any
+    shown: str
     why: str
-    decides: tuple[str, ...]
+    could_hurt: bool
     document: Document = _kept()
 
     @classmethod
     def read(cls, document: Any) -> Assumption:
         pick = _Pick(document, "an assumption")
-        return cls(pick.text("pointer"), pick.text("value"), pick.text("why"), pick.texts("decides"), pick.document)
+        return cls(
+            pick.text("pointer"),
+            pick.document.get("value"),
+            pick.text("shown"),
+            pick.text("why"),
+            pick.flag("could_hurt"),
+            pick.document,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,22 +229,48 @@ class Remedy:
 
 
 @dataclass(frozen=True, slots=True)
+class PressVerdict:
+    """The verdict on the whole order on one press. ``settings`` holds one table a decoration, as an order writes them;
+    it and ``sequence`` are None unless the order is workable there. ``blocked_by``: ids of rules.
+    """
+
+    press: str
+    verdict: str
+    settings: tuple[Document, ...] | None
+    sequence: tuple[int, ...] | None
+    blocked_by: tuple[str, ...]
+    document: Document = _kept()
+
+    @classmethod
+    def read(cls, document: Any) -> PressVerdict:
+        pick = _Pick(document, "a press's verdict")
+        return cls(
+            pick.text("press"),
+            pick.text("verdict"),
+            pick.tables_or_none("settings"),
+            pick.wholes_or_none("sequence"),
+            pick.texts("blocked_by"),
+            pick.document,
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
-    """The answer to an order. ``settings`` holds one table a decoration, as an order writes them; it and ``sequence``
-    are empty unless the order is workable. ``remedies_complete``: whether all changes were tried; if not, that there is
-    no remedy proves nothing.
+    """The answer to an order. ``judged_on`` is the press that findings and conditions speak of, ``presses`` what comes
+    of the order on each. ``remedies_complete``: whether all changes were tried; if not, that there is no remedy proves
+    nothing.
     """
 
     id: str
     verdict: str
     revision: int
     digest: str
+    judged_on: str
+    presses: tuple[PressVerdict, ...]
     findings: tuple[Finding, ...]
     conditions: tuple[str, ...]
     needs: tuple[Need, ...]
     assumed: tuple[Assumption, ...]
-    settings: tuple[Document, ...]
-    sequence: tuple[int, ...]
     remedies: tuple[Remedy, ...]
     remedies_complete: bool
     reference: str | None
@@ -218,6 +280,14 @@ class Verdict:
     def workable(self) -> bool:
         """Accepted, or accepted if the conditions are met; no for a word that this client does not know."""
         return self.verdict in _WORKABLE
+
+    @property
+    def on(self) -> PressVerdict:
+        """What comes of it on the press that the verdict speaks of. Raises BadAnswer."""
+        for each in self.presses:
+            if each.press == self.judged_on:
+                return each
+        raise BadAnswer(f"the verdict was judged on {self.judged_on!r}, of which it says nothing")
 
     def at(self, level: str) -> tuple[Finding, ...]:
         """The findings of one level; "blocks" has those of levels that this client does not know as well."""
@@ -231,12 +301,12 @@ class Verdict:
             pick.text("verdict"),
             pick.whole("revision"),
             pick.text("digest"),
+            pick.text("judged_on"),
+            pick.several("presses", PressVerdict.read),
             pick.several("findings", Finding.read),
             pick.texts("conditions"),
             pick.several("needs", Need.read),
             pick.several("assumed", Assumption.read),
-            pick.tables("settings"),
-            pick.wholes("sequence"),
             pick.several("remedies", Remedy.read),
             pick.flag("remedies_complete"),
             pick.text_or_none("reference"),
@@ -246,12 +316,12 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class PlannedDecoration:
-    """One decoration of a plan. ``settings`` explains with windows, ``order_settings`` is what an order writes."""
+    """One decoration of a plan. ``settings`` is what an order writes, ``explained`` tells people windows and why."""
 
     transfer: str
     family: str
     settings: Document
-    order_settings: Document
+    explained: Document
     steps: tuple[str, ...]
     document: Document = _kept()
 
@@ -262,7 +332,7 @@ class PlannedDecoration:
             pick.text("transfer"),
             pick.text("family"),
             pick.table("settings"),
-            pick.table("order_settings"),
+            pick.table("explained"),
             pick.texts("steps"),
             pick.document,
         )
@@ -270,10 +340,11 @@ class PlannedDecoration:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """One way to do the order; rank 1 is best."""
+    """One way to do the order; rank 1 is best. ``order`` is the order as this plan does it, ready to be sent."""
 
     rank: int
     press: str
+    order: Document
     decorations: tuple[PlannedDecoration, ...]
     sequence: tuple[int, ...]
     cautions: tuple[str, ...]
@@ -281,7 +352,7 @@ class Plan:
     reasons: tuple[str, ...]
     estimate: Document
     verdict: str
-    id: str
+    verdict_id: str
     document: Document = _kept()
 
     @property
@@ -289,26 +360,13 @@ class Plan:
         """As a verdict's; a plan always was when it was given."""
         return self.verdict in _WORKABLE
 
-    def put_into(self, order: Document) -> dict[str, Any]:
-        """The order as this plan would do it: transfers and settings filled in, wishes taken out.
-
-        A press that the order describes stays as described; otherwise the plan's press is named.
-        """
-        filled = copy.deepcopy({name: value for name, value in order.items() if name != "prefer"})
-        if not isinstance(filled.get("press"), Mapping):
-            filled["press"] = self.press
-        filled["decorations"] = [
-            {**asked, "transfer": planned.transfer, "settings": dict(planned.order_settings)}
-            for asked, planned in zip(filled["decorations"], self.decorations, strict=True)
-        ]
-        return filled
-
     @classmethod
     def read(cls, document: Any) -> Plan:
         pick = _Pick(document, "a plan")
         return cls(
             pick.whole("rank"),
             pick.text("press"),
+            pick.table("order"),
             pick.several("decorations", PlannedDecoration.read),
             pick.wholes("sequence"),
             pick.texts("cautions"),
@@ -316,7 +374,7 @@ class Plan:
             pick.texts("reasons"),
             pick.table("estimate"),
             pick.text("verdict"),
-            pick.text("id"),
+            pick.text("verdict_id"),
             pick.document,
         )
 
@@ -342,7 +400,7 @@ class RuledOut:
 
 
 @dataclass(frozen=True, slots=True)
-class Settlement:
+class Recommendation:
     """How the order can be done, best way first; ``plans`` is empty when nothing will do.
 
     ``complete``: whether every combination of transfers and presses was weighed; if not, no plan proves nothing.
@@ -360,8 +418,8 @@ class Settlement:
     document: Document = _kept()
 
     @classmethod
-    def read(cls, document: Any) -> Settlement:
-        pick = _Pick(document, "the settlement")
+    def read(cls, document: Any) -> Recommendation:
+        pick = _Pick(document, "the recommendation")
         return cls(
             pick.whole("revision"),
             pick.text("digest"),
@@ -380,7 +438,7 @@ class Envelope:
     """What is still allowed for what an order leaves open.
 
     ``transfers`` lists a decoration's possible ones, ``on`` a table a press with its decorations' ranges; ``complete``
-    is as in a ``Settlement``.
+    is as in a ``Recommendation``.
     """
 
     revision: int
@@ -424,14 +482,14 @@ class Kind:
     """One kind of entry in the catalogue."""
 
     kind: str
-    about: str
+    description: str
     count: int
     document: Document = _kept()
 
     @classmethod
     def read(cls, document: Any) -> Kind:
         pick = _Pick(document, "a kind of entry")
-        return cls(pick.text("kind"), pick.text("about"), pick.whole("count"), pick.document)
+        return cls(pick.text("kind"), pick.text("description"), pick.whole("count"), pick.document)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from functools import partial
+from typing import Any, Generic, TypeVar
 
 from accord_rules.advise.plans import Candidate
 from accord_rules.advise.ranges import allowed, inward
@@ -20,16 +21,25 @@ from accord_rules.derive.sheets import NONE
 from accord_rules.derive.sources import SOURCES
 from accord_rules.documents import units
 from accord_rules.documents.colour import read_colour
-from accord_rules.documents.reading import read
 from accord_rules.documents.writing import quantity
 from accord_rules.orders.order import PEELS, PRESSURES, Order, Settings, Size
 from accord_rules.revision.book import Book
 from accord_rules.revision.facts import Kind, Of
 from accord_rules.revision.rule import Rule
-from accord_rules.verdict import WORKABLE, AllowedDecoration, AllowedGround, AllowedOn, AllowedRange, AllowedSize
+from accord_rules.verdict import (
+    WORKABLE,
+    AllowedDecoration,
+    AllowedGround,
+    AllowedOn,
+    AllowedPressures,
+    AllowedSize,
+    AllowedTemperatures,
+    AllowedTimes,
+)
 from accord_rules.weigh.scales import Remembered, Scales, Weighed
 
 T = TypeVar("T")
+Allowed = TypeVar("Allowed", AllowedTemperatures, AllowedTimes, AllowedPressures)
 Judge = Callable[[Order], Weighed]
 # Where to look when nothing else is known, °C: rules that open a second range far from the window would be seen.
 _USUAL_C = (40.0, 80.0, 120.0, 160.0, 200.0, 240.0)
@@ -46,9 +56,11 @@ _SHADES = {limit for fact in _SHADED for limit in GRAPH.named(fact, Of.LIMIT)}
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
-    """An open setting with a number: its dimension, the step an operator can set, and how an order says it."""
+class Field(Generic[Allowed]):
+    """An open setting with a number: its dimension, the step an operator can set, how an order says it, and the shape
+    of what is allowed for it."""
 
+    shape: type[Allowed]
     dimension: units.Dimension
     step: float
     say: Callable[[float], Order]
@@ -116,7 +128,7 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
         asked = ((word, setting(**{field: word})) for word in choices)
         return tuple(word for word, order in asked if workable(bench.judge(order)) and workable(bench.full(order)))
 
-    def ranges(field: Field, marks: Iterable[float]) -> tuple[AllowedRange, ...]:
+    def ranges(field: Field[Allowed], marks: Iterable[float]) -> tuple[Allowed, ...]:
         return _confirmed(
             bench,
             lambda judge: tuple(_ranges(case, judge, field, marks)),
@@ -125,9 +137,11 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
             ],
         )
 
-    temperature = Field(units.TEMPERATURE, 1.0, lambda c: setting(temperature=c, read_at="display"))
-    dwell = Field(units.TIME, 1.0, lambda s: setting(time=s))
-    gauge = Field(units.PRESSURE, 1.0, lambda kpa: setting(pressure=kpa))
+    temperature = Field(
+        AllowedTemperatures, units.TEMPERATURE, 1.0, lambda c: setting(temperature=c, read_at="display")
+    )
+    dwell = Field(AllowedTimes, units.TIME, 1.0, lambda s: setting(time=s))
+    gauge = Field(AllowedPressures, units.PRESSURE, 1.0, lambda kpa: setting(pressure=kpa))
     metered = said.pressure is None and case.press.cylinder is not None
     cover, pad, tape = (words(kind, (NONE, *_sheets(case, kind))) for kind in ("cover", "pad", "tape"))
     return AllowedDecoration(
@@ -143,7 +157,7 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
         size=_confirmed(
             bench,
             lambda judge: _sizes(order, case, judge),
-            lambda found: [_with(order, case.index, size=read(Size, size.document())) for size in found],
+            lambda found: [_with(order, case.index, size=Size(size.width_mm, size.height_mm)) for size in found],
         )
         if case.decoration.size is None
         else None,
@@ -169,14 +183,16 @@ def _sheets(case: Case, kind: str) -> Iterator[str]:
 # -- numbers ---------------------------------------------------------------------------------------------------------
 
 
-def _ranges(case: Case, judge: Judge, field: Field, marks: Iterable[float]) -> Iterator[AllowedRange]:
+def _ranges(case: Case, judge: Judge, field: Field[Allowed], marks: Iterable[float]) -> Iterator[Allowed]:
     unit = case.shop.units.unit(field.dimension)
     step = unit.inside(field.step) - unit.inside(0.0)
     found = allowed(lambda value: workable(judge(field.say(value))), marks, _FINE * step)
     for low, high in (inward(low, high, field.step, unit.inside, unit.outside) for low, high in found):
-        yield AllowedRange(
+        yield field.shape(
             quantity(field.dimension, low, case.shop.units),
+            low,
             quantity(field.dimension, high, case.shop.units),
+            high,
             _stopped_by(judge(field.say(low - step))) if low - step > field.dimension.least else (),
             _stopped_by(judge(field.say(high + step))),
         )
@@ -264,8 +280,9 @@ def _sizes(order: Order, case: Case, judge: Judge) -> tuple[AllowedSize, ...]:
         if height is not None and not any(height <= other for _, other in corners):
             wide = largest(lambda width, height=height: ok(width, height))  # type: ignore[misc]
             corners.append((wide if wide is not None else width, height))
-    drawn = [tuple(inward(least, side, step, unit.inside, unit.outside)[1] for side in corner) for corner in corners]
-    return tuple(AllowedSize(*(quantity(units.LENGTH, side, case.shop.units) for side in corner)) for corner in drawn)
+    drawn = [[inward(least, side, step, unit.inside, unit.outside)[1] for side in corner] for corner in corners]
+    said = partial(quantity, units.LENGTH, preferences=case.shop.units)
+    return tuple(AllowedSize(said(width), width, said(height), height) for width, height in drawn)
 
 
 def _side_marks(case: Case, most: float) -> list[float]:

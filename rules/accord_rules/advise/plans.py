@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import islice, product
 from math import prod
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules.advise.heat_document import heat_document
+from accord_rules.advise.heat_estimate import heat_estimate
+from accord_rules.advise.ranges import inward
 from accord_rules.advise.steps import pressure_words, stack, steps
 from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
@@ -17,10 +19,20 @@ from accord_rules.derive.chosen import Chosen
 from accord_rules.derive.sheets import NONE
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Decoration, Order, Press, Settings, SettleRequest
+from accord_rules.documents.writing import quantity, written
+from accord_rules.orders.order import Decoration, Order, Press, Settings
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.verdict import WORKABLE, Plan, PlannedDecoration, RuledOut
+from accord_rules.verdict import (
+    WORKABLE,
+    ExplainedSettings,
+    Plan,
+    PlannedDecoration,
+    RuledOut,
+    TemperatureRange,
+    TimeRange,
+    Window,
+)
 from accord_rules.weigh.choice import room
 from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings
 
@@ -79,6 +91,11 @@ class Candidate:
         return transfers_of(self.order)
 
     @property
+    def wishes(self) -> tuple[str, ...]:
+        """What the order would rather have, weightiest first."""
+        return self.order.prefer or _USUAL_WISHES
+
+    @property
     def possible(self) -> bool:
         settled = all(case.chosen is not None and case.chosen.surface_c is not None for case in self.on_press.cases)
         return settled and self.weighed.verdict in WORKABLE
@@ -133,12 +150,11 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
                 filled[names] = _filled(scales, whole, general, names)
             if not filled[names].hopeless:
                 candidates.append(_on_press(scales, filled[names], press, remembered))
-    prefer = order.prefer if isinstance(order, SettleRequest) else ()
     possible: list[Candidate] = []
     others: list[Candidate] = []
     for candidate in candidates:
         (possible if candidate.possible else others).append(candidate)
-    possible.sort(key=lambda each: rank_key(each, prefer))
+    possible.sort(key=rank_key)
     hopeless = tuple(each for each in filled.values() if each.hopeless)
     return Search(whole, tuple(possible), tuple(others), hopeless, complete)
 
@@ -314,20 +330,20 @@ def _experienced(candidate: Candidate, experiences: Experiences) -> Mapping[str,
     }
 
 
-def rank_key(candidate: Candidate, prefer: Sequence[str], experiences: Experiences = NO_EXPERIENCE) -> tuple[Any, ...]:
+def rank_key(candidate: Candidate, experiences: Experiences = NO_EXPERIENCE) -> tuple[Any, ...]:
     """Windows that hold, plain looks before special ones, accepted before conditional, then the wishes; names last.
 
     What pieces pressed like this came to counts with the wishes: the worst decoration's, since it spoils the piece.
     """
     badness = candidate.weighed.badness
-    scores, wishes = _scores(candidate), prefer or _USUAL_WISHES
+    scores, wishes = _scores(candidate), candidate.wishes
     wish = sum(scores[each] * _FALL_OFF**rank for rank, each in enumerate(wishes))
     wish -= _MARKS_A_CAUTION * candidate.weighed.count("cautions")
     if experiences:
         known = _experienced(candidate, experiences).values()
         wish += min((each.marks if each else 0.0 for each in known), default=0.0)
     robust = all(case.known["window.robust"] for case in candidate.on_press.cases)
-    fancy = sum(each["transfer.look"] != "plain" for each in candidate.on_press.cases)
+    fancy = sum(each.known["transfer.look"] != "plain" for each in candidate.on_press.cases)
     return (
         not robust,
         fancy,
@@ -340,12 +356,10 @@ def rank_key(candidate: Candidate, prefer: Sequence[str], experiences: Experienc
     )
 
 
-def reasons(
-    candidate: Candidate, put_back: Weighed, prefer: Sequence[str], experiences: Experiences = NO_EXPERIENCE
-) -> tuple[str, ...]:
+def reasons(candidate: Candidate, put_back: Weighed, experiences: Experiences = NO_EXPERIENCE) -> tuple[str, ...]:
     """Why the plan stands where it stands, in words."""
     scores, found = _scores(candidate), []
-    for wish in prefer or _USUAL_WISHES:
+    for wish in candidate.wishes:
         found.append(f"{wish} {scores[wish]:.1f} of 5")
     robust = all(case.known["window.robust"] for case in candidate.on_press.cases)
     spread = max(case.known["window.spread_k"] for case in candidate.on_press.cases)
@@ -380,7 +394,7 @@ def estimate(candidate: Candidate) -> Mapping[str, float]:
     return {
         "minutes_each": round(minutes, 2),
         "hours_total": round(hours, 2),
-        "loads_total": sum(each["job.loads"] or 0.0 for each in cases),
+        "loads_total": sum(each.known["job.loads"] or 0.0 for each in cases),
         "kwh_total_at_most": round(hours * power_w / 1000, 2),
     }
 
@@ -392,31 +406,38 @@ def plan(
     candidate: Candidate,
     put_back: Weighed,
     rank: int,
-    prefer: Sequence[str],
     verdict_id: str,
     experiences: Experiences = NO_EXPERIENCE,
+    *,
+    curve: bool,
 ) -> Plan:
-    """A candidate as a plan an operator can follow; ``put_back`` is what the rules say of the plan as an order."""
-    found = findings(put_back.fired, candidate.on_press.cases[0].book)
+    """A candidate as a plan an operator can follow; ``put_back`` is what the rules say of the plan as an order.
+
+    ``curve``: whether its heat is given to draw.
+    """
+    case = candidate.on_press.cases[0]
+    found = findings(put_back.fired, case.book)
     return Plan(
         rank=rank,
         press=candidate.on_press.press.id,
-        decorations=tuple(_planned(case) for case in candidate.on_press.cases),
+        order=written(planned_order(candidate), case.shop.units),
+        decorations=tuple(_planned(each, curve) for each in candidate.on_press.cases),
         sequence=candidate.on_press.sequence.order,
         stack=tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
         cautions=tuple(f"{each.because} {each.fix}" for each in found if each.level == "cautions"),
         conditions=tuple(f"{each.because} {each.fix}" for each in found if each.level == "requires"),
-        reasons=reasons(candidate, put_back, prefer, experiences),
+        reasons=reasons(candidate, put_back, experiences),
         estimate=estimate(candidate),
         verdict=put_back.verdict,
-        id=verdict_id,
+        verdict_id=verdict_id,
     )
 
 
 def planned_order(candidate: Candidate) -> Order:
-    """The plan put back as an order: press, transfers and settings filled in."""
+    """The plan put back as an order: press, transfers and settings filled in, wishes taken out."""
     pairs = zip(candidate.order.decorations, candidate.on_press.cases, strict=True)
-    return replace(candidate.order, decorations=tuple(replace(d, settings=as_settings(case)) for d, case in pairs))
+    decorations = tuple(replace(d, settings=as_settings(case)) for d, case in pairs)
+    return replace(candidate.order, decorations=decorations, prefer=None)
 
 
 def as_settings(case: Case) -> Settings:
@@ -430,53 +451,70 @@ def _chosen(case: Case) -> Chosen:
     return case.chosen
 
 
-def _planned(case: Case) -> PlannedDecoration:
+def _planned(case: Case, curve: bool) -> PlannedDecoration:
     chosen = _chosen(case)
     return PlannedDecoration(
         str(case.decoration.transfer),
         str(case.known["transfer.family"]),
-        _explained(case, chosen),
         order_settings(chosen, case.shop.units),
+        _explained(case, chosen, curve),
         steps(case, chosen),
     )
 
 
-def _explained(case: Case, chosen: Chosen) -> dict[str, Any]:
+def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
     """The settings with the windows they lie in and what binds each side."""
     low, high = case.known["transfer.lower"], case.known["window.uppers"][0]
-    show, display_c = case.show, case.known["press.calibration"].display_c
-    least, most = room(case)
-    return {
-        "temperature": {
-            "set": show(units.TEMPERATURE, chosen.display_c or 0.0),
-            "surface_c": chosen.surface_c,
-            "spread_k": chosen.spread_k,
-            "window_c": [low.value_c, high.value_c],
-            "display_window": [show(units.TEMPERATURE, display_c(each)) for each in (least, most)],
-            "display_window_c": [round(display_c(each), 3) for each in (least, most)],
-            "bound_by": [low.what, high.what],
-            "because": [low.text, high.text],
-        },
-        "time": {
-            "set": show(units.TIME, chosen.time_s or 0.0),
-            "window_s": [case.known["window.time_low_s"], case.known["window.time_high_s"]],
-        },
-        "pressure": {"set": pressure_words(case, chosen), "on_print_kpa": chosen.pressure_kpa},
-        "peel": chosen.peel,
-        "cover": chosen.cover or NONE,
-        "pad": chosen.pad or NONE,
-        "tape": chosen.tape or NONE,
-        "pre_press": show(units.TIME, chosen.pre_press_s),
-        "second_press": show(units.TIME, chosen.second_press_s),
-        "heat": heat_document(case, chosen),
-    }
+    display_c, surface_c = chosen.display_c or 0.0, chosen.surface_c or 0.0
+    said = partial(quantity, preferences=case.shop.units)
+    return ExplainedSettings(
+        temperature=said(units.TEMPERATURE, display_c),
+        temperature_c=display_c,
+        window=_window(case, low, high),
+        surface=said(units.TEMPERATURE, round(surface_c, 1)),
+        surface_c=surface_c,
+        surface_window=TemperatureRange(
+            said(units.TEMPERATURE, low.value_c), low.value_c, said(units.TEMPERATURE, high.value_c), high.value_c
+        ),
+        spread_k=chosen.spread_k,
+        time=said(units.TIME, chosen.time_s or 0.0),
+        time_s=chosen.time_s or 0.0,
+        time_window=_time_window(case),
+        pressure=said(units.PRESSURE, chosen.pressure) if isinstance(chosen.pressure, float) else chosen.pressure,
+        pressure_shown=pressure_words(case, chosen),
+        on_print_shown=None if chosen.pressure_kpa is None else case.show(units.PRESSURE, chosen.pressure_kpa),
+        on_print_kpa=chosen.pressure_kpa,
+        peel=chosen.peel,
+        cover=chosen.cover or NONE,
+        pad=chosen.pad or NONE,
+        tape=chosen.tape or NONE,
+        pre_press=said(units.TIME, chosen.pre_press_s),
+        pre_press_s=chosen.pre_press_s,
+        second_press=said(units.TIME, chosen.second_press_s),
+        second_press_s=chosen.second_press_s,
+        heat=heat_estimate(case, chosen, curve=curve),
+    )
 
 
-def ruled_out(found: Search, book: Book) -> tuple[tuple[RuledOut, ...], int]:
+def _window(case: Case, low: Any, high: Any) -> Window:
+    """Display settings that will do, in whole steps of the shop's unit where one lies inside."""
+    unit, display_c = case.shop.units.unit(units.TEMPERATURE), case.known["press.calibration"].display_c
+    low_c, high_c = room(case)
+    least, most = inward(display_c(low_c), display_c(high_c), 1.0, unit.inside, unit.outside)
+    said = partial(quantity, units.TEMPERATURE, preferences=case.shop.units)
+    return Window(said(least), least, said(most), most, (low.what, high.what), (low.text, high.text))
+
+
+def _time_window(case: Case) -> TimeRange:
+    low, high = case.known["window.time_low_s"], case.known["window.time_high_s"]
+    return TimeRange(quantity(units.TIME, low), low, quantity(units.TIME, high), high)
+
+
+def ruled_out(found: Search, book: Book, *, observed: bool = False) -> tuple[tuple[RuledOut, ...], int]:
     """What will not do and why: first what no press can help, then press by press; and how many entries more there
     are.
 
-    One entry a set of blocking findings, naming all the transfers that it stops.
+    One entry a set of blocking findings, naming all the transfers that it stops. ``observed``: see ``findings``.
     """
     groups: dict[tuple[str | None, frozenset[str], str], list[Filled | Candidate]] = {}
     for each in found.hopeless:
@@ -490,7 +528,7 @@ def ruled_out(found: Search, book: Book) -> tuple[tuple[RuledOut, ...], int]:
         RuledOut(
             press,
             tuple(" + ".join(each.transfers) for each in members),
-            findings(members[0].weighed.at("blocks"), book),
+            findings(members[0].weighed.at("blocks"), book, observed=observed),
         )
         for (press, *_), members in islice(groups.items(), RULED_OUT_MOST)
     )

@@ -140,7 +140,7 @@ def _reach(ways: Sequence[Sequence[Fired]], *moves: Move) -> bool:
 def _to_pair(rejected: Rejected, singles: Sequence[Move]) -> Sequence[Move]:
     """Those that are paired with each other: first what reaches a block, since one of a pair has to, then the cheapest
     of the rest."""
-    blocks = {(each.rule.id, each.about): each for blocks in rejected.ways for each in blocks}.values()
+    blocks = {(each.rule.id, each.pointer): each for blocks in rejected.ways for each in blocks}.values()
     return sorted(singles, key=lambda move: not any(map(move.reaches, blocks)))[:PAIRED_MOST]
 
 

@@ -36,7 +36,7 @@ A4_MM = Size(210.0, 297.0)
     "art.colours",
     number(units.COUNT),
     DECORATION,
-    Assume("/decorations/{i}/artwork/colours", 1.0, "number of colours not said: taken as one"),
+    Assume("/decorations/{i}/artwork/colours", 1.0, "one unless said"),
 )
 def colours(
     said: int | None = source("/decorations/{i}/artwork/colours"),
@@ -52,7 +52,7 @@ def colours(
     "art.white",
     BOOL,
     DECORATION,
-    Assume("/decorations/{i}/artwork/white", False, "white areas not said: taken to have none"),
+    Assume("/decorations/{i}/artwork/white", False, "none unless said"),
 )
 def white(said: bool | None = source("/decorations/{i}/artwork/white")) -> bool | None:
     """Whether the artwork has white areas."""
@@ -63,7 +63,7 @@ def white(said: bool | None = source("/decorations/{i}/artwork/white")) -> bool 
     "art.gradient",
     BOOL,
     DECORATION,
-    Assume("/decorations/{i}/artwork/gradient", False, "gradients not said: taken to have none"),
+    Assume("/decorations/{i}/artwork/gradient", False, "none unless said"),
 )
 def gradient(said: bool | None = source("/decorations/{i}/artwork/gradient")) -> bool | None:
     """Whether the artwork has gradients or is a photograph."""
@@ -82,7 +82,7 @@ def usual_line_mm(transfer: Transfer | None = maybe("transfer.entry")) -> float:
     Assume(
         "/decorations/{i}/artwork/finest_line",
         usual_line_mm,
-        "finest line not said: taken as one that the transfer holds, 2 mm or more",
+        "one that the transfer holds, 2 mm or more",
     ),
 )
 def finest_line_mm(said: float | None = source("/decorations/{i}/artwork/finest_line")) -> float | None:
@@ -94,7 +94,7 @@ def finest_line_mm(said: float | None = source("/decorations/{i}/artwork/finest_
     "art.small_pieces",
     BOOL,
     DECORATION,
-    Assume("/decorations/{i}/artwork/small_pieces", False, "small loose pieces not said: taken to have none"),
+    Assume("/decorations/{i}/artwork/small_pieces", False, "none unless said"),
 )
 def small_pieces(said: bool | None = source("/decorations/{i}/artwork/small_pieces")) -> bool | None:
     """Whether the artwork has small isolated pieces."""
@@ -121,11 +121,15 @@ def lightest(colours: tuple[Colour, ...] = read("art.palette")) -> float | None:
     "art.light",
     BOOL,
     DECORATION,
-    Assume("/decorations/{i}/artwork/palette", True, "colours not said: taken as light, which shows bled dye"),
+    Assume("/decorations/{i}/artwork/light", True, "light colours show bled dye"),
 )
-def light(lightest_l: float = read("art.lightest"), least_l: float = limit("film.light_art_lightness")) -> bool:
-    """Whether the artwork has a colour light enough to show dye that bleeds into it."""
-    return lightest_l >= least_l
+def light(
+    said: bool | None = source("/decorations/{i}/artwork/light"),
+    lightest_l: float | None = maybe("art.lightest"),
+    least_l: float = limit("film.light_art_lightness"),
+) -> bool | None:
+    """Whether the artwork has a colour light enough to show dye that bleeds into it; the palette says it if given."""
+    return said if lightest_l is None else lightest_l >= least_l
 
 
 @fact("art.contrast", number(units.RATIO), DECORATION)
@@ -185,7 +189,7 @@ def as_needed(needed: bool = read("art.mirrored_needed")) -> bool:
     Assume(
         "/decorations/{i}/artwork/mirrored",
         as_needed,
-        "mirroring not said: taken to be as the transfer needs on this side of the piece",
+        "as the transfer needs on this side of the piece",
     ),
 )
 def mirrored(said: bool | None = source("/decorations/{i}/artwork/mirrored")) -> bool | None:
@@ -202,7 +206,7 @@ def usual_printer(transfer: Transfer = read("transfer.entry")) -> str:
     "art.printed_by",
     one_of(PRINTERS),
     DECORATION,
-    Assume("/decorations/{i}/artwork/printed_by", usual_printer, "how it was printed not said: taken as usual for it"),
+    Assume("/decorations/{i}/artwork/printed_by", usual_printer, "usual for the transfer"),
 )
 def printed_by(said: str | None = source("/decorations/{i}/artwork/printed_by")) -> str | None:
     """What made the print."""
@@ -228,12 +232,13 @@ def printers_words(transfer: Transfer = read("transfer.entry")) -> str:
 _MAIN = (("all-round",), ("yoke",), ("front", "leg"), ("face",), ("reverse",))
 
 
+@fact("place.main_area", one_of(PLACEMENTS), Scope.ORDER)
 def main_area(
     blank: Blank | None = maybe("blank.entry"),
     entry: Callable[[], Substrate | None] = later("substrate.entry"),
     cloth: Callable[[], bool | None] = later("item.textile"),
 ) -> str | None:
-    """The main printable area; None where face or back decides which way round the print has to be."""
+    """Where a print goes if nobody says; unknown where face or back decides which way round the print has to be."""
     if blank is None:
         material = entry()
         if material is not None and material.clear:
@@ -247,14 +252,18 @@ def main_area(
     return min(areas)
 
 
+def _main_area(main: str | None = maybe("place.main_area")) -> str | None:
+    return main
+
+
 @fact(
     "place.placement",
     one_of(PLACEMENTS),
     DECORATION,
     Assume(
         "/decorations/{i}/placement",
-        main_area,
-        "placement not said: taken as the main printable area",
+        _main_area,
+        "the main printable area",
         "Does the print go on the face of the piece, or on its reverse, to be looked at through it?",
     ),
 )
@@ -296,7 +305,7 @@ def usual_size(room: Size | None = maybe("place.area")) -> Size:
     "place.size",
     DATA,
     DECORATION,
-    Assume("/decorations/{i}/size", usual_size, "size not said: taken as the printable area, A4 at most"),
+    Assume("/decorations/{i}/size", usual_size, "the printable area, A4 at most"),
 )
 def size(said: Size | None = source("/decorations/{i}/size")) -> Size | None:
     """Width and height of the print."""
@@ -364,9 +373,11 @@ def shared(
     over: int | None = source("/decorations/{i}/over"),
     placements: Mapping[int, str | None] = source("/decorations/{j}/placement"),
     overs: Mapping[int, int | None] = source("/decorations/{j}/over"),
+    main: str | None = maybe("place.main_area"),
 ) -> bool:
     """Whether another decoration of the order goes to the same placement and neither is said to lie on the other."""
-    return over is None and any(there == placement and overs[index] is None for index, there in placements.items())
+    here = placement or main
+    return over is None and any((there or main) == here and overs[i] is None for i, there in placements.items())
 
 
 @fact("place.food_face", BOOL, DECORATION)
@@ -382,12 +393,13 @@ def food_face(side: bool = read("use.food_side"), where: str = read("place.place
     Assume(
         "/decorations/{i}/rim_distance",
         25.0,
-        "distance from the drinking rim not said: taken as 25 mm",
+        "a usual distance",
     ),
 )
 def rim_distance_mm(
     placement: str | None = source("/decorations/{i}/placement"),
+    main: str | None = maybe("place.main_area"),
     said: float | None = source("/decorations/{i}/rim_distance"),
 ) -> float | None:
     """From the print to the drinking rim."""
-    return 0.0 if placement == "rim" else said
+    return 0.0 if (placement or main) == "rim" else said

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from accord_rules.documents import units
-from accord_rules.orders.order import Care
+from accord_rules.orders.order import NO_LABEL, Care
 from accord_rules.revision.catalogue import Blank, Coating, Fibre, Finish, Substrate, Transfer
 from accord_rules.revision.facts import (
     BOOL,
@@ -46,9 +46,11 @@ class Ceiling:
     text: str
 
 
-@fact("item.care", DATA, ORDER, Assume("/item/care/iron", "", "no care label said: judged by its materials alone"))
-def care(said: Care | None = source("/item/care"), blank: Blank | None = maybe("blank.entry")) -> Care | None:
-    """The care label; an empty string where none is said."""
+@fact("item.care", DATA, ORDER, Assume("/item/care", NO_LABEL, "no label unless said: its materials alone count"))
+def care(
+    said: Care | str | None = source("/item/care"), blank: Blank | None = maybe("blank.entry")
+) -> Care | str | None:
+    """The care label; the word none where the piece has none."""
     return said if said is not None or blank is None else blank.care
 
 

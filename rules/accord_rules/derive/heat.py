@@ -479,6 +479,7 @@ class Behind:
 @fact("heat.behind", DATA, PRESSING)
 def behind(
     here: str | None = maybe("place.placement"),
+    main: str | None = maybe("place.main_area"),
     earlier: Mapping[int, Decoration] = source("sequence/earlier", absent=MappingProxyType({})),
     cloth: Callable[[], bool | None] = later("item.textile"),
     already: Callable[[], tuple[str, ...] | None] = later("item.already"),
@@ -487,7 +488,7 @@ def behind(
     below_least_k: float = limit("heat.below_least"),
 ) -> Behind | None:
     """The print that softens first of those on the far side: pressed before this one, or of unknown place on cloth."""
-    names = [print_.transfer for print_ in earlier.values() if frozenset({here, print_.placement}) in _FAR_SIDES]
+    names = [each.transfer for each in earlier.values() if frozenset({here, each.placement or main}) in _FAR_SIDES]
     names += (already() or ()) if cloth() else ()
     transfers = [products.get(name) or families.get(name) for name in names if name is not None]
     prints = [_softening(transfer, below_least_k) for transfer in transfers if transfer is not None]

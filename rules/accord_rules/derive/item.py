@@ -217,7 +217,7 @@ def thickness_mm(
     "item.diameter_mm",
     number(units.LENGTH),
     ORDER,
-    Assume("/item/diameter", 82.0, "no diameter said: taken as a usual mug's 82 mm"),
+    Assume("/item/diameter", 82.0, "a usual mug"),
 )
 def diameter_mm(
     said: float | None = source("/item/diameter"), blank: Blank | None = maybe("blank.entry")
@@ -230,7 +230,7 @@ def diameter_mm(
     "item.mass_g_m2",
     number(units.AREA_DENSITY),
     ORDER,
-    Assume("/item/mass_per_area", 150.0, "no weight said: taken as a usual 150 g/m² cloth"),
+    Assume("/item/mass_per_area", 150.0, "a usual cloth"),
 )
 def mass_g_m2(
     said: float | None = source("/item/mass_per_area"), blank: Blank | None = maybe("blank.entry")
@@ -294,7 +294,7 @@ def usual_finishes(entry: Substrate | None = maybe("substrate.entry")) -> tuple[
     Assume(
         "/item/finishes",
         usual_finishes,
-        "no finish said: taken as untreated",
+        "untreated unless said",
         "Is the cloth treated, for instance water-repellent? Such cloth usually is. Say [] if it is not.",
     ),
 )
@@ -372,7 +372,7 @@ def usual_dye(
     "item.dye",
     one_of(DYES),
     ORDER,
-    Assume("/item/dye", usual_dye, "no dye said: taken as what such a cloth is usually dyed with"),
+    Assume("/item/dye", usual_dye, "what such a cloth is usually dyed with"),
 )
 def dye(said: str | None = source("/item/dye"), blank: Blank | None = maybe("blank.entry")) -> str | None:
     """The dye class of the ground."""
@@ -398,7 +398,7 @@ def disperse_dyed(
     "item.features",
     set_of(FEATURES),
     ORDER,
-    Assume("/item/features", (), "nothing raised, fragile or dangerous said to be in the pressed area"),
+    Assume("/item/features", (), "none in the pressed area unless said"),
 )
 def features(
     said: tuple[str, ...] | None = source("/item/features"), blank: Blank | None = maybe("blank.entry")
@@ -411,7 +411,7 @@ def features(
     "item.already",
     set_of("transfers"),
     ORDER,
-    Assume("/item/already", (), "no earlier decoration said: taken as undecorated"),
+    Assume("/item/already", (), "undecorated unless said"),
 )
 def already(said: tuple[str, ...] | None = source("/item/already")) -> tuple[str, ...] | None:
     """Families of the decorations the piece carries from before."""
@@ -428,7 +428,7 @@ def decorated(names: tuple[str, ...] = read("item.already")) -> bool:
     "item.preparation",
     set_of(PREPARATIONS),
     ORDER,
-    Assume("/item/preparation", (), "no preparation said"),
+    Assume("/item/preparation", (), "none unless said"),
 )
 def preparation(said: tuple[str, ...] | None = source("/item/preparation")) -> tuple[str, ...] | None:
     """What was done to the piece beforehand."""

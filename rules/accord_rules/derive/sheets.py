@@ -149,13 +149,15 @@ def beside(
     placement: str | None = source("/decorations/{i}/placement"),
     over: int | None = source("/decorations/{i}/over"),
     placements: Mapping[int, str | None] = source("/decorations/{j}/placement"),
+    main: str | None = maybe("place.main_area"),
 ) -> frozenset[int]:
     """The other decorations of the order that the platen may come down on while this one is pressed."""
-    return frozenset(index for index, there in placements.items() if _one_platen(placement, there) or over == index)
+    here = placement or main
+    return frozenset(i for i, there in placements.items() if _one_platen(here, there or main) or over == i)
 
 
 def _one_platen(here: str | None, there: str | None) -> bool:
-    """Whether a platen on one placement may come down on the other; where one is not said, it may."""
+    """Whether a platen on one placement may come down on the other; where one is not known, it may."""
     if here is None or there is None or here == there or _EVERYWHERE in (here, there):
         return True
     return any({here, there} <= side for side in _SIDES)

@@ -43,8 +43,8 @@ def youngest_unsaid(
 def why_youngest(oldest: float | None = source("/use/age_to")) -> str:
     """Nothing said of ages, or only the oldest."""
     if oldest is None:
-        return "no age said: taken to be for grown-ups"
-    return "no youngest age said, only an oldest: taken to be for the youngest too"
+        return "for grown-ups unless said"
+    return "an oldest age alone: for the youngest too"
 
 
 @fact(
@@ -113,7 +113,7 @@ def under_three(
     return age < small_parts_age
 
 
-@fact("use.kinds", set_of(USES), ORDER, Assume("/use/kinds", (), "no special use said"))
+@fact("use.kinds", set_of(USES), ORDER, Assume("/use/kinds", (), "none unless said"))
 def kinds(
     said: tuple[str, ...] | None = source("/use/kinds"), blank: Blank | None = maybe("blank.entry")
 ) -> tuple[str, ...] | None:
@@ -144,13 +144,13 @@ def food_side(uses: tuple[str, ...] | None = maybe("use.kinds"), goods: str | No
     return None if uses is None or goods is None else bool({"food-contact", "drinkware"} & set(uses))
 
 
-@fact("order.quantity", number(units.COUNT), ORDER, Assume("/quantity", 1.0, "no quantity said: one piece"))
+@fact("order.quantity", number(units.COUNT), ORDER, Assume("/quantity", 1.0, "one piece unless said"))
 def quantity(said: int | None = source("/quantity")) -> float | None:
     """How many pieces."""
     return None if said is None else float(said)
 
 
-@fact("order.evidence", set_of(EVIDENCE), ORDER, Assume("/evidence", (), "no test or consent recorded"))
+@fact("order.evidence", set_of(EVIDENCE), ORDER, Assume("/evidence", (), "none on record unless said"))
 def evidence(said: tuple[str, ...] | None = source("/evidence")) -> tuple[str, ...] | None:
     """Tests and consents that are on record for this order."""
     return said

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.documents.reading import Fault, LeafError, Many, Object, Reader, Table, kind_of
+from accord_rules.documents.reading import Fault, LeafError, Many, Object, Reader, Table, kind_of, unopened
 
 
 @dataclass(frozen=True)
@@ -67,9 +67,10 @@ class Anything(Reader):
 
 @dataclass(frozen=True)
 class Free(Reader):
-    """An object that is passed on as the document it is: of the shape of one of ``kinds``, or of any."""
+    """An object that is passed on as the document it is: of the shape of one of ``kinds``, or of any; then ``why``."""
 
     kinds: tuple[type, ...] = ()
+    why: str = ""
 
     def leaf(self, value: Any) -> Mapping[str, Any]:
         if not isinstance(value, Mapping):
@@ -80,7 +81,7 @@ class Free(Reader):
         kinds = [Object(kind).json_schema() for kind in dict.fromkeys(self.kinds)]
         if len(kinds) == 1:
             return kinds[0]
-        return {"type": "object", "additionalProperties": {}} | ({"anyOf": kinds} if kinds else {})
+        return {"type": "object", "additionalProperties": {}, "anyOf": kinds} if kinds else unopened(self.why)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
 from types import MappingProxyType
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 from accord_rules.documents import spelling, units
 
@@ -124,6 +124,7 @@ class Reader:
     """Reads one value. ``name_of`` is set where the value names an entry of the book (checked later, per revision)."""
 
     name_of: str | None = None
+    kind: ClassVar[str]  # what it reads, in one word, for whoever has to ask for it
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         try:
@@ -156,6 +157,7 @@ def kind_of(value: Any) -> str:
 class Text(Reader):
     """A string of 1 to ``most`` characters without control characters; ``lines`` admits line breaks."""
 
+    kind = "text"
     most: int = 200
     example: str = ""
     lines: bool = False
@@ -177,6 +179,7 @@ class Text(Reader):
 class Name(Text):
     """The name of something in the book or of one of the shop's things."""
 
+    kind = "name"
     most: int = 80
     name_of: str | None = None
 
@@ -186,8 +189,17 @@ class Name(Text):
 
 
 @dataclass(frozen=True)
+class ColourText(Text):
+    """A colour as sRGB hex or CSS name; stays the text it is, which ``documents.colour`` reads."""
+
+    kind = "colour"
+
+
+@dataclass(frozen=True)
 class Date(Reader):
     """A day of the calendar as ISO 8601 writes it; stays the text it is."""
+
+    kind = "date"
 
     def leaf(self, value: Any) -> str:
         if not isinstance(value, str) or not _DATE.fullmatch(value):
@@ -224,6 +236,7 @@ class Instant(Reader):
 class Choice(Reader):
     """One of a fixed set of words."""
 
+    kind = "word"
     words: tuple[str, ...]
 
     def leaf(self, value: Any) -> str:
@@ -243,6 +256,8 @@ class Choice(Reader):
 class Flag(Reader):
     """true or false."""
 
+    kind = "flag"
+
     def leaf(self, value: Any) -> bool:
         if not isinstance(value, bool):
             raise LeafError(f"must be true or false, not {kind_of(value)}", ("true", "false"), code="wrong-type")
@@ -256,6 +271,7 @@ class Flag(Reader):
 class Whole(Reader):
     """A whole number within bounds; 3.0 and "3" are refused."""
 
+    kind = "whole-number"
     least: int
     most: int
 
@@ -275,6 +291,7 @@ class Whole(Reader):
 class Number(Reader):
     """A plain number within bounds (percent, lightness, count); never a string."""
 
+    kind = "number"
     least: float
     most: float
 
@@ -294,6 +311,7 @@ class Number(Reader):
 class Quantity(Reader):
     """A string with a unit, read into the dimension's inside unit; ``zero`` admits 0 where bounds are open."""
 
+    kind = "quantity"
     dimension: units.Dimension
     zero: bool = False
 
@@ -324,6 +342,7 @@ class Quantity(Reader):
 class Many(Reader):
     """A list of up to ``most`` values read by ``item``; None is no bound, for answers."""
 
+    kind = "list"
     item: Reader
     most: int | None = 40
     least: int = 0
@@ -350,6 +369,7 @@ class Many(Reader):
 class Table(Reader):
     """An object with free keys (``key`` reads them) and values of one kind."""
 
+    kind = "table"
     key: Reader
     value: Reader
     most: int | None = 40
@@ -403,6 +423,10 @@ class Either(Reader):
     second: Reader
     also: tuple[str, ...] = ()
 
+    @property
+    def kind(self) -> str:  # type: ignore[override]
+        return self.first.kind
+
     def chosen(self, value: Any) -> Reader:
         return self.first if self.first_if(value) else self.second
 
@@ -424,6 +448,7 @@ class Either(Reader):
 class Object(Reader):
     """A nested object, read into the dataclass ``into``."""
 
+    kind = "object"
     into: type
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
@@ -445,6 +470,12 @@ class Object(Reader):
 
     def json_schema(self) -> dict[str, Any]:
         return {"$ref": f"#/components/schemas/{self.into.__name__}"}
+
+
+def unopened(why: str) -> dict[str, Any]:
+    """The JSON Schema of an object whose fields are not described there, and ``why`` not."""
+    # Without additionalProperties some generators take it for an object that has no fields.
+    return {"type": "object", "additionalProperties": {}, "description": f"not opened here: {why}"}
 
 
 def given(reader: Reader, about: str = "", *, name: str = "", spread: bool = False, **more: Any) -> Any:
@@ -503,6 +534,20 @@ def _name_of(field: dataclasses.Field[Any]) -> str:
 def readers_of(cls: type) -> Mapping[str, tuple[Reader, bool]]:
     """Field name to (reader, required), for every field of ``cls`` that documents may give."""
     return MappingProxyType({member.name: (member.reader, member.required) for member in members_of(cls)})
+
+
+def reader_at(cls: type, pointer: str) -> Reader:
+    """What reads the place in documents of ``cls`` that a JSON Pointer names. Raises LookupError if there is none."""
+    reader: Reader = Object(cls)
+    for step in pointer.split("/")[1:]:
+        match reader:
+            case Object(into=into):
+                reader = readers_of(into)[step][0]
+            case Many(item=inner) | Table(value=inner):
+                reader = inner
+            case _:
+                raise LookupError(f"nothing lies below {reader.kind} at {pointer}")
+    return reader
 
 
 def built(cls: type[T], values: Mapping[str, Any]) -> T:

@@ -15,7 +15,7 @@ from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.answers import Figure, Free, Nullable
-from accord_rules.documents.reading import Either, Many, Object, Quantity, Reader, Table, members_of
+from accord_rules.documents.reading import Either, Many, Object, Quantity, Reader, Table, Whole, members_of
 
 Write = Callable[[Any], Any]
 Preferences = units.UnitPreferences | None
@@ -85,6 +85,8 @@ def _writer(reader: Reader, preferences: Preferences) -> Write | None:
             return _or_null(_writer(inner, preferences))
         case Quantity(dimension=dimension):
             return lambda value: value if isinstance(value, str) else quantity(dimension, value, preferences)
+        case Whole():
+            return int  # facts count in floats
         case Figure(decimals=int(decimals)):
             return lambda value: round(value, decimals)
         case Either(first=first, second=second):
@@ -98,6 +100,12 @@ def _writer(reader: Reader, preferences: Preferences) -> Write | None:
         case Free():
             return dict
     return None
+
+
+def written_for(reader: Reader, value: Any) -> Any:
+    """A value in inside units as a document has it where ``reader`` reads it: reading it gives the very same."""
+    write = _writer(reader, None)
+    return value if write is None else write(value)
 
 
 def _or_null(write: Write | None) -> Write | None:
@@ -125,8 +133,8 @@ def _table_of(write: Write | None) -> Write:
 def quantity(dimension: units.Dimension, value: float, preferences: Preferences = None) -> str:
     """A quantity with its unit, so that reading it gives ``value`` again.
 
-    In the shop's unit with as few decimals as will do; without ``preferences`` in the first unit that gives the very
-    same value. Where none does, in the inside unit with six decimals.
+    In the shop's unit with as few decimals as will do; without ``preferences``, or where the shop's unit takes too
+    many, in the first unit that gives the very same value. Where none does, in the inside unit with six decimals.
     """
     for unit, text in _candidates(dimension, value, preferences):
         if value == 0 and unit.offset == 0:
@@ -140,11 +148,10 @@ def quantity(dimension: units.Dimension, value: float, preferences: Preferences 
 
 
 def _candidates(dimension: units.Dimension, value: float, preferences: Preferences) -> Iterator[tuple[units.Unit, str]]:
-    if preferences is None:
-        yield from ((unit, f"{_short(unit.outside(value))} {unit.symbol}") for unit in dimension.units)
-    else:
+    if preferences is not None:
         unit = preferences.unit(dimension)
         yield from ((unit, f"{unit.outside(value):.{decimals}f} {unit.symbol}") for decimals in range(7))
+    yield from ((unit, f"{_short(unit.outside(value))} {unit.symbol}") for unit in dimension.units)
 
 
 def _short(number: float) -> str:

@@ -42,7 +42,6 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.rule import Rule
 from accord_rules.verdict import LEVELS, VERDICTS
 
-PEOPLE = "people"
 UNREADABLE = "unreadable"  # the book does not know what the order names
 # An order the book cannot read is an order it does not let pass.
 REPLAYED_VERDICTS = (*VERDICTS, UNREADABLE)
@@ -104,7 +103,7 @@ class FlipWitness(Documented):
     """An order that shows a flip: it can be sent as it is."""
 
     flip: Flip = given(Object(Flip), "the flip", spread=True)
-    document_of_order: Mapping[str, Any] = given(Free(), "the order", name="asked")
+    document_of_order: Mapping[str, Any] = given(Free((Order,)), "the order", name="asked")
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,7 +248,7 @@ def _answer(authority: Authority, question: _Question) -> _Answer:
         for match in weighed.open
         if match.rule.level in FIRM
     }
-    firmness |= {(match.rule.id, match.about): 2 * _firmness(match.rule) for match in weighed.fired}
+    firmness |= {(match.rule.id, match.pointer): 2 * _firmness(match.rule) for match in weighed.fired}
     return _Answer(weighed.verdict, firmness)
 
 
@@ -508,7 +507,7 @@ def _loosened_limits(old: Book, new: Book) -> Iterator[str]:
 
 def _loosened_rules(old: Book, new: Book) -> Iterator[str]:
     for name, before in old.rules.items():
-        if not before.enforced or before.level not in FIRM or not _about_safety(before, old):
+        if not before.enforced or before.level not in FIRM or not old.keeps_people_safe(before):
             continue
         after = new.rules.get(name)
         if after is None:
@@ -517,14 +516,10 @@ def _loosened_rules(old: Book, new: Book) -> Iterator[str]:
             yield f"Safety rule {name} is only watched."
         elif LEVELS.index(after.level) > LEVELS.index(before.level):
             yield f"Safety rule {name} goes from {before.level} to {after.level}."
-        elif not _about_safety(after, new):
+        elif not new.keeps_people_safe(after):
             yield f"Rule {name} is no longer a safety rule."
         elif not _finds_as_much(before, after):
             yield f"Safety rule {name} has a condition that may find less."
-
-
-def _about_safety(rule: Rule, book: Book) -> bool:
-    return rule.topic == PEOPLE or any(book.limits[name].safety for name in rule.condition.limits)
 
 
 def _finds_as_much(before: Rule, after: Rule) -> bool:

@@ -41,6 +41,7 @@ from accord_rules.documents.reading import (
     kind_of,
     optional,
     read,
+    unopened,
 )
 from accord_rules.documents.spelling import did_you_mean
 from accord_rules.documents.writing import Documented, plain, written
@@ -49,6 +50,7 @@ from accord_rules.governance.edges import Question, around_limit
 from accord_rules.governance.limits import LOOSER, MIXED, STRICTER, direction, move
 from accord_rules.load.examples import rule_failures
 from accord_rules.load.loader import amount, read_rule
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Amount
@@ -73,7 +75,7 @@ class RuleTable(Reader):
         return value
 
     def json_schema(self) -> dict[str, Any]:
-        return {"type": "object"}
+        return unopened("it is a RuleText without topic, which is checked when the house rules are laid on the book")
 
 
 class HouseId(Reader):
@@ -137,7 +139,7 @@ def read_house(document: Any) -> HouseRules:
 class Witness(Documented):
     """An order that would slip through."""
 
-    order: Mapping[str, Any] = given(Free(), "an order, as POST /v1/validate takes it")
+    order: Mapping[str, Any] = given(Free((Order,)), "an order, as POST /v1/validate takes it")
     shared_verdict: str = given(Choice(VERDICTS), "its verdict under the shared book")
     house_verdict: str = given(Choice(VERDICTS), "its verdict under the house rules that were refused")
     lost: tuple[str, ...] = given(STRINGS, "ids of the rules that would no longer find anything")
@@ -343,20 +345,20 @@ class HouseAuthority(Authority):
         judged = super()._judge_case(whole, of_order, shop)
         return replace(judged, shared=self.shared.judged(whole.order, shop))
 
-    def _findings(self, judged: Judged) -> tuple[Finding, ...]:
+    def _findings(self, judged: Judged, *, observed: bool) -> tuple[Finding, ...]:
         """What the shared book alone would not say is marked as the house's, whatever it comes from."""
         shared = judged.shared.weighed if judged.shared is not None else Weighed()
-        places = {(match.rule.id, match.about) for match in shared.fired}
-        own = findings(judged.own.fired, self.book)
+        places = {(match.rule.id, match.pointer) for match in shared.fired}
+        own = findings(judged.own.fired, self.book, observed=observed)
         marked = [
-            finding if (finding.rule, finding.about) in places else replace(finding, layer=LAYER) for finding in own
+            finding if (finding.rule, finding.pointer) in places else replace(finding, layer=LAYER) for finding in own
         ]
         if shared.firmer_than(judged.own):
-            there = {(finding.rule, finding.about) for finding in own}
+            there = {(finding.rule, finding.pointer) for finding in own}
             marked += [
                 finding
-                for finding in findings(shared.fired, self.shared.book)
-                if (finding.rule, finding.about) not in there
+                for finding in findings(shared.fired, self.shared.book, observed=observed)
+                if (finding.rule, finding.pointer) not in there
             ]
         return in_order(marked)
 

@@ -13,6 +13,7 @@ from typing import Any
 from accord_rules.documents import units
 from accord_rules.documents.reading import (
     Choice,
+    ColourText,
     Date,
     Either,
     Flag,
@@ -106,8 +107,9 @@ PRINTERS = ("cutter", "inkjet-dye", "inkjet-pigment", "inkjet-sublimation", "las
 PEELS = ("hot", "warm", "cold", "none")
 PRESSURES = ("light", "medium", "firm")
 READ_AT = ("display", "surface")
+NO_LABEL = "none"
 PREFERENCES = ("durability", "hand", "speed", "cost")
-PAINTED = Text(40, example="#F4F4F0")  # sRGB hex or a CSS colour name; read by derive.colour
+PAINTED = ColourText(40, example="#F4F4F0")
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +126,10 @@ class Care:
 
     iron: int = given(Whole(0, 3), about="dots of the iron; 0 for do not iron")
     edition: int | None = optional(Whole(1991, 2100), about="edition of ISO 3758 that the label follows")
+
+
+def _is_none(value: Any) -> bool:
+    return bool(value == NO_LABEL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +150,9 @@ class Item:
     mass_per_area: float | None = optional(Quantity(units.AREA_DENSITY))
     thickness: float | None = optional(Quantity(units.LENGTH))
     diameter: float | None = optional(Quantity(units.LENGTH), about="across the outside of round ware")
-    care: Care | None = optional(Object(Care), about="the care label")
+    care: str | Care | None = optional(
+        Either(_is_none, Choice((NO_LABEL,)), Object(Care), (NO_LABEL,)), about="the care label; none where it has none"
+    )
     features: tuple[str, ...] | None = optional(
         Many(Choice(FEATURES), 16, distinct=True), about="raised, fragile or dangerous things in the pressed area"
     )
@@ -172,6 +180,9 @@ class Artwork:
 
     colours: int | None = optional(Whole(1, 1000), about="how many colours")
     white: bool | None = optional(Flag(), about="white areas in the artwork")
+    light: bool | None = optional(
+        Flag(), about="a colour light enough to show dye that bleeds into it; where there is a palette, that says it"
+    )
     gradient: bool | None = optional(Flag(), about="gradients or photographs")
     finest_line: float | None = optional(Quantity(units.LENGTH))
     small_pieces: bool | None = optional(Flag(), about="small isolated pieces, such as dots and thin serifs")
@@ -270,7 +281,7 @@ def _is_a_string(value: Any) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """One job: a piece, its decorations, who it is for, and on which press if that is settled."""
+    """One job: a piece, its decorations, who it is for, and on which press if that is known."""
 
     item: Item = given(Object(Item), about="the piece")
     decorations: tuple[Decoration, ...] = given(Many(Object(Decoration), 12, 1), about="the prints on it")
@@ -284,12 +295,7 @@ class Order:
     evidence: tuple[str, ...] | None = optional(
         Many(Choice(EVIDENCE), 9, distinct=True), about="tests done and declarations at hand"
     )
-
-
-@dataclass(frozen=True, slots=True)
-class SettleRequest(Order):
-    """An order with transfer, press or settings left open, and what the shop would rather have."""
-
-    prefer: tuple[str, ...] = optional(
-        Many(Choice(PREFERENCES), 4, distinct=True), (), about="what matters most to the shop, first thing first"
+    prefer: tuple[str, ...] | None = optional(
+        Many(Choice(PREFERENCES), 4, distinct=True),
+        about="what matters most to the shop, first thing first: ranks what is recommended, and turns no verdict",
     )

@@ -18,6 +18,8 @@ from accord_rules.revision.condition import Vocabulary
 from accord_rules.revision.facts import declared
 from accord_rules.revision.rule import Rule
 
+PEOPLE = "people"  # the topic of rules that keep people from harm
+
 
 @dataclass(frozen=True, kw_only=True)
 class Book:
@@ -51,6 +53,10 @@ class Book:
     def example_shop(self) -> Shop:
         """The quiet shop that examples start from."""
         return read(Shop, self.documents["base_example"]["shop"])
+
+    def keeps_people_safe(self, rule: Rule) -> bool:
+        """Whether it is a rule about people, or compares with a safety limit."""
+        return rule.topic == PEOPLE or any(self.limits[name].safety for name in rule.condition.limits)
 
     def transfer(self, name: str | None) -> Transfer | None:
         """A family or product by name."""

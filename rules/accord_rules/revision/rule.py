@@ -6,7 +6,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from accord_rules.documents.reading import Choice, Fault, Many, Name, Reader, Text, escape, given, kind_of, optional
+from accord_rules.documents.reading import (
+    Choice,
+    Fault,
+    Many,
+    Name,
+    Reader,
+    Text,
+    escape,
+    given,
+    kind_of,
+    optional,
+    unopened,
+)
 from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import Sentence
@@ -61,24 +73,24 @@ class ExampleTable(Reader):
         return value
 
     def json_schema(self) -> dict[str, Any]:
-        return {"type": "object"}
+        return unopened("it is facts by name, or parts of an order; they are tried when the book is loaded")
 
 
 @dataclass(frozen=True, slots=True)
 class RuleText:
     """A rule as its file says it."""
 
-    level: str = given(Choice(LEVELS))
-    title: str = given(Text(120))
-    about: str = given(Choice(tuple(ABOUT)))
-    when: str = given(Text(2000, lines=True))
-    because: str = given(Text(600))
-    fix: str = given(Text(600))
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1))
-    topic: str = given(Name())
-    fires: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1))
-    silent: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1))
-    status: str = optional(Choice(STATUSES), "enforced")
+    level: str = given(Choice(LEVELS), "what it finds")
+    title: str = given(Text(120), "the rule in a few words")
+    about: str = given(Choice(tuple(ABOUT)), "which part of an order it speaks of")
+    when: str = given(Text(2000, lines=True), "the condition, over facts, under which it finds something")
+    because: str = given(Text(600), "the finding in a sentence; what stands in braces is filled in")
+    fix: str = given(Text(600), "what to do about it")
+    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), "ids of the sources it rests on")
+    topic: str = given(Name(), "its topic")
+    fires: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1), "what makes it fire")
+    silent: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1), "what keeps it silent")
+    status: str = optional(Choice(STATUSES), "enforced", about="enforced, or watched: then it is only counted")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,12 +13,14 @@ from accord_rules.derive.case import Case, Cause
 from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.graph import GRAPH
 from accord_rules.documents import units
+from accord_rules.documents.reading import Choice, Either, Flag, Name, Reader, reader_at
+from accord_rules.documents.writing import written_for
 from accord_rules.infer.inference import ANSWERS_MOST, Counts, Inference, Inferred
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
-from accord_rules.orders.order import PRESSURES, Press, Size
+from accord_rules.orders.order import Order, Press, Size
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Condition
-from accord_rules.revision.facts import Ask, Assume, Scope
+from accord_rules.revision.facts import Ask, Assume, FactType, Scope
 from accord_rules.revision.rule import Rule
 from accord_rules.revision.sentences import write_value
 from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
@@ -57,7 +59,7 @@ class Fired(NamedTuple):
     case: Case
 
     @property
-    def about(self) -> str:
+    def pointer(self) -> str:
         return self.rule.pointer(self.case.index)
 
 
@@ -69,7 +71,7 @@ class Open(NamedTuple):
     facts: frozenset[str]
 
     @property
-    def about(self) -> str:
+    def pointer(self) -> str:
         return self.rule.pointer(self.case.index)
 
 
@@ -107,7 +109,7 @@ class Weighed:
 
     def count(self, level: str) -> int:
         """How many findings of a level, each rule and place counted once."""
-        return len({(each.rule.id, each.about) for each in self.at(level)})
+        return len({(each.rule.id, each.pointer) for each in self.at(level)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,7 +310,7 @@ class Scales:
 
         ``bare`` are the same cases with ``assume=False``.
         """
-        found: dict[str, tuple[str, str, set[str]]] = {}  # by pointer: value, why, rules
+        found: dict[str, tuple[Case, Cause, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
             open_ = (each for inferred in self._infer(section, plain) for each in inferred.unknown.items())
@@ -317,24 +319,28 @@ class Scales:
                     continue
                 for name in sorted(facts):
                     for pointer, cause in plain.causes(name).items():
-                        if isinstance(cause.missing, Assume) and (assumed := _assumed(case, cause)) is not None:
-                            found.setdefault(pointer, (*assumed, set()))[2].add(rule)
+                        # Where nothing could be assumed the thing stays unknown.
+                        if isinstance(cause.missing, Assume) and case.assumed(cause)[0] is not None:
+                            found.setdefault(pointer, (case, cause, set()))[2].add(rule)
         return tuple(
-            Assumption(pointer, value, why, tuple(sorted(rules)))
-            for pointer, (value, why, rules) in sorted(found.items())
+            _assumption(pointer, *case.assumed(cause), case, cause.fact.type, self._could_hurt(rules))
+            for pointer, (case, cause, rules) in sorted(found.items())
         )
 
+    def _could_hurt(self, rules: Iterable[str]) -> bool:
+        return any(self.book.keeps_people_safe(self.book.rules[rule]) for rule in rules)
 
-def _assumed(case: Case, cause: Cause) -> tuple[str, str] | None:
-    """What was assumed, as a person reads it, and why; None where nothing could be, so that the thing stays unknown."""
-    value, why = case.assumed(cause)
-    if value is None:
-        return None
-    if value in ("", ()):
-        return "none", why
+
+def _assumption(pointer: str, value: Any, why: str, case: Case, type_: FactType, could_hurt: bool) -> Assumption:
+    said = written_for(reader_at(Order, pointer), value)
+    return Assumption(pointer=pointer, value=said, shown=_shown(case, type_, value), why=why, could_hurt=could_hurt)
+
+
+def _shown(case: Case, type_: FactType, value: Any) -> str:
+    """What was assumed, as a person reads it."""
     if isinstance(value, Size):
-        return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}", why
-    return write_value(cause.fact.type, value, case.shop.units), why
+        return f"{case.show(units.LENGTH, value.width)} x {case.show(units.LENGTH, value.height)}"
+    return write_value(type_, value, case.shop.units)
 
 
 def _of_scope(book: Book, scope: Scope, enforced: bool = True) -> dict[str, Rule]:
@@ -401,34 +407,35 @@ def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
 # -- from what fires to what is said --------------------------------------------------------------------------------
 
 
-def findings(fired: Iterable[Fired], book: Book) -> tuple[Finding, ...]:
-    """One finding a rule and place, firmest first; the order is the same whoever asks."""
+def findings(fired: Iterable[Fired], book: Book, *, observed: bool = False) -> tuple[Finding, ...]:
+    """One finding a rule and place, firmest first; the order is the same whoever asks. ``observed``: with what was
+    found."""
     unique: dict[tuple[str, str], Fired] = {}
     for each in fired:
-        unique.setdefault((each.rule.id, each.about), each)
-    made = [finding(each, book) for each in unique.values()]
+        unique.setdefault((each.rule.id, each.pointer), each)
+    made = [finding(each, book, observed=observed) for each in unique.values()]
     return in_order(made)
 
 
 def in_order(found: Iterable[Finding]) -> tuple[Finding, ...]:
     """Findings in the order they are said: firmest first, then by place and rule."""
-    return tuple(sorted(found, key=lambda each: (LEVELS.index(each.level), each.about, each.rule)))
+    return tuple(sorted(found, key=lambda each: (LEVELS.index(each.level), each.pointer, each.rule)))
 
 
-def finding(fired: Fired, book: Book) -> Finding:
+def finding(fired: Fired, book: Book, *, observed: bool = False) -> Finding:
     """A fired rule as a sentence with its numbers, in the shop's units."""
     rule, case = fired.rule, fired.case
     preferences = case.shop.units
     limits = {name: (book.limit_dimension(name), book.limit_values[name]) for name in rule.limits}
-    shown = sorted(rule.condition.facts)
+    shown = sorted(rule.condition.facts) if observed else ()
     return Finding(
         rule=rule.id,
         level=rule.level,
-        about=fired.about,
+        pointer=fired.pointer,
         title=rule.title,
         because=rule.because.write(case, FACT_TYPES, limits, preferences),
         fix=rule.fix.write(case, FACT_TYPES, limits, preferences),
-        observed={name: write_value(FACT_TYPES[name], case[name], preferences) for name in shown},
+        observed={name: write_value(FACT_TYPES[name], case[name], preferences) for name in shown} or None,
         limit={name: units.show(dimension, value, preferences) for name, (dimension, value) in limits.items()},
         sources=rule.sources,
         layer=rule.layer if book.moved.isdisjoint(rule.limits) else "house",
@@ -450,9 +457,15 @@ def needs(weighed: Weighed, book: Book) -> tuple[Need, ...]:
                     asked.setdefault(pointer, (ask.question, set()))[1].add(each.rule.id)
     if level == "blocks" and not asked:
         for each in open_:
-            asked.setdefault(each.about, (_UNANSWERABLE.format(title=each.rule.title), set()))[1].add(each.rule.id)
+            asked.setdefault(each.pointer, (_UNANSWERABLE.format(title=each.rule.title), set()))[1].add(each.rule.id)
     return tuple(
-        Need(pointer, question, _allowed_words(pointer, book), tuple(sorted(rules)))
+        Need(
+            pointer,
+            (reader := reader_at(Order, pointer)).kind,
+            _allowed_values(reader, book),
+            question,
+            tuple(sorted(rules)),
+        )
         for pointer, (question, rules) in sorted(asked.items(), key=lambda each: (-len(each[1][1]), each[0]))
     )
 
@@ -463,9 +476,15 @@ _UNANSWERABLE = (
 )
 
 
-def _allowed_words(pointer: str, book: Book) -> tuple[str, ...]:
-    """The words that may answer, where they are few enough to list."""
-    if pointer.endswith("/settings/pressure"):
-        return PRESSURES
-    kind = {"coating": "coatings", "substrate": "substrates", "transfer": "transfers"}.get(pointer.rsplit("/", 1)[-1])
-    return tuple(sorted(book.catalogue[kind])) if kind is not None else ()
+def _allowed_values(reader: Reader, book: Book) -> tuple[str | bool, ...]:
+    """What ``reader`` takes, where that is few enough to list: of kinds of entry that may stand there, the first."""
+    match reader:
+        case Either(first=first):
+            return _allowed_values(first, book)
+        case Choice(words=words):
+            return words
+        case Flag():
+            return (True, False)
+        case Name(name_of=str(kinds)):
+            return tuple(sorted(book.catalogue[kinds.split("|")[0]]))
+    return ()

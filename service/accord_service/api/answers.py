@@ -16,6 +16,7 @@ from accord_rules.documents.reading import Choice, Object, given, optional
 from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
 from accord_rules.revision.catalogue import KINDS, Limit, Source
+from accord_rules.revision.rule import RuleText
 from accord_rules.verdict import LEVELS, BookState
 from accord_service.http.roles import ROLES
 from accord_service.steps.calibration import PressCalibration
@@ -70,7 +71,7 @@ class Kind(Documented):
     """One kind of entry."""
 
     kind: str = given(STRING, "the word in /v1/catalogue/{kind}")
-    about: str = given(STRING, "what entries of this kind are")
+    description: str = given(STRING, "what entries of this kind are")
     count: int = given(INTEGER, "entries of this kind")
 
 
@@ -195,7 +196,8 @@ class Rule(BookState):
     limits: tuple[str, ...] = given(STRINGS, "ids of the limits it compares with")
     sources: tuple[str, ...] = given(STRINGS, "ids of the sources it rests on")
     entry: Document = given(
-        Free(), "the rule as the book writes it, with orders that make it fire and orders that keep it silent"
+        Free((RuleText,)),
+        "the rule as the book writes it, with what makes it fire and what keeps it silent",
     )
 
 

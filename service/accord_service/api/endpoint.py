@@ -32,18 +32,29 @@ from accord_service.http.coding import unpacked
 from accord_service.http.problems import (
     AllPiecesReported,
     AlreadyThere,
+    BadHeader,
     BadQuery,
+    BodyTooLarge,
     ChangedMeanwhile,
     FaultyDocument,
+    HeaderTooLarge,
+    HouseRulesDoNotFit,
+    IfMatchNeeded,
+    InternalError,
     KeyUsedBefore,
+    MalformedJson,
     NoShop,
     NotAuthenticated,
     NotFound,
     NotReady,
+    Problem,
+    RequestTooSlow,
     RoleNotAllowed,
+    ShopDoesNotFit,
     SomebodyWasFaster,
     StillUnderWay,
     StoreUnavailable,
+    WrongMediaType,
 )
 from accord_service.http.writing import (
     ATTEMPTS,
@@ -70,6 +81,19 @@ BASIS_HEADER = "Accord-Basis"
 REVALIDATED = "private, no-cache"
 # Tags of endpoints whose answers speak of a shop's orders: no cache may keep those.
 _OF_ORDERS = ("Orders", "Records")
+# What any request may be told; a judged one, one with a body, a write.
+_OF_ALL = (
+    BadQuery,
+    NotAuthenticated,
+    RequestTooSlow,
+    HeaderTooLarge,
+    InternalError,
+    NotReady,
+    StoreUnavailable,
+)
+_OF_JUDGING = (NoShop, ShopDoesNotFit, HouseRulesDoNotFit)
+_OF_BODIES = (MalformedJson, BodyTooLarge, WrongMediaType, FaultyDocument)
+_OF_WRITES = (BadHeader, StillUnderWay, KeyUsedBefore)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,8 +185,9 @@ def shown(document: Shown, book: Book) -> Mapping[str, Any]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Endpoint:
-    """A declared endpoint. ``statuses`` are those of its problems, beside those that follow from the declaration."""
+    """A declared endpoint. ``more_problems`` are those that do not follow from the rest of the declaration."""
 
+    operation_id: str
     run: Callable[[Asked], Answer | Prepared]
     method: str
     path: str
@@ -176,7 +201,7 @@ class Endpoint:
     writes: bool
     replaces: Callable[[Asked], Answer | Prepared] | None
     success: int
-    statuses: tuple[int, ...]
+    more_problems: tuple[type[Problem], ...]
     examples: tuple[Example, ...]
     deprecation: Deprecation | None
 
@@ -194,13 +219,20 @@ class Endpoint:
         return self.path.replace("{", "<").replace("}", ">")
 
     @property
-    def problem_statuses(self) -> frozenset[int]:
-        """Every status of a problem that this endpoint may answer with."""
-        read_body = {413, 415, 422} if self.takes else set()
-        written = {409, 422} if self.writes else set()
-        replaced = {412, 428} if self.replaces else set()
-        older = {404} if self.as_of else set()
-        return frozenset({400, 401, 403, 500, 503, *self.statuses, *read_body, *written, *replaced, *older})
+    def problems(self) -> tuple[type[Problem], ...]:
+        """Every type of problem that this endpoint may answer with, by status."""
+        groups = (
+            _OF_ALL,
+            self.more_problems,
+            (NotFound,) if self.parameters or self.as_of else (),
+            (RoleNotAllowed,) if self.roles != roles.ROLES else (),
+            _OF_JUDGING if self.judges else (),
+            _OF_BODIES if self.takes else (),
+            _OF_WRITES if self.writes else (),
+            () if not self.writes else (ChangedMeanwhile, IfMatchNeeded) if self.replaces else (AlreadyThere,),
+        )
+        each_once = dict.fromkeys(problem for group in groups for problem in group)
+        return tuple(sorted(each_once, key=lambda problem: (problem.status, problem.slug)))
 
     def view(self, **path: str) -> Response:
         if self.deprecation is not None:
@@ -377,6 +409,7 @@ def endpoint(
     method: str,
     path: str,
     *,
+    operation_id: str,
     tag: str,
     answers: type,
     takes: type | None = None,
@@ -387,18 +420,20 @@ def endpoint(
     writes: bool = False,
     replaces: Callable[[Asked], Answer | Prepared] | None = None,
     success: int = 200,
-    statuses: tuple[int, ...] = (),
+    problems: tuple[type[Problem], ...] = (),
     examples: tuple[Example, ...] = (Example("As it is"),),
     deprecation: Deprecation | None = None,
 ) -> Callable[[Callable[[Asked], Answer | Prepared]], Endpoint]:
     """Declare an endpoint under /v1; who may call it stands in ``roles.MAY`` under the function's name.
 
-    ``takes``, ``query`` and ``answers`` are dataclasses with readers, ``parameters`` what the names in the path mean.
-    ``judges``: must not answer while the authority's own test is red. ``as_of``: answers from an older revision for
-    ``?revision=``. ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs
-    If-Match, which is held against this read's answer, fresh from the store; whatever a read gives can be sent back,
-    and nothing is written if nothing differs. ``success``: the status of a good answer. ``deprecation``: it will go,
-    and says so. The first line of the function's docstring is its summary, the rest its description.
+    ``operation_id``: what it does, a verb and what that is done to, as generated clients name it. ``takes``, ``query``
+    and ``answers`` are dataclasses with readers, ``parameters`` what the names in the path mean. ``judges``: must not
+    answer while the authority's own test is red. ``as_of``: answers from an older revision for ``?revision=``.
+    ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs If-Match, which
+    is held against this read's answer, fresh from the store; whatever a read gives can be sent back, and nothing is
+    written if nothing differs. ``success``: the status of a good answer. ``problems``: those it may answer with that
+    do not follow from the rest (``Endpoint.problems``). ``deprecation``: it will go, and says so. The first line of the
+    function's docstring is its summary, the rest its description.
     """
     more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces is not None else [])
     whole = dataclasses.make_dataclass(query.__name__, more, bases=(query,), frozen=True, slots=True) if more else query
@@ -406,6 +441,7 @@ def endpoint(
     def declare(run: Callable[[Asked], Answer | Prepared]) -> Endpoint:
         assert run.__name__ in roles.MAY, f"roles.MAY does not say who may {run.__name__}"
         return Endpoint(
+            operation_id=operation_id,
             run=run,
             method=method,
             path=path,
@@ -419,7 +455,7 @@ def endpoint(
             writes=writes or replaces is not None,
             replaces=replaces,
             success=success,
-            statuses=statuses,
+            more_problems=problems,
             examples=examples,
             deprecation=deprecation,
         )

@@ -11,7 +11,6 @@ from accord_rules.documents.answers import (
     STRING,
     STRING_OR_NULL,
     STRINGS,
-    Anything,
     Free,
     Nullable,
     listed,
@@ -22,6 +21,7 @@ from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
 from accord_rules.governance.effect import Effect
 from accord_rules.governance.proposal import STATES, Base, ShownEffect
+from accord_rules.orders.order import Order
 from accord_rules.verdict import VERDICTS, Finding, Verdict
 from accord_service.api.answers import Document, next_page, time
 from accord_service.store import Event
@@ -64,7 +64,10 @@ class Revision(Documented):
     """One revision of the book; the whole of it where that was asked for."""
 
     line: RevisionLine = given(Object(RevisionLine), "the revision", spread=True)
-    documents: Document | None = optional(Free(), about="the book by kind and entry; only with documents=true")
+    documents: Document | None = optional(
+        Free(why="entries are shown by the reads of the book"),
+        about="the book by kind and entry; only with documents=true",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +199,7 @@ class Record(Documented):
 
     line: RecordLine = given(Object(RecordLine), "the record", spread=True)
     code: str = given(STRING, "digest of the code that judged")
-    order: Document = given(Free(), "the order, without its reference")
+    order: Document = given(Free((Order,)), "the order, without its reference")
     answer: Document = given(Free((Verdict,)), "the answer, as it was given")
 
 
@@ -284,7 +287,7 @@ class AuditEntry(Documented):
     event: str = given(Choice(tuple(Event)), "what was done")
     subject_id: str | None = given(STRING_OR_NULL, "to what, by its id or number; null: to several")
     written: Mapping[str, Any] = given(
-        mapped(Anything()), "name of a document to the SHA-256 of what it got; null: taken away"
+        mapped(STRING_OR_NULL), "name of a document to the SHA-256 of what it got; null: taken away"
     )
     previous: str = given(STRING, "the hash before")
     hash: str = given(STRING, "SHA-256 of this entry's canonical JSON without the hash")

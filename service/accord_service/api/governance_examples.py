@@ -205,13 +205,20 @@ _VERDICT: dict[str, Any] = {
     "digest": "sha256:" + "0b" * 32,
     "house_digest": "sha256:" + "af" * 32,
     "basis": "live",
+    "judged_on": "bench",
+    "presses": [
+        {
+            "press": "bench",
+            "verdict": "accepted",
+            "settings": [{"temperature": "200 °C", "read_at": "display", "time": "50 s", "pressure": "medium"}],
+            "sequence": [0],
+            "blocked_by": [],
+        }
+    ],
     "findings": [],
     "conditions": [],
     "needs": [],
     "assumed": [],
-    "press": {"judged_on": "bench", "can": ["bench"], "cannot": {}},
-    "settings": [{"temperature": "200 °C", "read_at": "display", "time": "50 s", "pressure": "medium"}],
-    "sequence": [0],
     "remedies": [],
     "remedies_complete": True,
     "reference": "HL-1043",

@@ -15,9 +15,9 @@ from accord_service.store import OrderRecord, OutcomeRecord
 RECORD_ID = MappingProxyType({"record_id": "id of the record"})
 
 
-def judged(asked: Asked) -> dict[str, Any]:
-    """The answer to an order, counted and noted in the log."""
-    verdict = asked.authority.validate(asked.body, asked.shop)
+def judged(asked: Asked, *, observed: bool = False) -> dict[str, Any]:
+    """The answer to an order, counted and noted in the log; ``observed``: with what each finding found."""
+    verdict = asked.authority.validate(asked.body, asked.shop, observed=observed)
     metrics = asked.room.metrics
     metrics.count_verdict(verdict.verdict)
     for finding in verdict.findings:

@@ -20,7 +20,7 @@ from accord_rules.derive.glossary import Glossary
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.load.loader import load_book, load_folder
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.cli.orders import Refused
@@ -70,8 +70,8 @@ class Answerer(Protocol):
     def validate(self, order: Document) -> Document:
         """The verdict's document. Raises Refused."""
 
-    def recommend(self, order: Document) -> Document:
-        """The settlement's document. Raises Refused."""
+    def recommend(self, order: Document, *, curve: bool = False) -> Document:
+        """The recommendation's document; ``curve``: with what it takes to draw the heat. Raises Refused."""
 
     def rule(self, name: str) -> RulePage:
         """Raises Unknown."""
@@ -96,8 +96,8 @@ class Service:
     def validate(self, order: Document) -> Document:
         return _asked(lambda: self._client.validate(order)).document
 
-    def recommend(self, order: Document) -> Document:
-        return _asked(lambda: self._client.recommend(order)).document
+    def recommend(self, order: Document, *, curve: bool = False) -> Document:
+        return _asked(lambda: self._client.recommend(order, include=("curve",) if curve else ())).document
 
     def rule(self, name: str) -> RulePage:
         return _asked(lambda: self._rule_page(name))
@@ -156,8 +156,8 @@ class Here:
     def validate(self, order: Document) -> Document:
         return self._judged(lambda: self._authority.validate(read(Order, order), self._shop).document())
 
-    def recommend(self, order: Document) -> Document:
-        return self._judged(lambda: self._authority.recommend(read(SettleRequest, order), self._shop).document())
+    def recommend(self, order: Document, *, curve: bool = False) -> Document:
+        return self._judged(lambda: self._authority.recommend(read(Order, order), self._shop, curve=curve).document())
 
     def rule(self, name: str) -> RulePage:
         book = self._authority.book

@@ -89,25 +89,25 @@ class Curve:
 
 def curve_of(planned: Mapping[str, Any], press: str, asked_s: float | None) -> Curve | None:
     """What a plan's decoration says of its heat; None where there is no estimate."""
-    settings = planned["settings"]
-    heat, temperature = settings["heat"], settings["temperature"]
+    explained = planned["explained"]
+    heat, window = explained["heat"], explained["window"]
     if heat is None:
         return None
-    drawn = heat["curve"]
+    drawn, dwell = heat["curve"], units.show(units.TIME, explained["time_s"])
     return Curve(
-        title=f"{planned['transfer']} on {press}, {temperature['set']} for {settings['time']['set']}",
+        title=f"{planned['transfer']} on {press}, {explained['temperature']} for {dwell}",
         times_s=tuple(drawn["times_s"]),
         soon_c=tuple(drawn["soon_c"]),
         likely_c=tuple(drawn["likely_c"]),
         late_c=tuple(drawn["late_c"]),
         need_c=heat["need_c"],
-        ceiling_c=temperature["window_c"][1],
-        ceiling_because=temperature["because"][1],
+        ceiling_c=explained["surface_window"]["most_c"],
+        ceiling_because=window["because"][1],
         dwell_s=heat["dwell_s"],
         asked_s=asked_s,
-        note=heat["note"],
+        note=heat["text"],
         # The answer's own units: what the press is set in.
-        units=units.US_CUSTOMARY if "°F" in temperature["set"] else units.METRIC,
+        units=units.US_CUSTOMARY if "°F" in explained["temperature"] else units.METRIC,
     )
 
 

@@ -149,7 +149,7 @@ def _if_unsaid(unsaid: Document | None) -> Iterator[tuple[str, str]]:
     if unsaid["shown"]:
         yield "  assumed", unsaid["shown"]
     if unsaid["why"]:
-        yield "  because", unsaid["why"]
+        yield "  reason", unsaid["why"]
     if unsaid["question"]:
         yield "  asked", f"{'where nothing can be assumed: ' if unsaid['why'] else ''}{unsaid['question']}"
 

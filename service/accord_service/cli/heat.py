@@ -10,12 +10,12 @@ import click
 
 from accord_rules.documents import units
 from accord_service.cli.asking import Answerer, Document, Failure, answered, answerer
-from accord_service.cli.check import DONE, NOT_DONE, UNASKED
 from accord_service.cli.curve import Curve, curve_of, draw, legend
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
-from accord_service.cli.show import show_refusal, show_settlement
+from accord_service.cli.show import show_recommendation, show_refusal
 from accord_service.cli.svg import svg
+from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 
 
 @click.command(short_help="Draw how hot the print gets, and when.")
@@ -39,15 +39,15 @@ def heat(context: click.Context, /, file: str, svg_file: Path | None, **who: Any
     with answerer(**who) as asked:
         try:
             order = read_order(file).document
-            settlement = asked.recommend(order)
-            done = bool(settlement["plans"])
-            shown = settlement if done else _opened(asked, order)
+            recommendation = asked.recommend(order, curve=True)
+            done = bool(recommendation["plans"])
+            shown = recommendation if done else _opened(asked, order)
         except Refused as refused:
             show_refusal(output, file, refused)
             context.exit(UNASKED)
         output.say(asked.introduction)
         if not done:
-            show_settlement(output, file, settlement, 1)
+            show_recommendation(output, file, recommendation, 1)
         curves = _show(output, shown, _asked_dwells(order) if not done else {})
     if svg_file is not None and curves:
         _write(svg_file, svg(curves))
@@ -56,12 +56,12 @@ def heat(context: click.Context, /, file: str, svg_file: Path | None, **who: Any
 
 
 def _opened(asked: Answerer, order: Mapping[str, Any]) -> Document | None:
-    """The settlement with the order's settings left open; None if it has none."""
+    """The recommendation with the order's settings left open; None if it has none."""
     decorations = order["decorations"]
     if not any("settings" in each for each in decorations):
         return None
     opened = [{name: value for name, value in each.items() if name != "settings"} for each in decorations]
-    return asked.recommend({**order, "decorations": opened})
+    return asked.recommend({**order, "decorations": opened}, curve=True)
 
 
 def _asked_dwells(order: Mapping[str, Any]) -> dict[int, float]:
@@ -70,11 +70,11 @@ def _asked_dwells(order: Mapping[str, Any]) -> dict[int, float]:
     return {i: units.parse(units.TIME, time) for i, time in said.items() if time is not None}
 
 
-def _show(output: Output, settlement: Document | None, asked_s: Mapping[int, float]) -> Sequence[Curve]:
+def _show(output: Output, recommendation: Document | None, asked_s: Mapping[int, float]) -> Sequence[Curve]:
     """Draw the best plan's decorations in the order they are pressed; the curves there are."""
-    if settlement is None or not settlement["plans"]:
+    if recommendation is None or not recommendation["plans"]:
         return ()
-    plan, curves = settlement["plans"][0], []
+    plan, curves = recommendation["plans"][0], []
     for index in plan["sequence"]:
         planned = plan["decorations"][index]
         curve = curve_of(planned, plan["press"], asked_s.get(index))

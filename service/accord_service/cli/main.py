@@ -5,16 +5,16 @@ from __future__ import annotations
 import click
 
 from accord_service.cli.audit import audit
-from accord_service.cli.check import check
 from accord_service.cli.facts import facts
 from accord_service.cli.heat import heat
 from accord_service.cli.key import key
 from accord_service.cli.output import colour_wanted
+from accord_service.cli.recommend import recommend
 from accord_service.cli.rule import rule, rules
 from accord_service.cli.seed import seed
 from accord_service.cli.serve import serve
-from accord_service.cli.settle import settle
 from accord_service.cli.shop import shop
+from accord_service.cli.validate import validate
 from accord_service.run.version import VERSION
 
 
@@ -30,5 +30,5 @@ def main(context: click.Context) -> None:
     context.color = colour_wanted()
 
 
-for each in (check, settle, heat, rule, rules, facts, shop, key, audit, seed, serve):
+for each in (validate, recommend, heat, rule, rules, facts, shop, key, audit, seed, serve):
     main.add_command(each)

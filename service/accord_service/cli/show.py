@@ -1,9 +1,9 @@
-"""Verdicts, settlements and rules for a tired reader: the answer first, then why, then what to do."""
+"""Verdicts, recommendations and rules for a tired reader: the answer first, then why, then what to do."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from types import MappingProxyType
 from typing import Any
@@ -104,15 +104,14 @@ def _one_line(output: Output, word: str, text: str) -> None:
 
 
 def _judged_on(verdict: Document) -> str:
-    judged = verdict["press"]
     held = " The service answers from the last good book it holds." if verdict["basis"] == "held" else ""
-    if judged is None:
-        return held
-    text = f" Judged for the press {judged['judged_on']}"
+    text = f" Judged for the press {verdict['judged_on']}"
     if verdict["verdict"] != "rejected":
-        others = [each for each in judged["can"] if each != judged["judged_on"]]
-        text += f"; {few(others, 4)} would do as well" if others else ""
-        text += f"; {few(sorted(judged['cannot']), 4)} would not" if judged["cannot"] else ""
+        others = [each for each in verdict["presses"] if each["press"] != verdict["judged_on"]]
+        can = [each["press"] for each in others if each["settings"] is not None]
+        cannot = sorted(each["press"] for each in others if each["blocked_by"])
+        text += f"; {few(can, 4)} would do as well" if can else ""
+        text += f"; {few(cannot, 4)} would not" if cannot else ""
     return text + f". Book revision {verdict['revision']}." + held
 
 
@@ -121,7 +120,7 @@ def _alike(findings: Sequence[Document]) -> list[tuple[Document, list[str]]]:
     alike: dict[tuple[str, str], tuple[Document, list[str]]] = {}
     for finding in findings:
         _, places = alike.setdefault((finding["rule"], finding["because"]), (finding, []))
-        places.append(finding["about"])
+        places.append(finding["pointer"])
     return list(alike.values())
 
 
@@ -170,21 +169,23 @@ def _needs(output: Output, needs: Sequence[Document]) -> None:
         output.say(f"Say it in {need['pointer']}." + _one_of(need["allowed"]), indent=6)
 
 
-def _one_of(allowed: Sequence[str]) -> str:
-    return f" One of: {few(list(allowed), _MOST_ALLOWED)}." if allowed else ""
+def _one_of(allowed: Sequence[str | bool]) -> str:
+    words = [each if isinstance(each, str) else str(each).lower() for each in allowed]
+    return f" One of: {few(words, _MOST_ALLOWED)}." if words else ""
 
 
 def _chosen(output: Output, verdict: Document) -> None:
     """The settings, with the press they are for: on another one the same numbers can ruin the piece."""
-    settings, sequence = verdict["settings"], verdict["sequence"]
-    if not any(settings):
+    on = next(each for each in verdict["presses"] if each["press"] == verdict["judged_on"])
+    settings, sequence = on["settings"], on["sequence"]
+    if settings is None:
         return
-    _heading(output, f"Settings on {verdict['press']['judged_on']}" if verdict["press"] else "Settings")
+    _heading(output, f"Settings on {on['press']}")
     several = len(settings) > 1
-    for index in sequence if len(sequence) == len(settings) else range(len(settings)):
+    for index in sequence:
         lead = f"    decoration {index + 1}: " if several else "    "
         output.say(settings_line(settings[index]), lead=lead)
-    if several and sequence:
+    if several:
         output.say(f"Press in this order: {_order_of(sequence)}.", lead="    ")
 
 
@@ -226,7 +227,7 @@ def _assumed(output: Output, assumed: Sequence[Document]) -> None:
     if not assumed:
         return
     _heading(output, "Not said, so taken as")
-    output.say("; ".join(f"{_named(each['pointer'])}: {each['value']}" for each in assumed) + ".", lead="    ")
+    output.say("; ".join(f"{_named(each['pointer'])}: {each['shown']}" for each in assumed) + ".", lead="    ")
 
 
 def _named(pointer: str) -> str:
@@ -245,20 +246,20 @@ def _fault(output: Output, fault: Fault) -> None:
         output.say(f"Allowed: {few(list(fault.nearest), _MOST_ALLOWED)}.", indent=6)
 
 
-# -- settlements ---------------------------------------------------------------------------------------------------
+# -- recommendations ---------------------------------------------------------------------------------------------------
 
 
-def show_settlement(output: Output, file: str, settlement: Document, most_plans: int) -> None:
+def show_recommendation(output: Output, file: str, recommendation: Document, most_plans: int) -> None:
     """The plans, best first, then what was ruled out."""
-    plans = settlement["plans"]
-    complete = settlement["complete"]
-    word = "accepted" if plans else "undetermined" if settlement["needs"] or not complete else "rejected"
+    plans = recommendation["plans"]
+    complete = recommendation["complete"]
+    word = "accepted" if plans else "undetermined" if recommendation["needs"] or not complete else "rejected"
     output.blank()
-    reference = settlement["reference"]
+    reference = recommendation["reference"]
     none = "No way" if complete else "No way found so far"
     found = f"{len(plans)} {'way' if len(plans) == 1 else 'ways'}" if plans else none
     output.say(
-        f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {settlement['revision']}.",
+        f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {recommendation['revision']}.",
         lead=f"{found} ",
         lead_style=_style(word),
     )
@@ -271,10 +272,10 @@ def show_settlement(output: Output, file: str, settlement: Document, most_plans:
     for plan in plans[:most_plans]:
         _plan(output, plan)
     _further(output, plans[most_plans:])
-    _needs(output, settlement["needs"])
-    _ruled_out(output, settlement["ruled_out"], plans)
-    if settlement["ruled_out_left_out"]:
-        output.say(f"And {settlement['ruled_out_left_out']} more that will not do.", lead="    ")
+    _needs(output, recommendation["needs"])
+    _ruled_out(output, recommendation["ruled_out"], plans)
+    if recommendation["ruled_out_left_out"]:
+        output.say(f"And {recommendation['ruled_out_left_out']} more that will not do.", lead="    ")
 
 
 def _plan(output: Output, plan: Document) -> None:
@@ -292,7 +293,7 @@ def _plan(output: Output, plan: Document) -> None:
         decoration = plan["decorations"][index]
         which = f" of decoration {index + 1}, {decoration['transfer']}" if several else ""
         _heading(output, f"Settings{which}, on {plan['press']}")
-        _settings_table(output, decoration["settings"])
+        _settings_table(output, decoration["explained"])
         _heading(output, "Steps")
         for number, step in enumerate(decoration["steps"], start=1):
             output.say(step, lead=f"    {number:>2}. ")
@@ -303,31 +304,30 @@ def _plan(output: Output, plan: Document) -> None:
     output.say(_estimate(plan["estimate"]), lead="    ")
 
 
-def _settings_table(output: Output, settings: Document) -> None:
-    for name, setting in settings.items():
-        for label, text in _setting_rows(name, setting):
-            output.say(text, lead=f"    {label}", indent=4 + _LABEL_COLUMN)
+def _settings_table(output: Output, explained: Document) -> None:
+    for label, text in _setting_rows(explained):
+        output.say(text, lead=f"    {label}", indent=4 + _LABEL_COLUMN)
 
 
-def _setting_rows(name: str, setting: Any) -> list[tuple[str, str]]:
-    """Label and text of one setting; what is not used has no row."""
-    label = name.replace("_", "-")
-    if name == "heat":
-        return [] if setting is None else [(label, setting["note"])]
-    if not isinstance(setting, Mapping):
-        return [] if setting in ("none", "0 s") else [(label, str(setting))]
-    text = str(setting["set"])
-    if name == "temperature":
-        least, most = setting["display_window"]
-        rows = [(label, f"{text} on the display; anything from {least} to {most} will do")]
-        rows += [("", f"because {each}") for each in dict.fromkeys(setting["because"])]
-        return rows
-    if name == "time":
-        least_s, most_s = (units.show(units.TIME, each) for each in setting["window_s"])
-        return [(label, f"{text}; anything from {least_s} to {most_s} will do")]
-    if setting.get("on_print_kpa") is not None:
-        text += f" (about {units.show(units.PRESSURE, setting['on_print_kpa'])} on the print)"
-    return [(label, text)]
+def _setting_rows(explained: Document) -> Iterator[tuple[str, str]]:
+    """Label and text of each setting; what is not used has no row."""
+    window, dwells = explained["window"], explained["time_window"]
+    said = f"{explained['temperature']} on the display; anything from {window['least']} to {window['most']} will do"
+    yield "temperature", said
+    yield from (("", f"because {each}") for each in dict.fromkeys(window["because"]))
+    dwell, least, most = map(_dwell, (explained["time_s"], dwells["least_s"], dwells["most_s"]))
+    yield "time", f"{dwell}; anything from {least} to {most} will do"
+    on_print = explained["on_print_shown"]
+    yield "pressure", explained["pressure_shown"] + (f" (about {on_print} on the print)" if on_print else "")
+    for name in ("peel", "cover", "pad", "tape", "pre_press", "second_press"):
+        if explained[name] not in ("none", "0 s", None):
+            yield name.replace("_", "-"), explained[name]
+    if explained["heat"] is not None:
+        yield "heat", explained["heat"]["text"]
+
+
+def _dwell(seconds: float) -> str:
+    return units.show(units.TIME, seconds)
 
 
 def _estimate(estimate: Document) -> str:
@@ -355,7 +355,7 @@ def _way(plan: Document) -> tuple[str, str, str]:
     """What a plan does, whatever the press: transfers, verdict, and the settings that matter most."""
     used = " + ".join(each["transfer"] for each in plan["decorations"])
     settings = " / ".join(
-        settings_line({name: value for name, value in each["order_settings"].items() if name in _MAIN_SETTINGS})
+        settings_line({name: value for name, value in each["settings"].items() if name in _MAIN_SETTINGS})
         for each in plan["decorations"]
     )
     return used, plan["verdict"], settings

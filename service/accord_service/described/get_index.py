@@ -12,6 +12,7 @@ from accord_service.run.version import VERSION
 
 API_VERSION = "1"
 PATH = "/v1"
+OPERATION_ID = "readIndex"
 LINKS = {"self": PATH, "description": "/v1/openapi.json", "documentation": "/docs", "problems": "/problems"}
 
 
@@ -32,5 +33,5 @@ def index(room: Room) -> ApiIndex:
         code_digest=code_digest(),
         features=FEATURES if room.config.cors_origins else ALWAYS,
         links=LINKS,
-        operations=tuple(IndexedOperation(each.name, each.method, each.path) for each in ENDPOINTS),
+        operations=tuple(IndexedOperation(each.operation_id, each.method, each.path) for each in ENDPOINTS),
     )

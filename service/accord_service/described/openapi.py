@@ -5,25 +5,35 @@ from __future__ import annotations
 import inspect
 import logging
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from types import MappingProxyType
+from itertools import groupby
 from typing import Any
 
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import fields
 
-from accord_rules.documents.reading import DocumentError, readers_of
+from accord_rules.documents.reading import DocumentError, Many, readers_of
 from accord_rules.verdict import LEVELS
 from accord_service.api import examples
 from accord_service.api.answers import ApiIndex
-from accord_service.api.endpoint import BASIS_HEADER, Asked, Endpoint, Example, shown
+from accord_service.api.endpoint import Asked, Endpoint, Example, shown
 from accord_service.api.room import Room, Snapshot
 from accord_service.api.v1 import ENDPOINTS
-from accord_service.described.get_index import API_VERSION, PATH, get_index, index
+from accord_service.described import headers
+from accord_service.described.get_index import API_VERSION, OPERATION_ID, PATH, get_index, index
+from accord_service.described.links import LINKS
 from accord_service.http import wire
-from accord_service.http.problems import MEDIA_TYPE, PROBLEMS, ProblemDetails, StoreUnavailable
-from accord_service.http.writing import IDEMPOTENCY_KEY, IF_MATCH, Answer
+from accord_service.http.problems import (
+    MEDIA_TYPE,
+    PROBLEMS,
+    HeaderTooLarge,
+    InternalError,
+    Problem,
+    ProblemDetails,
+    RequestTooSlow,
+    StoreUnavailable,
+)
+from accord_service.http.writing import Answer
 from accord_service.store import StoreError
 
 logger = logging.getLogger(__name__)
@@ -46,49 +56,9 @@ _TAGS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
-    """The request that an answer leads to (OpenAPI 3.1, link object): names in its address, and its body, as places in
-    the answer (JSON Pointers)."""
-
-    operation: str
-    path: Mapping[str, str]
-    body: str | None = None
-    about: str = ""
-
-    def document(self) -> dict[str, Any]:
-        places = {name: f"$response.body#{pointer}" for name, pointer in self.path.items()}
-        body = {} if self.body is None else {"requestBody": f"$response.body#{self.body}"}
-        return {"operationId": self.operation, "parameters": places, **body, "description": self.about}
-
-
-# The headers of an endpoint that will go.
-_GOING = {
-    "Deprecation": "since when it should not be used any more: @ and seconds since 1970, UTC (RFC 9745)",
-    "Sunset": "when it goes, where that is decided (RFC 8594)",
-    "Link": "what to ask instead (rel=successor-version)",
-}
-_ITS_OWN = {"proposal": "/id"}
-_ITS_RECORD = {"record_id": "/record_id"}
-LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
-    {
-        "post_records": {
-            "report": Link("post_record_outcomes", _ITS_RECORD, about="once a piece is pressed"),
-            "delete": Link("delete_record_reference", _ITS_RECORD, about="the reference alone"),
-        },
-        "post_keys": {"revoke": Link("delete_key", {"key": "/id"}, about="for good")},
-        "post_proposals": {
-            "edit": Link("put_proposal", _ITS_OWN, about="with the ETag of a read of it in If-Match"),
-            "open": Link("post_proposal_open", _ITS_OWN, about="to put it to the stewards"),
-            "decline": Link("post_proposal_decline", _ITS_OWN, about="by a steward"),
-            "withdraw": Link("post_proposal_withdraw", _ITS_OWN, about="by its author"),
-        },
-        "post_proposal_open": {
-            "approve": Link("post_proposal_approve", _ITS_OWN, "/digests", "by a steward of another shop"),
-        },
-        "post_proposal_approve": {"publish": Link("post_proposal_publish", _ITS_OWN, about="once it is approved")},
-    }
-)
+_OF_INDEX = (RequestTooSlow, HeaderTooLarge, InternalError)
+# The document is read from the service that it describes.
+_SERVERS = [{"url": "/", "description": "the service that gives this description"}]
 
 
 def description(room: Room) -> dict[str, Any]:
@@ -114,6 +84,7 @@ def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
         info={"description": _ABOUT},
         plugins=[plugin],
         tags=[{"name": name, "description": about} for name, about in _TAGS.items()],
+        servers=_SERVERS,
         security=[{"key": []}],
     )
     assert plugin.converter is not None
@@ -121,6 +92,12 @@ def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
     spec.components.security_scheme("key", {"type": "http", "scheme": "bearer", "description": "the shop's key"})
     for cls in _documents():
         spec.components.schema(cls.__name__, schema=wire.schema_of(cls))
+    for name, header in headers.components():
+        spec.components.header(name, header)
+    for problem in PROBLEMS.values():
+        spec.components.example(problem.slug, _problem_example(problem))
+    for problems in dict.fromkeys(of_status for told in _told() for of_status in _by_status(told)):
+        spec.components.response(_word_for(problems), _problem(problems))
     spec.path(PATH, operations={"get": _index_operation(room)})
     for endpoint in ENDPOINTS:
         spec.path(endpoint.path, operations={endpoint.method.lower(): _operation(endpoint, room, snapshot)})
@@ -175,20 +152,20 @@ def _index_operation(room: Room) -> dict[str, Any]:
     example = {"summary": "This service", "value": index(room).document()}
     content = {"schema": wire.schema_of(ApiIndex), "examples": {"this-service": example}}
     return {
-        "operationId": get_index.__name__,
+        "operationId": OPERATION_ID,
         "tags": ["Service"],
         "summary": summary.rstrip("."),
         "description": more.strip(),
         "security": [],
-        "parameters": [],
+        "parameters": [headers.if_none_match(), headers.request_id()],
         "responses": {
             "200": {
-                "description": "The answer",
+                "description": wire.about(ApiIndex),
                 "content": {"application/json": content},
-                "headers": {"ETag": {"description": "strong", "schema": {"type": "string"}}},
+                "headers": headers.of_index(),
             },
-            "304": {"description": "The caller has it already (If-None-Match)"},
-            "500": _problem(500),
+            "304": _unchanged(headers.of_index()),
+            **_problems(_OF_INDEX),
         },
     }
 
@@ -196,14 +173,14 @@ def _index_operation(room: Room) -> dict[str, Any]:
 def _operation(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, Any]:
     summary, _, more = inspect.cleandoc(endpoint.run.__doc__ or "").partition("\n")
     operation: dict[str, Any] = {
-        "operationId": endpoint.name,
+        "operationId": endpoint.operation_id,
         "tags": [endpoint.tag],
         "summary": summary.rstrip("."),
-        "description": f"{more.strip() or summary}\n\nRoles: {', '.join(endpoint.roles)}.",
+        "description": "\n\n".join(filter(None, (more.strip(), f"Roles: {', '.join(endpoint.roles)}."))),
         "parameters": [
             *_path_parameters(endpoint, snapshot),
             *_query_parameters(endpoint),
-            *_header_parameters(endpoint),
+            *headers.parameters(endpoint),
         ],
         "responses": _responses(endpoint, room, snapshot),
     }
@@ -240,57 +217,73 @@ def _query_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
             "description": declared[name].metadata["about"],
             "schema": reader.json_schema(),
         }
+        | ({"style": "form", "explode": False} if isinstance(reader, Many) else {})
         for name, (reader, _) in readers_of(endpoint.query).items()
-    ]
-
-
-def _header_parameters(endpoint: Endpoint) -> list[dict[str, Any]]:
-    headers: list[tuple[str, bool, str, dict[str, Any]]] = []
-    if endpoint.writes:
-        about = (
-            "a random word of the caller's own for this write, bare or in double quotes: sent again with it within 24"
-            " hours, with the same address, query, body and If-Match, the write is done once and answered the same;"
-            " with another request it is refused (422), and while the first is under way, too (409)"
-        )
-        headers.append((IDEMPOTENCY_KEY, False, about, {"type": "string", "pattern": "^[!-~]{1,200}$"}))
-    if endpoint.replaces:
-        about = "the ETag, quotes and all, that a read of what is replaced gave; several, or * for whatever is there"
-        headers.append((IF_MATCH, True, about, {"type": "string", "examples": ['"3-0a1b2c3d"']}))
-    return [
-        {"name": name, "in": "header", "required": required, "description": about, "schema": schema}
-        for name, required, about, schema in headers
     ]
 
 
 def _responses(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, Any]:
     answers = dict(_answers_to_examples(endpoint, room, snapshot))
-    content = {"schema": wire.schema_of(endpoint.answers), "examples": answers}
-    good: dict[str, Any] = {"description": "The answer", "content": {"application/json": content}}
-    good["headers"] = {BASIS_HEADER: {"description": 'live, or "held; age=" and seconds', "schema": {"type": "string"}}}
-    if endpoint.deprecation is not None:
-        good["headers"] |= {
-            name: {"description": about, "schema": {"type": "string"}} for name, about in _GOING.items()
-        }
-    if endpoint.name in LINKS:
-        good["links"] = {name: link.document() for name, link in LINKS[endpoint.name].items()}
-    responses: dict[str, Any] = {str(endpoint.success): good}
+    content = {"application/json": {"schema": wire.schema_of(endpoint.answers), "examples": answers}}
+    links = {name: link.document() for name, link in LINKS.get(endpoint.operation_id, {}).items()}
+    good = {"description": wire.about(endpoint.answers), "content": content} | ({"links": links} if links else {})
+    responses = {str(endpoint.success): {**good, "headers": headers.of_good(endpoint)}}
     if endpoint.writes and endpoint.success != 200:
-        responses["200"] = {**good, "description": "It could be done (validate_only)", "headers": {**good["headers"]}}
-    if endpoint.method == "GET" or endpoint.replaces:
-        good["headers"]["ETag"] = {"description": "strong; none with validate_only", "schema": {"type": "string"}}
-    if endpoint.success == 201:
-        about = "where what was made can be read, relative to the service"
-        good["headers"]["Location"] = {"description": about, "schema": {"type": "string"}}
+        about = "what would be written, by validate_only: nothing was"
+        responses["200"] = {"description": about, "content": content, "headers": headers.of_good(endpoint, tried=True)}
     if endpoint.method == "GET":
-        responses["304"] = {"description": "The caller has it already (If-None-Match)"}
-    for status in sorted(endpoint.problem_statuses):
-        responses[str(status)] = _problem(status)
-    return responses
+        responses["304"] = _unchanged(headers.of_good(endpoint))
+    return {**responses, **_problems(endpoint.problems)}
 
 
-def _problem(status: int) -> dict[str, Any]:
-    titles = ", or: ".join(each.title for each in PROBLEMS.values() if each.status == status)
-    return {"description": titles, "content": {MEDIA_TYPE: {"schema": wire.schema_of(ProblemDetails)}}}
+def _unchanged(told: dict[str, Any]) -> dict[str, Any]:
+    return {"description": "the caller has it already (If-None-Match)", "headers": told}
+
+
+def _problems(problems: tuple[type[Problem], ...]) -> dict[str, Any]:
+    """References to the responses that tell of problems, by status."""
+    responses = "#/components/responses"
+    return {str(each[0].status): {"$ref": f"{responses}/{_word_for(each)}"} for each in _by_status(problems)}
+
+
+def _told() -> Iterator[tuple[type[Problem], ...]]:
+    """The problems of each operation."""
+    yield _OF_INDEX
+    yield from (endpoint.problems for endpoint in ENDPOINTS)
+
+
+def _by_status(problems: tuple[type[Problem], ...]) -> Iterator[tuple[type[Problem], ...]]:
+    """Problems that come sorted by status, those of one status together."""
+    for _, of_status in groupby(problems, key=lambda problem: problem.status):
+        yield tuple(of_status)
+
+
+def _word_for(problems: tuple[type[Problem], ...]) -> str:
+    """The name of the response that tells of one of these."""
+    return ".".join(each.slug for each in problems)
+
+
+def _problem(problems: tuple[type[Problem], ...]) -> dict[str, Any]:
+    """The response that tells of one of these, which have one status; each type is named by its example."""
+    examples = {each.slug: {"$ref": f"#/components/examples/{each.slug}"} for each in problems}
+    return {
+        "description": ", or: ".join(each.title for each in problems),
+        "content": {MEDIA_TYPE: {"schema": wire.schema_of(ProblemDetails), "examples": examples}},
+        "headers": headers.of_problems(problems),
+    }
+
+
+def _problem_example(problem: type[Problem]) -> dict[str, Any]:
+    """One type of problem, with nothing in it that is of one request alone."""
+    details = ProblemDetails(
+        type=f"/problems/{problem.slug}",
+        title=problem.title,
+        status=problem.status,
+        detail=problem.title,
+        errors=(),
+        request_id="order-1043-try-2",
+    )
+    return {"summary": problem.title, "description": problem.meaning, "value": details.document()}
 
 
 def _request_examples(endpoint: Endpoint, snapshot: Snapshot) -> dict[str, Any]:

@@ -56,7 +56,7 @@ class Said(str):
 class Read(fields.Field[Any]):
     """A field whose value its reader reads, however deep it is; null is a value like any other.
 
-    In a query string, where everything is text, ``in_query`` takes whole numbers and flags for what they say.
+    In a query string, where everything is text, ``in_query`` takes whole numbers, flags and lists for what they say.
     """
 
     def __init__(self, reader: Reader, *, in_query: bool = False, **more: Any) -> None:
@@ -78,7 +78,9 @@ class Read(fields.Field[Any]):
 
 
 def _of_text(reader: Reader, value: Any) -> Any:
-    """What a text of a query string says to a reader that wants no text."""
+    """What a text of a query string says to a reader that wants no text; lists stand with commas."""
+    if isinstance(reader, Many) and isinstance(value, str):
+        return value.split(",")
     if isinstance(reader, Whole) and isinstance(value, str) and _WHOLE.fullmatch(value):
         return int(value)
     return {"true": True, "false": False}.get(value, value) if isinstance(reader, Flag) else value

@@ -12,6 +12,7 @@ from markupsafe import Markup, escape
 
 from accord_service.api.room import room
 from accord_service.described.openapi import description
+from accord_service.http.problems import MEDIA_TYPE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +37,16 @@ class Shown:
     answer: str
 
 
+@dataclass(frozen=True, slots=True)
+class Status:
+    """A status that an operation answers with, and its headers; ``problems``: types of problem with their titles."""
+
+    code: str
+    about: str
+    problems: tuple[tuple[str, str], ...]
+    headers: tuple[str, ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Operation:
     """One endpoint."""
@@ -50,7 +61,7 @@ class Operation:
     takes: str
     answers: str
     examples: tuple[Shown, ...]
-    responses: tuple[tuple[str, str], ...]
+    statuses: tuple[Status, ...]
 
 
 def docs() -> str:
@@ -65,6 +76,8 @@ def docs() -> str:
         info=document["info"],
         tags=document["tags"],
         operations=tuple(_operations(document)),
+        everywhere=_everywhere(document),
+        headers=document["components"]["headers"],
         shapes=shapes,
         marked=marked,
         in_line=in_line,
@@ -84,7 +97,14 @@ def in_line(text: str) -> Markup:
     )
 
 
+def _everywhere(document: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
+    """The parameters that every operation takes alike: told once, not in each section."""
+    first, *others = (operation for methods in document["paths"].values() for operation in methods.values())
+    return tuple(each for each in first["parameters"] if all(each in other["parameters"] for other in others))
+
+
 def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
+    everywhere = _everywhere(document)
     for path, methods in document["paths"].items():
         for method, operation in methods.items():
             good = next(response for status, response in operation["responses"].items() if status.startswith("2"))
@@ -97,14 +117,21 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
                 tag=operation["tags"][0],
                 summary=operation["summary"],
                 about=operation["description"],
-                parameters=tuple(operation["parameters"]),
+                parameters=tuple(each for each in operation["parameters"] if each not in everywhere),
                 takes=_shape(body.get("schema", {})),
                 answers=_shape(answer["schema"]),
                 examples=tuple(_examples(body, answer)),
-                responses=tuple(
-                    (status, response["description"]) for status, response in operation["responses"].items()
-                ),
+                statuses=tuple(_statuses(document, operation)),
             )
+
+
+def _statuses(document: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterator[Status]:
+    examples = document["components"]["examples"]
+    for code, response in operation["responses"].items():
+        told = document["components"]["responses"][_shape(response)] if "$ref" in response else response
+        slugs = told.get("content", {}).get(MEDIA_TYPE, {}).get("examples", {})
+        problems = tuple((slug, examples[slug]["summary"]) for slug in slugs)
+        yield Status(code, told["description"], problems, tuple(told["headers"]))
 
 
 def _examples(body: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Shown]:

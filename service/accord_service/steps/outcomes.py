@@ -54,8 +54,7 @@ def cell_of(book: Book, order: Order, shop: Shop, verdict: Mapping[str, Any], in
     """
     case = Case(book, shop, resolve(order, book, shop))
     family, substrate = case.decoration_case(index)["transfer.family"], case["item.substrate"]
-    judged_on = (verdict["press"] or {}).get("judged_on")
-    press = order.press if isinstance(order.press, Press) else shop.press(str(judged_on))
+    press = order.press if isinstance(order.press, Press) else shop.press(verdict["judged_on"])
     if family is None or substrate is None or press is None:
         return None
     return Cell(str(family), str(substrate), press.type)

@@ -90,7 +90,7 @@ class Replay:
 
 def _findings(replayed: Replayed) -> dict[tuple[str, str], Document]:
     document = replayed.document or {"findings": []}
-    return {(finding["rule"], finding["about"]): finding for finding in document["findings"]}
+    return {(finding["rule"], finding["pointer"]): finding for finding in document["findings"]}
 
 
 @dataclass(frozen=True, slots=True)

@@ -192,7 +192,7 @@ def test_the_edges_are_the_books_numbers(authority: Authority, book: Book) -> No
     assert (heat["below"], heat["above"]) == (["temperature-below-window"], ["temperature-above-window"])
     assert (dwell["least"], dwell["most"]) == (f"{film.time.least:g} s", f"{film.time.most:g} s")
     assert (dwell["below"], dwell["above"]) == (["dwell-too-short"], ["dwell-too-long"])
-    assert size == {"width": "350 mm", "height": "400 mm"}
+    assert size == {"width": "350 mm", "width_mm": 350.0, "height": "400 mm", "height_mm": 400.0}
     assert found["peel"] == [each for each in ("hot", "warm", "cold") if each in film.peel]
 
 

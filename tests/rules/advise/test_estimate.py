@@ -9,7 +9,7 @@ import pytest
 from accord_rules.authority import Authority
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Plan
@@ -24,12 +24,12 @@ def shop_with(book: Book, **press: Any) -> Shop:
 
 
 def plan_of(authority: Authority, shop: Shop, document: dict[str, Any]) -> Plan:
-    return authority.recommend(read(SettleRequest, document), shop).plans[0]
+    return authority.recommend(read(Order, document), shop).plans[0]
 
 
 def shut_s(plan: Plan) -> float:
     """How long the platen is shut for one pressing."""
-    settings = plan.decorations[0].order_settings
+    settings = plan.decorations[0].settings
     return sum(float(settings[name].removesuffix(" s")) for name in ("time", "pre_press", "second_press"))
 
 
@@ -93,7 +93,7 @@ def test_one_at_a_time(blank: str, press: dict[str, Any], why: str, authority: A
     shop = shop_with(book, **press)
     decoration = {"transfer": "dye-sublimation", "size": {"width": "60 mm", "height": "60 mm"}}
     found = authority.recommend(
-        read(SettleRequest, {"item": {"blank": blank}, "decorations": [decoration], "quantity": 6}), shop
+        read(Order, {"item": {"blank": blank}, "decorations": [decoration], "quantity": 6}), shop
     )
     assert found.plans, [finding.because for each in found.ruled_out for finding in each.findings]
     assert found.plans[0].estimate["loads_total"] == 6, why

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations, pairwise, permutations
 from math import inf
@@ -18,9 +18,10 @@ import pytest
 from accord_rules.authority import Authority
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.verdict import Verdict
 from accord_rules.weigh.sequence import Arrangement, Print, arrange, conflicts
 
 
@@ -158,6 +159,11 @@ def order_of(book: Book, *decorations: dict[str, Any], **item: Any) -> tuple[Ord
     return read(Order, document), read(Shop, base["shop"])
 
 
+def settings_of(verdict: Verdict) -> tuple[Mapping[str, Any], ...]:
+    assert verdict.on.settings, "it can be done"
+    return verdict.on.settings
+
+
 def test_settings_are_lowered_only_where_an_order_needs_it(authority: Authority, book: Book) -> None:
     """Foil and two-step toner on one front: toner bears 120 °C, foil 130 °C; toner goes last, cooler than it is wished
     (142 °C), and foil keeps its 146 °C. Numbers: the book's transfers."""
@@ -166,11 +172,12 @@ def test_settings_are_lowered_only_where_an_order_needs_it(authority: Authority,
         order, shop = order_of(book, *decorations)
         verdict = authority.validate(order, shop)
         places = [str(each["transfer"]) for each in decorations]
-        assert [places[index] for index in verdict.sequence] == ["foil-over-adhesive", "toner-paper-two-step"]
+        assert [places[index] for index in verdict.on.sequence or ()] == ["foil-over-adhesive", "toner-paper-two-step"]
         alone = {
-            name: authority.validate(*order_of(book, {"transfer": name})).settings[0]["temperature"] for name in places
+            name: settings_of(authority.validate(*order_of(book, {"transfer": name})))[0]["temperature"]
+            for name in places
         }
-        now = {name: settings["temperature"] for name, settings in zip(places, verdict.settings, strict=True)}
+        now = {name: settings["temperature"] for name, settings in zip(places, settings_of(verdict), strict=True)}
         assert now["foil-over-adhesive"] == alone["foil-over-adhesive"]
         assert now["toner-paper-two-step"] != alone["toner-paper-two-step"]
 
@@ -200,9 +207,8 @@ def test_a_clash_names_the_decorations_and_no_others(authority: Authority, book:
 def test_what_is_ruled_out_tells_its_own_clash(authority: Authority, book: Book) -> None:
     """Two combinations that clash differently stand apart, each with its own sentence."""
     order, shop = order_of(book, {}, {"transfer": "toner-light-one-step"})
-    asked = SettleRequest(**{n: getattr(order, n) for n in Order.__dataclass_fields__})
-    first = replace(asked.decorations[0], transfer=None)
-    asked = replace(asked, decorations=(first, asked.decorations[1]))
+    first = replace(order.decorations[0], transfer=None)
+    asked = replace(order, decorations=(first, order.decorations[1]))
     stocked = replace(
         shop, stock=replace(shop.stock, products=("foil-gold", "raised-standard", "toner-light-one-step"))
     )
@@ -224,5 +230,5 @@ def test_decorations_from_before_keep_every_pressing_below_what_they_bear(author
     verdict = authority.validate(order, shop)
     assert "no-temperature-fits" in {each.rule for each in verdict.findings}, "178 °C is the least for pigment release"
     order, shop = order_of(book, {"transfer": "cut-film"}, {"transfer": "powder-film"}, already=["cut-film-pvc"])
-    for settings in authority.validate(order, shop).settings:
+    for settings in settings_of(authority.validate(order, shop)):
         assert float(settings["temperature"].split()[0]) <= 170

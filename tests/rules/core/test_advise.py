@@ -19,7 +19,7 @@ from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Sequenced
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
@@ -41,7 +41,7 @@ def shop(book: Book) -> Shop:
 
 
 def plans(authority: Authority, shop: Shop, document: Document) -> tuple[Plan, ...]:
-    return authority.recommend(read(SettleRequest, document), shop).plans
+    return authority.recommend(read(Order, document), shop).plans
 
 
 def size(width_mm: int, height_mm: int) -> Document:
@@ -182,13 +182,13 @@ def test_wishes_change_the_order(authority: Authority, shop: Shop) -> None:
 
 
 def test_ruled_out_names_each_press_and_transfer_once_with_what_blocks(authority: Authority, shop: Shop) -> None:
-    settlement = authority.recommend(read(SettleRequest, OPEN), shop)
-    named = [(each.press, name) for each in settlement.ruled_out for name in each.transfers]
+    recommendation = authority.recommend(read(Order, OPEN), shop)
+    named = [(each.press, name) for each in recommendation.ruled_out for name in each.transfers]
     assert len(named) == len(set(named))
     assert {press for press, _ in named} <= {None, *(press.id for press in shop.presses)}
-    groups = [(each.press, frozenset(f.rule for f in each.findings)) for each in settlement.ruled_out]
+    groups = [(each.press, frozenset(f.rule for f in each.findings)) for each in recommendation.ruled_out]
     assert len(groups) == len(set(groups)), "one entry a press and set of findings"
-    for each in settlement.ruled_out:
+    for each in recommendation.ruled_out:
         assert each.findings
         assert {finding.level for finding in each.findings} == {"blocks"}
     anyhow = {name for press, name in named if press is None}
@@ -196,7 +196,7 @@ def test_ruled_out_names_each_press_and_transfer_once_with_what_blocks(authority
     on_mug = {name for press, name in named if press == "mug"}
     assert anyhow.isdisjoint(on_mug), "what no press can help is not told press by press"
     assert anyhow | on_mug == set(shop.stock.products), "curved for flat"
-    planned = {(plan.press, plan.decorations[0].transfer) for plan in settlement.plans}
+    planned = {(plan.press, plan.decorations[0].transfer) for plan in recommendation.plans}
     assert not planned & set(named)
     assert anyhow.isdisjoint(transfer for _, transfer in planned)
 
@@ -206,7 +206,7 @@ def test_whatever_the_press_is_true_of_each(blank: str, authority: Authority, sh
     """What is ruled out without a press is rejected on every one, by those rules among others."""
     placement = "face" if blank == "hardboard-coaster" else "front"
     document = {"item": {"blank": blank}, "decorations": [{"placement": placement, "size": size(80, 80)}]}
-    found = [each for each in authority.recommend(read(SettleRequest, document), shop).ruled_out if each.press is None]
+    found = [each for each in authority.recommend(read(Order, document), shop).ruled_out if each.press is None]
     assert found
     for each in found:
         rules = {finding.rule for finding in each.findings}
@@ -225,12 +225,12 @@ def test_it_is_said_whether_everything_was_weighed(authority: Authority, shop: S
     places = ("front", "back", "sleeve")
     decorations: list[Document] = [{"placement": place, "size": size(60, 60)} for place in places]
     document = {"item": {"blank": "tee-heavy-white"}, "decorations": decorations[:1]}
-    assert authority.recommend(read(SettleRequest, document), wide).complete
-    cut = authority.recommend(read(SettleRequest, document | {"decorations": decorations}), wide)
+    assert authority.recommend(read(Order, document), wide).complete
+    cut = authority.recommend(read(Order, document | {"decorations": decorations}), wide)
     assert not cut.complete
     assert cut.document()["complete"] is False
     named = [decorations[0], *(each | {"transfer": "film-soft-matte"} for each in decorations[1:])]
-    assert authority.recommend(read(SettleRequest, document | {"decorations": named}), wide).complete
+    assert authority.recommend(read(Order, document | {"decorations": named}), wide).complete
 
 
 def test_what_is_about_the_press_counts_once_for_all_decorations(authority: Authority, shop: Shop) -> None:
@@ -344,7 +344,14 @@ def test_cooler_settings_can_break_a_ring(authority: Authority, book: Book) -> N
     limits = [book.transfer(name).reheat_limit for name in ("film-soft-matte", "flock-plush")]  # type: ignore[union-attr]
     verdict = authority.validate(read(Order, document), shop_of(book))
     assert limits == [165.0, 165.0]
-    assert verdict.sequence, [finding.because for finding in verdict.findings]
+    assert verdict.on.sequence, [finding.because for finding in verdict.findings]
+
+
+def test_fewer_plans_are_the_best_of_all(authority: Authority, book: Book) -> None:
+    shop = shop_of(book)
+    every = authority.recommend(read(Order, OPEN), shop).plans
+    assert len(every) > 3
+    assert authority.recommend(read(Order, OPEN), shop, most=3).plans == every[:3]
 
 
 # -- remedies --------------------------------------------------------------------------------------------------------

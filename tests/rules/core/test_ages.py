@@ -94,7 +94,7 @@ def test_without_any_age_it_is_for_grown_ups_and_that_is_told(authority: Authori
     verdict = authority.validate(read(Order, document), shop_of(book))
     assert verdict.verdict != "rejected"
     (assumed,) = (each for each in verdict.assumed if each.pointer == "/use/age_from")
-    assert (assumed.value, assumed.why) == ("18", "no age said: taken to be for grown-ups")
+    assert (assumed.value, assumed.shown, assumed.why) == (18.0, "18", "for grown-ups unless said")
 
 
 @pytest.mark.parametrize("oldest", [9, 40])

@@ -9,7 +9,7 @@ from cases import order_document, shop_of
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.verdict import Plan
 
@@ -27,7 +27,7 @@ def shop_with(authority: Authority, *without: str) -> Shop:
 
 def first_plan(authority: Authority, shop: Shop, **parts: Any) -> Plan:
     document = order_document(authority.book, **parts)
-    (plan, *_) = authority.recommend(read(SettleRequest, document), shop).plans
+    (plan, *_) = authority.recommend(read(Order, document), shop).plans
     return plan
 
 

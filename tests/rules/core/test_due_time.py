@@ -11,7 +11,7 @@ from cases import Document, order_document, pressing, shop_of
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 
 NINETY = {"quantity": 90, "decoration": {"settings": {"time": "15 s", "pre_press": "3 s", "second_press": "0 s"}}}
@@ -78,7 +78,7 @@ def test_no_plan_is_made_that_comes_far_too_late(authority: Authority) -> None:
     book = authority.book
     document = order_document(book, due_in="10 min", quantity=500)
     document["decorations"][0].pop("transfer")
-    found = authority.recommend(read(SettleRequest, document), shop_of(book))
+    found = authority.recommend(read(Order, document), shop_of(book))
     assert not found.plans
     late = [each for each in found.ruled_out if "due-time-not-makeable" in {f.rule for f in each.findings}]
     assert late

@@ -10,7 +10,7 @@ from cases import decoration_case, order_document, pressing, shop_of
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
 
@@ -139,6 +139,6 @@ def test_no_plan_puts_cloth_into_an_oven(authority: Authority) -> None:
     book = authority.book
     shop = shop_of(book, presses=[{"id": "oven", "type": OVEN}, {"id": "bench", "type": "clamshell"}])
     document = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"placement": "front"}]}
-    settlement = authority.recommend(read(SettleRequest, document), shop)
-    assert settlement.plans
-    assert {plan.press for plan in settlement.plans} == {"bench"}
+    recommendation = authority.recommend(read(Order, document), shop)
+    assert recommendation.plans
+    assert {plan.press for plan in recommendation.plans} == {"bench"}

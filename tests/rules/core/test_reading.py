@@ -32,7 +32,7 @@ from accord_rules.documents.reading import (
     read,
     readers_of,
 )
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import KINDS
 
@@ -193,9 +193,10 @@ def test_keys_are_escaped_in_pointers(key: str, token: str) -> None:
     assert set(faults(Order, order_with("/item", {key: 1}))) == {f"/item/{token}"}
 
 
-def test_prefer_is_for_settle_requests_only() -> None:
-    assert read(SettleRequest, PLAIN | {"prefer": ["cost"]}).prefer == ("cost",)
-    assert set(faults(Order, PLAIN | {"prefer": ["cost"]})) == {"/prefer"}
+def test_wishes_are_those_there_are_each_once() -> None:
+    assert read(Order, PLAIN | {"prefer": ["cost", "hand"]}).prefer == ("cost", "hand")
+    assert set(faults(Order, PLAIN | {"prefer": ["beauty"]})) == {"/prefer/0"}
+    assert set(faults(Order, PLAIN | {"prefer": ["cost", "cost"]})) == {"/prefer"}
 
 
 def test_names_of_the_book_are_found_with_their_kind() -> None:
@@ -231,7 +232,7 @@ def test_bounds_hold_at_their_edges() -> None:
     assert set(faults(Odd, bad)) == {"/word", "/many", "/table", "/gap"}
 
 
-CLASSES: tuple[type, ...] = (Order, SettleRequest, Shop, *dict.fromkeys(KINDS.values()))
+CLASSES: tuple[type, ...] = (Order, Shop, *dict.fromkeys(KINDS.values()))
 
 
 @pytest.mark.parametrize("cls", CLASSES)

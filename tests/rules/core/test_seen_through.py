@@ -17,7 +17,7 @@ from cases import decoration_case, order_document, shop_of
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
@@ -93,8 +93,8 @@ def test_the_demos_glass_is_printed_and_pressed_the_right_way_round(name: str, a
     document = json.loads((DEMO / "orders" / f"{name}.json").read_text(encoding="utf-8"))
     assert document["decorations"][0]["artwork"]["mirrored"] is False
     shop = read(Shop, tomllib.loads((DEMO / "shops" / "kiln-corner.toml").read_text(encoding="utf-8")))
-    settlement = authority.recommend(read(SettleRequest, document), shop)
-    planned = [plan.decorations[0].steps for plan in settlement.plans]
+    recommendation = authority.recommend(read(Order, document), shop)
+    planned = [plan.decorations[0].steps for plan in recommendation.plans]
     assert planned
     for steps in planned:
         assert (

@@ -121,7 +121,7 @@ def test_findings_speak_the_shops_units(
     system: str, shown: str, foreign: str, book: Book, authority: Authority
 ) -> None:
     document = order_document(book, decoration={"settings": {"temperature": "215 °C", "read_at": "surface"}})
-    verdict = authority.validate(read(Order, document), shop_of(book, unit_system=system))
+    verdict = authority.validate(read(Order, document), shop_of(book, unit_system=system), observed=True)
     text = " ".join(f"{f.because} {f.fix} {f.observed} {f.limit}" for f in verdict.findings)
     assert verdict.verdict == "rejected"
     assert shown in text

@@ -9,9 +9,9 @@ import pytest
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import DocumentError, members_of, read
 from accord_rules.documents.writing import Documented
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
-from accord_rules.verdict import Envelope, Settlement, Verdict
+from accord_rules.verdict import Envelope, Recommendation, Verdict
 
 ORDERS: dict[str, dict[str, Any]] = {
     "nothing is said": {"item": {}, "decorations": [{}], "reference": "HL-1"},
@@ -30,13 +30,13 @@ def answers(request: pytest.FixtureRequest, authority: Authority, book: Book) ->
     order = read(Order, document)
     return [
         authority.validate(order, shop),
-        authority.recommend(read(SettleRequest, document), shop),
+        authority.recommend(read(Order, document), shop),
         authority.envelope(order, shop),
     ]
 
 
 def test_a_document_has_the_declared_fields_in_their_order(answers: list[Documented]) -> None:
-    assert [type(each) for each in answers] == [Verdict, Settlement, Envelope]
+    assert [type(each) for each in answers] == [Verdict, Recommendation, Envelope]
     written = [list(each.document()) for each in answers]
     assert written == [[member.name for member in members_of(type(each))] for each in answers]
     assert written[0][:6] == ["id", "verdict", "revision", "digest", "house_digest", "basis"], "the basis is spread"
@@ -49,11 +49,12 @@ def test_a_document_is_read_back_by_the_same_readers(answers: list[Documented]) 
 
 def test_a_document_with_a_field_too_many_or_too_few_is_no_answer(answers: list[Documented]) -> None:
     verdict = answers[0].document()
+    of_press = {"settings": None, "sequence": None, "blocked_by": []}
     for broken, pointer in (
         (verdict | {"surprise": 1}, "/surprise"),
         ({name: value for name, value in verdict.items() if name != "needs"}, "/needs"),
         (verdict | {"verdict": "maybe"}, "/verdict"),
-        (verdict | {"press": {"judged_on": "p", "can": []}}, "/press/cannot"),
+        (verdict | {"presses": [{"press": "p"} | of_press]}, "/presses/0/verdict"),
     ):
         with pytest.raises(DocumentError) as caught:
             read(Verdict, broken)

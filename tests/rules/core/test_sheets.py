@@ -15,7 +15,7 @@ from cases import Document, order_document, pressing, shop_of
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Plan
@@ -33,7 +33,7 @@ def stocked(book: Book, *consumables: str) -> Shop:
 
 
 def plans(authority: Authority, document: Document, shop: Shop | None = None) -> tuple[Plan, ...]:
-    return authority.recommend(read(SettleRequest, document), shop or shop_of(authority.book)).plans
+    return authority.recommend(read(Order, document), shop or shop_of(authority.book)).plans
 
 
 def first_steps(authority: Authority, shop: Shop | None = None, **parts: Any) -> tuple[str, ...]:

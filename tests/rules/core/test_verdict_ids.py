@@ -71,6 +71,17 @@ def test_what_means_the_same_has_the_same_id(authority: Authority) -> None:
     assert id_of(authority, same) == id_of(authority)
 
 
+def test_wishes_turn_no_verdict_and_are_no_part_of_its_id(authority: Authority) -> None:
+    """What a shop would rather have ranks plans alone: the same order has the same verdict, to the byte."""
+    shop = read(Shop, SHOP)
+    plain = authority.validate(read(Order, ORDER), shop)
+    wished = authority.validate(read(Order, ORDER | {"prefer": ["cost", "speed"]}), shop)
+    assert wished == plain
+    (best, *_) = authority.recommend(read(Order, ORDER | {"prefer": ["cost"]}), shop).plans
+    (same, *_) = authority.recommend(read(Order, ORDER), shop).plans
+    assert best.verdict_id == same.verdict_id
+
+
 def test_the_code_is_known_by_its_digest() -> None:
     assert code_digest().startswith("sha256:")
     assert len(code_digest()) == len("sha256:") + 64

@@ -9,7 +9,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 import pytest
-from cases import decoration_case, order_document, pressing, shop_of, whole_case
+from cases import decoration_case, pressing, shop_of, whole_case
 from tests.rules.infer.planted import wrong_about
 
 from accord_rules.authority import Authority, SelfTestError
@@ -22,7 +22,7 @@ from accord_rules.infer.replay import replay
 from accord_rules.load.examples import example_order
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
-from accord_rules.revision.facts import Scope
+from accord_rules.revision.facts import Assume, Scope
 from accord_rules.revision.rule import Rule
 from accord_rules.weigh.scales import Fired, Open, Scales, Weighed, conditions
 
@@ -199,31 +199,51 @@ def test_assumptions_are_asked_of_both(book: Book) -> None:
     """A rule that is open with nothing assumed: the engine must not say that it holds, and is noticed if it does."""
     made = Authority(book, 1)
     try:
-        right = made.validate(read(Order, order_document(book)), shop_of(book))
-        rule = right.assumed[0].decides[0]
-        cases = [whole_case(book), decoration_case(book), pressing(book)]
-        (case,) = (each for each in cases if each.scope is book.rules[rule].scope)
+        case = decoration_case(book)
+        right = made.scales.assumptions([case], [bare_of(case)])
+        rule = next(each.rule.id for each in made.scales.weigh(bare_of(case)).open if each.rule.level == "blocks")
         assert made.counts.disagreements == 0
         with wrong_about(made.scales, rule):
             assumed = made.scales.assumptions([case], [bare_of(case)])
-        assert any(rule in each.decides for each in assumed), "the judge says what is open"
+        assert assumed == right != (), "the judge says what is open"
         assert made.counts.disagreements == 1
     finally:
         made.close()
 
 
-def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(book: Book, scales: Scales) -> None:
-    """An order that says little: rules that only caution are open as well, and could turn nothing."""
+@pytest.fixture(scope="module")
+def little_said(book: Book) -> list[Case]:
+    """The cases of an order that says little."""
     said = {"item": {"substrate": "knit", "fibres": {"CO": 100}}, "decorations": [{"transfer": "cut-film"}]}
     whole = Case(book, shop_of(book), read(Order, said))
     decoration = whole.decoration_case(0)
-    cases = [whole, decoration, decoration.pressing_case(whole.shop.presses[0])]
-    bare = [bare_of(case) for case in cases]
-    open_levels = {opened.rule.level for case in bare for opened in scales.weigh(case).open}
-    assert open_levels >= {"blocks", "requires", "cautions"}, "rules of other levels are open too"
-    assumed = scales.assumptions(cases, bare)
-    assert assumed
-    assert {book.rules[rule].level for each in assumed for rule in each.decides} == {"blocks", "requires"}
+    return [whole, decoration, decoration.pressing_case(whole.shop.presses[0])]
+
+
+def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(
+    little_said: list[Case], scales: Scales
+) -> None:
+    """Rules that only caution are open as well, and could turn nothing."""
+    opened = [(case, each) for case in little_said for each in scales.weigh(bare_of(case)).open]
+    assert {each.rule.level for _, each in opened} >= {"blocks", "requires", "cautions"}, "other levels are open too"
+    deciding = {
+        pointer
+        for case, each in opened
+        if each.rule.level in ("blocks", "requires")
+        for fact in each.facts
+        for pointer, cause in each.case.causes(fact).items()
+        if isinstance(cause.missing, Assume) and case.assumed(cause)[0] is not None
+    }
+    assert deciding
+    told = [each.pointer for each in scales.assumptions(little_said, map(bare_of, little_said))]
+    assert told == sorted(deciding), "one entry a pointer"
+
+
+def test_an_assumption_says_whether_it_could_hurt_somebody(little_said: list[Case], scales: Scales) -> None:
+    """What it is used for turns rules about people; how fine a line is spoils no more than a piece. Our own choice."""
+    told = {each.pointer: each.could_hurt for each in scales.assumptions(little_said, map(bare_of, little_said))}
+    assert told["/use/kinds"] is True
+    assert told["/decorations/0/artwork/finest_line"] is False
 
 
 def bare_of(case: Case) -> Case:

@@ -10,7 +10,7 @@ from cases import Document, order_document, shop_of
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
 from accord_rules.governance.house import HouseAuthority, read_house
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 
 FILM, SHEET = "film-soft-matte", "ptfe-sheet"
@@ -63,7 +63,7 @@ def test_what_is_in_use_stays_as_it_was(judging: tuple[Authority, Shop]) -> None
 
 def test_nothing_withdrawn_is_recommended(judging: tuple[Authority, Shop]) -> None:
     authority, shop = judging
-    found = authority.recommend(read(SettleRequest, OPEN), shop)
+    found = authority.recommend(read(Order, OPEN), shop)
     assert found.plans
     settings = [each.settings for plan in found.plans for each in plan.decorations]
     assert FILM not in {each.transfer for plan in found.plans for each in plan.decorations}
@@ -86,7 +86,9 @@ def test_another_sheet_takes_the_place_of_a_withdrawn_one(authority: Authority) 
         }
     finally:
         house.close()
-    covers = {way: (each.verdict, [setting["cover"] for setting in each.settings]) for way, each in verdicts.items()}
+    covers = {
+        way: (each.verdict, [setting["cover"] for setting in each.on.settings or ()]) for way, each in verdicts.items()
+    }
     assert covers == {
         "all in use": ("accepted", ["silicone-paper"]),
         "stock list": ("accepted", [SHEET]),
@@ -98,7 +100,7 @@ def test_a_withdrawn_product_asked_for_by_name_has_no_plan(judging: tuple[Author
     authority, shop = judging
     (decoration,) = OPEN["decorations"]
     named = OPEN | {"decorations": [decoration | {"transfer": FILM}]}
-    found = authority.recommend(read(SettleRequest, named), shop)
+    found = authority.recommend(read(Order, named), shop)
     assert not found.plans
     (out,) = found.ruled_out
     assert (out.press, out.transfers) == (None, (FILM,))

@@ -11,13 +11,13 @@ from accord_rules.advise.plans import NO_EXPERIENCE, PLANS_MOST, Experience
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
 from accord_rules.governance.outcomes import OutcomeCounts, summary
-from accord_rules.orders.order import SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.verdict import Plan, Settlement
+from accord_rules.verdict import Plan, Recommendation
 
 ASKED = read(
-    SettleRequest,
+    Order,
     {
         "item": {"blank": "tee-heavy-white"},
         "decorations": [
@@ -39,7 +39,7 @@ def shop(book: Book) -> Shop:
 
 
 @pytest.fixture(scope="module")
-def plain(authority: Authority, shop: Shop) -> Settlement:
+def plain(authority: Authority, shop: Shop) -> Recommendation:
     return authority.recommend(ASKED, shop)
 
 
@@ -47,25 +47,25 @@ def cell(plan: Plan, substrate: str = "knit") -> tuple[str, str, str]:
     return (plan.decorations[0].family, substrate, "swing-away")
 
 
-def ids(settlement: Settlement) -> list[str]:
-    return [plan.id for plan in settlement.plans]
+def ids(recommendation: Recommendation) -> list[str]:
+    return [plan.verdict_id for plan in recommendation.plans]
 
 
-def test_there_is_something_to_rank(plain: Settlement) -> None:
+def test_there_is_something_to_rank(plain: Recommendation) -> None:
     assert 3 <= len(plain.plans) <= PLANS_MOST
     assert len({plan.decorations[0].family for plan in plain.plans}) > 1
 
 
-def test_without_outcomes_nothing_changes(authority: Authority, shop: Shop, plain: Settlement) -> None:
+def test_without_outcomes_nothing_changes(authority: Authority, shop: Shop, plain: Recommendation) -> None:
     assert authority.recommend(ASKED, shop, NO_EXPERIENCE) == plain
 
 
-def test_outcomes_of_other_goods_change_nothing(authority: Authority, shop: Shop, plain: Settlement) -> None:
+def test_outcomes_of_other_goods_change_nothing(authority: Authority, shop: Shop, plain: Recommendation) -> None:
     other = {cell(plain.plans[0], substrate="ceramic"): experience(0, 50)}
     assert authority.recommend(ASKED, shop, other) == plain
 
 
-def test_poor_outcomes_move_a_plan_down_and_hide_none(authority: Authority, shop: Shop, plain: Settlement) -> None:
+def test_poor_outcomes_move_a_plan_down_and_hide_none(authority: Authority, shop: Shop, plain: Recommendation) -> None:
     best = plain.plans[0]
     found = authority.recommend(ASKED, shop, {cell(best): experience(2, 40)})
     assert set(ids(found)) == set(ids(plain))
@@ -73,10 +73,10 @@ def test_poor_outcomes_move_a_plan_down_and_hide_none(authority: Authority, shop
     assert [plan.rank for plan in found.plans] == list(range(1, len(found.plans) + 1))
 
 
-def test_outcomes_are_named_in_the_reasons(authority: Authority, shop: Shop, plain: Settlement) -> None:
+def test_outcomes_are_named_in_the_reasons(authority: Authority, shop: Shop, plain: Recommendation) -> None:
     best = plain.plans[0]
     found = authority.recommend(ASKED, shop, {cell(best): experience(57, 3)})
-    again = next(plan for plan in found.plans if plan.id == best.id)
+    again = next(plan for plan in found.plans if plan.verdict_id == best.verdict_id)
     assert any("57 of 60 reported pieces came out good" in each for each in again.reasons)
     assert not any("reported pieces" in each for each in best.reasons)
 

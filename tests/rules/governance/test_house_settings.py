@@ -12,7 +12,7 @@ from tests.rules.core.cases import Document, order_document, shop_of
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
 from accord_rules.governance.house import HouseAuthority, read_house
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 
 WORKABLE = ("accepted", "conditional")
@@ -71,8 +71,5 @@ def test_settings_that_the_house_lets_pass_are_found(
     with house(authority, *conditions) as strict:
         verdict = strict.validate(read(Order, document), shop)
         assert verdict.verdict in WORKABLE
-        plan = strict.recommend(read(SettleRequest, document), shop).document()["plans"][0]
-        planned = plan["decorations"][0]
-        print_ = {"transfer": planned["transfer"], "settings": planned["order_settings"]}
-        said = {**document, "decorations": [{**document["decorations"][0], **print_}]}
-        assert strict.validate(read(Order, said), shop).verdict in WORKABLE
+        plan = strict.recommend(read(Order, document), shop).document()["plans"][0]
+        assert strict.validate(read(Order, plan["order"]), shop).verdict in WORKABLE

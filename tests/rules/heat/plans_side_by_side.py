@@ -15,7 +15,7 @@ from accord_rules.authority import Authority
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
 from accord_rules.load.loader import load_book
-from accord_rules.orders.order import SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
@@ -47,17 +47,17 @@ def shop_with(press_type: str, book: Book) -> Shop:
 def planned(authority: Authority, piece: str, press_type: str) -> Mapping[str, Any] | None:
     """The best plan's settings for the one decoration; None if there is no plan."""
     shop = shop_with(press_type, authority.book)
-    plans = authority.recommend(read(SettleRequest, {**PIECES[piece], "press": "it"}), shop).plans
-    return plans[0].decorations[0].settings if plans else None
+    plans = authority.recommend(read(Order, {**PIECES[piece], "press": "it"}), shop).plans
+    return plans[0].decorations[0].explained.document() if plans else None
 
 
 def line(settings: Mapping[str, Any]) -> str:
-    heat, temperature = settings["heat"], settings["temperature"]
+    heat = settings["heat"]
     soon, likely, late = heat["interface_c"]
     reach = [units.show(units.TIME, max(1, round(each))) if each is not None else "never" for each in heat["reach_s"]]
     wait = units.show(units.TIME, 60 * -(-heat["touch_wait_s"] // 60))
     return (
-        f"{temperature['set']:>7} for {settings['time']['set']:<9} surface {temperature['surface_c']:5.1f} °C"
+        f"{settings['temperature']:>7} for {settings['time']:<9} surface {settings['surface_c']:5.1f} °C"
         f"  print {likely:5.1f} °C ({late:.0f} to {soon:.0f})  at {heat['need_c']:.0f} °C after {reach[1]}"
         f" ({reach[0]} to {reach[2]})  dips {heat['sag_k']:.1f} K  touch after {wait}"
     )

@@ -5,50 +5,25 @@ The orders are random over the shipped book, and the demo's. No source: these ar
 
 from __future__ import annotations
 
-import copy
 import itertools
 import json
-import os
 import random
-import tomllib
-from collections.abc import Iterator
-from pathlib import Path
+from collections import Counter
 from typing import Any
 
 import pytest
-import random_orders
+from tests.rules.laws.questions import SEED, WORKABLE, Document, Question, demo_questions, with_answer
+from tests.rules.laws.questions import questions as random_questions
 
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
 from accord_rules.documents.reading import read
 from accord_rules.governance.house import HouseAuthority, read_house
-from accord_rules.orders.order import PRESSURES, Order, SettleRequest
+from accord_rules.orders.order import PRESSURES, Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
 from accord_rules.weigh.scales import Scales, Weighed
-
-SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-WORKABLE = ("accepted", "conditional")
-DEMO = Path(__file__).parents[3] / "demo"
-Document = dict[str, Any]
-Question = tuple[Document, Shop]
-
-
-def random_questions(book: Book, count: int, salt: str, **how: Any) -> Iterator[Question]:
-    rng = random.Random(f"{SEED} {salt}")
-    for _ in range(count):
-        yield random_orders.order(rng, book, **how), read(Shop, random_orders.shop(rng, book))
-
-
-def demo_questions() -> Iterator[Question]:
-    shops = {
-        file.stem: read(Shop, tomllib.loads(file.read_text(encoding="utf-8")))
-        for file in (DEMO / "shops").glob("*.toml")
-    }
-    expected = tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8"))
-    for name, wanted in expected.items():
-        yield json.loads((DEMO / "orders" / f"{name}.json").read_text(encoding="utf-8")), shops[wanted["shop"]]
 
 
 @pytest.fixture(scope="module")
@@ -68,32 +43,37 @@ def answered(questions: list[Question], authority: Authority) -> list[tuple[Docu
 
 
 def test_there_are_settings_only_where_they_may_be_pressed(answered: list[tuple[Document, Shop, Verdict]]) -> None:
-    given = [(len(v.settings), len(v.sequence), v.verdict in WORKABLE, len(o["decorations"])) for o, _, v in answered]
-    assert {(settings, sequence) for settings, sequence, workable, _ in given if not workable} == {(0, 0)}
-    assert {settings - decorations for settings, _, workable, decorations in given if workable} == {0}
+    given = [(each, len(order["decorations"])) for order, _, verdict in answered for each in verdict.presses]
+    stopped = [each for each, _ in given if each.verdict not in WORKABLE]
+    assert {(each.settings, each.sequence) for each in stopped} == {(None, None)}
+    assert {bool(each.blocked_by) for each in stopped if each.verdict == "rejected"} == {True}
+    free = [(each, decorations) for each, decorations in given if each.verdict in WORKABLE]
+    assert {(len(each.settings or ()), len(each.sequence or ())) == (of, of) for each, of in free} == {True}
+    assert {each.blocked_by for each, _ in free} == {()}
 
 
-def test_presses_that_can_do_it_can_and_those_that_cannot_are_stopped_by_what_is_said(
+def test_each_press_says_what_it_would_say_if_it_were_named(
     answered: list[tuple[Document, Shop, Verdict]], authority: Authority
 ) -> None:
-    can, cannot = 0, 0
+    seen: Counter[str] = Counter()
     for order, shop, verdict in answered:
-        assert verdict.press is not None
+        assert verdict.on.verdict == verdict.verdict
         if "press" in order:
-            assert verdict.press.can in ((), (verdict.press.judged_on,))
-            assert bool(verdict.press.can) == (verdict.verdict in WORKABLE)
+            assert [each.press for each in verdict.presses] == [verdict.judged_on]
+            assert {each.presses for each in verdict.findings} <= {None}
             continue
-        for press in verdict.press.can:
-            assert authority.judge(read(Order, order | {"press": press}), shop).verdict in WORKABLE, (order, press)
-            can += 1
-        for press, rules in itertools.islice(verdict.press.cannot.items(), 3):
-            there = authority.judge(read(Order, order | {"press": press}), shop)
-            assert set(rules) == {each.rule.id for each in there.at("blocks")} != set(), (order, press)
-            cannot += 1
-        if verdict.verdict not in WORKABLE:
-            assert verdict.press.can == ()
-    assert can > 50
-    assert cannot > 100
+        assert [each.press for each in verdict.presses] == [press.id for press in shop.presses]
+        for each in itertools.islice(verdict.presses, 4):
+            alone = authority.judge(read(Order, order | {"press": each.press}), shop)
+            assert alone.verdict == each.verdict, (order, each.press)
+            assert set(each.blocked_by) == {fired.rule.id for fired in alone.at("blocks")}
+            found = {(fired.rule.id, fired.pointer) for fired in alone.fired}
+            for finding in verdict.findings:
+                there = finding.presses is None or each.press in finding.presses
+                assert there == ((finding.rule, finding.pointer) in found), (order, each.press)
+                seen["all" if finding.presses is None else "there" if there else "elsewhere"] += 1
+            seen[each.verdict] += 1
+    assert min(seen[word] for word in (*WORKABLE, "rejected", "undetermined", "all", "there", "elsewhere")) > 10, seen
 
 
 def test_a_press_that_the_shared_book_stops_cannot_under_house_rules_either(
@@ -103,9 +83,12 @@ def test_a_press_that_the_shared_book_stops_cannot_under_house_rules_either(
     compared = 0
     try:
         for order, shop in questions[:160]:
-            judged = house.validate(read(Order, order), shop).press
-            for press in judged.can if judged is not None and "press" not in order else ():
-                asked = read(Order, order | {"press": press})
+            judged = house.validate(read(Order, order), shop)
+            assert all(each.presses is None or judged.judged_on in each.presses for each in judged.findings)
+            for each in judged.presses if "press" not in order else ():
+                if each.verdict not in WORKABLE:
+                    continue
+                asked = read(Order, order | {"press": each.press})
                 assert authority.judge(asked, shop).verdict in WORKABLE
                 assert house.judge(asked, shop).verdict in WORKABLE
                 compared += 1
@@ -133,17 +116,7 @@ ANSWERS: dict[str, list[Any]] = {
 }
 
 
-def with_answer(order: Document, pointer: str, answer: Any) -> Document:
-    answered = copy.deepcopy(order)
-    *path, last = pointer.split("/")[1:]
-    place: Any = answered
-    for step in path:
-        place = place[int(step)] if isinstance(place, list) else place.setdefault(step, {})
-    place[last] = answer
-    return answered
-
-
-def test_an_undetermined_order_asks_what_settles_it(book: Book, authority: Authority) -> None:
+def test_an_undetermined_order_asks_what_decides_it(book: Book, authority: Authority) -> None:
     """Whatever is answered, round after round, it comes to a verdict."""
     rng, open_ = random.Random(SEED), 0
     asked = [
@@ -242,16 +215,12 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book
     rng, plans, none = random.Random(SEED), 0, 0
     for document, shop in random_questions(book, 150, "plans", odd=0.15, decorations=2, open_settings=True):
         order = opened(document, rng)
-        settlement = authority.recommend(read(SettleRequest, order), shop)
-        for plan in settlement.plans[:3]:
-            planned = [
-                asked | {"transfer": each.transfer, "settings": dict(each.order_settings)}
-                for asked, each in zip(order["decorations"], plan.decorations, strict=True)
-            ]
-            done = authority.judge(read(Order, order | {"decorations": planned, "press": plan.press}), shop)
+        recommendation = authority.recommend(read(Order, order), shop)
+        for plan in recommendation.plans[:3]:
+            done = authority.judge(read(Order, dict(plan.order)), shop)
             assert done.verdict in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
             plans += 1
-        if settlement.plans or not settlement.complete:
+        if recommendation.plans or not recommendation.complete:
             continue
         none += 1
         for names in itertools.product(*(fillings(each, shop, book) for each in order["decorations"])):
@@ -326,7 +295,7 @@ def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
     prints: int, book: Book, authority: Authority, weighings: list[Case]
 ) -> None:
     """28,000 weighings and an answer of some megabytes where nothing ended it."""
-    found = authority.recommend(read(SettleRequest, many_prints(prints)), large_shop(book, 40))
+    found = authority.recommend(read(Order, many_prints(prints)), large_shop(book, 40))
     assert found.plans, "the bound leaves enough to find a way"
     assert found.complete is False
     assert len(weighings) < RECOMMEND_MOST
@@ -335,13 +304,13 @@ def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
 
 
 def test_one_print_that_may_be_anything_is_weighed_whole_at_the_largest_shop(book: Book, authority: Authority) -> None:
-    found = authority.recommend(read(SettleRequest, many_prints(1)), large_shop(book, 40))
+    found = authority.recommend(read(Order, many_prints(1)), large_shop(book, 40))
     assert found.complete
     assert found.plans
 
 
 def test_reasons_left_out_are_counted(book: Book, authority: Authority, monkeypatch: pytest.MonkeyPatch) -> None:
-    asked, shop = read(SettleRequest, many_prints(2)), large_shop(book, 4)
+    asked, shop = read(Order, many_prints(2)), large_shop(book, 4)
     whole = authority.recommend(asked, shop)
     assert len(whole.ruled_out) > 5
     assert whole.ruled_out_left_out == 0
@@ -358,7 +327,7 @@ def test_an_answer_that_was_ended_never_says_that_there_is_no_way(
     """Whatever the weighings left: no plan and complete only where there is none in full either."""
     allowance = Scales.allowance
     asked = [
-        (read(SettleRequest, opened(document, random.Random(SEED))), shop)
+        (read(Order, opened(document, random.Random(SEED))), shop)
         for document, shop in random_questions(book, 25, "ended", odd=0.15, decorations=2, open_settings=True)
     ]
     whole = [authority.recommend(*each) for each in asked]

@@ -14,7 +14,7 @@ from tests.rules.laws.questions import ORDERS, SEED, WORKABLE, opened, questions
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import PEELS, PRESSURES, Order, SettleRequest
+from accord_rules.orders.order import PEELS, PRESSURES, Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
@@ -26,8 +26,8 @@ def test_where_there_is_no_plan_brute_force_finds_none(book: Book, authority: Au
     searched = 0
     for order, shop in questions(book, ORDERS, "none", open_settings=True, decorations=2, odd=0.1):
         asked = opened(order, rng)
-        settlement = authority.recommend(read(SettleRequest, asked), shop)
-        if settlement.plans:
+        recommendation = authority.recommend(read(Order, asked), shop)
+        if recommendation.plans:
             continue
         searched += 1
         for tried in brute_force(asked, shop, book, rng, FILLINGS):

@@ -17,10 +17,10 @@ from accord_rules.advise.plans import PLANS_MOST, search
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
 from accord_rules.documents.canonical import canonical
-from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
+from accord_rules.documents.writing import written
 from accord_rules.load.examples import example_order
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
@@ -28,14 +28,12 @@ from accord_rules.verdict import Verdict
 from accord_rules.weigh.scales import Weighed
 
 
-def put_back(order: dict[str, Any], plan: dict[str, Any]) -> dict[str, Any]:
-    """A plan as the order it stands for, the way a shop's own tool would write it."""
+def kept(order: dict[str, Any]) -> dict[str, Any]:
+    """What a plan leaves as it was asked: all but press, transfers and settings."""
     decorations = [
-        merge(decoration, {"transfer": planned["transfer"], "settings": planned["order_settings"]})
-        for decoration, planned in zip(order["decorations"], plan["decorations"], strict=True)
+        {k: v for k, v in each.items() if k not in ("transfer", "settings")} for each in order["decorations"]
     ]
-    press = order["press"] if isinstance(order.get("press"), dict) else plan["press"]
-    return order | {"decorations": decorations, "press": press}
+    return {name: value for name, value in order.items() if name != "press"} | {"decorations": decorations}
 
 
 def test_every_plan_validates_as_it_says(book: Book, authority: Authority) -> None:
@@ -43,13 +41,15 @@ def test_every_plan_validates_as_it_says(book: Book, authority: Authority) -> No
     plans = 0
     for order, shop in questions(book, ORDERS, "plans", open_settings=True, decorations=2, odd=0.1):
         asked = opened(order, rng)
-        settlement = authority.recommend(read(SettleRequest, asked), shop).document()["plans"]
-        searched = search(authority.scales, resolve(read(SettleRequest, asked), book, shop), shop).possible
-        assert len(settlement) == min(len(searched), PLANS_MOST), "a way that was found did not hold when put back"
-        for plan in settlement:
-            verdict = authority.validate(read(Order, put_back(asked, plan)), shop)
-            assert verdict.verdict in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(put_back(asked, plan))}"
-            assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["id"])
+        recommendation = authority.recommend(read(Order, asked), shop).document()["plans"]
+        searched = search(authority.scales, resolve(read(Order, asked), book, shop), shop).possible
+        assert len(recommendation) == min(len(searched), PLANS_MOST), "a way that was found did not hold when put back"
+        for plan in recommendation:
+            verdict = authority.validate(read(Order, plan["order"]), shop)
+            assert verdict.verdict in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(plan['order'])}"
+            assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["verdict_id"])
+            assert verdict.on.settings == tuple(each["settings"] for each in plan["decorations"])
+            assert kept(plan["order"]) == kept(written(resolve(read(Order, asked), book, shop), shop.units))
             plans += 1
     assert plans > ORDERS / 4, "too few plans to mean anything"
 
@@ -59,7 +59,7 @@ def test_a_combination_comes_to_what_it_does_by_itself(book: Book, authority: Au
     rng, compared, several = random.Random(SEED), 0, 0
     scales = authority.scales
     for order, shop in questions(book, 3 * ORDERS, "alone", open_settings=True, decorations=3, odd=0.1):
-        found = search(scales, resolve(read(SettleRequest, opened(order, rng)), book, shop), shop)
+        found = search(scales, resolve(read(Order, opened(order, rng)), book, shop), shop)
         candidates = [*found.possible, *found.others]
         for candidate in rng.sample(candidates, min(6, len(candidates))):
             whole = Case(book, shop, candidate.order)

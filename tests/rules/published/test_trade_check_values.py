@@ -22,7 +22,7 @@ import pytest
 from accord_rules.authority import Authority
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, SettleRequest
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Plan, Verdict
@@ -111,9 +111,9 @@ def blocking(verdict: Verdict) -> list[str]:
 
 
 def best_plan(check: Check, authority: Authority) -> Plan:
-    settlement = authority.recommend(read(SettleRequest, document(check)), shop_of(check, authority.book))
-    assert settlement.plans, settlement.ruled_out
-    return settlement.plans[0]
+    recommendation = authority.recommend(read(Order, document(check)), shop_of(check, authority.book))
+    assert recommendation.plans, recommendation.ruled_out
+    return recommendation.plans[0]
 
 
 def place_of(words: str, steps: tuple[str, ...]) -> int:
@@ -140,12 +140,11 @@ def test_check_values_are_workable(check: Check, dwell_s: float, authority: Auth
 def test_plans_keep_to_the_check_values(check: Check, authority: Authority) -> None:
     """Common practice, no source; how far a plan may be off, and why, is said above."""
     planned = best_plan(check, authority).decorations[0]
-    low_c, high_c = planned.settings["temperature"]["display_window_c"]
-    assert low_c <= check.display_c <= high_c
-    least_s, most_s = planned.settings["time"]["window_s"]
-    assert all(least_s <= dwell <= most_s for dwell in check.dwells_s)
-    display_c = units.parse(units.TEMPERATURE, planned.order_settings["temperature"])
-    dwell_s = units.parse(units.TIME, planned.order_settings["time"])
+    window, dwells = planned.explained.window, planned.explained.time_window
+    assert window.least_c <= check.display_c <= window.most_c
+    assert all(dwells.least_s <= dwell <= dwells.most_s for dwell in check.dwells_s)
+    display_c = units.parse(units.TEMPERATURE, planned.settings["temperature"])
+    dwell_s = units.parse(units.TIME, planned.settings["time"])
     assert display_c == pytest.approx(check.display_c, abs=check.off_k)
     assert dwell_s == pytest.approx(check.dwells_s[0], abs=check.off_s)
 
@@ -155,16 +154,16 @@ def test_larger_panels_take_longer(authority: Authority) -> None:
     dwells_s = []
     for blank, side_mm in ("metal-panel-100x150", 90), ("metal-panel-200x200", 190):
         plan = best_plan(replace(PANEL, blank=blank, side_mm=side_mm), authority)
-        dwells_s.append(units.parse(units.TIME, plan.decorations[0].order_settings["time"]))
+        dwells_s.append(units.parse(units.TIME, plan.decorations[0].settings["time"]))
     assert 60 <= dwells_s[0] < dwells_s[1] <= 180
 
 
 def test_a_hand_held_press_is_set_higher_and_longer_than_a_bench_press(authority: Authority) -> None:
     """Common practice, no source: cut film some 20 °F more by hand (10 to 30 °F), and 5 to 10 s longer."""
-    by_hand, on_bench = (best_plan(each, authority).decorations[0].settings for each in (SHIRT, SHIRT_ON_BENCH))
-    more_k = by_hand["temperature"]["display_window_c"][0] - on_bench["temperature"]["display_window_c"][0]
+    by_hand, on_bench = (best_plan(each, authority).decorations[0].explained for each in (SHIRT, SHIRT_ON_BENCH))
+    more_k = by_hand.window.least_c - on_bench.window.least_c
     assert 10 / 1.8 <= more_k <= 30 / 1.8
-    assert 5 <= by_hand["time"]["window_s"][1] - on_bench["time"]["window_s"][1] <= 10
+    assert 5 <= by_hand.time_window.most_s - on_bench.time_window.most_s <= 10
 
 
 def test_bench_settings_do_not_do_by_hand(authority: Authority) -> None:

@@ -15,11 +15,11 @@ from accord_service.store import KeyRecord
 @endpoint(
     "DELETE",
     "/v1/keys/{key}",
+    operation_id="revokeKey",
     tag="Administration",
     answers=Key,
     parameters=KEY,
     writes=True,
-    statuses=(404,),
     examples=(Example("A key", path=lambda book: {"key": examples.REVOKED["id"]}, answer=examples.REVOKED),),
 )
 def delete_key(asked: Asked) -> Prepared:

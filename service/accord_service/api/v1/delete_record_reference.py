@@ -4,6 +4,7 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import Record
 from accord_service.api.governance_examples import RECORD, RECORD_WITHOUT_REFERENCE
 from accord_service.api.records import RECORD_ID, record_at, whole_record
+from accord_service.http.problems import NoShop
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.store import OrderRecord, without_reference
 
@@ -11,11 +12,12 @@ from accord_service.store import OrderRecord, without_reference
 @endpoint(
     "DELETE",
     "/v1/records/{record_id}/reference",
+    operation_id="deleteRecordReference",
     tag="Records",
     answers=Record,
     parameters=RECORD_ID,
     writes=True,
-    statuses=(404,),
+    problems=(NoShop,),
     examples=(
         Example(
             "Without it",

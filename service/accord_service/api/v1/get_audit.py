@@ -11,6 +11,7 @@ from accord_service.store import StoreBroken
 @endpoint(
     "GET",
     "/v1/audit",
+    operation_id="listAuditEntries",
     tag="Administration",
     answers=Audit,
     query=PageQuery,

@@ -8,7 +8,7 @@ from accord_service.http.wire import about
 from accord_service.http.writing import Answer
 
 
-@endpoint("GET", "/v1/catalogue", tag="Book", as_of=True, answers=Catalogue, query=PageQuery)
+@endpoint("GET", "/v1/catalogue", operation_id="listKinds", tag="Book", as_of=True, answers=Catalogue, query=PageQuery)
 def get_catalogue(asked: Asked) -> Answer:
     """List the kinds of entry in the book."""
     book = asked.book

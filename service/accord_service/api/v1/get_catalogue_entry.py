@@ -15,11 +15,11 @@ WITH_OUTCOMES = ("transfers", "products")
 @endpoint(
     "GET",
     "/v1/catalogue/{kind}/{entry}",
+    operation_id="readEntry",
     tag="Book",
     as_of=True,
     answers=CatalogueEntry,
     parameters={"kind": "kind of entry: " + ", ".join(KINDS), "entry": "name of the entry"},
-    statuses=(404,),
     examples=(Example("A blank", path=lambda book: {"kind": "blanks", "entry": first_of(book, "blanks")}),),
 )
 def get_catalogue_entry(asked: Asked) -> Answer:

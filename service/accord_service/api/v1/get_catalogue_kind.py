@@ -12,12 +12,12 @@ from accord_service.http.writing import Answer
 @endpoint(
     "GET",
     "/v1/catalogue/{kind}",
+    operation_id="listEntries",
     tag="Book",
     as_of=True,
     answers=CatalogueKind,
     query=PageQuery,
     parameters={"kind": "kind of entry: " + ", ".join(KINDS)},
-    statuses=(404,),
     examples=(Example("Fibres", path=lambda book: {"kind": "fibres"}),),
 )
 def get_catalogue_kind(asked: Asked) -> Answer:

@@ -12,11 +12,11 @@ from accord_service.http.writing import Answer
 @endpoint(
     "GET",
     "/v1/facts/{fact}",
+    operation_id="readFact",
     tag="Book",
     as_of=True,
     answers=Fact,
     parameters={"fact": "name of the fact"},
-    statuses=(404,),
     examples=(Example("A fact", path=lambda book: {"fact": min(Glossary(book))}),),
 )
 def get_fact(asked: Asked) -> Answer:

@@ -7,7 +7,7 @@ from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.writing import Answer
 
 
-@endpoint("GET", "/v1/facts", tag="Book", as_of=True, answers=Facts, query=PageQuery)
+@endpoint("GET", "/v1/facts", operation_id="listFacts", tag="Book", as_of=True, answers=Facts, query=PageQuery)
 def get_facts(asked: Asked) -> Answer:
     """List the facts that rules may speak of, page by page: what each is, whence it comes, who looks at it.
 

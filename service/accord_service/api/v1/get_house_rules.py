@@ -3,6 +3,7 @@ from __future__ import annotations
 from accord_rules.governance.house import HouseRules, read_house
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.http.problems import NoShop
 from accord_service.http.writing import Answer
 from accord_service.store import HouseRecord
 
@@ -10,9 +11,10 @@ from accord_service.store import HouseRecord
 @endpoint(
     "GET",
     "/v1/shop/house-rules",
+    operation_id="readHouseRules",
     tag="Shop",
     answers=HouseRules,
-    statuses=(404,),
+    problems=(NoShop,),
     examples=(Example("Two limits made stricter", answer=examples.OWN_HOUSE_RULES),),
 )
 def get_house_rules(asked: Asked) -> Answer:

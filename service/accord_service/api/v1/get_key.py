@@ -10,10 +10,10 @@ from accord_service.http.writing import Answer
 @endpoint(
     "GET",
     "/v1/keys/{key}",
+    operation_id="readKey",
     tag="Administration",
     answers=Key,
     parameters=KEY,
-    statuses=(404,),
     examples=(Example("A key", path=lambda book: {"key": examples.KEY["id"]}, answer=examples.KEY),),
 )
 def get_key(asked: Asked) -> Answer:

@@ -26,10 +26,11 @@ class KeysQuery(PageQuery):
 @endpoint(
     "GET",
     "/v1/keys",
+    operation_id="listKeys",
     tag="Administration",
     answers=Keys,
     query=KeysQuery,
-    statuses=(404,),
+    problems=(NotFound,),
     examples=(Example("One key", answer=examples.KEYS),),
 )
 def get_keys(asked: Asked) -> Answer:

@@ -10,11 +10,11 @@ from accord_service.http.writing import Answer
 @endpoint(
     "GET",
     "/v1/limits/{limit}",
+    operation_id="readLimit",
     tag="Book",
     as_of=True,
     answers=LimitEntry,
     parameters={"limit": "name of the limit"},
-    statuses=(404,),
     examples=(Example("A limit", path=lambda book: {"limit": first_of(book, "limits")}),),
 )
 def get_limit(asked: Asked) -> Answer:

@@ -6,7 +6,7 @@ from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.writing import Answer
 
 
-@endpoint("GET", "/v1/limits", tag="Book", as_of=True, answers=Limits, query=PageQuery)
+@endpoint("GET", "/v1/limits", operation_id="listLimits", tag="Book", as_of=True, answers=Limits, query=PageQuery)
 def get_limits(asked: Asked) -> Answer:
     """List the limits that rules compare with, page by page."""
     book = asked.book

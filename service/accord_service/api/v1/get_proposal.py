@@ -10,10 +10,10 @@ from accord_service.steps.proposals import get
 @endpoint(
     "GET",
     "/v1/proposals/{proposal}",
+    operation_id="readProposal",
     tag="Changes",
     answers=Proposed,
     parameters=PROPOSAL,
-    statuses=(404,),
     examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=proposed),),
 )
 def get_proposal(asked: Asked) -> Answer:

@@ -12,10 +12,10 @@ from accord_service.steps.proposals import get
 @endpoint(
     "GET",
     "/v1/proposals/{proposal}/effect",
+    operation_id="readProposalEffect",
     tag="Changes",
     answers=ProposalEffect,
     parameters=PROPOSAL,
-    statuses=(404,),
     examples=(Example("One limit, one step", path=lambda book: {"proposal": "p1"}, answer=effect),),
 )
 def get_proposal_effect(asked: Asked) -> Answer:

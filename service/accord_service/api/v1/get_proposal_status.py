@@ -11,10 +11,10 @@ from accord_service.steps.proposals import get
 @endpoint(
     "GET",
     "/v1/proposals/{proposal}/status",
+    operation_id="readProposalStatus",
     tag="Changes",
     answers=ProposalStatus,
     parameters=PROPOSAL,
-    statuses=(404,),
     examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=drafted),),
 )
 def get_proposal_status(asked: Asked) -> Answer:

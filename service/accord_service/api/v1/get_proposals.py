@@ -19,7 +19,7 @@ class ProposalsQuery(PageQuery):
     state: str | None = optional(Choice(STATES), about="only those in this state")
 
 
-@endpoint("GET", "/v1/proposals", tag="Changes", answers=Proposals, query=ProposalsQuery)
+@endpoint("GET", "/v1/proposals", operation_id="listProposals", tag="Changes", answers=Proposals, query=ProposalsQuery)
 def get_proposals(asked: Asked) -> Answer:
     """List proposals, newest first; of one state if wished. A page may be short."""
     store, query = asked.room.store, asked.query

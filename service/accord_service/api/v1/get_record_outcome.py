@@ -4,17 +4,18 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import OutcomeReport
 from accord_service.api.governance_examples import OUTCOME
 from accord_service.api.records import RECORD_ID, outcome_report, record_at
-from accord_service.http.problems import NotFound
+from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer
 
 
 @endpoint(
     "GET",
     "/v1/records/{record_id}/outcomes/{outcome_id}",
+    operation_id="readOutcome",
     tag="Records",
     answers=OutcomeReport,
     parameters={**RECORD_ID, "outcome_id": "id of the report"},
-    statuses=(404,),
+    problems=(NoShop,),
     examples=(
         Example(
             "Peeled after six washes",

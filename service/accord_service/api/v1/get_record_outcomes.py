@@ -5,17 +5,19 @@ from accord_service.api.governance_answers import Outcomes
 from accord_service.api.governance_examples import OUTCOME, RECORD
 from accord_service.api.records import RECORD_ID, outcome_report, record_at
 from accord_service.http.paging import PageQuery, bad_cursor, next_address
+from accord_service.http.problems import NoShop
 from accord_service.http.writing import Answer
 
 
 @endpoint(
     "GET",
     "/v1/records/{record_id}/outcomes",
+    operation_id="listOutcomes",
     tag="Records",
     answers=Outcomes,
     query=PageQuery,
     parameters=RECORD_ID,
-    statuses=(404,),
+    problems=(NoShop,),
     examples=(
         Example(
             "One report",

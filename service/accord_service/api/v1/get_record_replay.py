@@ -14,12 +14,12 @@ from accord_service.steps.records import Present, replay
 @endpoint(
     "GET",
     "/v1/records/{record_id}/replay",
+    operation_id="replayRecord",
     tag="Records",
     answers=ReplayedRecord,
     parameters=RECORD_ID,
     judges=True,
     as_of=True,
-    statuses=(404,),
     examples=(Example("Nothing changed", path=lambda book: {"record_id": RECORD["record_id"]}, answer=REPLAY),),
 )
 def get_record_replay(asked: Asked) -> Answer:

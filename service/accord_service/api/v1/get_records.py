@@ -9,6 +9,7 @@ from accord_service.api.governance_answers import Records
 from accord_service.api.governance_examples import RECORDS
 from accord_service.api.records import record_line
 from accord_service.http.paging import PageQuery, bad_cursor, next_address
+from accord_service.http.problems import NoShop
 from accord_service.http.writing import Answer
 
 
@@ -22,10 +23,11 @@ class RecordsQuery(PageQuery):
 @endpoint(
     "GET",
     "/v1/records",
+    operation_id="listRecords",
     tag="Records",
     answers=Records,
     query=RecordsQuery,
-    statuses=(404,),
+    problems=(NoShop,),
     examples=(Example("One job", answer=RECORDS),),
 )
 def get_records(asked: Asked) -> Answer:

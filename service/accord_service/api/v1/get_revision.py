@@ -20,11 +20,11 @@ class RevisionQuery:
 @endpoint(
     "GET",
     "/v1/revisions/{number}",
+    operation_id="readRevision",
     tag="Changes",
     answers=Revision,
     query=RevisionQuery,
     parameters=REVISION,
-    statuses=(404,),
     examples=(Example("The first", path=lambda book: {"number": "1"}),),
 )
 def get_revision(asked: Asked) -> Answer:

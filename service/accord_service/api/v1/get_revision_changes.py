@@ -4,6 +4,7 @@ from accord_rules.governance.changes import difference
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import RevisionChanges
 from accord_service.api.proposals import REVISION, number_in, refusals
+from accord_service.http.problems import FaultyDocument
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import revision
 
@@ -11,10 +12,11 @@ from accord_service.steps.proposals import revision
 @endpoint(
     "GET",
     "/v1/revisions/{number}/changes",
+    operation_id="readRevisionChanges",
     tag="Changes",
     answers=RevisionChanges,
     parameters=REVISION,
-    statuses=(404, 422),
+    problems=(FaultyDocument,),
     examples=(Example("Of the first: none", path=lambda book: {"number": "1"}),),
 )
 def get_revision_changes(asked: Asked) -> Answer:

@@ -8,7 +8,7 @@ from accord_service.http.writing import Answer
 from accord_service.steps.proposals import revision
 
 
-@endpoint("GET", "/v1/revisions", tag="Changes", answers=Revisions, query=PageQuery)
+@endpoint("GET", "/v1/revisions", operation_id="listRevisions", tag="Changes", answers=Revisions, query=PageQuery)
 def get_revisions(asked: Asked) -> Answer:
     """List the revisions of the book, newest first."""
     head = asked.room.store.revisions.head().number

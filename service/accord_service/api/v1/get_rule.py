@@ -10,11 +10,11 @@ from accord_service.http.writing import Answer
 @endpoint(
     "GET",
     "/v1/rules/{rule}",
+    operation_id="readRule",
     tag="Book",
     as_of=True,
     answers=Rule,
     parameters={"rule": "id of the rule"},
-    statuses=(404,),
     examples=(Example("A rule", path=lambda book: {"rule": first_of(book, "rules")}),),
 )
 def get_rule(asked: Asked) -> Answer:

@@ -19,7 +19,7 @@ class RulesQuery(PageQuery):
     level: str | None = optional(Choice(LEVELS), about="only rules of this level")
 
 
-@endpoint("GET", "/v1/rules", tag="Book", as_of=True, answers=Rules, query=RulesQuery)
+@endpoint("GET", "/v1/rules", operation_id="listRules", tag="Book", as_of=True, answers=Rules, query=RulesQuery)
 def get_rules(asked: Asked) -> Answer:
     """List the rules, page by page; of one topic or level if wished."""
     book, query = asked.book, asked.query

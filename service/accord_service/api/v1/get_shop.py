@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
-from accord_service.http.problems import NotFound
+from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer
 from accord_service.store import ShopRecord, StoreAway
 
@@ -11,9 +11,10 @@ from accord_service.store import ShopRecord, StoreAway
 @endpoint(
     "GET",
     "/v1/shop",
+    operation_id="readOwnShop",
     tag="Shop",
     answers=Shop,
-    statuses=(404,),
+    problems=(NoShop, NotFound),
     examples=(Example("A shop with one press", answer=examples.SHOP),),
 )
 def get_shop(asked: Asked) -> Answer:

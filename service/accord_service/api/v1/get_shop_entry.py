@@ -12,10 +12,10 @@ SHOWN = Example("A shop", path=lambda book: {"shop": examples.SHOP["id"]}, answe
 @endpoint(
     "GET",
     "/v1/shops/{shop}",
+    operation_id="readShop",
     tag="Administration",
     answers=Shop,
     parameters={"shop": "id of the shop"},
-    statuses=(404,),
     examples=(SHOWN,),
 )
 def get_shop_entry(asked: Asked) -> Answer:

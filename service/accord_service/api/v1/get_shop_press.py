@@ -8,7 +8,7 @@ from accord_rules.orders.order import Press
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import own_record, shop_record
-from accord_service.http.problems import NotFound
+from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer
 from accord_service.store import ShopRecord
 
@@ -19,10 +19,11 @@ SHOWN = Example("A press", path=lambda book: {"press": examples.PRESS["id"]}, an
 @endpoint(
     "GET",
     "/v1/shop/presses/{press}",
+    operation_id="readPress",
     tag="Shop",
     answers=Press,
     parameters=PRESS,
-    statuses=(404,),
+    problems=(NoShop,),
     examples=(SHOWN,),
 )
 def get_shop_press(asked: Asked) -> Answer:

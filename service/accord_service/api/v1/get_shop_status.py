@@ -4,6 +4,7 @@ from accord_service.api import examples
 from accord_service.api.answers import HouseVersion, ShopStatus, Units
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import own_record
+from accord_service.http.problems import HouseRulesDoNotFit, NoShop, NotFound, ShopDoesNotFit
 from accord_service.http.writing import Answer
 from accord_service.run.times import instant
 from accord_service.steps.calibration import report
@@ -14,9 +15,10 @@ from accord_service.store import HouseRecord, StoreAway
 @endpoint(
     "GET",
     "/v1/shop/status",
+    operation_id="readOwnShopStatus",
     tag="Shop",
     answers=ShopStatus,
-    statuses=(404, 409),
+    problems=(HouseRulesDoNotFit, NoShop, NotFound, ShopDoesNotFit),
     examples=(Example("A shop with one press", answer=examples.SHOP_STATUS),),
 )
 def get_shop_status(asked: Asked) -> Answer:

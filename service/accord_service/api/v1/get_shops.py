@@ -11,6 +11,7 @@ from accord_service.run.times import instant
 @endpoint(
     "GET",
     "/v1/shops",
+    operation_id="listShops",
     tag="Administration",
     answers=Shops,
     query=PageQuery,

@@ -10,11 +10,11 @@ from accord_service.http.writing import Answer
 @endpoint(
     "GET",
     "/v1/sources/{source}",
+    operation_id="readSource",
     tag="Book",
     as_of=True,
     answers=SourceEntry,
     parameters={"source": "name of the source"},
-    statuses=(404,),
     examples=(Example("A source", path=lambda book: {"source": first_of(book, "sources")}),),
 )
 def get_source(asked: Asked) -> Answer:

@@ -6,7 +6,7 @@ from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.writing import Answer
 
 
-@endpoint("GET", "/v1/sources", tag="Book", as_of=True, answers=Sources, query=PageQuery)
+@endpoint("GET", "/v1/sources", operation_id="listSources", tag="Book", as_of=True, answers=Sources, query=PageQuery)
 def get_sources(asked: Asked) -> Answer:
     """List where the book's numbers come from, page by page."""
     book = asked.book

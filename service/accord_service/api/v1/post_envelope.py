@@ -11,6 +11,7 @@ from accord_service.http.writing import Answer
 @endpoint(
     "POST",
     "/v1/envelope",
+    operation_id="boundOrder",
     tag="Orders",
     takes=Order,
     answers=Envelope,

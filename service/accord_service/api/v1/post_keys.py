@@ -29,12 +29,13 @@ class KeyRequest:
 @endpoint(
     "POST",
     "/v1/keys",
+    operation_id="issueKey",
     tag="Administration",
     takes=KeyRequest,
     answers=IssuedKey,
     writes=True,
     success=201,
-    statuses=(404,),
+    problems=(NotFound,),
     examples=(Example("A key for the counter", examples.KEY_WANTED, answer=examples.ISSUED),),
 )
 def post_keys(asked: Asked) -> Prepared:

@@ -7,6 +7,7 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import approved
 from accord_service.api.proposals import PROPOSAL, status, taken
+from accord_service.http.problems import BaseMoved, DigestsDiffer, NotYours, StepsOutOfOrder
 from accord_service.http.writing import Prepared
 
 _DIGEST = Text(80, "sha256:…")
@@ -24,12 +25,13 @@ class Approving:
 @endpoint(
     "POST",
     "/v1/proposals/{proposal}/approve",
+    operation_id="approveProposal",
     tag="Changes",
     takes=Approving,
     answers=ProposalStatus,
     parameters=PROPOSAL,
     writes=True,
-    statuses=(404,),
+    problems=(BaseMoved, DigestsDiffer, NotYours, StepsOutOfOrder),
     # No body: one proposal's digests approve no other. The answer to opening it links here with its own.
     examples=(Example("As it was read", path=lambda book: {"proposal": "p1"}, answer=approved),),
 )

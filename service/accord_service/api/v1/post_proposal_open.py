@@ -4,17 +4,19 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import opened
 from accord_service.api.proposals import PROPOSAL, status, taken
+from accord_service.http.problems import BaseMoved, FaultyDocument, StepsOutOfOrder
 from accord_service.http.writing import Prepared
 
 
 @endpoint(
     "POST",
     "/v1/proposals/{proposal}/open",
+    operation_id="openProposal",
     tag="Changes",
     answers=ProposalStatus,
     parameters=PROPOSAL,
     writes=True,
-    statuses=(404,),
+    problems=(BaseMoved, FaultyDocument, StepsOutOfOrder),
     examples=(Example("Opened", path=lambda book: {"proposal": "p1"}, answer=opened),),
 )
 def post_proposal_open(asked: Asked) -> Prepared:

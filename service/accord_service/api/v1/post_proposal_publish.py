@@ -4,6 +4,7 @@ from accord_service.api import governance_examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import Published
 from accord_service.api.proposals import PROPOSAL, proposal_status, refusals, steps_of
+from accord_service.http.problems import BaseMoved, FaultyDocument, SomebodyWasFaster, StepsOutOfOrder
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.proposals import StoredProposal, write_down_states
 
@@ -11,11 +12,12 @@ from accord_service.steps.proposals import StoredProposal, write_down_states
 @endpoint(
     "POST",
     "/v1/proposals/{proposal}/publish",
+    operation_id="publishProposal",
     tag="Changes",
     answers=Published,
     parameters=PROPOSAL,
     writes=True,
-    statuses=(404,),
+    problems=(BaseMoved, FaultyDocument, SomebodyWasFaster, StepsOutOfOrder),
     examples=(Example("Published", path=lambda book: {"proposal": "p1"}, answer=governance_examples.published),),
 )
 def post_proposal_publish(asked: Asked) -> Prepared:

@@ -4,18 +4,20 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import WITHDRAWAL, withdrawn
 from accord_service.api.proposals import PROPOSAL, Reason, status, taken
+from accord_service.http.problems import BaseMoved, NotYours, StepsOutOfOrder
 from accord_service.http.writing import Prepared
 
 
 @endpoint(
     "POST",
     "/v1/proposals/{proposal}/withdraw",
+    operation_id="withdrawProposal",
     tag="Changes",
     takes=Reason,
     answers=ProposalStatus,
     parameters=PROPOSAL,
     writes=True,
-    statuses=(404,),
+    problems=(BaseMoved, NotYours, StepsOutOfOrder),
     examples=(Example("With its reason", WITHDRAWAL, path=lambda book: {"proposal": "p1"}, answer=withdrawn),),
 )
 def post_proposal_withdraw(asked: Asked) -> Prepared:

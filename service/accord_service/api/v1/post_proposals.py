@@ -4,17 +4,20 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import created, proposed
 from accord_service.api.proposals import Proposed, made, read_book_changes, taken
+from accord_service.http.problems import BaseMoved
 from accord_service.http.writing import Prepared
 
 
 @endpoint(
     "POST",
     "/v1/proposals",
+    operation_id="draftProposal",
     tag="Changes",
     takes=Proposed,
     answers=ShownProposal,
     writes=True,
     success=201,
+    problems=(BaseMoved,),
     examples=(Example("A stricter limit", proposed, answer=created),),
 )
 def post_proposals(asked: Asked) -> Prepared:

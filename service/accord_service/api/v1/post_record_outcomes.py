@@ -10,7 +10,7 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import RESULTS, OutcomeAdded
 from accord_service.api.governance_examples import OUTCOME, OUTCOME_ASKED, RECORD
 from accord_service.api.records import RECORD_ID, outcome_report, record_at
-from accord_service.http.problems import FaultyDocument, RecordRejected
+from accord_service.http.problems import AllPiecesReported, FaultyDocument, NoShop, RecordRejected
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.outcomes import FAILURES, cell_of, propose_if_poor
 from accord_service.store import Cell, OrderRecord, OutcomeRecord, StoreError
@@ -32,13 +32,14 @@ class Outcome:
 @endpoint(
     "POST",
     "/v1/records/{record_id}/outcomes",
+    operation_id="reportOutcome",
     tag="Records",
     takes=Outcome,
     answers=OutcomeAdded,
     parameters=RECORD_ID,
     writes=True,
     success=201,
-    statuses=(404,),
+    problems=(AllPiecesReported, NoShop, RecordRejected),
     examples=(
         Example(
             "Peeled after six washes",

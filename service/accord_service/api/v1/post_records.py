@@ -13,13 +13,13 @@ from accord_service.store import OrderRecord
 @endpoint(
     "POST",
     "/v1/records",
+    operation_id="recordOrder",
     tag="Records",
     takes=Order,
     answers=Record,
     judges=True,
     writes=True,
     success=201,
-    statuses=(404,),
     examples=(Example("A job", RECORDED_ORDER, answer=RECORD),),
 )
 def post_records(asked: Asked) -> Prepared:

@@ -10,13 +10,13 @@ from accord_service.http.writing import Prepared
 @endpoint(
     "POST",
     "/v1/revisions/{number}/revert",
+    operation_id="revertRevision",
     tag="Changes",
     takes=Reason,
     answers=ShownProposal,
     parameters=REVISION,
     writes=True,
     success=201,
-    statuses=(404,),
     examples=(
         Example(
             "Back to the first",

@@ -18,6 +18,7 @@ from accord_service.store import ShopRecord
 @endpoint(
     "POST",
     "/v1/shops",
+    operation_id="addShop",
     tag="Administration",
     takes=Shop,
     answers=Shop,

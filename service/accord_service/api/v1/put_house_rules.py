@@ -5,7 +5,7 @@ from accord_rules.infer.engine import EngineError
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_house_rules import get_house_rules, house_answer
-from accord_service.http.problems import HouseRulesRefused
+from accord_service.http.problems import HouseRulesRefused, NoShop, NotFound, ShopDoesNotFit
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.store import HouseRecord
 from accord_service.worker.edition import try_rules
@@ -14,11 +14,12 @@ from accord_service.worker.edition import try_rules
 @endpoint(
     "PUT",
     "/v1/shop/house-rules",
+    operation_id="replaceHouseRules",
     tag="Shop",
     takes=HouseRules,
     answers=HouseRules,
     replaces=get_house_rules.run,
-    statuses=(404, 409),
+    problems=(HouseRulesRefused, NoShop, NotFound, ShopDoesNotFit),
     examples=(Example("Two limits made stricter", examples.HOUSE_RULES, answer=examples.OWN_HOUSE_RULES),),
 )
 def put_house_rules(asked: Asked) -> Prepared:

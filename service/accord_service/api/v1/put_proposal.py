@@ -4,18 +4,20 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_examples import edited
 from accord_service.api.proposals import PROPOSAL, Proposed, draft, read_book_changes, taken
 from accord_service.api.v1.get_proposal import get_proposal
+from accord_service.http.problems import BaseMoved, NotYours, StepsOutOfOrder
 from accord_service.http.writing import Prepared
 
 
 @endpoint(
     "PUT",
     "/v1/proposals/{proposal}",
+    operation_id="replaceProposal",
     tag="Changes",
     takes=Proposed,
     answers=Proposed,
     parameters=PROPOSAL,
     replaces=get_proposal.run,
-    statuses=(404,),
+    problems=(BaseMoved, NotYours, StepsOutOfOrder),
     examples=(Example("Another value", edited, path=lambda book: {"proposal": "p1"}, answer=edited),),
 )
 def put_proposal(asked: Asked) -> Prepared:

@@ -7,6 +7,7 @@ from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import shop_document, shop_record
+from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.shops import refuse_faults
 from accord_service.store import ShopRecord
@@ -15,11 +16,12 @@ from accord_service.store import ShopRecord
 @endpoint(
     "PUT",
     "/v1/shop",
+    operation_id="replaceOwnShop",
     tag="Shop",
     takes=Shop,
     answers=Shop,
     replaces=lambda asked: shop_document(shop_record(asked, asked.own.record.id)),
-    statuses=(404,),
+    problems=(NoShop, NotFound),
     examples=(Example("A shop with one press", examples.SHOP, answer=examples.SHOP),),
 )
 def put_shop(asked: Asked) -> Prepared:

@@ -11,12 +11,12 @@ from accord_service.http.writing import Prepared
 @endpoint(
     "PUT",
     "/v1/shops/{shop}",
+    operation_id="replaceShop",
     tag="Administration",
     takes=Shop,
     answers=Shop,
     parameters={"shop": "id of the shop"},
     replaces=get_shop_entry.run,
-    statuses=(404,),
     examples=(Example("A shop with one press", examples.SHOP, SHOWN.path, examples.SHOP),),
 )
 def put_shop_entry(asked: Asked) -> Prepared:

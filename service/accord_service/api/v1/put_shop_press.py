@@ -6,6 +6,7 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import shop_record
 from accord_service.api.v1.get_shop_press import PRESS, SHOWN, place_of, press_document, press_now
 from accord_service.api.v1.put_shop import written
+from accord_service.http.problems import NoShop
 from accord_service.http.writing import Prepared
 from accord_service.steps.shops import refuse_press_faults
 
@@ -13,12 +14,13 @@ from accord_service.steps.shops import refuse_press_faults
 @endpoint(
     "PUT",
     "/v1/shop/presses/{press}",
+    operation_id="replacePress",
     tag="Shop",
     takes=Press,
     answers=Press,
     parameters=PRESS,
     replaces=press_now,
-    statuses=(404,),
+    problems=(NoShop,),
     examples=(Example("A press", examples.PRESS, SHOWN.path, examples.PRESS),),
 )
 def put_shop_press(asked: Asked) -> Prepared:

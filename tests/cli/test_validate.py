@@ -1,4 +1,4 @@
-"""``accord check``. Which jobs are fine, hopeless or open is common practice of the trade."""
+"""``accord validate``. Which jobs are fine, hopeless or open is common practice of the trade."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ BARE = FINE | {"decorations": [{"transfer": "dye-sublimation", "settings": {"tem
 
 def test_a_fine_order_shows_its_settings_and_their_press(accord: Any, order: Callable[..., str]) -> None:
     file = order("fine", FINE)
-    done = accord("check", file)
+    done = accord("validate", file)
     assert done.exit_code == 0
     assert f"{file} (ML-1)" in " ".join(done.stdout.split())
     assert "Settings on bench" in done.stdout
@@ -34,8 +34,8 @@ def test_a_fine_order_shows_its_settings_and_their_press(accord: Any, order: Cal
 
 def test_a_hopeless_order_says_why_and_what_to_do(accord: Any, order: Callable[..., str]) -> None:
     file = order("hopeless", HOPELESS)
-    done = accord("check", file)
-    (document,) = json.loads(accord("check", "--json", file).stdout)
+    done = accord("validate", file)
+    (document,) = json.loads(accord("validate", "--json", file).stdout)
     assert done.exit_code == 1
     assert "REJECTED" in done.stdout
     said = " ".join(done.stdout.split())
@@ -50,10 +50,12 @@ def test_a_hopeless_order_says_why_and_what_to_do(accord: Any, order: Callable[.
 
 def test_only_an_order_that_can_be_done_has_settings_to_print(accord: Any, order: Callable[..., str]) -> None:
     files = [order("fine", FINE), order("hopeless", HOPELESS), order("open", OPEN)]
-    fine, *others = json.loads(accord("check", "--json", *files).stdout)
-    assert len(fine["settings"]) == len(fine["sequence"]) == 1
+    fine, *others = json.loads(accord("validate", "--json", *files).stdout)
+    (on,) = fine["presses"]
+    assert len(on["settings"]) == len(on["sequence"]) == 1
     assert [each["verdict"] for each in others] == ["rejected", "undetermined"]
-    assert [(each["settings"], each["sequence"]) for each in others] == [([], []), ([], [])]
+    stopped = [press for each in others for press in each["presses"]]
+    assert [(press["settings"], press["sequence"]) for press in stopped] == [(None, None), (None, None)]
 
 
 def test_the_decoration_that_is_stopped_is_told(accord: Any, order: Callable[..., str]) -> None:
@@ -61,7 +63,7 @@ def test_the_decoration_that_is_stopped_is_told(accord: Any, order: Callable[...
         {"transfer": each, "size": {"width": "60 mm", "height": "60 mm"}} for each in ("cut-film", "glitter-film")
     ]
     job = HOPELESS | {"decorations": [*prints, *HOPELESS["decorations"]]}
-    assert "(decoration 3)" in accord("check", order("third", job)).stdout
+    assert "(decoration 3)" in accord("validate", order("third", job)).stdout
 
 
 def test_it_says_that_more_remedies_may_exist(
@@ -69,17 +71,17 @@ def test_it_says_that_more_remedies_may_exist(
 ) -> None:
     file = order("hopeless", {key: value for key, value in HOPELESS.items() if key != "press"})
     said = "remedies may well exist"
-    whole = " ".join(alone("check", "--local", file).stdout.split())
+    whole = " ".join(alone("validate", "--local", file).stdout.split())
     assert "What would work instead" in whole
     assert said not in whole
     monkeypatch.setattr("accord_rules.advise.remedies.TRIALS_MOST", 0)
-    cut = " ".join(alone("check", "--local", file).stdout.split())
+    cut = " ".join(alone("validate", "--local", file).stdout.split())
     assert f"any {said}" in cut
     assert "What would work instead" not in cut
 
 
 def test_an_open_order_asks(accord: Any, order: Callable[..., str]) -> None:
-    done = accord("check", order("open", OPEN))
+    done = accord("validate", order("open", OPEN))
     assert done.exit_code == 1
     assert "UNDETERMINED" in done.stdout
     assert "Say it in /item/fibres." in done.stdout
@@ -89,9 +91,9 @@ def test_conditions_are_a_list_to_tick_and_said_once(accord: Any, order: Callabl
     # A print on a child's piece sold in the US has to be tested for lead (16 CFR 1500, CPSIA section 101).
     job = FINE | {"use": {"age_from": 4, "age_to": 6, "market": "us"}}
     file = order("child", job)
-    (document,) = json.loads(accord("check", "--json", file).stdout)
+    (document,) = json.loads(accord("validate", "--json", file).stdout)
     assert document["verdict"] == "conditional"
-    done = accord("check", file)
+    done = accord("validate", file)
     assert done.exit_code == 0
     said = " ".join(done.stdout.split())
     for condition in document["conditions"]:
@@ -100,7 +102,7 @@ def test_conditions_are_a_list_to_tick_and_said_once(accord: Any, order: Callabl
 
 
 def test_a_malformed_order_is_told_with_place_and_units(accord: Any, order: Callable[..., str]) -> None:
-    done = accord("check", order("bare", BARE))
+    done = accord("validate", order("bare", BARE))
     assert done.exit_code == 2
     assert "REFUSED" in done.stdout
     assert "/decorations/0/settings/temperature" in done.stdout
@@ -121,27 +123,27 @@ def test_a_malformed_order_is_told_with_place_and_units(accord: Any, order: Call
 def test_what_two_readers_could_read_in_two_ways(
     accord: Any, order: Callable[..., str], content: bytes, told: str
 ) -> None:
-    done = accord("check", "--brief", order("odd", content))
+    done = accord("validate", "--brief", order("odd", content))
     assert done.exit_code == 2
     assert told in done.stdout
 
 
 def test_the_worst_of_several_is_the_exit_code_and_none_is_left_out(accord: Any, order: Callable[..., str]) -> None:
     files = [order("1", FINE), order("2", HOPELESS), order("3", OPEN)]
-    done = accord("check", "--brief", *files)
+    done = accord("validate", "--brief", *files)
     assert done.exit_code == 1
     fine, *others = [line.split()[0] for line in done.stdout.splitlines()]
     assert fine in WORKABLE
     assert others == ["rejected", "undetermined"]
-    assert accord("check", "--brief", files[0]).exit_code == 0
-    missing = accord("check", "--brief", "no-such-file.json", *files)
+    assert accord("validate", "--brief", files[0]).exit_code == 0
+    missing = accord("validate", "--brief", "no-such-file.json", *files)
     assert missing.exit_code == 2
     assert len(missing.stdout.splitlines()) == 4
     assert missing.stdout.startswith("refused      no-such-file.json: The file cannot be read: No such file")
 
 
 def test_json_is_a_list_beside_the_files(accord: Any, order: Callable[..., str]) -> None:
-    done = accord("check", "--json", order("1", FINE), order("2", BARE), order("3", HOPELESS))
+    done = accord("validate", "--json", order("1", FINE), order("2", BARE), order("3", HOPELESS))
     assert done.exit_code == 2
     fine, bare, hopeless = json.loads(done.stdout)
     assert fine["reference"] == "ML-1"
@@ -151,7 +153,7 @@ def test_json_is_a_list_beside_the_files(accord: Any, order: Callable[..., str])
 
 
 def test_standard_input(accord: Any) -> None:
-    done = accord("check", "--brief", "-", stdin=json.dumps(FINE))
+    done = accord("validate", "--brief", "-", stdin=json.dumps(FINE))
     assert done.exit_code == 0
     word, file = done.stdout.split(":")[0].split()
     assert word in WORKABLE
@@ -161,17 +163,17 @@ def test_standard_input(accord: Any) -> None:
 def test_here_and_the_service_say_the_same(accord: Any, alone: Any, order: Callable[..., str], collective: Any) -> None:
     files = [order("1", FINE), order("2", HOPELESS), order("3", OPEN), order("4", BARE)]
     shop = str(collective / "shops" / "mill-loft.toml")
-    there = accord("check", "--json", *files)
-    here = alone("check", "--json", "--local", "--shop", shop, *files)
+    there = accord("validate", "--json", *files)
+    here = alone("validate", "--json", "--local", "--shop", shop, *files)
     assert here.exit_code == there.exit_code == 2
     assert json.loads(here.stdout) == json.loads(there.stdout)
 
 
 def test_here_with_the_example_shop(alone: Any, order: Callable[..., str]) -> None:
-    done = alone("check", "--local", order("fine", FINE | {"press": "swing-away"}))
+    done = alone("validate", "--local", order("fine", FINE | {"press": "swing-away"}))
     assert done.exit_code == 0
     assert "without a service" in done.stdout
-    unknown = alone("check", "--local", order("unknown", FINE | {"press": "bench-99"}))
+    unknown = alone("validate", "--local", order("unknown", FINE | {"press": "bench-99"}))
     assert unknown.exit_code == 2
     assert "/press" in unknown.stdout
 
@@ -179,15 +181,15 @@ def test_here_with_the_example_shop(alone: Any, order: Callable[..., str]) -> No
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (["check"], "Missing argument"),
-        (["check", "x.json"], "--local"),
-        (["check", "--json", "--brief", "--local", "x.json"], "choose one"),
-        (["check", "--local", "--url", "http://127.0.0.1:1", "x.json"], "leave out --url"),
-        (["check", "--url", "http://127.0.0.1:1", "--token", "t", "--shop", __file__, "x.json"], "go with --local"),
-        (["check", "--url", "http://accord.example", "--token", "t", "x.json"], "--allow-insecure"),
-        (["check", "--url", "accord.example", "--token", "t", "x.json"], "no address"),
-        (["check", "--local", "--shop", __file__, "x.json"], "test_check.py"),
-        (["check", "--local", "--book", "/", "x.json"], "fibres.toml: is missing"),
+        (["validate"], "Missing argument"),
+        (["validate", "x.json"], "--local"),
+        (["validate", "--json", "--brief", "--local", "x.json"], "choose one"),
+        (["validate", "--local", "--url", "http://127.0.0.1:1", "x.json"], "leave out --url"),
+        (["validate", "--url", "http://127.0.0.1:1", "--token", "t", "--shop", __file__, "x.json"], "go with --local"),
+        (["validate", "--url", "http://accord.example", "--token", "t", "x.json"], "--allow-insecure"),
+        (["validate", "--url", "accord.example", "--token", "t", "x.json"], "no address"),
+        (["validate", "--local", "--shop", __file__, "x.json"], "test_validate.py"),
+        (["validate", "--local", "--book", "/", "x.json"], "fibres.toml: is missing"),
     ],
 )
 def test_wrong_use(alone: Any, arguments: list[str], told: str) -> None:
@@ -197,13 +199,13 @@ def test_wrong_use(alone: Any, arguments: list[str], told: str) -> None:
 
 
 def test_nobody_answers(accord: Any, order: Callable[..., str]) -> None:
-    done = accord("check", "--json", order("fine", FINE), ACCORD_URL="http://127.0.0.1:1")
+    done = accord("validate", "--json", order("fine", FINE), ACCORD_URL="http://127.0.0.1:1")
     assert done.exit_code == 2
     assert json.loads(done.stdout) == []
     assert "No answer" in done.stderr
 
 
 def test_a_wrong_token(accord: Any, order: Callable[..., str]) -> None:
-    done = accord("check", order("fine", FINE), ACCORD_TOKEN="nobody")
+    done = accord("validate", order("fine", FINE), ACCORD_TOKEN="nobody")
     assert done.exit_code == 2
     assert "does not take this token" in done.stderr

@@ -3,8 +3,8 @@
 set -eu
 . "$(dirname -- "$0")/common.sh"
 
-[ $# -eq 1 ] || usage "check-folder.sh FOLDER"
-[ -d "$1" ] || usage "check-folder.sh FOLDER    ('$1' is none)"
+[ $# -eq 1 ] || usage "validate-folder.sh FOLDER"
+[ -d "$1" ] || usage "validate-folder.sh FOLDER    ('$1' is none)"
 check_environment
 make_scratch
 worst=0

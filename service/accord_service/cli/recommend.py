@@ -1,4 +1,4 @@
-"""``accord settle``: how an order can be done."""
+"""``accord recommend``: how an order can be done."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ import click
 from accord_rules.advise.plans import PLANS_MOST
 from accord_rules.orders.order import PREFERENCES
 from accord_service.cli.asking import answered, answerer
-from accord_service.cli.check import DONE, NOT_DONE, UNASKED
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
-from accord_service.cli.show import show_refusal, show_settlement
+from accord_service.cli.show import show_recommendation, show_refusal
+from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 
 
 @click.command(short_help="Say how an order can be done.")
@@ -30,7 +30,7 @@ from accord_service.cli.show import show_refusal, show_settlement
 )
 @answered
 @click.pass_context
-def settle(
+def recommend(
     context: click.Context, /, file: str, as_json: bool, prefer: tuple[str, ...], plans: int, **who: Any
 ) -> None:
     """Say how ORDER.json can be done: transfers, press, settings and steps ("-" reads standard input).
@@ -50,7 +50,7 @@ def settle(
             _print(output, answer)
         else:
             output.say(asked.introduction)
-            show_settlement(output, file, answer, plans)
+            show_recommendation(output, file, answer, plans)
     context.exit(DONE if answer["plans"] else NOT_DONE)
 
 

@@ -1,4 +1,4 @@
-"""``accord check``: the verdict on order files."""
+"""``accord validate``: the verdict on order files."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ DONE, NOT_DONE, UNASKED = 0, 1, 2
 @click.option("--brief", is_flag=True, help="One line a file.")
 @answered
 @click.pass_context
-def check(context: click.Context, /, files: tuple[str, ...], as_json: bool, brief: bool, **who: Any) -> None:
+def validate(context: click.Context, /, files: tuple[str, ...], as_json: bool, brief: bool, **who: Any) -> None:
     """Say of each ORDER.json whether it can be done ("-" reads one from standard input).
 
     Exits with 0 if every order is accepted or conditional, 1 if one is rejected or undetermined, 2 if one could not

@@ -1,4 +1,4 @@
-"""``accord settle``."""
+"""``accord recommend``."""
 
 from __future__ import annotations
 
@@ -24,18 +24,18 @@ HOPELESS = FREE | {
 
 def test_a_plan_shows_settings_with_their_window_and_numbered_steps(accord: Any, order: Callable[..., str]) -> None:
     file = order("free", FREE)
-    done = accord("settle", file)
-    document = json.loads(accord("settle", "--json", file).stdout)
+    done = accord("recommend", file)
+    document = json.loads(accord("recommend", "--json", file).stdout)
     assert done.exit_code == 0
     said = " ".join(done.stdout.split())
     best = document["plans"][0]
     decoration = best["decorations"][0]
-    temperature = decoration["settings"]["temperature"]
-    least, most = temperature["display_window"]
+    temperature, window = decoration["explained"]["temperature"], decoration["explained"]["window"]
+    least, most = window["least"], window["most"]
     assert f"PLAN 1 {decoration['transfer']} on {best['press']}" in said
-    assert f"temperature {temperature['set']} on the display; anything from {least} to {most} will do" in said
-    assert temperature["because"]
-    assert all(f"because {each}" in said for each in temperature["because"])
+    assert f"temperature {temperature} on the display; anything from {least} to {most} will do" in said
+    assert window["because"]
+    assert all(f"because {each}" in said for each in window["because"])
     assert decoration["steps"]
     for number, step in enumerate(decoration["steps"], start=1):
         assert f"{number}. {step}" in said
@@ -46,11 +46,11 @@ def test_a_plan_shows_settings_with_their_window_and_numbered_steps(accord: Any,
 
 def test_no_plan_says_what_stands_in_the_way(accord: Any, order: Callable[..., str]) -> None:
     file = order("hopeless", HOPELESS)
-    done = accord("settle", file)
+    done = accord("recommend", file)
     assert done.exit_code == 1
     assert "No way to do" in done.stdout
     said = " ".join(done.stdout.split())
-    document = json.loads(accord("settle", "--json", file).stdout)
+    document = json.loads(accord("recommend", "--json", file).stdout)
     findings = [finding for each in document["ruled_out"] for finding in each["findings"]]
     assert findings
     assert all(f"{finding['title']} [rule {finding['rule']}]" in said for finding in findings)
@@ -60,17 +60,17 @@ def test_it_says_when_not_every_combination_was_weighed(accord: Any, order: Call
     square = {"width": "60 mm", "height": "60 mm"}
     open_ = [{"placement": each, "size": square} for each in ("front", "back") * 5]  # of two transfers each
     many = order("many", FREE | {"decorations": open_})
-    assert json.loads(accord("settle", "--json", many).stdout)["complete"] is False
+    assert json.loads(accord("recommend", "--json", many).stdout)["complete"] is False
     said = "of each decoration only the best transfers were combined"
-    assert said in " ".join(accord("settle", many).stdout.split())
-    assert said not in " ".join(accord("settle", order("free", FREE)).stdout.split())
+    assert said in " ".join(accord("recommend", many).stdout.split())
+    assert said not in " ".join(accord("recommend", order("free", FREE)).stdout.split())
 
 
 def test_that_nothing_was_found_so_far_is_not_that_there_is_nothing(
     alone: Any, order: Callable[..., str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(Scales, "allowance", lambda self: lambda: False)
-    done = alone("settle", "--local", order("free", FREE))
+    done = alone("recommend", "--local", order("free", FREE))
     assert done.exit_code == 1
     assert "No way found so far to do" in done.stdout
     assert "other ways may well exist" in " ".join(done.stdout.split())
@@ -78,10 +78,10 @@ def test_that_nothing_was_found_so_far_is_not_that_there_is_nothing(
 
 def test_wishes_change_the_question(accord: Any, order: Callable[..., str]) -> None:
     file = order("free", FREE | {"prefer": ["cost"]})
-    own = json.loads(accord("settle", "--json", file).stdout)
-    wished = json.loads(accord("settle", "--json", "--prefer", "durability", "--prefer", "cost", file).stdout)
+    own = json.loads(accord("recommend", "--json", file).stdout)
+    wished = json.loads(accord("recommend", "--json", "--prefer", "durability", "--prefer", "cost", file).stdout)
     asked = json.loads(
-        accord("settle", "--json", "-", stdin=json.dumps(FREE | {"prefer": ["durability", "cost"]})).stdout
+        accord("recommend", "--json", "-", stdin=json.dumps(FREE | {"prefer": ["durability", "cost"]})).stdout
     )
     assert wished == asked
     assert wished["plans"][0]["reasons"] != own["plans"][0]["reasons"]
@@ -89,21 +89,21 @@ def test_wishes_change_the_question(accord: Any, order: Callable[..., str]) -> N
 
 def test_as_many_plans_as_wished(accord: Any, order: Callable[..., str]) -> None:
     file = order("free", FREE)
-    found = len(json.loads(accord("settle", "--json", file).stdout)["plans"])
+    found = len(json.loads(accord("recommend", "--json", file).stdout)["plans"])
     assert found > 1
-    assert accord("settle", file).stdout.count("PLAN ") == 1
-    assert "Further ways" in accord("settle", file).stdout
-    every = accord("settle", "--plans", str(found), file).stdout
+    assert accord("recommend", file).stdout.count("PLAN ") == 1
+    assert "Further ways" in accord("recommend", file).stdout
+    every = accord("recommend", "--plans", str(found), file).stdout
     assert every.count("PLAN ") == found
     assert "Further ways" not in every
 
 
 def test_wrong_use_and_malformed_orders(accord: Any, order: Callable[..., str]) -> None:
-    assert accord("settle", "--prefer", "beauty", order("free", FREE)).exit_code == 2
-    assert accord("settle", "--plans", "0", order("free", FREE)).exit_code == 2
-    refused = accord("settle", order("odd", FREE | {"weather": "fine"}))
+    assert accord("recommend", "--prefer", "beauty", order("free", FREE)).exit_code == 2
+    assert accord("recommend", "--plans", "0", order("free", FREE)).exit_code == 2
+    refused = accord("recommend", order("odd", FREE | {"weather": "fine"}))
     assert refused.exit_code == 2
     assert "/weather" in refused.stdout
-    raw = accord("settle", "--json", order("odd", FREE | {"weather": "fine"}))
+    raw = accord("recommend", "--json", order("odd", FREE | {"weather": "fine"}))
     assert raw.exit_code == 2
     assert json.loads(raw.stdout)["errors"][0]["pointer"] == "/weather"

@@ -1,0 +1,47 @@
+"""The heat estimate of a pressing as a plan shows it."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from accord_rules.derive.case import Case
+from accord_rules.derive.chosen import Chosen
+from accord_rules.derive.heat import range_words
+from accord_rules.documents import units
+from accord_rules.heat.grid import Floats
+from accord_rules.heat.response import LONGEST_S, at_times
+from accord_rules.verdict import HeatCurve, HeatEstimate
+
+_CURVE_STEPS = 24
+
+
+def heat_estimate(case: Case, chosen: Chosen, *, curve: bool = False) -> HeatEstimate | None:
+    """The estimate as a plan shows it, ``curve``: with what it takes to draw it.
+
+    None where there is no estimate. ``case`` must have settings, ``chosen`` are they.
+    """
+    found, lying = case.known["heat.estimate"], case.known["heat.lay"]
+    if found is None or chosen.time_s is None:
+        return None
+    state = "a piece that was not pre-pressed" if lying.water_share else "a dry piece"
+    need = case.show(units.TEMPERATURE, case.known["heat.need_c"])
+    return HeatEstimate(
+        need_c=case.known["heat.need_c"],
+        hold_s=case.known["heat.need_s"],
+        dwell_s=chosen.time_s,
+        interface_c=tuple(found.interface_c),
+        reach_s=tuple(time_s if isfinite(time_s) else None for time_s in found.reach_s),
+        sag_k=case.known["heat.sag_k"],
+        face_down=lying.piece.face_down,
+        damp=bool(lying.water_share),
+        touch_wait_s=case.known["touch.wait_s"] and round(case.known["touch.wait_s"]),
+        text=f"estimate for {state}: at {need} after {range_words(found.reach_s)}",
+        curve=_drawn(case.known["heat.curves"], chosen.time_s) if curve else None,
+    )
+
+
+def _drawn(curves: tuple[Floats, Floats, Floats], dwell_s: float) -> HeatCurve:
+    """The three curves to draw, to a little beyond the dwell: times in s, temperatures in °C."""
+    until_s = min(LONGEST_S, 1.25 * dwell_s)
+    times = [round(until_s * (step / _CURVE_STEPS) ** 1.5, 1) for step in range(_CURVE_STEPS + 1)]
+    return HeatCurve(tuple(times), *(tuple(at_times(curve, times)) for curve in curves))
