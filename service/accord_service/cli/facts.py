@@ -12,7 +12,7 @@ import click
 
 from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
-from accord_service.cli.asking import Document, Failure, Unknown, answered, answerer
+from accord_service.cli.answerers import Document, Failure, Unknown, answered, answerer
 from accord_service.cli.output import Output
 
 _SCOPES: Mapping[str, str] = MappingProxyType(
@@ -57,14 +57,14 @@ def facts(name: str | None, as_json: bool, **who: Any) -> None:
     output = Output.of_terminal()
     fact: Document | None = None
     entries: Sequence[Document] = ()
-    with answerer(**who) as asked:
+    with answerer(**who) as accord:
         if name is None:
-            entries = asked.facts()
+            entries = accord.facts()
         else:
             try:
-                fact = asked.fact(name)
+                fact = accord.fact(name)
             except Unknown as error:
-                entries = _group(name, asked.facts(), str(error))
+                entries = _group(name, accord.facts(), str(error))
     if as_json:
         click.echo(json.dumps(fact or entries, ensure_ascii=not output.is_utf, indent=2))
     elif fact is None:

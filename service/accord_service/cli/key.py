@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from accord_service.cli.asking import Failure, ServiceCall, administered
+from accord_service.cli.answerers import Failure, ServiceCall, administered
 from accord_service.http.roles import COLLECTIVE, ROLES
 
 _COLUMNS = (
@@ -45,8 +45,8 @@ def issue(put: ServiceCall, shop: str, role: str, holder: str | None, expires_at
 @administered
 def list_(put: ServiceCall, shop: str | None) -> None:
     """List keys: id, shop, role, the token's last four, when issued, used last, expired and revoked, and the holder."""
-    for each in put(lambda client: list(client.administration.keys(shop))):
-        click.echo("\t".join(each[name] or "-" for name in _COLUMNS))
+    for key in put(lambda client: list(client.administration.keys(shop))):
+        click.echo("\t".join(key[name] or "-" for name in _COLUMNS))
 
 
 @key.command()

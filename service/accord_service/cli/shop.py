@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from accord_service.cli.asking import Failure, ServiceCall, administered
+from accord_service.cli.answerers import Failure, ServiceCall, administered
 
 
 @click.group(short_help="Add and list shops (admin).")
@@ -33,5 +33,5 @@ def add(put: ServiceCall, file: Path, validate_only: bool) -> None:
 @administered
 def list_(put: ServiceCall) -> None:
     """List every shop: id, name, version, when it last changed."""
-    for each in put(lambda client: list(client.administration.shops())):
-        click.echo(f"{each['id']}\t{each['name']}\t{each['version']}\t{each['changed_at']}")
+    for line in put(lambda client: list(client.administration.shops())):
+        click.echo(f"{line['id']}\t{line['name']}\t{line['version']}\t{line['changed_at']}")

@@ -100,7 +100,9 @@ def in_line(text: str) -> Markup:
 def _everywhere(document: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
     """The parameters that every operation takes alike: told once, not in each section."""
     first, *others = (operation for methods in document["paths"].values() for operation in methods.values())
-    return tuple(each for each in first["parameters"] if all(each in other["parameters"] for other in others))
+    return tuple(
+        parameter for parameter in first["parameters"] if all(parameter in other["parameters"] for other in others)
+    )
 
 
 def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
@@ -117,7 +119,7 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
                 tag=operation["tags"][0],
                 summary=operation["summary"],
                 about=operation["description"],
-                parameters=tuple(each for each in operation["parameters"] if each not in everywhere),
+                parameters=tuple(parameter for parameter in operation["parameters"] if parameter not in everywhere),
                 takes=_shape(body.get("schema", {})),
                 answers=_shape(answer["schema"]),
                 examples=tuple(_examples(body, answer)),
@@ -128,10 +130,10 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
 def _statuses(document: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterator[Status]:
     examples = document["components"]["examples"]
     for code, response in operation["responses"].items():
-        told = document["components"]["responses"][_shape(response)] if "$ref" in response else response
-        slugs = told.get("content", {}).get(MEDIA_TYPE, {}).get("examples", {})
+        component = document["components"]["responses"][_shape(response)] if "$ref" in response else response
+        slugs = component.get("content", {}).get(MEDIA_TYPE, {}).get("examples", {})
         problems = tuple((slug, examples[slug]["summary"]) for slug in slugs)
-        yield Status(code, told["description"], problems, tuple(told["headers"]))
+        yield Status(code, component["description"], problems, tuple(component["headers"]))
 
 
 def _examples(body: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Shown]:
