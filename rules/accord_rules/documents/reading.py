@@ -461,10 +461,10 @@ class Object(Reader):
             faults.append(Fault(place, "is not a known field", names, code="unknown-field", refused=unknown))
         before = len(faults)
         read = {}
-        for name, (reader, required) in readers.items():
+        for name, (reader, is_required) in readers.items():
             if name in value:
                 read[name] = reader.read(value[name], f"{pointer}/{name}", faults)
-            elif required:
+            elif is_required:
                 faults.append(Fault(f"{pointer}/{name}", "is required", code="required"))
         return built(self.into, read) if len(faults) == before else None
 
@@ -478,7 +478,7 @@ def unopened(why: str) -> dict[str, Any]:
     return {"type": "object", "additionalProperties": {}, "description": f"not opened here: {why}"}
 
 
-def given(reader: Reader, about: str = "", *, name: str = "", spread: bool = False, **more: Any) -> Any:
+def required(reader: Reader, about: str = "", *, name: str = "", spread: bool = False, **more: Any) -> Any:
     """A dataclass field that a document must have, read by ``reader``; ``about`` says what it holds.
 
     A default is for those who make it in Python alone. ``name`` is its name in documents where Python has another use
@@ -521,8 +521,8 @@ def members_of(cls: type) -> tuple[Member, ...]:
             inside = members_of(reader.into)
             members += [dataclasses.replace(member, path=(f.name, *member.path)) for member in inside]
         elif reader is not None:
-            required, about = f.metadata["required"], f.metadata["about"]
-            members.append(Member(_name_of(f), (f.name,), reader, required, f.default, about))
+            is_required, about = f.metadata["required"], f.metadata["about"]
+            members.append(Member(_name_of(f), (f.name,), reader, is_required, f.default, about))
     return tuple(members)
 
 

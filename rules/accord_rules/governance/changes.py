@@ -29,9 +29,9 @@ from accord_rules.documents.reading import (
     Reader,
     Text,
     escape,
-    given,
     kind_of,
     optional,
+    required,
     unopened,
 )
 from accord_rules.documents.writing import Documented
@@ -102,9 +102,11 @@ def _no_text(text: str, pointer: str) -> Iterable[Fault]:
 class EntryChange(Documented):
     """One entry of the book set to ``value`` (as the book writes it), or taken out where that is null."""
 
-    kind: str = given(Choice(CHANGEABLE), "the kind of entry")
-    id: str = given(Text(80), "its name")
-    value: Mapping[str, Any] | None = given(Nullable(EntryTable()), "the entry as the book writes it; null: taken out")
+    kind: str = required(Choice(CHANGEABLE), "the kind of entry")
+    id: str = required(Text(80), "its name")
+    value: Mapping[str, Any] | None = required(
+        Nullable(EntryTable()), "the entry as the book writes it; null: taken out"
+    )
     before: str | None = optional(Text(80), about='digest of the entry as it was, "none" where there was none')
 
 

@@ -19,7 +19,7 @@ from accord_rules.authority import Authority, code_digest
 from accord_rules.documents import units
 from accord_rules.documents.answers import INTEGER, STRING, STRINGS, Free, listed, mapped
 from accord_rules.documents.canonical import digest
-from accord_rules.documents.reading import Choice, DocumentError, Object, given
+from accord_rules.documents.reading import Choice, DocumentError, Object, required
 from accord_rules.documents.writing import Documented, written
 from accord_rules.governance import edges
 from accord_rules.governance.changes import CHANGEABLE, EntryChange, difference
@@ -77,45 +77,45 @@ class Budget:
 class Flip(Documented):
     """One order that one rule says something else about."""
 
-    source: str = given(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
-    shop: str = given(STRING, "the shop")
-    order: str = given(STRING, "the record's id, or the name of the edge case")
-    rule: str = given(STRING, "the rule")
-    direction: str = given(Choice(DIRECTIONS), "which way")
-    before: str = given(Choice(REPLAYED_VERDICTS), "verdict under the base")
-    after: str = given(Choice(REPLAYED_VERDICTS), "verdict with the changes")
+    source: str = required(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
+    shop: str = required(STRING, "the shop")
+    order: str = required(STRING, "the record's id, or the name of the edge case")
+    rule: str = required(STRING, "the rule")
+    direction: str = required(Choice(DIRECTIONS), "which way")
+    before: str = required(Choice(REPLAYED_VERDICTS), "verdict under the base")
+    after: str = required(Choice(REPLAYED_VERDICTS), "verdict with the changes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlipCount(Documented):
     """How many orders of a shop one rule turns one way."""
 
-    source: str = given(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
-    shop: str = given(STRING, "the shop")
-    rule: str = given(STRING, "the rule")
-    direction: str = given(Choice(DIRECTIONS), "which way")
-    orders: int = given(INTEGER, "orders it says something else about")
-    verdicts: int = given(INTEGER, "those of them whose verdict differs")
+    source: str = required(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
+    shop: str = required(STRING, "the shop")
+    rule: str = required(STRING, "the rule")
+    direction: str = required(Choice(DIRECTIONS), "which way")
+    orders: int = required(INTEGER, "orders it says something else about")
+    verdicts: int = required(INTEGER, "those of them whose verdict differs")
 
 
 @dataclass(frozen=True, slots=True)
 class FlipWitness(Documented):
     """An order that shows a flip: it can be sent as it is."""
 
-    flip: Flip = given(Object(Flip), "the flip", spread=True)
-    document_of_order: Mapping[str, Any] = given(Free((Order,)), "the order", name="asked")
+    flip: Flip = required(Object(Flip), "the flip", spread=True)
+    document_of_order: Mapping[str, Any] = required(Free((Order,)), "the order", name="asked")
 
 
 @dataclass(frozen=True, slots=True)
 class Decision(Documented):
     """What a change does as a whole."""
 
-    kind: str = given(Choice(WAYS), "which way")
-    decided: str = given(
+    kind: str = required(Choice(WAYS), "which way")
+    decided: str = required(
         Choice((EXACTLY, BY_REPLAY)), "exactly: from the rules' conditions; by replay: on the orders tried"
     )
-    holds_for: str = given(STRING, "for which orders that holds")
-    because: tuple[str, ...] = given(STRINGS, "why, in sentences")
+    holds_for: str = required(STRING, "for which orders that holds")
+    because: tuple[str, ...] = required(STRINGS, "why, in sentences")
 
     @property
     def exact(self) -> bool:
@@ -127,35 +127,35 @@ class Decision(Documented):
 class EntryName(Documented):
     """An entry of the book."""
 
-    kind: str = given(Choice(CHANGEABLE), "the kind of entry")
-    id: str = given(STRING, "its name")
+    kind: str = required(Choice(CHANGEABLE), "the kind of entry")
+    id: str = required(STRING, "its name")
 
 
 @dataclass(frozen=True, slots=True)
 class ReplayedCount(Documented):
     """How many orders were judged under both."""
 
-    recorded: int = given(INTEGER, "recorded orders")
-    recorded_left_out: int = given(INTEGER, "recorded orders left out for their number; 1 may stand for more")
-    edges: int = given(INTEGER, "orders at edges")
-    edges_left_out: int = given(INTEGER, "1 where there were more")
+    recorded: int = required(INTEGER, "recorded orders")
+    recorded_left_out: int = required(INTEGER, "recorded orders left out for their number; 1 may stand for more")
+    edges: int = required(INTEGER, "orders at edges")
+    edges_left_out: int = required(INTEGER, "1 where there were more")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Effect(Documented):
     """What changes between two states of the book."""
 
-    old_digest: str = given(STRING, "digest of the base", name="old")
-    new_digest: str = given(STRING, "digest of the book with the changes", name="new")
-    code: str = given(STRING, "digest of the code that judged")
-    changes: tuple[EntryName, ...] = given(listed(Object(EntryName)), "what is changed")
-    decision: Decision = given(Object(Decision), "what it does as a whole")
-    loosens_safety: tuple[str, ...] = given(STRINGS, "each safety limit or rule that is loosened")
-    counts: tuple[FlipCount, ...] = given(listed(Object(FlipCount)), "flips by shop, rule and direction")
-    flips: tuple[Flip, ...] = given(listed(Object(Flip)), "every flip")
-    witnesses: tuple[FlipWitness, ...] = given(listed(Object(FlipWitness)), "one order for each rule and direction")
-    watched: Mapping[str, int] = given(mapped(INTEGER), "watched rule to the recorded orders it holds for")
-    replayed: ReplayedCount = given(Object(ReplayedCount), "how many orders were judged under both")
+    old_digest: str = required(STRING, "digest of the base", name="old")
+    new_digest: str = required(STRING, "digest of the book with the changes", name="new")
+    code: str = required(STRING, "digest of the code that judged")
+    changes: tuple[EntryName, ...] = required(listed(Object(EntryName)), "what is changed")
+    decision: Decision = required(Object(Decision), "what it does as a whole")
+    loosens_safety: tuple[str, ...] = required(STRINGS, "each safety limit or rule that is loosened")
+    counts: tuple[FlipCount, ...] = required(listed(Object(FlipCount)), "flips by shop, rule and direction")
+    flips: tuple[Flip, ...] = required(listed(Object(Flip)), "every flip")
+    witnesses: tuple[FlipWitness, ...] = required(listed(Object(FlipWitness)), "one order for each rule and direction")
+    watched: Mapping[str, int] = required(mapped(INTEGER), "watched rule to the recorded orders it holds for")
+    replayed: ReplayedCount = required(Object(ReplayedCount), "how many orders were judged under both")
 
     @cached_property
     def replay_digest(self) -> str:

@@ -37,10 +37,10 @@ from accord_rules.documents.reading import (
     Table,
     Text,
     escape,
-    given,
     kind_of,
     optional,
     read,
+    required,
     unopened,
 )
 from accord_rules.documents.spelling import did_you_mean
@@ -139,19 +139,19 @@ def read_house(document: Any) -> HouseRules:
 class Witness(Documented):
     """An order that would slip through."""
 
-    order: Mapping[str, Any] = given(Free((Order,)), "an order, as POST /v1/validate takes it")
-    shared_verdict: str = given(Choice(VERDICTS), "its verdict under the shared book")
-    house_verdict: str = given(Choice(VERDICTS), "its verdict under the house rules that were refused")
-    lost: tuple[str, ...] = given(STRINGS, "ids of the rules that would no longer find anything")
+    order: Mapping[str, Any] = required(Free((Order,)), "an order, as POST /v1/validate takes it")
+    shared_verdict: str = required(Choice(VERDICTS), "its verdict under the shared book")
+    house_verdict: str = required(Choice(VERDICTS), "its verdict under the house rules that were refused")
+    lost: tuple[str, ...] = required(STRINGS, "ids of the rules that would no longer find anything")
 
 
 @dataclass(frozen=True, slots=True)
 class Refusal(Documented):
     """One house rule that can't be taken."""
 
-    pointer: str = given(STRING, "JSON Pointer (RFC 6901) to the place")
-    message: str = given(STRING, "why")
-    witness: Witness | None = given(
+    pointer: str = required(STRING, "JSON Pointer (RFC 6901) to the place")
+    message: str = required(STRING, "why")
+    witness: Witness | None = required(
         Nullable(Object(Witness)), "an order that shows it; null where none was found", default=None
     )
 

@@ -14,7 +14,7 @@ from typing import Any
 from scipy.special import betaincinv
 
 from accord_rules.documents.answers import INTEGER, Figure, Nullable
-from accord_rules.documents.reading import Name, Whole, given
+from accord_rules.documents.reading import Name, Whole, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
 from accord_rules.revision.book import Book
@@ -30,17 +30,17 @@ _SOURCE_TEXT = "Counts of pieces that came out good and of those that failed, by
 class Cell:
     """What outcomes are counted by: a transfer family or product, a substrate, a type of press."""
 
-    transfer: str = given(Name(name_of="transfers|products"))
-    substrate: str = given(Name(name_of="substrates"))
-    press_type: str = given(Name(name_of="press_types"))
+    transfer: str = required(Name(name_of="transfers|products"))
+    substrate: str = required(Name(name_of="substrates"))
+    press_type: str = required(Name(name_of="press_types"))
 
 
 @dataclass(frozen=True, slots=True)
 class OutcomeCounts:
     """Pieces that came out good, and pieces that failed."""
 
-    good: int = given(Whole(0, 100_000_000))
-    failed: int = given(Whole(0, 100_000_000))
+    good: int = required(Whole(0, 100_000_000))
+    failed: int = required(Whole(0, 100_000_000))
 
     def __add__(self, other: OutcomeCounts) -> OutcomeCounts:
         return OutcomeCounts(self.good + other.good, self.failed + other.failed)
@@ -50,12 +50,12 @@ class OutcomeCounts:
 class OutcomeSummary(Documented):
     """Counts, and the share of good pieces (0 to 1): the interval's ends and the likeliest value, g of n."""
 
-    good: int = given(INTEGER, "pieces that came out good")
-    failed: int = given(INTEGER, "pieces that failed")
-    low: float = given(Figure(4), "lower end of the credible interval of the good share")
-    likely: float | None = given(Nullable(Figure(4)), "good pieces of all; null where nothing was reported")
-    high: float = given(Figure(4), "upper end of the credible interval")
-    credibility: float = given(Figure(), "how sure the interval is, 0 to 1", default=CREDIBILITY)
+    good: int = required(INTEGER, "pieces that came out good")
+    failed: int = required(INTEGER, "pieces that failed")
+    low: float = required(Figure(4), "lower end of the credible interval of the good share")
+    likely: float | None = required(Nullable(Figure(4)), "good pieces of all; null where nothing was reported")
+    high: float = required(Figure(4), "upper end of the credible interval")
+    credibility: float = required(Figure(), "how sure the interval is, 0 to 1", default=CREDIBILITY)
 
     @property
     def count(self) -> int:

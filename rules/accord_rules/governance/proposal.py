@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from accord_rules.documents.files import Documents
-from accord_rules.documents.reading import Choice, Flag, Many, Object, Text, Whole, given, optional, read
+from accord_rules.documents.reading import Choice, Flag, Many, Object, Text, Whole, optional, read, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import (
     CHANGES_MOST,
@@ -49,16 +49,16 @@ class GovernanceError(Exception):
 class Base(Documented):
     """The revision a proposal starts from."""
 
-    revision: int = given(Whole(1, 1_000_000_000), "its number")
-    digest: str = given(Text(80), "its digest")
+    revision: int = required(Whole(1, 1_000_000_000), "its number")
+    digest: str = required(Text(80), "its digest")
 
 
 @dataclass(frozen=True, slots=True)
 class ShownEffect(Documented):
     """What a proposal's replay came to, as far as approvals need it: its digest, and why two stewards are needed."""
 
-    replay_digest: str = given(Text(80), "digest of the effect")
-    loosens_safety: tuple[str, ...] = given(
+    replay_digest: str = required(Text(80), "digest of the effect")
+    loosens_safety: tuple[str, ...] = required(
         Many(Text(400), 200), "why two stewards are needed; empty where one will do", default=()
     )
 
@@ -75,11 +75,11 @@ class KnownKey:
 class Approval(Documented):
     """Who approved, in which role, exactly what, and for which shop; ``shop`` is None where nobody knows the key."""
 
-    who: str = given(Text(80), about="the id of the key")
-    role: str = given(Text(20), about="its role then")
-    change_digest: str = given(Text(80), about="digest of the changes approved")
-    base_digest: str = given(Text(80), about="digest of the base")
-    replay_digest: str = given(Text(80), about="digest of the effect that was seen")
+    who: str = required(Text(80), about="the id of the key")
+    role: str = required(Text(20), about="its role then")
+    change_digest: str = required(Text(80), about="digest of the changes approved")
+    base_digest: str = required(Text(80), about="digest of the base")
+    replay_digest: str = required(Text(80), about="digest of the effect that was seen")
     shop: str | None = optional(Text(80), about="the shop of the key; left out where nobody knows the key")
     revoked: bool = optional(Flag(), False, about="whether the key was revoked since")
 
@@ -97,14 +97,14 @@ class Proposal(Documented):
     ``author_shop`` is None for what the program itself drafted.
     """
 
-    id: str = given(Text(80), about="its id")
-    base: Base = given(Object(Base), about="the revision it starts from")
-    changes: tuple[EntryChange, ...] = given(
+    id: str = required(Text(80), about="its id")
+    base: Base = required(Object(Base), about="the revision it starts from")
+    changes: tuple[EntryChange, ...] = required(
         Many(Object(EntryChange), CHANGES_MOST), about="what it asks to be different"
     )
-    reason: str = given(_WORDS, about="why")
-    evidence: str = given(_WORDS, about="on what evidence")
-    author: str = given(Text(80), about="the id of the key that made it")
+    reason: str = required(_WORDS, about="why")
+    evidence: str = required(_WORDS, about="on what evidence")
+    author: str = required(Text(80), about="the id of the key that made it")
     state: str = optional(Choice(STATES), "draft", about="where it is in its life")
     shown: ShownEffect | None = optional(Object(ShownEffect), about="what its effect came to")
     approvals: tuple[Approval, ...] = optional(Many(Object(Approval), 50), (), about="approvals given")

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Fault, Many, Object, Text, given
+from accord_rules.documents.reading import Fault, Many, Object, Text, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import (
     CHANGES_MOST,
@@ -66,17 +66,17 @@ _PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
 class Proposed(Documented):
     """A change of the book that is asked for, why, and on what evidence; its base is the head when it is made."""
 
-    base: Base = given(Object(Base), "the revision it starts from")
-    changes: tuple[EntryChange, ...] = given(Many(Object(EntryChange), CHANGES_MOST, 1), "what is to be different")
-    reason: str = given(Text(REASON_MOST, lines=True), "why")
-    evidence: str = given(Text(REASON_MOST, lines=True), "on what evidence")
+    base: Base = required(Object(Base), "the revision it starts from")
+    changes: tuple[EntryChange, ...] = required(Many(Object(EntryChange), CHANGES_MOST, 1), "what is to be different")
+    reason: str = required(Text(REASON_MOST, lines=True), "why")
+    evidence: str = required(Text(REASON_MOST, lines=True), "on what evidence")
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why."""
 
-    reason: str = given(Text(REASON_MOST, lines=True), "why")
+    reason: str = required(Text(REASON_MOST, lines=True), "why")
 
 
 def number_in(text: str) -> int:

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import click
 
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, given, optional, read
+from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, optional, read, required
 from accord_rules.load.loader import from_documents
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -32,8 +32,8 @@ WHO = "seed"
 class WantedKey:
     """A key that is to be issued."""
 
-    shop: str = given(Name())
-    role: str = given(Choice(ROLES))
+    shop: str = required(Name())
+    role: str = required(Choice(ROLES))
     holder: str | None = optional(Text(80))
 
 
@@ -41,7 +41,7 @@ class WantedKey:
 class KeyFile:
     """``keys.toml``: a table ``[[key]]`` a key."""
 
-    key: tuple[WantedKey, ...] = given(Many(Object(WantedKey), 1000, 1))
+    key: tuple[WantedKey, ...] = required(Many(Object(WantedKey), 1000, 1))
 
 
 @click.command(short_help="Put shops from files into a store that no service uses yet.")

@@ -14,7 +14,7 @@ from accord_rules.advise.plans import NO_EXPERIENCE, Experience, Experiences
 from accord_rules.derive.case import Case
 from accord_rules.documents.answers import INTEGER, STRING, mapped
 from accord_rules.documents.canonical import digest
-from accord_rules.documents.reading import Object, given
+from accord_rules.documents.reading import Object, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance import outcomes as rules
 from accord_rules.governance import proposal as proposals
@@ -69,10 +69,10 @@ def summary(count: CellCount) -> OutcomeSummary:
 class CellOutcomes(Documented):
     """Reported pieces of one substrate and type of press, and the share that comes out good."""
 
-    substrate: str = given(STRING, "the substrate")
-    press_type: str = given(STRING, "the type of press")
-    summary: OutcomeSummary = given(Object(OutcomeSummary), "the share that comes out good", spread=True)
-    failures: Mapping[str, int] = given(mapped(INTEGER), "what failed to how often")
+    substrate: str = required(STRING, "the substrate")
+    press_type: str = required(STRING, "the type of press")
+    summary: OutcomeSummary = required(Object(OutcomeSummary), "the share that comes out good", spread=True)
+    failures: Mapping[str, int] = required(mapped(INTEGER), "what failed to how often")
 
 
 def shown(counts: Sequence[CellCount], family: str) -> tuple[CellOutcomes, ...]:
