@@ -163,6 +163,6 @@ def test_the_table_fits_the_code(name: str) -> None:
         assert [*(ROOT / "rules/accord_rules/book/rules").rglob(f"{mutant.rule}.toml")]
     file, _, test = mutant.test.partition("::")
     tests = ast.parse((ROOT / file).read_text(encoding="utf-8")).body
-    (found,) = [each for each in tests if isinstance(each, ast.FunctionDef) and each.name == test.partition("[")[0]]
+    (found,) = [each for each in tests if isinstance(each, ast.FunctionDef) and each.name == test]
     marks = {ast.unparse(each) for each in found.decorator_list}
     assert not any(f"mark.{marker}" in mark for mark in marks for marker in ("nightly", "needs", "skip", "xfail"))
