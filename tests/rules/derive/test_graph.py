@@ -312,7 +312,7 @@ for transfers in (("cut-film", "flock-plush"), ("flock-plush", "cut-film")):
         for transfer, place in zip(transfers, ("front", "leg"))
     ]
     verdict = authority.validate(read_document(Order, document), shop_of(book))
-    found.append([each.about for each in verdict.findings if each.rule == "house.dislikes"])
+    found.append([finding.pointer for finding in verdict.findings if finding.rule == "house.dislikes"])
 authority.close()
 shared.close()
 print(json.dumps(found))
