@@ -22,7 +22,7 @@ from accord_rules.documents.answers import (
     listed,
     mapped,
 )
-from accord_rules.documents.reading import Choice, Flag, Object, given, optional
+from accord_rules.documents.reading import Choice, Flag, Object, optional, required
 from accord_rules.documents.writing import Documented
 from accord_rules.orders.order import Order, Settings
 
@@ -39,84 +39,84 @@ _LEVEL, _VERDICT = Choice(LEVELS), Choice(VERDICTS)
 class Finding(Documented):
     """One rule's say about one part of the order."""
 
-    rule: str = given(STRING, "id of the rule; /v1/rules/{rule} tells more")
-    level: str = given(_LEVEL, "how much it matters")
-    pointer: str = given(STRING, "JSON Pointer into the order")
-    presses: tuple[str, ...] | None = given(
+    rule: str = required(STRING, "id of the rule; /v1/rules/{rule} tells more")
+    level: str = required(_LEVEL, "how much it matters")
+    pointer: str = required(STRING, "JSON Pointer into the order")
+    presses: tuple[str, ...] | None = required(
         Nullable(STRINGS), "the presses it holds on; null for all that were judged", default=None
     )
-    title: str = given(STRING, "the rule in a few words")
-    because: str = given(STRING, "why, with the numbers")
-    fix: str = given(STRING, "what to do about it; may be empty")
+    title: str = required(STRING, "the rule in a few words")
+    because: str = required(STRING, "why, with the numbers")
+    fix: str = required(STRING, "what to do about it; may be empty")
     observed: Mapping[str, str] | None = optional(
         mapped(STRING), about="what was found, as people read it; with include=observed"
     )
-    limit: Mapping[str, str] = given(mapped(STRING), "what it was held against, in the shop's units")
-    sources: tuple[str, ...] = given(STRINGS, "ids of sources; /v1/sources/{source} tells more")
-    layer: str = given(Choice(LAYERS), "shared: the collective's rule; house: the shop's own")
+    limit: Mapping[str, str] = required(mapped(STRING), "what it was held against, in the shop's units")
+    sources: tuple[str, ...] = required(STRINGS, "ids of sources; /v1/sources/{source} tells more")
+    layer: str = required(Choice(LAYERS), "shared: the collective's rule; house: the shop's own")
 
 
 @dataclass(frozen=True, slots=True)
 class Need(Documented):
     """Something the order does not say that could change the verdict."""
 
-    pointer: str = given(STRING, "JSON Pointer to the field to add")
-    type: str = given(
+    pointer: str = required(STRING, "JSON Pointer to the field to add")
+    type: str = required(
         STRING,
         "what an order takes there: flag, number, whole-number, quantity, word, name, colour, list, table or object; an"
         " object where no one field answers it",
     )
-    allowed: tuple[Any, ...] = given(
+    allowed: tuple[Any, ...] = required(
         listed(Anything()), "values that an order takes there, where they can be listed; of transfers the families"
     )
-    question: str = given(STRING, "the question to ask")
-    decides: tuple[str, ...] = given(STRINGS, "ids of the rules that hang on it")
+    question: str = required(STRING, "the question to ask")
+    decides: tuple[str, ...] = required(STRINGS, "ids of the rules that hang on it")
 
 
 @dataclass(frozen=True, slots=True)
 class Assumption(Documented):
     """Something the order does not say, and what was taken to hold."""
 
-    pointer: str = given(STRING, "JSON Pointer to the field that would say it")
-    value: Any = given(Anything(), "what was assumed, as an order says it there: said, it gives the same verdict")
-    shown: str = given(STRING, "the same, as people read it")
-    why: str = given(STRING, "why that is the sensible reading")
-    could_hurt: bool = given(Flag(), "whether a rule that keeps people safe hangs on it")
+    pointer: str = required(STRING, "JSON Pointer to the field that would say it")
+    value: Any = required(Anything(), "what was assumed, as an order says it there: said, it gives the same verdict")
+    shown: str = required(STRING, "the same, as people read it")
+    why: str = required(STRING, "why that is the sensible reading")
+    could_hurt: bool = required(Flag(), "whether a rule that keeps people safe hangs on it")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PressVerdict(Documented):
     """The verdict on the whole order on one press. Nothing can be printed from it that may not be pressed."""
 
-    press: str = given(STRING, "the press")
-    verdict: str = given(_VERDICT, "the verdict, were it done on this press")
-    settings: tuple[Mapping[str, Any], ...] | None = given(
+    press: str = required(STRING, "the press")
+    verdict: str = required(_VERDICT, "the verdict, were it done on this press")
+    settings: tuple[Mapping[str, Any], ...] | None = required(
         Nullable(listed(Free((Settings,)))),
         "per decoration, as an order writes them; null unless the verdict is accepted or conditional",
     )
-    sequence: tuple[int, ...] | None = given(
+    sequence: tuple[int, ...] | None = required(
         Nullable(listed(INTEGER)), "decorations in order of pressing; null where the settings are"
     )
-    blocked_by: tuple[str, ...] = given(STRINGS, "ids of the rules that block the order on it")
+    blocked_by: tuple[str, ...] = required(STRINGS, "ids of the rules that block the order on it")
 
 
 @dataclass(frozen=True, slots=True)
 class FieldChange(Documented):
     """One field of the order, from what it says to what would work. Values as an order document writes them."""
 
-    pointer: str = given(STRING, "JSON Pointer into the order")
-    before: Any = given(Nullable(Anything()), "null where it is not said", name="from")
-    after: Any = given(Nullable(Anything()), "null to leave it out", name="to")
+    pointer: str = required(STRING, "JSON Pointer into the order")
+    before: Any = required(Nullable(Anything()), "null where it is not said", name="from")
+    after: Any = required(Nullable(Anything()), "null to leave it out", name="to")
 
 
 @dataclass(frozen=True, slots=True)
 class Remedy(Documented):
     """Changes that make the order one that can be done; judged before they are shown."""
 
-    changes: tuple[FieldChange, ...] = given(listed(Object(FieldChange)), "what to change")
-    verdict: str = given(_VERDICT, "the verdict with the changes made")
-    text: str = given(STRING, "the changes, in a sentence")
-    cost: float = given(
+    changes: tuple[FieldChange, ...] = required(listed(Object(FieldChange)), "what to change")
+    verdict: str = required(_VERDICT, "the verdict with the changes made")
+    text: str = required(STRING, "the changes, in a sentence")
+    cost: float = required(
         Figure(),
         "what the changes cost whoever ordered: 1 turns a dial, 9 takes another blank; a choice of the book",
     )
@@ -126,47 +126,49 @@ class Remedy(Documented):
 class BookState(Documented):
     """The revision of the book that an answer rests on."""
 
-    revision: int = given(INTEGER, "revision of the book")
-    digest: str = given(STRING, "SHA-256 of the book's canonical JSON")
+    revision: int = required(INTEGER, "revision of the book")
+    digest: str = required(STRING, "SHA-256 of the book's canonical JSON")
 
 
 @dataclass(frozen=True, slots=True)
 class Basis(BookState):
     """All that an answer rests on."""
 
-    house_digest: str = given(STRING, "SHA-256 of the shop's house rules")
-    basis: str = given(Choice(BASES), "live: the book as it is; held: the last good book in memory")
+    house_digest: str = required(STRING, "SHA-256 of the shop's house rules")
+    basis: str = required(Choice(BASES), "live: the book as it is; held: the last good book in memory")
 
 
 def _basis() -> Any:
-    return given(Object(Basis), "what the answer rests on", spread=True)
+    return required(Object(Basis), "what the answer rests on", spread=True)
 
 
 def _reference() -> Any:
-    return given(STRING_OR_NULL, "the shop's own, echoed")
+    return required(STRING_OR_NULL, "the shop's own, echoed")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict(Documented):
     """The verdict on an order."""
 
-    id: str = given(STRING, "content address of the code, the book, the house rules and the order")
-    verdict: str = given(_VERDICT, "the answer")
+    id: str = required(STRING, "content address of the code, the book, the house rules and the order")
+    verdict: str = required(_VERDICT, "the answer")
     basis: Basis = _basis()
-    judged_on: str = given(STRING, "the press that findings, conditions, needs and assumptions speak of: the best one")
-    presses: tuple[PressVerdict, ...] = given(
+    judged_on: str = required(
+        STRING, "the press that findings, conditions, needs and assumptions speak of: the best one"
+    )
+    presses: tuple[PressVerdict, ...] = required(
         listed(Object(PressVerdict)), "the press that the order names or describes, or each of the shop's"
     )
-    findings: tuple[Finding, ...] = given(listed(Object(Finding)), "what the rules found, gravest first")
-    conditions: tuple[str, ...] = given(STRINGS, "what must be done for the verdict to hold")
-    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask before the verdict is known")
-    assumed: tuple[Assumption, ...] = given(
+    findings: tuple[Finding, ...] = required(listed(Object(Finding)), "what the rules found, gravest first")
+    conditions: tuple[str, ...] = required(STRINGS, "what must be done for the verdict to hold")
+    needs: tuple[Need, ...] = required(listed(Object(Need)), "what to ask before the verdict is known")
+    assumed: tuple[Assumption, ...] = required(
         listed(Object(Assumption)), "what was taken to hold because the order does not say"
     )
-    remedies: tuple[Remedy, ...] = given(
+    remedies: tuple[Remedy, ...] = required(
         listed(Object(Remedy)), "changes that would make it work; none of them takes back what the order says"
     )
-    remedies_complete: bool = given(
+    remedies_complete: bool = required(
         Flag(), "whether all the changes there are were tried; if not, that no remedy is offered proves nothing"
     )
     reference: str | None = _reference()
@@ -184,68 +186,68 @@ class Verdict(Documented):
 class TemperatureRange(Documented):
     """Temperatures from least to most."""
 
-    least: str = given(STRING, "as an order writes it")
-    least_c: float = given(Figure(1), "the same in °C")
-    most: str = given(STRING, "as an order writes it")
-    most_c: float = given(Figure(1), "the same in °C")
+    least: str = required(STRING, "as an order writes it")
+    least_c: float = required(Figure(1), "the same in °C")
+    most: str = required(STRING, "as an order writes it")
+    most_c: float = required(Figure(1), "the same in °C")
 
 
 @dataclass(frozen=True, slots=True)
 class TimeRange(Documented):
     """Times from least to most."""
 
-    least: str = given(STRING, "as an order writes it")
-    least_s: float = given(Figure(1), "the same in s")
-    most: str = given(STRING, "as an order writes it")
-    most_s: float = given(Figure(1), "the same in s")
+    least: str = required(STRING, "as an order writes it")
+    least_s: float = required(Figure(1), "the same in s")
+    most: str = required(STRING, "as an order writes it")
+    most_s: float = required(Figure(1), "the same in s")
 
 
 @dataclass(frozen=True, slots=True)
 class PressureRange(Documented):
     """Pressures from least to most."""
 
-    least: str = given(STRING, "as an order writes it")
-    least_kpa: float = given(Figure(1), "the same in kPa")
-    most: str = given(STRING, "as an order writes it")
-    most_kpa: float = given(Figure(1), "the same in kPa")
+    least: str = required(STRING, "as an order writes it")
+    least_kpa: float = required(Figure(1), "the same in kPa")
+    most: str = required(STRING, "as an order writes it")
+    most_kpa: float = required(Figure(1), "the same in kPa")
 
 
 @dataclass(frozen=True, slots=True)
 class Window(TemperatureRange):
     """Display settings that will do, and what sets each end."""
 
-    bound_by: tuple[str, ...] = given(STRINGS, "what sets the least, and what the most")
-    because: tuple[str, ...] = given(STRINGS, "the same two, in words with the numbers")
+    bound_by: tuple[str, ...] = required(STRINGS, "what sets the least, and what the most")
+    because: tuple[str, ...] = required(STRINGS, "the same two, in words with the numbers")
 
 
 @dataclass(frozen=True, slots=True)
 class HeatCurve(Documented):
     """How hot the print gets, and when: three curves over the same times."""
 
-    times_s: tuple[float, ...] = given(listed(Figure(1)), "from the platen's coming down on, s")
-    soon_c: tuple[float, ...] = given(listed(Figure(1)), "if everything helps, °C")
-    likely_c: tuple[float, ...] = given(listed(Figure(1)), "as it likely is, °C")
-    late_c: tuple[float, ...] = given(listed(Figure(1)), "if nothing helps, °C")
+    times_s: tuple[float, ...] = required(listed(Figure(1)), "from the platen's coming down on, s")
+    soon_c: tuple[float, ...] = required(listed(Figure(1)), "if everything helps, °C")
+    likely_c: tuple[float, ...] = required(listed(Figure(1)), "as it likely is, °C")
+    late_c: tuple[float, ...] = required(listed(Figure(1)), "if nothing helps, °C")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeatEstimate(Documented):
     """When the print is warm enough, by estimate. Three figures are the soonest, the likely and the latest."""
 
-    need_c: float = given(Figure(1), "what the transfer needs where it meets the piece, °C")
-    hold_s: float = given(Figure(1), "for how long it needs that, s")
-    dwell_s: float = given(Figure(1), "the dwell, s")
-    interface_c: tuple[float, ...] = given(listed(Figure(1)), "what it has reached by the end of the dwell, °C")
-    reach_s: tuple[float | None, ...] = given(
+    need_c: float = required(Figure(1), "what the transfer needs where it meets the piece, °C")
+    hold_s: float = required(Figure(1), "for how long it needs that, s")
+    dwell_s: float = required(Figure(1), "the dwell, s")
+    interface_c: tuple[float, ...] = required(listed(Figure(1)), "what it has reached by the end of the dwell, °C")
+    reach_s: tuple[float | None, ...] = required(
         listed(Nullable(Figure(1))), "when it is warm enough, s; null where that is not within 15 min"
     )
-    sag_k: float = given(Figure(1), "by how much the platen cools as it comes down, K")
-    face_down: bool = given(Flag(), "whether the print lies below the piece")
-    damp: bool = given(Flag(), "whether the piece holds moisture that has to be driven out")
-    touch_wait_s: float | None = given(
+    sag_k: float = required(Figure(1), "by how much the platen cools as it comes down, K")
+    face_down: bool = required(Flag(), "whether the print lies below the piece")
+    damp: bool = required(Flag(), "whether the piece holds moisture that has to be driven out")
+    touch_wait_s: float | None = required(
         Nullable(Figure(1)), "until bare skin bears the piece, s; null where that takes many minutes"
     )
-    text: str = given(STRING, "the estimate in words")
+    text: str = required(STRING, "the estimate in words")
     curve: HeatCurve | None = optional(Object(HeatCurve), about="to draw it; with include=curve")
 
 
@@ -253,80 +255,84 @@ class HeatEstimate(Documented):
 class ExplainedSettings(Documented):
     """Settings with the windows they lie in and what sets those."""
 
-    temperature: str = given(STRING, "for the display")
-    temperature_c: float = given(Figure(1), "the same in °C")
-    window: Window = given(Object(Window), "display settings that will do")
-    surface: str = given(STRING, "what the platen's surface has then")
-    surface_c: float = given(Figure(1), "the same in °C")
-    surface_window: TemperatureRange = given(Object(TemperatureRange), "what the surface may have, its spread included")
-    spread_k: float = given(Figure(1), "by how much the surface may be off to either side, K")
-    time: str = given(STRING, "the dwell")
-    time_s: float = given(Figure(1), "the same in s")
-    time_window: TimeRange = given(Object(TimeRange), "dwells that will do")
-    pressure: str | None = given(STRING_OR_NULL, "a word, or what the gauge shows")
-    pressure_shown: str = given(STRING, "the same, as people read it")
-    on_print_kpa: float | None = given(
+    temperature: str = required(STRING, "for the display")
+    temperature_c: float = required(Figure(1), "the same in °C")
+    window: Window = required(Object(Window), "display settings that will do")
+    surface: str = required(STRING, "what the platen's surface has then")
+    surface_c: float = required(Figure(1), "the same in °C")
+    surface_window: TemperatureRange = required(
+        Object(TemperatureRange), "what the surface may have, its spread included"
+    )
+    spread_k: float = required(Figure(1), "by how much the surface may be off to either side, K")
+    time: str = required(STRING, "the dwell")
+    time_s: float = required(Figure(1), "the same in s")
+    time_window: TimeRange = required(Object(TimeRange), "dwells that will do")
+    pressure: str | None = required(STRING_OR_NULL, "a word, or what the gauge shows")
+    pressure_shown: str = required(STRING, "the same, as people read it")
+    on_print_kpa: float | None = required(
         Nullable(Figure(1)), "what that comes to on the print, kPa; null where it is not known"
     )
-    on_print_shown: str | None = given(STRING_OR_NULL, "the same, as people read it")
-    peel: str | None = given(STRING_OR_NULL, "how warm the carrier is when it is peeled off")
-    cover: str = given(STRING, "what lies between platen and print; none for nothing")
-    pad: str = given(STRING, "what lies under the piece; none for nothing")
-    tape: str = given(STRING, "what holds the carrier in place; none for nothing")
-    pre_press: str = given(STRING, "pressed empty before; 0 s for none")
-    pre_press_s: float = given(Figure(1), "the same in s")
-    second_press: str = given(STRING, "pressed again after the peel; 0 s for none")
-    second_press_s: float = given(Figure(1), "the same in s")
-    heat: HeatEstimate | None = given(Nullable(Object(HeatEstimate)), "null where there is no estimate")
+    on_print_shown: str | None = required(STRING_OR_NULL, "the same, as people read it")
+    peel: str | None = required(STRING_OR_NULL, "how warm the carrier is when it is peeled off")
+    cover: str = required(STRING, "what lies between platen and print; none for nothing")
+    pad: str = required(STRING, "what lies under the piece; none for nothing")
+    tape: str = required(STRING, "what holds the carrier in place; none for nothing")
+    pre_press: str = required(STRING, "pressed empty before; 0 s for none")
+    pre_press_s: float = required(Figure(1), "the same in s")
+    second_press: str = required(STRING, "pressed again after the peel; 0 s for none")
+    second_press_s: float = required(Figure(1), "the same in s")
+    heat: HeatEstimate | None = required(Nullable(Object(HeatEstimate)), "null where there is no estimate")
 
 
 @dataclass(frozen=True, slots=True)
 class PlannedDecoration(Documented):
     """One decoration of a plan."""
 
-    transfer: str = given(STRING, "the transfer to use")
-    family: str = given(STRING, "its family")
-    settings: Mapping[str, Any] = given(Free((Settings,)), "settings, as an order writes them")
-    explained: ExplainedSettings = given(Object(ExplainedSettings), "the same for people, with windows and reasons")
-    steps: tuple[str, ...] = given(STRINGS, "what to do, in order")
+    transfer: str = required(STRING, "the transfer to use")
+    family: str = required(STRING, "its family")
+    settings: Mapping[str, Any] = required(Free((Settings,)), "settings, as an order writes them")
+    explained: ExplainedSettings = required(Object(ExplainedSettings), "the same for people, with windows and reasons")
+    steps: tuple[str, ...] = required(STRINGS, "what to do, in order")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan(Documented):
     """One way to do it. Its order validates as it stands, as accepted or conditional."""
 
-    rank: int = given(INTEGER, "1 is best")
-    press: str = given(STRING, "the press to use")
-    order: Mapping[str, Any] = given(Free((Order,)), "the order as this plan does it, whole; what was wished left out")
-    decorations: tuple[PlannedDecoration, ...] = given(listed(Object(PlannedDecoration)), "per decoration")
-    sequence: tuple[int, ...] = given(listed(INTEGER), "decorations in order of pressing")
-    stack: tuple[str, ...] = given(STRINGS, "what lies on what, from the platen down")
-    cautions: tuple[str, ...] = given(STRINGS, "what to watch")
-    conditions: tuple[str, ...] = given(STRINGS, "what must be done for the plan to hold")
-    reasons: tuple[str, ...] = given(STRINGS, "why it is ranked so")
-    estimate: Mapping[str, float] = given(
+    rank: int = required(INTEGER, "1 is best")
+    press: str = required(STRING, "the press to use")
+    order: Mapping[str, Any] = required(
+        Free((Order,)), "the order as this plan does it, whole; what was wished left out"
+    )
+    decorations: tuple[PlannedDecoration, ...] = required(listed(Object(PlannedDecoration)), "per decoration")
+    sequence: tuple[int, ...] = required(listed(INTEGER), "decorations in order of pressing")
+    stack: tuple[str, ...] = required(STRINGS, "what lies on what, from the platen down")
+    cautions: tuple[str, ...] = required(STRINGS, "what to watch")
+    conditions: tuple[str, ...] = required(STRINGS, "what must be done for the plan to hold")
+    reasons: tuple[str, ...] = required(STRINGS, "why it is ranked so")
+    estimate: Mapping[str, float] = required(
         mapped(Figure()),
         "minutes each; hours, loads of the press and, at full power all the time, kWh in total; heating up not counted",
     )
-    verdict: str = given(_VERDICT, "the verdict of this plan")
-    verdict_id: str = given(STRING, "the id of that verdict")
+    verdict: str = required(_VERDICT, "the verdict of this plan")
+    verdict_id: str = required(STRING, "the id of that verdict")
 
 
 @dataclass(frozen=True, slots=True)
 class RuledOut(Documented):
     """A press and transfers that will not do, and why."""
 
-    press: str | None = given(STRING_OR_NULL, "the press; null where the transfers will not do whatever the press")
-    transfers: tuple[str, ...] = given(STRINGS, "the transfers")
-    findings: tuple[Finding, ...] = given(listed(Object(Finding)), "what blocks them")
+    press: str | None = required(STRING_OR_NULL, "the press; null where the transfers will not do whatever the press")
+    transfers: tuple[str, ...] = required(STRINGS, "the transfers")
+    findings: tuple[Finding, ...] = required(listed(Object(Finding)), "what blocks them")
 
 
 def _ruled_out() -> Any:
-    return given(listed(Object(RuledOut)), "what will not do, and why")
+    return required(listed(Object(RuledOut)), "what will not do, and why")
 
 
 def _left_out() -> Any:
-    return given(INTEGER, "how many entries of ruled_out more there are than are given")
+    return required(INTEGER, "how many entries of ruled_out more there are than are given")
 
 
 _COMPLETE = (
@@ -340,18 +346,18 @@ class Recommendation(Documented):
     """Plans, best first, and what was ruled out."""
 
     basis: Basis = _basis()
-    plans: tuple[Plan, ...] = given(
+    plans: tuple[Plan, ...] = required(
         listed(Object(Plan)), "best first, as many as were asked for; empty if nothing that was weighed will do"
     )
     ruled_out: tuple[RuledOut, ...] = _ruled_out()
     ruled_out_left_out: int = _left_out()
-    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask before more can be said")
-    complete: bool = given(Flag(), _COMPLETE)
+    needs: tuple[Need, ...] = required(listed(Object(Need)), "what to ask before more can be said")
+    complete: bool = required(Flag(), _COMPLETE)
     reference: str | None = _reference()
 
 
 def _stopped(side: str) -> Any:
-    return given(STRINGS, f"ids of the rules that stop a step {side}; empty where the press, not a rule, ends it")
+    return required(STRINGS, f"ids of the rules that stop a step {side}; empty where the press, not a rule, ends it")
 
 
 @dataclass(frozen=True, slots=True)
@@ -382,39 +388,39 @@ class AllowedPressures(PressureRange):
 class AllowedSize(Documented):
     """A largest size: any print no larger both ways will do."""
 
-    width: str = given(STRING, "as an order writes it")
-    width_mm: float = given(Figure(1), "the same in mm")
-    height: str = given(STRING, "as an order writes it")
-    height_mm: float = given(Figure(1), "the same in mm")
+    width: str = required(STRING, "as an order writes it")
+    width_mm: float = required(Figure(1), "the same in mm")
+    height: str = required(STRING, "as an order writes it")
+    height_mm: float = required(Figure(1), "the same in mm")
 
 
 @dataclass(frozen=True, slots=True)
 class AllowedGround(Documented):
     """Neutral greys that will do as ground, from the darkest to the lightest."""
 
-    least: float = given(Figure(2), "CIELAB lightness of the darkest")
-    most: float = given(Figure(2), "CIELAB lightness of the lightest")
-    least_colour: str = given(STRING, "the darkest in sRGB")
-    most_colour: str = given(STRING, "the lightest in sRGB")
+    least: float = required(Figure(2), "CIELAB lightness of the darkest")
+    most: float = required(Figure(2), "CIELAB lightness of the lightest")
+    least_colour: str = required(STRING, "the darkest in sRGB")
+    most_colour: str = required(STRING, "the lightest in sRGB")
 
 
 def _open_range(shape: type, about: str) -> Any:
-    return given(Nullable(listed(Object(shape))), f"{about}; null where the order says it")
+    return required(Nullable(listed(Object(shape))), f"{about}; null where the order says it")
 
 
 def _open_choice(about: str) -> Any:
-    return given(Nullable(STRINGS), f"{about}; null where the order says it")
+    return required(Nullable(STRINGS), f"{about}; null where the order says it")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AllowedDecoration(Documented):
     """What is allowed for one decoration on one press with one transfer."""
 
-    transfer: str = given(STRING, "the transfer the ranges are for")
+    transfer: str = required(STRING, "the transfer the ranges are for")
     temperature: tuple[AllowedTemperatures, ...] | None = _open_range(AllowedTemperatures, "display settings")
     time: tuple[AllowedTimes, ...] | None = _open_range(AllowedTimes, "dwells")
     pressure: tuple[str, ...] | None = _open_choice("pressures in the trade's words")
-    gauge: tuple[AllowedPressures, ...] | None = given(
+    gauge: tuple[AllowedPressures, ...] | None = required(
         Nullable(listed(Object(AllowedPressures))),
         "line pressures on the gauge; null without cylinders or where the order says it",
     )
@@ -422,7 +428,7 @@ class AllowedDecoration(Documented):
     cover: tuple[str, ...] | None = _open_choice("cover sheets of the shop, or none")
     pad: tuple[str, ...] | None = _open_choice("pads of the shop, or none")
     tape: tuple[str, ...] | None = _open_choice("tapes of the shop, or none")
-    size: tuple[AllowedSize, ...] | None = given(
+    size: tuple[AllowedSize, ...] | None = required(
         Nullable(listed(Object(AllowedSize))),
         "the largest sizes, looked for up to the largest print the book knows; null where the order says it",
     )
@@ -432,8 +438,8 @@ class AllowedDecoration(Documented):
 class AllowedOn(Documented):
     """What is allowed on one press."""
 
-    press: str = given(STRING, "the press")
-    decorations: tuple[AllowedDecoration, ...] = given(listed(Object(AllowedDecoration)), "per decoration")
+    press: str = required(STRING, "the press")
+    decorations: tuple[AllowedDecoration, ...] = required(listed(Object(AllowedDecoration)), "per decoration")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -441,18 +447,18 @@ class Envelope(Documented):
     """What is still allowed for what an order leaves open."""
 
     basis: Basis = _basis()
-    presses: tuple[str, ...] = given(STRINGS, "presses that can do it")
-    transfers: tuple[tuple[str, ...], ...] = given(listed(STRINGS), "per decoration, those that will do")
-    on: tuple[AllowedOn, ...] = given(
+    presses: tuple[str, ...] = required(STRINGS, "presses that can do it")
+    transfers: tuple[tuple[str, ...], ...] = required(listed(STRINGS), "per decoration, those that will do")
+    on: tuple[AllowedOn, ...] = required(
         listed(Object(AllowedOn)),
         "per press, with the transfers that are best there; the best presses alone where decorations are many",
     )
-    ground: tuple[AllowedGround, ...] | None = given(
+    ground: tuple[AllowedGround, ...] | None = required(
         Nullable(listed(Object(AllowedGround))),
         "grounds that will do; null where the colour is known or a transfer is open",
     )
     ruled_out: tuple[RuledOut, ...] = _ruled_out()
     ruled_out_left_out: int = _left_out()
-    needs: tuple[Need, ...] = given(listed(Object(Need)), "what to ask before more can be said")
-    complete: bool = given(Flag(), _COMPLETE + "; false too where some press that can do it has no ranges here")
+    needs: tuple[Need, ...] = required(listed(Object(Need)), "what to ask before more can be said")
+    complete: bool = required(Flag(), _COMPLETE + "; false too where some press that can do it has no ranges here")
     reference: str | None = _reference()

@@ -320,7 +320,7 @@ def test_no_server_code_is_imported() -> None:
 
 # -- a later service ---------------------------------------------------------------------------------------------------
 
-FINDING = {"rule": "r", "level": "notes", "about": "", "title": "t", "because": "b", "fix": "", "observed": {},
+FINDING = {"rule": "r", "level": "notes", "pointer": "", "presses": None, "title": "t", "because": "b", "fix": "",
            "limit": {}, "sources": [], "layer": "shared"}  # fmt: skip
 
 

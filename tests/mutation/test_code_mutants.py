@@ -30,8 +30,8 @@ PASSED, FAILED = 0, 1
 ASSERTED = ("assert ", "AssertionError", "Failed: ")
 LONGEST_S = 240
 UNASKED = """
-from accord_rules import examples
-examples.failures = lambda settings: []
+from accord_rules.load import examples
+examples.failures = lambda book: []
 """
 
 

@@ -231,7 +231,7 @@ def test_watched_rules_are_tried_before_the_engine_is_asked_about_them(
     monkeypatch.setattr(edition, "try_out", lambda rules, *others: tried.append(rules))
     watched = replace(book.rules[SHARED_RULE], status="watch")
     edition.try_rules(replace(book, rules=MappingProxyType({**book.rules, SHARED_RULE: watched})))
-    edition.try_rules(replace(book, rules=MappingProxyType({SHARED_RULE: watched})), known=book)
+    edition.try_rules(replace(book, rules=MappingProxyType({SHARED_RULE: watched})), tried=book)
     assert [set(rules) for rules in tried] == [set(book.rules)], "and not again once they were"
 
 
@@ -246,8 +246,8 @@ account.add(WALK)
 if sys.argv[1] == "wrong":
     account.add(DISAGREEMENT)
     ledger._since_s = float(sys.argv[2])
-metrics.inferred(ledger)
-metrics.inferred(ledger)
+metrics.mirror_ledger(ledger)
+metrics.mirror_ledger(ledger)
 if sys.argv[1] == "read":
     if len(sys.argv) > 3:
         from prometheus_client.multiprocess import mark_process_dead

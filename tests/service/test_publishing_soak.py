@@ -21,7 +21,7 @@ from accord_rules.governance.proposal import Approval, Base, ShownEffect
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
 from accord_service.http.writing import Overtaken
-from accord_service.steps.proposals import Kept, Steps, kept_document
+from accord_service.steps.proposals import Steps, StoredProposal, stored_document
 from accord_service.store import EmbeddedServer, RevisionHead, Store, StoreAway, Transaction
 
 KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "3"))
@@ -92,7 +92,7 @@ def _one_round(store: Store, killer: Killer, told: Told, held: Book, key: str, a
     steps = Steps(store=store, held=held, who=STEWARD, role=rules.STEWARD, shop=SHOP, budget=Budget())
     made = steps.publish(id_)
 
-    def also(kept: Kept) -> Transaction:
+    def also(kept: StoredProposal) -> Transaction:
         change = store.idempotency.remembering(SCOPE, key, key, kept.proposal.id)
         killer.shoot()
         return change
@@ -149,7 +149,7 @@ def _approved(store: Store, book: Book, approver: str) -> str:
     approved = rules.approve(opened, approval)
     while True:
         try:
-            return store.proposals.create(kept_document(approved, {}), author="author", state=approved.state).id
+            return store.proposals.create(stored_document(approved, {}), author="author", state=approved.state).id
         except StoreAway:
             time.sleep(0.02)
 

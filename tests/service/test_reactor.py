@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from gunicorn.config import Config
 
-from accord_service.serving.connection import Connection
+from accord_service.serving.connection import ClientConnection
 from accord_service.serving.exchange import Exchange
-from accord_service.serving.limits import Limits
+from accord_service.serving.limits import ClientLimits
 from accord_service.serving.reactor import Reactor
 
 CONNECTIONS = 4
@@ -46,12 +46,12 @@ class Loop:
     """A reactor that is turned by hand. Requests that it hands over wait in ``requests`` for their answer."""
 
     def __init__(self, parse: Any = None) -> None:
-        self.requests: list[Connection] = []
+        self.requests: list[ClientConnection] = []
         self._later: list[Any] = []
         self._selector = selectors.DefaultSelector()
         self._listener = Listener()
         self._clients: list[socket.socket] = []
-        limits = Limits(
+        limits = ClientLimits(
             body_limit=BODY_LIMIT,
             header_s=1000.0,
             transfer_s=1000.0,
@@ -91,7 +91,7 @@ class Loop:
             client.close()
 
 
-def _parsed(header: bytes, connection: Connection) -> Exchange:
+def _parsed(header: bytes, connection: ClientConnection) -> Exchange:
     return Exchange(Config(), header, connection.client, connection.server, BODY_LIMIT)
 
 
@@ -156,7 +156,7 @@ def test_bytes_of_requests_being_answered_count_until_their_answer_is_taken(loop
 def test_a_step_that_fails_costs_its_own_connection_only() -> None:
     failures = iter([RuntimeError("a fault of ours")])
 
-    def parse(header: bytes, connection: Connection) -> Exchange:
+    def parse(header: bytes, connection: ClientConnection) -> Exchange:
         for failure in failures:
             raise failure
         return _parsed(header, connection)

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from accord_service.store import Conflict, EmbeddedServer, Store, StoreBroken, Transaction, names
-from accord_service.store.audit import AuditEntry
+from accord_service.store.audit import UnsealedEntry
 from accord_service.store.commit import (
     ABSENT,
     TURN_MS,
@@ -26,7 +26,7 @@ from accord_service.store.commit import (
 )
 from accord_service.store.connection import Connection, connect
 
-AUDIT = AuditEntry("who", "test", "it")
+AUDIT = UnsealedEntry("who", "test", "it")
 A, B, INDEX = "{accord}:test:a", "{accord}:test:b", "{accord}:test:index"
 
 Opener = Callable[[], Store]
@@ -49,7 +49,7 @@ def test_a_conflict_names_the_key_and_writes_nothing(committer: Committer, raw: 
     committer.commit({A: ABSENT}, [Put(A, 1)], AUDIT)
     with pytest.raises(Conflict) as caught:
         committer.commit({B: ABSENT, A: 7}, [Put(B, 2), AddToIndex(INDEX, "m", 1)], AUDIT)
-    assert (caught.value.key, caught.value.expected, caught.value.found) == (A, 7, 1)
+    assert (caught.value.key, caught.value.expected, caught.value.actual) == (A, 7, 1)
     assert committer.get(B) is None
     assert not raw.exists(INDEX)
     assert raw.llen("{accord}:audit") == 1

@@ -504,7 +504,7 @@ class TestOutcomes:
             each.join()
         assert [each.failed for each in stores[0].outcomes.counts()] == [12]
         assert len(stores[0].outcomes.page(record).items) == 12
-        assert {(each.expected, each.found) for each in refused} == {(12, 12)}
+        assert {(each.expected, each.actual) for each in refused} == {(12, 12)}
         assert len(refused) == 12
         with pytest.raises(AllReported):
             stores[0].outcomes.leave_room(record, 1, 12)

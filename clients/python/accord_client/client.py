@@ -25,9 +25,9 @@ from accord_client.documents import (
     Verdict,
 )
 from accord_client.exceptions import BadAnswer
-from accord_client.exchange import Exchange
 from accord_client.governance import Governance
 from accord_client.retry import Retry
+from accord_client.session import Session
 
 T = TypeVar("T")
 
@@ -61,8 +61,8 @@ class Client:
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self._base = base_address(base_url, allow_insecure=allow_insecure)
-        self._exchange = Exchange(bearer(token), timeout, Retry(retries, sleep))
-        asker = _Asker(self._base, self._exchange)
+        self._session = Session(bearer(token), timeout, Retry(retries, sleep))
+        asker = _Asker(self._base, self._session)
         self.administration = Administration(asker, _segment)
         self.governance = Governance(asker, _segment)
 
@@ -79,7 +79,7 @@ class Client:
 
     def close(self) -> None:
         """Close the connections."""
-        self._exchange.close()
+        self._session.close()
 
     # -- orders ------------------------------------------------------------------------------------------------------
 
@@ -164,7 +164,7 @@ class Client:
 
         Raises NotAuthorised for a token that belongs to no shop.
         """
-        return self._exchange.editable("GET", f"{self._base}/v1/shop")
+        return self._session.editable("GET", f"{self._base}/v1/shop")
 
     def shop_status(self) -> ShopStatus:
         """What the shop's probe readings come to, the units it reads, and what this token may do."""
@@ -176,18 +176,18 @@ class Client:
 
     def health(self) -> Health:
         """Whether the service may be relied on. "Not ready" is an answer; only silence is an exception."""
-        return Health.read(self._exchange.ask("GET", self._base + "/readyz", also_answers=(503,)))
+        return Health.read(self._session.ask("GET", self._base + "/readyz", also_answers=(503,)))
 
     # -- inside ------------------------------------------------------------------------------------------------------
 
     def _get(self, address: str) -> dict[str, Any]:
-        return self._exchange.ask("GET", self._base + address)
+        return self._session.ask("GET", self._base + address)
 
     def _post(
         self, address: str, order: Mapping[str, Any], *, include: Collection[str] = (), **wanted: str
     ) -> dict[str, Any]:
         query = urlencode({name: value for name, value in (wanted | {"include": ",".join(include)}).items() if value})
-        return self._exchange.ask("POST", self._base + address + (f"?{query}" if query else ""), _json(order))
+        return self._session.ask("POST", self._base + address + (f"?{query}" if query else ""), _json(order))
 
     def _pages(self, address: str, read: Callable[[Any], T]) -> Iterator[T]:
         following: str | None = address
@@ -200,24 +200,24 @@ class Client:
 class _Asker:
     """What ``administration`` and ``governance`` ask through; see ``governance.Asker``."""
 
-    def __init__(self, base: str, exchange: Exchange) -> None:
+    def __init__(self, base: str, session: Session) -> None:
         self._base = base
-        self._exchange = exchange
+        self._session = session
 
     def read(self, address: str) -> dict[str, Any]:
-        return self._exchange.ask("GET", self._base + address)
+        return self._session.ask("GET", self._base + address)
 
     def write(
         self, method: str, address: str, body: Mapping[str, Any] | None, headers: Mapping[str, str]
     ) -> dict[str, Any]:
         sent = None if body is None else _json(body)
-        return self._exchange.ask(method, self._base + address, sent, headers=headers, also_answers=(201,))
+        return self._session.ask(method, self._base + address, sent, headers=headers, also_answers=(201,))
 
     def editable(self, address: str) -> Editable:
-        return self._exchange.editable("GET", self._base + address)
+        return self._session.editable("GET", self._base + address)
 
     def replace(self, address: str, body: Mapping[str, Any], headers: Mapping[str, str]) -> Editable:
-        return self._exchange.editable("PUT", self._base + address, _json(body), headers=headers)
+        return self._session.editable("PUT", self._base + address, _json(body), headers=headers)
 
     def pages(self, address: str) -> Iterator[Any]:
         following: str | None = address

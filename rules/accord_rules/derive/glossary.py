@@ -10,7 +10,7 @@ from typing import Any
 from accord_rules.derive.graph import GRAPH, Graph
 from accord_rules.documents import units
 from accord_rules.documents.answers import STRING, STRINGS, Anything, Nullable, listed
-from accord_rules.documents.reading import Choice, Flag, Many, Object, Quantity, Reader, Whole, given, readers_of
+from accord_rules.documents.reading import Choice, Flag, Many, Object, Quantity, Reader, Whole, readers_of, required
 from accord_rules.documents.writing import Documented, quantity
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
@@ -25,43 +25,45 @@ from accord_rules.verdict import LEVELS
 class Measure(Documented):
     """What a number is of."""
 
-    dimension: str = given(STRING, "the dimension, as limits name it")
-    unit: str = given(STRING, "the unit that its value is in; empty where it has none")
-    example: str = given(STRING, "how the facts of a rule's example write one")
-    plain: bool = given(Flag(), "whether conditions may compare it with a bare number; if not, with a limit or a fact")
+    dimension: str = required(STRING, "the dimension, as limits name it")
+    unit: str = required(STRING, "the unit that its value is in; empty where it has none")
+    example: str = required(STRING, "how the facts of a rule's example write one")
+    plain: bool = required(
+        Flag(), "whether conditions may compare it with a bare number; if not, with a limit or a fact"
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Reads(Documented):
     """What a fact is worked out from at first hand."""
 
-    facts: tuple[str, ...] = given(STRINGS, "ids of facts")
-    inputs: tuple[str, ...] = given(
+    facts: tuple[str, ...] = required(STRINGS, "ids of facts")
+    inputs: tuple[str, ...] = required(
         STRINGS,
         "fields of the order, by JSON Pointer ({i}: the decoration in question, {j}: the others); of shop, press, the"
         " settings chosen and the order of pressings, by name",
     )
-    limits: tuple[str, ...] = given(STRINGS, "ids of limits")
-    kinds: tuple[str, ...] = given(STRINGS, "kinds of the catalogue whose entries are looked through")
+    limits: tuple[str, ...] = required(STRINGS, "ids of limits")
+    kinds: tuple[str, ...] = required(STRINGS, "kinds of the catalogue whose entries are looked through")
 
 
 @dataclass(frozen=True, slots=True)
 class RuleReader(Documented):
     """A rule that has a fact in its condition or its sentences."""
 
-    id: str = given(STRING, "id of the rule")
-    level: str = given(Choice(LEVELS), "what it finds")
+    id: str = required(STRING, "id of the rule")
+    level: str = required(Choice(LEVELS), "what it finds")
 
 
 @dataclass(frozen=True, slots=True)
 class ReadBy(Documented):
     """Who looks at a fact at first hand."""
 
-    facts: tuple[str, ...] = given(STRINGS, "ids of the facts that are worked out from it")
-    choices: tuple[str, ...] = given(
+    facts: tuple[str, ...] = required(STRINGS, "ids of the facts that are worked out from it")
+    choices: tuple[str, ...] = required(
         STRINGS, "settings, and places in the order of pressings, that are found by looking at it"
     )
-    rules: tuple[RuleReader, ...] = given(
+    rules: tuple[RuleReader, ...] = required(
         listed(Object(RuleReader)), "rules of the book; house rules are their shop's own and not told here"
     )
 
@@ -71,33 +73,37 @@ class Unsaid(Documented):
     """What holds where the order leaves a fact unsaid: it is assumed, asked for, or asked for where nothing sensible
     can be assumed."""
 
-    pointer: str = given(STRING, "JSON Pointer to where the order would say it")
-    question: str = given(STRING, "what is asked; empty where it is never asked for")
-    value: Any = given(
+    pointer: str = required(STRING, "JSON Pointer to where the order would say it")
+    question: str = required(STRING, "what is asked; empty where it is never asked for")
+    value: Any = required(
         Nullable(Anything()),
         "what is assumed, as an order takes it; null where that hangs on what else is said, or no order can say it",
     )
-    shown: str = given(STRING, "what is assumed, for people")
-    why: str = given(STRING, "why that is assumed; empty where nothing is")
+    shown: str = required(STRING, "what is assumed, for people")
+    why: str = required(STRING, "why that is assumed; empty where nothing is")
 
 
 @dataclass(frozen=True, slots=True)
 class FactEntry(Documented):
     """One fact: a word of the language that rules are written in."""
 
-    id: str = given(STRING, "its name, as conditions and sentences write it")
-    type: str = given(
+    id: str = required(STRING, "its name, as conditions and sentences write it")
+    type: str = required(
         Choice(tuple(kind.value for kind in Kind)),
         "what it is; text may stand in sentences only, and data is for other facts alone",
     )
-    scope: str = given(Choice(tuple(scope.value for scope in Scope)), "what has to be settled before it can be known")
-    description: str = given(STRING, "what it says")
-    measure: Measure | None = given(Nullable(Object(Measure)), "for numbers: what they measure; else null")
-    words: tuple[str, ...] = given(STRINGS, "the words that it may be one of, or a set of")
-    kinds: tuple[str, ...] = given(STRINGS, "the kinds of the catalogue whose ids are among these words")
-    reads: Reads = given(Object(Reads), "what it is worked out from")
-    read_by: ReadBy = given(Object(ReadBy), "who looks at it")
-    unsaid: Unsaid | None = given(Nullable(Object(Unsaid)), "what holds if unsaid; null where it follows from others")
+    scope: str = required(
+        Choice(tuple(scope.value for scope in Scope)), "what has to be settled before it can be known"
+    )
+    description: str = required(STRING, "what it says")
+    measure: Measure | None = required(Nullable(Object(Measure)), "for numbers: what they measure; else null")
+    words: tuple[str, ...] = required(STRINGS, "the words that it may be one of, or a set of")
+    kinds: tuple[str, ...] = required(STRINGS, "the kinds of the catalogue whose ids are among these words")
+    reads: Reads = required(Object(Reads), "what it is worked out from")
+    read_by: ReadBy = required(Object(ReadBy), "who looks at it")
+    unsaid: Unsaid | None = required(
+        Nullable(Object(Unsaid)), "what holds if unsaid; null where it follows from others"
+    )
 
 
 class Glossary(Mapping[str, FactEntry]):

@@ -45,7 +45,7 @@ class EntryFault:
     id: str = ""
 
     def __str__(self) -> str:
-        place = (each for each in (self.file, self.entry, self.fault.pointer) if each)
+        place = (part for part in (self.file, self.entry, self.fault.pointer) if part)
         return ": ".join((*place, self.fault.told))
 
 
@@ -57,9 +57,9 @@ class BookError(ValueError):
     """A book that cannot be used: every reason. ``faults`` are those that lie in its files or entries."""
 
     def __init__(self, reasons: Iterable[Reason]) -> None:
-        told = tuple(reasons)
-        self.reasons = tuple(map(str, told))
-        self.faults = tuple(each for each in told if isinstance(each, EntryFault))
+        every_reason = tuple(reasons)
+        self.reasons = tuple(map(str, every_reason))
+        self.faults = tuple(reason for reason in every_reason if isinstance(reason, EntryFault))
         super().__init__("\n".join(self.reasons))
 
 
@@ -102,17 +102,17 @@ def in_limit_files(folder: Traversable, error: BookError) -> BookError:
         for file in _sorted(folder.joinpath("limits"))
         for name in _read(file, file.name, unread)
     }
-    placed = {str(each): replace(each, file=homes[each.id]) for each in error.faults if each.kind == "limits"}
-    return BookError(placed.get(each, each) for each in error.reasons)
+    placed = {str(fault): replace(fault, file=homes[fault.id]) for fault in error.faults if fault.kind == "limits"}
+    return BookError(placed.get(reason, reason) for reason in error.reasons)
 
 
 def _stray(folder: Traversable) -> Iterator[EntryFault]:
     """Files that nobody would read, in places where an author may think that somebody does."""
-    known = tuple(f"{kind}.toml" for kind in (*SINGLE_FILES, "css_colours"))
+    files = tuple(f"{kind}.toml" for kind in (*SINGLE_FILES, "css_colours"))
     for file in _sorted(folder):
-        if file.is_file() and file.name.endswith(".toml") and file.name not in known:
+        if file.is_file() and file.name.endswith(".toml") and file.name not in files:
             yield EntryFault(
-                file.name, "", Fault("", "is no file of a book", known, refused=file.name, code="not-allowed")
+                file.name, "", Fault("", "is no file of a book", files, refused=file.name, code="not-allowed")
             )
     for file in _sorted(folder.joinpath("rules")):
         if file.is_file():
@@ -143,11 +143,11 @@ def _read(file: Traversable, name: str, reasons: list[EntryFault]) -> dict[str, 
 def _no_plain_value(value: Any, pointer: str = "") -> Iterator[Fault]:
     """What TOML can say and canonical JSON can't."""
     if isinstance(value, Mapping):
-        for key, each in value.items():
-            yield from _no_plain_value(each, f"{pointer}/{escape(key)}")
+        for key, element in value.items():
+            yield from _no_plain_value(element, f"{pointer}/{escape(key)}")
     elif isinstance(value, list):
-        for index, each in enumerate(value):
-            yield from _no_plain_value(each, f"{pointer}/{index}")
+        for index, element in enumerate(value):
+            yield from _no_plain_value(element, f"{pointer}/{index}")
     elif isinstance(value, date | datetime | time):
         yield Fault(pointer, f"must be a string: put {value} in quotes", code="wrong-type")
     elif isinstance(value, float) and not math.isfinite(value):
@@ -157,7 +157,7 @@ def _no_plain_value(value: Any, pointer: str = "") -> Iterator[Fault]:
 def _sorted(folder: Traversable) -> list[Traversable]:
     """What lies in a folder, by name, without hidden files."""
     inside = folder.iterdir() if folder.is_dir() else ()
-    return sorted((each for each in inside if not each.name.startswith(".")), key=lambda each: each.name)
+    return sorted((file for file in inside if not file.name.startswith(".")), key=lambda file: file.name)
 
 
 def _merged(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
@@ -167,10 +167,10 @@ def _merged(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
     for file in _sorted(folder):
         path = f"limits/{file.name}"
         for name, table in _read(file, path, reasons).items():
-            found = list(_no_plain_value(table))
+            faults = list(_no_plain_value(table))
             if name in merged:
-                found.append(Fault("", "is in another file too", code="given-twice"))
-            reasons += [EntryFault(path, name, fault) for fault in found]
+                faults.append(Fault("", "is in another file too", code="given-twice"))
+            reasons += [EntryFault(path, name, fault) for fault in faults]
             merged[name] = table
     return merged
 
@@ -183,12 +183,12 @@ def _rules(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
         for file in _sorted(topic):
             name, path = file.name.removesuffix(".toml"), f"rules/{topic.name}/{file.name}"
             table = _read(file, path, reasons)
-            found = list(_no_plain_value(table))
+            faults = list(_no_plain_value(table))
             if name in rules:
-                found.append(Fault("", "there is a rule of this name in another topic", code="given-twice"))
+                faults.append(Fault("", "there is a rule of this name in another topic", code="given-twice"))
             if table.get("topic", topic.name) != topic.name:
-                found.append(Fault("/topic", f"the folder says it: {topic.name}", code="contradiction"))
-            reasons += [EntryFault(path, "", fault) for fault in found]
+                faults.append(Fault("/topic", f"the folder says it: {topic.name}", code="contradiction"))
+            reasons += [EntryFault(path, "", fault) for fault in faults]
             rules[name] = table | {"topic": topic.name}
     return rules
 

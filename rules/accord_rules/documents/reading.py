@@ -70,11 +70,11 @@ class Fault:
     def told(self) -> str:
         """The message with the nearest words, and as many of the allowed ones as fit a line."""
         near = spelling.nearest(self.refused, self.allowed) if self.refused else ()
-        told = [f"did you mean {', '.join(near)}?"] if near else []
+        hints = [f"did you mean {', '.join(near)}?"] if near else []
         if self.allowed and not (near and len(self.allowed) > _TOLD_MOST):
             more = f" and {len(self.allowed) - _TOLD_MOST} more" if len(self.allowed) > _TOLD_MOST else ""
-            told.append(f"allowed: {', '.join(self.allowed[:_TOLD_MOST])}{more}")
-        return f"{self.message} ({' '.join(told)})" if told else self.message
+            hints.append(f"allowed: {', '.join(self.allowed[:_TOLD_MOST])}{more}")
+        return f"{self.message} ({' '.join(hints)})" if hints else self.message
 
     @property
     def sentence(self) -> str:
@@ -355,8 +355,8 @@ class Many(Reader):
         if _is_out_of(self, len(value)):
             faults.append(_size_fault(self, pointer, len(value)))
             return None
-        read = tuple(self.item.read(each, f"{pointer}/{index}", faults) for index, each in enumerate(value))
-        if self.distinct and len({repr(each) for each in value}) != len(value):
+        read = tuple(self.item.read(element, f"{pointer}/{index}", faults) for index, element in enumerate(value))
+        if self.distinct and len({repr(element) for element in value}) != len(value):
             faults.append(Fault(pointer, "must not name the same thing twice", code="given-twice"))
         return read
 
@@ -385,9 +385,9 @@ class Table(Reader):
         return MappingProxyType(
             {
                 self.key.read(key, f"{pointer}/{escape(key)}", faults): self.value.read(
-                    each, f"{pointer}/{escape(key)}", faults
+                    element, f"{pointer}/{escape(key)}", faults
                 )
-                for key, each in value.items()
+                for key, element in value.items()
             }
         )
 
@@ -432,9 +432,9 @@ class Either(Reader):
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
         before = len(faults)
-        found = self.chosen(value).read(value, pointer, faults)
+        part = self.chosen(value).read(value, pointer, faults)
         faults[before:] = [self.widened(fault) for fault in faults[before:]]
-        return found
+        return part
 
     def widened(self, fault: Fault) -> Fault:
         """A refusal that names what the other reader would allow as well."""
@@ -461,10 +461,10 @@ class Object(Reader):
             faults.append(Fault(place, "is not a known field", names, code="unknown-field", refused=unknown))
         before = len(faults)
         read = {}
-        for name, (reader, required) in readers.items():
+        for name, (reader, is_required) in readers.items():
             if name in value:
                 read[name] = reader.read(value[name], f"{pointer}/{name}", faults)
-            elif required:
+            elif is_required:
                 faults.append(Fault(f"{pointer}/{name}", "is required", code="required"))
         return built(self.into, read) if len(faults) == before else None
 
@@ -478,7 +478,7 @@ def unopened(why: str) -> dict[str, Any]:
     return {"type": "object", "additionalProperties": {}, "description": f"not opened here: {why}"}
 
 
-def given(reader: Reader, about: str = "", *, name: str = "", spread: bool = False, **more: Any) -> Any:
+def required(reader: Reader, about: str = "", *, name: str = "", spread: bool = False, **more: Any) -> Any:
     """A dataclass field that a document must have, read by ``reader``; ``about`` says what it holds.
 
     A default is for those who make it in Python alone. ``name`` is its name in documents where Python has another use
@@ -519,10 +519,10 @@ def members_of(cls: type) -> tuple[Member, ...]:
         reader = f.metadata.get("reader")
         if isinstance(reader, Object) and f.metadata.get("spread"):
             inside = members_of(reader.into)
-            members += [dataclasses.replace(each, path=(f.name, *each.path)) for each in inside]
+            members += [dataclasses.replace(member, path=(f.name, *member.path)) for member in inside]
         elif reader is not None:
-            required, about = f.metadata["required"], f.metadata["about"]
-            members.append(Member(_name_of(f), (f.name,), reader, required, f.default, about))
+            is_required, about = f.metadata["required"], f.metadata["about"]
+            members.append(Member(_name_of(f), (f.name,), reader, is_required, f.default, about))
     return tuple(members)
 
 
@@ -533,7 +533,7 @@ def _name_of(field: dataclasses.Field[Any]) -> str:
 @cache
 def readers_of(cls: type) -> Mapping[str, tuple[Reader, bool]]:
     """Field name to (reader, required), for every field of ``cls`` that documents may give."""
-    return MappingProxyType({each.name: (each.reader, each.required) for each in members_of(cls)})
+    return MappingProxyType({member.name: (member.reader, member.required) for member in members_of(cls)})
 
 
 def reader_at(cls: type, pointer: str) -> Reader:
@@ -563,7 +563,7 @@ def _arguments(cls: type, values: Mapping[str, Any]) -> Mapping[str, Any]:
         name = _name_of(f)
         if f.metadata.get("spread"):
             part = f.metadata["reader"].into
-            inside = {each.name: values[each.name] for each in members_of(part) if each.name in values}
+            inside = {member.name: values[member.name] for member in members_of(part) if member.name in values}
             arguments[f.name] = built(part, inside)
         elif name in values:
             arguments[f.name] = values[name]
@@ -573,7 +573,7 @@ def _arguments(cls: type, values: Mapping[str, Any]) -> Mapping[str, Any]:
 @cache
 def _is_plain(cls: type) -> bool:
     """Whether every field has one name, here and in documents."""
-    return all(each.path == (each.name,) for each in members_of(cls))
+    return all(member.path == (member.name,) for member in members_of(cls))
 
 
 def read(cls: type[T], document: Any) -> T:
@@ -597,12 +597,12 @@ def _names_read_by(reader: Reader, value: Any, pointer: str) -> Iterable[tuple[s
     if value is None:
         return
     if isinstance(reader, Many):
-        for index, each in enumerate(value):
-            yield from _names_read_by(reader.item, each, f"{pointer}/{index}")
+        for index, element in enumerate(value):
+            yield from _names_read_by(reader.item, element, f"{pointer}/{index}")
     elif isinstance(reader, Table):
-        for key, each in value.items():
+        for key, element in value.items():
             yield from _names_read_by(reader.key, key, f"{pointer}/{escape(key)}")
-            yield from _names_read_by(reader.value, each, f"{pointer}/{escape(key)}")
+            yield from _names_read_by(reader.value, element, f"{pointer}/{escape(key)}")
     elif dataclasses.is_dataclass(value):
         yield from names_in(value, pointer)
     elif isinstance(value, str):

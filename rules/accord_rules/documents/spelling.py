@@ -14,18 +14,18 @@ _FURTHER = 0.2
 _COMPARED = 80
 
 
-def nearest(word: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:
+def nearest(word: str, words: Iterable[str], most: int = 3) -> tuple[str, ...]:
     """The known words that are spelt like ``word``, or of the same parts in another order, the most alike first."""
-    likeness = {other: _likeness(word[:_COMPARED].lower(), other.lower()) for other in known}
+    likeness = {other: _likeness(word[:_COMPARED].lower(), other.lower()) for other in words}
     least = max(ALIKE, max(likeness.values(), default=0.0) - _FURTHER)
     alike = [other for other, how in likeness.items() if how >= least]
     return tuple(sorted(alike, key=lambda other: (-likeness[other], other))[:most])
 
 
-def did_you_mean(word: str, known: Iterable[str]) -> str:
+def did_you_mean(word: str, words: Iterable[str]) -> str:
     """The nearest words as a bracket behind a message; empty if none is near."""
-    words = nearest(word, known)
-    return f" (did you mean {', '.join(words)}?)" if words else ""
+    near = nearest(word, words)
+    return f" (did you mean {', '.join(near)}?)" if near else ""
 
 
 def _likeness(word: str, other: str) -> float:

@@ -68,13 +68,13 @@ class _Written:
 def _members(cls: type, preferences: Preferences) -> tuple[_Written, ...]:
     return tuple(
         _Written(
-            each.name,
-            attrgetter(".".join(each.path)),
-            _writer(each.reader, preferences),
-            isinstance(each.reader, Nullable),
-            each.default,
+            member.name,
+            attrgetter(".".join(member.path)),
+            _writer(member.reader, preferences),
+            isinstance(member.reader, Nullable),
+            member.default,
         )
-        for each in members_of(cls)
+        for member in members_of(cls)
     )
 
 
@@ -164,9 +164,9 @@ def plain(value: Any) -> Any:
     """A dataclass tree as JSON data in inside units, None left out: equal meanings give equal bytes."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         fields = ((f.name, getattr(value, f.name)) for f in dataclasses.fields(value))
-        return {name: plain(each) for name, each in fields if each is not None}
+        return {name: plain(element) for name, element in fields if element is not None}
     if isinstance(value, Mapping):
-        return {key: plain(each) for key, each in value.items()}
+        return {key: plain(element) for key, element in value.items()}
     if isinstance(value, (tuple, list)):
-        return [plain(each) for each in value]
+        return [plain(element) for element in value]
     return value

@@ -53,16 +53,16 @@ def at_boundaries(book: Book, name: str) -> Iterator[Question]:
     """
     naming = [rule for rule in book.rules.values() if name in rule.condition.limits]
     others = [rule for rule in book.rules.values() if rule not in naming] if derived_with(name) else []
-    asked = 0
+    questions = 0
     for rule in (*naming, *others):
         for order, shop in _starts(book, rule):
             if rule not in naming and not reads(book, rule, order, shop, name):
                 continue
             for dimension, driver in _every_driver(book):
-                asked += len(_USUAL[dimension])
-                if asked > QUESTIONS_MOST:
+                questions += len(_USUAL[dimension])
+                if questions > QUESTIONS_MOST:
                     return
-                yield from ((each, shop) for each in _halved(book, rule, order, shop, driver, dimension))
+                yield from ((halfway, shop) for halfway in _halved(book, rule, order, shop, driver, dimension))
 
 
 def _starts(book: Book, rule: Rule) -> Iterator[Question]:
@@ -74,7 +74,7 @@ def _starts(book: Book, rule: Rule) -> Iterator[Question]:
         described = replace(order, press=named or shop.presses[0])
         yield described, shop
         if example is examples[0]:
-            yield from ((each, shop) for each in _varied(book, described))
+            yield from ((variant, shop) for variant in _varied(book, described))
 
 
 def _varied(book: Book, order: Order) -> Iterator[Order]:
@@ -93,8 +93,8 @@ def _varied(book: Book, order: Order) -> Iterator[Order]:
 
 
 def _every_driver(book: Book) -> Iterator[tuple[str, Driver]]:
-    for dimension, each in drivers(book).items():
-        yield from ((dimension, driver) for driver in each)
+    for dimension, of_dimension in drivers(book).items():
+        yield from ((dimension, driver) for driver in of_dimension)
     yield from _PRESS_DRIVERS
 
 
@@ -109,8 +109,8 @@ def _halved(book: Book, rule: Rule, order: Order, shop: Shop, driver: Driver, di
         answer = holds(rule.condition.tree, case.facts(tuple(rule.condition.facts)), book.limit_values)
         return None if answer is None else (trial, answer)
 
-    found = [(value, *answer) for value in _USUAL[dimension] if (answer := tried(value)) is not None]
-    for (low, low_order, low_answer), (high, high_order, high_answer) in pairwise(found):
+    answers = [(value, *answer) for value in _USUAL[dimension] if (answer := tried(value)) is not None]
+    for (low, low_order, low_answer), (high, high_order, high_answer) in pairwise(answers):
         if low_answer is high_answer:
             continue
         sides = {low_answer: low_order, high_answer: high_order}

@@ -29,9 +29,9 @@ from accord_rules.documents.reading import (
     Reader,
     Text,
     escape,
-    given,
     kind_of,
     optional,
+    required,
     unopened,
 )
 from accord_rules.documents.writing import Documented
@@ -59,16 +59,18 @@ class EntryTable(Reader):
     """An entry as the book writes it. What it must hold is checked when the book is loaded."""
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        """A copy of the table; None, with faults, for what no book could write."""
         if not isinstance(value, dict):
             faults.append(Fault(pointer, f"must be an object or null, not {kind_of(value)}", code="wrong-type"))
             return None
-        found = list(_no_entry(value, pointer, 1))
-        if not found and len(canonical(value)) > ENTRY_MOST_BYTES:
-            found = [Fault(pointer, f"is longer than {ENTRY_MOST_BYTES} bytes", code="out-of-range")]
-        faults += found
-        return None if found else copy.deepcopy(value)
+        own = list(_no_entry(value, pointer, 1))
+        if not own and len(canonical(value)) > ENTRY_MOST_BYTES:
+            own = [Fault(pointer, f"is longer than {ENTRY_MOST_BYTES} bytes", code="out-of-range")]
+        faults += own
+        return None if own else copy.deepcopy(value)
 
     def json_schema(self) -> dict[str, Any]:
+        """Any object: what it must hold hangs on the kind of entry."""
         return unopened("it is checked with the whole book; reads of the book show each kind")
 
 
@@ -77,12 +79,12 @@ def _no_entry(value: Any, pointer: str, depth: int) -> Iterable[Fault]:
     if depth > ENTRY_MOST_DEPTH:
         yield Fault(pointer, f"is nested deeper than {ENTRY_MOST_DEPTH}", code="out-of-range")
     elif isinstance(value, dict):
-        for key, each in value.items():
+        for key, element in value.items():
             yield from _no_text(key, pointer)
-            yield from _no_entry(each, f"{pointer}/{escape(key)}", depth + 1)
+            yield from _no_entry(element, f"{pointer}/{escape(key)}", depth + 1)
     elif isinstance(value, list):
-        for index, each in enumerate(value):
-            yield from _no_entry(each, f"{pointer}/{index}", depth + 1)
+        for index, element in enumerate(value):
+            yield from _no_entry(element, f"{pointer}/{index}", depth + 1)
     elif isinstance(value, str):
         yield from _no_text(value, pointer)
     elif value is None:
@@ -100,9 +102,11 @@ def _no_text(text: str, pointer: str) -> Iterable[Fault]:
 class EntryChange(Documented):
     """One entry of the book set to ``value`` (as the book writes it), or taken out where that is null."""
 
-    kind: str = given(Choice(CHANGEABLE), "the kind of entry")
-    id: str = given(Text(80), "its name")
-    value: Mapping[str, Any] | None = given(Nullable(EntryTable()), "the entry as the book writes it; null: taken out")
+    kind: str = required(Choice(CHANGEABLE), "the kind of entry")
+    id: str = required(Text(80), "its name")
+    value: Mapping[str, Any] | None = required(
+        Nullable(EntryTable()), "the entry as the book writes it; null: taken out"
+    )
     before: str | None = optional(Text(80), about='digest of the entry as it was, "none" where there was none')
 
 
@@ -129,7 +133,7 @@ def changes_document(changes: Iterable[EntryChange]) -> list[dict[str, Any]]:
 
 def change_digest(changes: Iterable[EntryChange]) -> str:
     """SHA-256 over the canonical JSON of what the changes do; their order and ``before`` make no difference."""
-    done = sorted(([c.kind, c.id, c.value] for c in changes), key=lambda each: (str(each[0]), str(each[1])))
+    done = sorted(([c.kind, c.id, c.value] for c in changes), key=lambda change: (str(change[0]), str(change[1])))
     return digest(done)
 
 
@@ -186,7 +190,7 @@ def difference(old: Documents, new: Documents) -> tuple[EntryChange, ...]:
     if fixed:
         why = "differs, which comes with the code and not with a proposal"
         raise ChangeError(Fault("/changes", f"{kind} {why}", code="breaks-book") for kind in fixed)
-    found = []
+    changes = []
     for kind in CHANGEABLE:
         for name in sorted({*old[kind], *new[kind]}):
             if name in old[kind] and old[kind][name] is new[kind].get(name):
@@ -194,8 +198,8 @@ def difference(old: Documents, new: Documents) -> tuple[EntryChange, ...]:
             before = entry_digest(old, kind, name)
             if before != entry_digest(new, kind, name):
                 value = copy.deepcopy(new[kind][name]) if name in new[kind] else None
-                found.append(EntryChange(kind, name, value, before))
-    return tuple(found)
+                changes.append(EntryChange(kind, name, value, before))
+    return tuple(changes)
 
 
 def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 1) -> Book:
@@ -223,10 +227,10 @@ def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 
 def faults_in(changes: Iterable[EntryChange], error: BookError) -> tuple[Fault, ...]:
     """Why the changed book is none: what is wrong in a changed entry at its place there, all else as it is."""
     places = {(change.kind, change.id): f"/changes/{index}/value" for index, change in enumerate(changes)}
-    inside = {str(each): each for each in error.faults if (each.kind, each.id) in places}
+    inside = {str(fault): fault for fault in error.faults if (fault.kind, fault.id) in places}
     return tuple(
-        replace(each.fault, pointer=places[each.kind, each.id] + each.fault.pointer)
-        if (each := inside.get(reason)) is not None
+        replace(inner.fault, pointer=places[inner.kind, inner.id] + inner.fault.pointer)
+        if (inner := inside.get(reason)) is not None
         else Fault("/changes", reason, code="breaks-book")
         for reason in error.reasons
     )

@@ -22,8 +22,7 @@ from accord_rules.documents.reading import DocumentError, read
 from accord_rules.documents.writing import written
 from accord_rules.governance.limits import derived_with
 from accord_rules.load.examples import case_of, example_order, step
-from accord_rules.orders.order import Artwork, Order, Press, Size, Use
-from accord_rules.orders.order import Settings as AskedSettings
+from accord_rules.orders.order import Artwork, Order, Press, Settings, Size, Use
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Compare, LimitName, comparisons
@@ -64,10 +63,10 @@ def around_limit(book: Book, name: str, other: float) -> Iterator[Question]:
 
 def around_rule(book: Book, rule: Rule, other: Rule | None) -> Iterator[Question]:
     """Orders on both sides of the limits and plain numbers that the rule compares with and ``other`` does not."""
-    known = set(comparisons(other.condition)) if other is not None else set()
+    counterpart_atoms = set(comparisons(other.condition)) if other is not None else set()
     for atom in comparisons(rule.condition):
         limit = _limit_of(atom)
-        if atom in known:
+        if atom in counterpart_atoms:
             continue
         if limit is not None:
             value, near = book.limit_values[limit], step(book, limit)
@@ -78,8 +77,8 @@ def around_rule(book: Book, rule: Rule, other: Rule | None) -> Iterator[Question
 
 def targets(one: float, other: float, near: float) -> tuple[float, ...]:
     """Both values, a step to either side of each, and the middle."""
-    found = {round(value + side * near, 9) for value in (one, other) for side in (-1, 0, 1)}
-    return tuple(sorted(found | {round((one + other) / 2, 9)}))
+    values = {round(value + side * near, 9) for value in (one, other) for side in (-1, 0, 1)}
+    return tuple(sorted(values | {round((one + other) / 2, 9)}))
 
 
 def around(book: Book, rule: Rule, fact: str, values: Sequence[float], near: float) -> Iterator[Question]:
@@ -91,7 +90,7 @@ def around(book: Book, rule: Rule, fact: str, values: Sequence[float], near: flo
         driver = _driver(book, order, shop, fact, dimension, values, near)
         if driver is None:
             if FACTS[fact].scope is Scope.DECORATION and Part.TRANSFER in GRAPH.parts[fact]:
-                yield from ((each, shop) for each in _by_transfer(book, order, shop, fact, values))
+                yield from ((variant, shop) for variant in _by_transfer(book, order, shop, fact, values))
             continue
         for value in values:
             driven = _driven(book, order, shop, fact, value, driver, near)
@@ -134,23 +133,23 @@ def _driven(book: Book, order: Order, shop: Shop, fact: str, value: float, drive
     """The order with the fact brought to the value, or as near as the field can be set; None if it does not follow."""
     put, slope = value, 1.0
     before: tuple[float, float] | None = None
-    found: Order | None = None
+    nearest: Order | None = None
     for _ in range(_TRIES):
         trial = sound(book, driver, order, put, shop)
         if trial is None:
-            return found
+            return nearest
         now = fact_of(book, trial, shop, fact)
         if now is None:
             return None
         if abs(now - value) <= 1e-9:
             return trial
         if abs(now - value) < near / 2:
-            found = trial
+            nearest = trial
         if before is not None and put != before[0] and now != before[1]:
             slope = (now - before[1]) / (put - before[0])
         before = (put, now)
         put = round(put + (value - now) / slope, 6)
-    return found
+    return nearest
 
 
 def fact_of(book: Book, order: Order, shop: Shop, fact: str) -> float | None:
@@ -164,7 +163,7 @@ def _driven_blindly(book: Book, name: str, values: Sequence[float]) -> Iterator[
     dimension = book.limit_dimension(name)
     made = 0
     for rule in book.rules.values():
-        example = next((each for each in rule.fires if "facts" not in each), None)
+        example = next((example for example in rule.fires if "facts" not in example), None)
         if example is None:
             continue
         order, shop = example_order(example, book)
@@ -221,29 +220,30 @@ class CannotBe(Exception):
 
 def drivers(book: Book) -> Mapping[str, Sequence[Driver]]:
     """The fields of an order that hold a number, by the dimension of the facts they may drive."""
-    found: dict[str, list[Driver]] = {name: [] for name in units.DIMENSIONS}
-    found["temperature"] = [_asked("temperature", units.TEMPERATURE), _asked_at_surface]
-    found["time"] = [
+    of_dimension: dict[str, list[Driver]] = {name: [] for name in units.DIMENSIONS}
+    of_dimension["temperature"] = [_asked("temperature", units.TEMPERATURE), _asked_at_surface]
+    of_dimension["time"] = [
         *(_asked(field, units.TIME) for field in ("time", "pre_press", "second_press")),
         _of_order("due_in", units.TIME),
     ]
-    found["pressure"] = [_asked("pressure", units.PRESSURE)]
-    found["length"] = [
+    of_dimension["pressure"] = [_asked("pressure", units.PRESSURE)]
+    of_dimension["length"] = [
         _sized("width"),
         _sized("height"),
         _of_item("thickness", units.LENGTH),
         _of_decoration("rim_distance", units.LENGTH),
         _finest_line,
     ]
-    found["area_density"] = [_of_item("mass_per_area", units.AREA_DENSITY)]
-    found["count"] = [_of_order_whole("quantity"), _age("age_from"), _age("age_to"), _decorations]
-    found["lightness"] = [_ground, _palette]
-    found["percent"] = [*(_fibre(code) for code in _fibre_codes(book)), power]
-    found["ratio"] = [_chroma]
-    return MappingProxyType({name: tuple(each) for name, each in found.items()})
+    of_dimension["area_density"] = [_of_item("mass_per_area", units.AREA_DENSITY)]
+    of_dimension["count"] = [_of_order_whole("quantity"), _age("age_from"), _age("age_to"), _decorations]
+    of_dimension["lightness"] = [_ground, _palette]
+    of_dimension["percent"] = [*(_fibre(code) for code in _fibre_codes(book)), power]
+    of_dimension["ratio"] = [_chroma]
+    return MappingProxyType({name: tuple(drivers_of_it) for name, drivers_of_it in of_dimension.items()})
 
 
 def within(dimension: units.Dimension, value: float) -> float:
+    """The value as a field may hold it, in the inside unit. Raises CannotBe outside the dimension's bounds."""
     low = value <= dimension.least if dimension.least_open else value < dimension.least
     if low or value > dimension.most:
         raise CannotBe
@@ -261,16 +261,18 @@ def _with_first(order: Order, **fields: Any) -> Order:
 
 def _asked(field: str, dimension: units.Dimension) -> Driver:
     def drive(order: Order, value: float) -> Order:
-        asked = order.decorations[0].settings or AskedSettings()
+        settings = order.decorations[0].settings or Settings()
         allowed = 0.0 if value == 0 and field in ("pre_press", "second_press") else within(dimension, value)
-        return _with_first(order, settings=replace(asked, **_field(field, allowed)))
+        return _with_first(order, settings=replace(settings, **_field(field, allowed)))
 
     return drive
 
 
 def _asked_at_surface(order: Order, value: float) -> Order:
-    asked = order.decorations[0].settings or AskedSettings()
-    return _with_first(order, settings=replace(asked, temperature=within(units.TEMPERATURE, value), read_at="surface"))
+    settings = order.decorations[0].settings or Settings()
+    return _with_first(
+        order, settings=replace(settings, temperature=within(units.TEMPERATURE, value), read_at="surface")
+    )
 
 
 def _of_order(field: str, dimension: units.Dimension) -> Driver:
@@ -353,7 +355,7 @@ def _shade(pattern: str, measure: str, value: float) -> str:
     shades = _shades(pattern, measure)
     if not min(shades)[0] - 1 <= value <= max(shades)[0] + 1:
         raise CannotBe
-    return min(shades, key=lambda each: abs(each[0] - value))[1]
+    return min(shades, key=lambda shade: abs(shade[0] - value))[1]
 
 
 def _grey(value: float) -> str:
@@ -390,26 +392,26 @@ def _fibre(code: str, fillers: tuple[str, str] = ("CO", "PES")) -> Driver:
             raise CannotBe
         mix = dict(order.item.fibres or {})
         mix.pop(code, None)
-        others = mix or {next(each for each in fillers if each != code): 100.0}
+        others = mix or {next(filler for filler in fillers if filler != code): 100.0}
         scale = (100 - value) / sum(others.values())
-        shares = {code: round(value, 9), **{each: round(share * scale, 9) for each, share in others.items()}}
-        said = {each: share for each, share in sorted(shares.items()) if share >= FIBRE_LEAST}
-        return replace(order, item=replace(order.item, fibres=MappingProxyType(said)))
+        shares = {code: round(value, 9), **{other: round(share * scale, 9) for other, share in others.items()}}
+        blend = {fibre: share for fibre, share in sorted(shares.items()) if share >= FIBRE_LEAST}
+        return replace(order, item=replace(order.item, fibres=MappingProxyType(blend)))
 
     return drive
 
 
 def _by_transfer(book: Book, order: Order, shop: Shop, fact: str, values: Sequence[float]) -> Iterator[Order]:
     """For what no field drives: the order with each transfer that brings the fact near them, or just past."""
-    found: list[tuple[float, str]] = []
+    transfers: list[tuple[float, str]] = []
     for name in (*book.catalogue["transfers"], *book.catalogue["products"]):
         now = fact_of(book, _with_first(order, transfer=name), shop, fact)
         if now is not None:
-            found.append((now, name))
+            transfers.append((now, name))
     low, high = min(values), max(values)
-    below = [each for each in found if each[0] < low]
-    above = [each for each in found if each[0] > high]
-    chosen = [each for each in found if low <= each[0] <= high]
+    below = [transfer for transfer in transfers if transfer[0] < low]
+    above = [transfer for transfer in transfers if transfer[0] > high]
+    chosen = [transfer for transfer in transfers if low <= transfer[0] <= high]
     chosen += [max(below)] if below else []
     chosen += [min(above)] if above else []
     for _, name in sorted(chosen):

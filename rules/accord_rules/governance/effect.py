@@ -19,7 +19,7 @@ from accord_rules.authority import Authority, code_digest
 from accord_rules.documents import units
 from accord_rules.documents.answers import INTEGER, STRING, STRINGS, Free, listed, mapped
 from accord_rules.documents.canonical import digest
-from accord_rules.documents.reading import Choice, DocumentError, Object, given
+from accord_rules.documents.reading import Choice, DocumentError, Object, required
 from accord_rules.documents.writing import Documented, written
 from accord_rules.governance import edges
 from accord_rules.governance.changes import CHANGEABLE, EntryChange, difference
@@ -77,48 +77,49 @@ class Budget:
 class Flip(Documented):
     """One order that one rule says something else about."""
 
-    source: str = given(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
-    shop: str = given(STRING, "the shop")
-    order: str = given(STRING, "the record's id, or the name of the edge case")
-    rule: str = given(STRING, "the rule")
-    direction: str = given(Choice(DIRECTIONS), "which way")
-    before: str = given(Choice(REPLAYED_VERDICTS), "verdict under the base")
-    after: str = given(Choice(REPLAYED_VERDICTS), "verdict with the changes")
+    source: str = required(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
+    shop: str = required(STRING, "the shop")
+    order: str = required(STRING, "the record's id, or the name of the edge case")
+    rule: str = required(STRING, "the rule")
+    direction: str = required(Choice(DIRECTIONS), "which way")
+    before: str = required(Choice(REPLAYED_VERDICTS), "verdict under the base")
+    after: str = required(Choice(REPLAYED_VERDICTS), "verdict with the changes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlipCount(Documented):
     """How many orders of a shop one rule turns one way."""
 
-    source: str = given(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
-    shop: str = given(STRING, "the shop")
-    rule: str = given(STRING, "the rule")
-    direction: str = given(Choice(DIRECTIONS), "which way")
-    orders: int = given(INTEGER, "orders it says something else about")
-    verdicts: int = given(INTEGER, "those of them whose verdict differs")
+    source: str = required(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
+    shop: str = required(STRING, "the shop")
+    rule: str = required(STRING, "the rule")
+    direction: str = required(Choice(DIRECTIONS), "which way")
+    orders: int = required(INTEGER, "orders it says something else about")
+    verdicts: int = required(INTEGER, "those of them whose verdict differs")
 
 
 @dataclass(frozen=True, slots=True)
 class FlipWitness(Documented):
     """An order that shows a flip: it can be sent as it is."""
 
-    flip: Flip = given(Object(Flip), "the flip", spread=True)
-    document_of_order: Mapping[str, Any] = given(Free((Order,)), "the order", name="asked")
+    flip: Flip = required(Object(Flip), "the flip", spread=True)
+    document_of_order: Mapping[str, Any] = required(Free((Order,)), "the order", name="asked")
 
 
 @dataclass(frozen=True, slots=True)
 class Decision(Documented):
     """What a change does as a whole."""
 
-    kind: str = given(Choice(WAYS), "which way")
-    decided: str = given(
+    kind: str = required(Choice(WAYS), "which way")
+    decided: str = required(
         Choice((EXACTLY, BY_REPLAY)), "exactly: from the rules' conditions; by replay: on the orders tried"
     )
-    holds_for: str = given(STRING, "for which orders that holds")
-    because: tuple[str, ...] = given(STRINGS, "why, in sentences")
+    holds_for: str = required(STRING, "for which orders that holds")
+    because: tuple[str, ...] = required(STRINGS, "why, in sentences")
 
     @property
     def exact(self) -> bool:
+        """Whether it was decided from the rules alone, and so holds for orders that nobody tried."""
         return self.decided == EXACTLY
 
 
@@ -126,35 +127,35 @@ class Decision(Documented):
 class EntryName(Documented):
     """An entry of the book."""
 
-    kind: str = given(Choice(CHANGEABLE), "the kind of entry")
-    id: str = given(STRING, "its name")
+    kind: str = required(Choice(CHANGEABLE), "the kind of entry")
+    id: str = required(STRING, "its name")
 
 
 @dataclass(frozen=True, slots=True)
 class ReplayedCount(Documented):
     """How many orders were judged under both."""
 
-    recorded: int = given(INTEGER, "recorded orders")
-    recorded_left_out: int = given(INTEGER, "recorded orders left out for their number; 1 may stand for more")
-    edges: int = given(INTEGER, "orders at edges")
-    edges_left_out: int = given(INTEGER, "1 where there were more")
+    recorded: int = required(INTEGER, "recorded orders")
+    recorded_left_out: int = required(INTEGER, "recorded orders left out for their number; 1 may stand for more")
+    edges: int = required(INTEGER, "orders at edges")
+    edges_left_out: int = required(INTEGER, "1 where there were more")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Effect(Documented):
     """What changes between two states of the book."""
 
-    old_digest: str = given(STRING, "digest of the base", name="old")
-    new_digest: str = given(STRING, "digest of the book with the changes", name="new")
-    code: str = given(STRING, "digest of the code that judged")
-    changes: tuple[EntryName, ...] = given(listed(Object(EntryName)), "what is changed")
-    decision: Decision = given(Object(Decision), "what it does as a whole")
-    loosens_safety: tuple[str, ...] = given(STRINGS, "each safety limit or rule that is loosened")
-    counts: tuple[FlipCount, ...] = given(listed(Object(FlipCount)), "flips by shop, rule and direction")
-    flips: tuple[Flip, ...] = given(listed(Object(Flip)), "every flip")
-    witnesses: tuple[FlipWitness, ...] = given(listed(Object(FlipWitness)), "one order for each rule and direction")
-    watched: Mapping[str, int] = given(mapped(INTEGER), "watched rule to the recorded orders it holds for")
-    replayed: ReplayedCount = given(Object(ReplayedCount), "how many orders were judged under both")
+    old_digest: str = required(STRING, "digest of the base", name="old")
+    new_digest: str = required(STRING, "digest of the book with the changes", name="new")
+    code: str = required(STRING, "digest of the code that judged")
+    changes: tuple[EntryName, ...] = required(listed(Object(EntryName)), "what is changed")
+    decision: Decision = required(Object(Decision), "what it does as a whole")
+    loosens_safety: tuple[str, ...] = required(STRINGS, "each safety limit or rule that is loosened")
+    counts: tuple[FlipCount, ...] = required(listed(Object(FlipCount)), "flips by shop, rule and direction")
+    flips: tuple[Flip, ...] = required(listed(Object(Flip)), "every flip")
+    witnesses: tuple[FlipWitness, ...] = required(listed(Object(FlipWitness)), "one order for each rule and direction")
+    watched: Mapping[str, int] = required(mapped(INTEGER), "watched rule to the recorded orders it holds for")
+    replayed: ReplayedCount = required(Object(ReplayedCount), "how many orders were judged under both")
 
     @cached_property
     def replay_digest(self) -> str:
@@ -169,24 +170,25 @@ def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], budget: Budget
     """
     changes = difference(old.documents, new.documents)
     recorded = list(orders)
-    asked = [
-        _Asked(RECORDED, each.shop_id, each.id, each.shop, each.order) for each in _chosen(recorded, budget.recorded)
+    questions = [
+        _Question(RECORDED, record.shop_id, record.id, record.shop, record.order)
+        for record in _chosen(recorded, budget.recorded)
     ]
     at_edges = list(itertools.islice(_edges(old, new, changes), budget.edges + 1))
     replayed = ReplayedCount(
-        recorded=len(asked),
-        recorded_left_out=len(recorded) - len(asked),
+        recorded=len(questions),
+        recorded_left_out=len(recorded) - len(questions),
         edges=min(len(at_edges), budget.edges),
         edges_left_out=int(len(at_edges) > budget.edges),
     )
     before, after = Authority(old), Authority(new)
     try:
         flipped = [
-            (flip, each)
-            for each in (*asked, *at_edges[: budget.edges])
-            for flip in _flips(each, _outcome(before, each), _outcome(after, each))
+            (flip, question)
+            for question in (*questions, *at_edges[: budget.edges])
+            for flip in _flips(question, _answer(before, question), _answer(after, question))
         ]
-        watched = _watched(after, asked)
+        watched = _watched(after, questions)
     finally:
         before.close()
         after.close()
@@ -208,15 +210,15 @@ def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], budget: Budget
 
 def _chosen(recorded: Sequence[RecordedOrder], most: int) -> list[RecordedOrder]:
     """As many as the budget allows, spread over shops and times by the digest of their ids, so always the same ones."""
-    spread = sorted(recorded, key=lambda each: digest([each.shop_id, each.id]))
-    return sorted(spread[:most], key=lambda each: (each.shop_id, each.id))
+    spread = sorted(recorded, key=lambda record: digest([record.shop_id, record.id]))
+    return sorted(spread[:most], key=lambda record: (record.shop_id, record.id))
 
 
 # -- replay -----------------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class _Question:
     source: str
     shop_id: str
     order_id: str
@@ -225,50 +227,50 @@ class _Asked:
 
 
 @dataclass(frozen=True, slots=True)
-class _Outcome:
+class _Answer:
     """A verdict, and for each rule and place how firmly something is said, or may be."""
 
     verdict: str
-    said: Mapping[tuple[str, str], int]
+    firmness: Mapping[tuple[str, str], int]
 
 
-def _outcome(authority: Authority, asked: _Asked) -> _Outcome:
-    shop = fitting(authority.book, asked.shop)
+def _answer(authority: Authority, question: _Question) -> _Answer:
+    shop = fitting(authority.book, question.shop)
     try:
-        weighed = None if shop is None else authority.judge(asked.order, shop)
+        weighed = None if shop is None else authority.judge(question.order, shop)
     except DocumentError:
         weighed = None
     if weighed is None:
-        return _Outcome(UNREADABLE, {(_BOOK, ""): 2 * len(LEVELS)})
+        return _Answer(UNREADABLE, {(_BOOK, ""): 2 * len(LEVELS)})
     # Firmer is more, and a rule that may hold comes just below one that does.
-    said = {
-        (each.rule.id, each.rule.pointer(each.case.index)): 2 * _firmness(each.rule) - 1
-        for each in weighed.open
-        if each.rule.level in FIRM
+    firmness = {
+        (match.rule.id, match.rule.pointer(match.case.index)): 2 * _firmness(match.rule) - 1
+        for match in weighed.open
+        if match.rule.level in FIRM
     }
-    said |= {(each.rule.id, each.pointer): 2 * _firmness(each.rule) for each in weighed.fired}
-    return _Outcome(weighed.verdict, said)
+    firmness |= {(match.rule.id, match.pointer): 2 * _firmness(match.rule) for match in weighed.fired}
+    return _Answer(weighed.verdict, firmness)
 
 
 def _firmness(rule: Rule) -> int:
     return len(LEVELS) - LEVELS.index(rule.level)
 
 
-def _flips(asked: _Asked, before: _Outcome, after: _Outcome) -> Iterator[Flip]:
+def _flips(question: _Question, before: _Answer, after: _Answer) -> Iterator[Flip]:
     """One flip for each rule and direction in which the order's outcome differs."""
     changed = {
-        (rule, STRICTER if after.said.get((rule, about), 0) > before.said.get((rule, about), 0) else LOOSER)
-        for rule, about in {*before.said, *after.said}
-        if before.said.get((rule, about), 0) != after.said.get((rule, about), 0)
+        (rule, STRICTER if after.firmness.get((rule, about), 0) > before.firmness.get((rule, about), 0) else LOOSER)
+        for rule, about in {*before.firmness, *after.firmness}
+        if before.firmness.get((rule, about), 0) != after.firmness.get((rule, about), 0)
     }
     if before.verdict != after.verdict and not changed:
         stricter = REPLAYED_VERDICTS.index(after.verdict) > REPLAYED_VERDICTS.index(before.verdict)
         changed = {(_BOOK, STRICTER if stricter else LOOSER)}
     for rule, way in sorted(changed):
         yield Flip(
-            source=asked.source,
-            shop=asked.shop_id,
-            order=asked.order_id,
+            source=question.source,
+            shop=question.shop_id,
+            order=question.order_id,
             rule=rule,
             direction=way,
             before=before.verdict,
@@ -300,29 +302,29 @@ def _counts(flips: Iterable[Flip]) -> tuple[FlipCount, ...]:
     )
 
 
-def _witnesses(flipped: Iterable[tuple[Flip, _Asked]]) -> tuple[FlipWitness, ...]:
+def _witnesses(flipped: Iterable[tuple[Flip, _Question]]) -> tuple[FlipWitness, ...]:
     """For each rule and direction the most telling order: one whose verdict differs, made at an edge if there is one.
 
     Recorded orders are shown without the shop's reference.
     """
-    best: dict[tuple[str, str], tuple[tuple[Any, ...], Flip, _Asked]] = {}
-    for flip, asked in flipped:
+    best: dict[tuple[str, str], tuple[tuple[Any, ...], Flip, _Question]] = {}
+    for flip, question in flipped:
         key = (flip.before == flip.after, flip.source, flip.shop, flip.order)
         now = best.get((flip.rule, flip.direction))
         if now is None or key < now[0]:
-            best[flip.rule, flip.direction] = (key, flip, asked)
+            best[flip.rule, flip.direction] = (key, flip, question)
     return tuple(
-        FlipWitness(flip, MappingProxyType(written(replace(asked.order, reference=None))))
-        for _, (_, flip, asked) in sorted(best.items(), key=lambda each: each[0])
+        FlipWitness(flip, MappingProxyType(written(replace(question.order, reference=None))))
+        for _, (_, flip, question) in sorted(best.items(), key=lambda item: item[0])
     )
 
 
-def _watched(authority: Authority, asked: Iterable[_Asked]) -> dict[str, int]:
+def _watched(authority: Authority, questions: Iterable[_Question]) -> dict[str, int]:
     counts = dict.fromkeys(authority.scales.watched(), 0)
-    for each in asked if counts else ():
-        shop = fitting(authority.book, each.shop)
+    for question in questions if counts else ():
+        shop = fitting(authority.book, question.shop)
         try:
-            held = frozenset() if shop is None else authority.watch(each.order, shop)
+            held = frozenset() if shop is None else authority.watch(question.order, shop)
         except DocumentError:
             continue  # counted as unreadable already
         for name in held:
@@ -333,7 +335,7 @@ def _watched(authority: Authority, asked: Iterable[_Asked]) -> dict[str, int]:
 # -- the orders at the edges ------------------------------------------------------------------------------------------
 
 
-def _edges(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[_Asked]:
+def _edges(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[_Question]:
     """Orders around every changed threshold, examples of changed rules, then all other rules' examples, each once."""
     seen: set[str] = set()
     for name, order, shop in itertools.chain(
@@ -343,7 +345,7 @@ def _edges(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[_As
         key = digest([document, written(shop)])
         if key not in seen:
             seen.add(key)
-            yield _Asked(EDGE, shop.id, name, shop, order)
+            yield _Question(EDGE, shop.id, name, shop, order)
 
 
 def _around_changes(old: Book, new: Book, changes: Sequence[EntryChange]) -> Iterator[tuple[str, Order, Shop]]:
@@ -352,16 +354,16 @@ def _around_changes(old: Book, new: Book, changes: Sequence[EntryChange]) -> Ite
         if old.limits[name].dimension != new.limits[name].dimension:
             continue
         for book, other in ((old, new), (new, old)):
-            found = edges.around_limit(book, name, other.limit_values[name])
-            yield from ((f"limit/{name}/{n}", *question) for n, question in enumerate(found))
+            orders = edges.around_limit(book, name, other.limit_values[name])
+            yield from ((f"limit/{name}/{n}", *question) for n, question in enumerate(orders))
     rules = [c.id for c in changes if c.kind == "rules"]
     for name in rules:
         for book, other in ((old, new), (new, old)):
             if name in book.rules:
                 rule, counterpart = book.rules[name], other.rules.get(name)
                 yield from edges.of_examples(book, [name])
-                found = edges.around_rule(book, rule, counterpart)
-                yield from ((f"rule/{name}/{n}", *question) for n, question in enumerate(found))
+                orders = edges.around_rule(book, rule, counterpart)
+                yield from ((f"rule/{name}/{n}", *question) for n, question in enumerate(orders))
 
 
 # -- classing ---------------------------------------------------------------------------------------------------------
@@ -371,19 +373,23 @@ def _decision(
     old: Book, new: Book, changes: Sequence[EntryChange], flips: Sequence[Flip], replayed: ReplayedCount
 ) -> Decision:
     seen = _of_flips(flips)
-    told = [_exactly(old, new, change) for change in changes]
-    ways = {each.kind for each in told}
-    if all(each.exact for each in told) and (MIXED not in ways) and not {STRICTER, LOOSER} <= ways:
+    decisions = [_exactly(old, new, change) for change in changes]
+    ways = {decision.kind for decision in decisions}
+    if all(decision.exact for decision in decisions) and (MIXED not in ways) and not {STRICTER, LOOSER} <= ways:
         kind = (ways - {EQUAL} or {EQUAL}).pop()
-        holds_for = EVERY_ORDER if all(each.holds_for == EVERY_ORDER for each in told) else SAID_SETTINGS
-        because = tuple(each.because[0] for each in told if each.because)
+        holds_for = EVERY_ORDER if all(decision.holds_for == EVERY_ORDER for decision in decisions) else SAID_SETTINGS
+        because = tuple(decision.because[0] for decision in decisions if decision.because)
         against = [flip for flip in flips if flip.before != flip.after and _way(flip) == OPPOSITE[kind]]
         if kind in (STRICTER, LOOSER) and against:
             because += (f"Where settings are left open, others are chosen: {len(against)} flips go the other way.",)
             return Decision(MIXED, BY_REPLAY, TRIED, because)
         return Decision(kind, EXACTLY, holds_for, because)
     total = replayed.recorded + replayed.edges
-    reasons = tuple(each.because[0] for each in told if each.because and (not each.exact or each.kind != EQUAL))
+    reasons = tuple(
+        decision.because[0]
+        for decision in decisions
+        if decision.because and (not decision.exact or decision.kind != EQUAL)
+    )
     by_replay = f"Seen on {replayed.recorded} recorded orders and {replayed.edges} at edges ({total} in all)."
     return Decision(seen, BY_REPLAY, TRIED, (*reasons, by_replay))
 
@@ -419,19 +425,19 @@ def _limit(old: Book, new: Book, name: str) -> Decision:
     value, now = new.limit_values[name], old.limit_values[name]
     if value == now:
         return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
-    found = move(old, name, value).overall
+    way = move(old, name, value).overall
     shown = " to ".join(
-        units.show(old.limit_dimension(name), each, units.UNIT_SYSTEMS["metric"]) for each in (now, value)
+        units.show(old.limit_dimension(name), number, units.UNIT_SYSTEMS["metric"]) for number in (now, value)
     )
-    if found is None:
+    if way is None:
         why = f"{name} goes from {shown}; facts are worked out with it, so only orders show what that does."
         return Decision(MIXED, BY_REPLAY, TRIED, (why,))
-    if found == MIXED:
+    if way == MIXED:
         why = (
             f"{name} goes from {shown}; rules that compare with it find more orders on one side and fewer on the other."
         )
         return Decision(MIXED, BY_REPLAY, TRIED, (why,))
-    said = {
+    shifts = {
         STRICTER: "no verdict can become looser",
         LOOSER: "no verdict can become stricter",
         EQUAL: "nothing turns on it",
@@ -439,9 +445,9 @@ def _limit(old: Book, new: Book, name: str) -> Decision:
     holds_for = EVERY_ORDER if settles_before_settings(old, name) else SAID_SETTINGS
     declared = direction(old, name, value)
     why = (
-        f"{name} goes from {shown}, which its entry calls {declared}; by the rules that compare with it {said[found]}."
+        f"{name} goes from {shown}, which its entry calls {declared}; by the rules that compare with it {shifts[way]}."
     )
-    return Decision(found, EXACTLY, holds_for, (why,))
+    return Decision(way, EXACTLY, holds_for, (why,))
 
 
 def _rule(before: Rule | None, after: Rule | None) -> Decision:
@@ -493,8 +499,8 @@ def _loosened_limits(old: Book, new: Book) -> Iterator[str]:
             yield f"Safety limit {name} means something else."
         elif direction(old, name, new.limit_values[name]) == LOOSER:
             now, then = (
-                units.show(old.limit_dimension(name), each.limit_values[name], units.UNIT_SYSTEMS["metric"])
-                for each in (old, new)
+                units.show(old.limit_dimension(name), book.limit_values[name], units.UNIT_SYSTEMS["metric"])
+                for book in (old, new)
             )
             yield f"Safety limit {name} goes from {now} to {then}; {before.stricter} is stricter."
 
@@ -519,6 +525,6 @@ def _loosened_rules(old: Book, new: Book) -> Iterator[str]:
 def _finds_as_much(before: Rule, after: Rule) -> bool:
     """Whether each way for the old condition to hold is, as written, a way for the new one; in doubt it is not."""
     return all(
-        any(frozenset(found) <= frozenset(branch) for found in after.condition.branches)
+        any(frozenset(earlier) <= frozenset(branch) for earlier in after.condition.branches)
         for branch in before.condition.branches
     )

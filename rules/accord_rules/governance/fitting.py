@@ -14,7 +14,7 @@ def fitting(book: Book, shop: Shop) -> Shop | None:
     presses = tuple(press for press in shop.presses if press.type in catalogue["press_types"])
     stock = replace(
         shop.stock,
-        products=tuple(each for each in shop.stock.products if each in catalogue["products"]),
-        consumables=tuple(each for each in shop.stock.consumables if each in catalogue["consumables"]),
+        products=tuple(name for name in shop.stock.products if name in catalogue["products"]),
+        consumables=tuple(name for name in shop.stock.consumables if name in catalogue["consumables"]),
     )
     return replace(shop, presses=presses, stock=stock) if presses else None

@@ -37,10 +37,10 @@ from accord_rules.documents.reading import (
     Table,
     Text,
     escape,
-    given,
     kind_of,
     optional,
     read,
+    required,
     unopened,
 )
 from accord_rules.documents.spelling import did_you_mean
@@ -123,6 +123,7 @@ class HouseRules(Documented):
 
     @property
     def digest(self) -> str:
+        """SHA-256 of its document."""
         return digest(self.document())
 
 
@@ -138,19 +139,19 @@ def read_house(document: Any) -> HouseRules:
 class Witness(Documented):
     """An order that would slip through."""
 
-    order: Mapping[str, Any] = given(Free((Order,)), "an order, as POST /v1/validate takes it")
-    shared_verdict: str = given(Choice(VERDICTS), "its verdict under the shared book")
-    house_verdict: str = given(Choice(VERDICTS), "its verdict under the house rules that were refused")
-    lost: tuple[str, ...] = given(STRINGS, "ids of the rules that would no longer find anything")
+    order: Mapping[str, Any] = required(Free((Order,)), "an order, as POST /v1/validate takes it")
+    shared_verdict: str = required(Choice(VERDICTS), "its verdict under the shared book")
+    house_verdict: str = required(Choice(VERDICTS), "its verdict under the house rules that were refused")
+    lost: tuple[str, ...] = required(STRINGS, "ids of the rules that would no longer find anything")
 
 
 @dataclass(frozen=True, slots=True)
 class Refusal(Documented):
     """One house rule that can't be taken."""
 
-    pointer: str = given(STRING, "JSON Pointer (RFC 6901) to the place")
-    message: str = given(STRING, "why")
-    witness: Witness | None = given(
+    pointer: str = required(STRING, "JSON Pointer (RFC 6901) to the place")
+    message: str = required(STRING, "why")
+    witness: Witness | None = required(
         Nullable(Object(Witness)), "an order that shows it; null where none was found", default=None
     )
 
@@ -160,14 +161,14 @@ class HouseError(ValueError):
 
     def __init__(self, refusals: Iterable[Refusal]) -> None:
         self.refusals = tuple(refusals)
-        super().__init__("; ".join(f"{each.pointer}: {each.message}" for each in self.refusals))
+        super().__init__("; ".join(f"{refusal.pointer}: {refusal.message}" for refusal in self.refusals))
 
 
 # -- taking them in ---------------------------------------------------------------------------------------------------
 
 
 def check_house(book: Book, house: HouseRules, shop: Shop | None = None) -> Book:
-    """The settings as the shop holds to them. Raises HouseError where the house rules do not fit or loosen anything.
+    """The book as the shop holds to it. Raises HouseError where the house rules do not fit or loosen anything.
 
     Witness orders are judged at ``shop``, or at the book's example shop where that is None or shows nothing.
     """
@@ -183,7 +184,7 @@ def check_house(book: Book, house: HouseRules, shop: Shop | None = None) -> Book
 
 
 def apply_house(book: Book, house: HouseRules) -> Book:
-    """The settings as the shop holds to them, for house rules that were checked against some revision.
+    """The book as the shop holds to it, for house rules that were checked against some revision.
 
     What a later revision of the book made looser than the book is dropped in its favour, limit by limit.
     Raises HouseError where the house rules name what this revision no longer has.
@@ -224,7 +225,7 @@ def _unknown_limits(book: Book, house: HouseRules) -> Iterable[Refusal]:
 def _limit_refusals(book: Book, house: HouseRules, shop: Shop | None) -> Iterable[Refusal]:
     unknown = list(_unknown_limits(book, house))
     yield from unknown
-    barred = {each.pointer for each in unknown}
+    barred = {refusal.pointer for refusal in unknown}
     for name, written_value in house.limits.items():
         pointer = f"/limits/{escape(name)}"
         if pointer in barred:
@@ -242,8 +243,8 @@ def _limit_refusals(book: Book, house: HouseRules, shop: Shop | None) -> Iterabl
 
 def _loosens(book: Book, name: str, value: float) -> str:
     limit, dimension = book.limits[name], book.limit_dimension(name)
-    asked, now = (units.show(dimension, each, METRIC) for each in (value, book.limit_values[name]))
-    return f"{asked} is looser than the book's {now}: {name} may only be made {limit.stricter}"
+    value_text, now = (units.show(dimension, number, METRIC) for number in (value, book.limit_values[name]))
+    return f"{value_text} is looser than the book's {now}: {name} may only be made {limit.stricter}"
 
 
 def _stock_refusals(book: Book, house: HouseRules) -> Iterable[Refusal]:
@@ -305,19 +306,19 @@ def _witness(shared: Authority, loosened: Authority, orders: Iterable[Question],
     for order, example in orders:
         for at in (shop, example) if shop is not None else (example,):
             # Orders are made for the example shop's presses; another shop is asked whether any of its own will do.
-            asked = replace(order, press=None) if at is not example and isinstance(order.press, str) else order
-            before, after = shared.judge_resolved(asked, at), loosened.judge_resolved(asked, at)
+            open_order = replace(order, press=None) if at is not example and isinstance(order.press, str) else order
+            before, after = shared.judge_resolved(open_order, at), loosened.judge_resolved(open_order, at)
             lost = tuple(sorted(_ids(before) - _ids(after)))
-            found = Witness(written(asked), before.verdict, after.verdict, lost)
+            witness = Witness(written(open_order), before.verdict, after.verdict, lost)
             if before.firmer_than(after):
-                return found
+                return witness
             if lost and weaker is None:
-                weaker = found
+                weaker = witness
     return weaker
 
 
 def _ids(weighed: Weighed) -> frozenset[str]:
-    return frozenset(each.rule.id for each in weighed.fired)
+    return frozenset(match.rule.id for match in weighed.fired)
 
 
 # -- answering under them ---------------------------------------------------------------------------------------------
@@ -347,15 +348,17 @@ class HouseAuthority(Authority):
     def _findings(self, judged: Judged, *, observed: bool) -> tuple[Finding, ...]:
         """What the shared book alone would not say is marked as the house's, whatever it comes from."""
         shared = judged.shared.weighed if judged.shared is not None else Weighed()
-        known = {(each.rule.id, each.pointer) for each in shared.fired}
+        places = {(match.rule.id, match.pointer) for match in shared.fired}
         own = findings(judged.own.fired, self.book, observed=observed)
-        marked = [each if (each.rule, each.pointer) in known else replace(each, layer=LAYER) for each in own]
+        marked = [
+            finding if (finding.rule, finding.pointer) in places else replace(finding, layer=LAYER) for finding in own
+        ]
         if shared.firmer_than(judged.own):
-            there = {(each.rule, each.pointer) for each in own}
+            there = {(finding.rule, finding.pointer) for finding in own}
             marked += [
-                each
-                for each in findings(shared.fired, self.shared.book, observed=observed)
-                if (each.rule, each.pointer) not in there
+                finding
+                for finding in findings(shared.fired, self.shared.book, observed=observed)
+                if (finding.rule, finding.pointer) not in there
             ]
         return in_order(marked)
 

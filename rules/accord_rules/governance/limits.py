@@ -59,7 +59,7 @@ class LimitShift:
 def move(book: Book, name: str, value: float) -> LimitShift:
     """What moving one limit to ``value`` can do, for orders that say press and settings.
 
-    ``settings`` are those before the move. Undecided are limits that facts are derived with.
+    ``book`` is the one before the move. Undecided are limits that facts are derived with.
     """
     now = book.limit_values[name]
     if value == now:

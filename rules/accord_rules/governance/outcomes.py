@@ -14,7 +14,7 @@ from typing import Any
 from scipy.special import betaincinv
 
 from accord_rules.documents.answers import INTEGER, Figure, Nullable
-from accord_rules.documents.reading import Name, Whole, given
+from accord_rules.documents.reading import Name, Whole, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
 from accord_rules.revision.book import Book
@@ -30,17 +30,17 @@ _SOURCE_TEXT = "Counts of pieces that came out good and of those that failed, by
 class Cell:
     """What outcomes are counted by: a transfer family or product, a substrate, a type of press."""
 
-    transfer: str = given(Name(name_of="transfers|products"))
-    substrate: str = given(Name(name_of="substrates"))
-    press_type: str = given(Name(name_of="press_types"))
+    transfer: str = required(Name(name_of="transfers|products"))
+    substrate: str = required(Name(name_of="substrates"))
+    press_type: str = required(Name(name_of="press_types"))
 
 
 @dataclass(frozen=True, slots=True)
 class OutcomeCounts:
     """Pieces that came out good, and pieces that failed."""
 
-    good: int = given(Whole(0, 100_000_000))
-    failed: int = given(Whole(0, 100_000_000))
+    good: int = required(Whole(0, 100_000_000))
+    failed: int = required(Whole(0, 100_000_000))
 
     def __add__(self, other: OutcomeCounts) -> OutcomeCounts:
         return OutcomeCounts(self.good + other.good, self.failed + other.failed)
@@ -50,15 +50,16 @@ class OutcomeCounts:
 class OutcomeSummary(Documented):
     """Counts, and the share of good pieces (0 to 1): the interval's ends and the likeliest value, g of n."""
 
-    good: int = given(INTEGER, "pieces that came out good")
-    failed: int = given(INTEGER, "pieces that failed")
-    low: float = given(Figure(4), "lower end of the credible interval of the good share")
-    likely: float | None = given(Nullable(Figure(4)), "good pieces of all; null where nothing was reported")
-    high: float = given(Figure(4), "upper end of the credible interval")
-    credibility: float = given(Figure(), "how sure the interval is, 0 to 1", default=CREDIBILITY)
+    good: int = required(INTEGER, "pieces that came out good")
+    failed: int = required(INTEGER, "pieces that failed")
+    low: float = required(Figure(4), "lower end of the credible interval of the good share")
+    likely: float | None = required(Nullable(Figure(4)), "good pieces of all; null where nothing was reported")
+    high: float = required(Figure(4), "upper end of the credible interval")
+    credibility: float = required(Figure(), "how sure the interval is, 0 to 1", default=CREDIBILITY)
 
     @property
     def count(self) -> int:
+        """Pieces reported."""
         return self.good + self.failed
 
 
@@ -85,9 +86,9 @@ class PoorBelow:
     count: int = 20
 
 
-def poor(found: OutcomeSummary, limits: PoorBelow = PoorBelow()) -> bool:
+def poor(summary: OutcomeSummary, limits: PoorBelow = PoorBelow()) -> bool:
     """Whether so many failed that chance does not explain it."""
-    return found.count >= limits.count and found.high < limits.share
+    return summary.count >= limits.count and summary.high < limits.share
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,20 +100,20 @@ class Draft:
     evidence: str
 
 
-def draft_proposal(cell: Cell, found: OutcomeSummary, book: Book, limits: PoorBelow = PoorBelow()) -> Draft:
-    """A watched caution for the cell, with the figures; a steward decides what the settings should become.
+def draft_proposal(cell: Cell, summary: OutcomeSummary, book: Book, limits: PoorBelow = PoorBelow()) -> Draft:
+    """A watched caution for the cell, with the figures; a steward decides what the book should say.
 
     The draft has no changes where such a rule is in the book already. Raises KeyError for a cell the book lacks.
     """
     names = _titles(cell, book)
     reason = (
-        f"{found.failed} of {found.count} pieces failed with {names['transfer']} on {names['substrate']} "
-        f"({names['press_type']}): the share that comes out good is below {found.high:.0%}, "
+        f"{summary.failed} of {summary.count} pieces failed with {names['transfer']} on {names['substrate']} "
+        f"({names['press_type']}): the share that comes out good is below {summary.high:.0%}, "
         f"where {limits.share:.0%} is expected."
     )
     evidence = (
-        f"Reported outcomes: {found.good} good, {found.failed} failed. With nothing known beforehand the share of "
-        f"good pieces lies between {found.low:.1%} and {found.high:.1%} with {CREDIBILITY:.0%} credibility."
+        f"Reported outcomes: {summary.good} good, {summary.failed} failed. With nothing known beforehand the share of "
+        f"good pieces lies between {summary.low:.1%} and {summary.high:.1%} with {CREDIBILITY:.0%} credibility."
     )
     rule_id = rule_name(cell, book)
     if rule_id in book.rules:
@@ -146,9 +147,9 @@ def _rule(cell: Cell, reason: str, names: Mapping[str, str], book: Book) -> dict
     family = _family(cell, book)
     facts = {"transfer.family": family, "item.substrate": cell.substrate, "press.type": cell.press_type}
     others = {
-        "transfer.family": next(each for each in book.catalogue["transfers"] if each != family),
-        "item.substrate": next(each for each in book.catalogue["substrates"] if each != cell.substrate),
-        "press.type": next(each for each in book.catalogue["press_types"] if each != cell.press_type),
+        "transfer.family": next(name for name in book.catalogue["transfers"] if name != family),
+        "item.substrate": next(name for name in book.catalogue["substrates"] if name != cell.substrate),
+        "press.type": next(name for name in book.catalogue["press_types"] if name != cell.press_type),
     }
     order = {
         "item": {"substrate": cell.substrate, "fibres": ""},

@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from accord_rules.documents.files import Documents
-from accord_rules.documents.reading import Choice, Flag, Many, Object, Text, Whole, given, optional, read
+from accord_rules.documents.reading import Choice, Flag, Many, Object, Text, Whole, optional, read, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import (
     CHANGES_MOST,
@@ -49,16 +49,16 @@ class GovernanceError(Exception):
 class Base(Documented):
     """The revision a proposal starts from."""
 
-    revision: int = given(Whole(1, 1_000_000_000), "its number")
-    digest: str = given(Text(80), "its digest")
+    revision: int = required(Whole(1, 1_000_000_000), "its number")
+    digest: str = required(Text(80), "its digest")
 
 
 @dataclass(frozen=True, slots=True)
 class ShownEffect(Documented):
     """What a proposal's replay came to, as far as approvals need it: its digest, and why two stewards are needed."""
 
-    replay_digest: str = given(Text(80), "digest of the effect")
-    loosens_safety: tuple[str, ...] = given(
+    replay_digest: str = required(Text(80), "digest of the effect")
+    loosens_safety: tuple[str, ...] = required(
         Many(Text(400), 200), "why two stewards are needed; empty where one will do", default=()
     )
 
@@ -75,16 +75,17 @@ class KnownKey:
 class Approval(Documented):
     """Who approved, in which role, exactly what, and for which shop; ``shop`` is None where nobody knows the key."""
 
-    who: str = given(Text(80), about="the id of the key")
-    role: str = given(Text(20), about="its role then")
-    change_digest: str = given(Text(80), about="digest of the changes approved")
-    base_digest: str = given(Text(80), about="digest of the base")
-    replay_digest: str = given(Text(80), about="digest of the effect that was seen")
+    who: str = required(Text(80), about="the id of the key")
+    role: str = required(Text(20), about="its role then")
+    change_digest: str = required(Text(80), about="digest of the changes approved")
+    base_digest: str = required(Text(80), about="digest of the base")
+    replay_digest: str = required(Text(80), about="digest of the effect that was seen")
     shop: str | None = optional(Text(80), about="the shop of the key; left out where nobody knows the key")
     revoked: bool = optional(Flag(), False, about="whether the key was revoked since")
 
     @property
     def digests(self) -> tuple[str, str, str]:
+        """(changes, base, replay): what was approved."""
         return (self.change_digest, self.base_digest, self.replay_digest)
 
 
@@ -96,14 +97,14 @@ class Proposal(Documented):
     ``author_shop`` is None for what the program itself drafted.
     """
 
-    id: str = given(Text(80), about="its id")
-    base: Base = given(Object(Base), about="the revision it starts from")
-    changes: tuple[EntryChange, ...] = given(
+    id: str = required(Text(80), about="its id")
+    base: Base = required(Object(Base), about="the revision it starts from")
+    changes: tuple[EntryChange, ...] = required(
         Many(Object(EntryChange), CHANGES_MOST), about="what it asks to be different"
     )
-    reason: str = given(_WORDS, about="why")
-    evidence: str = given(_WORDS, about="on what evidence")
-    author: str = given(Text(80), about="the id of the key that made it")
+    reason: str = required(_WORDS, about="why")
+    evidence: str = required(_WORDS, about="on what evidence")
+    author: str = required(Text(80), about="the id of the key that made it")
     state: str = optional(Choice(STATES), "draft", about="where it is in its life")
     shown: ShownEffect | None = optional(Object(ShownEffect), about="what its effect came to")
     approvals: tuple[Approval, ...] = optional(Many(Object(Approval), 50), (), about="approvals given")
@@ -114,6 +115,7 @@ class Proposal(Documented):
 
     @property
     def change_digest(self) -> str:
+        """SHA-256 of the changes, whatever their order."""
         return change_digest(self.changes)
 
     @property
@@ -155,7 +157,7 @@ class Proposal(Documented):
     @property
     def valid_approvals(self) -> tuple[Approval, ...]:
         """Those of stewards of different shops, none the author's, whose keys hold and that bind to what it is now."""
-        return tuple(each for each, lapse in zip(self.approvals, self.lapses, strict=True) if lapse is None)
+        return tuple(approval for approval, lapse in zip(self.approvals, self.lapses, strict=True) if lapse is None)
 
 
 def read_proposal(document: Any) -> Proposal:
@@ -192,10 +194,14 @@ def with_keys(proposal: Proposal, keys: Mapping[str, KnownKey]) -> Proposal:
     """
     author = keys.get(proposal.author)
     author_shop = proposal.author_shop if author is None else author.shop
-    known = replace(proposal, author_shop=author_shop)
+    completed = replace(proposal, author_shop=author_shop)
     if proposal.state not in LIVE:
-        return known
-    return _counted(replace(known, approvals=tuple(_of_key(each, keys.get(each.who)) for each in proposal.approvals)))
+        return completed
+    return _counted(
+        replace(
+            completed, approvals=tuple(_of_key(approval, keys.get(approval.who)) for approval in proposal.approvals)
+        )
+    )
 
 
 def _of_key(approval: Approval, key: KnownKey | None) -> Approval:
@@ -256,17 +262,17 @@ def approve(proposal: Proposal, approval: Approval) -> Proposal:
         )
     if approval.digests != proposal.digests:
         raise GovernanceError("digests-differ", f"The approval is of something else: {_differing(proposal, approval)}.")
-    if any(each.who == approval.who for each in proposal.valid_approvals):
+    if any(other.who == approval.who for other in proposal.valid_approvals):
         raise GovernanceError("approved-twice", f"{approval.who} has approved this already: another steward is needed.")
-    partner = next((each.who for each in proposal.valid_approvals if each.shop == approval.shop), None)
+    partner = next((other.who for other in proposal.valid_approvals if other.shop == approval.shop), None)
     if partner is not None:
         raise GovernanceError(
             "approved-twice",
             f"{partner} has approved this already for {approval.shop}, the shop of {approval.who}: a steward of another"
             " shop is needed.",
         )
-    kept = tuple(each for each in proposal.approvals if each.who != approval.who)
-    return _counted(replace(proposal, approvals=(*kept, approval)))
+    others = tuple(other for other in proposal.approvals if other.who != approval.who)
+    return _counted(replace(proposal, approvals=(*others, approval)))
 
 
 def decline(proposal: Proposal, who: str, role: str, reason: str) -> Proposal:
@@ -377,8 +383,8 @@ def _lacking(proposal: Proposal) -> str:
     stewards = f"approvals by stewards of {shops} that it needs"
     why = "; it loosens what keeps people safe" if needed > 1 else ""
     lapsed = [
-        f" The approval of {each.who} has lapsed. {lapse}"
-        for each, lapse in zip(proposal.approvals, proposal.lapses, strict=True)
+        f" The approval of {approval.who} has lapsed. {lapse}"
+        for approval, lapse in zip(proposal.approvals, proposal.lapses, strict=True)
         if lapse is not None
     ]
     return f"Proposal {proposal.id} has {there} of the {needed} {stewards}{why}.{''.join(lapsed)}"

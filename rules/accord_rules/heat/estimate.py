@@ -136,7 +136,7 @@ def estimate(
     ends = [solve(leaning(stack, spread, lean), initial_c, times) for lean in _ENDS]
 
     def over(read: Callable[[History], float]) -> Range:
-        return Range.around(read(likely), (read(each) for each in ends))
+        return Range.around(read(likely), (read(history) for history in ends))
 
     return Estimate(
         over(lambda history: float(history.interface_c[-1])),

@@ -131,16 +131,16 @@ def cell_shares(layers: tuple[Layer, ...], fine_to: int, refine: int = 1) -> lis
 
     The first ``fine_to`` layers have thin cells at both faces. ``refine`` splits each cell for convergence checks.
     """
-    found, crossing_s = [], CELL_CROSSING_S
+    shares_of_layers, crossing_s = [], CELL_CROSSING_S
     for place, layer in enumerate(layers):
         both = place < fine_to
         growth = DAMP_CELL_GROWTH if layer.water_share else CELL_GROWTH
         shares = _growing(layer.thickness_m, sqrt(layer.diffusivity_m2_s * crossing_s), growth, both)
-        found.append(shares if refine == 1 else np.repeat(shares / refine, refine))
+        shares_of_layers.append(shares if refine == 1 else np.repeat(shares / refine, refine))
         if not both:
             deepest_m = float(shares[-1]) * layer.thickness_m
             crossing_s = max(crossing_s, deepest_m**2 / layer.diffusivity_m2_s)
-    return found
+    return shares_of_layers
 
 
 def cut(
@@ -156,7 +156,7 @@ def cut(
     ``above_w_m2k`` and ``below_w_m2k`` are the conductances beyond the outer interfaces.
     """
     shares = cell_shares(layers, len(layers) if below_w_m2k == inf else blank + 1, refine)
-    counts = [len(each) for each in shares]
+    counts = [len(cells) for cells in shares]
     first = (0, *accumulate(counts))
     of_layer = np.array([(layer.capacity_j_m2k, layer.resistance_m2k_w / 2) for layer in layers])
     capacity, half = np.repeat(of_layer.T, counts, axis=1) * np.concatenate(shares)

@@ -16,7 +16,7 @@ CACHED_STACKS = 512
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Ready:
+class _LinearModes:
     """One stack, taken apart. N cells; push: (N, 2) drive of each mode per kelvin outside top and bottom."""
 
     grid: Grid
@@ -32,14 +32,14 @@ def _ready(
     above_w_m2k: float,
     below_w_m2k: float,
     refine: int,
-) -> _Ready:
+) -> _LinearModes:
     grid = cut(layers, interfaces, blank, above_w_m2k, below_w_m2k, refine)
     modes = decompose(grid.capacity_j_m2k, grid.diagonal_w_m2k, -grid.link_w_m2k[1:-1])
     push = modes.back[[0, -1]].T * grid.link_w_m2k[[0, -1]]
-    return _Ready(grid, modes, frozen(push))
+    return _LinearModes(grid, modes, frozen(push))
 
 
-def _taken_apart(stack: Stack, refine: int) -> _Ready:
+def _taken_apart(stack: Stack, refine: int) -> _LinearModes:
     above, below = outer_conductance_w_m2k(stack.top), outer_conductance_w_m2k(stack.bottom)
     return _ready(stack.layers, stack.interfaces, stack.blank, above, below, refine)
 

@@ -95,10 +95,10 @@ USUAL_SHEETS: Mapping[str, Material] = MappingProxyType({"cover": PAPER, "pad": 
 
 def sheet_material(name: str, kind: str) -> Material:
     """The bulk of a consumable of the book, by its id, else by its kind. Raises HeatError for tape: it is no layer."""
-    found = SHEETS.get(name) or USUAL_SHEETS.get(kind)
-    if found is None:
+    sheet = SHEETS.get(name) or USUAL_SHEETS.get(kind)
+    if sheet is None:
         raise HeatError(f"{name}: a {kind} is not a layer of the stack")
-    return found
+    return sheet
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,13 +46,13 @@ class Response:
 
     def interface_c(self, surface_c: float) -> Floats:
         """Temperature of the print at ``TIMES_S`` under a platen that idles at ``surface_c``."""
-        found: Floats = self.room_c + (surface_c - self.room_c) * self.share + self.drift_k
-        return found
+        curve_c: Floats = self.room_c + (surface_c - self.room_c) * self.share + self.drift_k
+        return curve_c
 
     def back_c(self, surface_c: float) -> Floats:
         """Temperature of the far face at ``TIMES_S``."""
-        found: Floats = self.room_c + (surface_c - self.room_c) * self.back_share + self.back_drift_k
-        return found
+        curve_c: Floats = self.room_c + (surface_c - self.room_c) * self.back_share + self.back_drift_k
+        return curve_c
 
     def sag_k(self, surface_c: float) -> float:
         """How far the platen dips."""
@@ -70,8 +70,8 @@ def coolest_c(curves_c: Sequence[Floats]) -> Floats:
 
 
 def _extreme(pick: np.ufunc, curves_c: Sequence[Floats]) -> Floats:
-    found: Floats = curves_c[0] if len(curves_c) == 1 else pick.reduce(curves_c)
-    return found
+    extreme_c: Floats = curves_c[0] if len(curves_c) == 1 else pick.reduce(curves_c)
+    return extreme_c
 
 
 def respond(stack: Stack, room_c: float, start_c: tuple[float, ...]) -> Response:
@@ -80,7 +80,7 @@ def respond(stack: Stack, room_c: float, start_c: tuple[float, ...]) -> Response
         raise HeatError("the air below a stack is the room's")
     if stack.damp:
         raise HeatError("a stack is dry, or a dry one stands in for it")
-    above_k = tuple(each - room_c for each in stack.start(start_c))
+    above_k = tuple(layer_c - room_c for layer_c in stack.start(start_c))
     if isinstance(stack.top, FixedPlaten):
         drift, share = face_shares(stack, above_k, TIMES_S)
         sag = 0.0
@@ -182,8 +182,8 @@ def at_time(curve_c: Floats, time_s: float) -> float:
 
 def at_times(curve_c: Floats, times_s: list[float]) -> list[float]:
     """The same at several times, to a tenth."""
-    found: list[float] = np.interp(times_s, TIMES_S, curve_c).round(1).tolist()
-    return found
+    temperatures_c: list[float] = np.interp(times_s, TIMES_S, curve_c).round(1).tolist()
+    return temperatures_c
 
 
 def crossing_s(curve_c: Floats, temp_c: float) -> float:

@@ -27,7 +27,7 @@ _SLACK_K = 1e-9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Ready:
+class _SaggingModes:
     """Stack and platen, taken apart for one slope of the heater. M = N + 1 cells, the platen first; L layers.
 
     shown: (L + 5, M) takes modes to the outputs: layer means, the blank's faces, first and last cell, platen.
@@ -83,12 +83,12 @@ def _cut(
 
 
 @lru_cache(maxsize=2 * CACHED_STACKS)
-def _ready(cells: _Cut, own_w_m2k: float) -> _Ready:
+def _ready(cells: _Cut, own_w_m2k: float) -> _SaggingModes:
     """``own_w_m2k``: what holds the platen at its own temperature, loss to air and the controller's slope together."""
     diagonal = cells.diagonal.copy()
     diagonal[0] += own_w_m2k
     modes = decompose(cells.capacity, diagonal, cells.beside)
-    return _Ready(cells.grid, modes, frozen(cells.outputs @ modes.back), cells.from_below)
+    return _SaggingModes(cells.grid, modes, frozen(cells.outputs @ modes.back), cells.from_below)
 
 
 def _before(first: float, others: Floats) -> Floats:
@@ -125,7 +125,7 @@ class _Stretch:
     begun_s, ends_s: on the clock of the whole; ``places`` are the times asked for that lie between.
     """
 
-    ready: _Ready
+    ready: _SaggingModes
     at_start: Floats
     drive: Floats
     begun_s: float
@@ -136,15 +136,15 @@ class _Stretch:
         """The outputs at times since its start, (rows, T)."""
         fade, once = fading(self.ready.modes.rate_per_s, times_s)
         shown = self.ready.shown[rows]
-        found: Floats = (shown * self.at_start) @ fade + (shown * self.drive) @ once
-        return found
+        temperatures_k: Floats = (shown * self.at_start) @ fade + (shown * self.drive) @ once
+        return temperatures_k
 
     def summed(self, times_s: Floats) -> Floats:
         """The last three outputs summed over time since its start, (3, T)."""
         _, once, twice = kernels(self.ready.modes.rate_per_s, times_s)
         shown = self.ready.shown[-3:]
-        found: Floats = (shown * self.at_start) @ once + (shown * self.drive) @ twice
-        return found
+        sums_ks: Floats = (shown * self.at_start) @ once + (shown * self.drive) @ twice
+        return sums_ks
 
     def cells(self, time_s: float) -> Floats:
         """All temperatures at a time since its start, platen first, (M,)."""
@@ -216,9 +216,9 @@ def faces_under_sag(stack: Stack, start_c: tuple[float, ...], times_s: Floats) -
     """The blank's upper and lower face, (2, T), and the platen, (T,); as ``solve_sagging`` has them, for less."""
     layers = len(stack.layers)
     faces, platen = [], []
-    for each in _stretches(stack, _heated(stack), start_c, times_s, 1):
-        shown = each.shown(times_s[each.places] - each.begun_s, slice(layers, None))
-        faces.append(shown[:2] + each.ready.from_below * outer_c(stack.bottom))
+    for stretch in _stretches(stack, _heated(stack), start_c, times_s, 1):
+        shown = stretch.shown(times_s[stretch.places] - stretch.begun_s, slice(layers, None))
+        faces.append(shown[:2] + stretch.ready.from_below * outer_c(stack.bottom))
         platen.append(shown[-1])
     return np.hstack(faces), np.hstack(platen)
 
@@ -228,16 +228,16 @@ def solve_sagging(stack: Stack, start_c: tuple[float, ...], times_s: Floats, ref
     shown: list[Floats] = []
     sums: list[Floats] = []
     carried = np.zeros((3, 1))
-    for each in _stretches(stack, _heated(stack), start_c, times_s, refine):
-        since_s = times_s[each.places] - each.begun_s
-        shown.append(each.shown(since_s))
-        sums.append(carried + each.summed(since_s))
-        carried = carried + each.summed(np.array([each.ends_s - each.begun_s]))
-    return _history(stack, start_c, times_s, each.ready, np.hstack(shown), np.hstack(sums))
+    for stretch in _stretches(stack, _heated(stack), start_c, times_s, refine):
+        since_s = times_s[stretch.places] - stretch.begun_s
+        shown.append(stretch.shown(since_s))
+        sums.append(carried + stretch.summed(since_s))
+        carried = carried + stretch.summed(np.array([stretch.ends_s - stretch.begun_s]))
+    return _history(stack, start_c, times_s, stretch.ready, np.hstack(shown), np.hstack(sums))
 
 
 def _history(
-    stack: Stack, start_c: tuple[float, ...], times_s: Floats, ready: _Ready, shown: Floats, summed: Floats
+    stack: Stack, start_c: tuple[float, ...], times_s: Floats, ready: _SaggingModes, shown: Floats, summed: Floats
 ) -> History:
     layers, below_c = len(stack.layers), outer_c(stack.bottom)
     faces = shown[layers : layers + 2] + ready.from_below * below_c

@@ -209,9 +209,11 @@ class Stack:
 
     def start(self, initial_c: float | tuple[float, ...]) -> tuple[float, ...]:
         """One starting temperature a layer, from one for all or one for each. Raises HeatError."""
-        each = (float(initial_c),) * len(self.layers) if isinstance(initial_c, int | float) else initial_c
-        if len(each) != len(self.layers):
-            raise HeatError(f"{len(self.layers)} layers need {len(self.layers)} starting temperatures, not {len(each)}")
-        for layer, start_c in zip(self.layers, each, strict=True):
+        start_of_layers_c = (float(initial_c),) * len(self.layers) if isinstance(initial_c, int | float) else initial_c
+        if len(start_of_layers_c) != len(self.layers):
+            raise HeatError(
+                f"{len(self.layers)} layers need {len(self.layers)} starting temperatures, not {len(start_of_layers_c)}"
+            )
+        for layer, start_c in zip(self.layers, start_of_layers_c, strict=True):
             require_temperature(f"{layer.title}: the starting temperature", start_c)
-        return each
+        return start_of_layers_c

@@ -144,8 +144,8 @@ def _stage(
     power = heater.power(float(guess.temperature_c[0]))
     for _ in range(_MOST_CORRECTIONS):
         temperature, steam, flow = _solve(equations, base, span_s, gone, drying, dry, power)
-        found = heater.power(float(temperature[0]))
-        settled, power = found == power, found
+        power_then = heater.power(float(temperature[0]))
+        settled, power = power_then == power, power_then
         if damp:
             # One state at a time: a cell that leaps from wet to dry or back may have leapt on a wrong slope.
             now_dry = (temperature >= WATER_TO_C) & (drying | dry) & (most > 0)
@@ -188,12 +188,12 @@ def _solve(
 
 def _steps(times_s: Floats, longest_s: float, refine: int) -> list[tuple[int, float]]:
     """For each stretch between two times: how many steps and how long each."""
-    found: list[tuple[int, float]] = []
+    steps: list[tuple[int, float]] = []
     for start, stop in pairwise(times_s.tolist()):
         most = min(max(SHORTEST_STEP_S, STEP_SHARE * start), longest_s) / refine
         count = ceil((stop - start) / most - 1e-9)
-        found.append((count, (stop - start) / count))
-    return found
+        steps.append((count, (stop - start) / count))
+    return steps
 
 
 def solve_stepping(stack: Stack, start_c: tuple[float, ...], times_s: Floats, refine: int, step_refine: int) -> History:

@@ -91,19 +91,19 @@ class _Code:
             case Not(part):
                 return self.holds(part, not answer)
             case Truth(fact, wanted):
-                return self._known(f"{'' if wanted is answer else 'not '}{self._fact(fact)}", fact)
+                return self._where_known(f"{'' if wanted is answer else 'not '}{self._fact(fact)}", fact)
             case Within(fact, words, inside):
                 listed = self._constant(frozenset(words))
-                return self._known(f"{self._fact(fact)} {_in(inside is answer)} {listed}", fact)
+                return self._where_known(f"{self._fact(fact)} {_in(inside is answer)} {listed}", fact)
             case Contains(fact, word, inside):
-                return self._known(f"{self._constant(word)} {_in(inside is answer)} {self._fact(fact)}", fact)
+                return self._where_known(f"{self._constant(word)} {_in(inside is answer)} {self._fact(fact)}", fact)
             case Compare(left, sign, right):
                 others = [right] if isinstance(right, FactName) else []
-                said = sign if answer else NEGATED[sign]
-                return self._known(f"{self._fact(left)} {said} {self._right(right)}", left, *others)
+                comparison = sign if answer else NEGATED[sign]
+                return self._where_known(f"{self._fact(left)} {comparison} {self._right(right)}", left, *others)
         raise TypeError(f"not a condition: {node!r}")
 
-    def _known(self, test: str, *facts: FactName) -> str:
+    def _where_known(self, test: str, *facts: FactName) -> str:
         return f"({''.join(f'{self._fact(fact)} is not None and ' for fact in facts)}{test})"
 
     def _right(self, right: FactName | LimitName | float | str) -> str:

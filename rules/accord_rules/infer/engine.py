@@ -251,10 +251,10 @@ def _is_word(test: _Test) -> bool:
 
 
 @dataclass(slots=True, eq=False)
-class _Node:
+class _Prefix:
     """The tests that follow one beginning, as the engine will share them."""
 
-    children: dict[_Test, _Node] = field(default_factory=dict)
+    children: dict[_Test, _Prefix] = field(default_factory=dict)
     rules: int = 0
     pending: int = 0
 
@@ -280,14 +280,14 @@ def most_together(tests: Iterable[_Test]) -> int:
     return max(Counter(place for test in tests for place in test.holds).values(), default=0)
 
 
-def _tree(rules: Iterable[_Rule]) -> list[_Node]:
+def _tree(rules: Iterable[_Rule]) -> list[_Prefix]:
     """All nodes, parents before children, measured."""
-    nodes = [_Node()]
+    nodes = [_Prefix()]
     for rule in rules:
         node = nodes[0]
         for test in rule.tests:
             if test not in node.children:
-                node.children[test] = _Node()
+                node.children[test] = _Prefix()
                 nodes.append(node.children[test])
             node = node.children[test]
         node.rules += 1
@@ -361,7 +361,7 @@ class _Record:
         valued = _valued(sent)
         self._valued = tuple(fact for fact, _ in valued)
         self._texts = tuple(pieces for _, pieces in valued)
-        self._ranked = {each[0]: each for each in _ranked(sent)}
+        self._ranked = {number[0]: number for number in _ranked(sent)}
         self._pairs: list[tuple[str, Callable[[Any, Any], Any], str, str, str]] = []
         contained: dict[str, list[tuple[str, str, str]]] = {}
         for subject, pieces in sent:
@@ -375,10 +375,10 @@ class _Record:
 
     def write(self, facts: Facts, limits: Limits) -> str:
         """The record without its braces; empty where no test of the network can hold. ``limits`` must never change."""
-        known = facts.get
-        parts = list(map(operator.getitem, self._texts, map(known, self._valued)))
+        value_of = facts.get
+        parts = list(map(operator.getitem, self._texts, map(value_of, self._valued)))
         for fact, written in self._written_under(limits):
-            value = known(fact)
+            value = value_of(fact)
             if value is None:
                 continue
             text = written.get(value)
@@ -388,24 +388,24 @@ class _Record:
                 text = written[value] = self._text(fact, value, limits)
             parts.append(text)
         for left, compare, right, no, yes in self._pairs:
-            one, other = known(left), known(right)
+            one, other = value_of(left), value_of(right)
             if one is not None and other is not None and one == one and other == other:
                 parts.append(yes if compare(one, other) else no)
         for fact, words in self._contained:
-            value = known(fact)
+            value = value_of(fact)
             if value is not None:
                 parts += [yes if word in value else no for word, no, yes in words]
         return "".join(parts)
 
     def _written_under(self, limits: Limits) -> _Written:
         """The texts of numbers by their values, which hang on the limits and on nothing else."""
-        kept = self._written.get(id(limits))
-        if kept is None:
+        texts = self._written.get(id(limits))
+        if texts is None:
             if len(self._written) >= MOST_LIMITS:
                 self._written.clear()
             # The limits stay here, so that no others can come to have their id.
-            kept = self._written[id(limits)] = (limits, [(fact, {}) for fact in self._ranked])
-        return kept[1]
+            texts = self._written[id(limits)] = (limits, [(fact, {}) for fact in self._ranked])
+        return texts[1]
 
     def _text(self, fact: str, value: Any, limits: Limits) -> str:
         # NaN is unequal to itself, and not known.
@@ -563,12 +563,12 @@ class Engine:
         rules: Mapping[str, Condition],
         facts: Mapping[str, FactType],
         slots: int = 4,
-        kept: int = 0,
+        answers_most: int = 0,
         *,
         network: Network = UNNAMED,
         ledger: Ledger | None = None,
     ) -> None:
-        """``kept``: so many records, some 1 kB each, are remembered with their answers.
+        """``answers_most``: so many records, some 1 kB each, are remembered with their answers.
 
         ``network`` names the networks (with a number each, where it takes several), which count in ``ledger``.
         """
@@ -589,7 +589,7 @@ class Engine:
         )
         # What all of them read, written once, tells whether they were asked before.
         self._record = _Record(compiled)
-        self._kept = kept
+        self._answers_most = answers_most
         self._answers: dict[str, tuple[str, ...]] = {}
         self._count = slots
         self._closing = threading.Lock()
@@ -631,7 +631,7 @@ class Engine:
         """
         if self._closed:
             raise EngineError("the engine is closed")
-        if not self._kept:
+        if not self._answers_most:
             return self._walk(facts, limits)
         try:
             body = self._record.write(facts, limits)
@@ -643,7 +643,7 @@ class Engine:
                 network.account.add(RECORD)
             return fired
         fired = self._walk(facts, limits)
-        if len(self._answers) >= self._kept:
+        if len(self._answers) >= self._answers_most:
             self._answers.clear()
         self._answers[body] = fired
         return fired
@@ -731,7 +731,7 @@ def try_out(
     """
     named = {name for condition in rules.values() for name in condition.facts}
     sent = [
-        ({name: value for name, value in known.items() if name in named}, dict(limits)) for known, limits in samples
+        ({name: value for name, value in values.items() if name in named}, dict(limits)) for values, limits in samples
     ]
     paths = os.pathsep.join(path for path in sys.path if path)
     try:
@@ -746,8 +746,8 @@ def try_out(
     except subprocess.TimeoutExpired:
         raise EngineError(f"trial: no end within {seconds:g} s") from None
     if done.returncode:
-        said = done.stderr.decode(errors="replace").strip().splitlines()
-        raise EngineError(f"trial: the process {_ending(done.returncode)}{': ' + said[-1] if said else ''}")
+        lines = done.stderr.decode(errors="replace").strip().splitlines()
+        raise EngineError(f"trial: the process {_ending(done.returncode)}{': ' + lines[-1] if lines else ''}")
     reason = json.loads(done.stdout)["reason"]
     if reason:
         raise EngineError(f"trial: {reason}")
@@ -771,8 +771,8 @@ def _disagreement(
     rules: Mapping[str, Condition], facts: Mapping[str, FactType], samples: Sequence[Sample], judge: Judge
 ) -> str | None:
     with Engine(rules, facts, 1) as engine:
-        for number, (known, limits) in enumerate(samples):
-            inferred, judged = engine.decide(known, limits), judge.judge(known, limits).fired
+        for number, (values, limits) in enumerate(samples):
+            inferred, judged = engine.decide(values, limits), judge.judge(values, limits).fired
             if inferred != judged:
                 apart = ", ".join(sorted(set(inferred) ^ set(judged)))
                 return f"engine and judge disagree on sample {number} about {apart}"

@@ -15,7 +15,7 @@ from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import FactType
 
 # Most orders of a day fall into some hundreds of classes that the rules can tell apart.
-KEPT = 2048
+ANSWERS_MOST = 2048
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +47,12 @@ class Inference:
         rules: Mapping[str, Condition],
         facts: Mapping[str, FactType],
         slots: int = 4,
-        kept: int = KEPT,
+        answers_most: int = ANSWERS_MOST,
         *,
         network: Network = UNNAMED,
         ledger: Ledger | None = None,
     ) -> None:
-        """``kept``: how many answers of the engine are remembered; the judge judges every question anew.
+        """``answers_most``: how many answers of the engine are remembered; the judge judges every question anew.
 
         ``network`` names its networks, ``ledger`` keeps what becomes of the questions when this is closed. Raises
         EngineError where the engine cannot load the rules safely; ``engine.try_out`` tells beforehand.
@@ -61,12 +61,13 @@ class Inference:
         self._network = network
         self._ledger = ledger or Ledger()
         self._judge = Judge(rules)
-        self._engine = Engine(rules, facts, slots, kept, network=network, ledger=self._ledger)
+        self._engine = Engine(rules, facts, slots, answers_most, network=network, ledger=self._ledger)
         self._counting = threading.Lock()
         self._questions = self._engine_errors = self._disagreements = 0
 
     @property
     def counts(self) -> Counts:
+        """Questions, engine errors and disagreements so far; safe from any thread."""
         with self._counting:
             return Counts(self._questions, self._engine_errors, self._disagreements)
 

@@ -50,7 +50,7 @@ class Judge:
 
 
 # So many ways for a condition to be open are kept with what is missing then; most conditions have a handful.
-_KEPT = 256
+_MOST_WAYS = 256
 
 
 class _Open:
@@ -67,7 +67,7 @@ class _Open:
         self._limits = tuple({right.name for right in rights if isinstance(right, LimitName)})
         pairs = [atom for atom in self._atoms if isinstance(atom, Compare) and isinstance(atom.right, FactName)]
         self._paired = tuple({fact.name: fact for atom in pairs for fact in facts_of(atom)}.values())
-        self._known: dict[tuple[Any, ...], frozenset[str]] = {}
+        self._missing: dict[tuple[Any, ...], frozenset[str]] = {}
 
     def _suspects(self, branch: frozenset[int]) -> frozenset[int]:
         """The atoms of a branch that may turn out impossible, alone or together; the others need no looking at."""
@@ -84,18 +84,18 @@ class _Open:
         """The unknown facts of the branches that can still become true; empty where none can."""
         true, open_ = self._ask(facts, limits)
         # Beside which atoms hold and which are open, it hangs on limits, and on facts that are compared with others.
-        asked = (
+        key = (
             tuple(true),
             tuple(open_),
             tuple([limits[name] for name in self._limits]),
             tuple([_value(fact, facts) for fact in self._paired]),
         )
-        known = self._known.get(asked)
-        if known is None:
-            if len(self._known) >= _KEPT:
-                self._known.clear()
-            known = self._known[asked] = self._work_out(frozenset(true), frozenset(open_), facts, limits)
-        return known
+        names = self._missing.get(key)
+        if names is None:
+            if len(self._missing) >= _MOST_WAYS:
+                self._missing.clear()
+            names = self._missing[key] = self._work_out(frozenset(true), frozenset(open_), facts, limits)
+        return names
 
     def _work_out(self, true: frozenset[int], open_: frozenset[int], facts: Facts, limits: Limits) -> frozenset[str]:
         open_branches = []

@@ -96,6 +96,7 @@ class Doubt:
 
     @property
     def sentence(self) -> str:
+        """What is doubted and what was answered, in a sentence for the log."""
         where = f"the {self.layer} rules about {self.about}"
         if self.kind == ENGINE_ERROR:
             return f"the engine failed on {where} ({self.reason}); the judge answered: {', '.join(self.judged)}"
@@ -134,9 +135,9 @@ def doubt(
     """A doubt about a question that was put to ``rules``, whose networks together are ``network``."""
     facts, limits = question
     apart = () if kind == ENGINE_ERROR else tuple(sorted({*inferred} ^ {*judged}))
-    told = rules
+    excerpt = rules
     if sum(len(condition.text) for condition in rules.values()) > MOST_CHARACTERS_OF_RULES:
-        told = {name: rules[name] for name in apart}
+        excerpt = {name: rules[name] for name in apart}
     named = sorted({name for condition in rules.values() for name in condition.facts})
     return Doubt(
         kind=kind,
@@ -148,7 +149,7 @@ def doubt(
         judged=judged,
         reason=reason,
         records=MappingProxyType({name: records[name] for name in networks}),
-        rules=MappingProxyType({name: condition.text for name, condition in told.items()}),
+        rules=MappingProxyType({name: condition.text for name, condition in excerpt.items()}),
         rules_digest=rules_digest(rules),
         facts=MappingProxyType({name: facts.get(name) for name in named}),
         limits=MappingProxyType(
@@ -239,5 +240,5 @@ class Ledger:
         left_out = 0 if last is None else last.left_out
         more = f" ({left_out} more since the last such line)" if left_out else ""
         # The service writes "details" out, see accord_service.run.log.
-        told = {"not_logged": left_out, "doubt": doubt.document()}
-        _log.warning("%s%s", doubt.sentence, more, extra={"details": told})
+        details = {"not_logged": left_out, "doubt": doubt.document()}
+        _log.warning("%s%s", doubt.sentence, more, extra={"details": details})

@@ -25,7 +25,7 @@ from accord_rules.revision.facts import Kind
 
 
 @dataclass(frozen=True, slots=True)
-class Replayed:
+class Retrial:
     """What a new engine and the judge say now. ``inferred`` is None where the engine fails; ``reason`` is then why.
 
     ``records``: the question as the networks read it, by network; the same as the doubt's, or the compiler changed.
@@ -47,7 +47,7 @@ def replay(
     vocabulary: Vocabulary,
     rules: Mapping[str, Condition] | None = None,
     engine: type[Engine] = Engine,
-) -> Replayed:
+) -> Retrial:
     """Ask what ``ledger.Doubt.document`` says was asked, of networks made anew from the same rules.
 
     ``rules``: where the document does not have all of them, those that were asked together (``weigh.conditions``).
@@ -61,13 +61,13 @@ def replay(
     facts = {name: _read(vocabulary, name, value) for name, value in document["facts"].items()}
     limits = dict(document["limits"])
     judged = Judge(rules).judge(facts, limits).fired
-    with engine(rules, vocabulary.facts, 1, network=Network(document["layer"], document["about"])) as asked:
+    with engine(rules, vocabulary.facts, 1, network=Network(document["layer"], document["about"])) as trial:
         inferred, reason = None, ""
         try:
-            inferred = asked.decide(facts, limits)
+            inferred = trial.decide(facts, limits)
         except EngineError as error:
             reason = str(error)
-        return Replayed(inferred, judged, reason, MappingProxyType(asked.forget(facts, limits)))
+        return Retrial(inferred, judged, reason, MappingProxyType(trial.forget(facts, limits)))
 
 
 def _read(vocabulary: Vocabulary, name: str, value: Any) -> Any:

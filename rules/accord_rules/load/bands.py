@@ -278,8 +278,8 @@ def _quantities_read_by(
         case Object():
             yield from _quantities(value, pointer, name)
         case Many(item=Object()):
-            for index, each in enumerate(value):
-                yield from _quantities(each, f"{pointer}/{index}", name)
+            for index, element in enumerate(value):
+                yield from _quantities(element, f"{pointer}/{index}", name)
         case Table(value=item):
-            for key, each in value.items():
-                yield from _quantities_read_by(item, each, f"{pointer}/{escape(key)}", name)
+            for key, element in value.items():
+                yield from _quantities_read_by(item, element, f"{pointer}/{escape(key)}", name)

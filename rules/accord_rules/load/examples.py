@@ -62,13 +62,15 @@ def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> lis
                 reasons.append(Fault(place, str(error), code="breaks-book"))
                 continue
             except DocumentError as error:
-                reasons += [replace(each, pointer=place + _in_example(each.pointer, example)) for each in error.faults]
+                reasons += [
+                    replace(fault, pointer=place + _in_example(fault.pointer, example)) for fault in error.faults
+                ]
                 continue
             answer = holds(rule.condition.tree, facts, book.limit_values)
             if answer is not wanted:
-                said = {True: "it fires", False: "it stays silent", None: "it is undecided"}[answer]
+                outcome = {True: "it fires", False: "it stays silent", None: "it is undecided"}[answer]
                 shown = ", ".join(f"{name} = {facts[name]!r}" for name in sorted(rule.condition.facts))
-                reasons.append(Fault(place, f"does not hold: {said} with {shown}", code="breaks-book"))
+                reasons.append(Fault(place, f"does not hold: {outcome} with {shown}", code="breaks-book"))
             tried.append(facts)
     if not any("facts" not in example for example in rule.fires):
         reasons.append(Fault("/fires", "at least one example must be an order", code="required"))
@@ -132,7 +134,7 @@ def _shop(document: Mapping[str, Any]) -> Shop:
     try:
         return read(Shop, document)
     except DocumentError as error:
-        raise DocumentError(replace(each, pointer=f"/shop{each.pointer}") for each in error.faults) from None
+        raise DocumentError(replace(fault, pointer=f"/shop{fault.pointer}") for fault in error.faults) from None
 
 
 def _press(order: Order, shop: Shop) -> Press:
@@ -152,15 +154,15 @@ def pressing_cases(whole: Case, press: Press) -> tuple[Case, ...]:
     return tuple(decoration.pressing_case(press, chosen, sequence) for (decoration, _), chosen in pairs)
 
 
-def _given_facts(rule: Rule, given: Any, book: Book) -> dict[str, Any]:
+def _given_facts(rule: Rule, values: Any, book: Book) -> dict[str, Any]:
     names, types = sorted(rule.condition.facts), declared()
     faults = [
         Fault(f"/facts/{escape(name)}", "is no fact of the condition", tuple(names), refused=name, code="unknown-field")
-        for name in sorted(set(given) - set(names))
+        for name in sorted(set(values) - set(names))
     ]
-    faults += [Fault(f"/facts/{escape(name)}", "is required", code="required") for name in names if name not in given]
+    faults += [Fault(f"/facts/{escape(name)}", "is required", code="required") for name in names if name not in values]
     facts: dict[str, Any] = {}
-    for name, value in given.items():
+    for name, value in values.items():
         try:
             facts[name] = read_fact(types[name].type, value, book) if name in names else None
         except ExampleError as error:
@@ -177,7 +179,7 @@ def read_fact(type_: FactType, value: Any, book: Book) -> Any:
     if type_.kind is Kind.BOOL and isinstance(value, bool):
         return value
     if type_.kind is Kind.SET and isinstance(value, list):
-        return tuple(_word(type_, each, book) for each in value)
+        return tuple(_word(type_, word, book) for word in value)
     if type_.kind is Kind.ENUM:
         return _word(type_, value, book)
     raise ExampleError(f"{value!r} is not {type_.kind.value}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from importlib.resources.abc import Traversable
+from operator import attrgetter
 from types import MappingProxyType
 from typing import Any, TypeVar
 
@@ -127,9 +128,9 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
     return MappingProxyType(read_entries)
 
 
-def _unknown(pointer: str, name: Any, kind: str, known: Iterable[str]) -> Fault:
+def _unknown(pointer: str, name: Any, kind: str, names: Iterable[str]) -> Fault:
     """A name that stands for nothing in the book."""
-    return Fault(pointer, f"there is no {name!r} in {kind}", tuple(known), refused=str(name), code="not-in-book")
+    return Fault(pointer, f"there is no {name!r} in {kind}", tuple(names), refused=str(name), code="not-in-book")
 
 
 def _limit_values(limits: Mapping[str, Limit], reasons: list[Reason]) -> dict[str, float]:
@@ -195,9 +196,9 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
         raise DocumentError(faults)
     named = {*condition.facts, *because.facts, *fix.facts}
     limits = tuple(sorted({*condition.limits, *because.limits, *fix.limits}))
-    scope = max((FACTS[fact].scope for fact in named), key=lambda each: each.rank, default=Scope.ORDER)
+    scope = max((FACTS[fact].scope for fact in named), key=attrgetter("rank"), default=Scope.ORDER)
     if "{i}" in text.about or text.about in ("decoration", "artwork"):
-        scope = max(scope, Scope.DECORATION, key=lambda each: each.rank)
+        scope = max(scope, Scope.DECORATION, key=attrgetter("rank"))
     if text.about in ("press", "settings"):
         scope = Scope.PRESSING
     return Rule(
@@ -229,17 +230,19 @@ def _part(table: Mapping[str, Any], field: str, read_part: Callable[[str], Part]
         return None
 
 
-def _unknown_sources(named: Iterable[str], known: Collection[str]) -> list[Fault]:
+def _unknown_sources(named: Iterable[str], sources: Collection[str]) -> list[Fault]:
     """The sources that a rule names and the book has not."""
     return [
-        _unknown(f"/sources/{index}", name, "sources", known) for index, name in enumerate(named) if name not in known
+        _unknown(f"/sources/{index}", name, "sources", sources)
+        for index, name in enumerate(named)
+        if name not in sources
     ]
 
 
 def _dangling(book: Book) -> list[EntryFault]:
     """References to entries that are not there, in the catalogue and the limits."""
     reasons = []
-    known = {**book.catalogue, "sources": book.sources}
+    by_kind = {**book.catalogue, "sources": book.sources}
     tables: dict[str, Mapping[str, Any]] = {
         **book.catalogue,
         "limits": book.limits,
@@ -248,8 +251,8 @@ def _dangling(book: Book) -> list[EntryFault]:
     for kind, entries in tables.items():
         for name, entry in entries.items():
             for pointer, named_kind, named in names_in(entry):
-                if named not in known[named_kind]:
-                    fault = _unknown(pointer, named, named_kind, known[named_kind])
+                if named not in by_kind[named_kind]:
+                    fault = _unknown(pointer, named, named_kind, by_kind[named_kind])
                     reasons.append(fault_in(kind, name, fault))
     return reasons
 
@@ -259,9 +262,9 @@ def _dangling_in_example(book: Book) -> list[EntryFault]:
     reasons = []
     for part, cls in QUIET.items():
         for pointer, kinds, named in names_in(read(cls, book.documents["base_example"][part])):
-            known = [name for kind in kinds.split("|") for name in book.catalogue[kind]]
-            if named not in known:
-                reasons.append(fault_in("base_example", part, _unknown(pointer, named, kinds, known)))
+            names = [name for kind in kinds.split("|") for name in book.catalogue[kind]]
+            if named not in names:
+                reasons.append(fault_in("base_example", part, _unknown(pointer, named, kinds, names)))
     return reasons
 
 
@@ -294,14 +297,16 @@ def _impossible(book: Book) -> list[EntryFault]:
 
 def _impossible_windows(transfer: Transfer, book: Book) -> Iterator[Fault]:
     substrates = book.catalogue["substrates"]
-    places = tuple({**dict.fromkeys(substrates), **dict.fromkeys(each.family for each in substrates.values())})
+    places = tuple(
+        {**dict.fromkeys(substrates), **dict.fromkeys(substrate.family for substrate in substrates.values())}
+    )
     yield from _bad_windows(transfer, "")
     for name, variant in transfer.on.items():
         pointer = f"/on/{escape(name)}"
         yield from _bad_windows(variant, pointer)
         if name not in places:
             yield Fault(pointer, "no substrate or family of that name", places, refused=name, code="not-in-book")
-        sides = [each.longer_side for each in variant.aim_by_size]
+        sides = [aim.longer_side for aim in variant.aim_by_size]
         if sides != sorted(set(sides)):
             yield Fault(
                 f"{pointer}/aim_by_size", "longer sides must rise from one entry to the next", code="contradiction"

@@ -124,18 +124,18 @@ class _Table:
         self._tried, self._limits = tried, limits
         self._all = (1 << len(tried)) - 1
         # By identity, which is quicker than comparing; the condition outlives the table.
-        self._known: dict[int, _Bits] = {}
+        self._bits: dict[int, _Bits] = {}
         self._remember(tree)
 
     def _remember(self, node: Node) -> None:
         for part in _parts(node):
             self._remember(part)
-        self._known[id(node)] = self.answer(node)
+        self._bits[id(node)] = self.answer(node)
 
     def answer(self, node: Node) -> _Bits:
-        known = self._known.get(id(node))
-        if known is not None:
-            return known
+        answer = self._bits.get(id(node))
+        if answer is not None:
+            return answer
         match node:
             case Not(part):
                 true, false = self.answer(part)
@@ -237,9 +237,9 @@ def _anywhere(
     if not left:
         return facts
     for value in values[left[0]]:
-        found = _anywhere(tree, other, values, facts | {left[0]: value}, limits)
-        if found is not None:
-            return found
+        state = _anywhere(tree, other, values, facts | {left[0]: value}, limits)
+        if state is not None:
+            return state
     return None
 
 
@@ -264,7 +264,7 @@ def _values_of(fact: FactName, atoms: Sequence[Atom], limits: Limits) -> Sequenc
         case Kind.SET:
             words = dict.fromkeys(atom.word for atom in atoms if isinstance(atom, Contains) and atom.fact == fact)
             held = product((True, False), repeat=len(words))
-            return [tuple(word for word, there in zip(words, each, strict=True) if there) for each in held]
+            return [tuple(word for word, there in zip(words, present, strict=True) if there) for present in held]
         case Kind.ENUM:
             return _words_of(fact, atoms)
     return _numbers_of(fact, atoms, limits)

@@ -25,8 +25,8 @@ from accord_rules.documents.reading import (
     Table,
     Text,
     Whole,
-    given,
     optional,
+    required,
 )
 
 REFERENCE = Text(80, "HL-1043")
@@ -116,15 +116,15 @@ PAINTED = ColourText(40, example="#F4F4F0")
 class Size:
     """Width and height, mm."""
 
-    width: float = given(Quantity(units.LENGTH))
-    height: float = given(Quantity(units.LENGTH))
+    width: float = required(Quantity(units.LENGTH))
+    height: float = required(Quantity(units.LENGTH))
 
 
 @dataclass(frozen=True, slots=True)
 class Care:
     """The care label: iron dots (0 = do not iron) and the ISO 3758 edition if it is known."""
 
-    iron: int = given(Whole(0, 3), about="dots of the iron; 0 for do not iron")
+    iron: int = required(Whole(0, 3), about="dots of the iron; 0 for do not iron")
     edition: int | None = optional(Whole(1991, 2100), about="edition of ISO 3758 that the label follows")
 
 
@@ -230,8 +230,8 @@ class Decoration:
 class CalibrationReading:
     """What a probe read on the platen while the display said ``display``; several spots. °C."""
 
-    display: float = given(Quantity(units.TEMPERATURE))
-    surface: tuple[float, ...] = given(
+    display: float = required(Quantity(units.TEMPERATURE))
+    surface: tuple[float, ...] = required(
         Many(Quantity(units.TEMPERATURE), 25, 1), about="what the probe read, spot by spot"
     )
     taken_on: str | None = optional(Date(), about="the day it was read")
@@ -241,18 +241,18 @@ class CalibrationReading:
 class Cylinder:
     """A pneumatic press's cylinders, from which the force on the print follows."""
 
-    bore: float = given(Quantity(units.LENGTH))
+    bore: float = required(Quantity(units.LENGTH))
     count: int = optional(Whole(1, 8), 1, about="how many cylinders")
-    line_least: float = given(Quantity(units.PRESSURE), kw_only=True)
-    line_most: float = given(Quantity(units.PRESSURE), kw_only=True)
+    line_least: float = required(Quantity(units.PRESSURE), kw_only=True)
+    line_most: float = required(Quantity(units.PRESSURE), kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
 class Circuit:
     """The circuit the press is plugged into; ``other_load`` is what else runs on it."""
 
-    rating: float = given(Quantity(units.CURRENT))
-    voltage: float = given(Quantity(units.VOLTAGE))
+    rating: float = required(Quantity(units.CURRENT))
+    voltage: float = required(Quantity(units.VOLTAGE))
     other_load: float = optional(Quantity(units.POWER, zero=True), 0.0)
 
 
@@ -260,7 +260,7 @@ class Circuit:
 class Press:
     """A press: one of the shop's, or described in an order. What is left out is the press type's usual value."""
 
-    type: str = given(Name(name_of="press_types"))
+    type: str = required(Name(name_of="press_types"))
     id: str = optional(Name(), "described")
     platen: Size | None = optional(Object(Size), about="of the heated platen")
     display_most: float | None = optional(Quantity(units.TEMPERATURE), about="the highest display setting")
@@ -283,8 +283,8 @@ def _is_a_string(value: Any) -> bool:
 class Order:
     """One job: a piece, its decorations, who it is for, and on which press if that is known."""
 
-    item: Item = given(Object(Item), about="the piece")
-    decorations: tuple[Decoration, ...] = given(Many(Object(Decoration), 12, 1), about="the prints on it")
+    item: Item = required(Object(Item), about="the piece")
+    decorations: tuple[Decoration, ...] = required(Many(Object(Decoration), 12, 1), about="the prints on it")
     reference: str | None = optional(REFERENCE, about="the shop's own; echoed, never interpreted")
     use: Use | None = optional(Object(Use), about="who will use it, and for what")
     press: str | Press | None = optional(

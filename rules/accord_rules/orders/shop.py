@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from accord_rules.documents import units
-from accord_rules.documents.reading import Choice, Many, Name, Object, Text, given, optional
+from accord_rules.documents.reading import Choice, Many, Name, Object, Text, optional, required
 from accord_rules.orders.order import MARKETS, Press
 
 STANDING = (
@@ -24,10 +24,10 @@ STANDING = (
 class Stock:
     """What the shop keeps: transfer products and consumables of the book."""
 
-    products: tuple[str, ...] = given(
+    products: tuple[str, ...] = required(
         Many(Name(name_of="products"), 200, distinct=True), about="stocked transfer products"
     )
-    consumables: tuple[str, ...] = given(
+    consumables: tuple[str, ...] = required(
         Many(Name(name_of="consumables"), 60, distinct=True), about="sheets, pads and tapes"
     )
     withdrawn: tuple[str, ...] = optional(
@@ -41,18 +41,19 @@ class Stock:
 class Shop:
     """One shop. ``standing`` is what is always so at its presses, for better or worse."""
 
-    id: str = given(Name())
-    name: str = given(Text(80), about="what it calls itself")
-    market: str = given(Choice(MARKETS), about="where it sells")
-    unit_system: str = given(Choice(tuple(units.UNIT_SYSTEMS)), about="the units it reads answers in")
-    standing: tuple[str, ...] = given(
+    id: str = required(Name())
+    name: str = required(Text(80), about="what it calls itself")
+    market: str = required(Choice(MARKETS), about="where it sells")
+    unit_system: str = required(Choice(tuple(units.UNIT_SYSTEMS)), about="the units it reads answers in")
+    standing: tuple[str, ...] = required(
         Many(Choice(STANDING), 7, distinct=True), about="what is always so at its presses"
     )
-    presses: tuple[Press, ...] = given(Many(Object(Press), 40, 1), about="its presses")
-    stock: Stock = given(Object(Stock), about="what it keeps")
+    presses: tuple[Press, ...] = required(Many(Object(Press), 40, 1), about="its presses")
+    stock: Stock = required(Object(Stock), about="what it keeps")
 
     @property
     def units(self) -> units.UnitPreferences:
+        """The units that it reads numbers in."""
         return units.UNIT_SYSTEMS[self.unit_system]
 
     def in_use(self, without: Iterable[str] = ()) -> Shop:
@@ -61,11 +62,13 @@ class Shop:
         if not gone:
             return self
         products, consumables = (
-            tuple(name for name in kept if name not in gone) for kept in (self.stock.products, self.stock.consumables)
+            tuple(name for name in stocked if name not in gone)
+            for stocked in (self.stock.products, self.stock.consumables)
         )
         return replace(
             self, stock=replace(self.stock, products=products, consumables=consumables, withdrawn=tuple(sorted(gone)))
         )
 
     def press(self, press_id: str) -> Press | None:
+        """Its press of this id, or None."""
         return next((press for press in self.presses if press.id == press_id), None)

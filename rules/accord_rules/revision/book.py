@@ -62,8 +62,8 @@ class Book:
         """A family or product by name."""
         if name is None:
             return None
-        found: Transfer | None = self.catalogue["products"].get(name) or self.catalogue["transfers"].get(name)
-        return found
+        entry: Transfer | None = self.catalogue["products"].get(name) or self.catalogue["transfers"].get(name)
+        return entry
 
     def limit_dimension(self, name: str) -> units.Dimension:
         return units.DIMENSIONS[self.limits[name].dimension]

@@ -1,4 +1,4 @@
-"""The entries of the book: one frozen dataclass a kind, read from ``book/<kind>.toml`` by ``settings``.
+"""The entries of the book: one frozen dataclass a kind, read from ``book/<kind>.toml`` by ``load.loader``.
 
 Every quantity is written with its unit and held in its inside unit (``units``). ``sources`` names entries of
 ``sources.toml`` and covers every number of its entry; ``sources_of`` overrides it number by number.
@@ -24,8 +24,8 @@ from accord_rules.documents.reading import (
     Table,
     Text,
     Whole,
-    given,
     optional,
+    required,
 )
 from accord_rules.orders.order import DYES, FEATURES, PEELS, PLACEMENTS, PRESSURES, PRINTERS, USES, Care, Size
 
@@ -120,9 +120,9 @@ SOURCE_KINDS = ("published", "common-practice", "computed", "from-memory", "choi
 class Source:
     """Where numbers come from. ``kind`` says how far it can be trusted; ``text`` names edition and place."""
 
-    title: str = given(Text(300), about="what it is")
-    kind: str = given(Choice(SOURCE_KINDS), about="how far it can be trusted")
-    text: str = given(Text(2000), about="edition and place")
+    title: str = required(Text(300), about="what it is")
+    kind: str = required(Choice(SOURCE_KINDS), about="how far it can be trusted")
+    text: str = required(Text(2000), about="edition and place")
 
 
 class Amount(Reader):
@@ -142,13 +142,13 @@ class Limit:
     ``stricter`` says which way a shop may move it; ``step`` is the smallest change that matters in the trade.
     """
 
-    title: str = given(Text(200), about="the limit in a few words")
-    dimension: str = given(Choice(tuple(units.DIMENSIONS)), about="what it measures")
-    value: str | float = given(Amount(), about="the threshold")
-    step: str | float = given(Amount(), about="the smallest change that matters in the trade")
-    stricter: str = given(Choice(("higher", "lower")), about="which way a shop may move it")
-    safety: bool = given(Flag(), about="whether it keeps people safe")
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    title: str = required(Text(200), about="the limit in a few words")
+    dimension: str = required(Choice(tuple(units.DIMENSIONS)), about="what it measures")
+    value: str | float = required(Amount(), about="the threshold")
+    step: str | float = required(Amount(), about="the smallest change that matters in the trade")
+    stricter: str = required(Choice(("higher", "lower")), about="which way a shop may move it")
+    safety: bool = required(Flag(), about="whether it keeps people safe")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     note: str = optional(Text(1000), "", about="what else is worth knowing")
 
 
@@ -156,16 +156,16 @@ class Limit:
 class Fibre:
     """A fibre by its ISO 2076 (or customary) code."""
 
-    name: str = given(Text(80), about="its name on labels")
-    us_name: str = given(Text(80), about="its name on labels in the United States")
-    group: str = given(Choice(FIBRE_GROUPS), about="what kind of fibre")
-    dye_affinity: str = given(Choice(AFFINITIES), about="how well disperse dye takes on it")
-    regain: float = given(
+    name: str = required(Text(80), about="its name on labels")
+    us_name: str = required(Text(80), about="its name on labels in the United States")
+    group: str = required(Choice(FIBRE_GROUPS), about="what kind of fibre")
+    dye_affinity: str = required(Choice(AFFINITIES), about="how well disperse dye takes on it")
+    regain: float = required(
         Number(0, 25), about="percent of its dry mass that it holds as moisture at 65 % humidity, 20 °C"
     )
-    harmful_from: float = given(TEMPERATURE)
-    harm: str = given(Choice(HARMS), about="what heat does to it")
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    harmful_from: float = required(TEMPERATURE)
+    harm: str = required(Choice(HARMS), about="what heat does to it")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     aliases: tuple[str, ...] = optional(Many(Text(40), 12), (), about="other spellings")
     sources_of: Mapping[str, tuple[str, ...]] = optional(
         Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES, about="field to the ids of its own sources"
@@ -177,30 +177,30 @@ class Fibre:
 class AmbiguousFibre:
     """A spelling found on labels that can mean several fibres: refused, with all readings named."""
 
-    readings: tuple[str, ...] = given(Many(Name(name_of="fibres"), 6, 2, distinct=True))
-    why: str = given(Text(400))
+    readings: tuple[str, ...] = required(Many(Name(name_of="fibres"), 6, 2, distinct=True))
+    why: str = required(Text(400))
 
 
 @dataclass(frozen=True, slots=True)
 class Substrate:
     """What the piece is made of, with its heat limit and the numbers a conduction estimate needs."""
 
-    title: str = given(Text(80), about="what it is")
-    family: str = given(Choice(SUBSTRATE_FAMILIES), about="its family")
-    surface: str = given(Choice(SURFACES), about="how its surface is")
-    touch: str = given(Choice(TOUCH_CLASSES), about="how hot it feels, by class")
-    limit: float = given(TEMPERATURE)
-    harm: str = given(Choice(HARMS), about="what heat does to it")
-    conductivity: float = given(Quantity(units.CONDUCTIVITY))
-    density: float = given(Quantity(units.DENSITY))
-    heat_capacity: float = given(Quantity(units.HEAT_CAPACITY))
-    thickness: float = given(LENGTH)
-    rigid: bool = given(Flag(), about="whether it keeps its shape")
-    takes_moisture: bool = given(Flag(), about="whether it takes up moisture from the air")
-    curved: bool = given(Flag(), about="whether it is curved")
-    protective_film: bool = given(Flag(), about="whether it comes under a protective film")
-    brittle: bool = given(Flag(), about="whether pressure can break it")
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    title: str = required(Text(80), about="what it is")
+    family: str = required(Choice(SUBSTRATE_FAMILIES), about="its family")
+    surface: str = required(Choice(SURFACES), about="how its surface is")
+    touch: str = required(Choice(TOUCH_CLASSES), about="how hot it feels, by class")
+    limit: float = required(TEMPERATURE)
+    harm: str = required(Choice(HARMS), about="what heat does to it")
+    conductivity: float = required(Quantity(units.CONDUCTIVITY))
+    density: float = required(Quantity(units.DENSITY))
+    heat_capacity: float = required(Quantity(units.HEAT_CAPACITY))
+    thickness: float = required(LENGTH)
+    rigid: bool = required(Flag(), about="whether it keeps its shape")
+    takes_moisture: bool = required(Flag(), about="whether it takes up moisture from the air")
+    curved: bool = required(Flag(), about="whether it is curved")
+    protective_film: bool = required(Flag(), about="whether it comes under a protective film")
+    brittle: bool = required(Flag(), about="whether pressure can break it")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     fibres: Mapping[str, float] | None = optional(
         Table(Name(name_of="fibres"), Number(0.1, 100)), about="usual fibres, percent by ISO 2076 code"
     )
@@ -218,10 +218,10 @@ class Substrate:
 class Coating:
     """A coating on the blank; ``dye_receptive`` ones take disperse dye."""
 
-    title: str = given(Text(80), about="what it is")
-    dye_receptive: bool = given(Flag(), about="whether it takes disperse dye")
-    plastic: str = given(Choice(PLASTICS), about="what plastic it is")
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    title: str = required(Text(80), about="what it is")
+    dye_receptive: bool = required(Flag(), about="whether it takes disperse dye")
+    plastic: str = required(Choice(PLASTICS), about="what plastic it is")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     limit: float | None = optional(TEMPERATURE)
     harm: str | None = optional(Choice(HARMS), about="what heat does to it")
     note: str = optional(Text(1000), "", about="what else is worth knowing")
@@ -231,9 +231,9 @@ class Coating:
 class Finish:
     """A textile finish; ``repels`` ones keep adhesives from holding."""
 
-    title: str = given(Text(80), about="what it is")
-    repels: bool = given(Flag(), about="whether it keeps adhesives from holding")
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    title: str = required(Text(80), about="what it is")
+    repels: bool = required(Flag(), about="whether it keeps adhesives from holding")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     limit: float | None = optional(TEMPERATURE)
     harm: str | None = optional(Choice(HARMS), about="what heat does to it")
     note: str = optional(Text(1000), "", about="what else is worth knowing")
@@ -243,35 +243,35 @@ class Finish:
 class TemperatureWindow:
     """Platen surface temperature, °C: below ``least`` it does not take, above ``most`` it suffers."""
 
-    least: float = given(TEMPERATURE)
-    aim: float = given(TEMPERATURE)
-    most: float = given(TEMPERATURE)
+    least: float = required(TEMPERATURE)
+    aim: float = required(TEMPERATURE)
+    most: float = required(TEMPERATURE)
 
 
 @dataclass(frozen=True, slots=True)
 class TimeWindow:
     """Dwell on a bench press, s."""
 
-    least: float = given(TIME)
-    aim: float = given(TIME)
-    most: float = given(TIME)
+    least: float = required(TIME)
+    aim: float = required(TIME)
+    most: float = required(TIME)
 
 
 @dataclass(frozen=True, slots=True)
 class PressureWindow:
     """Pressure on the print, in the trade's words (``limits`` gives them numbers)."""
 
-    least: str = given(Choice(PRESSURES), about="below it the print does not hold")
-    aim: str = given(Choice(PRESSURES), about="what to aim at")
-    most: str = given(Choice(PRESSURES), about="above it the print or the piece suffers")
+    least: str = required(Choice(PRESSURES), about="below it the print does not hold")
+    aim: str = required(Choice(PRESSURES), about="what to aim at")
+    most: str = required(Choice(PRESSURES), about="above it the print or the piece suffers")
 
 
 @dataclass(frozen=True, slots=True)
 class SizedDwell:
     """The dwell to aim at for a print whose longer side is ``longer_side`` mm; between two of them, interpolated."""
 
-    longer_side: float = given(LENGTH)
-    time: float = given(TIME)
+    longer_side: float = required(LENGTH)
+    time: float = required(TIME)
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,50 +298,52 @@ class Variant:
 class Transfer:
     """A family of transfers, or a product of one (a product's table overrides its family's)."""
 
-    title: str = given(Text(100), about="what it is")
-    family: str = given(Name(name_of="transfers"))
-    principle: str = given(Choice(PRINCIPLES), about="how it holds on")
-    look: str = given(Choice(LOOKS), about="how it looks")
-    suits: tuple[str, ...] = given(
+    title: str = required(Text(100), about="what it is")
+    family: str = required(Name(name_of="transfers"))
+    principle: str = required(Choice(PRINCIPLES), about="how it holds on")
+    look: str = required(Choice(LOOKS), about="how it looks")
+    suits: tuple[str, ...] = required(
         Many(Choice(SUBSTRATE_FAMILIES), 11, 1, distinct=True), about="families of substrate it is made for"
     )
-    temperature: TemperatureWindow = given(Object(TemperatureWindow), about="platen surface temperature")
-    time: TimeWindow = given(Object(TimeWindow), about="dwell on a bench press")
-    pressure: PressureWindow = given(Object(PressureWindow), about="pressure on the print")
-    peel: tuple[str, ...] = given(Many(Choice(PEELS), 4, 1, distinct=True), about="peels that will do")
-    second_press: float = given(Quantity(units.TIME, zero=True))
-    mirrored: bool = given(Flag(), about="whether it is printed as a mirror image")
-    carrier: str = given(Choice(CARRIERS), about="what carries it")
-    opaque: bool = given(Flag(), about="whether it hides the ground")
-    stretch: float = given(Number(0, 300), about="percent it can follow before it cracks")
-    thickness: float = given(LENGTH)
-    plastic: str = given(Choice(PLASTICS), about="what plastic it is")
-    finest_line: float = given(LENGTH)
-    one_colour: bool = given(Flag(), about="whether a piece of it has one colour")
-    gradients: bool = given(Flag(), about="whether it can show gradients")
-    white: bool = given(Flag(), about="whether it can print white itself")
-    printed_by: tuple[str, ...] = given(Many(Choice(PRINTERS), 7, 1, distinct=True), about="what can print or cut it")
-    nylon_rated: bool = given(Flag(), about="whether its adhesive is made for nylon")
-    finish_rated: bool = given(Flag(), about="whether its adhesive is tested on repellent finishes")
-    blocks_migration: bool = given(Flag(), about="whether it keeps dye of the piece from coming through")
-    may_lie_under: bool = given(Flag(), about="whether another may lie on it")
-    may_lie_over: bool = given(Flag(), about="whether it may lie on another")
-    layers_most: int = given(Whole(1, 12), about="how many layers of it may lie on each other")
-    cover: tuple[str, ...] = given(
+    temperature: TemperatureWindow = required(Object(TemperatureWindow), about="platen surface temperature")
+    time: TimeWindow = required(Object(TimeWindow), about="dwell on a bench press")
+    pressure: PressureWindow = required(Object(PressureWindow), about="pressure on the print")
+    peel: tuple[str, ...] = required(Many(Choice(PEELS), 4, 1, distinct=True), about="peels that will do")
+    second_press: float = required(Quantity(units.TIME, zero=True))
+    mirrored: bool = required(Flag(), about="whether it is printed as a mirror image")
+    carrier: str = required(Choice(CARRIERS), about="what carries it")
+    opaque: bool = required(Flag(), about="whether it hides the ground")
+    stretch: float = required(Number(0, 300), about="percent it can follow before it cracks")
+    thickness: float = required(LENGTH)
+    plastic: str = required(Choice(PLASTICS), about="what plastic it is")
+    finest_line: float = required(LENGTH)
+    one_colour: bool = required(Flag(), about="whether a piece of it has one colour")
+    gradients: bool = required(Flag(), about="whether it can show gradients")
+    white: bool = required(Flag(), about="whether it can print white itself")
+    printed_by: tuple[str, ...] = required(
+        Many(Choice(PRINTERS), 7, 1, distinct=True), about="what can print or cut it"
+    )
+    nylon_rated: bool = required(Flag(), about="whether its adhesive is made for nylon")
+    finish_rated: bool = required(Flag(), about="whether its adhesive is tested on repellent finishes")
+    blocks_migration: bool = required(Flag(), about="whether it keeps dye of the piece from coming through")
+    may_lie_under: bool = required(Flag(), about="whether another may lie on it")
+    may_lie_over: bool = required(Flag(), about="whether it may lie on another")
+    layers_most: int = required(Whole(1, 12), about="how many layers of it may lie on each other")
+    cover: tuple[str, ...] = required(
         Many(Name(name_of="consumables"), 6, distinct=True), about="cover sheets that will do"
     )
-    pad: tuple[str, ...] = given(Many(Name(name_of="consumables"), 6, distinct=True), about="pads that will do")
-    taped: bool = given(Flag(), about="whether it is taped down")
-    fumes: bool = given(Flag(), about="whether it gives off fumes")
-    crystal: bool = given(Flag(), about="whether it has crystal stones")
-    loose_parts: bool = given(Flag(), about="whether it has parts that may come loose")
-    phthalate_declared: bool = given(Flag(), about="whether the maker declares it below the limits for phthalates")
-    lead_declared: bool = given(Flag(), about="whether the maker declares it below the limits for lead")
-    wash_limit: float = given(TEMPERATURE)
-    durability: int = given(Whole(1, 5), about="1 to 5; 5 lasts longest")
-    hand: int = given(Whole(1, 5), about="1 to 5; 5 is softest")
-    cost: int = given(Whole(1, 5), about="1 to 5; 5 is cheapest")
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    pad: tuple[str, ...] = required(Many(Name(name_of="consumables"), 6, distinct=True), about="pads that will do")
+    taped: bool = required(Flag(), about="whether it is taped down")
+    fumes: bool = required(Flag(), about="whether it gives off fumes")
+    crystal: bool = required(Flag(), about="whether it has crystal stones")
+    loose_parts: bool = required(Flag(), about="whether it has parts that may come loose")
+    phthalate_declared: bool = required(Flag(), about="whether the maker declares it below the limits for phthalates")
+    lead_declared: bool = required(Flag(), about="whether the maker declares it below the limits for lead")
+    wash_limit: float = required(TEMPERATURE)
+    durability: int = required(Whole(1, 5), about="1 to 5; 5 lasts longest")
+    hand: int = required(Whole(1, 5), about="1 to 5; 5 is softest")
+    cost: int = required(Whole(1, 5), about="1 to 5; 5 is cheapest")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     reheat_limit: float | None = optional(
         TEMPERATURE, about="once applied, the most it bears; left out where it bears re-heating"
     )
@@ -363,13 +365,13 @@ class Transfer:
 class Consumable:
     """A sheet, pad or tape."""
 
-    title: str = given(Text(80), about="what it is")
-    kind: str = given(Choice(CONSUMABLE_KINDS), about="cover, pad or tape")
-    limit: float = given(TEMPERATURE)
-    thickness: float = given(LENGTH)
-    conductivity: float = given(Quantity(units.CONDUCTIVITY))
-    use_for: str = given(Text(200), about="what it is for, in words")
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    title: str = required(Text(80), about="what it is")
+    kind: str = required(Choice(CONSUMABLE_KINDS), about="cover, pad or tape")
+    limit: float = required(TEMPERATURE)
+    thickness: float = required(LENGTH)
+    conductivity: float = required(Quantity(units.CONDUCTIVITY))
+    use_for: str = required(Text(200), about="what it is for, in words")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     purposes: tuple[str, ...] = optional(Many(Choice(PURPOSES), 4, distinct=True), (), about="what plans choose it for")
     note: str = optional(Text(1000), "", about="what else is worth knowing")
 
@@ -378,31 +380,33 @@ class Consumable:
 class DwellExtra:
     """What a press type adds to a bench press's dwell, s."""
 
-    least: float = given(Quantity(units.TIME, zero=True))
-    aim: float = given(Quantity(units.TIME, zero=True))
-    most: float = given(Quantity(units.TIME, zero=True))
+    least: float = required(Quantity(units.TIME, zero=True))
+    aim: float = required(Quantity(units.TIME, zero=True))
+    most: float = required(Quantity(units.TIME, zero=True))
 
 
 @dataclass(frozen=True, slots=True)
 class PressType:
     """A type of press, with the usual values that stand in for what a shop does not say about its own."""
 
-    title: str = given(Text(80), about="what it is")
-    shape: str = given(Choice(SHAPES), about="what it presses")
-    heated: str = given(Choice(HEATED), about="which side is heated")
-    closing: str = given(Choice(CLOSINGS), about="how it closes")
-    metering: str = given(Choice(METERING), about="how its pressure is set")
-    loss: float = given(Quantity(units.TEMPERATURE_DIFFERENCE, zero=True), about="display minus surface, uncalibrated")
-    spread: float = given(Quantity(units.TEMPERATURE_DIFFERENCE, zero=True), about="plus or minus, uncalibrated")
-    dwell_extra: DwellExtra = given(Object(DwellExtra), about="what it adds to a bench press's dwell")
-    display_most: float = given(TEMPERATURE)
-    platen: Size = given(Object(Size), about="usual size of the platen")
-    edge_margin: float = given(LENGTH)
-    opening: float = given(LENGTH)
-    pressure_most: str = given(Choice(PRESSURES), about="what one without a gauge reaches")
-    power: float = given(Quantity(units.POWER))
-    handling: float = given(TIME, about="per pressing: load, align, unload")
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    title: str = required(Text(80), about="what it is")
+    shape: str = required(Choice(SHAPES), about="what it presses")
+    heated: str = required(Choice(HEATED), about="which side is heated")
+    closing: str = required(Choice(CLOSINGS), about="how it closes")
+    metering: str = required(Choice(METERING), about="how its pressure is set")
+    loss: float = required(
+        Quantity(units.TEMPERATURE_DIFFERENCE, zero=True), about="display minus surface, uncalibrated"
+    )
+    spread: float = required(Quantity(units.TEMPERATURE_DIFFERENCE, zero=True), about="plus or minus, uncalibrated")
+    dwell_extra: DwellExtra = required(Object(DwellExtra), about="what it adds to a bench press's dwell")
+    display_most: float = required(TEMPERATURE)
+    platen: Size = required(Object(Size), about="usual size of the platen")
+    edge_margin: float = required(LENGTH)
+    opening: float = required(LENGTH)
+    pressure_most: str = required(Choice(PRESSURES), about="what one without a gauge reaches")
+    power: float = required(Quantity(units.POWER))
+    handling: float = required(TIME, about="per pressing: load, align, unload")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     hand_force: float | None = optional(Quantity(units.FORCE), about="what one person brings to bear by hand")
     takes: tuple[str, ...] = optional(
         Many(Choice(SUBSTRATE_FAMILIES), 11, distinct=True),
@@ -419,14 +423,14 @@ class PressType:
 class Blank:
     """An invented but realistic blank. ``areas`` gives the printable area at each placement."""
 
-    title: str = given(Text(100), about="what it is")
-    kind: str = given(Choice(BLANK_KINDS), about="what kind of piece")
-    substrate: str = given(Name(name_of="substrates"))
-    colour: str = given(Text(40), about="sRGB hex or CSS name")
-    areas: Mapping[str, Size] = given(
+    title: str = required(Text(100), about="what it is")
+    kind: str = required(Choice(BLANK_KINDS), about="what kind of piece")
+    substrate: str = required(Name(name_of="substrates"))
+    colour: str = required(Text(40), about="sRGB hex or CSS name")
+    areas: Mapping[str, Size] = required(
         Table(Choice(PLACEMENTS), Object(Size), 15), about="printable area at each placement"
     )
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
     fibres: Mapping[str, float] | None = optional(
         Table(Name(name_of="fibres"), Number(0.1, 100)), about="percent by ISO 2076 code"
     )

@@ -187,7 +187,7 @@ class Condition:
 
 def parse(text: str, vocabulary: Vocabulary) -> Condition:
     """Read a condition. Raises ConditionError for anything outside the grammar or the vocabulary."""
-    tree = _Reader(vocabulary).node(_expression(text), 1)
+    tree = _Parser(vocabulary).node(_expression(text), 1)
     count = _count_branches(tree, True)
     if count > MOST_BRANCHES:
         raise ConditionError(
@@ -278,7 +278,7 @@ def _expression(text: str) -> ast.expr:
 Operand = FactName | LimitName | float | str
 
 
-class _Reader:
+class _Parser:
     """Walks the syntax tree, allowing only what the grammar names."""
 
     def __init__(self, vocabulary: Vocabulary) -> None:

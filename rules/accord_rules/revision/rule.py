@@ -14,9 +14,9 @@ from accord_rules.documents.reading import (
     Reader,
     Text,
     escape,
-    given,
     kind_of,
     optional,
+    required,
     unopened,
 )
 from accord_rules.revision.condition import Condition
@@ -80,16 +80,16 @@ class ExampleTable(Reader):
 class RuleText:
     """A rule as its file says it."""
 
-    level: str = given(Choice(LEVELS), "what it finds")
-    title: str = given(Text(120), "the rule in a few words")
-    about: str = given(Choice(tuple(ABOUT)), "which part of an order it speaks of")
-    when: str = given(Text(2000, lines=True), "the condition, over facts, under which it finds something")
-    because: str = given(Text(600), "the finding in a sentence; what stands in braces is filled in")
-    fix: str = given(Text(600), "what to do about it")
-    sources: tuple[str, ...] = given(Many(Name(name_of="sources"), 8, 1), "ids of the sources it rests on")
-    topic: str = given(Name(), "its topic")
-    fires: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1), "what makes it fire")
-    silent: tuple[Mapping[str, Any], ...] = given(Many(ExampleTable(), 40, 1), "what keeps it silent")
+    level: str = required(Choice(LEVELS), "what it finds")
+    title: str = required(Text(120), "the rule in a few words")
+    about: str = required(Choice(tuple(ABOUT)), "which part of an order it speaks of")
+    when: str = required(Text(2000, lines=True), "the condition, over facts, under which it finds something")
+    because: str = required(Text(600), "the finding in a sentence; what stands in braces is filled in")
+    fix: str = required(Text(600), "what to do about it")
+    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), "ids of the sources it rests on")
+    topic: str = required(Name(), "its topic")
+    fires: tuple[Mapping[str, Any], ...] = required(Many(ExampleTable(), 40, 1), "what makes it fire")
+    silent: tuple[Mapping[str, Any], ...] = required(Many(ExampleTable(), 40, 1), "what keeps it silent")
     status: str = optional(Choice(STATUSES), "enforced", about="enforced, or watched: then it is only counted")
 
 

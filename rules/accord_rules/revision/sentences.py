@@ -19,7 +19,7 @@ class SentenceError(ValueError):
     """A sentence that names something that is not declared."""
 
 
-class Known(Protocol):
+class FactValues(Protocol):
     """Facts by name: a mapping, or a case that works them out."""
 
     def get(self, name: str, /) -> Any: ...
@@ -35,7 +35,7 @@ class Sentence:
 
     def write(
         self,
-        facts: Known,
+        facts: FactValues,
         types: Mapping[str, FactType],
         limits: Mapping[str, tuple[units.Dimension, float]],
         preferences: units.UnitPreferences,
@@ -81,7 +81,7 @@ def read_sentence(text: str, types: Mapping[str, FactType], limits: Mapping[str,
         if is_limit and name not in limits:
             raise SentenceError(f"limit {name} is not in the book{did_you_mean(name, limits)}")
         if not is_limit and (name not in types or types[name].kind is Kind.DATA):
-            nameable = [known for known, type_ in types.items() if type_.kind is not Kind.DATA]
+            nameable = [name for name, type_ in types.items() if type_.kind is not Kind.DATA]
             raise SentenceError(f"{name} is not a fact that sentences may name{did_you_mean(name, nameable)}")
         (named_limits if is_limit else facts).append(name)
     stray = re.search(r"[{}]", _FIELD.sub(lambda match: " " * len(match.group()), text))

@@ -15,7 +15,7 @@ from accord_rules.derive.graph import GRAPH
 from accord_rules.documents import units
 from accord_rules.documents.reading import Choice, Either, Flag, Name, Reader, reader_at
 from accord_rules.documents.writing import written_for
-from accord_rules.infer.inference import KEPT, Counts, Inference, Inferred
+from accord_rules.infer.inference import ANSWERS_MOST, Counts, Inference, Inferred
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
 from accord_rules.orders.order import Order, Press, Size
 from accord_rules.revision.book import Book
@@ -157,20 +157,21 @@ class Scales:
         book: Book,
         slots: int = 4,
         shared: Scales | None = None,
-        kept: int = KEPT,
+        answers_most: int = ANSWERS_MOST,
         ledger: Ledger | None = None,
     ) -> None:
         self.book = book
         self.ledger: Ledger = shared.ledger if shared is not None else ledger or Ledger()
         # What is looked up for each question goes by the scope's rank: its own hash takes longer than the looking up.
         self._enforced, self._watching = (
-            tuple(self._section(scope, enforced, shared, slots, kept) for scope in Scope) for enforced in (True, False)
+            tuple(self._section(scope, enforced, shared, slots, answers_most) for scope in Scope)
+            for enforced in (True, False)
         )
         self._weighings = threading.local()  # each question is answered by one thread
         # Rules see nothing but facts and limits, so that equal facts have had their answer.
         self._answered: dict[tuple[_Section, tuple[Any, ...]], tuple[Inferred, ...]] = {}
 
-    def _section(self, scope: Scope, enforced: bool, shared: Scales | None, slots: int, kept: int) -> _Section:
+    def _section(self, scope: Scope, enforced: bool, shared: Scales | None, slots: int, answers_most: int) -> _Section:
         rules = _of_scope(self.book, scope, enforced)
         names = _facts_named(rules.values())
         theirs: tuple[Inference, ...] = ()
@@ -182,7 +183,7 @@ class Scales:
         network = Network(SHARED if shared is None else HOUSE, _about(scope, enforced))
         own: tuple[Inference, ...] = ()
         if conditions or (enforced and shared is None):
-            own = (Inference(conditions, FACT_TYPES, slots, kept, network=network, ledger=self.ledger),)
+            own = (Inference(conditions, FACT_TYPES, slots, answers_most, network=network, ledger=self.ledger),)
         return _Section(rules, names, _values_of(names), (*theirs, *own), own)
 
     def _own(self) -> tuple[Inference, ...]:

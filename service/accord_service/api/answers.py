@@ -12,7 +12,7 @@ from typing import Any
 
 from accord_rules.derive.glossary import FactEntry
 from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed, mapped
-from accord_rules.documents.reading import Choice, Object, given, optional
+from accord_rules.documents.reading import Choice, Object, optional, required
 from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
 from accord_rules.revision.catalogue import KINDS, Limit, Source
@@ -26,11 +26,11 @@ Document = Mapping[str, Any]
 
 
 def next_page() -> Any:
-    return given(STRING_OR_NULL, "address of the next page, relative to the service; null on the last")
+    return required(STRING_OR_NULL, "address of the next page, relative to the service; null on the last")
 
 
 def time(about: str) -> Any:
-    return given(STRING, f"{about}, UTC")
+    return required(STRING, f"{about}, UTC")
 
 
 # -- the API itself ----------------------------------------------------------------------------------------------------
@@ -44,23 +44,25 @@ FEATURES = (*ALWAYS, CROSS_ORIGIN)
 class IndexedOperation(Documented):
     """One thing that can be asked."""
 
-    operation_id: str = given(STRING, "its name in the description")
-    method: str = given(STRING, "the HTTP method")
-    path: str = given(STRING, "its address; names in braces are filled in")
+    operation_id: str = required(STRING, "its name in the description")
+    method: str = required(STRING, "the HTTP method")
+    path: str = required(STRING, "its address; names in braces are filled in")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ApiIndex(Documented):
     """What this API is, and where everything is."""
 
-    api_version: str = given(STRING, "the version in addresses: it grows only when an older client could not go on")
-    code_version: str = given(STRING, "version of the program")
-    code_digest: str = given(STRING, "SHA-256 of the code that judges, as records name it")
-    features: tuple[str, ...] = given(
+    api_version: str = required(STRING, "the version in addresses: it grows only when an older client could not go on")
+    code_version: str = required(STRING, "version of the program")
+    code_digest: str = required(STRING, "SHA-256 of the code that judges, as records name it")
+    features: tuple[str, ...] = required(
         listed(Choice(FEATURES)), "what can be relied on beyond the addresses; absent: not here, or not yet"
     )
-    links: Mapping[str, str] = given(mapped(STRING), "addresses of the description and of pages for people")
-    operations: tuple[IndexedOperation, ...] = given(listed(Object(IndexedOperation)), "everything that can be asked")
+    links: Mapping[str, str] = required(mapped(STRING), "addresses of the description and of pages for people")
+    operations: tuple[IndexedOperation, ...] = required(
+        listed(Object(IndexedOperation)), "everything that can be asked"
+    )
 
 
 # -- the book ----------------------------------------------------------------------------------------------------------
@@ -70,30 +72,30 @@ class ApiIndex(Documented):
 class Kind(Documented):
     """One kind of entry."""
 
-    kind: str = given(STRING, "the word in /v1/catalogue/{kind}")
-    description: str = given(STRING, "what entries of this kind are")
-    count: int = given(INTEGER, "entries of this kind")
+    kind: str = required(STRING, "the word in /v1/catalogue/{kind}")
+    description: str = required(STRING, "what entries of this kind are")
+    count: int = required(INTEGER, "entries of this kind")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Catalogue(BookState):
     """A page of the kinds of entry in the book."""
 
-    entries: tuple[Kind, ...] = given(listed(Object(Kind)), "every kind")
+    entries: tuple[Kind, ...] = required(listed(Object(Kind)), "every kind")
     next: str | None = next_page()
 
 
 def _entry(*kinds: type) -> Any:
     """An entry of one of ``kinds``, with units and sources as the book writes them."""
-    return given(Free(kinds), "the entry, with units as the book writes them")
+    return required(Free(kinds), "the entry, with units as the book writes them")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CatalogueEntry(BookState):
     """One entry of the catalogue."""
 
-    kind: str = given(STRING, "its kind")
-    id: str = given(STRING, "its name")
+    kind: str = required(STRING, "its kind")
+    id: str = required(STRING, "its name")
     entry: Document = _entry(*KINDS.values())
     outcomes: tuple[CellOutcomes, ...] | None = optional(
         listed(Object(CellOutcomes)), about="for transfers and products: how reported pieces came out"
@@ -104,7 +106,7 @@ class CatalogueEntry(BookState):
 class ListedEntry(Documented):
     """One entry in a list."""
 
-    id: str = given(STRING, "its name")
+    id: str = required(STRING, "its name")
     entry: Document = _entry(*KINDS.values())
 
 
@@ -112,8 +114,8 @@ class ListedEntry(Documented):
 class CatalogueKind(BookState):
     """A page of the entries of one kind."""
 
-    kind: str = given(STRING, "the kind")
-    entries: tuple[ListedEntry, ...] = given(listed(Object(ListedEntry)), "sorted by name")
+    kind: str = required(STRING, "the kind")
+    entries: tuple[ListedEntry, ...] = required(listed(Object(ListedEntry)), "sorted by name")
     next: str | None = next_page()
 
 
@@ -121,7 +123,7 @@ class CatalogueKind(BookState):
 class ListedLimit(Documented):
     """One limit in a list."""
 
-    id: str = given(STRING, "its name")
+    id: str = required(STRING, "its name")
     entry: Document = _entry(Limit)
 
 
@@ -129,7 +131,7 @@ class ListedLimit(Documented):
 class Limits(BookState):
     """A page of the limits."""
 
-    entries: tuple[ListedLimit, ...] = given(listed(Object(ListedLimit)), "sorted by name")
+    entries: tuple[ListedLimit, ...] = required(listed(Object(ListedLimit)), "sorted by name")
     next: str | None = next_page()
 
 
@@ -137,16 +139,16 @@ class Limits(BookState):
 class LimitEntry(BookState):
     """One limit."""
 
-    id: str = given(STRING, "its name")
+    id: str = required(STRING, "its name")
     entry: Document = _entry(Limit)
-    rules: tuple[str, ...] = given(STRINGS, "ids of the rules that compare with it")
+    rules: tuple[str, ...] = required(STRINGS, "ids of the rules that compare with it")
 
 
 @dataclass(frozen=True, slots=True)
 class ListedSource(Documented):
     """One source in a list."""
 
-    id: str = given(STRING, "its name")
+    id: str = required(STRING, "its name")
     entry: Document = _entry(Source)
 
 
@@ -154,7 +156,7 @@ class ListedSource(Documented):
 class Sources(BookState):
     """A page of the sources."""
 
-    entries: tuple[ListedSource, ...] = given(listed(Object(ListedSource)), "sorted by name")
+    entries: tuple[ListedSource, ...] = required(listed(Object(ListedSource)), "sorted by name")
     next: str | None = next_page()
 
 
@@ -162,27 +164,27 @@ class Sources(BookState):
 class SourceEntry(BookState):
     """One source."""
 
-    id: str = given(STRING, "its name")
+    id: str = required(STRING, "its name")
     entry: Document = _entry(Source)
-    rules: tuple[str, ...] = given(STRINGS, "ids of the rules that rest on it")
-    limits: tuple[str, ...] = given(STRINGS, "ids of the limits that rest on it")
+    rules: tuple[str, ...] = required(STRINGS, "ids of the rules that rest on it")
+    limits: tuple[str, ...] = required(STRINGS, "ids of the limits that rest on it")
 
 
 @dataclass(frozen=True, slots=True)
 class ListedRule(Documented):
     """One rule in a list."""
 
-    id: str = given(STRING, "its name")
-    topic: str = given(STRING, "its topic")
-    level: str = given(Choice(LEVELS), "what it finds")
-    title: str = given(STRING, "the rule in a few words")
+    id: str = required(STRING, "its name")
+    topic: str = required(STRING, "its topic")
+    level: str = required(Choice(LEVELS), "what it finds")
+    title: str = required(STRING, "the rule in a few words")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rules(BookState):
     """A page of the rules."""
 
-    entries: tuple[ListedRule, ...] = given(listed(Object(ListedRule)), "sorted by name")
+    entries: tuple[ListedRule, ...] = required(listed(Object(ListedRule)), "sorted by name")
     next: str | None = next_page()
 
 
@@ -190,12 +192,12 @@ class Rules(BookState):
 class Rule(BookState):
     """One rule."""
 
-    id: str = given(STRING, "its name")
-    topic: str = given(STRING, "its topic")
-    level: str = given(Choice(LEVELS), "what it finds")
-    limits: tuple[str, ...] = given(STRINGS, "ids of the limits it compares with")
-    sources: tuple[str, ...] = given(STRINGS, "ids of the sources it rests on")
-    entry: Document = given(
+    id: str = required(STRING, "its name")
+    topic: str = required(STRING, "its topic")
+    level: str = required(Choice(LEVELS), "what it finds")
+    limits: tuple[str, ...] = required(STRINGS, "ids of the limits it compares with")
+    sources: tuple[str, ...] = required(STRINGS, "ids of the sources it rests on")
+    entry: Document = required(
         Free((RuleText,)),
         "the rule as the book writes it, with what makes it fire and what keeps it silent",
     )
@@ -205,7 +207,7 @@ class Rule(BookState):
 class Facts(BookState):
     """A page of the facts."""
 
-    entries: tuple[FactEntry, ...] = given(listed(Object(FactEntry)), "sorted by name")
+    entries: tuple[FactEntry, ...] = required(listed(Object(FactEntry)), "sorted by name")
     next: str | None = next_page()
 
 
@@ -213,7 +215,7 @@ class Facts(BookState):
 class Fact(BookState):
     """One fact, with the words and rules of this revision."""
 
-    fact: FactEntry = given(Object(FactEntry), spread=True)
+    fact: FactEntry = required(Object(FactEntry), spread=True)
 
 
 # -- shops and keys ----------------------------------------------------------------------------------------------------
@@ -223,10 +225,10 @@ class Fact(BookState):
 class Units(Documented):
     """The units answers are written in."""
 
-    temperature: str = given(STRING, "symbol")
-    length: str = given(STRING, "symbol")
-    pressure: str = given(STRING, "symbol")
-    area_density: str = given(STRING, "symbol")
+    temperature: str = required(STRING, "symbol")
+    length: str = required(STRING, "symbol")
+    pressure: str = required(STRING, "symbol")
+    area_density: str = required(STRING, "symbol")
 
     @classmethod
     def of(cls, units: UnitPreferences) -> Units:
@@ -237,33 +239,33 @@ class Units(Documented):
 class HouseVersion(Documented):
     """Which version of its house rules a shop is at."""
 
-    version: int = given(INTEGER, "grows with each change; 0 if there never were any")
-    changed_at: str | None = given(STRING_OR_NULL, "when they were last changed, UTC; null if there never were any")
+    version: int = required(INTEGER, "grows with each change; 0 if there never were any")
+    changed_at: str | None = required(STRING_OR_NULL, "when they were last changed, UTC; null if there never were any")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShopStatus(Documented):
     """What is computed of the caller's own shop, and for whom; the shop itself is at /v1/shop."""
 
-    shop_id: str = given(STRING, "the shop")
-    version: int = given(INTEGER, "grows with each change to the shop")
+    shop_id: str = required(STRING, "the shop")
+    version: int = required(INTEGER, "grows with each change to the shop")
     changed_at: str = time("when it was last changed")
-    units: Units = given(Object(Units), "the units it reads answers in")
-    calibration: tuple[PressCalibration, ...] = given(
+    units: Units = required(Object(Units), "the units it reads answers in")
+    calibration: tuple[PressCalibration, ...] = required(
         listed(Object(PressCalibration)), "the presses that were measured"
     )
-    house_rules: HouseVersion = given(Object(HouseVersion), "its house rules, which are at /v1/shop/house-rules")
-    role: str = given(Choice(ROLES), "the role of the key used")
-    key_id: str = given(STRING, "the id of the key used")
+    house_rules: HouseVersion = required(Object(HouseVersion), "its house rules, which are at /v1/shop/house-rules")
+    role: str = required(Choice(ROLES), "the role of the key used")
+    key_id: str = required(STRING, "the id of the key used")
 
 
 @dataclass(frozen=True, slots=True)
 class ListedShop(Documented):
     """One shop in a list."""
 
-    id: str = given(STRING, "its name in addresses and keys")
-    name: str = given(STRING, "what it calls itself")
-    version: int = given(INTEGER, "grows with each change")
+    id: str = required(STRING, "its name in addresses and keys")
+    name: str = required(STRING, "what it calls itself")
+    version: int = required(INTEGER, "grows with each change")
     changed_at: str = time("when it was last changed")
 
 
@@ -271,7 +273,7 @@ class ListedShop(Documented):
 class Shops(Documented):
     """A page of the shops."""
 
-    entries: tuple[ListedShop, ...] = given(listed(Object(ListedShop)), "sorted by id")
+    entries: tuple[ListedShop, ...] = required(listed(Object(ListedShop)), "sorted by id")
     next: str | None = next_page()
 
 
@@ -279,29 +281,29 @@ class Shops(Documented):
 class Key(Documented):
     """One key. The token itself is kept nowhere."""
 
-    id: str | None = given(STRING_OR_NULL, "its id; null when only asked (validate_only)")
-    shop_id: str = given(STRING, "the shop it belongs to, or collective")
-    role: str = given(Choice(ROLES), "what it may do")
-    holder: str | None = given(STRING_OR_NULL, "who has it, for people to tell keys by; may be null")
-    last_four: str | None = given(STRING_OR_NULL, "the token's last four characters; null when only asked")
+    id: str | None = required(STRING_OR_NULL, "its id; null when only asked (validate_only)")
+    shop_id: str = required(STRING, "the shop it belongs to, or collective")
+    role: str = required(Choice(ROLES), "what it may do")
+    holder: str | None = required(STRING_OR_NULL, "who has it, for people to tell keys by; may be null")
+    last_four: str | None = required(STRING_OR_NULL, "the token's last four characters; null when only asked")
     issued_at: str = time("when")
-    issued_by: str = given(STRING, "the id of the key it was issued with, or the part of the program that issued it")
-    expires_at: str | None = given(STRING_OR_NULL, "when it ends by itself, UTC; null: never")
-    last_used_at: str | None = given(STRING_OR_NULL, "when it was used last, UTC, to within an hour; null: not yet")
-    revoked_at: str | None = given(STRING_OR_NULL, "when, UTC; null while it holds")
+    issued_by: str = required(STRING, "the id of the key it was issued with, or the part of the program that issued it")
+    expires_at: str | None = required(STRING_OR_NULL, "when it ends by itself, UTC; null: never")
+    last_used_at: str | None = required(STRING_OR_NULL, "when it was used last, UTC, to within an hour; null: not yet")
+    revoked_at: str | None = required(STRING_OR_NULL, "when, UTC; null while it holds")
 
 
 @dataclass(frozen=True, slots=True)
 class IssuedKey(Documented):
     """A new key."""
 
-    key: Key = given(Object(Key), "the key", spread=True)
-    token: str | None = given(STRING_OR_NULL, "shown this once; null when only asked (validate_only) or asked again")
+    key: Key = required(Object(Key), "the key", spread=True)
+    token: str | None = required(STRING_OR_NULL, "shown this once; null when only asked (validate_only) or asked again")
 
 
 @dataclass(frozen=True, slots=True)
 class Keys(Documented):
     """A page of keys."""
 
-    entries: tuple[Key, ...] = given(listed(Object(Key)), "sorted by id")
+    entries: tuple[Key, ...] = required(listed(Object(Key)), "sorted by id")
     next: str | None = next_page()

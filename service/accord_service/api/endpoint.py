@@ -122,9 +122,9 @@ class Asked:
     @property
     def own(self) -> KnownShop:
         """The caller's shop. Raises NoShop for a key that belongs to none."""
-        if self.caller.known is None:
+        if self.caller.shop is None:
             raise NoShop("This key belongs to no shop.")
-        return self.caller.known
+        return self.caller.shop
 
     @property
     def shop(self) -> Shop:
@@ -134,7 +134,7 @@ class Asked:
     @property
     def authority(self) -> Authority:
         """The authority over the book, under the house rules of the caller's shop. Raises HouseRulesDoNotFit."""
-        return self.snapshot.authority_for(self.caller.known)
+        return self.snapshot.authority_for(self.caller.shop)
 
     @property
     def kept_filters(self) -> Mapping[str, Any]:
@@ -249,7 +249,7 @@ class Endpoint:
             except DocumentError as error:
                 raise FaultyDocument(faults=error.faults) from None
             finally:
-                room().metrics.inferred(room().ledger)
+                room().metrics.mirror_ledger(room().ledger)
             return self._written(answer, asked, preview=self.writes and asked.query.validate_only)
 
     def _caller(self, snapshot: Snapshot) -> Caller:
@@ -372,10 +372,10 @@ def _store_problems(endpoint: Endpoint) -> Iterator[None]:
     except Overtaken as error:
         raise SomebodyWasFaster(error.sentence) from None
     except AllReported as error:
-        raise AllPiecesReported(quantity=error.expected, reported=error.found) from None
+        raise AllPiecesReported(quantity=error.expected, reported=error.actual) from None
     except Conflict as error:
         if endpoint.replaces:
-            raise ChangedMeanwhile(f"You saw version {error.expected}; it is at version {error.found} now.") from None
+            raise ChangedMeanwhile(f"You saw version {error.expected}; it is at version {error.actual} now.") from None
         raise AlreadyThere() from None
 
 

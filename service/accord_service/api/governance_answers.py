@@ -16,7 +16,7 @@ from accord_rules.documents.answers import (
     listed,
     mapped,
 )
-from accord_rules.documents.reading import Choice, Flag, Object, given, optional
+from accord_rules.documents.reading import Choice, Flag, Object, optional, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
 from accord_rules.governance.effect import Effect
@@ -31,7 +31,7 @@ RESULTS = ("good", "failed")
 
 
 def _changes(about: str) -> Any:
-    return given(listed(Object(EntryChange)), about)
+    return required(listed(Object(EntryChange)), about)
 
 
 # -- revisions --------------------------------------------------------------------------------------------------------
@@ -41,12 +41,12 @@ def _changes(about: str) -> Any:
 class RevisionLine(Documented):
     """One revision of the book, without the book."""
 
-    number: int = given(INTEGER, "its number, from 1 without gaps")
-    digest: str = given(STRING, "SHA-256 of the book's canonical JSON")
-    author_id: str = given(STRING, "who proposed it: the id of a key, or the part of the program")
-    approver_ids: tuple[str, ...] = given(STRINGS, "ids of the keys that approved it")
-    reason: str = given(STRING, "why")
-    proposal_id: str | None = given(STRING_OR_NULL, "the proposal it came from; may be null")
+    number: int = required(INTEGER, "its number, from 1 without gaps")
+    digest: str = required(STRING, "SHA-256 of the book's canonical JSON")
+    author_id: str = required(STRING, "who proposed it: the id of a key, or the part of the program")
+    approver_ids: tuple[str, ...] = required(STRINGS, "ids of the keys that approved it")
+    reason: str = required(STRING, "why")
+    proposal_id: str | None = required(STRING_OR_NULL, "the proposal it came from; may be null")
     published_at: str = time("when it was published")
 
 
@@ -54,8 +54,8 @@ class RevisionLine(Documented):
 class Revisions(Documented):
     """A page of the revisions, newest first."""
 
-    head: int = given(INTEGER, "the number of the revision that holds")
-    entries: tuple[RevisionLine, ...] = given(listed(Object(RevisionLine)), "newest first")
+    head: int = required(INTEGER, "the number of the revision that holds")
+    entries: tuple[RevisionLine, ...] = required(listed(Object(RevisionLine)), "newest first")
     next: str | None = next_page()
 
 
@@ -63,7 +63,7 @@ class Revisions(Documented):
 class Revision(Documented):
     """One revision of the book; the whole of it where that was asked for."""
 
-    line: RevisionLine = given(Object(RevisionLine), "the revision", spread=True)
+    line: RevisionLine = required(Object(RevisionLine), "the revision", spread=True)
     documents: Document | None = optional(
         Free(why="entries are shown by the reads of the book"),
         about="the book by kind and entry; only with documents=true",
@@ -74,8 +74,8 @@ class Revision(Documented):
 class RevisionChanges(Documented):
     """What one revision changed of the one before."""
 
-    number: int = given(INTEGER, "the revision")
-    digest: str = given(STRING, "its digest")
+    number: int = required(INTEGER, "the revision")
+    digest: str = required(STRING, "its digest")
     changes: tuple[EntryChange, ...] = _changes("every entry that differs; empty for the first")
 
 
@@ -86,61 +86,61 @@ class RevisionChanges(Documented):
 class ShownApproval(Documented):
     """Who approved, and exactly what."""
 
-    key_id: str = given(STRING, "the id of the key")
-    role: str = given(STRING, "its role then")
-    change_digest: str = given(STRING, "digest of the changes approved")
-    base_digest: str = given(STRING, "digest of the base")
-    replay_digest: str = given(STRING, "digest of the effect that was seen")
-    lapsed: str | None = given(STRING_OR_NULL, "why it does not count any more; may be null")
+    key_id: str = required(STRING, "the id of the key")
+    role: str = required(STRING, "its role then")
+    change_digest: str = required(STRING, "digest of the changes approved")
+    base_digest: str = required(STRING, "digest of the base")
+    replay_digest: str = required(STRING, "digest of the effect that was seen")
+    lapsed: str | None = required(STRING_OR_NULL, "why it does not count any more; may be null")
 
 
 @dataclass(frozen=True, slots=True)
 class Digests(Documented):
     """What an approval has to repeat. They are the proposal's own as it is now."""
 
-    change_digest: str = given(STRING, "digest of the changes")
-    base_digest: str = given(STRING, "digest of the base")
-    replay_digest: str | None = given(STRING_OR_NULL, "digest of the effect; null before it was opened")
+    change_digest: str = required(STRING, "digest of the changes")
+    base_digest: str = required(STRING, "digest of the base")
+    replay_digest: str | None = required(STRING_OR_NULL, "digest of the effect; null before it was opened")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProposalStatus(Documented):
     """What became of a change of the book that somebody asks for; what it asks for is at /v1/proposals/{proposal}."""
 
-    id: str | None = given(STRING_OR_NULL, "its id; null when only asked (validate_only)")
-    author_id: str = given(STRING, "who made it: the id of a key, or the part of the program")
-    state: str = given(Choice(STATES), "where it is in its life; void: the head has moved on from its base")
-    approvals: tuple[ShownApproval, ...] = given(
+    id: str | None = required(STRING_OR_NULL, "its id; null when only asked (validate_only)")
+    author_id: str = required(STRING, "who made it: the id of a key, or the part of the program")
+    state: str = required(Choice(STATES), "where it is in its life; void: the head has moved on from its base")
+    approvals: tuple[ShownApproval, ...] = required(
         listed(Object(ShownApproval)), "approvals given, those that lapsed too"
     )
-    shown: ShownEffect | None = given(
+    shown: ShownEffect | None = required(
         Nullable(Object(ShownEffect)), "what its effect came to; null before it was opened"
     )
-    ended_because: str | None = given(STRING_OR_NULL, "why it was declined, withdrawn or became void; may be null")
-    digests: Digests = given(Object(Digests), "what an approval has to repeat")
-    approvals_needed: int = given(INTEGER, "2, of two shops, where it loosens what keeps people safe, else 1")
-    approvals_valid: int = given(INTEGER, "how many count")
-    version: int | None = given(Nullable(INTEGER), "grows with each step; null while it is not made")
-    created_at: str | None = given(STRING_OR_NULL, "when it was made, UTC")
-    changed_at: str | None = given(STRING_OR_NULL, "when it last changed, UTC")
+    ended_because: str | None = required(STRING_OR_NULL, "why it was declined, withdrawn or became void; may be null")
+    digests: Digests = required(Object(Digests), "what an approval has to repeat")
+    approvals_needed: int = required(INTEGER, "2, of two shops, where it loosens what keeps people safe, else 1")
+    approvals_valid: int = required(INTEGER, "how many count")
+    version: int | None = required(Nullable(INTEGER), "grows with each step; null while it is not made")
+    created_at: str | None = required(STRING_OR_NULL, "when it was made, UTC")
+    changed_at: str | None = required(STRING_OR_NULL, "when it last changed, UTC")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShownProposal(Documented):
     """A change of the book that somebody asks for, and what became of it."""
 
-    status: ProposalStatus = given(Object(ProposalStatus), "what became of it", spread=True)
-    base: Base = given(Object(Base), "the revision it starts from")
+    status: ProposalStatus = required(Object(ProposalStatus), "what became of it", spread=True)
+    base: Base = required(Object(Base), "the revision it starts from")
     changes: tuple[EntryChange, ...] = _changes("what it asks to be different")
-    reason: str = given(STRING, "why")
-    evidence: str = given(STRING, "on what evidence")
+    reason: str = required(STRING, "why")
+    evidence: str = required(STRING, "on what evidence")
 
 
 @dataclass(frozen=True, slots=True)
 class Proposals(Documented):
     """A page of proposals, newest first."""
 
-    entries: tuple[ShownProposal, ...] = given(listed(Object(ShownProposal)), "newest first")
+    entries: tuple[ShownProposal, ...] = required(listed(Object(ShownProposal)), "newest first")
     next: str | None = next_page()
 
 
@@ -148,21 +148,21 @@ class Proposals(Documented):
 class Published(Documented):
     """What a publication came to."""
 
-    revision: int | None = given(
+    revision: int | None = required(
         Nullable(INTEGER), "the number of the new revision; null when only asked (validate_only)"
     )
-    digest: str = given(STRING, "its digest")
-    proposal: ProposalStatus = given(Object(ProposalStatus), "the proposal, published")
+    digest: str = required(STRING, "its digest")
+    proposal: ProposalStatus = required(Object(ProposalStatus), "the proposal, published")
 
 
 @dataclass(frozen=True, slots=True)
 class ProposalEffect(Documented):
     """What a proposal would do, order by order. Approvals bind to its digest."""
 
-    proposal_id: str = given(STRING, "the proposal")
-    replay_digest: str = given(STRING, "digest of this effect")
-    effect: Effect = given(Object(Effect), "the effect", spread=True)
-    others_left_out: bool = given(
+    proposal_id: str = required(STRING, "the proposal")
+    replay_digest: str = required(STRING, "digest of this effect")
+    effect: Effect = required(Object(Effect), "the effect", spread=True)
+    others_left_out: bool = required(
         Flag(), "whether flips of other shops' recorded orders are left out, as for all but stewards"
     )
 
@@ -174,22 +174,22 @@ class ProposalEffect(Documented):
 class RecordLine(Documented):
     """A recorded order, without the order and the answer."""
 
-    record_id: str | None = given(STRING_OR_NULL, "rec_ and a random word; null before it is kept (validate_only)")
+    record_id: str | None = required(STRING_OR_NULL, "rec_ and a random word; null before it is kept (validate_only)")
     recorded_at: str = time("when it was recorded")
-    expires_at: str | None = given(STRING_OR_NULL, "when it goes, UTC; null: kept for good")
-    reference: str | None = given(
+    expires_at: str | None = required(STRING_OR_NULL, "when it goes, UTC; null: kept for good")
+    reference: str | None = required(
         STRING_OR_NULL, "the shop's own word for the order; null where it had none, or it was deleted"
     )
-    verdict_id: str = given(STRING, "the answer's id: the same for equal orders under the same book")
-    verdict: str = given(Choice(VERDICTS), "whether the order can be done")
-    revision: int = given(INTEGER, "the revision of the book it was judged under")
+    verdict_id: str = required(STRING, "the answer's id: the same for equal orders under the same book")
+    verdict: str = required(Choice(VERDICTS), "whether the order can be done")
+    revision: int = required(INTEGER, "the revision of the book it was judged under")
 
 
 @dataclass(frozen=True, slots=True)
 class Records(Documented):
     """A page of the shop's records, newest first."""
 
-    entries: tuple[RecordLine, ...] = given(listed(Object(RecordLine)), "newest first")
+    entries: tuple[RecordLine, ...] = required(listed(Object(RecordLine)), "newest first")
     next: str | None = next_page()
 
 
@@ -197,41 +197,41 @@ class Records(Documented):
 class Record(Documented):
     """An order as it was recorded, and the answer as it was given."""
 
-    line: RecordLine = given(Object(RecordLine), "the record", spread=True)
-    code: str = given(STRING, "digest of the code that judged")
-    order: Document = given(Free((Order,)), "the order, without its reference")
-    answer: Document = given(Free((Verdict,)), "the answer, as it was given")
+    line: RecordLine = required(Object(RecordLine), "the record", spread=True)
+    code: str = required(STRING, "digest of the code that judged")
+    order: Document = required(Free((Order,)), "the order, without its reference")
+    answer: Document = required(Free((Verdict,)), "the answer, as it was given")
 
 
 @dataclass(frozen=True, slots=True)
 class Difference(Documented):
     """What made a difference; null where that can't be told any more."""
 
-    code: bool | None = given(Nullable(Flag()), "the version of the service")
-    book: bool | None = given(Nullable(Flag()), "the revision of the book")
-    house: bool | None = given(Nullable(Flag()), "the shop's presses, stock, units or house rules")
+    code: bool | None = required(Nullable(Flag()), "the version of the service")
+    book: bool | None = required(Nullable(Flag()), "the revision of the book")
+    house: bool | None = required(Nullable(Flag()), "the shop's presses, stock, units or house rules")
 
 
 def _findings(about: str) -> Any:
-    return given(listed(Free((Finding,))), about)
+    return required(listed(Free((Finding,))), about)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReplayedRecord(Documented):
     """A recorded order asked again, and how the answer differs."""
 
-    record_id: str = given(STRING, "the record")
-    recorded_revision: int = given(INTEGER, "the revision it was judged under")
-    revision: int = given(INTEGER, "the revision it is asked again under")
-    then: str = given(Choice(REPLAYED_VERDICTS), "the verdict as it was")
-    now: str = given(Choice(REPLAYED_VERDICTS), "the verdict as it is")
-    same: bool = given(Flag(), "whether the answer says the same of the order, to the word")
-    made_a_difference: Difference = given(Object(Difference), "what made the answer another")
-    why: str = given(STRING, "why there is no answer now; empty where there is one")
+    record_id: str = required(STRING, "the record")
+    recorded_revision: int = required(INTEGER, "the revision it was judged under")
+    revision: int = required(INTEGER, "the revision it is asked again under")
+    then: str = required(Choice(REPLAYED_VERDICTS), "the verdict as it was")
+    now: str = required(Choice(REPLAYED_VERDICTS), "the verdict as it is")
+    same: bool = required(Flag(), "whether the answer says the same of the order, to the word")
+    made_a_difference: Difference = required(Object(Difference), "what made the answer another")
+    why: str = required(STRING, "why there is no answer now; empty where there is one")
     appeared: tuple[Document, ...] = _findings("findings that were not there")
     gone: tuple[Document, ...] = _findings("findings that are not there any more")
     changed: tuple[Document, ...] = _findings("findings that say something else, as they are now")
-    answer: Document | None = given(Nullable(Free((Verdict,))), "the answer of now; null where there is none")
+    answer: Document | None = required(Nullable(Free((Verdict,))), "the answer of now; null where there is none")
 
 
 # -- outcomes ---------------------------------------------------------------------------------------------------------
@@ -241,18 +241,18 @@ class ReplayedRecord(Documented):
 class OutcomeReport(Documented):
     """How one pressed piece came out."""
 
-    outcome_id: str | None = given(
+    outcome_id: str | None = required(
         STRING_OR_NULL, "o1, o2 ... in the order reported on this record; null before it is kept (validate_only)"
     )
-    record_id: str = given(STRING, "the record of the order it was pressed for")
-    decoration: int = given(INTEGER, "which decoration of the order")
-    result: str = given(Choice(RESULTS), "how it came out")
-    failure: str | None = given(STRING_OR_NULL, "what failed; null for a good piece")
-    washes: int | None = given(Nullable(INTEGER), "after how many washes; null: not said")
-    note: str | None = given(STRING_OR_NULL, "the shop's own words; may be null")
-    transfer: str = given(STRING, "the transfer family it counts for")
-    substrate: str = given(STRING, "the substrate it counts for")
-    press_type: str = given(STRING, "the type of press it counts for")
+    record_id: str = required(STRING, "the record of the order it was pressed for")
+    decoration: int = required(INTEGER, "which decoration of the order")
+    result: str = required(Choice(RESULTS), "how it came out")
+    failure: str | None = required(STRING_OR_NULL, "what failed; null for a good piece")
+    washes: int | None = required(Nullable(INTEGER), "after how many washes; null: not said")
+    note: str | None = required(STRING_OR_NULL, "the shop's own words; may be null")
+    transfer: str = required(STRING, "the transfer family it counts for")
+    substrate: str = required(STRING, "the substrate it counts for")
+    press_type: str = required(STRING, "the type of press it counts for")
     reported_at: str = time("when it was reported")
 
 
@@ -260,7 +260,7 @@ class OutcomeReport(Documented):
 class Outcomes(Documented):
     """A page of the reports on one record, newest first."""
 
-    entries: tuple[OutcomeReport, ...] = given(listed(Object(OutcomeReport)), "newest first")
+    entries: tuple[OutcomeReport, ...] = required(listed(Object(OutcomeReport)), "newest first")
     next: str | None = next_page()
 
 
@@ -268,8 +268,8 @@ class Outcomes(Documented):
 class OutcomeAdded(Documented):
     """A report as it was taken."""
 
-    report: OutcomeReport = given(Object(OutcomeReport), "the report", spread=True)
-    drafted_proposal_id: str | None = given(
+    report: OutcomeReport = required(Object(OutcomeReport), "the report", spread=True)
+    drafted_proposal_id: str | None = required(
         STRING_OR_NULL, "the proposal that it drafted; null where it made no outcomes poor"
     )
 
@@ -281,30 +281,30 @@ class OutcomeAdded(Documented):
 class AuditEntry(Documented):
     """One write to the store, sealed to the one before."""
 
-    seq: int = given(INTEGER, "its number, from 1 without gaps")
+    seq: int = required(INTEGER, "its number, from 1 without gaps")
     written_at: str = time("when, as it was sealed")
-    actor_id: str = given(STRING, "the id of the key, or the part of the program, that did it")
-    event: str = given(Choice(tuple(Event)), "what was done")
-    subject_id: str | None = given(STRING_OR_NULL, "to what, by its id or number; null: to several")
-    written: Mapping[str, Any] = given(
+    actor_id: str = required(STRING, "the id of the key, or the part of the program, that did it")
+    event: str = required(Choice(tuple(Event)), "what was done")
+    subject_id: str | None = required(STRING_OR_NULL, "to what, by its id or number; null: to several")
+    written: Mapping[str, Any] = required(
         mapped(STRING_OR_NULL), "name of a document to the SHA-256 of what it got; null: taken away"
     )
-    previous: str = given(STRING, "the hash before")
-    hash: str = given(STRING, "SHA-256 of this entry's canonical JSON without the hash")
+    previous: str = required(STRING, "the hash before")
+    hash: str = required(STRING, "SHA-256 of this entry's canonical JSON without the hash")
 
 
 @dataclass(frozen=True, slots=True)
 class AuditHead(Documented):
     """Where the audit ends."""
 
-    seq: int = given(INTEGER, "how many entries there are")
-    hash: str = given(STRING, "the hash of the last")
+    seq: int = required(INTEGER, "how many entries there are")
+    hash: str = required(STRING, "the hash of the last")
 
 
 @dataclass(frozen=True, slots=True)
 class Audit(Documented):
     """A page of the audit, oldest first."""
 
-    head: AuditHead = given(Object(AuditHead), "where it ends")
-    entries: tuple[AuditEntry, ...] = given(listed(Object(AuditEntry)), "oldest first")
+    head: AuditHead = required(Object(AuditHead), "where it ends")
+    entries: tuple[AuditEntry, ...] = required(listed(Object(AuditEntry)), "oldest first")
     next: str | None = next_page()

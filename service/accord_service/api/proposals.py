@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Fault, Many, Object, Text, given
+from accord_rules.documents.reading import Fault, Many, Object, Text, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import (
     CHANGES_MOST,
@@ -35,7 +35,7 @@ from accord_service.http.problems import (
 )
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
-from accord_service.steps.proposals import Kept, Step, Steps
+from accord_service.steps.proposals import Step, Steps, StoredProposal
 from accord_service.steps.shops import Caller
 from accord_service.store import RevisionRecord
 
@@ -66,17 +66,17 @@ _PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
 class Proposed(Documented):
     """A change of the book that is asked for, why, and on what evidence; its base is the head when it is made."""
 
-    base: Base = given(Object(Base), "the revision it starts from")
-    changes: tuple[EntryChange, ...] = given(Many(Object(EntryChange), CHANGES_MOST, 1), "what is to be different")
-    reason: str = given(Text(REASON_MOST, lines=True), "why")
-    evidence: str = given(Text(REASON_MOST, lines=True), "on what evidence")
+    base: Base = required(Object(Base), "the revision it starts from")
+    changes: tuple[EntryChange, ...] = required(Many(Object(EntryChange), CHANGES_MOST, 1), "what is to be different")
+    reason: str = required(Text(REASON_MOST, lines=True), "why")
+    evidence: str = required(Text(REASON_MOST, lines=True), "on what evidence")
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why."""
 
-    reason: str = given(Text(REASON_MOST, lines=True), "why")
+    reason: str = required(Text(REASON_MOST, lines=True), "why")
 
 
 def number_in(text: str) -> int:
@@ -103,39 +103,39 @@ def steps_of(asked: Asked) -> Steps:
     )
 
 
-def taken(asked: Asked, step: Callable[[Steps], Step], answer: Callable[[Kept], Answer]) -> Prepared:
+def taken(asked: Asked, step: Callable[[Steps], Step], answer: Callable[[StoredProposal], Answer]) -> Prepared:
     """A step as a write that passed its checks; what forbids it is raised as a problem."""
     with refusals(asked.body.changes if isinstance(asked.body, Proposed) else ()):
         made = step(steps_of(asked))
 
     def commit(remember: Remember) -> Answer:
-        return answer(made.commit(lambda kept: remember(answer(kept))))
+        return answer(made.commit(lambda stored: remember(answer(stored))))
 
     return Prepared(answer(made.preview), commit)
 
 
-def draft(kept: Kept) -> Answer:
+def draft(stored: StoredProposal) -> Answer:
     """What its author writes, which can be sent back."""
-    proposal = kept.proposal
+    proposal = stored.proposal
     written = Proposed(proposal.base, proposal.changes, proposal.reason, proposal.evidence)
-    return Answer(written.document(), version=kept.version)
+    return Answer(written.document(), version=stored.version)
 
 
-def status(kept: Kept) -> Answer:
+def status(stored: StoredProposal) -> Answer:
     """What became of it."""
-    return Answer(proposal_status(kept).document())
+    return Answer(proposal_status(stored).document())
 
 
-def made(kept: Kept) -> Answer:
+def made(stored: StoredProposal) -> Answer:
     """A proposal that was made, with its status, and where it is."""
-    return Answer(shown_proposal(kept).document(), 201, {"Location": f"/v1/proposals/{kept.proposal.id}"})
+    return Answer(shown_proposal(stored).document(), 201, {"Location": f"/v1/proposals/{stored.proposal.id}"})
 
 
-def shown_proposal(kept: Kept) -> ShownProposal:
+def shown_proposal(stored: StoredProposal) -> ShownProposal:
     """All that is told of a proposal."""
-    proposal = kept.proposal
+    proposal = stored.proposal
     return ShownProposal(
-        status=proposal_status(kept),
+        status=proposal_status(stored),
         base=proposal.base,
         changes=proposal.changes,
         reason=proposal.reason,
@@ -143,9 +143,9 @@ def shown_proposal(kept: Kept) -> ShownProposal:
     )
 
 
-def proposal_status(kept: Kept) -> ProposalStatus:
+def proposal_status(stored: StoredProposal) -> ProposalStatus:
     """What became of a proposal; the effect has an address of its own, and whose shop a key is of is not told."""
-    proposal, digests, is_made = kept.proposal, kept.proposal.digests, kept.version > 0
+    proposal, digests, is_made = stored.proposal, stored.proposal.digests, stored.version > 0
     return ProposalStatus(
         id=proposal.id if is_made else None,
         author_id=proposal.author,
@@ -156,9 +156,9 @@ def proposal_status(kept: Kept) -> ProposalStatus:
         digests=Digests(proposal.change_digest, proposal.base.digest, None if digests is None else digests[2]),
         approvals_needed=proposal.approvals_needed,
         approvals_valid=len(proposal.valid_approvals),
-        version=kept.version if is_made else None,
-        created_at=instant(kept.created_at) if is_made else None,
-        changed_at=instant(kept.changed_at) if is_made else None,
+        version=stored.version if is_made else None,
+        created_at=instant(stored.created_at) if is_made else None,
+        changed_at=instant(stored.changed_at) if is_made else None,
     )
 
 

@@ -19,9 +19,9 @@ def judged(asked: Asked, *, observed: bool = False) -> dict[str, Any]:
     """The answer to an order, counted and noted in the log; ``observed``: with what each finding found."""
     verdict = asked.authority.validate(asked.body, asked.shop, observed=observed)
     metrics = asked.room.metrics
-    metrics.judged(verdict.verdict)
+    metrics.count_verdict(verdict.verdict)
     for finding in verdict.findings:
-        metrics.found(finding)
+        metrics.count_finding(finding)
     note(verdict=verdict.verdict, verdict_id=verdict.id)
     return {**verdict.document(), "basis": asked.snapshot.basis}
 

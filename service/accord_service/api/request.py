@@ -65,7 +65,7 @@ def _end(response: Response) -> Response:
     if response.mimetype == "text/html":
         response.headers["Content-Security-Policy"] = _PAGE_POLICY
         response.headers["Referrer-Policy"] = "no-referrer"
-    room().metrics.answered(endpoint, _method(), response.status_code, seconds)
+    room().metrics.count_answer(endpoint, _method(), response.status_code, seconds)
     details = {
         "request_id": request_id(),
         "method": _method(),

@@ -6,7 +6,7 @@ and answers from that alone, so that no answer mixes two revisions. An endpoint 
     asked.settings           the book of the snapshot, or of ``?revision=`` where the endpoint is declared ``as_of``
     asked.authority          the authority over that book, under the house rules of the caller's shop
     asked.shop               the caller's shop as that book knows it (NotFound for a key that belongs to no shop)
-    asked.caller             .key_id (also the audit's ``who``), .role, .shop_id, .known (the shop's records) or None
+    asked.caller             .key_id (also the audit's ``who``), .role, .shop_id, .shop (the shop's records) or None
     asked.room.store         the store: reads raise StoreAway, which ``endpoint`` turns into a 503
     asked.room.tally         outcomes by cell, as of a few seconds ago
     asked.body, .document    the body as the dataclass that was declared, and as the JSON that was sent

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 import click
 
-from accord_service.cli.asking import Failure, put_to, service_named
-from accord_service.store import AuditHead, SealedEntry, Store, StoreError
+from accord_service.cli.answerers import Failure, put_to, service_named
+from accord_service.store import ChainHead, SealedEntry, Store, StoreError
 
 WHOLE, BROKEN = 0, 1
 TIMEOUT_S = 10.0
@@ -30,18 +30,18 @@ def verify(
     Exits with 0 if the chain is whole, 1 if it is not, 2 if nobody answered. A head's number and hash, kept elsewhere
     now and then, show later whether everything after some point was forged.
     """
-    told, is_whole = _in_store(store_url) if store_url else _from_service(url, token, allow_insecure)
-    click.echo(told)
+    report, is_whole = _in_store(store_url) if store_url else _from_service(url, token, allow_insecure)
+    click.echo(report)
     context.exit(WHOLE if is_whole else BROKEN)
 
 
 def broken_at(entries: Iterable[SealedEntry], end: tuple[int, str] | None = None) -> int | None:
     """The number of the first entry that does not follow the one before; None where all do, up to ``end``."""
-    reached = AuditHead()
+    reached = ChainHead()
     for entry in entries:
         if not entry.follows(reached):
             return reached.seq + 1
-        reached = AuditHead(entry.seq, entry.hash)
+        reached = ChainHead(entry.seq, entry.hash)
     if end is not None and reached.seq < end[0]:
         return reached.seq + 1
     return None
@@ -60,7 +60,7 @@ def _in_store(url: str) -> tuple[str, bool]:
     if altered:
         changed = "\n".join(f"  {key}" for key in altered)
         return f"The chain is whole, but these are not what it says was written last:\n{changed}", False
-    return _told(head.seq, head.hash, broken), broken is None
+    return _report(head.seq, head.hash, broken), broken is None
 
 
 def _from_service(url: str | None, token: str | None, allow_insecure: bool) -> tuple[str, bool]:
@@ -73,10 +73,10 @@ def _from_service(url: str | None, token: str | None, allow_insecure: bool) -> t
         raise Failure(f"The service lists what is no audit entry: {error}.") from None
     broken = broken_at(entries, (head["seq"], head["hash"]))
     last = entries[-1] if entries else None
-    return _told(last.seq if last else 0, last.hash if last else "", broken), broken is None
+    return _report(last.seq if last else 0, last.hash if last else "", broken), broken is None
 
 
-def _told(count: int, hash_: str, broken: int | None) -> str:
+def _report(count: int, hash_: str, broken: int | None) -> str:
     if broken is not None:
         return f"Broken: entry {broken} is not as it was written, or is missing."
     return f"Whole: {count} entries, the last with the hash {hash_}."

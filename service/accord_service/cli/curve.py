@@ -123,7 +123,7 @@ def draw(output: Output, curve: Curve) -> list[str]:
         ends = [curve.at(values, time_s) for values in (curve.soon_c, curve.late_c, curve.likely_c)]
         if None in ends:
             continue
-        soon, late, likely = (_row(curve, each) for each in ends if each is not None)
+        soon, late, likely = (_row(curve, temperature_c) for temperature_c in ends if temperature_c is not None)
         for row in range(soon, late + 1):
             if grid[row][column] == " ":
                 grid[row][column] = ink["band"]
@@ -143,10 +143,10 @@ def _level(grid: list[list[str]], curve: Curve, value_c: float, mark: str) -> No
     grid[_row(curve, value_c)] = [mark] * len(grid[0])
 
 
-def _upright(grid: list[list[str]], curve: Curve, time_s: float, mark: str, kept: str) -> None:
+def _upright(grid: list[list[str]], curve: Curve, time_s: float, mark: str, other_mark: str) -> None:
     column = round(time_s / curve.end_s * (len(grid[0]) - 1))
     for row in grid:
-        if row[column] != kept:
+        if row[column] != other_mark:
             row[column] = mark
 
 
@@ -156,7 +156,7 @@ def _with_labels(output: Output, grid: list[list[str]], curve: Curve, ink: Mappi
     lines = []
     for row, cells in enumerate(grid):
         here_c = marked.get(row)
-        beside_marked = any(abs(row - each) == 1 for each in marked)
+        beside_marked = any(abs(row - row_marked) == 1 for row_marked in marked)
         if here_c is None and row % _TICKS == ROWS % _TICKS and not beside_marked:
             here_c = curve.top_c - row / (ROWS - 1) * (curve.top_c - curve.bottom_c)
         label = "" if here_c is None else output.fit(curve.temperature(here_c))
@@ -179,12 +179,12 @@ def _time_axis(curve: Curve, width: int, ink: Mapping[str, str]) -> list[str]:
 def legend(output: Output, curve: Curve) -> list[str]:
     """What the marks mean, with the numbers."""
     ink = _INK[output.is_utf]
-    told = [
+    lines = [
         f"{ink['likely']} likely at the print, {ink['band']} between the latest and the soonest it can be, by estimate",
         f"{ink['need']} {curve.temperature(curve.need_c)}: what the transfer needs where it meets the piece",
         f"{ink['ceiling']} {curve.temperature(curve.ceiling_c)}: the ceiling for the surface; {curve.ceiling_because}",
         f"{ink['dwell']} {units.show(units.TIME, curve.dwell_s)}: the dwell",
     ]
     if curve.asked_s is not None:
-        told.append(f"{ink['asked']} {units.show(units.TIME, curve.asked_s)}: the dwell the order asks for")
-    return told
+        lines.append(f"{ink['asked']} {units.show(units.TIME, curve.asked_s)}: the dwell the order asks for")
+    return lines

@@ -12,7 +12,7 @@ import click
 
 from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
-from accord_service.cli.asking import Document, Failure, Unknown, answered, answerer
+from accord_service.cli.answerers import Document, Failure, Unknown, answered, answerer
 from accord_service.cli.output import Output
 
 _SCOPES: Mapping[str, str] = MappingProxyType(
@@ -55,29 +55,29 @@ def facts(name: str | None, as_json: bool, **who: Any) -> None:
     NAME is a fact, such as item.polyester_share, or a group of them, such as item.
     """
     output = Output.of_terminal()
-    found: Document | None = None
+    fact: Document | None = None
     entries: Sequence[Document] = ()
-    with answerer(**who) as asked:
+    with answerer(**who) as accord:
         if name is None:
-            entries = asked.facts()
+            entries = accord.facts()
         else:
             try:
-                found = asked.fact(name)
+                fact = accord.fact(name)
             except Unknown as error:
-                entries = _group(name, asked.facts(), str(error))
+                entries = _group(name, accord.facts(), str(error))
     if as_json:
-        click.echo(json.dumps(found or entries, ensure_ascii=not output.is_utf, indent=2))
-    elif found is None:
+        click.echo(json.dumps(fact or entries, ensure_ascii=not output.is_utf, indent=2))
+    elif fact is None:
         _show_facts(output, entries)
     else:
-        _show_fact(output, found)
+        _show_fact(output, fact)
 
 
 def _group(name: str, entries: Sequence[Document], why: str) -> list[Document]:
     """The facts of a group. Raises Failure with the nearest names where there is none."""
-    group = [each for each in entries if each["id"].startswith(name.rstrip(".") + ".")]
+    group = [entry for entry in entries if entry["id"].startswith(name.rstrip(".") + ".")]
     if not group:
-        near = nearest(name, (each["id"] for each in entries))
+        near = nearest(name, (entry["id"] for entry in entries))
         hint = f"Did you mean {', '.join(near)}?" if near else "accord facts lists them all."
         raise Failure(f"{why} {hint}")
     return group
@@ -85,21 +85,21 @@ def _group(name: str, entries: Sequence[Document], why: str) -> list[Document]:
 
 def _show_facts(output: Output, entries: Sequence[Document]) -> None:
     """A table by scope and group; what rules cannot speak of is named below it."""
-    widest = max(len(each["id"]) for each in entries)
+    widest = max(len(entry["id"]) for entry in entries)
     for scope, heading in _SCOPES.items():
-        of_scope = [each for each in entries if each["scope"] == scope]
+        of_scope = [entry for entry in entries if entry["scope"] == scope]
         if not of_scope:
             continue
         output.blank()
         output.say("", lead=f"Of {heading}", lead_style=_BOLD)
-        named = [each for each in of_scope if each["type"] != _DATA]
-        for _, group in groupby(named, key=lambda each: each["id"].split(".")[0]):
+        named = [entry for entry in of_scope if entry["type"] != _DATA]
+        for _, group in groupby(named, key=lambda entry: entry["id"].split(".")[0]):
             output.blank()
-            for each in group:
+            for entry in group:
                 output.say(
-                    each["description"], lead=f"  {each['id']:<{widest}} {output.fit(_short(each)):<{_TYPE_COLUMN}}"
+                    entry["description"], lead=f"  {entry['id']:<{widest}} {output.fit(_short(entry)):<{_TYPE_COLUMN}}"
                 )
-        data = [each["id"] for each in of_scope if each["type"] == _DATA]
+        data = [entry["id"] for entry in of_scope if entry["type"] == _DATA]
         if data:
             output.blank()
             output.say(", ".join(data), lead="  For other facts only: ", indent=4)
@@ -128,7 +128,7 @@ def _what_it_is(fact: Document) -> Iterator[tuple[str, str]]:
     if fact["words"]:
         yield "Words", ", ".join(fact["words"])
     if fact["kinds"]:
-        yield "", f"ids of the book's {' and '.join(_spaced(each) for each in fact['kinds'])}"
+        yield "", f"ids of the book's {' and '.join(_spaced(kind) for kind in fact['kinds'])}"
 
 
 def _type(fact: Document) -> str:
@@ -165,7 +165,7 @@ def _who_reads_it(fact: Document) -> Iterator[tuple[str, str]]:
     if not read_by["rules"]:
         yield "  rules", "none of the book"
     for level in LEVELS:
-        ids = [each["id"] for each in read_by["rules"] if each["level"] == level]
+        ids = [rule["id"] for rule in read_by["rules"] if rule["level"] == level]
         if ids:
             yield f"  {level}", ", ".join(ids)
 

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from accord_rules.documents import units
-from accord_service.cli.asking import Answerer, Document, Failure, answered, answerer
+from accord_service.cli.answerers import Answerer, Document, Failure, answered, answerer
 from accord_service.cli.curve import Curve, curve_of, draw, legend
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
@@ -36,38 +36,38 @@ def heat(context: click.Context, /, file: str, svg_file: Path | None, **who: Any
     0 if the order can be done, 1 if it cannot, 2 if it could not be read or nobody answered.
     """
     output = Output.of_terminal()
-    with answerer(**who) as asked:
+    with answerer(**who) as accord:
         try:
             order = read_order(file).document
-            recommendation = asked.recommend(order, curve=True)
+            recommendation = accord.recommend(order, curve=True)
             done = bool(recommendation["plans"])
-            shown = recommendation if done else _opened(asked, order)
+            shown = recommendation if done else _opened(accord, order)
         except Refused as refused:
             show_refusal(output, file, refused)
             context.exit(UNASKED)
-        output.say(asked.introduction)
+        output.say(accord.introduction)
         if not done:
             show_recommendation(output, file, recommendation, 1)
-        curves = _show(output, shown, _asked_dwells(order) if not done else {})
+        curves = _show(output, shown, _order_dwells(order) if not done else {})
     if svg_file is not None and curves:
         _write(svg_file, svg(curves))
         output.say(f"Drawn in {svg_file} as well.")
     context.exit(DONE if done else NOT_DONE)
 
 
-def _opened(asked: Answerer, order: Mapping[str, Any]) -> Document | None:
+def _opened(accord: Answerer, order: Mapping[str, Any]) -> Document | None:
     """The recommendation with the order's settings left open; None if it has none."""
     decorations = order["decorations"]
-    if not any("settings" in each for each in decorations):
+    if not any("settings" in decoration for decoration in decorations):
         return None
-    opened = [{name: value for name, value in each.items() if name != "settings"} for each in decorations]
-    return asked.recommend({**order, "decorations": opened}, curve=True)
+    opened = [{name: value for name, value in decoration.items() if name != "settings"} for decoration in decorations]
+    return accord.recommend({**order, "decorations": opened}, curve=True)
 
 
-def _asked_dwells(order: Mapping[str, Any]) -> dict[int, float]:
+def _order_dwells(order: Mapping[str, Any]) -> dict[int, float]:
     """The dwells the order asks for, by decoration, s."""
-    said = {i: each.get("settings", {}).get("time") for i, each in enumerate(order["decorations"])}
-    return {i: units.parse(units.TIME, time) for i, time in said.items() if time is not None}
+    times = {i: decoration.get("settings", {}).get("time") for i, decoration in enumerate(order["decorations"])}
+    return {i: units.parse(units.TIME, time) for i, time in times.items() if time is not None}
 
 
 def _show(output: Output, recommendation: Document | None, asked_s: Mapping[int, float]) -> Sequence[Curve]:

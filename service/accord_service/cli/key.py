@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from accord_service.cli.asking import Failure, Put, administered
+from accord_service.cli.answerers import Failure, ServiceCall, administered
 from accord_service.http.roles import COLLECTIVE, ROLES
 
 _COLUMNS = (
@@ -31,7 +31,7 @@ def key() -> None:
 @click.option("--holder", metavar="NAME", help="Who has it, for people to tell keys by.")
 @click.option("--expires-at", metavar="TIME", help='When it ends by itself, such as "2027-03-31T18:00:00Z".')
 @administered
-def issue(put: Put, shop: str, role: str, holder: str | None, expires_at: str | None) -> None:
+def issue(put: ServiceCall, shop: str, role: str, holder: str | None, expires_at: str | None) -> None:
     """Issue a key of ROLE for SHOP. The token, shown this once, is all that goes to standard output."""
     issued = put(lambda client: client.administration.issue_key(shop, role, holder=holder, expires_at=expires_at))
     if issued["token"] is None:
@@ -43,16 +43,16 @@ def issue(put: Put, shop: str, role: str, holder: str | None, expires_at: str | 
 @key.command("list")
 @click.option("--shop", help=f"Only this shop's keys; {COLLECTIVE} for those that belong to none.")
 @administered
-def list_(put: Put, shop: str | None) -> None:
+def list_(put: ServiceCall, shop: str | None) -> None:
     """List keys: id, shop, role, the token's last four, when issued, used last, expired and revoked, and the holder."""
-    for each in put(lambda client: list(client.administration.keys(shop))):
-        click.echo("\t".join(each[name] or "-" for name in _COLUMNS))
+    for key in put(lambda client: list(client.administration.keys(shop))):
+        click.echo("\t".join(key[name] or "-" for name in _COLUMNS))
 
 
 @key.command()
 @click.argument("id")
 @administered
-def show(put: Put, id: str) -> None:
+def show(put: ServiceCall, id: str) -> None:
     """Show one key, a line a field."""
     for name, value in put(lambda client: client.administration.key(id)).items():
         click.echo(f"{name}\t{value or '-'}")
@@ -61,7 +61,7 @@ def show(put: Put, id: str) -> None:
 @key.command()
 @click.argument("id")
 @administered
-def revoke(put: Put, id: str) -> None:
+def revoke(put: ServiceCall, id: str) -> None:
     """Revoke a key, for good."""
     revoked = put(lambda client: client.administration.revoke_key(id))
     click.echo(f"Revoked: {revoked['id']}, {revoked['role']} of {revoked['shop_id']}.")

@@ -30,5 +30,5 @@ def main(context: click.Context) -> None:
     context.color = colour_wanted()
 
 
-for each in (validate, recommend, heat, rule, rules, facts, shop, key, audit, seed, serve):
-    main.add_command(each)
+for command in (validate, recommend, heat, rule, rules, facts, shop, key, audit, seed, serve):
+    main.add_command(command)

@@ -25,7 +25,7 @@ class Refused(Exception):
 
     def document(self) -> dict[str, Any]:
         """In the shape of a problem document, for scripts."""
-        errors = [{"in": "body", "name": None, **each.document()} for each in self.faults]
+        errors = [{"in": "body", "name": None, **fault.document()} for fault in self.faults]
         return {"title": self.title, "detail": self.detail, "errors": errors}
 
 

@@ -9,7 +9,7 @@ import click
 
 from accord_rules.advise.plans import PLANS_MOST
 from accord_rules.orders.order import PREFERENCES
-from accord_service.cli.asking import answered, answerer
+from accord_service.cli.answerers import answered, answerer
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_recommendation, show_refusal
@@ -39,17 +39,17 @@ def recommend(
     none, 2 if the order could not be read or nobody answered.
     """
     output = Output.of_terminal()
-    with answerer(**who) as asked:
+    with answerer(**who) as accord:
         try:
             order = read_order(file).document
-            answer = asked.recommend({**order, "prefer": list(prefer)} if prefer else order)
+            answer = accord.recommend({**order, "prefer": list(prefer)} if prefer else order)
         except Refused as refused:
             _print(output, refused.document()) if as_json else show_refusal(output, file, refused)
             context.exit(UNASKED)
         if as_json:
             _print(output, answer)
         else:
-            output.say(asked.introduction)
+            output.say(accord.introduction)
             show_recommendation(output, file, answer, plans)
     context.exit(DONE if answer["plans"] else NOT_DONE)
 

@@ -9,7 +9,7 @@ import click
 
 from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
-from accord_service.cli.asking import Failure, Unknown, answered, answerer
+from accord_service.cli.answerers import Failure, Unknown, answered, answerer
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_rule, show_rules
 
@@ -20,14 +20,14 @@ from accord_service.cli.show import show_rule, show_rules
 @answered
 def rule(id: str, edges: bool, **who: Any) -> None:
     """Tell one rule whole: when it finds something, why, its limits, its sources, and examples both ways."""
-    with answerer(**who) as asked:
+    with answerer(**who) as accord:
         try:
-            found = asked.rule(id)
+            page = accord.rule(id)
         except Unknown as error:
-            close = nearest(id, (line.id for line in asked.rules(None, None)))
+            close = nearest(id, (line.id for line in accord.rules(None, None)))
             hint = f"Did you mean {', '.join(close)}?" if close else "accord rules lists them all."
             raise Failure(f"{error} {hint}") from None
-        show_rule(Output.of_terminal(), found, edges=edges)
+        show_rule(Output.of_terminal(), page, edges=edges)
 
 
 @click.command()
@@ -38,8 +38,8 @@ def rule(id: str, edges: bool, **who: Any) -> None:
 def rules(topic: str | None, level: str | None, as_json: bool, **who: Any) -> None:
     """List the rules of the book by topic."""
     output = Output.of_terminal()
-    with answerer(**who) as asked:
-        lines = asked.rules(topic, level)
+    with answerer(**who) as accord:
+        lines = accord.rules(topic, level)
     if as_json:
         document = [{"id": r.id, "topic": r.topic, "level": r.level, "title": r.title} for r in lines]
         click.echo(json.dumps(document, ensure_ascii=not output.is_utf, indent=2))

@@ -13,11 +13,11 @@ from typing import Any, TypeVar
 import click
 
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, given, optional, read
+from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, optional, read, required
 from accord_rules.load.loader import from_documents
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_service.cli.asking import Failure
+from accord_service.cli.answerers import Failure
 from accord_service.http.roles import ROLES
 from accord_service.run.config import DATA, Config
 from accord_service.serving import first_start
@@ -32,8 +32,8 @@ WHO = "seed"
 class WantedKey:
     """A key that is to be issued."""
 
-    shop: str = given(Name())
-    role: str = given(Choice(ROLES))
+    shop: str = required(Name())
+    role: str = required(Choice(ROLES))
     holder: str | None = optional(Text(80))
 
 
@@ -41,7 +41,7 @@ class WantedKey:
 class KeyFile:
     """``keys.toml``: a table ``[[key]]`` a key."""
 
-    key: tuple[WantedKey, ...] = given(Many(Object(WantedKey), 1000, 1))
+    key: tuple[WantedKey, ...] = required(Many(Object(WantedKey), 1000, 1))
 
 
 @click.command(short_help="Put shops from files into a store that no service uses yet.")
@@ -92,14 +92,14 @@ def _seed(store: Store, folder: Path, keys: Path) -> None:
     book = from_documents(head.documents, head.number)
     shops = dict(_shop_in(file, book) for file in sorted((folder / "shops").glob("*.toml")))
     wanted = _read(KeyFile, folder / "keys.toml", _toml(folder / "keys.toml")).key
-    there = {each.id for each in store.shops.list()}
-    strays = sorted({each.shop for each in wanted} - set(shops) - there)
+    there = {shop.id for shop in store.shops.list()}
+    strays = sorted({key.shop for key in wanted} - set(shops) - there)
     if strays:
         raise Failure(f"{folder / 'keys.toml'}: there is no shop {strays[0]!r}")
     for name, document in shops.items():
         if name not in there:
             store.shops.create(name, document, who=WHO)
-    issued = {(each.shop, each.role) for each in store.keys.list() if each.revoked_at is None}
+    issued = {(key.shop, key.role) for key in store.keys.list() if key.revoked_at is None}
     for key in wanted:
         if (key.shop, key.role) not in issued:
             _issue(store, keys, key)
@@ -114,7 +114,7 @@ def _issue(store: Store, keys: Path, key: WantedKey) -> None:
 def _shop_in(file: Path, book: Book) -> tuple[str, dict[str, Any]]:
     document = _toml(file)
     shop = _read(Shop, file, document)
-    faults = [str(each) for each in faults_of(book, shop, datetime.now(UTC).date())]
+    faults = [str(fault) for fault in faults_of(book, shop, datetime.now(UTC).date())]
     if shop.id != file.stem:
         faults.append(f"/id: is {shop.id!r}; file name and id must be the same")
     if faults:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from accord_service.cli.asking import Failure
+from accord_service.cli.answerers import Failure
 from accord_service.run.config import DATA, Config, ConfigError
 from accord_service.store import Store, StoreError
 from accord_service.store.embedded import wheel_binary
@@ -81,8 +81,10 @@ def _refuse_a_busy_port(host: str, port: int) -> None:
             probe.bind((host, port))
         except OSError as error:
             if error.errno == errno.EADDRINUSE:
-                told = f"Port {port} of {host} is in use by another program: name a free one, --port (PORT= for make)."
-                raise Failure(told) from None
+                message = (
+                    f"Port {port} of {host} is in use by another program: name a free one, --port (PORT= for make)."
+                )
+                raise Failure(message) from None
 
 
 def _bind(host: str, port: int) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from accord_service.cli.asking import Failure, Put, administered
+from accord_service.cli.answerers import Failure, ServiceCall, administered
 
 
 @click.group(short_help="Add and list shops (admin).")
@@ -19,7 +19,7 @@ def shop() -> None:
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE.toml")
 @click.option("--validate-only", is_flag=True, help="Check everything, write nothing.")
 @administered
-def add(put: Put, file: Path, validate_only: bool) -> None:
+def add(put: ServiceCall, file: Path, validate_only: bool) -> None:
     """Add the shop that FILE.toml describes."""
     try:
         document = tomllib.loads(file.read_text(encoding="utf-8"))
@@ -31,7 +31,7 @@ def add(put: Put, file: Path, validate_only: bool) -> None:
 
 @shop.command("list")
 @administered
-def list_(put: Put) -> None:
+def list_(put: ServiceCall) -> None:
     """List every shop: id, name, version, when it last changed."""
-    for each in put(lambda client: list(client.administration.shops())):
-        click.echo(f"{each['id']}\t{each['name']}\t{each['version']}\t{each['changed_at']}")
+    for line in put(lambda client: list(client.administration.shops())):
+        click.echo(f"{line['id']}\t{line['name']}\t{line['version']}\t{line['changed_at']}")

@@ -10,7 +10,7 @@ from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.reading import Fault
-from accord_service.cli.asking import Document, RuleLine, RulePage
+from accord_service.cli.answerers import Document, RulePage, RuleRow
 from accord_service.cli.orders import Refused
 from accord_service.cli.output import Output, few
 
@@ -71,11 +71,11 @@ def show_verdict(output: Output, file: str, verdict: Document, decorations: int)
 
 def show_brief(output: Output, file: str, verdict: Document) -> None:
     """One verdict in one line: the gravest finding, or the first question."""
-    rest = [each["title"] for each in verdict["findings"] if each["level"] not in ("cautions", "notes")]
+    rest = [finding["title"] for finding in verdict["findings"] if finding["level"] not in ("cautions", "notes")]
     if verdict["verdict"] == "undetermined":
-        rest = [each["question"] for each in verdict["needs"]] or rest
-    told = f": {rest[0]}" + (f" (and {len(rest) - 1} more)" if len(rest) > 1 else "") if rest else ""
-    _one_line(output, verdict["verdict"], f"{file}{told}")
+        rest = [need["question"] for need in verdict["needs"]] or rest
+    more = f": {rest[0]}" + (f" (and {len(rest) - 1} more)" if len(rest) > 1 else "") if rest else ""
+    _one_line(output, verdict["verdict"], f"{file}{more}")
 
 
 def show_refusal(output: Output, file: str, refused: Refused) -> None:
@@ -107,9 +107,9 @@ def _judged_on(verdict: Document) -> str:
     held = " The service answers from the last good book it holds." if verdict["basis"] == "held" else ""
     text = f" Judged for the press {verdict['judged_on']}"
     if verdict["verdict"] != "rejected":
-        others = [each for each in verdict["presses"] if each["press"] != verdict["judged_on"]]
-        can = [each["press"] for each in others if each["settings"] is not None]
-        cannot = sorted(each["press"] for each in others if each["blocked_by"])
+        others = [judgement for judgement in verdict["presses"] if judgement["press"] != verdict["judged_on"]]
+        can = [judgement["press"] for judgement in others if judgement["settings"] is not None]
+        cannot = sorted(judgement["press"] for judgement in others if judgement["blocked_by"])
         text += f"; {few(can, 4)} would do as well" if can else ""
         text += f"; {few(cannot, 4)} would not" if cannot else ""
     return text + f". Book revision {verdict['revision']}." + held
@@ -152,11 +152,11 @@ def _heading(output: Output, text: str) -> None:
 
 
 def _bullets(output: Output, heading: str, lines: Iterable[str], mark: str = "-") -> None:
-    told = list(lines)
-    if not told:
+    items = list(lines)
+    if not items:
         return
     _heading(output, heading)
-    for line in told:
+    for line in items:
         output.say(line, lead=f"    {mark} ")
 
 
@@ -170,13 +170,13 @@ def _needs(output: Output, needs: Sequence[Document]) -> None:
 
 
 def _one_of(allowed: Sequence[str | bool]) -> str:
-    words = [each if isinstance(each, str) else str(each).lower() for each in allowed]
+    words = [word if isinstance(word, str) else str(word).lower() for word in allowed]
     return f" One of: {few(words, _MOST_ALLOWED)}." if words else ""
 
 
 def _chosen(output: Output, verdict: Document) -> None:
     """The settings, with the press they are for: on another one the same numbers can ruin the piece."""
-    on = next(each for each in verdict["presses"] if each["press"] == verdict["judged_on"])
+    on = next(judgement for judgement in verdict["presses"] if judgement["press"] == verdict["judged_on"])
     settings, sequence = on["settings"], on["sequence"]
     if settings is None:
         return
@@ -215,7 +215,9 @@ def _order_of(sequence: Sequence[int]) -> str:
 
 def _remedies(output: Output, verdict: Document) -> None:
     remedies = verdict["remedies"]
-    _bullets(output, "What would work instead", (f"{each['text']} Then it is {each['verdict']}." for each in remedies))
+    _bullets(
+        output, "What would work instead", (f"{remedy['text']} Then it is {remedy['verdict']}." for remedy in remedies)
+    )
     if not verdict["remedies_complete"]:
         output.blank()
         more = "other" if remedies else "any"
@@ -227,12 +229,15 @@ def _assumed(output: Output, assumed: Sequence[Document]) -> None:
     if not assumed:
         return
     _heading(output, "Not said, so taken as")
-    output.say("; ".join(f"{_named(each['pointer'])}: {each['shown']}" for each in assumed) + ".", lead="    ")
+    output.say(
+        "; ".join(f"{_named(assumption['pointer'])}: {assumption['shown']}" for assumption in assumed) + ".",
+        lead="    ",
+    )
 
 
 def _named(pointer: str) -> str:
     """A pointer as a person says it: /decorations/0/artwork/finest_line is "artwork finest line"."""
-    steps = [each.replace("_", " ") for each in pointer.split("/") if each]
+    steps = [step.replace("_", " ") for step in pointer.split("/") if step]
     if steps[:1] == ["decorations"] and len(steps) > 2:
         number = int(steps[1]) + 1
         return " ".join(steps[2:]) + (f" of decoration {number}" if number > 1 else "")
@@ -242,7 +247,7 @@ def _named(pointer: str) -> str:
 def _fault(output: Output, fault: Fault) -> None:
     output.say(fault.pointer or "the document", indent=4)
     output.say(fault.sentence, indent=6)
-    if not all(each in fault.message for each in fault.allowed):
+    if not all(word in fault.message for word in fault.allowed):
         output.say(f"Allowed: {few(list(fault.nearest), _MOST_ALLOWED)}.", indent=6)
 
 
@@ -257,10 +262,10 @@ def show_recommendation(output: Output, file: str, recommendation: Document, mos
     output.blank()
     reference = recommendation["reference"]
     none = "No way" if complete else "No way found so far"
-    found = f"{len(plans)} {'way' if len(plans) == 1 else 'ways'}" if plans else none
+    ways = f"{len(plans)} {'way' if len(plans) == 1 else 'ways'}" if plans else none
     output.say(
         f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {recommendation['revision']}.",
-        lead=f"{found} ",
+        lead=f"{ways} ",
         lead_style=_style(word),
     )
     if not complete:
@@ -280,7 +285,7 @@ def show_recommendation(output: Output, file: str, recommendation: Document, mos
 
 def _plan(output: Output, plan: Document) -> None:
     output.blank()
-    used = " + ".join(each["transfer"] for each in plan["decorations"])
+    used = " + ".join(decoration["transfer"] for decoration in plan["decorations"])
     output.say(
         f"{used} on {plan['press']}: {plan['verdict']}",
         lead=f"PLAN {plan['rank']}  ",
@@ -312,9 +317,9 @@ def _settings_table(output: Output, explained: Document) -> None:
 def _setting_rows(explained: Document) -> Iterator[tuple[str, str]]:
     """Label and text of each setting; what is not used has no row."""
     window, dwells = explained["window"], explained["time_window"]
-    said = f"{explained['temperature']} on the display; anything from {window['least']} to {window['most']} will do"
-    yield "temperature", said
-    yield from (("", f"because {each}") for each in dict.fromkeys(window["because"]))
+    text = f"{explained['temperature']} on the display; anything from {window['least']} to {window['most']} will do"
+    yield "temperature", text
+    yield from (("", f"because {reason}") for reason in dict.fromkeys(window["because"]))
     dwell, least, most = map(_dwell, (explained["time_s"], dwells["least_s"], dwells["most_s"]))
     yield "time", f"{dwell}; anything from {least} to {most} will do"
     on_print = explained["on_print_shown"]
@@ -331,13 +336,13 @@ def _dwell(seconds: float) -> str:
 
 
 def _estimate(estimate: Document) -> str:
-    told = [f"about {units.show(units.TIME, round(estimate['minutes_each'] * 60))} a piece"]
+    parts = [f"about {units.show(units.TIME, round(estimate['minutes_each'] * 60))} a piece"]
     hours = estimate.get("hours_total")
     if hours is not None:
-        told.append(f"{units.show(units.TIME, max(60, round(hours * 60) * 60))} in all")
+        parts.append(f"{units.show(units.TIME, max(60, round(hours * 60) * 60))} in all")
     if estimate.get("kwh_total_at_most") is not None:
-        told.append(f"at most {estimate['kwh_total_at_most']:g} kWh")
-    return f"Takes {', '.join(told)}."
+        parts.append(f"at most {estimate['kwh_total_at_most']:g} kWh")
+    return f"Takes {', '.join(parts)}."
 
 
 def _further(output: Output, plans: Sequence[Document]) -> None:
@@ -353,10 +358,10 @@ def _further(output: Output, plans: Sequence[Document]) -> None:
 
 def _way(plan: Document) -> tuple[str, str, str]:
     """What a plan does, whatever the press: transfers, verdict, and the settings that matter most."""
-    used = " + ".join(each["transfer"] for each in plan["decorations"])
+    used = " + ".join(decoration["transfer"] for decoration in plan["decorations"])
     settings = " / ".join(
-        settings_line({name: value for name, value in each["settings"].items() if name in _MAIN_SETTINGS})
-        for each in plan["decorations"]
+        settings_line({name: value for name, value in decoration["settings"].items() if name in _MAIN_SETTINGS})
+        for decoration in plan["decorations"]
     )
     return used, plan["verdict"], settings
 
@@ -369,12 +374,12 @@ def _ruled_out(output: Output, ruled_out: Sequence[Document], plans: Sequence[Do
     if not ruled_out:
         return
     _heading(output, "Ruled out")
-    tried = {each["press"] for each in (*ruled_out, *plans)} - {None}
+    tried = {way["press"] for way in (*ruled_out, *plans)} - {None}
     by_rule: dict[str, list[Document]] = {}
     findings: dict[str, Document] = {}
-    for each in ruled_out:
-        for finding in each["findings"]:
-            by_rule.setdefault(finding["rule"], []).append(each)
+    for way in ruled_out:
+        for finding in way["findings"]:
+            by_rule.setdefault(finding["rule"], []).append(way)
             findings.setdefault(finding["rule"], finding)
     for rule, groups in sorted(by_rule.items(), key=lambda item: (-_pairs(item[1]), item[0])):
         finding = findings[rule]
@@ -416,12 +421,12 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
         _examples(output, heading, rule[key], edges=edges)
 
 
-def show_rules(output: Output, lines: Sequence[RuleLine]) -> None:
+def show_rules(output: Output, lines: Sequence[RuleRow]) -> None:
     """A list of rules, by topic."""
-    for topic in sorted({each.topic for each in lines}):
+    for topic in sorted({line.topic for line in lines}):
         _heading(output, topic)
-        of_topic = [each for each in lines if each.topic == topic]
-        widest = max(len(each.id) for each in of_topic)
+        of_topic = [line for line in lines if line.topic == topic]
+        widest = max(len(line.id) for line in of_topic)
         for line in of_topic:
             output.say(line.title, lead=f"    {line.level:<9} {line.id:<{widest}}  ")
     output.blank()
@@ -469,8 +474,8 @@ def _sources(output: Output, sources: Mapping[str, Document]) -> None:
 
 
 def _examples(output: Output, heading: str, examples: Sequence[Document], *, edges: bool) -> None:
-    orders = [each for each in examples if "facts" not in each]
-    bare = [each for each in examples if "facts" in each]
+    orders = [example for example in examples if "facts" not in example]
+    bare = [example for example in examples if "facts" in example]
     lines = list(map(_example, [*orders, *bare] if edges else orders))
     if bare and not edges:
         lines.append(f"{len(bare)} {'case' if len(bare) == 1 else 'cases'} at the edges of the limits (--edges)")
@@ -479,18 +484,20 @@ def _examples(output: Output, heading: str, examples: Sequence[Document], *, edg
 
 def _example(example: Document) -> str:
     """An example in a line: its note, then what differs from the quiet order of the book."""
-    told = ", ".join(_flat({key: value for key, value in example.items() if key not in ("note", "facts")}, ""))
+    differences = ", ".join(_flat({key: value for key, value in example.items() if key not in ("note", "facts")}, ""))
     facts = ", ".join(f"{name} = {_written(value)}" for name, value in example.get("facts", {}).items())
-    body = told or facts or "the quiet order as it is"
+    body = differences or facts or "the quiet order as it is"
     return f"{example['note']}: {body}" if "note" in example else body
 
 
 def _flat(value: Any, name: str) -> list[str]:
     """A nested table as "decoration transfer cut-film", a list of them."""
     if isinstance(value, Mapping):
-        return [line for key, each in value.items() for line in _flat(each, f"{name} {key.replace('_', ' ')}".strip())]
-    if isinstance(value, list) and any(isinstance(each, Mapping) for each in value):
-        return [line for i, each in enumerate(value, start=1) for line in _flat(each, f"{name} {i}")]
+        return [
+            line for key, element in value.items() for line in _flat(element, f"{name} {key.replace('_', ' ')}".strip())
+        ]
+    if isinstance(value, list) and any(isinstance(element, Mapping) for element in value):
+        return [line for i, element in enumerate(value, start=1) for line in _flat(element, f"{name} {i}")]
     return [f"{name} {_written(value)}"]
 
 

@@ -41,7 +41,7 @@ class Panel:
     ceiling: Tick
     ceiling_because: str
     dwell: Tick
-    asked: Tick | None
+    order_dwell: Tick | None
     times: tuple[Tick, ...]
     temperatures: tuple[Tick, ...]
     note: str
@@ -83,7 +83,7 @@ def _panel(place: int, curve: Curve) -> Panel:
         ceiling=hot(curve.ceiling_c),
         ceiling_because=curve.ceiling_because,
         dwell=when(curve.dwell_s),
-        asked=None if curve.asked_s is None else when(curve.asked_s),
+        order_dwell=None if curve.asked_s is None else when(curve.asked_s),
         times=tuple(when(curve.end_s * tick / _TICKS) for tick in range(_TICKS + 1)),
         temperatures=tuple(hot(curve.bottom_c + span_c * tick / _TICKS) for tick in range(_TICKS + 1)),
         note=curve.note,

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from accord_service.cli.asking import Answerer, Document, answered, answerer
+from accord_service.cli.answerers import Answerer, Document, answered, answerer
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_brief, show_refusal, show_refusal_brief, show_verdict
@@ -32,12 +32,12 @@ def validate(context: click.Context, /, files: tuple[str, ...], as_json: bool, b
     output = Output.of_terminal()
     answers: list[Document] = []
     worst = DONE
-    with answerer(**who) as asked:
+    with answerer(**who) as accord:
         if not (as_json or brief):
-            output.say(asked.introduction)
+            output.say(accord.introduction)
         try:
             for file in files:
-                answer, decorations = _answer(asked, file)
+                answer, decorations = _answer(accord, file)
                 worst = max(worst, _code(answer))
                 answers.append(answer.document() if isinstance(answer, Refused) else answer)
                 if not as_json:
@@ -48,11 +48,11 @@ def validate(context: click.Context, /, files: tuple[str, ...], as_json: bool, b
     context.exit(worst)
 
 
-def _answer(asked: Answerer, file: str) -> tuple[Document | Refused, int]:
+def _answer(accord: Answerer, file: str) -> tuple[Document | Refused, int]:
     """The answer, and how many decorations the order has; 0 where it could not be judged."""
     try:
         order = read_order(file).document
-        return asked.validate(order), len(order["decorations"])
+        return accord.validate(order), len(order["decorations"])
     except Refused as refused:
         return refused, 0
 

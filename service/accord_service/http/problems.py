@@ -48,7 +48,7 @@ from flask import Response
 from werkzeug.http import HTTP_STATUS_CODES
 
 from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, listed
-from accord_rules.documents.reading import ALLOWED_MOST, CODES, Choice, Fault, Object, given, optional, unescape
+from accord_rules.documents.reading import ALLOWED_MOST, CODES, Choice, Fault, Object, optional, required, unescape
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.house import Refusal
 
@@ -63,19 +63,19 @@ _LONGEST_POINTER = 200
 class FaultDetails(Documented):
     """One thing wrong with the request."""
 
-    where: str = given(Choice(PLACES), "which part of the request", name="in")
-    pointer: str | None = given(
+    where: str = required(Choice(PLACES), "which part of the request", name="in")
+    pointer: str | None = required(
         STRING_OR_NULL, "in the body: JSON Pointer (RFC 6901) to the place, empty for all of it; elsewhere null"
     )
-    name: str | None = given(
+    name: str | None = required(
         STRING_OR_NULL, "of the query parameter, the header or the name in the path; null in the body"
     )
-    code: str = given(
+    code: str = required(
         Choice(tuple(CODES)), f"what is wrong, for programs; more may come: {'; '.join(map(': '.join, CODES.items()))}"
     )
-    message: str = given(STRING, "what is wrong, for people")
-    allowed: tuple[str, ...] = given(STRINGS, "what would be allowed, where that can be listed: nearest first")
-    allowed_left_out: int = given(INTEGER, "how many more would be allowed")
+    message: str = required(STRING, "what is wrong, for people")
+    allowed: tuple[str, ...] = required(STRINGS, "what would be allowed, where that can be listed: nearest first")
+    allowed_left_out: int = required(INTEGER, "how many more would be allowed")
 
     @classmethod
     def of(cls, fault: Fault, where: str) -> FaultDetails:
@@ -95,12 +95,12 @@ class FaultDetails(Documented):
 class ProblemDetails(Documented):
     """Problem details (RFC 9457)."""
 
-    type: str = given(STRING, "address of the page about this type of problem")
-    title: str = given(STRING, "the type of problem, in a few words")
-    status: int = given(INTEGER, "the HTTP status")
-    detail: str = given(STRING, "this problem, in a sentence")
-    errors: tuple[FaultDetails, ...] = given(listed(Object(FaultDetails)), "every fault found")
-    request_id: str = given(STRING, "give this to whoever runs the service")
+    type: str = required(STRING, "address of the page about this type of problem")
+    title: str = required(STRING, "the type of problem, in a few words")
+    status: int = required(INTEGER, "the HTTP status")
+    detail: str = required(STRING, "this problem, in a sentence")
+    errors: tuple[FaultDetails, ...] = required(listed(Object(FaultDetails)), "every fault found")
+    request_id: str = required(STRING, "give this to whoever runs the service")
     refusals: tuple[Refusal, ...] | None = optional(
         listed(Object(Refusal)), about="house rules that were refused, each with a witness"
     )

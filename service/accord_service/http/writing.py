@@ -38,7 +38,7 @@ class Overtaken(Conflict):
     """A conflict that can say, in a sentence, who or what came first."""
 
     def __init__(self, sentence: str, conflict: Conflict) -> None:
-        super().__init__(conflict.key, conflict.expected, conflict.found)
+        super().__init__(conflict.key, conflict.expected, conflict.actual)
         self.sentence = sentence
 
 

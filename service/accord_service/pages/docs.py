@@ -86,28 +86,30 @@ def docs() -> str:
 
 def marked(text: str) -> Markup:
     """A description as HTML paragraphs."""
-    return Markup("\n").join(Markup("<p>{}</p>").format(in_line(each)) for each in text.split("\n\n"))
+    return Markup("\n").join(Markup("<p>{}</p>").format(in_line(paragraph)) for paragraph in text.split("\n\n"))
 
 
 def in_line(text: str) -> Markup:
     """A text as HTML, with what stands between double backticks as code."""
     plain_and_code = enumerate(text.split("``"))
     return Markup("").join(
-        Markup("<code>{}</code>").format(each) if i % 2 else escape(each) for i, each in plain_and_code
+        Markup("<code>{}</code>").format(part) if i % 2 else escape(part) for i, part in plain_and_code
     )
 
 
 def _everywhere(document: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
     """The parameters that every operation takes alike: told once, not in each section."""
     first, *others = (operation for methods in document["paths"].values() for operation in methods.values())
-    return tuple(each for each in first["parameters"] if all(each in other["parameters"] for other in others))
+    return tuple(
+        parameter for parameter in first["parameters"] if all(parameter in other["parameters"] for other in others)
+    )
 
 
 def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
     everywhere = _everywhere(document)
     for path, methods in document["paths"].items():
         for method, operation in methods.items():
-            good = next(each for status, each in operation["responses"].items() if status.startswith("2"))
+            good = next(response for status, response in operation["responses"].items() if status.startswith("2"))
             answer = good["content"]["application/json"]
             body = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
             yield Operation(
@@ -117,7 +119,7 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
                 tag=operation["tags"][0],
                 summary=operation["summary"],
                 about=operation["description"],
-                parameters=tuple(each for each in operation["parameters"] if each not in everywhere),
+                parameters=tuple(parameter for parameter in operation["parameters"] if parameter not in everywhere),
                 takes=_shape(body.get("schema", {})),
                 answers=_shape(answer["schema"]),
                 examples=tuple(_examples(body, answer)),
@@ -128,18 +130,18 @@ def _operations(document: Mapping[str, Any]) -> Iterator[Operation]:
 def _statuses(document: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterator[Status]:
     examples = document["components"]["examples"]
     for code, response in operation["responses"].items():
-        told = document["components"]["responses"][_shape(response)] if "$ref" in response else response
-        slugs = told.get("content", {}).get(MEDIA_TYPE, {}).get("examples", {})
+        component = document["components"]["responses"][_shape(response)] if "$ref" in response else response
+        slugs = component.get("content", {}).get(MEDIA_TYPE, {}).get("examples", {})
         problems = tuple((slug, examples[slug]["summary"]) for slug in slugs)
-        yield Status(code, told["description"], problems, tuple(told["headers"]))
+        yield Status(code, component["description"], problems, tuple(component["headers"]))
 
 
 def _examples(body: Mapping[str, Any], answer: Mapping[str, Any]) -> Iterator[Shown]:
     bodies, answers = body.get("examples", {}), answer.get("examples", {})
     for word, example in (bodies or answers).items():
-        asked = _pretty(example["value"]) if word in bodies else ""
-        given = _pretty(answers[word]["value"]) if word in answers else ""
-        yield Shown(word, example["summary"], asked, given)
+        request = _pretty(example["value"]) if word in bodies else ""
+        answer_text = _pretty(answers[word]["value"]) if word in answers else ""
+        yield Shown(word, example["summary"], request, answer_text)
 
 
 def _pretty(value: Any) -> str:
@@ -164,11 +166,11 @@ def _rows(schema: Mapping[str, Any]) -> Iterator[Row]:
 def _about(field: Mapping[str, Any]) -> str:
     """What a field holds; for lists and tables, also what each value of theirs does."""
     inner = [field.get("items"), field.get("additionalProperties")]
-    told = [_about(each) for each in inner if isinstance(each, Mapping)]
-    example = "".join(f'such as "{each}"' for each in field.get("examples", ())[:1])
+    inner_abouts = [_about(field_inside) for field_inside in inner if isinstance(field_inside, Mapping)]
+    example = "".join(f'such as "{value}"' for value in field.get("examples", ())[:1])
     bounds = " to ".join(str(field[key]) for key in ("minimum", "maximum") if key in field)
     growing = "more words may come" if "x-extensible-enum" in field else ""
-    return "; ".join(filter(None, (field.get("description", ""), example, bounds, growing, *told)))
+    return "; ".join(filter(None, (field.get("description", ""), example, bounds, growing, *inner_abouts)))
 
 
 def _type(field: Mapping[str, Any]) -> str:
@@ -188,4 +190,4 @@ def _shape(field: Mapping[str, Any]) -> str:
     if "$ref" in field:
         return str(field["$ref"]).rpartition("/")[2]
     inner = [field.get("items"), field.get("additionalProperties"), *field.get("oneOf", ()), *field.get("anyOf", ())]
-    return next(filter(None, (_shape(each) for each in inner if isinstance(each, Mapping))), "")
+    return next(filter(None, (_shape(schema) for schema in inner if isinstance(schema, Mapping))), "")

@@ -83,8 +83,8 @@ def _whole(env: Mapping[str, str], name: str, default: int, least: int) -> int:
 
 def _origins(env: Mapping[str, str], name: str) -> tuple[str, ...]:
     """Origins as browsers write them (RFC 6454 section 6.2)."""
-    origins = tuple(filter(None, (each.strip() for each in env.get(name, "").split(","))))
-    wrong = next((each for each in origins if not _ORIGIN.fullmatch(each)), None)
+    origins = tuple(filter(None, (origin.strip() for origin in env.get(name, "").split(","))))
+    wrong = next((origin for origin in origins if not _ORIGIN.fullmatch(origin)), None)
     if wrong is not None:
         raise ConfigError(
             f'{name} must list origins such as "https://orders.example" or "http://localhost:3000", in lower case and'

@@ -21,6 +21,7 @@ class JsonLines(logging.Formatter):
     """A record as one line of JSON."""
 
     def format(self, record: logging.LogRecord) -> str:
+        """The record as one line of JSON."""
         line: dict[str, Any] = {
             "time": datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds"),
             "level": record.levelname.lower(),

@@ -20,7 +20,7 @@ _ENGINE = "engine"
 
 
 @dataclass(slots=True)
-class _Told:
+class _Mirror:
     """A series, and what it has been told so far."""
 
     series: Counter
@@ -80,30 +80,35 @@ class Metrics:
             multiprocess_mode="livemin",
         )
         self._degraded.labels(_ENGINE).set(0)
-        self._telling = threading.Lock()
-        self._told: dict[tuple[Network, str], _Told] = {}
+        self._mirroring = threading.Lock()
+        self._mirrors: dict[tuple[Network, str], _Mirror] = {}
 
-    def answered(self, endpoint: str, method: str, status: int, seconds: float) -> None:
+    def count_answer(self, endpoint: str, method: str, status: int, seconds: float) -> None:
+        """Count a request, under the endpoint's name, with how long its answer took in seconds."""
         self._requests.labels(endpoint, method, str(status)).inc()
         self._seconds.labels(endpoint).observe(seconds)
 
-    def judged(self, verdict: str) -> None:
+    def count_verdict(self, verdict: str) -> None:
+        """Count a verdict by its word."""
         self._verdicts.labels(verdict).inc()
 
-    def found(self, finding: Finding) -> None:
+    def count_finding(self, finding: Finding) -> None:
+        """Count a finding; those of house rules together, since a shop's rules are its own business."""
         named = "" if finding.layer == HOUSE else finding.rule
         self._findings.labels(finding.layer, named, finding.level).inc()
 
-    def inferred(self, ledger: Ledger) -> None:
-        """Bring what is told of the engine up to the ledger: this process's, always the same one."""
-        with self._telling:
+    def mirror_ledger(self, ledger: Ledger) -> None:
+        """Bring the counters of the engine up to the ledger: this process's, always the same one."""
+        with self._mirroring:
             for network, counts in ledger.counts.items():
                 for what, count in counts.items():
-                    told = self._told.get((network, what))
-                    if told is None:
+                    mirror = self._mirrors.get((network, what))
+                    if mirror is None:
                         family = self._doubts if what in DOUBTS else self._answers
-                        told = self._told[network, what] = _Told(family.labels(network.layer, network.name, what))
-                    told.bring_to(count)
+                        mirror = self._mirrors[network, what] = _Mirror(
+                            family.labels(network.layer, network.name, what)
+                        )
+                    mirror.bring_to(count)
         if ledger.since_s is not None:
             self._degraded.labels(_ENGINE).set(1)
             self._degraded_since.labels(_ENGINE).set(ledger.since_s)

@@ -14,6 +14,8 @@ _NEVER = float("inf")
 
 
 class Phase(enum.Enum):
+    """What a connection waits for."""
+
     READING = "reading"  # waits for a request, or for the rest of one
     ANSWERING = "answering"  # its request is with a lane; the client need do nothing
     SENDING = "sending"  # waits until the client has taken the answer
@@ -21,7 +23,7 @@ class Phase(enum.Enum):
 
 
 @dataclass(eq=False, slots=True)
-class Connection:
+class ClientConnection:
     """Changed by the reactor alone. Times are seconds of the monotonic clock, sizes bytes.
 
     ``received`` is what came and belongs to no request yet; ``exchange`` the request whose header has been read;
@@ -66,4 +68,5 @@ class Connection:
 
     @property
     def depends_on_client(self) -> bool:
+        """Whether the client's doing, and not ours, is waited for."""
         return self.phase is not Phase.ANSWERING

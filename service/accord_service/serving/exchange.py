@@ -19,6 +19,7 @@ class AnswerBuffer:
         self._parts: list[bytes] = []
 
     def sendall(self, data: bytes) -> None:
+        """Collect the next bytes."""
         self._parts.append(bytes(data))
 
     def gettimeout(self) -> float:
@@ -33,9 +34,11 @@ class AnswerBuffer:
         """Nothing to close."""
 
     def clear(self) -> None:
+        """Forget what was collected: the answer is made anew."""
         self._parts.clear()
 
     def content(self) -> bytes:
+        """The bytes collected so far."""
         return b"".join(self._parts)
 
 

@@ -12,7 +12,7 @@ from accord_rules.documents.files import shipped
 from accord_rules.load.loader import from_documents
 from accord_service.http.roles import COLLECTIVE
 from accord_service.run.config import Config
-from accord_service.store import Conflict, EmbeddedServer, IssuedKey, KeyRecord, Store, StoreAway, Transaction
+from accord_service.store import Conflict, EmbeddedServer, KeyRecord, NewKey, Store, StoreAway, Transaction
 
 WHO = "first start"
 WAIT_S = 30.0
@@ -66,7 +66,7 @@ def _first_admin(store: Store, folder: Path) -> Path | None:
         return None
 
 
-def write_key(folder: Path, name: str, issue: Callable[[], IssuedKey]) -> Path:
+def write_key(folder: Path, name: str, issue: Callable[[], NewKey]) -> Path:
     """Issue a key and write its token into a file that only this user can read; gives the file.
 
     The file is opened before the key is made, since a token that can't be written is lost. One that is there already

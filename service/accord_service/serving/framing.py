@@ -35,10 +35,11 @@ def header_end(received: bytearray, searched: int = 0) -> int | None:
 
 
 class BodyFraming(Protocol):
-    """How the end of one body is found. ``is_cut``: what ``end`` gives is not all of it, or makes no sense."""
+    """How the end of one body is found."""
 
     @property
-    def is_cut(self) -> bool: ...
+    def is_cut(self) -> bool:
+        """Whether what ``end`` gives is not all of it, or makes no sense: no request can follow."""
 
     @property
     def most_bytes(self) -> int:
@@ -57,13 +58,16 @@ class CountedBody:
 
     @property
     def is_cut(self) -> bool:
+        """Whether the length announced is over the limit."""
         return self.length > self.limit
 
     @property
     def most_bytes(self) -> int:
+        """The length announced; none of a body over the limit."""
         return 0 if self.is_cut else self.length
 
     def end(self, received: bytearray) -> int | None:
+        """The length announced, once that much has come; at once for a body that is not read."""
         if self.is_cut:
             return 0
         return self.length if len(received) >= self.length else None
@@ -81,9 +85,11 @@ class ChunkedBody:
 
     @property
     def most_bytes(self) -> int:
+        """The limit, since chunks announce no length."""
         return self.limit
 
     def end(self, received: bytearray) -> int | None:
+        """To the end of its trailers; all that came, if it is over the limit or in no chunks; None until then."""
         while (line_end := received.find(b"\r\n", self._next_line)) >= 0:
             size = _chunk_size(received[self._next_line : line_end])
             if size is None:
@@ -117,5 +123,5 @@ class ChunkedBody:
 
 
 def _chunk_size(line: bytearray) -> int | None:
-    found = _CHUNK_SIZE.fullmatch(line)
-    return int(found[1], 16) if found else None
+    size = _CHUNK_SIZE.fullmatch(line)
+    return int(size[1], 16) if size else None

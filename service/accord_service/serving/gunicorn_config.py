@@ -68,6 +68,7 @@ _store: EmbeddedServer | None = None
 
 
 def on_starting(server: Any) -> None:
+    """Open the store and check what is to be served, before any worker is there. Ends the master where that fails."""
     _empty_metrics_folder()
     try:
         _refuse_unserved(server)
@@ -107,26 +108,29 @@ def _empty_metrics_folder() -> None:
 
 
 def when_ready(server: Any) -> None:
+    """From now on a master that stops turns callers away."""
     turn_away_when_stopping(server)
 
 
 def post_fork(server: Any, worker: Any) -> None:
-    # A crash inside the inference engine's C code then leaves a trace of where it was.
+    """Have a crash inside the inference engine's C code leave a trace of where it was."""
     faulthandler.enable()
 
 
 def post_worker_init(worker: Any) -> None:
-    # Collections that walk through the book again and again cost the slowest answers most.
+    """Spare the book: collections that walk through it again and again cost the slowest answers most."""
     spare_the_book()
 
 
 def child_exit(server: Any, worker: Any) -> None:
+    """Take a dead worker's gauges out of what is shown."""
     from prometheus_client import multiprocess  # not before the folder is known
 
     multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]
 
 
 def on_exit(server: Any) -> None:
+    """Stop the store that was started here, and take away the folder of its own that it was in."""
     if _store is not None:
         _store.stop()
     if _OWN_FOLDER in os.environ:

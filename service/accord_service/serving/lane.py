@@ -20,6 +20,7 @@ class Lane(Generic[T]):
             threading.Thread(target=self._serve, args=(work,), name=f"{name}-{number}", daemon=True).start()
 
     def put(self, task: T) -> None:
+        """Have one of the lane's threads do the task, in its turn."""
         self._tasks.put(task)
 
     def _serve(self, work: Callable[[T], None]) -> None:

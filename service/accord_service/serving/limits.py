@@ -8,7 +8,7 @@ from accord_service.run.config import Config
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
+class ClientLimits:
     """Seconds and bytes. A transfer (a body, or an answer) of n bytes has ``transfer_s`` and n / ``transfer_rate``
     seconds: that is a least rate which needs no measuring.
 
@@ -27,7 +27,8 @@ class Limits:
     held: int = 64 * 1024 * 1024
 
     @classmethod
-    def of(cls, config: Config, keep_alive_s: float, connections: int) -> Limits:
+    def of(cls, config: Config, keep_alive_s: float, connections: int) -> ClientLimits:
+        """From the configuration; ``keep_alive_s`` and ``connections`` are gunicorn's own settings."""
         return cls(
             body_limit=config.body_limit,
             header_s=config.header_seconds,
@@ -38,4 +39,5 @@ class Limits:
         )
 
     def transfer_most_s(self, size: int) -> float:
+        """How long ``size`` bytes may take on their way, in seconds."""
         return self.transfer_s + size / self.transfer_rate

@@ -17,11 +17,11 @@ from functools import partial
 from typing import Any
 
 from accord_service.http.problems import HeaderTooLarge, RequestTooSlow
-from accord_service.serving.connection import Connection, Phase
+from accord_service.serving.connection import ClientConnection, Phase
 from accord_service.serving.cutoffs import Cutoffs
 from accord_service.serving.exchange import Exchange
 from accord_service.serving.framing import header_end
-from accord_service.serving.limits import Limits
+from accord_service.serving.limits import ClientLimits
 
 logger = logging.getLogger(__name__)
 _READ_BYTES = 64 * 1024
@@ -29,7 +29,7 @@ _CONTINUE = b"HTTP/1.1 100 Continue\r\n\r\n"
 _NOTHING_TO_ACCEPT = (errno.EAGAIN, errno.EWOULDBLOCK, errno.ECONNABORTED, errno.EINTR)
 
 # Parses a header; where gunicorn refuses it, the whole answer that says so.
-Parse = Callable[[bytes, Connection], Exchange | bytes]
+Parse = Callable[[bytes, ClientConnection], Exchange | bytes]
 
 
 class Reactor:
@@ -38,15 +38,15 @@ class Reactor:
     def __init__(
         self,
         selector: selectors.BaseSelector,
-        limits: Limits,
+        limits: ClientLimits,
         parse: Parse,
-        hand_over: Callable[[Connection], None],
+        hand_over: Callable[[ClientConnection], None],
         soon: Callable[..., None],
     ) -> None:
         self._selector, self._limits = selector, limits
         self._parse, self._hand_over, self._soon = parse, hand_over, soon
         self._cutoffs = Cutoffs()
-        self._connections: set[Connection] = set()
+        self._connections: set[ClientConnection] = set()
         self._held = 0
         self._is_stopping = False
 
@@ -55,6 +55,7 @@ class Reactor:
 
     @property
     def has_room(self) -> bool:
+        """Whether one more connection may be taken."""
         return len(self._connections) < self._limits.connections
 
     # -- accepting -----------------------------------------------------------------------------------------------------
@@ -68,28 +69,28 @@ class Reactor:
                 self._shed(self._waiting(), str(error))
             return False
         sock.setblocking(False)
-        connection = Connection(sock, client, listener.getsockname())
+        connection = ClientConnection(sock, client, listener.getsockname())
         connection.enter(Phase.READING, self._limits.header_s)
         self._connections.add(connection)
         self._watch(connection, selectors.EVENT_READ)
         if self._is_stopping:  # the last ones, and no reason to give up others
             connection.end_within(self._limits.linger_s)
         elif not self.has_room:
-            self._shed([each for each in self._waiting() if each is not connection], "too many connections")
+            self._shed([other for other in self._waiting() if other is not connection], "too many connections")
         return True
 
-    def _waiting(self) -> list[Connection]:
-        return [each for each in self._connections if each.depends_on_client]
+    def _waiting(self) -> list[ClientConnection]:
+        return [connection for connection in self._connections if connection.depends_on_client]
 
-    def _shed(self, waiting: Sequence[Connection], why: str) -> None:
+    def _shed(self, waiting: Sequence[ClientConnection], why: str) -> None:
         """Give up the client that we have waited for longest. Honest ones are quick, so it rarely is one of them."""
         if waiting:
             self._cutoffs.tell("full", detail=why)
-            self._drop(min(waiting, key=lambda each: each.since_s))
+            self._drop(min(waiting, key=lambda connection: connection.since_s))
 
     # -- reading -------------------------------------------------------------------------------------------------------
 
-    def _read(self, connection: Connection) -> None:
+    def _read(self, connection: ClientConnection) -> None:
         try:
             data = connection.sock.recv(_READ_BYTES)
         except BlockingIOError:
@@ -105,7 +106,7 @@ class Reactor:
             self._count(connection)
             self._advance(connection)
 
-    def _advance(self, connection: Connection) -> None:
+    def _advance(self, connection: ClientConnection) -> None:
         """Hand the request over if all of it is there."""
         if connection not in self._connections or connection.phase is not Phase.READING:
             return
@@ -124,7 +125,7 @@ class Reactor:
         connection.enter(Phase.ANSWERING)
         self._hand_over(connection)
 
-    def _begin(self, connection: Connection) -> Exchange | None:
+    def _begin(self, connection: ClientConnection) -> Exchange | None:
         """The request whose header is there now; None while it is not, or where it is refused."""
         received = connection.received
         end = header_end(received, connection.searched)
@@ -144,7 +145,7 @@ class Reactor:
         connection.enter(Phase.READING, self._limits.transfer_most_s(parsed.framing.most_bytes))
         return parsed
 
-    def _say_continue(self, connection: Connection) -> None:
+    def _say_continue(self, connection: ClientConnection) -> None:
         try:
             connection.sock.send(_CONTINUE)
         except BlockingIOError:
@@ -154,17 +155,17 @@ class Reactor:
 
     # -- sending -------------------------------------------------------------------------------------------------------
 
-    def answer(self, connection: Connection, content: bytes, keeps: bool) -> None:
+    def answer(self, connection: ClientConnection, content: bytes, keeps: bool) -> None:
         """The whole answer to a request that was handed over."""
         self._guard(partial(self._send, content=content, keeps=keeps), connection)
 
-    def _send(self, connection: Connection, content: bytes, keeps: bool) -> None:
+    def _send(self, connection: ClientConnection, content: bytes, keeps: bool) -> None:
         connection.exchange, connection.searched = None, 0
         connection.unsent, connection.keeps = memoryview(content), keeps
         connection.enter(Phase.SENDING, self._limits.transfer_most_s(len(content)))
         self._flush(connection)
 
-    def _flush(self, connection: Connection) -> None:
+    def _flush(self, connection: ClientConnection) -> None:
         try:
             if connection.unsent:
                 connection.unsent = connection.unsent[connection.sock.send(connection.unsent) :]
@@ -180,7 +181,7 @@ class Reactor:
         else:
             self._linger(connection)
 
-    def _await_next(self, connection: Connection) -> None:
+    def _await_next(self, connection: ClientConnection) -> None:
         connection.unsent = memoryview(b"")
         if connection.received:  # sent ahead (RFC 9112 section 9.3.2); in a later turn, so that others get theirs
             connection.enter(Phase.READING, self._limits.header_s)
@@ -191,7 +192,7 @@ class Reactor:
                 connection.end_within(self._limits.linger_s)
         self._watch(connection, selectors.EVENT_READ)
 
-    def _linger(self, connection: Connection) -> None:
+    def _linger(self, connection: ClientConnection) -> None:
         """Announce the end, but read on for a while: closing with bytes unread would reset the connection, and the
         client could lose the answer (RFC 9112 section 9.6)."""
         connection.received.clear()
@@ -208,10 +209,10 @@ class Reactor:
     def sweep(self) -> None:
         """End what is past its deadline."""
         now_s = time.monotonic()
-        for connection in [each for each in self._connections if each.deadline_s < now_s]:
+        for connection in [connection for connection in self._connections if connection.deadline_s < now_s]:
             self._guard(self._expire, connection)
 
-    def _expire(self, connection: Connection) -> None:
+    def _expire(self, connection: ClientConnection) -> None:
         if connection.phase is Phase.READING and not connection.is_idle:
             part = "header" if connection.exchange is None else "body"
             allowed_s = connection.deadline_s - connection.since_s
@@ -230,10 +231,11 @@ class Reactor:
                 connection.end_within(self._limits.linger_s)
 
     def close(self) -> None:
+        """Drop every connection at once."""
         for connection in list(self._connections):
             self._drop(connection)
 
-    def _drop(self, connection: Connection) -> None:
+    def _drop(self, connection: ClientConnection) -> None:
         if connection in self._connections:
             self._connections.remove(connection)
             self._watch(connection, 0)
@@ -242,7 +244,7 @@ class Reactor:
 
     # -- the selector and the bytes held -------------------------------------------------------------------------------
 
-    def _watch(self, connection: Connection, events: int) -> None:
+    def _watch(self, connection: ClientConnection, events: int) -> None:
         if events == connection.watched:
             return
         if connection.watched:
@@ -252,7 +254,7 @@ class Reactor:
             self._selector.register(connection.sock, events, lambda _sock: self._guard(step, connection))
         connection.watched = events
 
-    def _guard(self, step: Callable[[Connection], None], connection: Connection) -> None:
+    def _guard(self, step: Callable[[ClientConnection], None], connection: ClientConnection) -> None:
         """One connection's trouble must not end the loop. A connection given up meanwhile has no more steps."""
         if connection not in self._connections:
             return
@@ -263,12 +265,14 @@ class Reactor:
             logger.exception("a connection failed")
             self._drop(connection)
 
-    def _count(self, connection: Connection) -> None:
+    def _count(self, connection: ClientConnection) -> None:
         """Bring the count of bytes up to date, and keep it in bounds: by giving up ``connection`` itself if need be."""
         if connection not in self._connections:
             return
         size = connection.size
         self._held += size - connection.held
         connection.held = size
-        while self._held > self._limits.held and (waiting := [each for each in self._waiting() if each.held]):
+        while self._held > self._limits.held and (
+            waiting := [connection for connection in self._waiting() if connection.held]
+        ):
             self._shed(waiting, "too many bytes")

@@ -16,10 +16,10 @@ from gunicorn import http
 from gunicorn.workers.gthread import ThreadWorker
 
 from accord_service.run.config import Config
-from accord_service.serving.connection import Connection
+from accord_service.serving.connection import ClientConnection
 from accord_service.serving.exchange import AnswerBuffer, Exchange
 from accord_service.serving.lane import Lane
-from accord_service.serving.limits import Limits
+from accord_service.serving.limits import ClientLimits
 from accord_service.serving.reactor import Reactor
 
 _TURN_S = 0.25  # a deadline may be missed by this much
@@ -48,6 +48,7 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
             )
 
     def init_process(self) -> None:
+        """gunicorn's step after the fork: the lanes first, then the application."""
         sys.setswitchinterval(_SWITCH_S)
         self._common = Lane("answer", self.cfg.threads, self._answer)
         self._watch = Lane("watch", 1, self._answer)
@@ -55,7 +56,7 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
 
     def run(self) -> None:
         """Serve until told to stop, then finish what was accepted."""
-        limits = Limits.of(Config.from_env(), self.cfg.keepalive, self.worker_connections)
+        limits = ClientLimits.of(Config.from_env(), self.cfg.keepalive, self.worker_connections)
         self._body_limit = limits.body_limit
         self._reactor = Reactor(self.poller, limits, self._parse, self._hand_over, self.method_queue.defer)
         self.poller.register(self.method_queue.fileno(), selectors.EVENT_READ, self.method_queue.run_callbacks)
@@ -71,6 +72,7 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         self.poller.close()
 
     def accept(self, listener: Any) -> None:
+        """Take a connection from a listener that has one."""
         self._reactor.accept(listener)
 
     def _turn(self) -> None:
@@ -88,7 +90,7 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
                 pass
             listener.close()
 
-    def _parse(self, header: bytes, connection: Connection) -> Exchange | bytes:
+    def _parse(self, header: bytes, connection: ClientConnection) -> Exchange | bytes:
         try:
             return Exchange(self.cfg, header, connection.client, connection.server, self._body_limit)
         except (http.errors.NoMoreData, StopIteration):
@@ -96,18 +98,18 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         except Exception as error:
             return self._refusal(None, connection, error)
 
-    def _refusal(self, request: Any, connection: Connection, error: BaseException) -> bytes:
+    def _refusal(self, request: Any, connection: ClientConnection, error: BaseException) -> bytes:
         """gunicorn's own answer to what it can't parse, and to what failed outside the application."""
         answer = AnswerBuffer()
         self.handle_error(request, answer, connection.client, error)
         return answer.content()
 
-    def _hand_over(self, connection: Connection) -> None:
+    def _hand_over(self, connection: ClientConnection) -> None:
         assert connection.exchange is not None
         lane = self._watch if connection.exchange.request.path in WATCHED_PATHS else self._common
         lane.put(connection)
 
-    def _answer(self, connection: Connection) -> None:
+    def _answer(self, connection: ClientConnection) -> None:
         """In a lane's thread: bytes in, bytes out."""
         content, keeps = b"", False
         try:
@@ -115,7 +117,7 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         finally:
             self.method_queue.defer(self._reactor.answer, connection, content, keeps)
 
-    def _answered(self, connection: Connection) -> tuple[bytes, bool]:
+    def _answered(self, connection: ClientConnection) -> tuple[bytes, bool]:
         exchange = connection.exchange
         assert exchange is not None
         try:

@@ -9,7 +9,7 @@ from datetime import date
 from accord_rules.derive.press import fitted
 from accord_rules.documents import units
 from accord_rules.documents.answers import INTEGER, STRING, Nullable, listed
-from accord_rules.documents.reading import Flag, Object, given
+from accord_rules.documents.reading import Flag, Object, required
 from accord_rules.documents.writing import Documented
 from accord_rules.orders.order import CalibrationReading, Press
 from accord_rules.orders.shop import Shop
@@ -21,33 +21,33 @@ from accord_service.steps.shops import age_days, told_age_days
 class CurvePoint(Documented):
     """What the probe found at one display setting."""
 
-    display: str = given(STRING, "the display's setting")
-    surface: str = given(STRING, "the mean surface temperature; linear between two settings")
-    spread: str = given(STRING, "how far a spot may lie off the mean, no less than the probe itself may be off")
+    display: str = required(STRING, "the display's setting")
+    surface: str = required(STRING, "the mean surface temperature; linear between two settings")
+    spread: str = required(STRING, "how far a spot may lie off the mean, no less than the probe itself may be off")
 
 
 @dataclass(frozen=True, slots=True)
 class ColdestSpot(Documented):
     """Where the platen is furthest below its mean."""
 
-    spot: int = given(INTEGER, "which reading of the list, counted from 1")
-    display: str = given(STRING, "the display's setting then")
-    surface: str = given(STRING, "what the probe read there")
-    below_mean: str = given(STRING, "how far that is below the mean of all spots")
+    spot: int = required(INTEGER, "which reading of the list, counted from 1")
+    display: str = required(STRING, "the display's setting then")
+    surface: str = required(STRING, "what the probe read there")
+    below_mean: str = required(STRING, "how far that is below the mean of all spots")
 
 
 @dataclass(frozen=True, slots=True)
 class PressCalibration(Documented):
     """What the probe readings of one press come to."""
 
-    press: str = given(STRING, "the press")
-    curve: tuple[CurvePoint, ...] = given(
+    press: str = required(STRING, "the press")
+    curve: tuple[CurvePoint, ...] = required(
         listed(Object(CurvePoint)),
         "what the rules take the surface to be, from the lowest setting to the highest",
     )
-    coldest: ColdestSpot = given(Object(ColdestSpot), "where the platen is furthest below its mean")
-    age_days: int | None = given(Nullable(INTEGER), "of the oldest reading; null if undated")
-    stale: bool = given(Flag(), "older than readings are trusted")
+    coldest: ColdestSpot = required(Object(ColdestSpot), "where the platen is furthest below its mean")
+    age_days: int | None = required(Nullable(INTEGER), "of the oldest reading; null if undated")
+    stale: bool = required(Flag(), "older than readings are trusted")
 
 
 def report(shop: Shop, book: Book, today: date) -> Iterator[PressCalibration]:
@@ -55,13 +55,13 @@ def report(shop: Shop, book: Book, today: date) -> Iterator[PressCalibration]:
     most = book.limit_values.get("press.calibration_age_most")
     for press in shop.presses:
         if press.calibration:
-            told = told_age_days(press, today)
+            days = told_age_days(press, today)
             yield PressCalibration(
                 press=press.id,
                 curve=_curve(press, shop, book),
                 coldest=_coldest(press, shop),
                 age_days=age_days(press, today),
-                stale=told is not None and most is not None and told > most,
+                stale=days is not None and most is not None and days > most,
             )
 
 

@@ -14,7 +14,7 @@ from accord_rules.advise.plans import NO_EXPERIENCE, Experience, Experiences
 from accord_rules.derive.case import Case
 from accord_rules.documents.answers import INTEGER, STRING, mapped
 from accord_rules.documents.canonical import digest
-from accord_rules.documents.reading import Object, given
+from accord_rules.documents.reading import Object, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance import outcomes as rules
 from accord_rules.governance import proposal as proposals
@@ -24,7 +24,7 @@ from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
-from accord_service.steps.proposals import kept_document
+from accord_service.steps.proposals import stored_document
 from accord_service.store import CellCount, Conflict, Store, StoreError
 
 logger = logging.getLogger(__name__)
@@ -61,6 +61,7 @@ def cell_of(book: Book, order: Order, shop: Shop, verdict: Mapping[str, Any], in
 
 
 def summary(count: CellCount) -> OutcomeSummary:
+    """The share of a cell's pieces that comes out good."""
     return rules.summary(rules.OutcomeCounts(count.good, count.failed))
 
 
@@ -68,17 +69,17 @@ def summary(count: CellCount) -> OutcomeSummary:
 class CellOutcomes(Documented):
     """Reported pieces of one substrate and type of press, and the share that comes out good."""
 
-    substrate: str = given(STRING, "the substrate")
-    press_type: str = given(STRING, "the type of press")
-    summary: OutcomeSummary = given(Object(OutcomeSummary), "the share that comes out good", spread=True)
-    failures: Mapping[str, int] = given(mapped(INTEGER), "what failed to how often")
+    substrate: str = required(STRING, "the substrate")
+    press_type: str = required(STRING, "the type of press")
+    summary: OutcomeSummary = required(Object(OutcomeSummary), "the share that comes out good", spread=True)
+    failures: Mapping[str, int] = required(mapped(INTEGER), "what failed to how often")
 
 
 def shown(counts: Sequence[CellCount], family: str) -> tuple[CellOutcomes, ...]:
     """The cells of one transfer family, as the catalogue shows them."""
     return tuple(
         CellOutcomes(count.cell.substrate, count.cell.press_type, summary(count), dict(sorted(count.failures.items())))
-        for count in sorted(counts, key=lambda each: each.cell)
+        for count in sorted(counts, key=lambda count: count.cell)
         if count.cell.transfer == family
     )
 
@@ -87,9 +88,9 @@ def experiences(counts: Sequence[CellCount]) -> Experiences:
     """The counts as the ranking of plans takes them."""
     if not counts:
         return NO_EXPERIENCE
-    found = {(c.cell.transfer, c.cell.substrate, c.cell.press_type): (c, summary(c)) for c in counts}
+    cells = {(c.cell.transfer, c.cell.substrate, c.cell.press_type): (c, summary(c)) for c in counts}
     return MappingProxyType(
-        {key: Experience(count.good, count.failed, said.low, said.high) for key, (count, said) in found.items()}
+        {key: Experience(count.good, count.failed, share.low, share.high) for key, (count, share) in cells.items()}
     )
 
 
@@ -109,11 +110,13 @@ class Tally:
 
     @property
     def counts(self) -> tuple[CellCount, ...]:
+        """Of every cell, no older than ``read_anew_s`` while the store answers."""
         self._read()
         return self._counts
 
     @property
     def experiences(self) -> Experiences:
+        """The same counts, as the ranking of plans takes them."""
         self._read()
         return self._experiences
 
@@ -138,7 +141,7 @@ def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | Non
 
     Raises StoreAway; the next report on the cell tries again.
     """
-    count = next((each for each in store.outcomes.counts() if each.cell == cell), None)
+    count = next((count for count in store.outcomes.counts() if count.cell == cell), None)
     if count is None or not rules.poor(summary(count)):
         return None
     rule = rules.rule_name(cell, book)
@@ -150,7 +153,7 @@ def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | Non
     try:
         # Two workers may see the same at once; the mark lets only one of them draft.
         record = store.proposals.create(
-            kept_document(made, None),
+            stored_document(made, None),
             author=AUTHOR,
             state=made.state,
             also=lambda record: store.idempotency.remembering(AUTHOR, f"{rule} {base.digest}", digest(rule), record.id),

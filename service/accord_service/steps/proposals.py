@@ -48,7 +48,7 @@ NEW = "new"
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class StoredProposal:
     """A proposal as it is kept. ``version`` is its ETag's; times in seconds since 1970 (UTC)."""
 
     proposal: Proposal
@@ -58,20 +58,21 @@ class Kept:
     changed_at: float
 
     @classmethod
-    def of(cls, record: ProposalRecord) -> Kept:
+    def of(cls, record: ProposalRecord) -> StoredProposal:
+        """As it was written; it may stand otherwise by now, see ``standing``."""
         proposal = read_proposal({"id": record.id, **record.document["proposal"]})
         return cls(proposal, record.document["effect"], record.version, record.created_at, record.changed_at)
 
-    def as_of(self, head: RevisionHead, keys: Mapping[str, KnownKey]) -> Kept:
+    def as_of(self, head: RevisionHead, keys: Mapping[str, KnownKey]) -> StoredProposal:
         """As it stands before a head: void where the book has moved on from its base, and with what is known of the
         keys of its author and approvers."""
         return replace(self, proposal=rules.moved(rules.with_keys(self.proposal, keys), _base(head)))
 
 
-Also = Callable[[Kept], Transaction]
+Also = Callable[[StoredProposal], Transaction]
 
 
-def kept_document(proposal: Proposal, shown: Mapping[str, Any] | None) -> dict[str, Any]:
+def stored_document(proposal: Proposal, shown: Mapping[str, Any] | None) -> dict[str, Any]:
     """What the store keeps: the proposal without the id that the store gives it, and the effect it showed."""
     written = {name: value for name, value in proposal.document().items() if name != "id"}
     return {"proposal": written, "effect": shown}
@@ -80,23 +81,25 @@ def kept_document(proposal: Proposal, shown: Mapping[str, Any] | None) -> dict[s
 # -- reading ----------------------------------------------------------------------------------------------------------
 
 
-def get(store: Store, id_: str) -> Kept:
+def get(store: Store, id_: str) -> StoredProposal:
     """One proposal, as it stands now. Raises NotThere."""
     record = store.proposals.get(id_)
     if record is None:
         raise NotThere(f"There is no proposal {id_!r}.")
-    (kept,) = standing(store, [Kept.of(record)])
-    return kept
+    (stored,) = standing(store, [StoredProposal.of(record)])
+    return stored
 
 
-def standing(store: Store, proposals: Iterable[Kept]) -> list[Kept]:
+def standing(store: Store, proposals: Iterable[StoredProposal]) -> list[StoredProposal]:
     """Proposals as they stand before the present head and with the keys as they are."""
     proposals = list(proposals)
     head = store.revisions.head()
-    held_by = [(each.proposal.author, *(approval.who for approval in each.proposal.approvals)) for each in proposals]
+    held_by = [
+        (stored.proposal.author, *(approval.who for approval in stored.proposal.approvals)) for stored in proposals
+    ]
     records = store.keys.get_all(itertools.chain.from_iterable(held_by))
     keys = {id_: KnownKey(record.shop, record.revoked_at is not None) for id_, record in records.items()}
-    return [each.as_of(head, keys) for each in proposals]
+    return [stored.as_of(head, keys) for stored in proposals]
 
 
 def revision(store: Store, number: int) -> RevisionRecord:
@@ -114,8 +117,8 @@ def revision(store: Store, number: int) -> RevisionRecord:
 class Step:
     """A step that passed every check: what it comes to, and the write, to which ``also`` may add its own."""
 
-    preview: Kept
-    commit: Callable[[Also], Kept]
+    preview: StoredProposal
+    commit: Callable[[Also], StoredProposal]
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,31 +164,31 @@ class Steps:
 
         Raises Conflict, DocumentError for another base, ChangeError, BookError.
         """
-        kept = self._standing(id_)
-        if base != kept.proposal.base:
-            own = kept.proposal.base
+        stored = self._standing(id_)
+        if base != stored.proposal.base:
+            own = stored.proposal.base
             message = f"must stay revision {own.revision} ({own.digest}): for another, propose the change anew"
             raise DocumentError([Fault("/base", message, code="not-allowed")])
-        if kept.version != version:
-            raise Conflict(id_, version, kept.version)
-        edited = rules.edit(kept.proposal, self.who, changes, reason, evidence)
+        if stored.version != version:
+            raise Conflict(id_, version, stored.version)
+        edited = rules.edit(stored.proposal, self.who, changes, reason, evidence)
         check(self._base(edited.base).documents, changes, edited.base.revision + 1)
-        return self._replaced(kept, edited, None, Event.PROPOSAL_EDITED)
+        return self._replaced(stored, edited, None, Event.PROPOSAL_EDITED)
 
     def open_(self, id_: str) -> Step:
         """Work its effect out and put it to the stewards; for one that is open already, work it out anew."""
-        kept = self._standing(id_)
-        pending = rules.show(kept.proposal, ShownEffect("pending"))
-        if kept.proposal.state == "draft":
+        stored = self._standing(id_)
+        pending = rules.show(stored.proposal, ShownEffect("pending"))
+        if stored.proposal.state == "draft":
             rules.open_(pending)  # whatever forbids it is said before the replay, which takes its time
-        found = self._effect(kept.proposal)
-        shown = rules.show(kept.proposal, ShownEffect(found.replay_digest, found.loosens_safety))
+        new_effect = self._effect(stored.proposal)
+        shown = rules.show(stored.proposal, ShownEffect(new_effect.replay_digest, new_effect.loosens_safety))
         opened = rules.open_(shown) if shown.state == "draft" else shown
-        return self._replaced(kept, opened, found.document(), Event.PROPOSAL_OPENED)
+        return self._replaced(stored, opened, new_effect.document(), Event.PROPOSAL_OPENED)
 
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
         """One steward's yes to exactly these three digests."""
-        kept = self._standing(id_)
+        stored = self._standing(id_)
         approval = Approval(
             who=self.who,
             role=self.role,
@@ -194,37 +197,37 @@ class Steps:
             replay_digest=replay_digest,
             shop=self.shop,
         )
-        approved = rules.approve(kept.proposal, approval)
-        return self._replaced(kept, approved, kept.effect, Event.PROPOSAL_APPROVED)
+        approved = rules.approve(stored.proposal, approval)
+        return self._replaced(stored, approved, stored.effect, Event.PROPOSAL_APPROVED)
 
     def decline(self, id_: str, reason: str) -> Step:
         """A steward's no."""
-        kept = self._standing(id_)
-        declined = rules.decline(kept.proposal, self.who, self.role, reason)
-        return self._replaced(kept, declined, kept.effect, Event.PROPOSAL_DECLINED)
+        stored = self._standing(id_)
+        declined = rules.decline(stored.proposal, self.who, self.role, reason)
+        return self._replaced(stored, declined, stored.effect, Event.PROPOSAL_DECLINED)
 
     def withdraw(self, id_: str, reason: str) -> Step:
         """The author's taking back."""
-        kept = self._standing(id_)
-        withdrawn = rules.withdraw(kept.proposal, self.who, reason)
-        return self._replaced(kept, withdrawn, kept.effect, Event.PROPOSAL_WITHDRAWN)
+        stored = self._standing(id_)
+        withdrawn = rules.withdraw(stored.proposal, self.who, reason)
+        return self._replaced(stored, withdrawn, stored.effect, Event.PROPOSAL_WITHDRAWN)
 
     def publish(self, id_: str) -> Publication:
         """Make it the next revision, in one commit with closing it.
 
         The commit raises Conflict if somebody published, touched the proposal, or revoked an approver's key in between.
         """
-        kept = self._standing(id_)
+        stored = self._standing(id_)
         head = self.store.revisions.head()
-        published = rules.publish(kept.proposal, _base(head))
-        book = check(self._base(kept.proposal.base).documents, published.changes, head.number + 1)
+        published = rules.publish(stored.proposal, _base(head))
+        book = check(self._base(stored.proposal.base).documents, published.changes, head.number + 1)
 
-        def commit(also: Also) -> Kept:
-            document = kept_document(published, kept.effect)
-            approvers = [each.who for each in published.valid_approvals]
-            record, closing = self.store.proposals.replacing(id_, kept.version, document, state=published.state)
+        def commit(also: Also) -> StoredProposal:
+            document = stored_document(published, stored.effect)
+            approvers = [approval.who for approval in published.valid_approvals]
+            record, closing = self.store.proposals.replacing(id_, stored.version, document, state=published.state)
             closing += self.store.keys.holding(approvers)
-            closed = Kept.of(record)
+            closed = StoredProposal.of(record)
             self.store.revisions.publish(
                 head,
                 book.documents,
@@ -236,29 +239,29 @@ class Steps:
             )
             return closed
 
-        def commit_or_say(also: Also) -> Kept:
+        def commit_or_say(also: Also) -> StoredProposal:
             try:
                 return commit(also)
             except Conflict as conflict:
-                raise Overtaken(self._first(kept, head), conflict) from None
+                raise Overtaken(self._first(stored, head), conflict) from None
 
-        return Publication(replace(kept, proposal=published), commit_or_say, RevisionHead(book.revision, book.digest))
+        return Publication(replace(stored, proposal=published), commit_or_say, RevisionHead(book.revision, book.digest))
 
-    def _first(self, kept: Kept, head: RevisionHead) -> str:
+    def _first(self, stored: StoredProposal, head: RevisionHead) -> str:
         """What came before a publication, in a sentence."""
         now = self.store.revisions.head()
         if now != head:
             return f"Revision {now.number} was published first."
-        if get(self.store, kept.proposal.id).version != kept.version:
-            return f"Proposal {kept.proposal.id} was changed in the same moment."
-        return f"The key of an approval of proposal {kept.proposal.id} was revoked in the same moment."
+        if get(self.store, stored.proposal.id).version != stored.version:
+            return f"Proposal {stored.proposal.id} was changed in the same moment."
+        return f"The key of an approval of proposal {stored.proposal.id} was revoked in the same moment."
 
-    def _standing(self, id_: str) -> Kept:
+    def _standing(self, id_: str) -> StoredProposal:
         """The proposal as it is now. Raises GovernanceError (base-moved) for one that the head has left behind."""
-        kept = get(self.store, id_)
-        if kept.proposal.state == "void":
-            raise GovernanceError("base-moved", str(kept.proposal.ended_because))
-        return kept
+        stored = get(self.store, id_)
+        if stored.proposal.state == "void":
+            raise GovernanceError("base-moved", str(stored.proposal.ended_because))
+        return stored
 
     def _base(self, base: Base) -> Book:
         """The book a proposal starts from, which has to be the head."""
@@ -276,35 +279,37 @@ class Steps:
     def _effect(self, proposal: Proposal) -> Effect:
         old = self._base(proposal.base)
         new = check(old.documents, proposal.changes, proposal.base.revision + 1)
-        try_rules(new, known=old)
+        try_rules(new, tried=old)
         return effect(old, new, recorded_orders(self.store, self.budget.recorded), self.budget)
 
     def _created(self, proposal: Proposal) -> Step:
-        def commit(also: Also) -> Kept:
+        def commit(also: Also) -> StoredProposal:
             record = self.store.proposals.create(
-                kept_document(proposal, None),
+                stored_document(proposal, None),
                 author=proposal.author,
                 state=proposal.state,
-                also=lambda made: also(Kept.of(made)),
+                also=lambda made: also(StoredProposal.of(made)),
             )
-            return Kept.of(record)
+            return StoredProposal.of(record)
 
-        return Step(Kept(proposal, None, 0, 0.0, 0.0), commit)
+        return Step(StoredProposal(proposal, None, 0, 0.0, 0.0), commit)
 
-    def _replaced(self, kept: Kept, proposal: Proposal, shown: Mapping[str, Any] | None, event: Event) -> Step:
-        def commit(also: Also) -> Kept:
+    def _replaced(
+        self, stored: StoredProposal, proposal: Proposal, shown: Mapping[str, Any] | None, event: Event
+    ) -> Step:
+        def commit(also: Also) -> StoredProposal:
             record = self.store.proposals.replace(
                 proposal.id,
-                kept.version,
-                kept_document(proposal, shown),
+                stored.version,
+                stored_document(proposal, shown),
                 state=proposal.state,
                 event=event,
                 who=self.who,
-                also=lambda made: also(Kept.of(made)),
+                also=lambda made: also(StoredProposal.of(made)),
             )
-            return Kept.of(record)
+            return StoredProposal.of(record)
 
-        return Step(replace(kept, proposal=proposal, effect=shown), commit)
+        return Step(replace(stored, proposal=proposal, effect=shown), commit)
 
 
 def write_down_states(store: Store, who: str) -> None:
@@ -314,22 +319,22 @@ def write_down_states(store: Store, who: str) -> None:
     Reading works that out by itself, so one that changes meanwhile, or a store that goes away, does no harm.
     """
     live = list(itertools.chain.from_iterable(_listed(store, state) for state in rules.LIVE))
-    for kept, after in zip(live, standing(store, live), strict=True):
+    for stored, after in zip(live, standing(store, live), strict=True):
         state = after.proposal.state
-        if state != kept.proposal.state:
-            document = kept_document(after.proposal, kept.effect)
+        if state != stored.proposal.state:
+            document = stored_document(after.proposal, stored.effect)
             event = Event.PROPOSAL_VOIDED if state == "void" else Event.PROPOSAL_REOPENED
             try:
-                store.proposals.replace(kept.proposal.id, kept.version, document, state=state, event=event, who=who)
+                store.proposals.replace(stored.proposal.id, stored.version, document, state=state, event=event, who=who)
             except Conflict:
                 continue
 
 
-def _listed(store: Store, state: str) -> Iterator[Kept]:
+def _listed(store: Store, state: str) -> Iterator[StoredProposal]:
     cursor = None
     while True:
         page = store.proposals.list(state, cursor, LISTED_AT_ONCE)
-        yield from map(Kept.of, page.items)
+        yield from map(StoredProposal.of, page.items)
         if page.next is None:
             return
         cursor = page.next

@@ -58,6 +58,7 @@ class Replayed:
 
     @property
     def verdict(self) -> str:
+        """The answer's verdict; "unreadable" where there is none."""
         return "unreadable" if self.document is None else str(self.document["verdict"])
 
 
@@ -72,6 +73,7 @@ class Replay:
     house: bool | None
 
     def document(self) -> dict[str, Any]:
+        """Plain JSON, as the service answers it."""
         then, now = _findings(self.then), _findings(self.now)
         return {
             "then": self.then.verdict,
@@ -79,16 +81,16 @@ class Replay:
             "same": self.then.substance == self.now.substance,
             "made_a_difference": {"code": self.code, "book": self.book, "house": self.house},
             "why": self.now.why,
-            "appeared": [each for place, each in now.items() if place not in then],
-            "gone": [each for place, each in then.items() if place not in now],
-            "changed": [each for place, each in now.items() if place in then and then[place] != each],
+            "appeared": [finding for place, finding in now.items() if place not in then],
+            "gone": [finding for place, finding in then.items() if place not in now],
+            "changed": [finding for place, finding in now.items() if place in then and then[place] != finding],
             "answer": self.now.document,
         }
 
 
 def _findings(replayed: Replayed) -> dict[tuple[str, str], Document]:
     document = replayed.document or {"findings": []}
-    return {(each["rule"], each["pointer"]): each for each in document["findings"]}
+    return {(finding["rule"], finding["pointer"]): finding for finding in document["findings"]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,13 +107,13 @@ def replay(record: OrderRecord, book_then: Authority | None, present: Present) -
 
     ``book_then`` is the authority over the record's revision; None where this code can't load that any more.
     """
-    then, asked = Replayed(record.answer), record.asked
+    then, question = Replayed(record.answer), record.asked
     try:
-        order, shop = read(Order, asked["order"]), read(Shop, asked["shop"])
+        order, shop = read(Order, question["order"]), read(Shop, question["shop"])
     except DocumentError as error:
         return Replay(then, Replayed(None, f"The order can't be read by this version: {error}"), True, None, None)
-    as_then = None if book_then is None else _answer(book_then, asked["house"], order, shop)
-    other_book = _answer(present.shared, asked["house"], order, shop)
+    as_then = None if book_then is None else _answer(book_then, question["house"], order, shop)
+    other_book = _answer(present.shared, question["house"], order, shop)
     now = _answer(present.shared, present.house, order, present.shop)
     return Replay(
         then,

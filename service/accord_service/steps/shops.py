@@ -39,16 +39,18 @@ class KnownShop:
 
         What the book does not have (any more, or not yet) the shop can't use: it is left out.
         """
-        shop, known = self.shop, book.catalogue
-        presses = tuple(press for press in shop.presses if press.type in known["press_types"])
+        shop, catalogue = self.shop, book.catalogue
+        presses = tuple(press for press in shop.presses if press.type in catalogue["press_types"])
         if not presses:
             raise ShopDoesNotFit(f"Revision {book.revision} of the book has none of the shop's types of press.")
         stock = replace(
             shop.stock,
-            products=tuple(each for each in shop.stock.products if each in known["products"]),
-            consumables=tuple(each for each in shop.stock.consumables if each in known["consumables"]),
+            products=tuple(name for name in shop.stock.products if name in catalogue["products"]),
+            consumables=tuple(name for name in shop.stock.consumables if name in catalogue["consumables"]),
             withdrawn=tuple(
-                each for each in shop.stock.withdrawn if each in known["products"] or each in known["consumables"]
+                name
+                for name in shop.stock.withdrawn
+                if name in catalogue["products"] or name in catalogue["consumables"]
             ),
         )
         return aged(replace(shop, presses=presses, stock=stock), today)
@@ -66,7 +68,7 @@ def aged(shop: Shop, today: date) -> Shop:
 
 def age_days(press: Press, today: date) -> int | None:
     """Days since the oldest reading was taken; None where no reading says when."""
-    taken = [date.fromisoformat(each.taken_on) for each in press.calibration if each.taken_on is not None]
+    taken = [date.fromisoformat(reading.taken_on) for reading in press.calibration if reading.taken_on is not None]
     return max(0, (today - min(taken)).days) if taken else None
 
 
@@ -100,7 +102,7 @@ def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
     faults = _unknown_names(book, shop)
     for index, press in enumerate(shop.presses):
         faults += _press_faults(press, f"/presses/{index}", today)
-        if press.id in [each.id for each in shop.presses[:index]]:
+        if press.id in [earlier.id for earlier in shop.presses[:index]]:
             message = f"another press is called {press.id!r} already"
             faults.append(Fault(f"/presses/{index}/id", message, code="given-twice"))
     return faults
@@ -109,10 +111,10 @@ def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
 def _unknown_names(book: Book, thing: Shop | Press) -> list[Fault]:
     faults = []
     for pointer, kinds, name in names_in(thing):
-        known = sorted(each for kind in kinds.split("|") for each in book.catalogue[kind])
-        if name not in known:
+        names = sorted(entry for kind in kinds.split("|") for entry in book.catalogue[kind])
+        if name not in names:
             message = f"there is no {name!r} in {kinds.replace('|', ' or ')}"
-            faults.append(Fault(pointer, message, tuple(known), code="not-in-book", refused=name))
+            faults.append(Fault(pointer, message, tuple(names), code="not-in-book", refused=name))
     return faults
 
 
@@ -124,14 +126,14 @@ def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
     # A day's grace: where the shop is, it may be tomorrow already.
     return faults + [
         Fault(f"{pointer}/calibration/{index}/taken_on", "is still to come", code="out-of-range")
-        for index, each in enumerate(press.calibration)
-        if each.taken_on is not None and date.fromisoformat(each.taken_on) > today + timedelta(days=1)
+        for index, reading in enumerate(press.calibration)
+        if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > today + timedelta(days=1)
     ]
 
 
 @dataclass(frozen=True, slots=True)
 class Caller:
-    """Whoever holds a key. ``known`` is None for a key that belongs to no shop.
+    """Whoever holds a key. ``shop`` is None for a key that belongs to no shop.
 
     ``expires_at``: seconds since 1970 (UTC); whoever has a clock looks at it.
     """
@@ -139,7 +141,7 @@ class Caller:
     key_id: str
     role: str
     shop_id: str
-    known: KnownShop | None
+    shop: KnownShop | None
     expires_at: float | None = None
 
 
@@ -156,8 +158,8 @@ class Directory:
         """Keys first: a shop is there before its keys are. Raises StoreAway."""
         ring = KeyRing(store.keys.list())
         records = store.shops.list()
-        houses = {each.shop: each for each in store.shops.houses()}
-        shops = {each.id: KnownShop(each, houses.get(each.id, no_house(each.id))) for each in records}
+        houses = {house.shop: house for house in store.shops.houses()}
+        shops = {record.id: KnownShop(record, houses.get(record.id, no_house(record.id))) for record in records}
         return cls(number, MappingProxyType(shops), ring)
 
     def caller(self, token: str) -> Caller | None:

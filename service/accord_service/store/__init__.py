@@ -1,7 +1,7 @@
 """Where everything is kept. The only room that knows the Redis protocol; see README.md for what it offers."""
 
 from accord_rules.governance.outcomes import Cell
-from accord_service.store.audit import Audit, AuditEntry, AuditHead, Event, SealedEntry
+from accord_service.store.audit import AuditLog, ChainHead, Event, SealedEntry, UnsealedEntry
 from accord_service.store.commit import ABSENT, Transaction
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
@@ -16,9 +16,9 @@ from accord_service.store.errors import (
     StoreError,
     WriteRefused,
 )
-from accord_service.store.idempotency import Remembered
+from accord_service.store.idempotency import RememberedAnswer
 from accord_service.store.index import Page
-from accord_service.store.keys import USED_EVERY_S, IssuedKey, KeyRecord, KeyRing
+from accord_service.store.keys import USED_EVERY_S, KeyRecord, KeyRing, NewKey
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.records import OrderRecord, without_reference
@@ -31,27 +31,26 @@ __all__ = [
     "ABSENT",
     "USED_EVERY_S",
     "AllReported",
-    "Audit",
-    "AuditEntry",
-    "AuditHead",
+    "AuditLog",
     "Cell",
     "CellCount",
+    "ChainHead",
     "Conflict",
     "EmbeddedServer",
     "Event",
     "FolderOwned",
     "HeadWatch",
     "HouseRecord",
-    "IssuedKey",
     "KeyRecord",
     "KeyReused",
     "KeyRing",
+    "NewKey",
     "NotThere",
     "OrderRecord",
     "OutcomeRecord",
     "Page",
     "ProposalRecord",
-    "Remembered",
+    "RememberedAnswer",
     "RevisionHead",
     "RevisionRecord",
     "SealedEntry",
@@ -62,6 +61,7 @@ __all__ = [
     "StoreBroken",
     "StoreError",
     "Transaction",
+    "UnsealedEntry",
     "Watched",
     "WriteRefused",
     "without_reference",

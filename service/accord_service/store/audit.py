@@ -48,7 +48,7 @@ class Event(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class AuditEntry:
+class UnsealedEntry:
     """What a commit says about itself. ``actor_id``: the id of a key, or a part of the program; ``subject_id``: of what
     it was done to, as the API calls it; None where that is more than one.
 
@@ -61,17 +61,19 @@ class AuditEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class AuditHead:
+class ChainHead:
     """How many entries there are, and the hash of the last."""
 
     seq: int = 0
     hash: str = BEGINNING
 
     def text(self) -> str:
+        """As the store holds it; empty before the first entry."""
         return f"{self.seq} {self.hash}" if self.seq else ""
 
     @classmethod
-    def read(cls, text: bytes | None) -> AuditHead:
+    def read(cls, text: bytes | None) -> ChainHead:
+        """What ``text`` wrote; nothing there is the head of an empty chain."""
         if not text:
             return cls()
         seq, _, hash_ = text.decode().partition(" ")
@@ -93,6 +95,7 @@ class SealedEntry:
     hash: str
 
     def document(self) -> dict[str, Any]:
+        """Plain JSON, as the chain holds it."""
         return {**self._sealed(), "hash": self.hash}
 
     def _sealed(self) -> dict[str, Any]:
@@ -107,13 +110,15 @@ class SealedEntry:
         }
 
     def right_hash(self) -> str:
+        """What ``hash`` has to be: the SHA-256 of all the rest."""
         return hashlib.sha256(canonical(self._sealed())).hexdigest()
 
-    def follows(self, head: AuditHead) -> bool:
+    def follows(self, head: ChainHead) -> bool:
+        """Whether it is whole, and the next one after ``head``."""
         return self.seq == head.seq + 1 and self.previous == head.hash and self.hash == self.right_hash()
 
 
-def seal(entry: AuditEntry, written: Mapping[str, str | None], head: AuditHead, at_s: float) -> SealedEntry:
+def seal(entry: UnsealedEntry, written: Mapping[str, str | None], head: ChainHead, at_s: float) -> SealedEntry:
     """The entry that follows ``head``; ``written`` by the keys of the store, ``at_s`` in seconds since 1970 (UTC)."""
     unsealed = SealedEntry(
         seq=head.seq + 1,
@@ -128,14 +133,15 @@ def seal(entry: AuditEntry, written: Mapping[str, str | None], head: AuditHead, 
     return replace(unsealed, hash=unsealed.right_hash())
 
 
-class Audit:
+class AuditLog:
     """Reads the chain, in pages."""
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
 
-    def head(self) -> AuditHead:
-        return AuditHead.read(self._connection.ask("GET", names.AUDIT_HEAD))
+    def head(self) -> ChainHead:
+        """Number and hash of the newest entry. Raises StoreAway."""
+        return ChainHead.read(self._connection.ask("GET", names.AUDIT_HEAD))
 
     def entries(self, after: int = 0, limit: int = PAGE) -> tuple[SealedEntry, ...]:
         """Up to ``limit`` entries that follow number ``after``. Raises ValueError at one that is no entry at all."""
@@ -147,7 +153,7 @@ class Audit:
         Entries added meanwhile are not looked at. A chain cut short breaks at the first entry that is missing.
         """
         end = self.head()
-        reached = AuditHead()
+        reached = ChainHead()
         for text in self._all_texts(end.seq):
             try:
                 entry = _read(text)
@@ -155,7 +161,7 @@ class Audit:
                 return reached.seq + 1
             if not entry.follows(reached):
                 return reached.seq + 1
-            reached = AuditHead(entry.seq, entry.hash)
+            reached = ChainHead(entry.seq, entry.hash)
         if reached != end:
             return min(reached.seq + 1, end.seq)
         return self._surplus()
@@ -174,8 +180,8 @@ class Audit:
         suspects = {
             key
             for start in range(0, len(keys), PAGE)
-            for key, found in self._digests(keys[start : start + PAGE])
-            if found is not None and found != last[key]
+            for key, stored_digest in self._digests(keys[start : start + PAGE])
+            if stored_digest is not None and stored_digest != last[key]
         }
         meanwhile = {key for text in self._texts(end, None) for key in _written(text)}
         return tuple(sorted(suspects - meanwhile))
@@ -187,7 +193,7 @@ class Audit:
     def _surplus(self) -> int | None:
         """The first entry that no commit made, past the chain's end; the length is asked first, as both may grow."""
         length, head = self._connection.ask_all((("LLEN", names.AUDIT), ("GET", names.AUDIT_HEAD)))
-        seq = AuditHead.read(head).seq
+        seq = ChainHead.read(head).seq
         return seq + 1 if int(length) > seq else None
 
     def _all_texts(self, most: int) -> Iterator[bytes]:

@@ -20,7 +20,7 @@ from typing import Any
 
 from accord_rules.documents.canonical import canonical
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, AuditHead, SealedEntry, seal
+from accord_service.store.audit import ChainHead, SealedEntry, UnsealedEntry, seal
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, StoreAway, StoreBroken
 
@@ -131,21 +131,22 @@ class Committer:
         # Threads of one process would only push each other off the chain's head. And when the store is away, the
         # breaker is open by the time the first of them gives up the lock, so the others fail at once.
         self._lock = threading.Lock()
-        self._head = AuditHead()
+        self._head = ChainHead()
         self._name = secrets.token_hex(8)
 
     def get(self, key: str) -> Versioned | None:
+        """One document with its version; None where there is none. Raises StoreAway, StoreBroken."""
         return read_versioned(self._connection.ask("HMGET", key, "v", "d"))
 
     def get_all(self, keys: Sequence[str]) -> list[Versioned | None]:
         """One answer for each key, all asked together."""
         return [read_versioned(fields) for fields in self._connection.ask_all([("HMGET", k, "v", "d") for k in keys])]
 
-    def apply(self, change: Transaction, audit: AuditEntry) -> SealedEntry:
+    def apply(self, change: Transaction, audit: UnsealedEntry) -> SealedEntry:
         """``commit`` for a Transaction."""
         return self.commit(change.expect, change.writes, audit)
 
-    def commit(self, expect: Mapping[str, int], writes: Sequence[Write], audit: AuditEntry) -> SealedEntry:
+    def commit(self, expect: Mapping[str, int], writes: Sequence[Write], audit: UnsealedEntry) -> SealedEntry:
         """Do all the writes and the audit entry, or nothing.
 
         ``expect``: key to the version it must have, ABSENT for none. Raises Conflict if one is different, StoreAway
@@ -160,7 +161,7 @@ class Committer:
         with self._lock:
             for attempt in range(ATTEMPTS):
                 entry = seal(audit, written, self._head, self.clock())
-                head = AuditHead(entry.seq, entry.hash)
+                head = ChainHead(entry.seq, entry.hash)
                 turn = self._name if attempt >= EAGER else ""
                 sealed = (self._head.text(), head.text(), canonical(entry.document()), turn, str(TURN_MS))
                 answer = self._connection.run(_SCRIPT, _SCRIPT_SHA1, keys, (*sealed, *plan))
@@ -170,7 +171,7 @@ class Committer:
                 if answer[0] == b"conflict":
                     key = keys[int(answer[1]) - 1]
                     raise Conflict(key, expect[key], int(answer[2]))
-                self._head = AuditHead.read(answer[1])
+                self._head = ChainHead.read(answer[1])
                 if attempt > EAGER:
                     time.sleep(random.uniform(0, JITTER_S))
         raise StoreAway(f"others wrote first {ATTEMPTS} times")

@@ -124,6 +124,7 @@ class Connection:
 
     @classmethod
     def to(cls, url: str, timeout_s: float = TIMEOUT_S) -> Connection:
+        """To the store at ``url``, from the first command on. ``timeout_s``: for connecting, and for each answer."""
         return cls(connect(url, timeout_s))
 
     def ask(self, *command: Any) -> Any:
@@ -154,6 +155,7 @@ class Connection:
         return self._guarded(ask)
 
     def close(self) -> None:
+        """Let go of every socket."""
         self._client.close()
 
     def _guarded(self, ask: Callable[[], Any]) -> Any:

@@ -257,8 +257,8 @@ def _socket_path(folder: Path) -> Path:
     base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
     runtime = Path(base, f"accord-{os.getuid()}-{short}")
     runtime.mkdir(mode=0o700, exist_ok=True)
-    found = runtime.lstat()
-    if not stat.S_ISDIR(found.st_mode) or found.st_uid != os.getuid() or found.st_mode & 0o077:
+    status = runtime.lstat()
+    if not stat.S_ISDIR(status.st_mode) or status.st_uid != os.getuid() or status.st_mode & 0o077:
         raise StoreBroken(f"{runtime} must be a folder of this user's that nobody else can enter")
     if len(os.fsencode(runtime / "store.sock")) > SOCKET_PATH_LIMIT:
         raise StoreBroken(f"{runtime} is too long a path for a socket; set XDG_RUNTIME_DIR to a shorter one")
@@ -323,10 +323,10 @@ def _holders(file: Path) -> Iterator[int]:
         if not folder.name.isdecimal() or int(folder.name) == os.getpid():
             continue
         try:
-            opened = [os.stat(each) for each in (folder / "fd").iterdir()]
+            opened = [os.stat(descriptor) for descriptor in (folder / "fd").iterdir()]
         except OSError:  # it ended meanwhile, or is another user's
             continue
-        if any((each.st_dev, each.st_ino) == (wanted.st_dev, wanted.st_ino) for each in opened):
+        if any((status.st_dev, status.st_ino) == (wanted.st_dev, wanted.st_ino) for status in opened):
             yield int(folder.name)
 
 

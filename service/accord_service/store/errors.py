@@ -32,9 +32,9 @@ class Conflict(StoreError):
     ``key`` is the thing's key in the store; ``expected`` and ``found`` are versions, 0 where there is nothing.
     """
 
-    def __init__(self, key: str, expected: int, found: int) -> None:
-        self.key, self.expected, self.found = key, expected, found
-        super().__init__(f"{key} is at version {found}, not {expected}")
+    def __init__(self, key: str, expected: int, actual: int) -> None:
+        self.key, self.expected, self.actual = key, expected, actual
+        super().__init__(f"{key} is at version {actual}, not {expected}")
 
 
 class AllReported(Conflict):

@@ -1,4 +1,4 @@
-"""Remembered answers: the same write asked for twice is done once, and answered twice the same.
+"""RememberedAnswer answers: the same write asked for twice is done once, and answered twice the same.
 
 A key is one caller's: what another caller sends under the same word is another key.
 """
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, Committer, Put, Transaction
 from accord_service.store.connection import Connection
 from accord_service.store.errors import KeyReused, StillRunning, StoreError
@@ -28,7 +28,7 @@ _GIVE_BACK_SHA1 = hashlib.sha1(_GIVE_BACK.encode(), usedforsecurity=False).hexdi
 
 
 @dataclass(frozen=True, slots=True)
-class Remembered:
+class RememberedAnswer:
     """``response`` as the caller gave it: plain JSON."""
 
     request_digest: str
@@ -36,6 +36,8 @@ class Remembered:
 
 
 class Idempotency:
+    """Claims and remembered answers, by caller and key."""
+
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
@@ -59,12 +61,12 @@ class Idempotency:
             with suppress(StoreError):  # then it ends by itself
                 self._connection.run(_GIVE_BACK, _GIVE_BACK_SHA1, (name,), (own,))
 
-    def recall(self, caller: str, key: str, request_digest: str) -> Remembered | None:
+    def recall(self, caller: str, key: str, request_digest: str) -> RememberedAnswer | None:
         """What was answered to this request; None if it is new. Raises KeyReused if the key was another request's."""
-        kept = self._committer.get(_key(caller, key))
-        if kept is None:
+        versioned = self._committer.get(_key(caller, key))
+        if versioned is None:
             return None
-        remembered = Remembered(**kept.document)
+        remembered = RememberedAnswer(**versioned.document)
         if not hmac.compare_digest(remembered.request_digest.encode(), request_digest.encode()):
             raise KeyReused("this Idempotency-Key came with another request before")
         return remembered
@@ -80,7 +82,7 @@ class Idempotency:
     def remember(self, caller: str, key: str, request_digest: str, response: Any, *, who: str) -> None:
         """The answer alone. Raises Conflict if there is one already."""
         change = self.remembering(caller, key, request_digest, response)
-        self._committer.apply(change, AuditEntry(who, Event.ANSWER_REMEMBERED, caller))
+        self._committer.apply(change, UnsealedEntry(who, Event.ANSWER_REMEMBERED, caller))
 
 
 def _key(caller: str, key: str) -> str:

@@ -31,7 +31,7 @@ def page_of_members(connection: Connection, key: str, cursor: str | None, limit:
         raise ValueError(f"limit must be between 1 and {MOST}, not {limit}")
     start = 0 if cursor is None else _start(connection, key, cursor)
     flat: Sequence[bytes] = connection.ask("ZREVRANGE", key, start, start + limit)
-    members = tuple(each.decode() for each in flat)
+    members = tuple(member.decode() for member in flat)
     if len(members) <= limit:
         return Page(members, None)
     last = members[limit - 1]

@@ -23,7 +23,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, NotThere
@@ -56,7 +56,8 @@ class KeyRecord:
     expires_at: float | None = None
     revoked_at: float | None = None
 
-    def kept(self) -> dict[str, Any]:
+    def fields(self) -> dict[str, Any]:
+        """What is stored under the id; the version stands beside it."""
         return {
             "shop": self.shop,
             "role": self.role,
@@ -71,21 +72,21 @@ class KeyRecord:
 
 
 @dataclass(frozen=True, slots=True)
-class IssuedKey:
+class NewKey:
     """A key and its token, which is not kept anywhere: show it once."""
 
     record: KeyRecord
     token: str
 
     def __repr__(self) -> str:
-        return f"IssuedKey({self.record.id})"
+        return f"NewKey({self.record.id})"
 
 
 class KeyRing:
     """Keys held in memory, to look tokens up without asking the store."""
 
     def __init__(self, records: Iterable[KeyRecord]) -> None:
-        self._records = MappingProxyType({each.id: each for each in records})
+        self._records = MappingProxyType({record.id: record for record in records})
 
     def by_token(self, token: str) -> KeyRecord | None:
         """The key of a token; None if it is unknown or revoked."""
@@ -93,7 +94,9 @@ class KeyRing:
         return None if parts is None else _matching(self._records.get(parts[0]), parts[1])
 
 
-class Keys:
+class KeyStore:
+    """Issues, finds and revokes keys. Of a secret only its digest is stored."""
+
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
@@ -107,7 +110,7 @@ class Keys:
         holder: str | None = None,
         expires_at: float | None = None,
         also: Callable[[KeyRecord], Transaction] = nothing_else,
-    ) -> IssuedKey:
+    ) -> NewKey:
         """A new key. The shop need not be there yet: the first admin's is made before any shop."""
         word = base64.b32encode(secrets.token_bytes(10)).decode().lower()
         secret = _base62(int.from_bytes(secrets.token_bytes(SECRET_BYTES)), 43)
@@ -128,10 +131,10 @@ class Keys:
         )
         own = Transaction(
             {_key(id_): ABSENT},
-            (Put(_key(id_), record.kept()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
+            (Put(_key(id_), record.fields()), AddToIndex(names.KEYS, id_, record.issued_at), DIRECTORY_MOVES),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, Event.KEY_ISSUED, id_))
-        return IssuedKey(record, token)
+        self._committer.apply(own + also(record), UnsealedEntry(who, Event.KEY_ISSUED, id_))
+        return NewKey(record, token)
 
     def by_token(self, token: str) -> KeyRecord | None:
         """The key of a token; None if it is unknown or revoked."""
@@ -139,21 +142,22 @@ class Keys:
         return None if parts is None else _matching(self.get(parts[0]), parts[1])
 
     def get(self, id_: str) -> KeyRecord | None:
+        """The key of this id, revoked or not; None where there is none."""
         return _record(id_, self._committer.get(_key(id_)))
 
     def list(self, shop: str | None = None) -> tuple[KeyRecord, ...]:
         """Every key, oldest first, revoked ones too; or one shop's."""
-        ids = [each.decode() for each in self._connection.ask("ZRANGE", names.KEYS, 0, -1)]
-        kept = self._committer.get_all([_key(each) for each in ids])
-        records = (_record(id_, each) for id_, each in zip(ids, kept, strict=True))
-        return tuple(each for each in records if each is not None and shop in (None, each.shop))
+        ids = [member.decode() for member in self._connection.ask("ZRANGE", names.KEYS, 0, -1)]
+        documents = self._committer.get_all([_key(id_) for id_ in ids])
+        records = (_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
+        return tuple(record for record in records if record is not None and shop in (None, record.shop))
 
     def get_all(self, ids: Iterable[str]) -> dict[str, KeyRecord]:
         """The keys of these ids that there are, asked for together."""
         ids = tuple(dict.fromkeys(ids))
-        kept = self._committer.get_all([_key(each) for each in ids])
-        records = (_record(id_, each) for id_, each in zip(ids, kept, strict=True))
-        return {each.id: each for each in records if each is not None}
+        documents = self._committer.get_all([_key(id_) for id_ in ids])
+        records = (_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
+        return {record.id: record for record in records if record is not None}
 
     def holding(self, ids: Iterable[str]) -> Transaction:
         """For another commit: it is done only if none of these keys was revoked before. Raises Conflict if one is."""
@@ -163,7 +167,7 @@ class Keys:
             record = records.get(id_)
             if record is None or record.revoked_at is not None:
                 raise Conflict(_key(id_), ISSUED, ABSENT if record is None else record.version)
-        return Transaction({_key(each.id): each.version for each in records.values()})
+        return Transaction({_key(record.id): record.version for record in records.values()})
 
     def revoke(self, id_: str, *, who: str) -> KeyRecord:
         """Make a key worthless, for good. Raises NotThere for an unknown one; a revoked one stays as it is."""
@@ -173,8 +177,8 @@ class Keys:
         if old.revoked_at is not None:
             return old
         record = replace(old, version=old.version + 1, revoked_at=self._committer.clock())
-        change = Transaction({_key(id_): old.version}, (Put(_key(id_), record.kept()), DIRECTORY_MOVES))
-        self._committer.apply(change, AuditEntry(who, Event.KEY_REVOKED, id_))
+        change = Transaction({_key(id_): old.version}, (Put(_key(id_), record.fields()), DIRECTORY_MOVES))
+        self._committer.apply(change, UnsealedEntry(who, Event.KEY_REVOKED, id_))
         return record
 
     def used(self, id_: str, at: float) -> None:
@@ -215,8 +219,8 @@ def _base62(number: int, width: int) -> str:
 
 
 def _matching(record: KeyRecord | None, secret: str) -> KeyRecord | None:
-    known = record.sha256 if record is not None else "0" * 64
-    same = hmac.compare_digest(known.encode(), _sum(secret).encode())
+    digest = record.sha256 if record is not None else "0" * 64
+    same = hmac.compare_digest(digest.encode(), _sum(secret).encode())
     return record if same and record is not None and record.revoked_at is None else None
 
 
@@ -228,5 +232,5 @@ def _key(id_: str) -> str:
     return names.name("key", id_)
 
 
-def _record(id_: str, kept: Versioned | None) -> KeyRecord | None:
-    return None if kept is None else KeyRecord(id=id_, version=kept.version, **kept.document)
+def _record(id_: str, versioned: Versioned | None) -> KeyRecord | None:
+    return None if versioned is None else KeyRecord(id=id_, version=versioned.version, **versioned.document)

@@ -33,5 +33,5 @@ def public(key: str) -> str:
 
 
 def member(*parts: str) -> str:
-    """One member of an index, from parts; ``parts_of`` reads it back."""
+    """One member of an index: its parts, quoted so that only the slashes between them part them."""
     return "/".join(quote(part, safe="") for part in parts)

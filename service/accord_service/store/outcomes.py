@@ -11,7 +11,7 @@ from urllib.parse import unquote
 
 from accord_rules.governance.outcomes import Cell
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import AllReported, Conflict, StoreAway
@@ -32,6 +32,7 @@ class CellCount:
 
     @property
     def failed(self) -> int:
+        """Pieces that failed, whatever failed."""
         return sum(self.failures.values())
 
 
@@ -50,7 +51,7 @@ class OutcomeRecord:
     reported_at: float
 
 
-class Outcomes:
+class OutcomeStore:
     """Reports on the pieces of recorded orders. All there is about a record's outcomes ends when the record does."""
 
     def __init__(self, committer: Committer, connection: Connection) -> None:
@@ -99,7 +100,7 @@ class Outcomes:
                     AddToIndex(names.CELLS, names.member(cell.transfer, cell.substrate, cell.press_type), 0),
                 ),
             )
-            entry = AuditEntry(who, Event.OUTCOME_REPORTED, names.member(record.record_id, f"o{number}"))
+            entry = UnsealedEntry(who, Event.OUTCOME_REPORTED, names.member(record.record_id, f"o{number}"))
             try:
                 self._committer.apply(own + also(outcome), entry)
             except Conflict as conflict:
@@ -130,27 +131,27 @@ class Outcomes:
                 raise ValueError("not a cursor that a page gave")
             newest = min(start, newest)
         numbers = range(newest, max(newest - limit, 0), -1)
-        kept = self._committer.get_all([_outcome_key(record, number) for number in numbers])
-        outcomes = (_outcome(record, number, each) for number, each in zip(numbers, kept, strict=True))
+        documents = self._committer.get_all([_outcome_key(record, number) for number in numbers])
+        outcomes = (_outcome(record, number, versioned) for number, versioned in zip(numbers, documents, strict=True))
         following = str(newest - limit) if newest > limit else None
         return Page(tuple(outcome for outcome in outcomes if outcome is not None), following)
 
     def _reported(self, record: OrderRecord) -> tuple[Counter[int], int]:
         """The pieces reported for each decoration, and the version of that count."""
-        kept = self._committer.get(_pieces_key(record))
-        if kept is None:
+        versioned = self._committer.get(_pieces_key(record))
+        if versioned is None:
             return Counter(), ABSENT
-        return Counter({int(decoration): count for decoration, count in kept.document.items()}), kept.version
+        return Counter({int(decoration): count for decoration, count in versioned.document.items()}), versioned.version
 
     def counts(self) -> tuple[CellCount, ...]:
         """The counts of every cell that has any."""
-        members = [each.decode() for each in self._connection.ask("ZRANGE", names.CELLS, 0, -1)]
+        members = [member.decode() for member in self._connection.ask("ZRANGE", names.CELLS, 0, -1)]
         cells = [Cell(*(unquote(part) for part in member.split("/"))) for member in members]
-        kept = self._committer.get_all([_cell_key(cell) for cell in cells])
+        documents = self._committer.get_all([_cell_key(cell) for cell in cells])
         return tuple(
-            CellCount(cell, each.document["good"], each.document["failures"])
-            for cell, each in zip(cells, kept, strict=True)
-            if each is not None
+            CellCount(cell, versioned.document["good"], versioned.document["failures"])
+            for cell, versioned in zip(cells, documents, strict=True)
+            if versioned is not None
         )
 
 
@@ -162,7 +163,7 @@ def _counted(before: Versioned | None, failure: str | None) -> dict[str, Any]:
 
 
 def _one_more(reported: Counter[int], decoration: int) -> dict[str, int]:
-    return {str(each): count for each, count in (reported + Counter([decoration])).items()}
+    return {str(place): count for place, count in (reported + Counter([decoration])).items()}
 
 
 def _leave_room(key: str, reported: int, quantity: int) -> None:
@@ -194,11 +195,11 @@ def _kept(outcome: OutcomeRecord) -> dict[str, Any]:
     }
 
 
-def _outcome(record: OrderRecord, number: int, kept: Versioned | None) -> OutcomeRecord | None:
-    if kept is None:
+def _outcome(record: OrderRecord, number: int, versioned: Versioned | None) -> OutcomeRecord | None:
+    if versioned is None:
         return None
-    said = {**kept.document, "cell": Cell(*kept.document["cell"])}
-    return OutcomeRecord(outcome_id=f"o{number}", record_id=record.record_id, **said)
+    fields = {**versioned.document, "cell": Cell(*versioned.document["cell"])}
+    return OutcomeRecord(outcome_id=f"o{number}", record_id=record.record_id, **fields)
 
 
 def _cell_key(cell: Cell) -> str:

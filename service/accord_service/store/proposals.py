@@ -7,8 +7,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
-from accord_service.store.commit import ABSENT, AddToIndex, Committer, DropFromIndex, Put, Transaction, nothing_else
+from accord_service.store.audit import Event, UnsealedEntry
+from accord_service.store.commit import (
+    ABSENT,
+    AddToIndex,
+    Committer,
+    DropFromIndex,
+    Put,
+    Transaction,
+    Versioned,
+    nothing_else,
+)
 from accord_service.store.connection import Connection
 from accord_service.store.errors import Conflict, NotThere
 from accord_service.store.index import Page, page_of_members
@@ -28,7 +37,8 @@ class ProposalRecord:
     created_at: float
     changed_at: float
 
-    def kept(self) -> dict[str, Any]:
+    def fields(self) -> dict[str, Any]:
+        """What is stored under the id; the version stands beside it."""
         return {
             "state": self.state,
             "author": self.author,
@@ -38,7 +48,9 @@ class ProposalRecord:
         }
 
 
-class Proposals:
+class ProposalStore:
+    """Creates, finds and replaces proposals; lists them by state."""
+
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
@@ -67,13 +79,13 @@ class Proposals:
             own = Transaction(
                 {_key(record.id): ABSENT},
                 (
-                    Put(_key(record.id), record.kept()),
+                    Put(_key(record.id), record.fields()),
                     AddToIndex(names.PROPOSALS, record.id, number),
                     AddToIndex(_in_state(state), record.id, number),
                 ),
             )
             try:
-                self._committer.apply(own + also(record), AuditEntry(author, Event.PROPOSAL_DRAFTED, record.id))
+                self._committer.apply(own + also(record), UnsealedEntry(author, Event.PROPOSAL_DRAFTED, record.id))
             except Conflict as conflict:
                 if conflict.key != _key(record.id):
                     raise
@@ -82,16 +94,18 @@ class Proposals:
         raise Conflict(names.PROPOSALS, ABSENT, 1)
 
     def get(self, id_: str) -> ProposalRecord | None:
-        kept = self._committer.get(_key(id_))
-        return None if kept is None else ProposalRecord(id=id_, version=kept.version, **kept.document)
+        """The proposal as it was written last; None where there is none."""
+        return _record(id_, self._committer.get(_key(id_)))
 
     def list(self, state: str | None = None, cursor: str | None = None, limit: int = 50) -> Page[ProposalRecord]:
         """Newest first, of one state or of all. Raises ValueError for a cursor that no page gave."""
         index = names.PROPOSALS if state is None else _in_state(state)
         page = page_of_members(self._connection, index, cursor, limit)
-        found = zip(page.items, self._committer.get_all([_key(each) for each in page.items]), strict=True)
-        records = (ProposalRecord(id=id_, version=kept.version, **kept.document) for id_, kept in found if kept)
-        return Page(tuple(each for each in records if state in (None, each.state)), page.next)
+        documents = self._committer.get_all([_key(id_) for id_ in page.items])
+        records = (_record(id_, versioned) for id_, versioned in zip(page.items, documents, strict=True))
+        return Page(
+            tuple(record for record in records if record is not None and state in (None, record.state)), page.next
+        )
 
     def replace(
         self,
@@ -106,7 +120,7 @@ class Proposals:
     ) -> ProposalRecord:
         """The next version. Raises Conflict if ``version`` is not the newest any more, NotThere if there is none."""
         record, own = self.replacing(id_, version, document, state=state)
-        self._committer.apply(own + also(record), AuditEntry(who, event, id_))
+        self._committer.apply(own + also(record), UnsealedEntry(who, event, id_))
         return record
 
     def replacing(
@@ -131,7 +145,7 @@ class Proposals:
         return record, Transaction(
             {_key(id_): version},
             (
-                Put(_key(id_), record.kept()),
+                Put(_key(id_), record.fields()),
                 DropFromIndex(_in_state(old.state), id_),
                 AddToIndex(_in_state(state), id_, number),
             ),
@@ -144,3 +158,9 @@ def _key(id_: str) -> str:
 
 def _in_state(state: str) -> str:
     return names.name("proposals", state)
+
+
+def _record(id_: str, versioned: Versioned | None) -> ProposalRecord | None:
+    if versioned is None:
+        return None
+    return ProposalRecord(id=id_, version=versioned.version, **versioned.document)

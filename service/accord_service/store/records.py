@@ -10,7 +10,7 @@ from typing import Any
 from urllib.parse import unquote
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import (
     ABSENT,
     AddToIndex,
@@ -48,7 +48,8 @@ class OrderRecord:
     recorded_at: float
     expires_at: float | None
 
-    def kept(self) -> dict[str, Any]:
+    def fields(self) -> dict[str, Any]:
+        """What is stored under shop and id; the version stands beside it."""
         return {
             "asked": self.asked,
             "answer": self.answer,
@@ -59,7 +60,7 @@ class OrderRecord:
         }
 
 
-class Records:
+class RecordStore:
     """Creates and finds records; deletes references. With a shop's id only that shop's own are found."""
 
     def __init__(self, committer: Committer, connection: Connection) -> None:
@@ -99,11 +100,11 @@ class Records:
         """Keep one more, whatever there is already."""
         key, place = _key(record.shop_id, record.record_id), _Place.of(record)
         lives_s = None if record.expires_at is None else round(record.expires_at - record.recorded_at)
-        writes: list[Write] = [Put(key, record.kept(), lives_s)]
+        writes: list[Write] = [Put(key, record.fields(), lives_s)]
         writes += [AddToIndex(index, member, record.recorded_at) for index, member in place.listed()]
         if record.expires_at is not None:
             writes.append(AddToIndex(names.RECORDS_EXPIRY, place.member(), record.expires_at))
-        entry = AuditEntry(who, Event.RECORD_CREATED, record.record_id)
+        entry = UnsealedEntry(who, Event.RECORD_CREATED, record.record_id)
         self._committer.apply(Transaction({key: ABSENT}, tuple(writes)) + also(record), entry)
         return record
 
@@ -143,13 +144,13 @@ class Records:
             raise NotThere(f"there is no record {record_id!r}")
         record = without_reference(old)
         key, before, after = _key(shop_id, record_id), _Place.of(old), _Place.of(record)
-        writes: list[Write] = [Put(key, record.kept())]
+        writes: list[Write] = [Put(key, record.fields())]
         if before.reference_sum is not None:
             writes.append(DropFromIndex(_with_reference(shop_id, before.reference_sum), record_id))
         if old.expires_at is not None:
             writes.append(DropFromIndex(names.RECORDS_EXPIRY, before.member()))
             writes.append(AddToIndex(names.RECORDS_EXPIRY, after.member(), old.expires_at))
-        entry = AuditEntry(who, Event.RECORD_REFERENCE_DELETED, record_id)
+        entry = UnsealedEntry(who, Event.RECORD_REFERENCE_DELETED, record_id)
         self._committer.apply(Transaction({key: old.version}, tuple(writes)) + also(record), entry)
         return record
 
@@ -158,20 +159,20 @@ class Records:
         now = repr(self._committer.clock())
         due = self._connection.ask("ZRANGE", names.RECORDS_EXPIRY, "-inf", now, "BYSCORE", "LIMIT", 0, limit)
         places = [_Place.read(member.decode()) for member in due]
-        kept = self._committer.get_all([_key(place.shop_id, place.record_id) for place in places])
-        gone = [place for place, record in zip(places, kept, strict=True) if record is None]
+        documents = self._committer.get_all([_key(place.shop_id, place.record_id) for place in places])
+        gone = [place for place, record in zip(places, documents, strict=True) if record is None]
         if not gone:
             return 0
         writes: list[Write] = []
         for place in gone:
             writes += [DropFromIndex(index, member) for index, member in place.listed()]
             writes.append(DropFromIndex(names.RECORDS_EXPIRY, place.member()))
-        self._committer.commit({}, writes, AuditEntry(who, Event.RECORDS_EXPIRED, None))
+        self._committer.commit({}, writes, UnsealedEntry(who, Event.RECORDS_EXPIRED, None))
         return len(gone)
 
     def _records(self, places: list[tuple[str, str]], following: str | None) -> Page[OrderRecord]:
-        kept = self._committer.get_all([_key(*place) for place in places])
-        records = (_record(*place, each) for place, each in zip(places, kept, strict=True))
+        documents = self._committer.get_all([_key(*place) for place in places])
+        records = (_record(*place, versioned) for place, versioned in zip(places, documents, strict=True))
         return Page(tuple(record for record in records if record is not None), following)
 
 
@@ -235,7 +236,7 @@ def _with_reference(shop_id: str, reference_sum: str) -> str:
     return names.name("records", shop_id, reference_sum)
 
 
-def _record(shop_id: str, record_id: str, kept: Versioned | None) -> OrderRecord | None:
-    if kept is None:
+def _record(shop_id: str, record_id: str, versioned: Versioned | None) -> OrderRecord | None:
+    if versioned is None:
         return None
-    return OrderRecord(record_id=record_id, shop_id=shop_id, version=kept.version, **kept.document)
+    return OrderRecord(record_id=record_id, shop_id=shop_id, version=versioned.version, **versioned.document)

@@ -8,7 +8,7 @@ from typing import Any
 
 from accord_rules.documents.canonical import digest
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.errors import Conflict, NotThere
 
@@ -38,6 +38,7 @@ class RevisionRecord:
 
     @property
     def head(self) -> RevisionHead:
+        """Its number and digest."""
         return RevisionHead(self.number, self.digest)
 
     def document(self) -> dict[str, Any]:
@@ -54,11 +55,12 @@ class RevisionRecord:
         }
 
 
-def read_head(kept: Versioned | None) -> RevisionHead | None:
-    return None if kept is None else RevisionHead(**kept.document)
+def read_head(versioned: Versioned | None) -> RevisionHead | None:
+    """The head as it is stored; None in an empty store."""
+    return None if versioned is None else RevisionHead(**versioned.document)
 
 
-class Revisions:
+class RevisionStore:
     """The head's version in the store is the revision's number: both grow by one with each publication."""
 
     def __init__(self, committer: Committer) -> None:
@@ -73,10 +75,10 @@ class Revisions:
 
     def revision(self, number: int) -> RevisionRecord | None:
         """One revision, or None."""
-        kept = self._committer.get(_key(number))
-        if kept is None:
+        versioned = self._committer.get(_key(number))
+        if versioned is None:
             return None
-        return RevisionRecord(**{**kept.document, "approvers": tuple(kept.document["approvers"])})
+        return RevisionRecord(**{**versioned.document, "approvers": tuple(versioned.document["approvers"])})
 
     def first(self, documents: Documents, *, author: str, reason: str) -> RevisionHead:
         """Make ``documents`` revision 1 if the store is empty; either way, the head.
@@ -134,7 +136,7 @@ class Revisions:
             {names.HEAD: record.number - 1, _key(record.number): ABSENT},
             (Put(_key(record.number), record.document()), Put(names.HEAD, head)),
         )
-        self._committer.apply(own + also, AuditEntry(record.author, Event.REVISION_PUBLISHED, str(record.number)))
+        self._committer.apply(own + also, UnsealedEntry(record.author, Event.REVISION_PUBLISHED, str(record.number)))
         return record
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import AuditEntry, Event
+from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import NotThere
@@ -40,6 +40,8 @@ class HouseRecord:
 
 
 class ShopStore:
+    """Creates, finds and replaces shops and their house rules."""
+
     def __init__(self, committer: Committer, connection: Connection) -> None:
         self._committer = committer
         self._connection = connection
@@ -87,18 +89,19 @@ class ShopStore:
                 DIRECTORY_MOVES,
             ),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, event, id_))
+        self._committer.apply(own + also(record), UnsealedEntry(who, event, id_))
         return record
 
     def get(self, id_: str) -> ShopRecord | None:
+        """The shop of this id; None where there is none."""
         return _shop_record(id_, self._committer.get(_shop(id_)))
 
     def list(self) -> tuple[ShopRecord, ...]:
         """Every shop, by id."""
-        ids = [each.decode() for each in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
-        kept = self._committer.get_all([_shop(each) for each in ids])
-        records = (_shop_record(id_, each) for id_, each in zip(ids, kept, strict=True))
-        return tuple(each for each in records if each is not None)
+        ids = [member.decode() for member in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
+        documents = self._committer.get_all([_shop(id_) for id_ in ids])
+        records = (_shop_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
+        return tuple(record for record in records if record is not None)
 
     def house(self, shop: str) -> HouseRecord:
         """The shop's house rules."""
@@ -106,9 +109,9 @@ class ShopStore:
 
     def houses(self) -> tuple[HouseRecord, ...]:
         """Every shop's house rules, by shop; also of those that wrote none."""
-        ids = [each.decode() for each in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
-        kept = self._committer.get_all([_house(each) for each in ids])
-        return tuple(_house_record(id_, each) for id_, each in zip(ids, kept, strict=True))
+        ids = [member.decode() for member in self._connection.ask("ZRANGE", names.SHOPS, 0, -1)]
+        documents = self._committer.get_all([_house(id_) for id_ in ids])
+        return tuple(_house_record(id_, versioned) for id_, versioned in zip(ids, documents, strict=True))
 
     def replace_house(
         self,
@@ -127,7 +130,7 @@ class ShopStore:
             {_house(shop): version},
             (Put(_house(shop), {"document": document, "changed_at": record.changed_at}), DIRECTORY_MOVES),
         )
-        self._committer.apply(own + also(record), AuditEntry(who, Event.HOUSE_RULES_REPLACED, shop))
+        self._committer.apply(own + also(record), UnsealedEntry(who, Event.HOUSE_RULES_REPLACED, shop))
         return record
 
 
@@ -139,9 +142,13 @@ def _house(shop: str) -> str:
     return names.name("house", shop)
 
 
-def _shop_record(id_: str, kept: Versioned | None) -> ShopRecord | None:
-    return None if kept is None else ShopRecord(id=id_, version=kept.version, **kept.document)
+def _shop_record(id_: str, versioned: Versioned | None) -> ShopRecord | None:
+    return None if versioned is None else ShopRecord(id=id_, version=versioned.version, **versioned.document)
 
 
-def _house_record(shop: str, kept: Versioned | None) -> HouseRecord:
-    return HouseRecord(shop, ABSENT, {}, 0.0) if kept is None else HouseRecord(shop, kept.version, **kept.document)
+def _house_record(shop: str, versioned: Versioned | None) -> HouseRecord:
+    return (
+        HouseRecord(shop, ABSENT, {}, 0.0)
+        if versioned is None
+        else HouseRecord(shop, versioned.version, **versioned.document)
+    )

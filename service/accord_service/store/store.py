@@ -5,15 +5,15 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from accord_service.store.audit import Audit
+from accord_service.store.audit import AuditLog
 from accord_service.store.commit import Committer
 from accord_service.store.connection import TIMEOUT_S, Connection
 from accord_service.store.idempotency import Idempotency
-from accord_service.store.keys import Keys
-from accord_service.store.outcomes import Outcomes
-from accord_service.store.proposals import Proposals
-from accord_service.store.records import Records
-from accord_service.store.revisions import Revisions
+from accord_service.store.keys import KeyStore
+from accord_service.store.outcomes import OutcomeStore
+from accord_service.store.proposals import ProposalStore
+from accord_service.store.records import RecordStore
+from accord_service.store.revisions import RevisionStore
 from accord_service.store.shops import ShopStore
 from accord_service.store.watch import HeadWatch
 
@@ -27,13 +27,13 @@ class Store:
     def __init__(self, connection: Connection, clock: Callable[[], float] = time.time) -> None:
         self._connection = connection
         committer = Committer(connection, clock)
-        self.audit = Audit(connection)
-        self.revisions = Revisions(committer)
-        self.proposals = Proposals(committer, connection)
+        self.audit = AuditLog(connection)
+        self.revisions = RevisionStore(committer)
+        self.proposals = ProposalStore(committer, connection)
         self.shops = ShopStore(committer, connection)
-        self.keys = Keys(committer, connection)
-        self.records = Records(committer, connection)
-        self.outcomes = Outcomes(committer, connection)
+        self.keys = KeyStore(committer, connection)
+        self.records = RecordStore(committer, connection)
+        self.outcomes = OutcomeStore(committer, connection)
         self.idempotency = Idempotency(committer, connection)
         self.watch = HeadWatch(connection)
 
@@ -50,4 +50,5 @@ class Store:
         self._connection.ask("PING")
 
     def close(self) -> None:
+        """Let go of every socket."""
         self._connection.close()

@@ -86,5 +86,5 @@ class HeadWatch:
         seen = read_head(read_versioned(head))
         if seen is None:
             raise NotThere("the store has no revision yet")
-        kept = read_versioned(directory)
-        self._seen, self._seen_s, self._why = (seen, kept.version if kept else 0), self._asked_s, ""
+        versioned = read_versioned(directory)
+        self._seen, self._seen_s, self._why = (seen, versioned.version if versioned else 0), self._asked_s, ""

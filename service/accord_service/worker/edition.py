@@ -36,7 +36,7 @@ class Edition:
         self._houses: Shelf[tuple[str, int], HouseAuthority] = Shelf(HOUSES_MOST, HouseAuthority.close)
 
     @classmethod
-    def load(cls, record: RevisionRecord, ledger: Ledger, known: Book | None = None) -> Edition:
+    def load(cls, record: RevisionRecord, ledger: Ledger, tried: Book | None = None) -> Edition:
         """Load a revision, after its rules were tried out in a process whose crash costs nothing.
 
         ``ledger``: where its networks and those of shops' house rules are counted, however soon they are dropped.
@@ -44,11 +44,12 @@ class Edition:
         Raises BookError with the loader's reasons, or EngineError with the trial's.
         """
         book = from_documents(record.documents, record.number)
-        try_rules(book, known=known)
+        try_rules(book, tried=tried)
         return cls(record.head, Authority(book, ledger=ledger))
 
     @property
     def book(self) -> Book:
+        """The book that its authority answers from."""
         return self.authority.book
 
     @contextmanager
@@ -66,19 +67,20 @@ class Edition:
             yield authority
 
     def close(self) -> None:
+        """Close the authority, and those of house rules as soon as nobody uses them."""
         self._houses.clear()
         self.authority.close()
 
 
-def try_rules(book: Book, only: HouseRules | None = None, known: Book | None = None) -> None:
+def try_rules(book: Book, only: HouseRules | None = None, tried: Book | None = None) -> None:
     """Load the rules and answer the book's own examples in a throw-away process. Raises EngineError.
 
-    ``only``: try just the rules that a shop adds. ``known``: leave out those that another book, tried before, has too.
+    ``only``: try just the rules that a shop adds. ``tried``: leave out those that another book, tried before, has too.
     """
     rules = {
         name: rule
         for name, rule in book.rules.items()
-        if (not only or name in only.rules) and not _is_known(rule, known)
+        if (not only or name in only.rules) and not _was_tried(rule, tried)
     }
     if not rules:
         return
@@ -91,9 +93,9 @@ def try_rules(book: Book, only: HouseRules | None = None, known: Book | None = N
     try_out({name: rule.condition for name, rule in rules.items()}, FACT_TYPES, samples, TRIAL_S)
 
 
-def _is_known(rule: Rule, known: Book | None) -> bool:
+def _was_tried(rule: Rule, tried: Book | None) -> bool:
     """Whether the engine has seen the very same condition."""
-    other = None if known is None else known.rules.get(rule.id)
+    other = None if tried is None else tried.rules.get(rule.id)
     return other is not None and (other.when, other.scope) == (rule.when, rule.scope)
 
 

@@ -33,6 +33,7 @@ class Lent(Generic[T]):
             return True
 
     def give_back(self) -> None:
+        """One user is done; the last one after ``give_up`` closes the thing."""
         with self._lock:
             self._users -= 1
             last = self._given_up and not self._users
@@ -62,7 +63,7 @@ class Shelf(Generic[K, T]):
         self._close = close
         self._lock = threading.Lock()
         self._making = threading.Lock()
-        self._kept: OrderedDict[K, Lent[T]] = OrderedDict()
+        self._lent: OrderedDict[K, Lent[T]] = OrderedDict()
 
     @contextmanager
     def lend(self, key: K, make: Callable[[], T]) -> Iterator[T]:
@@ -76,29 +77,29 @@ class Shelf(Generic[K, T]):
     def clear(self) -> None:
         """Give everything up."""
         with self._lock:
-            given_up = list(self._kept.values())
-            self._kept.clear()
-        for each in given_up:
-            each.give_up()
+            given_up = list(self._lent.values())
+            self._lent.clear()
+        for lent in given_up:
+            lent.give_up()
 
     def _taken(self, key: K) -> Lent[T] | None:
         with self._lock:
-            lent = self._kept.get(key)
+            lent = self._lent.get(key)
             if lent is None or not lent.take():
                 return None
-            self._kept.move_to_end(key)
+            self._lent.move_to_end(key)
             return lent
 
     def _made(self, key: K, make: Callable[[], T]) -> Lent[T]:
         with self._making:  # two that want the same must not both make it
-            found = self._taken(key)
-            if found is not None:
-                return found
+            lent = self._taken(key)
+            if lent is not None:
+                return lent
             lent = Lent(make(), self._close)
             lent.take()
             with self._lock:
-                self._kept[key] = lent
-                surplus = [self._kept.popitem(last=False)[1] for _ in range(len(self._kept) - self._most)]
-        for each in surplus:
-            each.give_up()
+                self._lent[key] = lent
+                surplus = [self._lent.popitem(last=False)[1] for _ in range(len(self._lent) - self._most)]
+        for evicted in surplus:
+            evicted.give_up()
         return lent

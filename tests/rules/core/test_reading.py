@@ -26,11 +26,11 @@ from accord_rules.documents.reading import (
     Text,
     Whole,
     escape,
-    given,
     names_in,
     optional,
     read,
     readers_of,
+    required,
 )
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -219,8 +219,8 @@ def test_a_press_of_the_shop_is_no_name_of_the_book() -> None:
 class Odd:
     """Every plain reader, with bounds."""
 
-    word: str = given(Text(3))
-    many: tuple[float, ...] = given(Many(Number(0, 1), 2))
+    word: str = required(Text(3))
+    many: tuple[float, ...] = required(Many(Number(0, 1), 2))
     table: dict[str, int] = optional(Table(Name(), Whole(1, 2), most=2))
     gap: float | None = optional(Quantity(units.TEMPERATURE_DIFFERENCE, zero=True))
 

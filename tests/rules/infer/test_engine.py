@@ -569,7 +569,7 @@ def test_an_engine_that_remembers_answers_as_one_that_asks(
     samples = [random_facts(rng, book, book.limits, 0.2) for _ in range(200)] * 2
     with (
         Engine(book.rules, book.vocabulary.facts, 1) as asking,
-        Engine(book.rules, book.vocabulary.facts, 1, kept=20) as remembering,
+        Engine(book.rules, book.vocabulary.facts, 1, answers_most=20) as remembering,
     ):
         assert remembering.networks >= networks
         for facts in samples:
@@ -581,7 +581,7 @@ def test_an_engine_that_remembers_answers_as_one_that_asks(
 def test_a_moved_limit_is_another_record() -> None:
     """Limits are not in the network, so that what is remembered must not hang on their names."""
     rules = rules_of("t > limit('heat.most')")
-    with Engine(rules, FACTS, 1, kept=10) as engine:
+    with Engine(rules, FACTS, 1, answers_most=10) as engine:
         fact, limit = {"t": 150.0}, "heat.most"
         assert engine.decide(fact, {**LIMITS, limit: 140.0}) == ("rule-0",)
         assert engine.decide(fact, {**LIMITS, limit: 160.0}) == ()
@@ -589,7 +589,7 @@ def test_a_moved_limit_is_another_record() -> None:
 
 
 def test_an_interrupted_question_is_not_remembered() -> None:
-    with Engine(rules_of("item.b0"), FACTS, 1, kept=10) as engine:
+    with Engine(rules_of("item.b0"), FACTS, 1, answers_most=10) as engine:
         network = engine._networks[0]
         network._place, places = Places(), network._place
         with pytest.raises(Interrupted):

@@ -65,7 +65,7 @@ def test_a_wrong_engine_is_overruled_counted_and_logged(faulty: Inference, caplo
 def test_a_wrong_answer_is_forgotten_and_does_not_come_back() -> None:
     """What the engine remembers by record is right again as soon as its networks are."""
     facts = {"x": 10.0, "a": True, "b": True}
-    with Inference(RULES, FACTS, 1, kept=100) as inference:
+    with Inference(RULES, FACTS, 1, answers_most=100) as inference:
         with contradicting(inference._engine, "both"):
             assert inference.infer(facts, LIMITS).fired == ("share-low", "both")
             assert inference.infer(facts, LIMITS).fired == ("share-low", "both")

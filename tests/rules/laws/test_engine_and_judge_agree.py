@@ -30,7 +30,7 @@ ORDERS_A_SHOP = 50
 
 @pytest.fixture
 def scales(book: Book) -> Iterator[Scales]:
-    made = Scales(book, kept=0)  # the engine is asked each time
+    made = Scales(book, answers_most=0)  # the engine is asked each time
     yield made
     made.close()
 

@@ -9,7 +9,7 @@ from accord_service.api.governance_answers import Proposals
 from accord_service.api.proposals import shown_proposal
 from accord_service.http.paging import PageQuery, bad_cursor, next_address
 from accord_service.http.writing import Answer
-from accord_service.steps.proposals import Kept, standing
+from accord_service.steps.proposals import StoredProposal, standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ def get_proposals(asked: Asked) -> Answer:
     store, query = asked.room.store, asked.query
     with bad_cursor():
         page = store.proposals.list(query.state, query.cursor, query.limit)
-    found = standing(store, map(Kept.of, page.items))
+    found = standing(store, map(StoredProposal.of, page.items))
     entries = tuple(shown_proposal(each) for each in found if query.state in (None, each.proposal.state))
     following = next_address("/v1/proposals", page.next, query, {"state": query.state})
     return Answer(Proposals(entries, following).document())

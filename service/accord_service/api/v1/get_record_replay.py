@@ -29,8 +29,8 @@ def get_record_replay(asked: Asked) -> Answer:
     stock and house rules of now as well. What differs between two of them is due to what was exchanged.
     """
     record = record_at(asked)
-    known = asked.caller.known
-    house = {} if known is None else known.house.document
+    caller_shop = asked.caller.shop
+    house = {} if caller_shop is None else caller_shop.house.document
     with ExitStack() as stack:
         try:
             then = stack.enter_context(asked.room.older(record.revision)).authority

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.documents.reading import Choice, Fault, Instant, Name, Text, given, optional
+from accord_rules.documents.reading import Choice, Fault, Instant, Name, Text, optional, required
 from accord_service.api import examples
 from accord_service.api.answers import IssuedKey, Key
 from accord_service.api.endpoint import Asked, Example, endpoint
@@ -20,8 +20,8 @@ LONGEST_S = 10 * 365 * 86_400
 class KeyRequest:
     """The key that is wanted; the shop is "collective" for stewards and admins that belong to none."""
 
-    shop_id: str = given(Name(), about="the shop it is for")
-    role: str = given(Choice(ROLES), about="what it may do")
+    shop_id: str = required(Name(), about="the shop it is for")
+    role: str = required(Choice(ROLES), about="what it may do")
     holder: str | None = optional(Text(80, "the tablet at the counter"), about="who has it, for people to tell keys by")
     expires_at: float | None = optional(Instant(), about="when it ends by itself; never when left out")
 

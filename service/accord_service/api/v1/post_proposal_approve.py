@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.documents.reading import Text, given
+from accord_rules.documents.reading import Text, required
 from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import approved
@@ -17,9 +17,9 @@ _DIGEST = Text(80, "sha256:…")
 class Approving:
     """What is approved: the proposal's ``digests``, as it was read."""
 
-    change_digest: str = given(_DIGEST, about="digest of the changes")
-    base_digest: str = given(_DIGEST, about="digest of the base")
-    replay_digest: str = given(_DIGEST, about="digest of the effect")
+    change_digest: str = required(_DIGEST, about="digest of the changes")
+    base_digest: str = required(_DIGEST, about="digest of the base")
+    replay_digest: str = required(_DIGEST, about="digest of the effect")
 
 
 @endpoint(

@@ -6,7 +6,7 @@ from accord_service.api.governance_answers import Published
 from accord_service.api.proposals import PROPOSAL, proposal_status, refusals, steps_of
 from accord_service.http.problems import BaseMoved, FaultyDocument, SomebodyWasFaster, StepsOutOfOrder
 from accord_service.http.writing import Answer, Prepared, Remember
-from accord_service.steps.proposals import Kept, write_down_states
+from accord_service.steps.proposals import StoredProposal, write_down_states
 
 
 @endpoint(
@@ -31,11 +31,11 @@ def post_proposal_publish(asked: Asked) -> Prepared:
     with refusals():
         made = steps.publish(asked.path["proposal"])
 
-    def answer(kept: Kept) -> Answer:
-        return Answer(Published(made.head.number, made.head.digest, proposal_status(kept)).document())
+    def answer(stored: StoredProposal) -> Answer:
+        return Answer(Published(made.head.number, made.head.digest, proposal_status(stored)).document())
 
     def commit(remember: Remember) -> Answer:
-        published = answer(made.commit(lambda kept: remember(answer(kept))))
+        published = answer(made.commit(lambda stored: remember(answer(stored))))
         write_down_states(asked.room.store, "publication")
         return published
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import logging
 from dataclasses import dataclass
 
-from accord_rules.documents.reading import Choice, Fault, Text, Whole, given, optional, read
+from accord_rules.documents.reading import Choice, Fault, Text, Whole, optional, read, required
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_service.api.endpoint import Asked, Example, endpoint
@@ -22,7 +22,7 @@ logger = logging.getLogger(__name__)
 class Outcome:
     """How one pressed piece came out."""
 
-    result: str = given(Choice(RESULTS), about="how it came out")
+    result: str = required(Choice(RESULTS), about="how it came out")
     failure: str | None = optional(Choice(FAILURES), about="what failed; needed for a failed piece, and only there")
     washes: int | None = optional(Whole(0, 1000), about="after how many washes")
     decoration: int | None = optional(Whole(0, 11), about="which decoration; needed where the order has several")

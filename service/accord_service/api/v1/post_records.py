@@ -29,10 +29,10 @@ def post_records(asked: Asked) -> Prepared:
     that there is. What is kept is the order, the shop's presses, stock and house rules, and the answer; a rejected
     order is kept as well. It is written before it is answered; while it can't be, there is no answer (503).
     """
-    store, known = asked.room.store, asked.caller.known
+    store, caller_shop = asked.room.store, asked.caller.shop
     draft = store.records.draft(
         asked.caller.shop_id,
-        asked=asked_document(asked.document, asked.shop, {} if known is None else known.house.document),
+        asked=asked_document(asked.document, asked.shop, {} if caller_shop is None else caller_shop.house.document),
         answer=judged(asked),
         revision=asked.book.revision,
         reference=asked.body.reference,

@@ -8,5 +8,5 @@ from accord_service.run.metrics import MEDIA_TYPE
 
 def get_metrics() -> Response:
     """Counters in the Prometheus text format, summed over the workers."""
-    room().metrics.inferred(room().ledger)
+    room().metrics.mirror_ledger(room().ledger)
     return Response(room().metrics.written(), content_type=MEDIA_TYPE, headers={"Cache-Control": "no-store"})

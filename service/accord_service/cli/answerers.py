@@ -55,7 +55,7 @@ class RulePage:
 
 
 @dataclass(frozen=True, slots=True)
-class RuleLine:
+class RuleRow:
     id: str
     topic: str
     level: str
@@ -76,7 +76,7 @@ class Answerer(Protocol):
     def rule(self, name: str) -> RulePage:
         """Raises Unknown."""
 
-    def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
+    def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         """Every rule, or those of a topic or level."""
 
     def fact(self, name: str) -> Document:
@@ -94,29 +94,29 @@ class Service:
         self.introduction = f"Answers from {url}."
 
     def validate(self, order: Document) -> Document:
-        return _asked(lambda: self._client.validate(order)).document
+        return _answer_of(lambda: self._client.validate(order)).document
 
     def recommend(self, order: Document, *, curve: bool = False) -> Document:
-        return _asked(lambda: self._client.recommend(order, include=("curve",) if curve else ())).document
+        return _answer_of(lambda: self._client.recommend(order, include=("curve",) if curve else ())).document
 
     def rule(self, name: str) -> RulePage:
-        return _asked(lambda: self._rule_page(name))
+        return _answer_of(lambda: self._rule_page(name))
 
     def _rule_page(self, name: str) -> RulePage:
         try:
-            found = self._client.rule(name)
+            rule = self._client.rule(name)
         except (accord_client.NotFound, ValueError):
             raise Unknown(f"The book has no rule {name!r}.") from None
-        limits = {each: self._client.limit(each).entry for each in found.limits}
-        sources = {each: self._client.source(each).entry for each in found.sources}
-        return RulePage(found.id, found.document["revision"], found.entry, limits, sources)
+        limits = {limit: self._client.limit(limit).entry for limit in rule.limits}
+        sources = {source: self._client.source(source).entry for source in rule.sources}
+        return RulePage(rule.id, rule.document["revision"], rule.entry, limits, sources)
 
-    def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
-        lines = _asked(lambda: list(self._client.rules(topic, level)))
-        return [RuleLine(each.id, each.topic, each.level, each.title) for each in lines]
+    def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
+        lines = _answer_of(lambda: list(self._client.rules(topic, level)))
+        return [RuleRow(line.id, line.topic, line.level, line.title) for line in lines]
 
     def fact(self, name: str) -> Document:
-        return _asked(lambda: self._fact(name))
+        return _answer_of(lambda: self._fact(name))
 
     def _fact(self, name: str) -> Document:
         try:
@@ -125,22 +125,22 @@ class Service:
             raise Unknown(_NO_FACT.format(name)) from None
 
     def facts(self) -> list[Document]:
-        return [each.document for each in _asked(lambda: list(self._client.facts()))]
+        return [fact.document for fact in _answer_of(lambda: list(self._client.facts()))]
 
 
-def _asked(ask: Callable[[], T]) -> T:
+def _answer_of(ask: Callable[[], T]) -> T:
     """The answer, with the client's exceptions as this command's own."""
     try:
         return ask()
     except accord_client.InvalidOrder as error:
-        faults = tuple(Fault(each.place, each.message, each.allowed, code=each.code) for each in error.errors)
+        faults = tuple(Fault(fault.place, fault.message, fault.allowed, code=fault.code) for fault in error.errors)
         raise Refused(error.title or FAULTY, faults, "" if faults else str(error)) from None
     except accord_client.NotAuthorised as error:
         raise Failure(f"The service does not take this token ({error}).") from None
     except accord_client.ProblemError as error:
-        told = f" Request id {error.request_id}." if error.request_id else ""
-        faults_told = "".join(f"\n  {each}" for each in error.errors)
-        raise Failure(f"The service refused: {error}.{told}{faults_told}") from None
+        request_id = f" Request id {error.request_id}." if error.request_id else ""
+        faults_told = "".join(f"\n  {fault}" for fault in error.errors)
+        raise Failure(f"The service refused: {error}.{request_id}{faults_told}") from None
     except accord_client.AccordError as error:
         raise Failure(f"No answer: {error}.") from None
 
@@ -168,27 +168,27 @@ class Here:
             name,
             book.revision,
             written["rules"][name],
-            {each: written["limits"][each] for each in rule.limits},
-            {each: written["sources"][each] for each in rule.sources},
+            {limit: written["limits"][limit] for limit in rule.limits},
+            {source: written["sources"][source] for source in rule.sources},
         )
 
-    def rules(self, topic: str | None, level: str | None) -> list[RuleLine]:
+    def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         every = self._authority.book.rules.values()
         topics = sorted({rule.topic for rule in every})
         if topic is not None and topic not in topics:
             raise Failure(f"There is no topic {topic!r}; the book has {', '.join(topics)}.")
         wanted = [r for r in every if topic in (None, r.topic) and level in (None, r.level)]
-        return [RuleLine(r.id, r.topic, r.level, r.title) for r in sorted(wanted, key=lambda r: r.id)]
+        return [RuleRow(r.id, r.topic, r.level, r.title) for r in sorted(wanted, key=lambda r: r.id)]
 
     def fact(self, name: str) -> Document:
         book = self._authority.book
-        found = Glossary(book).get(name)
-        if found is None:
+        fact = Glossary(book).get(name)
+        if fact is None:
             raise Unknown(_NO_FACT.format(name))
-        return {"revision": book.revision, "digest": book.digest, **found.document()}
+        return {"revision": book.revision, "digest": book.digest, **fact.document()}
 
     def facts(self) -> list[Document]:
-        return [each.document() for each in Glossary(self._authority.book).values()]
+        return [fact.document() for fact in Glossary(self._authority.book).values()]
 
     @staticmethod
     def _judged(judge: Callable[[], Document]) -> Document:
@@ -255,19 +255,19 @@ def answerer(
         yield Service(client, url)
 
 
-class Put(Protocol):
+class ServiceCall(Protocol):
     """Puts one question or change to the service, with what it refuses as this command's own failures."""
 
     def __call__(self, ask: Callable[[accord_client.Client], T], /) -> T: ...
 
 
 def administered(command: Command) -> Command:
-    """The options of commands that only a service can answer. The command gets a ``Put`` as its first argument."""
+    """The options of commands that only a service can answer. Its first argument is a ``ServiceCall``."""
 
     @wraps(command)
-    def run(url: str | None, token: str | None, allow_insecure: bool, **asked: Any) -> Any:
+    def run(url: str | None, token: str | None, allow_insecure: bool, **options: Any) -> Any:
         with put_to(url, token, allow_insecure) as put:
-            return command(put, **asked)
+            return command(put, **options)
 
     return service_named(run)
 
@@ -280,19 +280,19 @@ def service_named(command: Command) -> Command:
 
 
 @contextmanager
-def put_to(url: str | None, token: str | None, allow_insecure: bool) -> Iterator[Put]:
-    """A ``Put`` to the service that the options name. Raises UsageError."""
+def put_to(url: str | None, token: str | None, allow_insecure: bool) -> Iterator[ServiceCall]:
+    """A ``ServiceCall`` to the service that the options name. Raises UsageError."""
     with _client(url, token, allow_insecure) as client:
         yield _put_to(client)
 
 
-def _put_to(client: accord_client.Client) -> Put:
+def _put_to(client: accord_client.Client) -> ServiceCall:
     def put(ask: Callable[[accord_client.Client], T], /) -> T:
         try:
-            return _asked(lambda: ask(client))
+            return _answer_of(lambda: ask(client))
         except Refused as refused:
-            told = "\n".join(f"  {fault}" for fault in refused.faults)
-            raise Failure(f"{refused.title}:\n{told or refused.detail}") from None
+            reasons = "\n".join(f"  {fault}" for fault in refused.faults)
+            raise Failure(f"{refused.title}:\n{reasons or refused.detail}") from None
 
     return put
 
@@ -316,7 +316,7 @@ def _on_the_command_line(option: str) -> bool:
 
 
 def _here(shop_file: Path | None, book_folder: Path | None) -> Iterator[Answerer]:
-    book = _settings(book_folder)
+    book = _book(book_folder)
     shop = _shop(shop_file, book) if shop_file else example_shop(book)
     authority = Authority(book)
     which = f"the book in {book_folder}" if book_folder else "the shipped book"
@@ -327,7 +327,7 @@ def _here(shop_file: Path | None, book_folder: Path | None) -> Iterator[Answerer
         authority.close()
 
 
-def _settings(folder: Path | None) -> Book:
+def _book(folder: Path | None) -> Book:
     try:
         return load_folder(folder) if folder else load_book()
     except BookError as error:
@@ -352,5 +352,5 @@ def example_shop(book: Book) -> Shop:
     """The book's example shop with every product in stock and one press of each type."""
     document = book.documents["base_example"]["shop"]
     stock = {**document["stock"], "products": list(book.catalogue["products"])}
-    presses = [{"id": each, "type": each} for each in book.catalogue["press_types"]]
+    presses = [{"id": press_type, "type": press_type} for press_type in book.catalogue["press_types"]]
     return read(Shop, {**document, "stock": stock, "presses": presses})

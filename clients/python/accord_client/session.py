@@ -26,7 +26,7 @@ _MOST_REDIRECTS = 3
 _NONE: Mapping[str, str] = MappingProxyType({})
 
 
-class Exchange:
+class Session:
     """A session that asks with a token and time limits."""
 
     def __init__(self, auth: Bearer, timeout: tuple[float, float], retry: Retry) -> None:
