@@ -108,16 +108,22 @@ class DocumentError(ValueError):
 
 
 class LeafError(ValueError):
-    """Raised by a leaf reader: what a Fault says, but for the place."""
+    """Raised by what reads one value: what a Fault says, but for the place."""
 
-    def __init__(self, message: str, allowed: Iterable[str] = (), *, code: str, refused: str = "") -> None:
+    def __init__(
+        self, message: str, allowed: Iterable[str] = (), *, code: str = "bad-format", refused: str = ""
+    ) -> None:
+        self.message = message
         self.allowed = tuple(allowed)
         self.code = code
         self.refused = refused
         super().__init__(message)
 
+    def __str__(self) -> str:
+        return self.at("").told
+
     def at(self, pointer: str) -> Fault:
-        return Fault(pointer, str(self), self.allowed, code=self.code, refused=self.refused)
+        return Fault(pointer, self.message, self.allowed, code=self.code, refused=self.refused)
 
 
 class Reader:
@@ -322,10 +328,13 @@ class Quantity(Reader):
         try:
             return units.parse(self.dimension, value)
         except units.UnitError as error:
-            message, code = str(error), error.code
+            message = str(error)
             if not isinstance(value, str):
-                message = f"must be a string with a unit, such as {self.dimension.example!r}, not {kind_of(value)}"
-            raise LeafError(message, (unit.symbol for unit in self.dimension.units), code=code) from None
+                symbols, example = ", ".join(unit.symbol for unit in self.dimension.units), self.dimension.example
+                message = f"must be a string with a unit ({symbols}), such as {example!r}, not {kind_of(value)}"
+            refused = value if isinstance(value, str) else ""
+            meant = units.with_each(self.dimension, value)
+            raise LeafError(message, meant, code=error.code, refused=refused) from None
 
     def json_schema(self) -> dict[str, Any]:
         symbols = ", ".join(unit.symbol for unit in self.dimension.units)

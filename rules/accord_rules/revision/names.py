@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
-from accord_rules.documents.colour import read_colour
+from accord_rules.documents.colour import names, read_colour
 from accord_rules.documents.reading import DocumentError, Fault, escape, names_in
 from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 AnyOrder = TypeVar("AnyOrder", bound=Order)
 DELIBERATELY_NONE = "none"  # a cover, pad or tape that is left out on purpose
 SUM_TOLERANCE = 1.0
-_COLOURS = ("an sRGB hex such as #F4F4F0", "a CSS colour name such as navy")
+_COLOURS = "write an sRGB hex such as #F4F4F0, or a CSS colour name"
 
 
 def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
@@ -50,7 +50,7 @@ def _colours(order: Order) -> list[Fault]:
         palette = decoration.artwork.palette if decoration.artwork is not None else None
         said += [(f"/decorations/{index}/artwork/palette/{i}", colour) for i, colour in enumerate(palette or ())]
     return [
-        Fault(pointer, f"{colour!r} is no colour", _COLOURS, code="bad-format")
+        Fault(pointer, f"{colour!r} is no colour: {_COLOURS}", tuple(names()), code="bad-format", refused=colour)
         for pointer, colour in said
         if colour is not None and read_colour(colour) is None
     ]
@@ -117,7 +117,8 @@ def resolve_fibres(fibres: Mapping[str, float] | None, book: Book) -> tuple[Mapp
             message = f"{spelling!r} can mean {' or '.join(readings)}: say which"
             faults.append(Fault(pointer, message, readings, code="ambiguous"))
         elif code is None:
-            message, allowed = f"{spelling!r} is no fibre of the book", tuple(sorted(book.fibre_names))
+            message = f"{spelling!r} is no fibre of the book"
+            allowed = tuple(sorted(name for name in book.fibre_names if name.upper() not in book.ambiguous_fibres))
             faults.append(Fault(pointer, message, allowed, code="not-in-book", refused=spelling.lower()))
         elif code in found:
             faults.append(Fault(pointer, f"{spelling!r} names {code} a second time", code="given-twice"))

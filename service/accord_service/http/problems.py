@@ -403,7 +403,7 @@ class HouseRulesRefused(Problem):
 
     def __init__(self, refusals: Iterable[Refusal]) -> None:
         self.refusals = tuple(refusals)
-        super().__init__(faults=[Fault(each.pointer, each.message, code="loosens") for each in self.refusals])
+        super().__init__(faults=[refusal.fault for refusal in self.refusals])
 
 
 class KeyUsedBefore(Problem):
