@@ -621,6 +621,34 @@ def _names_read_by(reader: Reader, value: Any, pointer: str) -> Iterable[tuple[s
             yield pointer, named.name_of, value
 
 
+def leaves_in(reader: Reader, value: Any, pointer: str = "") -> Iterable[tuple[str, Reader, Any]]:
+    """Every (pointer, reader, value) in a document that holds no others and that its reader takes, whatever else not.
+
+    ``value`` is what ``reader`` reads; keys of tables stand at the place of their values.
+    """
+    match reader:
+        case Either():
+            yield from leaves_in(reader.chosen(value), value, pointer)
+        case Object(into=into) if isinstance(value, dict):
+            for name, (inner, _) in readers_of(into).items():
+                if name in value:
+                    yield from leaves_in(inner, value[name], f"{pointer}/{name}")
+        case Many(item=inner) if isinstance(value, list) and not _is_out_of(reader, len(value)):
+            for index, element in enumerate(value):
+                yield from leaves_in(inner, element, f"{pointer}/{index}")
+        case Table(key=of_key, value=inner) if isinstance(value, dict) and not _is_out_of(reader, len(value)):
+            for key, element in value.items():
+                yield from leaves_in(of_key, key, f"{pointer}/{escape(key)}")
+                yield from leaves_in(inner, element, f"{pointer}/{escape(key)}")
+        case Object() | Many() | Table():
+            pass  # of another type, which is told
+        case _:
+            faults: list[Fault] = []
+            reader.read(value, pointer, faults)
+            if not faults:
+                yield pointer, reader, value
+
+
 def escape(key: str) -> str:
     """A key as one JSON Pointer token (RFC 6901)."""
     return str(key).replace("~", "~0").replace("/", "~1")

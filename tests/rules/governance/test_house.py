@@ -121,7 +121,7 @@ SILK = "/rules/house.no-silk"
         (_rule(level="block"), f"{SILK}/level", "not-allowed", "blocks"),
         (_rule(when="item.textil"), f"{SILK}/when", "not-in-book", "item.textile"),
         (_rule(when="item.substrate == 'nkit'"), f"{SILK}/when", "not-allowed", "knit"),
-        (_rule(because="Silk at {item.silk_shre}."), f"{SILK}/because", "not-in-book", "item.silk_share"),
+        (_rule(because="Nylon at {item.nylon_shre}."), f"{SILK}/because", "not-in-book", "item.nylon_share"),
         (_rule(fix="Stay below {limit(dye.polyester_share_leas)}."), f"{SILK}/fix", "not-in-book", POLY),
         (_rule(sources=["common-practise"]), f"{SILK}/sources/0", "not-in-book", "common-practice"),
         (_rule(fires=[{"itm": {}}]), f"{SILK}/fires/0/itm", "unknown-field", "item"),
