@@ -108,16 +108,22 @@ class DocumentError(ValueError):
 
 
 class LeafError(ValueError):
-    """Raised by a leaf reader: what a Fault says, but for the place."""
+    """Raised by what reads one value: what a Fault says, but for the place."""
 
-    def __init__(self, message: str, allowed: Iterable[str] = (), *, code: str, refused: str = "") -> None:
+    def __init__(
+        self, message: str, allowed: Iterable[str] = (), *, code: str = "bad-format", refused: str = ""
+    ) -> None:
+        self.message = message
         self.allowed = tuple(allowed)
         self.code = code
         self.refused = refused
         super().__init__(message)
 
+    def __str__(self) -> str:
+        return self.at("").message_with_hints
+
     def at(self, pointer: str) -> Fault:
-        return Fault(pointer, str(self), self.allowed, code=self.code, refused=self.refused)
+        return Fault(pointer, self.message, self.allowed, code=self.code, refused=self.refused)
 
 
 class Reader:
@@ -322,10 +328,13 @@ class Quantity(Reader):
         try:
             return units.parse(self.dimension, value)
         except units.UnitError as error:
-            message, code = str(error), error.code
+            message = str(error)
             if not isinstance(value, str):
-                message = f"must be a string with a unit, such as {self.dimension.example!r}, not {kind_of(value)}"
-            raise LeafError(message, (unit.symbol for unit in self.dimension.units), code=code) from None
+                symbols, example = ", ".join(unit.symbol for unit in self.dimension.units), self.dimension.example
+                message = f"must be a string with a unit ({symbols}), such as {example!r}, not {kind_of(value)}"
+            refused = value if isinstance(value, str) else ""
+            meant = units.with_each(self.dimension, value)
+            raise LeafError(message, meant, code=error.code, refused=refused) from None
 
     def json_schema(self) -> dict[str, Any]:
         symbols = ", ".join(unit.symbol for unit in self.dimension.units)
@@ -610,6 +619,34 @@ def _names_read_by(reader: Reader, value: Any, pointer: str) -> Iterable[tuple[s
         named = named.first if isinstance(named, Either) else named
         if named.name_of is not None:
             yield pointer, named.name_of, value
+
+
+def leaves_in(reader: Reader, value: Any, pointer: str = "") -> Iterable[tuple[str, Reader, Any]]:
+    """Every (pointer, reader, value) in a document that holds no others and that its reader takes, whatever else not.
+
+    ``value`` is what ``reader`` reads; keys of tables stand at the place of their values.
+    """
+    match reader:
+        case Either():
+            yield from leaves_in(reader.chosen(value), value, pointer)
+        case Object(into=into) if isinstance(value, dict):
+            for name, (inner, _) in readers_of(into).items():
+                if name in value:
+                    yield from leaves_in(inner, value[name], f"{pointer}/{name}")
+        case Many(item=inner) if isinstance(value, list) and not _is_out_of(reader, len(value)):
+            for index, element in enumerate(value):
+                yield from leaves_in(inner, element, f"{pointer}/{index}")
+        case Table(key=of_key, value=inner) if isinstance(value, dict) and not _is_out_of(reader, len(value)):
+            for key, element in value.items():
+                yield from leaves_in(of_key, key, f"{pointer}/{escape(key)}")
+                yield from leaves_in(inner, element, f"{pointer}/{escape(key)}")
+        case Object() | Many() | Table():
+            pass  # of another type, which is told
+        case _:
+            faults: list[Fault] = []
+            reader.read(value, pointer, faults)
+            if not faults:
+                yield pointer, reader, value
 
 
 def escape(key: str) -> str:

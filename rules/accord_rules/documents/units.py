@@ -228,6 +228,28 @@ def parse(dimension: Dimension, text: object) -> float:
     return value
 
 
+def with_each(dimension: Dimension, value: object) -> tuple[str, ...]:
+    """What ``value`` may have meant: its number with each unit that ``parse`` takes it with; none if it has no number.
+
+    None either where it is out of bounds as it stands: another unit would only make another quantity of it.
+    """
+    said = f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
+    number = re.fullmatch(rf"\s*({_NUMBER})[^0-9+-]*", said)
+    if number is None or (isinstance(value, str) and _is_read(dimension, value, "out-of-range")):
+        return ()
+    meant = (f"{number.group(1)} {unit.symbol}" for unit in dimension.units)
+    return tuple(text for text in meant if _is_read(dimension, text))
+
+
+def _is_read(dimension: Dimension, text: str, refused_as: str = "") -> bool:
+    """Whether ``parse`` takes the text; or, if a code is given, whether it refuses it as that."""
+    try:
+        parse(dimension, text)
+    except UnitError as error:
+        return error.code == refused_as
+    return not refused_as
+
+
 def _parts(dimension: Dimension, text: str) -> list[tuple[str, str]]:
     parts: list[tuple[str, str]] = []
     position = 0

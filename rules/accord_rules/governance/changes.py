@@ -19,7 +19,7 @@ from typing import Any
 
 from accord_rules.documents.answers import Nullable
 from accord_rules.documents.canonical import canonical, digest
-from accord_rules.documents.files import BookError, Documents
+from accord_rules.documents.files import BookError, Documents, EntryFault
 from accord_rules.documents.reading import (
     Choice,
     DocumentError,
@@ -225,15 +225,30 @@ def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 
 
 
 def faults_in(changes: Iterable[EntryChange], error: BookError) -> tuple[Fault, ...]:
-    """Why the changed book is none: what is wrong in a changed entry at its place there, all else as it is."""
-    places = {(change.kind, change.id): f"/changes/{index}/value" for index, change in enumerate(changes)}
-    inside = {str(fault): fault for fault in error.faults if (fault.kind, fault.id) in places}
-    return tuple(
-        replace(inner.fault, pointer=places[inner.kind, inner.id] + inner.fault.pointer)
-        if (inner := inside.get(reason)) is not None
-        else Fault("/changes", reason, code="breaks-book")
-        for reason in error.reasons
-    )
+    """Why the changed book is none: each reason at the change that it lies in, or else comes from."""
+    changes = tuple(changes)
+    faults = {str(fault): fault for fault in error.faults}
+    return tuple(_fault_in(changes, faults.get(reason), reason) for reason in error.reasons)
+
+
+def _fault_in(changes: tuple[EntryChange, ...], found: EntryFault | None, reason: str) -> Fault:
+    """One reason why the changed book is none; ``found`` where it lies in an entry of the book."""
+    if found is None or not found.id:
+        return Fault(_cause(changes, None), reason, code="breaks-book")
+    for index, change in enumerate(changes):
+        if (change.kind, change.id) == (found.kind, found.id):
+            return replace(found.fault, pointer=f"/changes/{index}/value{found.fault.pointer}")
+    place = ": ".join(part for part in (f"{found.kind} {found.id}", found.fault.pointer) if part)
+    return Fault(_cause(changes, found.fault), f"{place}: {found.fault.message}", code="breaks-book")
+
+
+def _cause(changes: tuple[EntryChange, ...], fault: Fault | None) -> str:
+    """The change that an entry breaks with which is not changed itself; all of them where that can't be told."""
+    taken_out = [index for index, change in enumerate(changes) if change.value is None]
+    named = [index for index in taken_out if fault is not None and changes[index].id == fault.refused]
+    if len(named) == 1 or len(changes) == 1:
+        return f"/changes/{named[0] if named else 0}"
+    return "/changes"
 
 
 def _measures(documents: Documents, name: str) -> Any:

@@ -16,7 +16,7 @@ order the verdict under house rules is never more permissive than the shared one
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
@@ -30,6 +30,7 @@ from accord_rules.documents.reading import (
     Choice,
     DocumentError,
     Fault,
+    LeafError,
     Many,
     Name,
     Object,
@@ -43,7 +44,6 @@ from accord_rules.documents.reading import (
     required,
     unopened,
 )
-from accord_rules.documents.spelling import did_you_mean
 from accord_rules.documents.writing import Documented, plain, written
 from accord_rules.governance.boundaries import at_boundaries
 from accord_rules.governance.edges import Question, around_limit
@@ -147,13 +147,26 @@ class Witness(Documented):
 
 @dataclass(frozen=True, slots=True)
 class Refusal(Documented):
-    """One house rule that can't be taken."""
+    """One house rule that can't be taken; ``code``, ``allowed`` and ``refused`` are those of its ``fault``."""
 
     pointer: str = required(STRING, "JSON Pointer (RFC 6901) to the place")
     message: str = required(STRING, "why")
     witness: Witness | None = required(
         Nullable(Object(Witness)), "an order that shows it; null where none was found", default=None
     )
+    code: str = field(default="loosens", kw_only=True)
+    allowed: tuple[str, ...] = field(default=(), kw_only=True)
+    refused: str = field(default="", kw_only=True)
+
+    @classmethod
+    def of(cls, fault: Fault) -> Refusal:
+        """For a fault that lies in the document and not in what it would loosen."""
+        return cls(fault.pointer, fault.message, code=fault.code, allowed=fault.allowed, refused=fault.refused)
+
+    @property
+    def fault(self) -> Fault:
+        """The same as faults of documents are told."""
+        return Fault(self.pointer, self.message, self.allowed, code=self.code, refused=self.refused)
 
 
 class HouseError(ValueError):
@@ -161,7 +174,7 @@ class HouseError(ValueError):
 
     def __init__(self, refusals: Iterable[Refusal]) -> None:
         self.refusals = tuple(refusals)
-        super().__init__("; ".join(f"{refusal.pointer}: {refusal.message}" for refusal in self.refusals))
+        super().__init__("; ".join(str(refusal.fault) for refusal in self.refusals))
 
 
 # -- taking them in ---------------------------------------------------------------------------------------------------
@@ -214,12 +227,13 @@ def _unknown_limits(book: Book, house: HouseRules) -> Iterable[Refusal]:
     for name, value in house.limits.items():
         pointer = f"/limits/{escape(name)}"
         if name not in book.limits:
-            yield Refusal(pointer, f"there is no limit {name!r} in the book{did_you_mean(name, book.limits)}")
+            message, names = f"there is no limit {name!r} in the book", tuple(sorted(book.limits))
+            yield Refusal.of(Fault(pointer, message, names, code="not-in-book", refused=name))
             continue
         try:
             amount(book.limit_dimension(name), value)
-        except units.UnitError as error:
-            yield Refusal(pointer, str(error))
+        except LeafError as error:
+            yield Refusal.of(error.at(pointer))
 
 
 def _limit_refusals(book: Book, house: HouseRules, shop: Shop | None) -> Iterable[Refusal]:
@@ -233,7 +247,8 @@ def _limit_refusals(book: Book, house: HouseRules, shop: Shop | None) -> Iterabl
         dimension = book.limit_dimension(name)
         value = amount(dimension, written_value)
         if not dimension.least <= value <= dimension.most:
-            yield Refusal(pointer, f"{written_value!r} is no {dimension.name.replace('_', ' ')}")
+            message = f"{written_value!r} is no {dimension.name.replace('_', ' ')}"
+            yield Refusal.of(Fault(pointer, message, code="out-of-range"))
         elif direction(book, name, value) == LOOSER:
             yield Refusal(pointer, _loosens(book, name, value), witness(book, name, value, shop))
         elif move(book, name, value).verdicts in (LOOSER, MIXED):
@@ -251,8 +266,9 @@ def _stock_refusals(book: Book, house: HouseRules) -> Iterable[Refusal]:
     for kind in ("products", "consumables"):
         for index, name in enumerate(getattr(house.without, kind)):
             if name not in book.catalogue[kind]:
-                near = did_you_mean(name, book.catalogue[kind])
-                yield Refusal(f"/without/{kind}/{index}", f"there is no {name!r} in {kind}{near}")
+                place, message = f"/without/{kind}/{index}", f"there is no {name!r} in {kind}"
+                names = tuple(sorted(book.catalogue[kind]))
+                yield Refusal.of(Fault(place, message, names, code="not-in-book", refused=name))
 
 
 def _added(book: Book, house: HouseRules) -> tuple[dict[str, Rule], list[Refusal]]:
@@ -275,14 +291,14 @@ def _example_refusals(laid: Book, rules: Mapping[str, Rule]) -> Iterable[Refusal
         pointer = f"/rules/{escape(name)}"
         never = contradiction(rule.condition, laid.limit_values)
         if never is not None:
-            yield Refusal(f"{pointer}/when", never)
+            yield Refusal.of(Fault(f"{pointer}/when", never, code="contradiction"))
             continue
         yield from _refused(pointer, rule_failures(rule, laid))
 
 
 def _refused(pointer: str, faults: Iterable[Fault]) -> list[Refusal]:
     """What is wrong with an entry, as refusals of the document that it stands in."""
-    return [Refusal(pointer + fault.pointer, fault.message_with_hints) for fault in faults]
+    return [Refusal.of(replace(fault, pointer=pointer + fault.pointer)) for fault in faults]
 
 
 def witness(book: Book, name: str, value: float, shop: Shop | None = None) -> Witness | None:

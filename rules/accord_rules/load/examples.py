@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any
 from accord_rules.derive.case import Case, FactError
 from accord_rules.documents import units
 from accord_rules.documents.files import Reason, fault_in, merge
-from accord_rules.documents.reading import DocumentError, Fault, escape, read
-from accord_rules.documents.spelling import did_you_mean
+from accord_rules.documents.reading import DocumentError, Fault, LeafError, escape, read
 from accord_rules.infer.compiled import holds
 from accord_rules.load.answers import Answers
 from accord_rules.load.mutants import Mutant, Slip, survivors, telling_facts
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
 _ON_LIMIT = re.compile(r"([a-z0-9_.-]+)(?: ([+-]) ([0-9]+) steps?)?")
 
 
-class ExampleError(ValueError):
+class ExampleError(LeafError):
     """A fact's value that cannot be read; says why."""
 
 
@@ -166,7 +165,7 @@ def _given_facts(rule: Rule, values: Any, book: Book) -> dict[str, Any]:
         try:
             facts[name] = read_fact(types[name].type, value, book) if name in names else None
         except ExampleError as error:
-            faults.append(Fault(f"/facts/{escape(name)}", str(error), code="bad-format"))
+            faults.append(error.at(f"/facts/{escape(name)}"))
     if faults:
         raise DocumentError(faults)
     return facts
@@ -187,15 +186,16 @@ def read_fact(type_: FactType, value: Any, book: Book) -> Any:
 
 def _word(type_: FactType, value: Any, book: Book) -> str:
     if not isinstance(value, str) or value not in book.vocabulary.words(type_):
-        near = did_you_mean(str(value), book.vocabulary.words(type_))
-        raise ExampleError(f"{value!r} is not one of the allowed words{near}")
+        words = sorted(book.vocabulary.words(type_))
+        message = f"{value!r} is not one of the allowed words"
+        raise ExampleError(message, words, code="not-allowed", refused=str(value))
     return value
 
 
 def _number(dimension: units.Dimension, value: Any, book: Book) -> float:
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         if len(dimension.units) > 1:
-            raise ExampleError(f"{value!r} has no unit")
+            raise ExampleError(f"{value!r} has no unit", units.with_each(dimension, value))
         return float(value)
     match = _ON_LIMIT.fullmatch(value) if isinstance(value, str) else None
     if match is not None and match.group(1) in book.limits:
@@ -206,8 +206,10 @@ def _number(dimension: units.Dimension, value: Any, book: Book) -> float:
     try:
         return units.parse(dimension, value)
     except units.UnitError as error:
-        near = did_you_mean(match.group(1), book.limits) if match is not None else ""
-        raise ExampleError(f"{value!r}: {error}{near}") from None
+        message = f"{value!r}: {error}"
+        if match is not None:
+            raise ExampleError(message, sorted(book.limits), code="not-in-book", refused=match.group(1)) from None
+        raise ExampleError(message, units.with_each(dimension, value), code=error.code) from None
 
 
 def step(book: Book, name: str) -> float:

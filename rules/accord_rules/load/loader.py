@@ -26,7 +26,7 @@ from accord_rules.documents.files import (
     read_folder,
     shipped_folder,
 )
-from accord_rules.documents.reading import DocumentError, Fault, Object, escape, names_in, read
+from accord_rules.documents.reading import DocumentError, Fault, LeafError, Object, Quantity, escape, names_in, read
 from accord_rules.load import examples
 from accord_rules.load.bands import implausible
 from accord_rules.orders.order import Order
@@ -140,21 +140,21 @@ def _limit_values(limits: Mapping[str, Limit], reasons: list[Reason]) -> dict[st
         for field in ("value", "step"):
             try:
                 number = amount(dimension, getattr(limit, field))
-            except units.UnitError as error:
-                reasons.append(fault_in("limits", name, Fault(f"/{field}", str(error), code=error.code)))
+            except LeafError as error:
+                reasons.append(fault_in("limits", name, error.at(f"/{field}")))
             else:
                 values.setdefault(name, number)
     return values
 
 
 def amount(dimension: units.Dimension, value: str | float) -> float:
-    """A limit's amount in its inside unit. Raises UnitError where a unit is missing, or given to a plain number."""
+    """A limit's amount in its inside unit. Raises LeafError where a unit is missing, or given to a plain number."""
     plain = len(dimension.units) == 1 and dimension in (units.PERCENT, units.COUNT, units.LIGHTNESS, units.RATIO)
     if plain and isinstance(value, float):
         return value
     if plain:
-        raise units.UnitError(f"{dimension.name} is a plain number, not {value!r}")
-    return units.parse(dimension, value)
+        raise LeafError(f"{dimension.name} is a plain number, not {value!r}", code="wrong-type")
+    return Quantity(dimension).leaf(value)
 
 
 def _rules(
@@ -226,7 +226,7 @@ def _part(table: Mapping[str, Any], field: str, read_part: Callable[[str], Part]
     try:
         return read_part(words) if isinstance(words, str) else None
     except (ConditionError, SentenceError) as error:
-        faults.append(Fault(f"/{field}", str(error), code="bad-format"))
+        faults.append(error.at(f"/{field}"))
         return None
 
 

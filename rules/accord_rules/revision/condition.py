@@ -24,7 +24,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents import units
-from accord_rules.documents.spelling import did_you_mean
+from accord_rules.documents.reading import LeafError
 from accord_rules.revision.facts import FactType, Kind
 
 MOST_CHARACTERS = 2000
@@ -43,7 +43,7 @@ _OPERATORS: Mapping[type[ast.cmpop], str] = MappingProxyType(
 _FOREIGN = re.compile(r"[^\x20-\x7e]|[#\\]")
 
 
-class ConditionError(ValueError):
+class ConditionError(LeafError):
     """A condition that cannot be taken: its message says what is wrong and what would be right."""
 
 
@@ -354,9 +354,8 @@ class _Parser:
         name = _dotted(expression)
         type_ = self._vocabulary.facts.get(name)
         if type_ is None:
-            raise ConditionError(
-                f"{name} is not a fact{did_you_mean(name, self._vocabulary.facts)}; a word is written '{name}'"
-            )
+            message = f"{name} is not a fact; a word is written '{name}'"
+            raise ConditionError(message, sorted(self._vocabulary.facts), code="not-in-book", refused=name)
         if type_.kind in (Kind.TEXT, Kind.DATA):
             raise ConditionError(f"{name} is {type_.kind.value}")
         words = self._vocabulary.words(type_) if type_.kind in (Kind.ENUM, Kind.SET) else frozenset()
@@ -367,7 +366,8 @@ class _Parser:
             case ast.Call(func=ast.Name(id="limit"), args=[ast.Constant(value=str(name))], keywords=[]):
                 dimension = self._vocabulary.limits.get(name)
                 if dimension is None:
-                    raise ConditionError(f"limit {name!r} is not known{did_you_mean(name, self._vocabulary.limits)}")
+                    known = sorted(self._vocabulary.limits)
+                    raise ConditionError(f"limit {name!r} is not known", known, code="not-in-book", refused=name)
                 return LimitName(name, dimension)
         raise ConditionError(f"{_source(call)}: the only call is limit('name of a limit')")
 
@@ -418,9 +418,8 @@ def _hint(expression: ast.expr) -> str:
 
 def _known_word(fact: FactName, word: str) -> str:
     if word not in fact.words:
-        listed = sorted(fact.words)
-        close = did_you_mean(word, listed) or f" ({', '.join(listed[:8])}{', ...' if len(listed) > 8 else ''})"
-        raise ConditionError(f"{word!r} is not a word of {fact}{close}")
+        message = f"{word!r} is not a word of {fact}"
+        raise ConditionError(message, sorted(fact.words), code="not-allowed", refused=word)
     return word
 
 

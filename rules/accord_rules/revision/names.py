@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from accord_rules.documents.colour import read_colour
-from accord_rules.documents.reading import DocumentError, Fault, escape, names_in
+from accord_rules.documents.colour import names, read_colour
+from accord_rules.documents.reading import ColourText, DocumentError, Fault, Object, escape, leaves_in, names_in
 from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
 
@@ -18,13 +18,13 @@ if TYPE_CHECKING:
 AnyOrder = TypeVar("AnyOrder", bound=Order)
 DELIBERATELY_NONE = "none"  # a cover, pad or tape that is left out on purpose
 SUM_TOLERANCE = 1.0
-_COLOURS = ("an sRGB hex such as #F4F4F0", "a CSS colour name such as navy")
+_COLOURS = "write an sRGB hex such as #F4F4F0, or a CSS colour name"
 
 
 def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
     """The order with its fibres as ISO 2076 codes. Raises DocumentError naming every field the book cannot read."""
-    faults = [*_unknown_names(order, book), *_colours(order), *_decorations(order), *_ages(order)]
-    faults += _press_faults(order, shop)
+    faults = [*_unknown_names(names_in(order), book), *_colour_faults(_colours(order))]
+    faults += [*_decorations(order), *_ages(order), *_press_faults(order, shop)]
     fibres, fibre_faults = resolve_fibres(order.item.fibres, book)
     faults += fibre_faults
     if faults:
@@ -32,9 +32,23 @@ def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
     return replace(order, item=replace(order.item, fibres=fibres))
 
 
-def _unknown_names(order: Order, book: Book) -> list[Fault]:
+def unknown_in(document: Mapping[str, Any], book: Book, shop: Shop) -> list[Fault]:
+    """What the book and the shop can't read of an order's document that is faulty: of as much as its readers take."""
+    leaves = tuple(leaves_in(Object(Order), document))
+    named = [(pointer, reader.name_of, value) for pointer, reader, value in leaves if reader.name_of is not None]
+    faults = _unknown_names(named, book)
+    faults += _colour_faults((pointer, value) for pointer, reader, value in leaves if isinstance(reader, ColourText))
+    at = {pointer: value for pointer, _, value in leaves}
+    if isinstance(press := at.get("/press"), str):
+        faults += _unknown_press(press, shop)
+    # Shares are numbers, so the texts there are the fibres.
+    fibres = [value for pointer, _, value in leaves if pointer.startswith("/item/fibres/") and isinstance(value, str)]
+    return faults + _fibre_codes(fibres, book)[1]
+
+
+def _unknown_names(named: Iterable[tuple[str, str, str]], book: Book) -> list[Fault]:
     faults = []
-    for pointer, kinds, name in names_in(order):
+    for pointer, kinds, name in named:
         names = [entry for kind in kinds.split("|") for entry in book.catalogue[kind]]
         if name in names or (kinds == "consumables" and name == DELIBERATELY_NONE):
             continue
@@ -44,15 +58,20 @@ def _unknown_names(order: Order, book: Book) -> list[Fault]:
     return faults
 
 
-def _colours(order: Order) -> list[Fault]:
-    colours = [("/item/colour", order.item.colour)]
+def _colours(order: Order) -> Iterator[tuple[str, str]]:
+    """Every colour of the order, with its place."""
+    if order.item.colour is not None:
+        yield "/item/colour", order.item.colour
     for index, decoration in enumerate(order.decorations):
         palette = decoration.artwork.palette if decoration.artwork is not None else None
-        colours += [(f"/decorations/{index}/artwork/palette/{i}", colour) for i, colour in enumerate(palette or ())]
+        yield from ((f"/decorations/{index}/artwork/palette/{i}", colour) for i, colour in enumerate(palette or ()))
+
+
+def _colour_faults(colours: Iterable[tuple[str, str]]) -> list[Fault]:
     return [
-        Fault(pointer, f"{colour!r} is no colour", _COLOURS, code="bad-format")
+        Fault(pointer, f"{colour!r} is no colour: {_COLOURS}", tuple(names()), code="bad-format", refused=colour)
         for pointer, colour in colours
-        if colour is not None and read_colour(colour) is None
+        if read_colour(colour) is None
     ]
 
 
@@ -83,11 +102,16 @@ def _ages(order: Order) -> list[Fault]:
 
 
 def _press_faults(order: Order, shop: Shop) -> list[Fault]:
-    if isinstance(order.press, str) and shop.press(order.press) is None:
-        presses = tuple(press.id for press in shop.presses)
-        message = f"{order.press!r} is not one of the shop's presses"
-        return [Fault("/press", message, presses, code="not-in-shop", refused=order.press)]
-    return calibration_faults(order.press, "/press") if isinstance(order.press, Press) else []
+    if isinstance(order.press, str):
+        return _unknown_press(order.press, shop)
+    return calibration_faults(order.press, "/press") if order.press is not None else []
+
+
+def _unknown_press(id_: str, shop: Shop) -> list[Fault]:
+    if shop.press(id_) is not None:
+        return []
+    presses = tuple(press.id for press in shop.presses)
+    return [Fault("/press", f"{id_!r} is not one of the shop's presses", presses, code="not-in-shop", refused=id_)]
 
 
 def calibration_faults(press: Press, pointer: str) -> list[Fault]:
@@ -107,8 +131,19 @@ def resolve_fibres(fibres: Mapping[str, float] | None, book: Book) -> tuple[Mapp
     """Codes, names and aliases to codes; ambiguous ones refused with both readings; the sum checked."""
     if fibres is None:
         return None, []
-    faults, shares = [], {}
-    for spelling, share in fibres.items():
+    codes, faults = _fibre_codes(fibres, book)
+    total = sum(fibres.values())
+    if abs(total - 100) > SUM_TOLERANCE:
+        message = f"sums to {total:g} %; must be 100 ± {SUM_TOLERANCE:g}"
+        faults.append(Fault("/item/fibres", message, code="out-of-range"))
+    return {code: fibres[codes[code]] for code in sorted(codes)}, faults
+
+
+def _fibre_codes(fibres: Iterable[str], book: Book) -> tuple[Mapping[str, str], list[Fault]]:
+    """Code to how it was spelt, and what can't be read."""
+    faults: list[Fault] = []
+    spellings: dict[str, str] = {}
+    for spelling in fibres:
         pointer = f"/item/fibres/{escape(spelling)}"
         ambiguous = book.ambiguous_fibres.get(spelling.strip().upper())
         code = book.fibre_names.get(spelling.strip().lower())
@@ -117,14 +152,11 @@ def resolve_fibres(fibres: Mapping[str, float] | None, book: Book) -> tuple[Mapp
             message = f"{spelling!r} can mean {' or '.join(readings)}: say which"
             faults.append(Fault(pointer, message, readings, code="ambiguous"))
         elif code is None:
-            message, allowed = f"{spelling!r} is no fibre of the book", tuple(sorted(book.fibre_names))
+            message = f"{spelling!r} is no fibre of the book"
+            allowed = tuple(sorted(name for name in book.fibre_names if name.upper() not in book.ambiguous_fibres))
             faults.append(Fault(pointer, message, allowed, code="not-in-book", refused=spelling.lower()))
-        elif code in shares:
+        elif code in spellings:
             faults.append(Fault(pointer, f"{spelling!r} names {code} a second time", code="given-twice"))
         else:
-            shares[code] = share
-    total = sum(fibres.values())
-    if abs(total - 100) > SUM_TOLERANCE:
-        message = f"sums to {total:g} %; must be 100 ± {SUM_TOLERANCE:g}"
-        faults.append(Fault("/item/fibres", message, code="out-of-range"))
-    return dict(sorted(shares.items())), faults
+            spellings[code] = spelling
+    return spellings, faults

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from accord_rules.documents import units
-from accord_rules.documents.spelling import did_you_mean
+from accord_rules.documents.reading import LeafError
 from accord_rules.revision.facts import FactType, Kind
 
 _FIELD = re.compile(r"\{(limit\()?([a-z0-9_]+(?:\.[a-z0-9_]+)*)\)?\}")
 _UNSAID = "not said"
 
 
-class SentenceError(ValueError):
-    """A sentence that names something that is not declared."""
+class SentenceError(LeafError):
+    """A sentence that names something that is not declared, or has a brace too many."""
 
 
 class FactValues(Protocol):
@@ -79,10 +79,11 @@ def read_sentence(text: str, types: Mapping[str, FactType], limits: Mapping[str,
         if is_limit != match.group(0).endswith(")}"):
             raise SentenceError(f"{match.group(0)} is neither a fact nor limit(...)")
         if is_limit and name not in limits:
-            raise SentenceError(f"limit {name} is not in the book{did_you_mean(name, limits)}")
+            raise SentenceError(f"limit {name} is not in the book", sorted(limits), code="not-in-book", refused=name)
         if not is_limit and (name not in types or types[name].kind is Kind.DATA):
-            nameable = [name for name, type_ in types.items() if type_.kind is not Kind.DATA]
-            raise SentenceError(f"{name} is not a fact that sentences may name{did_you_mean(name, nameable)}")
+            nameable = sorted(name for name, type_ in types.items() if type_.kind is not Kind.DATA)
+            message = f"{name} is not a fact that sentences may name"
+            raise SentenceError(message, nameable, code="not-in-book", refused=name)
         (named_limits if is_limit else facts).append(name)
     stray = re.search(r"[{}]", _FIELD.sub(lambda match: " " * len(match.group()), text))
     if stray:

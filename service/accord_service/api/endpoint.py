@@ -22,8 +22,10 @@ from werkzeug.http import http_date
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, escape, optional
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.names import unknown_in
 from accord_service.api.request import note, timed
 from accord_service.api.room import Room, Snapshot, room
 from accord_service.http import roles, wire
@@ -281,7 +283,8 @@ class Endpoint:
         try:
             return replace(asked, document=document, body=wire.load(self.takes, document))
         except DocumentError as error:
-            raise FaultyDocument(faults=error.faults) from None
+            unknown = unknown_in(document, asked.book, asked.shop) if self.takes is Order and caller.shop else ()
+            raise FaultyDocument(faults=(*error.faults, *unknown)) from None
 
     def _query(self) -> Any:
         doubled = [name for name, values in request.args.lists() if len(values) > 1]
@@ -359,7 +362,7 @@ def _store_problems(endpoint: Endpoint) -> Iterator[None]:
     try:
         yield
     except StoreAway as error:
-        raise StoreUnavailable(_sentence(error), headers={"Retry-After": "1"}) from None
+        raise StoreUnavailable(_capitalised(error), headers={"Retry-After": "1"}) from None
     except StoreBroken as error:
         logger.error("the store can't be used: %s", error)
         raise StoreUnavailable("The store can't be used; whoever runs the service must look at it.") from None
@@ -368,7 +371,7 @@ def _store_problems(endpoint: Endpoint) -> Iterator[None]:
     except StillRunning:
         raise StillUnderWay(headers={"Retry-After": "1"}) from None
     except NotThere as error:
-        raise NotFound(_sentence(error)) from None
+        raise NotFound(_capitalised(error)) from None
     except Overtaken as error:
         raise SomebodyWasFaster(error.sentence) from None
     except AllReported as error:
@@ -379,9 +382,9 @@ def _store_problems(endpoint: Endpoint) -> Iterator[None]:
         raise AlreadyThere() from None
 
 
-def _sentence(error: Exception) -> str:
+def _capitalised(error: Exception) -> str:
     text = str(error)
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from accord_rules.load.loader import load_book, load_folder
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.names import unknown_in
 from accord_service.cli.orders import Refused
 from accord_service.steps.shops import aged, faults_of
 
@@ -154,10 +155,10 @@ class Here:
         self.introduction = introduction
 
     def validate(self, order: Document) -> Document:
-        return self._judged(lambda: self._authority.validate(read(Order, order), self._shop).document())
+        return self._judged(lambda: self._authority.validate(self._order(order), self._shop).document())
 
     def recommend(self, order: Document, *, curve: bool = False) -> Document:
-        return self._judged(lambda: self._authority.recommend(read(Order, order), self._shop, curve=curve).document())
+        return self._judged(lambda: self._authority.recommend(self._order(order), self._shop, curve=curve).document())
 
     def rule(self, name: str) -> RulePage:
         book = self._authority.book
@@ -189,6 +190,13 @@ class Here:
 
     def facts(self) -> list[Document]:
         return [fact.document() for fact in Glossary(self._authority.book).values()]
+
+    def _order(self, document: Document) -> Order:
+        try:
+            return read(Order, document)
+        except DocumentError as error:
+            unknown = unknown_in(document, self._authority.book, self._shop)
+            raise DocumentError((*error.faults, *unknown)) from None
 
     @staticmethod
     def _judged(judge: Callable[[], Document]) -> Document:

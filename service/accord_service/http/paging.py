@@ -5,6 +5,7 @@ A cursor says where the page before ended, so pages hold while entries come and 
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -29,11 +30,32 @@ class PageQuery:
 
 
 def page_of(ids: Iterable[str], query: PageQuery, address: str, filters: Mapping[str, Any] = _NONE) -> Page[str]:
-    """The ids of one page, sorted, and the address of the next one. ``filters`` are the query parameters to keep."""
-    rest = iter(sorted(id_ for id_ in ids if query.cursor is None or id_ > query.cursor))
+    """The ids of one page, sorted, and the address of the next one. ``filters`` are the query parameters to keep.
+
+    Raises BadQuery for a cursor that no page of this list gave.
+    """
+    after = None if query.cursor is None else _id_in(address, query.cursor)
+    rest = iter(sorted(id_ for id_ in ids if after is None or id_ > after))
     shown = tuple(islice(rest, query.limit))
-    cursor = None if next(rest, None) is None else shown[-1]
+    cursor = None if next(rest, None) is None else cursor_after(address, shown[-1])
     return Page(shown, next_address(address, cursor, query, filters))
+
+
+def cursor_after(address: str, id_: str) -> str:
+    """The cursor of the page that follows an id.
+
+    The id may be gone by then, so that a made-up cursor shows by its sum alone.
+    """
+    return f"{id_}~{hashlib.sha256(f'{address} {id_}'.encode()).hexdigest()[:8]}"
+
+
+def _id_in(address: str, cursor: str) -> str:
+    """The id that a cursor stands behind. Raises BadQuery."""
+    id_ = cursor.rpartition("~")[0]
+    with bad_cursor():
+        if cursor != cursor_after(address, id_):
+            raise ValueError("not a cursor that a page gave")
+    return id_
 
 
 def next_address(address: str, cursor: str | None, query: PageQuery, filters: Mapping[str, Any] = _NONE) -> str | None:

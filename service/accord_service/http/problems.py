@@ -125,7 +125,7 @@ class Problem(Exception):
         self, detail: str = "", faults: Iterable[Fault] = (), headers: Mapping[str, str] = MappingProxyType({})
     ) -> None:
         self.faults = tuple(faults)
-        self.detail = detail or _told(self.faults, self.where) or self.title
+        self.detail = _sentence(detail or _told(self.faults, self.where) or self.title)
         self.headers = headers
         super().__init__(self.detail)
 
@@ -403,7 +403,7 @@ class HouseRulesRefused(Problem):
 
     def __init__(self, refusals: Iterable[Refusal]) -> None:
         self.refusals = tuple(refusals)
-        super().__init__(faults=[Fault(each.pointer, each.message, code="loosens") for each in self.refusals])
+        super().__init__(faults=[refusal.fault for refusal in self.refusals])
 
 
 class KeyUsedBefore(Problem):
@@ -467,6 +467,11 @@ class StoreUnavailable(Problem):
     )
 
 
+def _sentence(text: str) -> str:
+    """The text with one full stop, or cut off as it is."""
+    return text if text.endswith("…") else f"{text.rstrip('. ')}."
+
+
 def _told(faults: tuple[Fault, ...], where: str) -> str:
     """The faults in a sentence, for whoever reads no further than the detail."""
     if not faults:
@@ -514,7 +519,7 @@ def bare_response(status: int, request_id: str) -> Response:
     """For statuses without a type of ours, as RFC 9457 section 4.2.1 has it."""
     title = HTTP_STATUS_CODES.get(status, "Error")
     details = ProblemDetails(
-        type="about:blank", title=title, status=status, detail=title, errors=(), request_id=request_id
+        type="about:blank", title=title, status=status, detail=_sentence(title), errors=(), request_id=request_id
     )
     return _written(details.document(), {})
 

@@ -70,8 +70,9 @@ class Read(fields.Field[Any]):
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
         faults: list[Fault] = []
-        said = _of_text(self.reader, value) if self.in_query else value
-        read = self.reader.read(said, "", faults)
+        read = self.reader.read(_of_text(self.reader, value) if self.in_query else value, "", faults)
+        if faults and self.in_query:
+            faults = [_of_parameter(self.reader, fault, value) for fault in faults]
         if faults:
             raise ValidationError([_nested(fault) for fault in faults])
         return read
@@ -84,6 +85,13 @@ def _of_text(reader: Reader, value: Any) -> Any:
     if isinstance(reader, Whole) and isinstance(value, str) and _WHOLE.fullmatch(value):
         return int(value)
     return {"true": True, "false": False}.get(value, value) if isinstance(reader, Flag) else value
+
+
+def _of_parameter(reader: Reader, fault: Fault, value: Any) -> Fault:
+    """A fault as one of a whole query parameter, whose text is all that there is to refuse."""
+    if isinstance(reader, Flag):
+        return Fault("", "must be true or false", fault.allowed, code="not-allowed", refused=str(value))
+    return dataclasses.replace(fault, pointer="")
 
 
 def _nested(fault: Fault) -> Any:

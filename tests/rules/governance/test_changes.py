@@ -156,7 +156,31 @@ def test_what_is_wrong_in_a_changed_entry_is_told_at_its_place_in_the_changes(bo
     assert "did you mean item.nylon_share" in told["/changes/1/value/because"]
     with pytest.raises(BookError) as refused:
         check(book.documents, changes[2:])
-    assert [each.pointer for each in faults_in(changes, refused.value)] == ["/changes"]
+    assert [each.pointer for each in faults_in(changes[2:], refused.value)] == ["/changes/0"]
+    assert [each.pointer for each in faults_in(changes, refused.value)] == ["/changes/2"]
+
+
+def test_a_limit_that_is_needed_is_missed_at_the_change_that_takes_it_out(book: Book, changed: Changed) -> None:
+    changes = [
+        changed("limits", "order.shift", note="Eight hours."),
+        EntryChange("limits", "dye.nylon_share_from", None),
+    ]
+    with pytest.raises(BookError) as refused:
+        check(book.documents, changes)
+    told = faults_in(changes, refused.value)
+    assert {each.pointer for each in told} == {"/changes/1"}
+    assert not [each for each in told if ".toml" in each.message]
+
+
+def test_a_misspelt_name_in_a_rule_has_its_code_and_the_nearest_names(book: Book, changed: Changed) -> None:
+    changes = [changed("rules", "dye-on-nylon", when="item.textil", because="It is {item.nylon_shar}.")]
+    with pytest.raises(BookError) as refused:
+        check(book.documents, changes)
+    told = [(each.pointer, each.code, each.nearest[0]) for each in faults_in(changes, refused.value)]
+    assert told == [
+        ("/changes/0/value/when", "not-in-book", "item.textile"),
+        ("/changes/0/value/because", "not-in-book", "item.nylon_share"),
+    ]
 
 
 @pytest.mark.parametrize("value", [None, {"dimension": "time"}])

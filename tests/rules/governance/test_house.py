@@ -99,12 +99,52 @@ def test_what_are_no_house_rules_is_refused_with_its_place(document: dict[str, A
     assert pointer in {fault.pointer for fault in error.value.faults}
 
 
+def _rule(**changes: Any) -> dict[str, Any]:
+    return {"rules": {"house.no-silk": {key: value for key, value in {**NO_SILK, **changes}.items() if value != ""}}}
+
+
+SILK = "/rules/house.no-silk"
+
+
+@pytest.mark.parametrize(
+    ("document", "pointer", "code", "first"),
+    [
+        ({"limits": {"dye.polyester_share_leas": 60}}, "/limits/dye.polyester_share_leas", "not-in-book", POLY),
+        ({"limits": {POLY: "60 °C"}}, f"/limits/{POLY}", "wrong-type", None),
+        ({"limits": {"people.touch_hold_most": 40}}, "/limits/people.touch_hold_most", "wrong-type", "40 °C"),
+        ({"limits": {"people.touch_hold_most": "40 °D"}}, "/limits/people.touch_hold_most", "bad-format", "40 °C"),
+        ({"limits": {POLY: 2000.0}}, f"/limits/{POLY}", "out-of-range", None),
+        ({"without": {"products": ["flock-plsh"]}}, "/without/products/0", "not-in-book", "flock-plush"),
+        (_rule(because=""), f"{SILK}/because", "required", None),
+        (_rule(when=3), f"{SILK}/when", "wrong-type", None),
+        (_rule(whn="item.textile"), f"{SILK}/whn", "unknown-field", "when"),
+        (_rule(level="block"), f"{SILK}/level", "not-allowed", "blocks"),
+        (_rule(when="item.textil"), f"{SILK}/when", "not-in-book", "item.textile"),
+        (_rule(when="item.substrate == 'nkit'"), f"{SILK}/when", "not-allowed", "knit"),
+        (_rule(because="Nylon at {item.nylon_shre}."), f"{SILK}/because", "not-in-book", "item.nylon_share"),
+        (_rule(fix="Stay below {limit(dye.polyester_share_leas)}."), f"{SILK}/fix", "not-in-book", POLY),
+        (_rule(sources=["common-practise"]), f"{SILK}/sources/0", "not-in-book", "common-practice"),
+        (_rule(fires=[{"itm": {}}]), f"{SILK}/fires/0/itm", "unknown-field", "item"),
+        (_rule(fires=[{"item": {"blank": "tee-heavy-whit"}}]), f"{SILK}/fires/0/item/blank", "not-in-book", None),
+    ],
+)
+def test_what_loosens_nothing_is_refused_for_what_it_is(
+    book: Book, document: dict[str, Any], pointer: str, code: str, first: str | None
+) -> None:
+    """As orders and proposals are: the code says what is wrong, and what is allowed starts with the nearest."""
+    fault = refused(book, document)[pointer].fault
+    assert fault.code == code
+    if first is not None:
+        assert fault.nearest[0] == first
+
+
 # -- refusals ---------------------------------------------------------------------------------------------------------
 
 
 def test_loosening_is_refused_with_an_order_that_would_slip_through(book: Book) -> None:
     refusal = refused(book, {"limits": {POLY: 35}})[f"/limits/{POLY}"]
     assert "35 % is looser than the book's 50 %" in refusal.message
+    assert (refusal.fault.code, refusal.fault.allowed) == ("loosens", ())
     assert refusal.witness is not None
     assert refusal.witness.shared_verdict == "rejected"
     assert VERDICTS.index(refusal.witness.house_verdict) < VERDICTS.index("rejected")

@@ -13,6 +13,7 @@ from accord_rules.documents.reading import read
 from accord_rules.load.loader import load_book
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import KINDS, Transfer
+from accord_service.http.paging import cursor_after
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +54,9 @@ def test_other_lists_are_paged_alike(client: FlaskClient, key: dict[str, str], s
 
 
 def test_a_page_may_begin_after_a_name_that_is_gone(client: FlaskClient, key: dict[str, str]) -> None:
-    ids = [each["id"] for each in client.get("/v1/catalogue/coatings?cursor=a-gone-name", headers=key).json["entries"]]
+    cursor = cursor_after("/v1/catalogue/coatings", "a-gone-name")
+    page = client.get(f"/v1/catalogue/coatings?cursor={cursor}", headers=key).json
+    ids = [each["id"] for each in page["entries"]]
     everything = [each["id"] for each in client.get("/v1/catalogue/coatings", headers=key).json["entries"]]
     assert ids == [each for each in everything if each > "a-gone-name"]
 

@@ -244,7 +244,8 @@ def test_an_example_that_no_longer_holds_breaks_the_book(desk: Desks) -> None:
     author = desk("one", "owner")
     answer = author.ask("POST", "/v1/proposals", proposed(author, moved(author, by=-30)))
     refused(answer, 422, "faulty-document")
-    assert any(f"{RULE}.toml" in each["message"] for each in answer.json["errors"])
+    assert any(each["message"].startswith(f"rules {RULE}: ") for each in answer.json["errors"])
+    assert {each["pointer"] for each in answer.json["errors"]} == {"/changes/0"}
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from flask.testing import FlaskClient
 
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Press
+from accord_service.http.paging import cursor_after
 from accord_service.steps.shops import age_days, told_age_days
 
 FERRY = tomllib.loads("""
@@ -69,7 +70,7 @@ def test_a_shop_is_added_read_replaced_and_listed(changing: Any, ferry: dict[str
     (line,) = listed["entries"]
     assert datetime.fromisoformat(line.pop("changed_at")).utcoffset() == timedelta(0)
     assert line == {"id": "ferry-yard", "name": "Ferry Yard", "version": 2}
-    assert listed["next"] == "/v1/shops?cursor=ferry-yard&limit=1"
+    assert listed["next"] == f"/v1/shops?cursor={cursor_after('/v1/shops', 'ferry-yard')}&limit=1"
 
 
 @pytest.mark.parametrize(

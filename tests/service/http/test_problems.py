@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import logging
 import re
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -12,8 +13,9 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from accord_rules.authority import Authority
+from accord_rules.governance.house import Refusal
 from accord_service.http import problems
-from accord_service.http.problems import PROBLEMS
+from accord_service.http.problems import PROBLEMS, AllPiecesReported, HouseRulesRefused, Problem
 
 
 def test_the_tree_at_the_top_of_the_module_is_the_tree() -> None:
@@ -34,6 +36,41 @@ def test_every_type_has_its_page(client: FlaskClient, slug: str) -> None:
     assert f"/problems/{slug}" in client.get("/problems").text
 
 
+@pytest.mark.parametrize("slug", PROBLEMS)
+@pytest.mark.parametrize("said", ["", "There is no revision 999", "There is no revision 999.", "It went on.."])
+def test_a_detail_has_one_full_stop(slug: str, said: str) -> None:
+    problem_type = PROBLEMS[slug]
+    made: dict[type[Problem], Callable[[], Problem]] = {
+        AllPiecesReported: lambda: AllPiecesReported(2, 2),
+        HouseRulesRefused: lambda: HouseRulesRefused([Refusal("/limits/x", said)]),
+    }
+    problem = made.get(problem_type, lambda: problem_type(said))()
+    written = problems.document(problem, "some-id")
+    for text in (written["detail"], *(error["message"] for error in written["errors"])):
+        assert text.endswith("."), text
+        assert not text.endswith(".."), text
+
+
+@pytest.mark.parametrize(
+    ("method", "address", "status"),
+    [
+        ("GET", "/v1/rules?revision=999", 404),
+        ("GET", "/v1/revisions/999", 404),
+        ("GET", "/v1/rules/no-such-rule", 404),
+        ("GET", "/v1/no-such-page", 404),
+        ("DELETE", "/v1/rules", 405),
+        ("GET", "/v1/rules?levle=notes", 400),
+        ("POST", "/v1/validate", 415),
+    ],
+)
+def test_a_refusal_is_one_sentence(
+    client: FlaskClient, key: dict[str, str], method: str, address: str, status: int
+) -> None:
+    answer = client.open(address, method=method, headers=key)
+    assert answer.status_code == status
+    assert re.search(r"[^. ]\.$", answer.json["detail"]), answer.json["detail"]
+
+
 def test_unknown_types_are_not_found(client: FlaskClient) -> None:
     assert client.get("/problems/no-such-problem").status_code == 404
 
@@ -42,7 +79,7 @@ def test_unknown_types_are_not_found(client: FlaskClient) -> None:
 def broken(monkeypatch: pytest.MonkeyPatch) -> None:
     """An authority whose every question fails."""
 
-    def fail(self: Authority, *asked: Any) -> Any:
+    def fail(self: Authority, *asked: Any, **options: Any) -> Any:
         raise RuntimeError("the secret of the house")
 
     monkeypatch.setattr(Authority, "validate", fail)

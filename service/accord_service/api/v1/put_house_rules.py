@@ -54,4 +54,4 @@ def _refuse_what_loosens(asked: Asked, house: HouseRules) -> None:
     except HouseError as error:
         raise HouseRulesRefused(error.refusals) from None
     except EngineError as error:
-        raise HouseRulesRefused([Refusal("/rules", str(error))]) from None
+        raise HouseRulesRefused([Refusal("/rules", str(error), code="breaks-book")]) from None
