@@ -150,8 +150,8 @@ def published_on_one(town: Topology) -> int:
         changed = {"kind": "limits", "id": LIMIT, "value": {**entry, "value": entry["value"] + 1}}
         base = {"revision": head["number"], "digest": head["digest"]}
         draft = owner.governance.propose(base, [changed], "To see it cross over.", "A topology to be checked.")
-        steward.governance.approve(owner.governance.open(draft["id"]))
-        return int(steward.governance.publish(draft["id"])["revision"])
+        steward.governance.approve(owner.governance.open(draft["proposal_id"]))
+        return int(steward.governance.publish(draft["proposal_id"])["revision"])
 
 
 def seen_on_the_other(town: Topology, revision: int) -> float:
