@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from flask import Response, request
 from tests.markers import pytest_collection_modifyitems, pytest_runtest_setup
 
 from accord_rules.authority import Authority
@@ -21,6 +22,9 @@ from accord_rules.governance import changes
 from accord_rules.infer import engine
 from accord_rules.load.loader import from_documents, load_book
 from accord_rules.revision.book import Book
+from accord_service import app
+from accord_service.api.v1 import ENDPOINTS
+from accord_service.http.problems import Problem
 from accord_service.run.config import Config
 from accord_service.serving import first_start
 from accord_service.steps import proposals
@@ -62,6 +66,24 @@ def books_loaded_once() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         for room in (changes, edition, first_start, proposals):
             patch.setattr(room, "from_documents", load_once)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def problems_declared() -> Iterator[None]:
+    """An endpoint that answers with a type of problem that it does not declare fails, whatever is tested there: the
+    description would not list it."""
+    endpoints = {endpoint.name: endpoint for endpoint in ENDPOINTS}
+    answer = app._problem
+
+    def answer_declared(problem: Problem) -> Response:
+        endpoint = endpoints.get(request.endpoint or "")
+        told = endpoint is None or type(problem) in endpoint.problems
+        assert told, f"{request.endpoint} does not declare {type(problem).__name__}"
+        return answer(problem)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(app, "_problem", answer_declared)
         yield
 
 

@@ -12,14 +12,14 @@ LONGEST = (
     "tests/mutation/test_code_mutants.py",  # by night
     "tests/contract/test_schemathesis.py",
     "tests/docs/test_readme.py",
-    "tests/service/test_proposals.py",
+    "tests/service/api/test_proposals.py",
     "tests/cli/test_command.py",
     "tests/rules/laws/test_answers.py",
-    "tests/service/test_slow_clients.py",
+    "tests/service/serving/test_slow_clients.py",
     "tests/e2e/test_topology.py",
     "tests/demo/test_run.py",
     "tests/rules/governance/test_house.py",
-    "tests/service/test_revisions.py",
+    "tests/service/worker/test_revisions.py",
     "tests/cli/test_administration.py",
     "tests/rules/laws/test_brute_force.py",
     "tests/docs/test_suite.py",
@@ -28,11 +28,11 @@ LONGEST = (
 GATES = (
     "tests/demo",
     "tests/mutation",
-    "tests/rules/core/test_bands.py",
+    "tests/rules/load/test_bands.py",
     "tests/rules/infer/test_differential.py",
     "tests/rules/laws",
     "tests/rules/published",
-    "tests/service/test_roles.py",
+    "tests/service/http/test_roles.py",
 )
 
 

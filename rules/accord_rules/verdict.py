@@ -176,7 +176,7 @@ class Verdict(Documented):
     @property
     def on(self) -> PressVerdict:
         """What was judged on the press that the verdict speaks of."""
-        return next(each for each in self.presses if each.press == self.judged_on)
+        return next(press for press in self.presses if press.press == self.judged_on)
 
 
 # Where a quantity is given twice, the string is what an order takes, and the number beside it the same to a tenth.

@@ -19,7 +19,7 @@ market = "uk"
 unit_system = "metric"
 standing = []
 [[presses]]
-id = "left"
+id = "bench"
 type = "clamshell"
 [[presses]]
 id = "right"

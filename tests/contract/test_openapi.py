@@ -353,7 +353,7 @@ ORDERS: dict[str, dict[str, Any]] = {
         "decorations": [{"transfer": "cut-film", "placement": "front"},
                         {"transfer": "powder-film", "placement": "back"},
                         {"transfer": "foil-over-adhesive", "placement": "front", "over": 0}],
-        "press": "left",
+        "press": "bench",
         "reference": "FY-1",
     },
     "for a small child": {

@@ -10,21 +10,21 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any, Protocol
 
-from accord_rules.derive.sources import Source
+from accord_rules.derive.sources import SourceField
 from accord_rules.revision.facts import How, Of, Read, reads_of
 
 
-class Known(Protocol):
+class FactsByName(Protocol):
     """Facts by name."""
 
     def __getitem__(self, name: str, /) -> Any: ...
 
 
 # Given the facts and the parts of the question (``case.Parts``), the value; None for unknown.
-Answer = Callable[[Known, Any], Any]
+Answer = Callable[[FactsByName, Any], Any]
 
 
-def answer_of(function: Callable[..., Any], sources: Mapping[str, Source]) -> Answer:
+def answer_of(function: Callable[..., Any], sources: Mapping[str, SourceField]) -> Answer:
     """A call that fetches what the function declares to read, then makes it; unknown in, unknown out."""
     reads = reads_of(function)
     held = {name: sources[read.names[0]] for name, read in reads.items() if read.of is Of.SOURCE}
@@ -48,7 +48,7 @@ def answer_of(function: Callable[..., Any], sources: Mapping[str, Source]) -> An
     return answer
 
 
-def _fetched(read: Read, source: Source | None) -> str:
+def _fetched(read: Read, source: SourceField | None) -> str:
     first = read.names[0]
     if source is not None:
         return f"parts.{source.path}"

@@ -73,19 +73,19 @@ _LOOSE = tuple(
 )
 
 
-class Layer:
+class SharedFacts:
     """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more."""
 
     __slots__ = ("facts", "narrower")
 
     def __init__(self) -> None:
         self.facts: dict[str, Any] = {}
-        self.narrower: dict[Hashable, Layer] = {}
+        self.narrower: dict[Hashable, SharedFacts] = {}
 
-    def of(self, part: Hashable) -> Layer:
+    def of(self, part: Hashable) -> SharedFacts:
         layer = self.narrower.get(part)
         if layer is None:
-            layer = self.narrower[part] = Layer()
+            layer = self.narrower[part] = SharedFacts()
         return layer
 
 
@@ -97,12 +97,14 @@ class FactError(RuntimeError):
         self.fact = fact
 
 
-class Known(dict[str, Any]):
+class KnownFacts(dict[str, Any]):
     """Facts by name, of one case; what is not known yet is worked out."""
 
     __slots__ = ("assume", "layers", "parts", "rank", "wider")
 
-    def __init__(self, parts: Parts, rank: int, layers: tuple[Layer, ...], wider: Known | None, assume: bool) -> None:
+    def __init__(
+        self, parts: Parts, rank: int, layers: tuple[SharedFacts, ...], wider: KnownFacts | None, assume: bool
+    ) -> None:
         super().__init__(wider if wider is not None else ())
         for layer in layers:
             if layer.facts:
@@ -145,17 +147,17 @@ class Case:
     def __init__(self, book: Book, shop: Shop, order: Order, *, assume: bool = True) -> None:
         """A whole order. ``assume=False`` leaves unsaid things unknown instead of assuming."""
         parts = Parts(book, shop, order)
-        self._set(book, None, Scope.ORDER, 0, parts, Known(parts, 0, (Layer(),), None, assume))
+        self._set(book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, (SharedFacts(),), None, assume))
 
-    def _set(self, book: Book, parent: Case | None, scope: Scope, index: int, parts: Parts, known: Known) -> None:
+    def _set(self, book: Book, parent: Case | None, scope: Scope, index: int, parts: Parts, known: KnownFacts) -> None:
         self.book, self.parent, self.scope, self.index = book, parent, scope, index
         self._parts, self.known = parts, known
         self._likeness: Hashable = None
 
     @classmethod
-    def _made(cls, parent: Case, scope: Scope, index: int, parts: Parts, layers: tuple[Layer, ...]) -> Case:
+    def _made(cls, parent: Case, scope: Scope, index: int, parts: Parts, layers: tuple[SharedFacts, ...]) -> Case:
         case = cls.__new__(cls)
-        known = Known(parts, scope.rank, layers, parent.known, parent.known.assume)
+        known = KnownFacts(parts, scope.rank, layers, parent.known, parent.known.assume)
         case._set(parent.book, parent, scope, index, parts, known)
         return case
 
@@ -170,7 +172,9 @@ class Case:
             raise ValueError("another piece, or another use of it, is another question")
         case = Case.__new__(Case)
         parts = Parts(self.book, self.shop, order)
-        case._set(self.book, None, Scope.ORDER, 0, parts, Known(parts, 0, self.known.layers, None, self.known.assume))
+        case._set(
+            self.book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, self.known.layers, None, self.known.assume)
+        )
         return case
 
     def decoration_case(self, index: int) -> Case:
@@ -324,7 +328,7 @@ def _about_the_piece(order: Order) -> tuple[Any, ...]:
 class _Noted:
     """Known facts, with the names of those that are read."""
 
-    def __init__(self, known: Known) -> None:
+    def __init__(self, known: KnownFacts) -> None:
         self._known = known
         self.names: set[str] = set()
 

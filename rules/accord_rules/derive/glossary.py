@@ -133,8 +133,8 @@ class Glossary(Mapping[str, FactEntry]):
             kinds=tuple(kind for kind in domain.split("|") if kind in KINDS) if isinstance(domain, str) else (),
             reads=Reads(*(graph.named(name, of) for of in (Of.FACT, Of.SOURCE, Of.LIMIT, Of.ENTRIES))),
             read_by=ReadBy(
-                facts=tuple(each for each in readers if each in graph.facts),
-                choices=tuple(each for each in readers if each in graph.sources),
+                facts=tuple(reader for reader in readers if reader in graph.facts),
+                choices=tuple(choice for choice in readers if choice in graph.sources),
                 rules=self._rules.get(name, ()),
             ),
             unsaid=_unsaid(fact),
@@ -142,11 +142,11 @@ class Glossary(Mapping[str, FactEntry]):
 
     @cached_property
     def _rules(self) -> Mapping[str, tuple[RuleReader, ...]]:
-        found: dict[str, tuple[RuleReader, ...]] = {}
-        for rule in sorted(self._book.rules.values(), key=lambda each: each.id):
+        readers: dict[str, tuple[RuleReader, ...]] = {}
+        for rule in sorted(self._book.rules.values(), key=lambda rule: rule.id):
             for name in {*rule.condition.facts, *rule.because.facts, *rule.fix.facts}:
-                found[name] = (*found.get(name, ()), RuleReader(rule.id, rule.level))
-        return found
+                readers[name] = (*readers.get(name, ()), RuleReader(rule.id, rule.level))
+        return readers
 
 
 def _measure(dimension: units.Dimension) -> Measure:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
 
-from accord_rules.derive.sources import ARRANGED, LOWERED, SOURCES, Part, Source
+from accord_rules.derive.sources import ARRANGED, LOWERED, SOURCES, Part, SourceField
 from accord_rules.documents.spelling import did_you_mean
 from accord_rules.revision.facts import SHIPPED, Fact, Of, Read, Register, assuming_of, reads_of
 
@@ -22,11 +22,11 @@ class Graph:
     """``facts`` and ``sources`` by name; ``declared_wrong`` is what the register of the facts found."""
 
     facts: Mapping[str, Fact]
-    sources: Mapping[str, Source]
+    sources: Mapping[str, SourceField]
     declared_wrong: tuple[str, ...] = ()
 
     @classmethod
-    def of(cls, register: Register, sources: Mapping[str, Source] = SOURCES) -> Graph:
+    def of(cls, register: Register, sources: Mapping[str, SourceField] = SOURCES) -> Graph:
         return cls(MappingProxyType(register.facts), sources, tuple(register.faults))
 
     # -- who reads what ------------------------------------------------------------------------------------------
@@ -153,7 +153,7 @@ class Graph:
 
     def _unreadable(self, fact: Fact, read: Read, name: str) -> str:
         """Why a fact may not read this one; empty if it may."""
-        known: Mapping[str, Fact | Source] | None = {Of.FACT: self.facts, Of.SOURCE: self.sources}.get(read.of)  # type: ignore[assignment]
+        known: Mapping[str, Fact | SourceField] | None = {Of.FACT: self.facts, Of.SOURCE: self.sources}.get(read.of)  # type: ignore[assignment]
         if known is None:
             return ""
         if name not in known:

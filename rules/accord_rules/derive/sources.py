@@ -31,7 +31,7 @@ class Part(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class SourceField:
     """``thing``: what it is a field of. ``path``: where ``parts.Parts`` has it.
 
     ``holder``: what of a case may be absent, with all its fields. ``reads``: facts and sources that it is found from,
@@ -142,42 +142,44 @@ LOWERED = ("display_c", "surface_c", "spread_k", "time_s")
 
 def _fields(
     start: str, of: type, path: str, scope: Scope, part: Part, *, but: tuple[str, ...] = ()
-) -> Iterator[Source]:
+) -> Iterator[SourceField]:
     for name in of.__dataclass_fields__:  # type: ignore[attr-defined]
         if name not in but:
-            yield Source(start + name, scope, part, path, f"{path}.{name}")
+            yield SourceField(start + name, scope, part, path, f"{path}.{name}")
 
 
-def _all() -> Iterator[Source]:
+def _all() -> Iterator[SourceField]:
     order, decoration, pressing = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
     whole = ("item", "decorations", "use", "press", "reference")  # told in their fields, or never interpreted
     yield from _fields("/", Order, "order", order, Part.PIECE, but=whole)
     yield from _fields("/item/", Item, "item", order, Part.PIECE)
     yield from _fields("/use/", Use, "use", order, Part.PIECE)
     yield from _fields("shop/", Shop, "shop", order, Part.PIECE, but=("stock", "presses"))
-    yield Source("shop/units", order, Part.PIECE, "shop", "shop.units", reads=("shop/unit_system",))
+    yield SourceField("shop/units", order, Part.PIECE, "shop", "shop.units", reads=("shop/unit_system",))
     yield from _fields("shop/stock/", Stock, "shop.stock", order, Part.PIECE)
-    yield Source("/decorations", order, Part.OTHERS, "order", "count")
+    yield SourceField("/decorations", order, Part.OTHERS, "order", "count")
     print_ = ("transfer", "over", "artwork", "settings")
     yield from _fields("/decorations/{i}/", Decoration, "decoration", decoration, Part.PRINT, but=print_)
     yield from _fields("/decorations/{i}/artwork/", Artwork, "artwork", decoration, Part.PRINT)
-    yield Source("/decorations/{i}/transfer", decoration, Part.TRANSFER, "decoration", "decoration.transfer")
-    yield Source("/decorations/{i}/over", decoration, Part.OTHERS, "decoration", "decoration.over")
+    yield SourceField("/decorations/{i}/transfer", decoration, Part.TRANSFER, "decoration", "decoration.transfer")
+    yield SourceField("/decorations/{i}/over", decoration, Part.OTHERS, "decoration", "decoration.over")
     # Of the others, by their indices.
     for name in ("placement", "over", "transfer"):
         own, path = f"/decorations/{{i}}/{name}", f"{name}s_of_others"
-        yield Source(f"/decorations/{{j}}/{name}", decoration, Part.OTHERS, "others", path, of_others=own)
+        yield SourceField(f"/decorations/{{j}}/{name}", decoration, Part.OTHERS, "others", path, of_others=own)
     below = tuple(f"/decorations/{{{index}}}/{field}" for index in "ij" for field in ("over", "transfer"))
-    yield Source("layers/transfers", decoration, Part.OTHERS, "others", "transfers_beneath", reads=below)
+    yield SourceField("layers/transfers", decoration, Part.OTHERS, "others", "transfers_beneath", reads=below)
     yield from _fields("press/", Press, "press", pressing, Part.PRESS)
     yield from _fields(_SAID, Settings, "said", pressing, Part.SETTINGS)
     for name in Chosen._fields:
-        yield Source(f"chosen/{name}", pressing, Part.SETTINGS, "chosen", f"chosen.{name}", "chosen", CHOICE[name])
+        yield SourceField(f"chosen/{name}", pressing, Part.SETTINGS, "chosen", f"chosen.{name}", "chosen", CHOICE[name])
     for name in Sequenced._fields:
         looked_at = ("job.total_s",) if name == "total_s" else ARRANGED
-        yield Source(f"sequence/{name}", pressing, Part.SEQUENCE, "sequence", f"sequence.{name}", "sequence", looked_at)
+        yield SourceField(
+            f"sequence/{name}", pressing, Part.SEQUENCE, "sequence", f"sequence.{name}", "sequence", looked_at
+        )
     earlier = ("sequence/order", "/decorations/{j}/transfer", "/decorations/{j}/placement")
-    yield Source("sequence/earlier", pressing, Part.SEQUENCE, "sequence", "earlier", "sequence", earlier)
+    yield SourceField("sequence/earlier", pressing, Part.SEQUENCE, "sequence", "earlier", "sequence", earlier)
 
 
-SOURCES: Mapping[str, Source] = MappingProxyType({source.name: source for source in _all()})
+SOURCES: Mapping[str, SourceField] = MappingProxyType({source.name: source for source in _all()})

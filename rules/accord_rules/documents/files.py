@@ -46,7 +46,7 @@ class EntryFault:
 
     def __str__(self) -> str:
         place = (part for part in (self.file, self.entry, self.fault.pointer) if part)
-        return ": ".join((*place, self.fault.told))
+        return ": ".join((*place, self.fault.message_with_hints))
 
 
 # What is wrong with a book: in a file or entry, or with something that comes with the program, in a sentence.

@@ -64,10 +64,10 @@ class Fault:
     refused: str = dataclasses.field(default="", kw_only=True)
 
     def __str__(self) -> str:
-        return f"{self.pointer or '/'}: {self.told}"
+        return f"{self.pointer or '/'}: {self.message_with_hints}"
 
     @property
-    def told(self) -> str:
+    def message_with_hints(self) -> str:
         """The message with the nearest words, and as many of the allowed ones as fit a line."""
         near = spelling.nearest(self.refused, self.allowed) if self.refused else ()
         hints = [f"did you mean {', '.join(near)}?"] if near else []

@@ -284,7 +284,7 @@ def _example_refusals(laid: Book, rules: Mapping[str, Rule]) -> Iterable[Refusal
 
 def _refused(pointer: str, faults: Iterable[Fault]) -> list[Refusal]:
     """What is wrong with an entry, as refusals of the document that it stands in."""
-    return [Refusal(pointer + fault.pointer, fault.told) for fault in faults]
+    return [Refusal(pointer + fault.pointer, fault.message_with_hints) for fault in faults]
 
 
 def witness(book: Book, name: str, value: float, shop: Shop | None = None) -> Witness | None:

@@ -35,23 +35,23 @@ def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
 def _unknown_names(order: Order, book: Book) -> list[Fault]:
     faults = []
     for pointer, kinds, name in names_in(order):
-        known = [each for kind in kinds.split("|") for each in book.catalogue[kind]]
-        if name in known or (kinds == "consumables" and name == DELIBERATELY_NONE):
+        names = [entry for kind in kinds.split("|") for entry in book.catalogue[kind]]
+        if name in names or (kinds == "consumables" and name == DELIBERATELY_NONE):
             continue
         title = kinds.replace("|", " or ").replace("_", " ")
-        message, allowed = f"there is no {name!r} among the {title} of the book", tuple(sorted(known))
+        message, allowed = f"there is no {name!r} among the {title} of the book", tuple(sorted(names))
         faults.append(Fault(pointer, message, allowed, code="not-in-book", refused=name))
     return faults
 
 
 def _colours(order: Order) -> list[Fault]:
-    said = [("/item/colour", order.item.colour)]
+    colours = [("/item/colour", order.item.colour)]
     for index, decoration in enumerate(order.decorations):
         palette = decoration.artwork.palette if decoration.artwork is not None else None
-        said += [(f"/decorations/{index}/artwork/palette/{i}", colour) for i, colour in enumerate(palette or ())]
+        colours += [(f"/decorations/{index}/artwork/palette/{i}", colour) for i, colour in enumerate(palette or ())]
     return [
         Fault(pointer, f"{colour!r} is no colour", _COLOURS, code="bad-format")
-        for pointer, colour in said
+        for pointer, colour in colours
         if colour is not None and read_colour(colour) is None
     ]
 
@@ -92,7 +92,7 @@ def _press_faults(order: Order, shop: Shop) -> list[Fault]:
 
 def calibration_faults(press: Press, pointer: str) -> list[Fault]:
     """Readings that make no curve: two at one display setting, or a surface that cools as the display rises."""
-    readings = sorted(press.calibration, key=lambda each: each.display)
+    readings = sorted(press.calibration, key=lambda reading: reading.display)
     means = [sum(reading.surface) / len(reading.surface) for reading in readings]
     if len({reading.display for reading in readings}) != len(readings):
         return [Fault(f"{pointer}/calibration", "has two readings at one display setting", code="given-twice")]
@@ -107,7 +107,7 @@ def resolve_fibres(fibres: Mapping[str, float] | None, book: Book) -> tuple[Mapp
     """Codes, names and aliases to codes; ambiguous ones refused with both readings; the sum checked."""
     if fibres is None:
         return None, []
-    faults, found = [], {}
+    faults, shares = [], {}
     for spelling, share in fibres.items():
         pointer = f"/item/fibres/{escape(spelling)}"
         ambiguous = book.ambiguous_fibres.get(spelling.strip().upper())
@@ -119,12 +119,12 @@ def resolve_fibres(fibres: Mapping[str, float] | None, book: Book) -> tuple[Mapp
         elif code is None:
             message, allowed = f"{spelling!r} is no fibre of the book", tuple(sorted(book.fibre_names))
             faults.append(Fault(pointer, message, allowed, code="not-in-book", refused=spelling.lower()))
-        elif code in found:
+        elif code in shares:
             faults.append(Fault(pointer, f"{spelling!r} names {code} a second time", code="given-twice"))
         else:
-            found[code] = share
+            shares[code] = share
     total = sum(fibres.values())
     if abs(total - 100) > SUM_TOLERANCE:
         message = f"sums to {total:g} %; must be 100 ± {SUM_TOLERANCE:g}"
         faults.append(Fault("/item/fibres", message, code="out-of-range"))
-    return dict(sorted(found.items())), faults
+    return dict(sorted(shares.items())), faults

@@ -297,7 +297,8 @@ class Endpoint:
         if not self.writes:
             return cast(Answer, self.run(asked))
         if asked.query.validate_only:
-            return replace(self._prepared(asked).preview, status=200)
+            # Nothing was made, so it is nowhere.
+            return replace(self._prepared(asked).preview, status=200, headers=_EMPTY)
         key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
         address = [request.path, dataclasses.asdict(asked.query)]
         digest = request_digest(self.method, address, _if_match(), dict(asked.document))

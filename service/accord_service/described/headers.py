@@ -30,6 +30,7 @@ ANSWERED: Mapping[str, str] = MappingProxyType(
     }
 )
 _OF_ALL = ("Cache-Control", "Server-Timing", "Vary", REQUEST_ID)
+_ETAG = '(?:W/)?"[!#-~]*"'
 _WAITS = (StillUnderWay, StoreUnavailable)
 
 
@@ -85,7 +86,8 @@ def if_none_match() -> dict[str, Any]:
 
 def _if_match() -> dict[str, Any]:
     about = "the ETag, quotes and all, that a read of what is replaced gave; several, or * for whatever is there"
-    return _parameter(IF_MATCH, about, {"type": "string", "examples": ['"3-0a1b2c3d"']}, required=True)
+    schema = {"type": "string", "pattern": rf"^(?:\*|{_ETAG}(?:[ \t]*,[ \t]*{_ETAG})*)$", "examples": ['"3-0a1b2c3d"']}
+    return _parameter(IF_MATCH, about, schema, required=True)
 
 
 def _idempotency_key() -> dict[str, Any]:

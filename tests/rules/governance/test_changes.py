@@ -151,7 +151,7 @@ def test_what_is_wrong_in_a_changed_entry_is_told_at_its_place_in_the_changes(bo
     assert [each.pointer for each in faults_in(changes, refused.value)] == ["/changes/0/value/stricter"]
     with pytest.raises(BookError) as refused:
         check(book.documents, changes[1:])
-    told = {each.pointer: each.told for each in faults_in(changes, refused.value)}
+    told = {each.pointer: each.message_with_hints for each in faults_in(changes, refused.value)}
     assert "did you mean item.textile" in told["/changes/1/value/when"]
     assert "did you mean item.nylon_share" in told["/changes/1/value/because"]
     with pytest.raises(BookError) as refused:

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import pytest
-from tests.rules.core.cases import Document, order_document, shop_of
+from tests.rules.cases import Document, order_document, shop_of
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read

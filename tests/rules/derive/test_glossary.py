@@ -66,10 +66,10 @@ def test_what_is_assumed_can_be_said_at_its_pointer(book: Book, glossary: Glossa
         document = put(book.documents["base_example"]["order"], unsaid.pointer.replace("{i}", "0"), unsaid.value)
         read(Order, document)
     wanted = {name: fact.missing.value for name, fact in declared().items() if isinstance(fact.missing, Assume)}
-    # What hangs on what else is said, and what no order says in one value.
+    # All but what hangs on what else is said.
     assert {name for name in wanted if name not in sayable} == {
         name for name, value in wanted.items() if callable(value)
-    } | {"art.light", "item.care"}
+    }
     assert sayable["item.diameter_mm"].value == "82 mm"
     assert sayable["art.colours"].value == 1
 

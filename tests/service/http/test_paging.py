@@ -15,7 +15,16 @@ from accord_service.http.paging import PageQuery
 
 LISTS = tuple(endpoint for endpoint in ENDPOINTS if issubclass(endpoint.query, PageQuery))
 # A cursor of a list that is sorted by name is a name, so every word is one.
-BY_NAME = {"/v1/catalogue", "/v1/catalogue/{kind}", "/v1/limits", "/v1/sources", "/v1/rules", "/v1/shops", "/v1/keys"}
+BY_NAME = {
+    "/v1/catalogue",
+    "/v1/catalogue/{kind}",
+    "/v1/limits",
+    "/v1/sources",
+    "/v1/rules",
+    "/v1/facts",
+    "/v1/shops",
+    "/v1/keys",
+}
 
 
 @pytest.fixture(scope="module")

@@ -37,7 +37,7 @@ def test_the_index_says_what_it_is_and_where_everything_is(client: FlaskClient) 
     assert answer.status_code == 200, answer.text
     told = answer.json
     assert (told["api_version"], told["code_digest"]) == ("1", code_digest())
-    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    project = tomllib.loads((Path(__file__).parents[3] / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert told["code_version"] == project["version"]
     assert {"gzip", "idempotency-key", "as-of-revision"} <= set(told["features"])
     assert {each["operation_id"]: (each["method"], each["path"]) for each in told["operations"]} == {

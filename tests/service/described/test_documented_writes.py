@@ -18,7 +18,7 @@ from werkzeug.test import TestResponse
 
 from accord_service.app import create_app
 
-DEMO = Path(__file__).parents[2] / "demo"
+DEMO = Path(__file__).parents[3] / "demo"
 JSON = "application/json"
 OWNER, COUNTER = ("harbour-lane", "owner"), ("harbour-lane", "counter")
 FIRST, SECOND, ADMIN = ("mill-steps", "steward"), ("quay-yard", "steward"), ("kiln-corner", "admin")

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from tests.rules.core.cases import order_document, pressing, shop_of, whole_case
+from tests.rules.cases import order_document, pressing, shop_of, whole_case
 
 from accord_rules.derive import case as case_module
 from accord_rules.derive.case import Case
@@ -283,7 +283,7 @@ def test_what_a_fact_hangs_on_does_not_follow_from_its_name() -> None:
 
 SCRIPT = """
 import json, sys
-sys.path[:0] = ["tests/rules/core"]
+sys.path[:0] = ["tests/rules"]
 from accord_rules.revision.facts import BOOL, Scope, fact, read
 
 @fact("press.dislikes", BOOL, Scope.PRESSING)
@@ -297,7 +297,7 @@ from accord_rules.governance.house import HouseAuthority, read_house
 from accord_rules.load.examples import failures
 from accord_rules.load.loader import load_book
 from accord_rules.orders.order import Order
-from tests.rules.core.cases import order_document, shop_of
+from tests.rules.cases import order_document, shop_of
 
 book = load_book()
 shared = Authority(book)
@@ -312,7 +312,7 @@ for transfers in (("cut-film", "flock-plush"), ("flock-plush", "cut-film")):
         for transfer, place in zip(transfers, ("front", "leg"))
     ]
     verdict = authority.validate(read_document(Order, document), shop_of(book))
-    found.append([each.about for each in verdict.findings if each.rule == "house.dislikes"])
+    found.append([finding.pointer for finding in verdict.findings if finding.rule == "house.dislikes"])
 authority.close()
 shared.close()
 print(json.dumps(found))

@@ -1,0 +1,56 @@
+import createClient from "openapi-fetch";
+import type { components, paths } from "./schema";
+
+const [address, counterKey, ownerKey] = process.argv.slice(2) as [string, string, string];
+const clientOf = (key: string) =>
+  createClient<paths>({ baseUrl: address, headers: { Authorization: `Bearer ${key}` } });
+const counter = clientOf(counterKey);
+const owner = clientOf(ownerKey);
+
+function answered<T>(result: { data?: T; error?: unknown }): T {
+  if (result.data === undefined) throw new Error(JSON.stringify(result.error));
+  return result.data;
+}
+
+const order: components["schemas"]["Order"] = {
+  item: { blank: "tote-polyester-white" },
+  decorations: [
+    {
+      transfer: "dye-sublimation",
+      placement: "front",
+      size: { width: "8 in", height: "8 in" },
+      artwork: { gradient: true, mirrored: true },
+    },
+  ],
+};
+const verdict = answered(await counter.POST("/v1/validate", { body: order }));
+console.log("validateOrder", verdict.verdict, verdict.findings.map((finding) => finding.rule).length);
+const plans = answered(await counter.POST("/v1/recommend", { body: order }));
+console.log("recommendPlans", plans.plans.length, plans.plans[0]?.verdict);
+
+const rules: string[] = [];
+let cursor: string | undefined;
+do {
+  const page = answered(await counter.GET("/v1/rules", { params: { query: { limit: 100, cursor } } }));
+  rules.push(...page.entries.map((entry) => entry.id));
+  cursor = page.next === null ? undefined : new URL(page.next, address).searchParams.get("cursor") ?? undefined;
+} while (cursor);
+console.log("listRules", rules.length, new Set(rules).size);
+
+const head = answered(await owner.GET("/v1/revisions", { params: { query: { limit: 1 } } })).entries[0]!;
+const source = { title: "A new source", kind: "from-memory", text: "What the stewards remember." };
+const preview = answered(
+  await owner.POST("/v1/proposals", {
+    params: { query: { validate_only: true } },
+    body: {
+      base: { revision: head.number, digest: head.digest },
+      changes: [{ kind: "sources", id: "remembered", value: source }],
+      reason: "It is missing.",
+      evidence: "None.",
+    },
+  }),
+);
+console.log("draftProposal", preview.id, preview.state);
+
+const { error, response } = await counter.POST("/v1/validate", { body: { ...order, decorations: [] } });
+console.log("a problem", response.status, error?.type, error?.errors[0]?.pointer);
