@@ -8,7 +8,7 @@ from accord_service.cli.answerers import Failure, ServiceCall, administered
 from accord_service.http.roles import COLLECTIVE, ROLES
 
 _COLUMNS = (
-    "id",
+    "key_id",
     "shop_id",
     "role",
     "last_four",
