@@ -148,10 +148,10 @@ def published_on_one(town: Topology) -> int:
         head = next(iter(owner.governance.revisions()))
         entry = copy.deepcopy(owner.limit(LIMIT).entry)
         changed = {"kind": "limits", "id": LIMIT, "value": {**entry, "value": entry["value"] + 1}}
-        base = {"revision": head["number"], "digest": head["digest"]}
+        base = {"revision": head["revision"], "digest": head["digest"]}
         draft = owner.governance.propose(base, [changed], "To see it cross over.", "A topology to be checked.")
-        steward.governance.approve(owner.governance.open(draft["id"]))
-        return int(steward.governance.publish(draft["id"])["revision"])
+        steward.governance.approve(owner.governance.open(draft["proposal_id"]))
+        return int(steward.governance.publish(draft["proposal_id"])["revision"])
 
 
 def seen_on_the_other(town: Topology, revision: int) -> float:

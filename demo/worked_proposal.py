@@ -97,8 +97,8 @@ def show_effect(effect: Document) -> None:
     say(f"replayed: {replayed['recorded']} recorded orders, {replayed['edges']} at the edges of thresholds", "  ")
     for count in (each for each in effect["counts"] if each["source"] == "recorded"):
         say(
-            f"{count['shop']}: {count['rule']} {count['direction']} for {count['orders']} orders, another verdict for"
-            f" {count['verdicts']}",
+            f"{count['shop_id']}: {count['rule']} {count['direction']} for {count['orders']} orders, another verdict"
+            f" for {count['verdicts']}",
             "    ",
         )
     turns = Counter((f["before"], f["after"]) for f in effect["flips"] if f["before"] != f["after"])
@@ -115,7 +115,7 @@ def work(town: Town) -> None:
     ids = record_the_day(town)
     say(f"1. The day's {len(ids)} orders are asked and recorded ({time.monotonic() - began_s:.1f} s).")
     head = next(iter(owner.governance.revisions()))
-    base = {"revision": head["number"], "digest": head["digest"]}
+    base = {"revision": head["revision"], "digest": head["digest"]}
     reason = "Two runs of twenty were spoiled this spring: what goes wrong once went wrong twenty times."
     evidence = "Harbour Lane's spoilage list, April and May; both runs would have shown it on the first piece."
     broken = [{"kind": "limits", "id": LIMIT, "value": None}]
@@ -123,18 +123,18 @@ def work(town: Town) -> None:
     say("2. A proposal that breaks the book is refused with the loader's reasons:")
     say(str(problem.errors[0]), "    ")
     draft = owner.governance.propose(base, changes_of(owner), reason, evidence)
-    say(f"3. Harbour Lane's owner drafts {draft['id']} on revision {base['revision']}: {draft['reason']}")
+    say(f"3. Harbour Lane's owner drafts {draft['proposal_id']} on revision {base['revision']}: {draft['reason']}")
     began_s = time.monotonic()
-    seen = owner.governance.open(draft["id"])
+    seen = owner.governance.open(draft["proposal_id"])
     say(f"4. Opened: its effect was worked out in {time.monotonic() - began_s:.1f} s.")
-    show_effect(first.governance.effect(draft["id"]))
-    say(f"5. Publishing now: {refused(lambda: first.governance.publish(draft['id']), 409)}")
+    show_effect(first.governance.effect(draft["proposal_id"]))
+    say(f"5. Publishing now: {refused(lambda: first.governance.publish(draft['proposal_id']), 409)}")
     stale = {**seen, "digests": {**seen["digests"], "replay_digest": "sha256:of-something-else"}}
     say(f"6. Approving what was not shown: {refused(lambda: first.governance.approve(stale), 409)}")
     approved = first.governance.approve(seen)
     valid, needed = approved["approvals_valid"], approved["approvals_needed"]
     say(f"7. Mill Steps' steward approves: {approved['state']} ({valid} of {needed}).")
-    published = second.governance.publish(draft["id"])
+    published = second.governance.publish(draft["proposal_id"])
     say(f"8. Quay Yard's steward publishes: revision {published['revision']}, {published['digest'][:23]}…")
     seen_after(town, published["revision"])
     turned = town["mill-steps-counter"] if _shop_of(TURNED) == "mill-steps" else town[f"{_shop_of(TURNED)}-counter"]

@@ -39,7 +39,7 @@ _LEVEL, _VERDICT = Choice(LEVELS), Choice(VERDICTS)
 class Finding(Documented):
     """One rule's say about one part of the order."""
 
-    rule: str = required(STRING, "id of the rule; /v1/rules/{rule} tells more")
+    rule: str = required(STRING, "id of the rule; /v1/rules/{name} tells more")
     level: str = required(_LEVEL, "how much it matters")
     pointer: str = required(STRING, "JSON Pointer into the order")
     presses: tuple[str, ...] | None = required(
@@ -52,7 +52,7 @@ class Finding(Documented):
         mapped(STRING), about="what was found, as people read it; with include=observed"
     )
     limit: Mapping[str, str] = required(mapped(STRING), "what it was held against, in the shop's units")
-    sources: tuple[str, ...] = required(STRINGS, "ids of sources; /v1/sources/{source} tells more")
+    sources: tuple[str, ...] = required(STRINGS, "ids of sources; /v1/sources/{name} tells more")
     layer: str = required(Choice(LAYERS), "shared: the collective's rule; house: the shop's own")
 
 

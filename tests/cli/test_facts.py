@@ -49,7 +49,7 @@ def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> 
     assert f"Words {', '.join(sorted(book.catalogue['finishes']))}" in said
     assert "at /item/finishes:" in said
     assert "asked where nothing can be assumed: Is the cloth treated" in said
-    assert "Reads blank.entry, substrate.entry said /item/finishes" in said
+    assert "Reads blank.entry, substrate.entry inputs /item/finishes" in said
     assert "Read by item.ceilings, item.repellent" in said
     blocking = sorted(r.id for r in book.rules.values() if r.level == "blocks" and fact.name in r.condition.facts)
     assert f"blocks {', '.join(blocking)}" in said

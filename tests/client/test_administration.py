@@ -56,7 +56,7 @@ def test_an_admin_replaces_a_shop_and_a_trial_changes_nothing(admin: Client) -> 
 
 def test_a_key_that_was_issued_can_be_read(admin: Client) -> None:
     issued = admin.administration.issue_key("harbour-lane", "counter")
-    assert admin.administration.key(issued["id"]) == {name: issued[name] for name in issued if name != "token"}
+    assert admin.administration.key(issued["key_id"]) == {name: issued[name] for name in issued if name != "token"}
 
 
 def test_house_rules_may_tighten_and_never_loosen(owner: Client) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from accord_client import Client, InvalidOrder, NotAuthorised, NotFound, ProblemError
+from accord_client import Client, InvalidOrder, NotAuthorised, NotFound, NotJson, ProblemError
 from accord_rules.derive import FACTS
 from accord_rules.load.loader import load_book
 from accord_rules.revision.catalogue import SUBSTRATE_FAMILIES
@@ -116,12 +116,12 @@ def test_a_bare_number_is_refused_with_place_and_units(accord: Client, possible:
 
 @pytest.mark.parametrize("number", [float("nan"), float("inf")])
 def test_what_json_cannot_hold_is_never_sent(accord: Client, possible: dict[str, Any], number: float) -> None:
-    with pytest.raises(ValueError, match="JSON compliant"):
+    with pytest.raises(NotJson, match="JSON compliant"):
         accord.validate(possible | {"quantity": number})
 
 
 def test_what_is_no_data_is_never_sent(accord: Client, possible: dict[str, Any]) -> None:
-    with pytest.raises(TypeError, match="an order can't hold a set"):
+    with pytest.raises(NotJson, match="an order can't hold a set"):
         accord.validate(possible | {"evidence": {"sample-test"}})
 
 

@@ -71,9 +71,11 @@ def test_busy_then_answered_waits_as_asked(faulty: Any, waits: Waits) -> None:
 
 def test_a_write_that_is_still_under_way_is_asked_for_again(faulty: Any, waits: Waits) -> None:
     """409 with Retry-After: the first try, whose connection was lost, goes on; with the same key it is done once."""
-    faulty.will(faulty.answer(409, {"title": "under way"}, PROBLEM, Retry_After="1"), faulty.answer(200, {"id": "p1"}))
+    faulty.will(
+        faulty.answer(409, {"title": "under way"}, PROBLEM, Retry_After="1"), faulty.answer(200, {"proposal_id": "p1"})
+    )
     with client(faulty, waits) as accord:
-        assert accord.governance.open("p1") == {"id": "p1"}
+        assert accord.governance.open("p1") == {"proposal_id": "p1"}
     assert waits == [1.0]
     first, second = (each.headers["Idempotency-Key"] for each in faulty.seen)
     assert first == second
@@ -167,6 +169,18 @@ def test_a_silent_service_is_not_asked_again(faulty: Any, waits: Waits, fault: s
         accord.validate(ORDER)
     assert len(faulty.seen) == 1
     assert waits == []
+
+
+def test_opening_a_proposal_may_take_longer_than_other_questions(faulty: Any, waits: Waits) -> None:
+    def answer_late(handler: Any) -> None:
+        faulty.closing.wait(1.0)
+        faulty.answer(200, {"proposal_id": "p1"})(handler)
+
+    faulty.will(answer_late, faulty.stay_silent)
+    with client(faulty, waits) as accord:
+        assert accord.governance.open("p1") == {"proposal_id": "p1"}
+        with pytest.raises(TimedOut, match=r"within 0\.2 s"):
+            accord.governance.open("p1", silence_s=0.2)
 
 
 def test_nobody_there(waits: Waits) -> None:

@@ -81,17 +81,17 @@ def names(client: FlaskClient, shops: Any) -> Mapping[str, str]:
         head = client.get("/v1/revisions", headers=admin).json["entries"][0]
         source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
         proposal = {
-            "base": {"revision": head["number"], "digest": head["digest"]},
+            "base": {"revision": head["revision"], "digest": head["digest"]},
             "changes": [{"kind": "sources", "id": id_, "value": source}],
             "reason": "It is missing.",
             "evidence": "None.",
         }
         made = done("/v1/proposals", admin, proposal)
-        return done(f"/v1/proposals/{made['id']}/open", admin)
+        return done(f"/v1/proposals/{made['proposal_id']}/open", admin)
 
     first = proposed("remembered")
-    done(f"/v1/proposals/{first['id']}/approve", steward, first["digests"])
-    published = done(f"/v1/proposals/{first['id']}/publish", steward)
+    done(f"/v1/proposals/{first['proposal_id']}/approve", steward, first["digests"])
+    published = done(f"/v1/proposals/{first['proposal_id']}/publish", steward)
     until = time.monotonic() + PATIENCE_S
     while client.get("/v1/catalogue", headers=admin).json["revision"] != published["revision"]:
         assert time.monotonic() < until, "the worker does not move on to the new head"
@@ -99,13 +99,13 @@ def names(client: FlaskClient, shops: Any) -> Mapping[str, str]:
     record = done("/v1/records", admin, {**RECORDED_ORDER, "quantity": 12})
     outcome = done(f"/v1/records/{record['record_id']}/outcomes", admin, OUTCOME_ASKED)
     return {
-        "proposal": proposed("remembered-too")["id"],
+        "proposal_id": proposed("remembered-too")["proposal_id"],
         "record_id": record["record_id"],
         "outcome_id": outcome["outcome_id"],
-        "number": "1",
-        "shop": SHOP_ID,
-        "press": "bench",
-        "key": client.get("/v1/shop/status", headers=admin).json["key_id"],
+        "revision": "1",
+        "shop_id": SHOP_ID,
+        "press_id": "bench",
+        "key_id": client.get("/v1/shop/status", headers=admin).json["key_id"],
     }
 
 

@@ -253,6 +253,36 @@ def test_an_answers_headers_are_described(
     assert all(place(description, header["$ref"])["schema"] for header in told.values())
 
 
+def test_every_instant_of_a_document_says_that_it_is_one(description: Any) -> None:
+    """``read_at`` is a place: where a temperature is read."""
+    told = [
+        (name, field, schema)
+        for name, shape in schemas_of(description).items()
+        for field, schema in shape.get("properties", {}).items()
+        if field.endswith("_at") and field != "read_at"
+    ]
+    assert len(told) > 10
+    assert [(name, field) for name, field, schema in told if schema.get("format") != "date-time"] == []
+
+
+def test_a_name_in_an_address_is_no_parameter_of_the_query_and_ids_say_of_what(description: Any) -> None:
+    in_addresses = {}
+    for endpoint in ENDPOINTS:
+        names = set(re.findall(r"{(\w+)}", endpoint.path))
+        in_query = {each["name"] for each in operation(description, endpoint)["parameters"] if each["in"] == "query"}
+        assert not names & in_query, endpoint.name
+        in_addresses[endpoint.path] = names
+    assert set().union(*in_addresses.values()) == {
+        "kind", "name", "revision", "proposal_id", "record_id", "outcome_id", "press_id", "shop_id", "key_id"
+    }  # fmt: skip
+    schemas = schemas_of(description)
+    for name in ("Key", "IssuedKey", "ProposalStatus", "ShownProposal", "RecordLine", "OutcomeReport", "Flip"):
+        assert not {"id", "order", "shop"} & set(schemas[name]["properties"]), name
+    for name in ("RevisionLine", "RevisionChanges", "Published", "RecordLine"):
+        properties = schemas[name]["properties"]
+        assert {"revision", "number"} & set(properties) == {"revision"}, name
+
+
 def links(description: Any) -> Iterator[tuple[Any, Any]]:
     """Every link of a good answer, with the schema of the answer it stands at."""
     for endpoint in ENDPOINTS:

@@ -32,9 +32,9 @@ class Administration:
         """Every shop: id, name, version, when it last changed."""
         return self._asker.pages("/v1/shops")
 
-    def shop(self, id: str) -> Editable:
+    def shop(self, shop_id: str) -> Editable:
         """One shop as it was written."""
-        return self._asker.editable(f"/v1/shops/{self._segment(id)}")
+        return self._asker.editable(f"/v1/shops/{self._segment(shop_id)}")
 
     def add_shop(self, shop: Document, *, validate_only: bool = False) -> Document:
         return self._write("POST", "/v1/shops", shop, validate_only)
@@ -49,9 +49,9 @@ class Administration:
         """Every key that may be seen, or one shop's; revoked ones too."""
         return self._asker.pages("/v1/keys" + (f"?{urlencode({'shop_id': shop})}" if shop else ""))
 
-    def key(self, id: str) -> Document:
+    def key(self, key_id: str) -> Document:
         """One key; its token is kept nowhere."""
-        return self._asker.read(f"/v1/keys/{self._segment(id)}")
+        return self._asker.read(f"/v1/keys/{self._segment(key_id)}")
 
     def issue_key(
         self,
@@ -70,9 +70,9 @@ class Administration:
         said = {name: value for name, value in wanted.items() if value is not None}
         return self._write("POST", "/v1/keys", said, validate_only)
 
-    def revoke_key(self, id: str, *, validate_only: bool = False) -> Document:
+    def revoke_key(self, key_id: str, *, validate_only: bool = False) -> Document:
         """Make a key worthless, for good."""
-        return self._write("DELETE", f"/v1/keys/{self._segment(id)}", None, validate_only)
+        return self._write("DELETE", f"/v1/keys/{self._segment(key_id)}", None, validate_only)
 
     # -- an owner's --------------------------------------------------------------------------------------------------
 
@@ -80,9 +80,9 @@ class Administration:
         """Replace the own shop (``Client.shop``), as long as it still has this ``etag``."""
         return self._replace("/v1/shop", shop, etag, validate_only)
 
-    def press(self, id: str) -> Editable:
+    def press(self, press_id: str) -> Editable:
         """One press of the own shop; its ETag stays while others change the rest of the shop."""
-        return self._asker.editable(f"/v1/shop/presses/{self._segment(id)}")
+        return self._asker.editable(f"/v1/shop/presses/{self._segment(press_id)}")
 
     def replace_press(self, press: Document, etag: str, *, validate_only: bool = False) -> Editable:
         """Replace one press of the own shop, as long as it still has this ``etag``."""

@@ -24,7 +24,7 @@ from accord_client.documents import (
     ShopStatus,
     Verdict,
 )
-from accord_client.exceptions import BadAnswer
+from accord_client.exceptions import BadAnswer, NotJson
 from accord_client.governance import Governance
 from accord_client.retry import Retry
 from accord_client.session import Session
@@ -87,8 +87,8 @@ class Client:
         """Ask whether an order can be done. A rejected order is an answer, not an exception.
 
         The service keeps nothing of it; ``governance.record`` has it kept. ``include`` may ask for ``observed``: what
-        each finding found. Raises InvalidOrder if the service can't read the order, and TypeError or ValueError if it
-        is no JSON data.
+        each finding found. Raises InvalidOrder if the service can't read the order, and NotJson if it is no
+        JSON data.
         """
         return Verdict.read(self._post("/v1/validate", order, include=include))
 
@@ -208,10 +208,17 @@ class _Asker:
         return self._session.ask("GET", self._base + address)
 
     def write(
-        self, method: str, address: str, body: Mapping[str, Any] | None, headers: Mapping[str, str]
+        self,
+        method: str,
+        address: str,
+        body: Mapping[str, Any] | None,
+        headers: Mapping[str, str],
+        silence_s: float | None = None,
     ) -> dict[str, Any]:
         sent = None if body is None else _json(body)
-        return self._session.ask(method, self._base + address, sent, headers=headers, also_answers=(201,))
+        return self._session.ask(
+            method, self._base + address, sent, headers=headers, also_answers=(201,), silence_s=silence_s
+        )
 
     def editable(self, address: str) -> Editable:
         return self._session.editable("GET", self._base + address)
@@ -228,7 +235,11 @@ class _Asker:
 
 
 def _json(document: Mapping[str, Any]) -> bytes:
-    return json.dumps(document, ensure_ascii=False, allow_nan=False, default=_mapping).encode()
+    """Raises NotJson."""
+    try:
+        return json.dumps(document, ensure_ascii=False, allow_nan=False, default=_mapping).encode()
+    except (TypeError, ValueError, RecursionError) as error:
+        raise NotJson(f"this can't be sent as JSON: {error}") from error
 
 
 def _segment(name: str) -> str:

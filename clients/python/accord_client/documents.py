@@ -193,11 +193,12 @@ class Assumption:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One field of the order, from what it says to what would work; ``after`` None means leave it out."""
+    """One field of the order, from what it says to what would work; ``before`` is the service's ``from``, a
+    keyword of Python; ``to`` None means leave it out."""
 
     pointer: str
     before: Any
-    after: Any
+    to: Any
     document: Document = _kept()
 
     @classmethod

@@ -2,6 +2,7 @@
 
     AccordError
     ├── UnsafeAddress         the token would travel where others can read it (also a ValueError)
+    ├── NotJson               what was to be sent is no JSON data (also a ValueError)
     ├── ConnectionFailed      no connection, or it broke before the whole answer had come
     ├── TimedOut              the service stayed silent for too long
     ├── BadAnswer             something answered, but not with what the service promises
@@ -55,6 +56,10 @@ class AccordError(Exception):
 
 class UnsafeAddress(AccordError, ValueError):
     """A plain http address that is not this machine's own: whoever is on the way could read the token."""
+
+
+class NotJson(AccordError, ValueError):
+    """A document that JSON can't hold, such as one with NaN or a set in it. It was not sent."""
 
 
 class ConnectionFailed(AccordError):

@@ -14,6 +14,7 @@ from urllib.parse import urlencode
 from accord_client.documents import Editable
 
 Document = Mapping[str, Any]
+OPENING_S = 60.0
 
 
 class Asker(Protocol):
@@ -22,8 +23,15 @@ class Asker(Protocol):
     def read(self, address: str) -> dict[str, Any]:
         """The answer to a GET."""
 
-    def write(self, method: str, address: str, body: Document | None, headers: Mapping[str, str]) -> dict[str, Any]:
-        """The answer to a POST, PUT or DELETE."""
+    def write(
+        self,
+        method: str,
+        address: str,
+        body: Document | None,
+        headers: Mapping[str, str],
+        silence_s: float | None = None,
+    ) -> dict[str, Any]:
+        """The answer to a POST, PUT or DELETE; ``silence_s``: how long it may take, the client's own limit or this."""
 
     def editable(self, address: str) -> Editable:
         """The answer to a GET, with its ETag."""
@@ -52,17 +60,17 @@ class Governance:
         """Every revision of the book, newest first, without the book itself."""
         return self._asker.pages("/v1/revisions")
 
-    def revision(self, number: int, *, documents: bool = False) -> Document:
+    def revision(self, revision: int, *, documents: bool = False) -> Document:
         """One revision; with ``documents`` the whole book as it was."""
-        return self._asker.read(f"/v1/revisions/{number}" + ("?documents=true" if documents else ""))
+        return self._asker.read(f"/v1/revisions/{revision}" + ("?documents=true" if documents else ""))
 
-    def changes(self, number: int) -> Document:
+    def changes(self, revision: int) -> Document:
         """What a revision changed of the one before."""
-        return self._asker.read(f"/v1/revisions/{number}/changes")
+        return self._asker.read(f"/v1/revisions/{revision}/changes")
 
-    def revert(self, number: int, reason: str, *, validate_only: bool = False) -> Document:
+    def revert(self, revision: int, reason: str, *, validate_only: bool = False) -> Document:
         """A proposal that takes the book back to what a revision says, with its ``status``."""
-        return self._post(f"/v1/revisions/{number}/revert", {"reason": reason}, validate_only)
+        return self._post(f"/v1/revisions/{revision}/revert", {"reason": reason}, validate_only)
 
     # -- proposals -----------------------------------------------------------------------------------------------------
 
@@ -83,41 +91,45 @@ class Governance:
         """Every proposal, or those of one state, newest first, each with its status."""
         return self._asker.pages("/v1/proposals" + (f"?{urlencode({'state': state})}" if state else ""))
 
-    def proposal(self, id: str) -> Editable:
+    def proposal(self, proposal_id: str) -> Editable:
         """A proposal as its author wrote it: base, changes, reason, evidence."""
-        return self._asker.editable(self._proposal(id))
+        return self._asker.editable(self._proposal(proposal_id))
 
-    def status(self, id: str) -> Document:
+    def status(self, proposal_id: str) -> Document:
         """What became of a proposal: its state, its approvals, the digests to approve."""
-        return self._asker.read(f"{self._proposal(id)}/status")
+        return self._asker.read(f"{self._proposal(proposal_id)}/status")
 
-    def edit(self, id: str, draft: Document, etag: str) -> Editable:
+    def edit(self, proposal_id: str, draft: Document, etag: str) -> Editable:
         """Write a proposal anew; refused (412) if ``proposal`` would have another ETag by now."""
-        return self._asker.replace(self._proposal(id), draft, {"If-Match": etag, **_once()})
+        return self._asker.replace(self._proposal(proposal_id), draft, {"If-Match": etag, **_once()})
 
-    def open(self, id: str, *, validate_only: bool = False) -> Document:
-        """Work the effect out and put the proposal to the stewards."""
-        return self._post(f"{self._proposal(id)}/open", None, validate_only)
+    def open(self, proposal_id: str, *, validate_only: bool = False, silence_s: float = OPENING_S) -> Document:
+        """Work the effect out and put the proposal to the stewards.
 
-    def effect(self, id: str) -> Document:
+        Thousands of orders are judged for it, so the service may stay silent for ``silence_s`` instead of the client's
+        own time limit.
+        """
+        return self._post(f"{self._proposal(proposal_id)}/open", None, validate_only, silence_s=silence_s)
+
+    def effect(self, proposal_id: str) -> Document:
         """What the proposal would do, order by order."""
-        return self._asker.read(f"{self._proposal(id)}/effect")
+        return self._asker.read(f"{self._proposal(proposal_id)}/effect")
 
     def approve(self, status: Document, *, validate_only: bool = False) -> Document:
         """Approve exactly what ``status``, as it was read, stands for."""
-        return self._post(f"{self._proposal(status['id'])}/approve", dict(status["digests"]), validate_only)
+        return self._post(f"{self._proposal(status['proposal_id'])}/approve", dict(status["digests"]), validate_only)
 
-    def decline(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
+    def decline(self, proposal_id: str, reason: str, *, validate_only: bool = False) -> Document:
         """A steward's no to somebody else's proposal."""
-        return self._post(f"{self._proposal(id)}/decline", {"reason": reason}, validate_only)
+        return self._post(f"{self._proposal(proposal_id)}/decline", {"reason": reason}, validate_only)
 
-    def withdraw(self, id: str, reason: str, *, validate_only: bool = False) -> Document:
+    def withdraw(self, proposal_id: str, reason: str, *, validate_only: bool = False) -> Document:
         """Take the own proposal back."""
-        return self._post(f"{self._proposal(id)}/withdraw", {"reason": reason}, validate_only)
+        return self._post(f"{self._proposal(proposal_id)}/withdraw", {"reason": reason}, validate_only)
 
-    def publish(self, id: str, *, validate_only: bool = False) -> Document:
+    def publish(self, proposal_id: str, *, validate_only: bool = False) -> Document:
         """Make it the next revision."""
-        return self._post(f"{self._proposal(id)}/publish", None, validate_only)
+        return self._post(f"{self._proposal(proposal_id)}/publish", None, validate_only)
 
     # -- records and outcomes ------------------------------------------------------------------------------------------
 
@@ -172,13 +184,18 @@ class Governance:
     # -- inside --------------------------------------------------------------------------------------------------------
 
     def _post(
-        self, address: str, body: Document | None, validate_only: bool, idempotency_key: str | None = None
+        self,
+        address: str,
+        body: Document | None,
+        validate_only: bool,
+        idempotency_key: str | None = None,
+        silence_s: float | None = None,
     ) -> dict[str, Any]:
         query = "?validate_only=true" if validate_only else ""
-        return self._asker.write("POST", address + query, body, _once(idempotency_key))
+        return self._asker.write("POST", address + query, body, _once(idempotency_key), silence_s)
 
-    def _proposal(self, id: str) -> str:
-        return f"/v1/proposals/{self._segment(id)}"
+    def _proposal(self, proposal_id: str) -> str:
+        return f"/v1/proposals/{self._segment(proposal_id)}"
 
     def _record(self, record_id: str) -> str:
         return f"/v1/records/{self._segment(record_id)}"

@@ -27,6 +27,14 @@ class String(Reader):
 
 
 @dataclass(frozen=True)
+class InstantString(String):
+    """A point in time as RFC 3339 writes it."""
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "date-time"}
+
+
+@dataclass(frozen=True)
 class Integer(Reader):
     """Any whole number."""
 
@@ -102,6 +110,8 @@ class Nullable(Reader):
 
 STRING = String()
 STRING_OR_NULL = Nullable(STRING)
+INSTANT = InstantString()
+INSTANT_OR_NULL = Nullable(INSTANT)
 INTEGER = Integer()
 
 

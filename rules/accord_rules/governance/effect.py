@@ -17,7 +17,7 @@ from typing import Any
 
 from accord_rules.authority import Authority, code_digest
 from accord_rules.documents import units
-from accord_rules.documents.answers import INTEGER, STRING, STRINGS, Free, listed, mapped
+from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed, mapped
 from accord_rules.documents.canonical import digest
 from accord_rules.documents.reading import Choice, DocumentError, Object, required
 from accord_rules.documents.writing import Documented, written
@@ -78,8 +78,9 @@ class Flip(Documented):
     """One order that one rule says something else about."""
 
     source: str = required(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
-    shop: str = required(STRING, "the shop")
-    order: str = required(STRING, "the record's id, or the name of the edge case")
+    shop_id: str = required(STRING, "the shop")
+    record_id: str | None = required(STRING_OR_NULL, "the record; null for an order made at an edge")
+    edge: str | None = required(STRING_OR_NULL, "which order made at an edge; null for a record")
     rule: str = required(STRING, "the rule")
     direction: str = required(Choice(DIRECTIONS), "which way")
     before: str = required(Choice(REPLAYED_VERDICTS), "verdict under the base")
@@ -91,7 +92,7 @@ class FlipCount(Documented):
     """How many orders of a shop one rule turns one way."""
 
     source: str = required(Choice(SOURCES), "recorded: a record of a shop's; edge: made at the edge of a threshold")
-    shop: str = required(STRING, "the shop")
+    shop_id: str = required(STRING, "the shop")
     rule: str = required(STRING, "the rule")
     direction: str = required(Choice(DIRECTIONS), "which way")
     orders: int = required(INTEGER, "orders it says something else about")
@@ -269,8 +270,9 @@ def _flips(question: _Question, before: _Answer, after: _Answer) -> Iterator[Fli
     for rule, way in sorted(changed):
         yield Flip(
             source=question.source,
-            shop=question.shop_id,
-            order=question.order_id,
+            shop_id=question.shop_id,
+            record_id=question.order_id if question.source == RECORDED else None,
+            edge=question.order_id if question.source == EDGE else None,
             rule=rule,
             direction=way,
             before=before.verdict,
@@ -279,20 +281,20 @@ def _flips(question: _Question, before: _Answer, after: _Answer) -> Iterator[Fli
 
 
 def _flip_key(flip: Flip) -> tuple[str, ...]:
-    return (flip.source, flip.shop, flip.rule, flip.direction, flip.order)
+    return (flip.source, flip.shop_id, flip.rule, flip.direction, flip.record_id or "", flip.edge or "")
 
 
 def _counts(flips: Iterable[Flip]) -> tuple[FlipCount, ...]:
     orders: Counter[tuple[str, str, str, str]] = Counter()
     verdicts: Counter[tuple[str, str, str, str]] = Counter()
     for flip in flips:
-        row = (flip.source, flip.shop, flip.rule, flip.direction)
+        row = (flip.source, flip.shop_id, flip.rule, flip.direction)
         orders[row] += 1
         verdicts[row] += flip.before != flip.after
     return tuple(
         FlipCount(
             source=source,
-            shop=shop,
+            shop_id=shop,
             rule=rule,
             direction=way,
             orders=count,
@@ -309,7 +311,7 @@ def _witnesses(flipped: Iterable[tuple[Flip, _Question]]) -> tuple[FlipWitness, 
     """
     best: dict[tuple[str, str], tuple[tuple[Any, ...], Flip, _Question]] = {}
     for flip, question in flipped:
-        key = (flip.before == flip.after, flip.source, flip.shop, flip.order)
+        key = (flip.before == flip.after, flip.source, flip.shop_id, question.order_id)
         now = best.get((flip.rule, flip.direction))
         if now is None or key < now[0]:
             best[flip.rule, flip.direction] = (key, flip, question)

@@ -117,7 +117,9 @@ class HouseRules(Documented):
         Table(Text(80), Amount(), 200, 0), _NONE, "limit to the shop's own, stricter value, as the book writes values"
     )
     rules: Mapping[str, Mapping[str, Any]] = optional(
-        Table(HouseId(), RuleTable(), 100, 0), _NONE, "id to a rule of the shop's own, as the book writes rules"
+        Table(HouseId(), RuleTable(), 100, 0),
+        _NONE,
+        f"id, which starts with {PREFIX}, to a rule of the shop's own, as the book writes rules",
     )
     without: Without = optional(Object(Without), Without(), "what is in the book and not to be used here")
 

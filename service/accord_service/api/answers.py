@@ -11,7 +11,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_rules.derive.glossary import FactEntry
-from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed, mapped
+from accord_rules.documents.answers import (
+    INSTANT,
+    INSTANT_OR_NULL,
+    INTEGER,
+    STRING,
+    STRING_OR_NULL,
+    STRINGS,
+    Free,
+    listed,
+    mapped,
+)
 from accord_rules.documents.reading import Choice, Object, optional, required
 from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
@@ -30,7 +40,7 @@ def next_page() -> Any:
 
 
 def time(about: str) -> Any:
-    return required(STRING, f"{about}, UTC")
+    return required(INSTANT, f"{about}, UTC")
 
 
 # -- the API itself ----------------------------------------------------------------------------------------------------
@@ -240,7 +250,7 @@ class HouseVersion(Documented):
     """Which version of its house rules a shop is at."""
 
     version: int = required(INTEGER, "grows with each change; 0 if there never were any")
-    changed_at: str | None = required(STRING_OR_NULL, "when they were last changed, UTC; null if there never were any")
+    changed_at: str | None = required(INSTANT_OR_NULL, "when they were last changed, UTC; null if there never were any")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -281,16 +291,16 @@ class Shops(Documented):
 class Key(Documented):
     """One key. The token itself is kept nowhere."""
 
-    id: str | None = required(STRING_OR_NULL, "its id; null when only asked (validate_only)")
+    key_id: str | None = required(STRING_OR_NULL, "its id; null when only asked (validate_only)")
     shop_id: str = required(STRING, "the shop it belongs to, or collective")
     role: str = required(Choice(ROLES), "what it may do")
     holder: str | None = required(STRING_OR_NULL, "who has it, for people to tell keys by; may be null")
     last_four: str | None = required(STRING_OR_NULL, "the token's last four characters; null when only asked")
     issued_at: str = time("when")
     issued_by: str = required(STRING, "the id of the key it was issued with, or the part of the program that issued it")
-    expires_at: str | None = required(STRING_OR_NULL, "when it ends by itself, UTC; null: never")
-    last_used_at: str | None = required(STRING_OR_NULL, "when it was used last, UTC, to within an hour; null: not yet")
-    revoked_at: str | None = required(STRING_OR_NULL, "when, UTC; null while it holds")
+    expires_at: str | None = required(INSTANT_OR_NULL, "when it ends by itself, UTC; null: never")
+    last_used_at: str | None = required(INSTANT_OR_NULL, "when it was used last, UTC, to within an hour; null: not yet")
+    revoked_at: str | None = required(INSTANT_OR_NULL, "when, UTC; null while it holds")
 
 
 @dataclass(frozen=True, slots=True)

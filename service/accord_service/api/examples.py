@@ -51,7 +51,7 @@ SHOPS: dict[str, Any] = {
 }
 KEY_WANTED: dict[str, Any] = {"shop_id": SHOP["id"], "role": "counter", "holder": "The tablet at the counter"}
 KEY: dict[str, Any] = {
-    "id": KEY_ID,
+    "key_id": KEY_ID,
     **KEY_WANTED,
     "last_four": "w4Tx",
     "issued_at": _CHANGED_AT,

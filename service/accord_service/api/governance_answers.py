@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_rules.documents.answers import (
+    INSTANT_OR_NULL,
     INTEGER,
     STRING,
     STRING_OR_NULL,
@@ -41,7 +42,7 @@ def _changes(about: str) -> Any:
 class RevisionLine(Documented):
     """One revision of the book, without the book."""
 
-    number: int = required(INTEGER, "its number, from 1 without gaps")
+    revision: int = required(INTEGER, "its number, from 1 without gaps")
     digest: str = required(STRING, "SHA-256 of the book's canonical JSON")
     author_id: str = required(STRING, "who proposed it: the id of a key, or the part of the program")
     approver_ids: tuple[str, ...] = required(STRINGS, "ids of the keys that approved it")
@@ -74,7 +75,7 @@ class Revision(Documented):
 class RevisionChanges(Documented):
     """What one revision changed of the one before."""
 
-    number: int = required(INTEGER, "the revision")
+    revision: int = required(INTEGER, "the revision")
     digest: str = required(STRING, "its digest")
     changes: tuple[EntryChange, ...] = _changes("every entry that differs; empty for the first")
 
@@ -105,9 +106,9 @@ class Digests(Documented):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProposalStatus(Documented):
-    """What became of a change of the book that somebody asks for; what it asks for is at /v1/proposals/{proposal}."""
+    """What became of a change of the book that somebody asks for; what it asks for stands without /status."""
 
-    id: str | None = required(STRING_OR_NULL, "its id; null when only asked (validate_only)")
+    proposal_id: str | None = required(STRING_OR_NULL, "its id; null when only asked (validate_only)")
     author_id: str = required(STRING, "who made it: the id of a key, or the part of the program")
     state: str = required(Choice(STATES), "where it is in its life; void: the head has moved on from its base")
     approvals: tuple[ShownApproval, ...] = required(
@@ -121,8 +122,8 @@ class ProposalStatus(Documented):
     approvals_needed: int = required(INTEGER, "2, of two shops, where it loosens what keeps people safe, else 1")
     approvals_valid: int = required(INTEGER, "how many count")
     version: int | None = required(Nullable(INTEGER), "grows with each step; null while it is not made")
-    created_at: str | None = required(STRING_OR_NULL, "when it was made, UTC")
-    changed_at: str | None = required(STRING_OR_NULL, "when it last changed, UTC")
+    created_at: str | None = required(INSTANT_OR_NULL, "when it was made, UTC")
+    changed_at: str | None = required(INSTANT_OR_NULL, "when it last changed, UTC")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,7 +177,7 @@ class RecordLine(Documented):
 
     record_id: str | None = required(STRING_OR_NULL, "rec_ and a random word; null before it is kept (validate_only)")
     recorded_at: str = time("when it was recorded")
-    expires_at: str | None = required(STRING_OR_NULL, "when it goes, UTC; null: kept for good")
+    expires_at: str | None = required(INSTANT_OR_NULL, "when it goes, UTC; null: kept for good")
     reference: str | None = required(
         STRING_OR_NULL, "the shop's own word for the order; null where it had none, or it was deleted"
     )

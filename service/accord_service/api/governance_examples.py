@@ -48,7 +48,7 @@ def drafted(book: Book) -> dict[str, Any]:
     changes = tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in proposed(book)["changes"])
     digests = {"change_digest": change_digest(changes), "base_digest": book.digest, "replay_digest": None}
     return {
-        "id": "p1",
+        "proposal_id": "p1",
         "author_id": "key_k7qz3n5w2xab4cde",
         "state": "draft",
         "approvals": [],
@@ -121,8 +121,9 @@ def reverted(book: Book) -> dict[str, Any]:
 
 _FLIP: Mapping[str, Any] = {
     "source": "recorded",
-    "shop": "harbour-lane",
-    "order": "rec_" + "5a" * 16,
+    "shop_id": "harbour-lane",
+    "record_id": "rec_" + "5a" * 16,
+    "edge": None,
     "rule": "dye-paler-on-blend",
     "direction": "stricter",
     "before": "accepted",
@@ -153,7 +154,7 @@ def effect(book: Book) -> dict[str, Any]:
         "counts": [
             {
                 "source": "recorded",
-                "shop": "harbour-lane",
+                "shop_id": "harbour-lane",
                 "rule": "dye-paler-on-blend",
                 "direction": "stricter",
                 "orders": 1,

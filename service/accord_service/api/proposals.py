@@ -41,8 +41,8 @@ from accord_service.store import RevisionRecord
 
 REASON_MOST = 2000
 SEES_ALL = ("steward", "admin")
-PROPOSAL = MappingProxyType({"proposal": "id of the proposal"})
-REVISION = MappingProxyType({"number": "number of the revision"})
+PROPOSAL = MappingProxyType({"proposal_id": "id of the proposal"})
+REVISION = MappingProxyType({"revision": "number of the revision"})
 
 _PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
     {
@@ -147,7 +147,7 @@ def proposal_status(stored: StoredProposal) -> ProposalStatus:
     """What became of a proposal; the effect has an address of its own, and whose shop a key is of is not told."""
     proposal, digests, is_made = stored.proposal, stored.proposal.digests, stored.version > 0
     return ProposalStatus(
-        id=proposal.id if is_made else None,
+        proposal_id=proposal.id if is_made else None,
         author_id=proposal.author,
         state=proposal.state,
         approvals=tuple(map(_shown_approval, proposal.approvals, proposal.lapses)),
@@ -192,7 +192,7 @@ def refusals(changes: Iterable[EntryChange] = ()) -> Iterator[None]:
 def revision_line(found: RevisionRecord) -> RevisionLine:
     """A revision without its book."""
     return RevisionLine(
-        number=found.number,
+        revision=found.number,
         digest=found.digest,
         author_id=found.author,
         approver_ids=found.approvers,
@@ -207,7 +207,7 @@ def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str
     sees_all = caller.role in SEES_ALL
 
     def seen(flips: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        return [each for each in flips if sees_all or each["source"] != RECORDED or each["shop"] == caller.shop_id]
+        return [each for each in flips if sees_all or each["source"] != RECORDED or each["shop_id"] == caller.shop_id]
 
     shown = {name: seen(value) if name in ("counts", "flips", "witnesses") else value for name, value in effect.items()}
     left_out = len(shown["flips"]) < len(effect["flips"])

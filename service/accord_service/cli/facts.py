@@ -155,7 +155,7 @@ def _if_unsaid(unsaid: Document | None) -> Iterator[tuple[str, str]]:
 
 
 def _what_it_reads(reads: Document) -> Iterator[tuple[str, str]]:
-    labels = {"facts": "Reads", "inputs": "  said", "limits": "  limits", "kinds": "  catalogue"}
+    labels = {"facts": "Reads", "inputs": "  inputs", "limits": "  limits", "kinds": "  catalogue"}
     yield from _listed(labels, reads)
 
 

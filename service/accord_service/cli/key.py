@@ -8,7 +8,7 @@ from accord_service.cli.answerers import Failure, ServiceCall, administered
 from accord_service.http.roles import COLLECTIVE, ROLES
 
 _COLUMNS = (
-    "id",
+    "key_id",
     "shop_id",
     "role",
     "last_four",
@@ -35,8 +35,12 @@ def issue(put: ServiceCall, shop: str, role: str, holder: str | None, expires_at
     """Issue a key of ROLE for SHOP. The token, shown this once, is all that goes to standard output."""
     issued = put(lambda client: client.administration.issue_key(shop, role, holder=holder, expires_at=expires_at))
     if issued["token"] is None:
-        raise Failure(f"Key {issued['id']} was issued, but its token was lost on the way: revoke it, issue another.")
-    click.echo(f"Key {issued['id']}, {issued['role']} of {issued['shop_id']}. Its token is shown this once:", err=True)
+        raise Failure(
+            f"Key {issued['key_id']} was issued, but its token was lost on the way: revoke it, issue another."
+        )
+    click.echo(
+        f"Key {issued['key_id']}, {issued['role']} of {issued['shop_id']}. Its token is shown this once:", err=True
+    )
     click.echo(issued["token"])
 
 
@@ -64,4 +68,4 @@ def show(put: ServiceCall, id: str) -> None:
 def revoke(put: ServiceCall, id: str) -> None:
     """Revoke a key, for good."""
     revoked = put(lambda client: client.administration.revoke_key(id))
-    click.echo(f"Revoked: {revoked['id']}, {revoked['role']} of {revoked['shop_id']}.")
+    click.echo(f"Revoked: {revoked['key_id']}, {revoked['role']} of {revoked['shop_id']}.")

@@ -24,7 +24,7 @@ class Link:
         return {"operationId": self.operation_id, "parameters": places, **body, "description": self.about}
 
 
-_ITS_OWN = {"proposal": "/id"}
+_ITS_OWN = {"proposal_id": "/proposal_id"}
 _ITS_RECORD = {"record_id": "/record_id"}
 # The operation that answers, to the links of its answer by name.
 LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
@@ -33,7 +33,7 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
             "report": Link("reportOutcome", _ITS_RECORD, about="once a piece is pressed"),
             "delete": Link("deleteRecordReference", _ITS_RECORD, about="the reference alone"),
         },
-        "issueKey": {"revoke": Link("revokeKey", {"key": "/id"}, about="for good")},
+        "issueKey": {"revoke": Link("revokeKey", {"key_id": "/key_id"}, about="for good")},
         "draftProposal": {
             "edit": Link("replaceProposal", _ITS_OWN, about="with the ETag of a read of it in If-Match"),
             "open": Link("openProposal", _ITS_OWN, about="to put it to the stewards"),

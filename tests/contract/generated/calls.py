@@ -48,7 +48,7 @@ print("listRules", len(rules))
 
 proposal = models.Proposed.from_dict(example("/v1/proposals"))
 preview = draft_proposal.sync(client=owner, body=proposal, validate_only=True)
-assert (preview.id, preview.state) == (None, "draft")
+assert (preview.proposal_id, preview.state) == (None, "draft")
 print("draftProposal", preview.state)
 
 made = record_order.sync_detailed(client=counter, body=order, idempotency_key="generated-1")

@@ -43,14 +43,14 @@ const preview = answered(
   await owner.POST("/v1/proposals", {
     params: { query: { validate_only: true } },
     body: {
-      base: { revision: head.number, digest: head.digest },
+      base: { revision: head.revision, digest: head.digest },
       changes: [{ kind: "sources", id: "remembered", value: source }],
       reason: "It is missing.",
       evidence: "None.",
     },
   }),
 );
-console.log("draftProposal", preview.id, preview.state);
+console.log("draftProposal", preview.proposal_id, preview.state);
 
 const { error, response } = await counter.POST("/v1/validate", { body: { ...order, decorations: [] } });
 console.log("a problem", response.status, error?.type, error?.errors[0]?.pointer);

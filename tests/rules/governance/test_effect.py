@@ -211,7 +211,7 @@ def test_the_same_replay_has_the_same_digest_in_any_order(
     assert canonical(one.document()) == canonical(other.document())
     assert one.replay_digest == other.replay_digest
     assert one.replayed.recorded_left_out == 10
-    assert {flip.shop for flip in one.flips if flip.source == "recorded"} <= {"shop-0", "shop-1", "shop-2"}
+    assert {flip.shop_id for flip in one.flips if flip.source == "recorded"} <= {"shop-0", "shop-1", "shop-2"}
     assert effect(book, new, recorded[:5], Budget(20, 60)).replay_digest != one.replay_digest
 
 

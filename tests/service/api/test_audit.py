@@ -77,7 +77,7 @@ def test_who_made_a_proposal_stands_in_it(client: FlaskClient, changing: Any, ad
     made = client.post("/v1/proposals", json=body, headers=owner)
     assert made.status_code == 201, made.text
     last = entries(client, admin, 200)[-1]
-    assert (last["actor_id"], last["event"], last["subject_id"]) == (key, "proposal.drafted", made.json["id"])
+    assert (last["actor_id"], last["event"], last["subject_id"]) == (key, "proposal.drafted", made.json["proposal_id"])
 
 
 def test_what_is_done_to_a_proposal_is_told_as_the_api_calls_it(client: FlaskClient, changing: Any) -> None:
@@ -87,7 +87,7 @@ def test_what_is_done_to_a_proposal_is_told_as_the_api_calls_it(client: FlaskCli
     source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
     body = {"changes": [{"kind": "sources", "id": "recalled", "value": source}], "reason": "Missing.", "evidence": "-"}
     made = client.post("/v1/proposals", json=body | {"base": {"revision": 1, "digest": base["digest"]}}, headers=owner)
-    own = f"/v1/proposals/{made.json['id']}"
+    own = f"/v1/proposals/{made.json['proposal_id']}"
     read = client.get(own, headers=owner)
     body = read.json | {"reason": "Still missing."}
     edited = client.put(own, json=body, headers=owner | {"If-Match": read.headers["ETag"]})
@@ -95,7 +95,7 @@ def test_what_is_done_to_a_proposal_is_told_as_the_api_calls_it(client: FlaskCli
     steps.append(client.post(f"{own}/decline", json={"reason": "Not needed."}, headers=steward))
     assert [step.status_code for step in steps] == [200, 200, 200]
     told = entries(client, steward, 200)
-    events = [each["event"] for each in told if each["subject_id"] == made.json["id"]]
+    events = [each["event"] for each in told if each["subject_id"] == made.json["proposal_id"]]
     assert events == ["proposal.drafted", "proposal.edited", "proposal.opened", "proposal.declined"]
     assert {each["event"] for each in told} <= set(Event)
 

@@ -83,23 +83,23 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     assert owner.revision(1) == line
     assert owner.revision(1, documents=True)["documents"]
     assert owner.changes(1)["changes"] == []
-    base = {"revision": line["number"], "digest": line["digest"]}
+    base = {"revision": line["revision"], "digest": line["digest"]}
     source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
     changes = [{"kind": "sources", "id": "remembered", "value": source}]
-    assert owner.propose(base, changes, "Missing.", "None.", validate_only=True)["id"] is None
+    assert owner.propose(base, changes, "Missing.", "None.", validate_only=True)["proposal_id"] is None
     draft = owner.propose(base, changes, "Missing.", "None.")
-    read = owner.proposal(draft["id"])
-    edited = owner.edit(draft["id"], {**read.document, "reason": "Still missing."}, read.etag)
-    assert edited == owner.proposal(draft["id"])
-    assert next(owner.proposals("draft")) == {**owner.status(draft["id"]), **edited.document}
-    seen = owner.open(draft["id"])
-    assert owner.effect(draft["id"])["replay_digest"] == seen["digests"]["replay_digest"]
+    read = owner.proposal(draft["proposal_id"])
+    edited = owner.edit(draft["proposal_id"], {**read.document, "reason": "Still missing."}, read.etag)
+    assert edited == owner.proposal(draft["proposal_id"])
+    assert next(owner.proposals("draft")) == {**owner.status(draft["proposal_id"]), **edited.document}
+    seen = owner.open(draft["proposal_id"])
+    assert owner.effect(draft["proposal_id"])["replay_digest"] == seen["digests"]["replay_digest"]
     assert steward.approve(seen, validate_only=True)["state"] == "approved"
     steward.approve(seen)
-    assert steward.publish(draft["id"])["revision"] == 2
+    assert steward.publish(draft["proposal_id"])["revision"] == 2
     back = owner.revert(1, "Not needed after all.")
-    assert steward.decline(back["id"], "Still needed.", validate_only=True)["state"] == "declined"
-    assert owner.withdraw(back["id"], "Needed after all.")["state"] == "withdrawn"
+    assert steward.decline(back["proposal_id"], "Still needed.", validate_only=True)["state"] == "declined"
+    assert owner.withdraw(back["proposal_id"], "Needed after all.")["state"] == "withdrawn"
     assert [each["seq"] for each in steward.audit()][-1] == steward.audit_head()["seq"]
 
 

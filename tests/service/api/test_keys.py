@@ -134,7 +134,7 @@ def test_a_new_key_works_at_once_on_every_worker(changing: Any) -> None:
     issued = one.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner)
     assert issued.status_code == 201
     assert issued.headers["Cache-Control"] == "no-store"
-    assert one.get(issued.headers["Location"], headers=owner).json["id"] == issued.json["id"]
+    assert one.get(issued.headers["Location"], headers=owner).json["key_id"] == issued.json["key_id"]
     for client in (one, other):
         answer = client.get("/v1/shop/status", headers=bearer(issued.json["token"]))
         assert (answer.status_code, answer.json["role"]) == (200, "counter")
@@ -164,7 +164,7 @@ def test_a_revoked_key_is_refused_by_every_worker_within_two_seconds(
     one, other = changing.one, changing.other
     admin = changing.headers("quay-side", "admin")
     issued = one.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=admin).json
-    counter, id_ = bearer(issued["token"]), issued["id"]
+    counter, id_ = bearer(issued["token"]), issued["key_id"]
     assert other.get("/v1/shop", headers=counter).status_code == 200
     revoked = one.delete(f"/v1/keys/{id_}", headers=admin)
     assert revoked.json["revoked_at"] is not None
@@ -179,8 +179,8 @@ def test_the_last_admins_key_can_not_be_revoked(fresh: Any, serve: Callable[[Any
     listed = client.get("/v1/keys?limit=200", headers=admin).json["entries"]
     own = key_id_of(fresh.tokens["collective", "admin"])
     for each in listed:
-        if each["role"] == "admin" and each["id"] != own:
-            assert client.delete(f"/v1/keys/{each['id']}", headers=admin).status_code == 200
+        if each["role"] == "admin" and each["key_id"] != own:
+            assert client.delete(f"/v1/keys/{each['key_id']}", headers=admin).status_code == 200
     refused = client.delete(f"/v1/keys/{own}", headers=admin)
     assert (refused.status_code, refused.json["type"]) == (409, "/problems/already-there")
     assert client.get("/v1/keys", headers=admin).status_code == 200
@@ -204,7 +204,7 @@ def test_keys_are_listed_by_shop_and_page(changing: Any) -> None:
     while address:
         page = client.get(address, headers=admin).json
         assert {each["shop_id"] for each in page["entries"]} == {"quay-side"}
-        ids += [each["id"] for each in page["entries"]]
+        ids += [each["key_id"] for each in page["entries"]]
         address = page["next"]
     assert ids == sorted(ids)
     tokens = changing.collective.tokens
@@ -221,13 +221,13 @@ def test_a_key_of_the_collective_is_a_stewards_or_an_admins(changing: Any) -> No
 def test_every_change_is_in_the_audit_under_the_key_that_made_it(changing: Any) -> None:
     client, owner = changing.one, changing.headers("quay-side", "owner")
     issued = client.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner).json
-    client.delete(f"/v1/keys/{issued['id']}", headers=owner)
+    client.delete(f"/v1/keys/{issued['key_id']}", headers=owner)
     store = Store.at(changing.collective.server.url)
     last = store.audit.entries(store.audit.head().seq - 2)
     who = key_id_of(changing.collective.tokens["quay-side", "owner"])
     assert [(each.actor_id, each.event, each.subject_id) for each in last] == [
-        (who, "key.issued", issued["id"]),
-        (who, "key.revoked", issued["id"]),
+        (who, "key.issued", issued["key_id"]),
+        (who, "key.revoked", issued["key_id"]),
     ]
     assert store.audit.verify() is None
     store.close()
@@ -268,7 +268,7 @@ def new_key(client: FlaskClient, admin: dict[str, str], **more: Any) -> Any:
 def test_a_key_says_who_has_it_and_who_issued_it(changing: Any) -> None:
     client, admin = changing.one, changing.headers("quay-side", "admin")
     made = new_key(client, admin, holder="The tablet at the counter")
-    shown = client.get(f"/v1/keys/{made['id']}", headers=admin)
+    shown = client.get(f"/v1/keys/{made['key_id']}", headers=admin)
     assert shown.json == {name: value for name, value in made.items() if name != "token"}
     assert (made["holder"], made["expires_at"], made["last_used_at"]) == ("The tablet at the counter", None, None)
     assert made["issued_by"] == key_id_of(changing.collective.tokens["quay-side", "admin"])
@@ -296,7 +296,7 @@ def test_an_expired_key_is_refused_with_its_own_sentence(changing: Any, clock: C
     assert (refused.status_code, refused.json["type"]) == (401, "/problems/not-authenticated")
     assert refused.json["detail"] == f"This key expired at {ends}: a new one has to be issued."
     assert 'error="invalid_token"' in refused.headers["WWW-Authenticate"]  # RFC 6750 section 3.1: expired, revoked ...
-    assert timed.get(f"/v1/keys/{made['id']}", headers=admin).json["revoked_at"] is None
+    assert timed.get(f"/v1/keys/{made['key_id']}", headers=admin).json["revoked_at"] is None
 
 
 @pytest.mark.parametrize(
@@ -320,8 +320,8 @@ def test_an_expired_admin_is_no_admin_left(fresh: Any, clock: Clock) -> None:
     other = {"shop_id": "collective", "role": "admin", "expires_at": instant(clock.now_s + 60)}
     assert client.post("/v1/keys", json=other, headers=admin).status_code == 201
     for each in client.get("/v1/keys?limit=200", headers=admin).json["entries"]:
-        if each["role"] == "admin" and each["id"] != own and each["expires_at"] is None:
-            assert client.delete(f"/v1/keys/{each['id']}", headers=admin).status_code == 200
+        if each["role"] == "admin" and each["key_id"] != own and each["expires_at"] is None:
+            assert client.delete(f"/v1/keys/{each['key_id']}", headers=admin).status_code == 200
     assert client.delete(f"/v1/keys/{own}?validate_only=true", headers=admin).status_code == 200
     clock.now_s += 60
     assert client.delete(f"/v1/keys/{own}?validate_only=true", headers=admin).status_code == 409
@@ -337,13 +337,13 @@ def test_a_use_is_noted_once_an_hour_and_is_no_entry_of_the_audit(
     written, began_s = store.audit.head().seq, clock.now_s
 
     def last_used() -> float | None:
-        return store.keys.last_used([made["id"]]).get(made["id"])
+        return store.keys.last_used([made["key_id"]]).get(made["key_id"])
 
     for later_s, noted_s in ((0, 0), (1800, 0), (3599, 0), (3600, 3600), (5000, 3600)):
         clock.now_s = began_s + later_s
         assert timed.get("/v1/shop", headers=bearer(made["token"])).status_code == 200
         wait_for(lambda noted_s=noted_s: last_used() == began_s + noted_s, seconds=2.0)
-    assert timed.get(f"/v1/keys/{made['id']}", headers=admin).json["last_used_at"] == instant(began_s + 3600)
+    assert timed.get(f"/v1/keys/{made['key_id']}", headers=admin).json["last_used_at"] == instant(began_s + 3600)
     assert store.audit.head().seq == written
     store.close()
 

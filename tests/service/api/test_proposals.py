@@ -118,7 +118,7 @@ def desk(town: Any, served: Flask) -> Desks:
 def head(desk: Desk) -> dict[str, Any]:
     number = desk.get("/v1/revisions?limit=1")["head"]
     found = desk.get(f"/v1/revisions/{number}")
-    return {"revision": found["number"], "digest": found["digest"]}
+    return {"revision": found["revision"], "digest": found["digest"]}
 
 
 def moved(desk: Desk, limit: str = LIMIT, by: float = 1) -> list[dict[str, Any]]:
@@ -142,19 +142,19 @@ def drafted(desk: Desk, changes: list[dict[str, Any]] | None = None) -> Any:
 
 
 def opened(desk: Desk, changes: list[dict[str, Any]] | None = None) -> Any:
-    return desk.post(f"/v1/proposals/{drafted(desk, changes)['id']}/open")
+    return desk.post(f"/v1/proposals/{drafted(desk, changes)['proposal_id']}/open")
 
 
 def approve(desk: Desk, proposal: Any) -> TestResponse:
-    return desk.ask("POST", f"/v1/proposals/{proposal['id']}/approve", proposal["digests"])
+    return desk.ask("POST", f"/v1/proposals/{proposal['proposal_id']}/approve", proposal["digests"])
 
 
 def publish(desk: Desk, proposal: Any) -> TestResponse:
-    return desk.ask("POST", f"/v1/proposals/{proposal['id']}/publish")
+    return desk.ask("POST", f"/v1/proposals/{proposal['proposal_id']}/publish")
 
 
 def status(desk: Desk, proposal: Any) -> Any:
-    return desk.get(f"/v1/proposals/{proposal['id']}/status")
+    return desk.get(f"/v1/proposals/{proposal['proposal_id']}/status")
 
 
 def refused(answer: TestResponse, status: int, slug: str) -> str:
@@ -171,9 +171,9 @@ def test_a_proposal_becomes_the_book(desk: Desks) -> None:
     value = author.get(f"/v1/limits/{LIMIT}")["entry"]["value"]
     draft = drafted(author)
     assert (draft["state"], draft["approvals_needed"], draft["shown"]) == ("draft", 1, None)
-    shown = author.post(f"/v1/proposals/{draft['id']}/open")
+    shown = author.post(f"/v1/proposals/{draft['proposal_id']}/open")
     assert shown["state"] == "open"
-    effect = steward.get(f"/v1/proposals/{draft['id']}/effect")
+    effect = steward.get(f"/v1/proposals/{draft['proposal_id']}/effect")
     assert effect["replay_digest"] == shown["digests"]["replay_digest"]
     assert effect["decision"]["kind"] == "mixed", "receptive-film-not-needed finds fewer, the other rule more"
     assert effect["replayed"] == {"recorded": 0, "recorded_left_out": 0, "edges": 30, "edges_left_out": 1}
@@ -185,7 +185,11 @@ def test_a_proposal_becomes_the_book(desk: Desks) -> None:
     assert published["proposal"]["state"] == "published"
     now = counter.get(f"/v1/revisions/{published['revision']}")
     assert now["digest"] == published["digest"]
-    assert (now["author_id"], len(now["approver_ids"]), now["proposal_id"]) == (draft["author_id"], 1, draft["id"])
+    assert (now["author_id"], len(now["approver_ids"]), now["proposal_id"]) == (
+        draft["author_id"],
+        1,
+        draft["proposal_id"],
+    )
     changes = counter.get(f"/v1/revisions/{published['revision']}/changes")["changes"]
     assert [(each["kind"], each["id"]) for each in changes] == [("limits", LIMIT)]
     time.sleep(0.6)  # a worker asks for the head each half second
@@ -213,7 +217,7 @@ def test_revisions_are_listed_newest_first_page_by_page(desk: Desks) -> None:
     numbers, address = [], "/v1/revisions?limit=1"
     while address:
         page = counter.get(address)
-        numbers += [each["number"] for each in page["entries"]]
+        numbers += [each["revision"] for each in page["entries"]]
         address = page["next"]
     assert numbers == list(range(newest, 0, -1))
 
@@ -222,8 +226,10 @@ def test_proposals_are_listed_by_state(desk: Desks) -> None:
     author = desk("one", "owner")
     draft = drafted(author)
     listed = author.get("/v1/proposals?state=draft&limit=1")
-    assert listed["entries"][0] == status(author, draft) | author.get(f"/v1/proposals/{draft['id']}") == draft
-    assert draft["id"] not in [each["id"] for each in author.get("/v1/proposals?state=open")["entries"]]
+    assert listed["entries"][0] == status(author, draft) | author.get(f"/v1/proposals/{draft['proposal_id']}") == draft
+    assert draft["proposal_id"] not in [
+        each["proposal_id"] for each in author.get("/v1/proposals?state=open")["entries"]
+    ]
     refused(author.ask("GET", "/v1/proposals?state=old"), 400, "bad-query")
     refused(author.ask("GET", "/v1/proposals?cursor=nonsense"), 400, "bad-query")
 
@@ -307,15 +313,17 @@ def test_a_base_that_is_not_the_head_is_refused(desk: Desks) -> None:
 
 def test_validate_only_goes_the_same_way_and_keeps_nothing(desk: Desks) -> None:
     author = desk("one", "owner")
-    before = [each["id"] for each in author.get("/v1/proposals?limit=200")["entries"]]
+    before = [each["proposal_id"] for each in author.get("/v1/proposals?limit=200")["entries"]]
     shown = author.ask("POST", "/v1/proposals?validate_only=true", proposed(author))
-    assert (shown.status_code, shown.json["id"], shown.json["version"]) == (200, None, None)
+    assert (shown.status_code, shown.json["proposal_id"], shown.json["version"]) == (200, None, None)
     broken = proposed(author, [{"kind": "limits", "id": LIMIT, "value": None}])
     refused(author.ask("POST", "/v1/proposals?validate_only=true", broken), 422, "faulty-document")
-    assert [each["id"] for each in author.get("/v1/proposals?limit=200")["entries"]] == before
+    assert [each["proposal_id"] for each in author.get("/v1/proposals?limit=200")["entries"]] == before
     draft = drafted(author)
     for step in ("open", "decline", "withdraw", "publish"):
-        desk("two", "steward").ask("POST", f"/v1/proposals/{draft['id']}/{step}?validate_only=true", {"reason": "x"})
+        desk("two", "steward").ask(
+            "POST", f"/v1/proposals/{draft['proposal_id']}/{step}?validate_only=true", {"reason": "x"}
+        )
     assert status(author, draft)["version"] == 1
 
 
@@ -331,13 +339,13 @@ def test_the_same_draft_sent_twice_is_made_once(desk: Desks) -> None:
 
 
 def edit(desk: Desk, proposal: Any, etag: str | None, **more: Any) -> TestResponse:
-    now = desk.get(f"/v1/proposals/{proposal['id']}")
+    now = desk.get(f"/v1/proposals/{proposal['proposal_id']}")
     body = now | {"changes": moved(desk, by=2), "reason": f"Better so than {now['reason']}"} | more
-    return desk.ask("PUT", f"/v1/proposals/{proposal['id']}", body, **({"If-Match": etag} if etag else {}))
+    return desk.ask("PUT", f"/v1/proposals/{proposal['proposal_id']}", body, **({"If-Match": etag} if etag else {}))
 
 
 def etag_of(desk: Desk, proposal: Any) -> str:
-    return str(desk.ask("GET", f"/v1/proposals/{proposal['id']}").headers["ETag"])
+    return str(desk.ask("GET", f"/v1/proposals/{proposal['proposal_id']}").headers["ETag"])
 
 
 def test_an_edit_names_the_version_it_saw(desk: Desks) -> None:
@@ -346,7 +354,7 @@ def test_an_edit_names_the_version_it_saw(desk: Desks) -> None:
     first = etag_of(author, draft)
     refused(edit(author, draft, None), 428, "if-match-needed")
     edited = edit(author, draft, first)
-    assert edited.json == author.get(f"/v1/proposals/{draft['id']}")
+    assert edited.json == author.get(f"/v1/proposals/{draft['proposal_id']}")
     assert (edited.headers["ETag"], status(author, draft)["version"]) == (etag_of(author, draft), 2)
     refused(edit(author, draft, first), 412, "changed-meanwhile")
     assert edit(author, draft, etag_of(author, draft)).status_code == 200
@@ -355,7 +363,7 @@ def test_an_edit_names_the_version_it_saw(desk: Desks) -> None:
 def test_two_stewards_who_use_one_word_are_both_heard(desk: Desks) -> None:
     """An Idempotency-Key is its caller's: the second approval is not taken for a repetition of the first."""
     seen, word = opened(desk("one", "owner")), {"Idempotency-Key": "yes"}
-    address = f"/v1/proposals/{seen['id']}/approve"
+    address = f"/v1/proposals/{seen['proposal_id']}/approve"
     answers = [desk(shop, "steward").ask("POST", address, seen["digests"], **word) for shop in ("two", "collective")]
     assert [len(answer.json["approvals"]) for answer in answers] == [1, 2]
 
@@ -374,7 +382,7 @@ def test_an_edit_after_approval_voids_it(desk: Desks) -> None:
     edited = status(author, seen)
     assert (edited["state"], edited["approvals_valid"], edited["shown"]) == ("draft", 0, None)
     refused(publish(steward, seen), 409, "steps-out-of-order")
-    again = author.post(f"/v1/proposals/{seen['id']}/open")
+    again = author.post(f"/v1/proposals/{seen['proposal_id']}/open")
     told = refused(approve(steward, seen), 409, "digests-differ")
     assert "changes" in told
     assert approve(steward, again).status_code == 200
@@ -394,7 +402,7 @@ def test_a_draft_is_neither_approved_nor_published(desk: Desks) -> None:
     draft = drafted(desk("one", "owner"))
     steward = desk("two", "steward")
     digests = {name: value or "sha256:none" for name, value in draft["digests"].items()}
-    refused(steward.ask("POST", f"/v1/proposals/{draft['id']}/approve", digests), 409, "steps-out-of-order")
+    refused(steward.ask("POST", f"/v1/proposals/{draft['proposal_id']}/approve", digests), 409, "steps-out-of-order")
     refused(publish(steward, draft), 409, "steps-out-of-order")
 
 
@@ -460,15 +468,15 @@ def test_two_stewards_of_one_shop_do_not_loosen_what_keeps_people_safe(
 def test_the_approval_of_a_revoked_key_lapses(desk: Desks, another: Another) -> None:
     author, admin, (id_, leaver) = desk("one", "owner"), desk("collective", "admin"), another("two")
     seen = opened(author)
-    address = f"/v1/proposals/{seen['id']}/status"
+    address = f"/v1/proposals/{seen['proposal_id']}/status"
     assert [each["lapsed"] for each in approve(leaver, seen).json["approvals"]] == [None]
     assert admin.ask("DELETE", f"/v1/keys/{id_}").status_code == 200
     shown = author.get(address)
     assert (shown["state"], shown["approvals_valid"]) == ("open", 0)
     assert [(each["key_id"], each["lapsed"]) for each in shown["approvals"]] == [(id_, "Its key was revoked.")]
     for state, there in (("open", True), ("approved", False)):
-        listed = [each["id"] for each in author.get(f"/v1/proposals?state={state}&limit=200")["entries"]]
-        assert (seen["id"] in listed) is there, state
+        listed = [each["proposal_id"] for each in author.get(f"/v1/proposals?state={state}&limit=200")["entries"]]
+        assert (seen["proposal_id"] in listed) is there, state
     told = refused(publish(desk("two", "steward"), seen), 409, "steps-out-of-order")
     assert f"The approval of {id_} has lapsed. Its key was revoked." in told
     assert approve(desk("two", "steward"), seen).json["state"] == "approved"
@@ -498,7 +506,7 @@ def test_a_key_revoked_while_its_proposal_is_published_keeps_it_out(
             id_, leaver = another("two")
             seen = opened(desk("one", "owner"))
             assert approve(leaver, seen).status_code == 200
-            made = steps.publish(seen["id"])
+            made = steps.publish(seen["proposal_id"])
 
             def revoke(_: object, id_: str = id_) -> Transaction:
                 store.keys.revoke(id_, who="test")
@@ -539,8 +547,8 @@ def test_loosening_what_keeps_people_safe_needs_two_stewards(desk: Desks, book: 
 def test_declining_has_a_reason_and_ends_it(desk: Desks) -> None:
     author, steward = desk("one", "owner"), desk("two", "steward")
     seen = opened(author)
-    refused(steward.ask("POST", f"/v1/proposals/{seen['id']}/decline", {"reason": ""}), 422, "faulty-document")
-    ended = steward.post(f"/v1/proposals/{seen['id']}/decline", {"reason": "Too strict for felt."})
+    refused(steward.ask("POST", f"/v1/proposals/{seen['proposal_id']}/decline", {"reason": ""}), 422, "faulty-document")
+    ended = steward.post(f"/v1/proposals/{seen['proposal_id']}/decline", {"reason": "Too strict for felt."})
     assert (ended["state"], ended["ended_because"]) == ("declined", "Too strict for felt.")
     refused(approve(steward, seen), 409, "steps-out-of-order")
     refused(edit(author, seen, etag_of(author, seen)), 409, "steps-out-of-order")
@@ -549,9 +557,14 @@ def test_declining_has_a_reason_and_ends_it(desk: Desks) -> None:
 def test_authors_withdraw_and_others_do_not(desk: Desks) -> None:
     author, other = desk("one", "owner"), desk("one", "operator")
     seen = drafted(author)
-    refused(other.ask("POST", f"/v1/proposals/{seen['id']}/withdraw", {"reason": "No."}), 403, "not-yours")
-    assert author.post(f"/v1/proposals/{seen['id']}/withdraw", {"reason": "A mistake."})["state"] == "withdrawn"
-    assert next(each["id"] for each in author.get("/v1/proposals?state=withdrawn")["entries"]) == seen["id"]
+    refused(other.ask("POST", f"/v1/proposals/{seen['proposal_id']}/withdraw", {"reason": "No."}), 403, "not-yours")
+    assert (
+        author.post(f"/v1/proposals/{seen['proposal_id']}/withdraw", {"reason": "A mistake."})["state"] == "withdrawn"
+    )
+    assert (
+        next(each["proposal_id"] for each in author.get("/v1/proposals?state=withdrawn")["entries"])
+        == seen["proposal_id"]
+    )
 
 
 def test_who_may_not_is_refused(desk: Desks) -> None:
@@ -571,21 +584,21 @@ def test_recorded_orders_are_replayed_and_seen_by_those_who_may(desk: Desks) -> 
         desk(shop, "counter").post("/v1/records", ASKED)
     author, steward = desk("one", "owner"), desk("two", "steward")
     seen = opened(author, moved(author, by=8))
-    everything = steward.get(f"/v1/proposals/{seen['id']}/effect")
+    everything = steward.get(f"/v1/proposals/{seen['proposal_id']}/effect")
     assert everything["replayed"]["recorded"] >= 2
     recorded = [flip for flip in everything["flips"] if flip["source"] == "recorded"]
-    assert {flip["shop"] for flip in recorded} == {"one", "two"}
+    assert {flip["shop_id"] for flip in recorded} == {"one", "two"}
     assert {flip["rule"] for flip in recorded} >= {RULE}
     assert "private" not in str(everything)
-    own = author.get(f"/v1/proposals/{seen['id']}/effect")
+    own = author.get(f"/v1/proposals/{seen['proposal_id']}/effect")
     assert own["others_left_out"]
-    assert {flip["shop"] for flip in own["flips"] if flip["source"] == "recorded"} == {"one"}
+    assert {flip["shop_id"] for flip in own["flips"] if flip["source"] == "recorded"} == {"one"}
     assert not everything["others_left_out"]
 
 
 def test_a_draft_has_no_effect_yet(desk: Desks) -> None:
     draft = drafted(desk("one", "owner"))
-    refused(desk("two", "steward").ask("GET", f"/v1/proposals/{draft['id']}/effect"), 404, "not-found")
+    refused(desk("two", "steward").ask("GET", f"/v1/proposals/{draft['proposal_id']}/effect"), 404, "not-found")
 
 
 # -- moved bases and races --------------------------------------------------------------------------------------------
@@ -607,10 +620,12 @@ def test_a_moved_base_voids_what_was_approved(desk: Desks) -> None:
     told = refused(publish(steward, loser), 409, "base-moved")
     assert "moved on" in told
     refused(approve(steward, loser), 409, "base-moved")
-    refused(desk("one", "owner").ask("POST", f"/v1/proposals/{draft['id']}/open"), 409, "base-moved")
-    listed = {each["id"] for each in steward.get("/v1/proposals?state=void&limit=200")["entries"]}
-    assert {loser["id"], draft["id"]} <= listed
-    assert loser["id"] not in {each["id"] for each in steward.get("/v1/proposals?state=approved")["entries"]}
+    refused(desk("one", "owner").ask("POST", f"/v1/proposals/{draft['proposal_id']}/open"), 409, "base-moved")
+    listed = {each["proposal_id"] for each in steward.get("/v1/proposals?state=void&limit=200")["entries"]}
+    assert {loser["proposal_id"], draft["proposal_id"]} <= listed
+    assert loser["proposal_id"] not in {
+        each["proposal_id"] for each in steward.get("/v1/proposals?state=approved")["entries"]
+    }
 
 
 def test_of_two_stewards_publishing_at_once_exactly_one_wins(desk: Desks, workers: list[Flask], town: Any) -> None:
@@ -668,7 +683,7 @@ def test_reverting_is_a_proposal_like_any_other(desk: Desks) -> None:
     assert publish(steward, approved(desk)).status_code == 200
     made = author.post("/v1/revisions/1/revert", {"reason": "Back to what came with the program."})
     assert (made["state"], made["reason"]) == ("draft", "Back to what came with the program.")
-    seen = author.post(f"/v1/proposals/{made['id']}/open")
+    seen = author.post(f"/v1/proposals/{made['proposal_id']}/open")
     for shop in ("two", "collective")[: seen["approvals_needed"]]:
         assert approve(desk(shop, "steward"), seen).status_code == 200
     published = publish(steward, seen).json

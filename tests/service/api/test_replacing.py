@@ -70,12 +70,12 @@ def shops(changing: Any) -> Any:
     assert written.status_code == 200, written.text
     head = changing.one.get("/v1/revisions", headers=owner).json["entries"][0]
     proposal = {
-        "base": {"revision": head["number"], "digest": head["digest"]},
+        "base": {"revision": head["revision"], "digest": head["digest"]},
         "changes": [{"kind": "sources", "id": "remembered", "value": PROPOSED}],
         "reason": "It is missing.",
         "evidence": "None.",
     }
-    assert changing.one.post("/v1/proposals", json=proposal, headers=owner).json["id"] == "p1"
+    assert changing.one.post("/v1/proposals", json=proposal, headers=owner).json["proposal_id"] == "p1"
     return changing
 
 

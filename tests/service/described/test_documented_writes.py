@@ -144,7 +144,7 @@ def test_the_documented_proposal_fits_the_book_of_now(app: Flask, demo: Any, wai
     """The base it names is the head, on which it was made; so the example goes on working as the book moves."""
     reader = Reader(app, demo)
     numbers = app.test_client().get("/v1/revisions", headers=demo.headers(*OWNER)).json["entries"]
-    newest = {"revision": numbers[0]["number"], "digest": numbers[0]["digest"]}
+    newest = {"revision": numbers[0]["revision"], "digest": numbers[0]["digest"]}
 
     def up_to_date() -> bool:
         reader.read_anew()

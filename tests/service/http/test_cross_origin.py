@@ -32,7 +32,7 @@ def test_a_listed_origin_may_read_the_answer(admitting: FlaskClient, key: dict[s
         assert answer.status_code == 200
         assert answer.headers["Access-Control-Allow-Origin"] == origin
         exposed = set(answer.headers["Access-Control-Expose-Headers"].split(", "))
-        assert {"ETag", "Location", "X-Request-Id", "Accord-Basis", "Retry-After"} <= exposed
+        assert {"ETag", "Location", "X-Request-Id", "Accord-Basis", "Retry-After", "Idempotency-Replayed"} <= exposed
         assert "Origin" in answer.vary
 
 

@@ -31,7 +31,7 @@ def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
     source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
     for name in ("first", "second", "third"):
         proposal = {
-            "base": {"revision": head["number"], "digest": head["digest"]},
+            "base": {"revision": head["revision"], "digest": head["digest"]},
             "changes": [{"kind": "sources", "id": name, "value": source}],
             "reason": "It is missing.",
             "evidence": "None.",

@@ -112,7 +112,7 @@ def test_another_shops_key_of_the_same_word_is_another_key(changing: Any) -> Non
         headers = changing.headers(holder, "owner") | {"Idempotency-Key": "same-word"}
         answer = changing.one.post("/v1/keys", json={"shop_id": holder, "role": "counter"}, headers=headers)
         assert answer.status_code == 201
-        made.add(answer.json["id"])
+        made.add(answer.json["key_id"])
     assert len(made) == 2
 
 
@@ -129,10 +129,10 @@ def test_the_same_write_on_many_threads_is_done_once(changing: Any, admin: dict[
     made = [answer for answer in answers if answer.status_code == 201]
     others = {(answer.status_code, answer.json["type"]) for answer in answers if answer not in made}
     assert others <= {(409, "/problems/still-under-way")}
-    assert len({answer.json["id"] for answer in made}) == 1
+    assert len({answer.json["key_id"] for answer in made}) == 1
     assert len([answer for answer in made if answer.json["token"] is not None]) == 1
     assert entries(changing) == written + 1
-    assert ask(0).json["id"] == made[0].json["id"]
+    assert ask(0).json["key_id"] == made[0].json["key_id"]
 
 
 def test_while_a_write_is_under_way_its_repetition_is_told_so(changing: Any, admin: dict[str, str]) -> None:
@@ -166,7 +166,7 @@ def test_a_key_in_quotes_is_the_same_key(changing: Any, admin: dict[str, str], b
     body = {"shop_id": "mill-loft", "role": "operator"}
     first = changing.one.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": bare})
     again = changing.other.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": quoted})
-    assert (first.status_code, again.json["id"]) == (201, first.json["id"])
+    assert (first.status_code, again.json["key_id"]) == (201, first.json["key_id"])
     assert again.headers["Idempotency-Replayed"] == "true"
     assert again.headers["Location"] == first.headers["Location"]
 
@@ -179,14 +179,14 @@ def test_two_keys_of_one_shop_do_not_share_a_word(changing: Any) -> None:
         changing.one.post("/v1/keys", json=body, headers=holder | {"Idempotency-Key": "one-word"}) for holder in holders
     ]
     assert [answer.status_code for answer in answers] == [201, 201]
-    assert answers[0].json["id"] != answers[1].json["id"]
+    assert answers[0].json["key_id"] != answers[1].json["key_id"]
 
 
 def test_a_preview_names_nothing_that_is_not_there(changing: Any, admin: dict[str, str]) -> None:
     asked = changing.one.post(
         "/v1/keys?validate_only=true", json={"shop_id": "mill-loft", "role": "owner"}, headers=admin
     )
-    assert (asked.status_code, asked.json["id"], asked.json["last_four"], asked.json["token"]) == (200, *[None] * 3)
+    assert (asked.status_code, asked.json["key_id"], asked.json["last_four"], asked.json["token"]) == (200, *[None] * 3)
     made = changing.one.post("/v1/shops?validate_only=true", json=shop("pier-10"), headers=admin)
     assert [name for name in ("ETag", "Location") if name in asked.headers or name in made.headers] == []
 

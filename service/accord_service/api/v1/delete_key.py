@@ -14,13 +14,13 @@ from accord_service.store import KeyRecord
 
 @endpoint(
     "DELETE",
-    "/v1/keys/{key}",
+    "/v1/keys/{key_id}",
     operation_id="revokeKey",
     tag="Administration",
     answers=Key,
     parameters=KEY,
     writes=True,
-    examples=(Example("A key", path=lambda book: {"key": examples.REVOKED["id"]}, answer=examples.REVOKED),),
+    examples=(Example("A key", path=lambda book: {"key_id": examples.REVOKED["key_id"]}, answer=examples.REVOKED),),
 )
 def delete_key(asked: Asked) -> Prepared:
     """Revoke a key, for good. An owner can revoke those of the own shop. One that is revoked already stays so.

@@ -14,20 +14,20 @@ WITH_OUTCOMES = ("transfers", "products")
 
 @endpoint(
     "GET",
-    "/v1/catalogue/{kind}/{entry}",
+    "/v1/catalogue/{kind}/{name}",
     operation_id="readEntry",
     tag="Book",
     as_of=True,
     answers=CatalogueEntry,
-    parameters={"kind": "kind of entry: " + ", ".join(KINDS), "entry": "name of the entry"},
-    examples=(Example("A blank", path=lambda book: {"kind": "blanks", "entry": first_of(book, "blanks")}),),
+    parameters={"kind": "kind of entry: " + ", ".join(KINDS), "name": "name of the entry"},
+    examples=(Example("A blank", path=lambda book: {"kind": "blanks", "name": first_of(book, "blanks")}),),
 )
 def get_catalogue_entry(asked: Asked) -> Answer:
     """Give one entry whole, with its units and sources; a product with what it takes from its family.
 
     With a transfer or a product stands how reported pieces of its family came out, by substrate and type of press.
     """
-    book, kind, name = asked.book, asked.path["kind"], asked.path["entry"]
+    book, kind, name = asked.book, asked.path["kind"], asked.path["name"]
     if kind not in KINDS:
         raise NotFound.in_book("kind", "kind of entry", kind, KINDS)
     if name not in book.documents[kind]:

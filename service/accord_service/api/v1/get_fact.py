@@ -11,17 +11,17 @@ from accord_service.http.writing import Answer
 
 @endpoint(
     "GET",
-    "/v1/facts/{fact}",
+    "/v1/facts/{name}",
     operation_id="readFact",
     tag="Book",
     as_of=True,
     answers=Fact,
-    parameters={"fact": "name of the fact"},
-    examples=(Example("A fact", path=lambda book: {"fact": min(Glossary(book))}),),
+    parameters={"name": "name of the fact"},
+    examples=(Example("A fact", path=lambda book: {"name": min(Glossary(book))}),),
 )
 def get_fact(asked: Asked) -> Answer:
     """Give one fact: what it is, what it is worked out from, what holds when it is unsaid, and who looks at it."""
-    book, name = asked.book, asked.path["fact"]
+    book, name = asked.book, asked.path["name"]
     facts = Glossary(book)
     if name not in facts:
         fault = Fault("/fact", f"there is no fact {name!r}", tuple(facts), code="not-in-book", refused=name)

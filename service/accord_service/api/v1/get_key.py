@@ -9,12 +9,12 @@ from accord_service.http.writing import Answer
 
 @endpoint(
     "GET",
-    "/v1/keys/{key}",
+    "/v1/keys/{key_id}",
     operation_id="readKey",
     tag="Administration",
     answers=Key,
     parameters=KEY,
-    examples=(Example("A key", path=lambda book: {"key": examples.KEY["id"]}, answer=examples.KEY),),
+    examples=(Example("A key", path=lambda book: {"key_id": examples.KEY["key_id"]}, answer=examples.KEY),),
 )
 def get_key(asked: Asked) -> Answer:
     """Give one key, revoked or not; an owner one of the own shop. Its token is kept nowhere."""

@@ -13,7 +13,7 @@ from accord_service.http.writing import Answer
 from accord_service.run.times import instant
 from accord_service.store import KeyRecord
 
-KEY = MappingProxyType({"key": "id of the key"})
+KEY = MappingProxyType({"key_id": "id of the key"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,16 +57,16 @@ def own_only(asked: Asked, shop: str) -> str:
 
 def key_at(asked: Asked) -> KeyRecord:
     """The key that the address names, if the caller may see it. Raises NotFound."""
-    record = asked.room.store.keys.get(asked.path["key"])
+    record = asked.room.store.keys.get(asked.path["key_id"])
     if record is None or (asked.caller.role != "admin" and record.shop != asked.caller.shop_id):
-        raise NotFound(f"There is no key {asked.path['key']!r}.")
+        raise NotFound(f"There is no key {asked.path['key_id']!r}.")
     return record
 
 
 def shown_key(record: KeyRecord, last_used_at: float | None) -> Key:
     """A key as everybody who may see it sees it."""
     return Key(
-        id=record.id,
+        key_id=record.id,
         shop_id=record.shop,
         role=record.role,
         holder=record.holder,

@@ -9,17 +9,17 @@ from accord_service.http.writing import Answer
 
 @endpoint(
     "GET",
-    "/v1/limits/{limit}",
+    "/v1/limits/{name}",
     operation_id="readLimit",
     tag="Book",
     as_of=True,
     answers=LimitEntry,
-    parameters={"limit": "name of the limit"},
-    examples=(Example("A limit", path=lambda book: {"limit": first_of(book, "limits")}),),
+    parameters={"name": "name of the limit"},
+    examples=(Example("A limit", path=lambda book: {"name": first_of(book, "limits")}),),
 )
 def get_limit(asked: Asked) -> Answer:
     """Give one limit: its value, which way is stricter, where it comes from and which rules use it."""
-    book, name = asked.book, asked.path["limit"]
+    book, name = asked.book, asked.path["name"]
     if name not in book.documents["limits"]:
         raise NotFound.in_book("limit", "limit", name, book.documents["limits"])
     found = LimitEntry(

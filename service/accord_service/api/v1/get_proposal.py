@@ -9,16 +9,16 @@ from accord_service.steps.proposals import get
 
 @endpoint(
     "GET",
-    "/v1/proposals/{proposal}",
+    "/v1/proposals/{proposal_id}",
     operation_id="readProposal",
     tag="Changes",
     answers=Proposed,
     parameters=PROPOSAL,
-    examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=proposed),),
+    examples=(Example("A draft", path=lambda book: {"proposal_id": "p1"}, answer=proposed),),
 )
 def get_proposal(asked: Asked) -> Answer:
     """Give one proposal as its author wrote it: what it changes, why, and on what evidence.
 
-    Its author can send it back by PUT with this answer's ETag. What became of it is at /v1/proposals/{proposal}/status.
+    Its author can send it back by PUT with this answer's ETag. What became of it is at its /status.
     """
-    return draft(get(asked.room.store, asked.path["proposal"]))
+    return draft(get(asked.room.store, asked.path["proposal_id"]))

@@ -11,19 +11,19 @@ from accord_service.steps.proposals import get
 
 @endpoint(
     "GET",
-    "/v1/proposals/{proposal}/effect",
+    "/v1/proposals/{proposal_id}/effect",
     operation_id="readProposalEffect",
     tag="Changes",
     answers=ProposalEffect,
     parameters=PROPOSAL,
-    examples=(Example("One limit, one step", path=lambda book: {"proposal": "p1"}, answer=effect),),
+    examples=(Example("One limit, one step", path=lambda book: {"proposal_id": "p1"}, answer=effect),),
 )
 def get_proposal_effect(asked: Asked) -> Answer:
     """Give what a proposal would do, order by order.
 
     Stewards see every shop's flips, since they answer for all; others see their own shop's and those at edges.
     """
-    kept = get(asked.room.store, asked.path["proposal"])
+    kept = get(asked.room.store, asked.path["proposal_id"])
     if kept.effect is None or kept.proposal.shown is None:
         raise NotFound(f"Proposal {kept.proposal.id} has not been opened yet, so nothing shows its effect.")
     return Answer(effect_for(asked.caller, kept.proposal.id, kept.proposal.shown.replay_digest, kept.effect))

@@ -10,13 +10,13 @@ from accord_service.steps.proposals import get
 
 @endpoint(
     "GET",
-    "/v1/proposals/{proposal}/status",
+    "/v1/proposals/{proposal_id}/status",
     operation_id="readProposalStatus",
     tag="Changes",
     answers=ProposalStatus,
     parameters=PROPOSAL,
-    examples=(Example("A draft", path=lambda book: {"proposal": "p1"}, answer=drafted),),
+    examples=(Example("A draft", path=lambda book: {"proposal_id": "p1"}, answer=drafted),),
 )
 def get_proposal_status(asked: Asked) -> Answer:
     """Say what became of a proposal: its state, its approvals, and the digests an approval has to repeat."""
-    return status(get(asked.room.store, asked.path["proposal"]))
+    return status(get(asked.room.store, asked.path["proposal_id"]))

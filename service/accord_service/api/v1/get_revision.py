@@ -19,17 +19,17 @@ class RevisionQuery:
 
 @endpoint(
     "GET",
-    "/v1/revisions/{number}",
+    "/v1/revisions/{revision}",
     operation_id="readRevision",
     tag="Changes",
     answers=Revision,
     query=RevisionQuery,
     parameters=REVISION,
-    examples=(Example("The first", path=lambda book: {"number": "1"}),),
+    examples=(Example("The first", path=lambda book: {"revision": "1"}),),
 )
 def get_revision(asked: Asked) -> Answer:
     """Give one revision: digest, author, approvers, reason and time; with ``documents`` the whole book."""
-    number = number_in(asked.path["number"])
+    number = number_in(asked.path["revision"])
     found = revision(asked.room.store, number)
     documents = found.documents if asked.query.documents else None
     return Answer(Revision(revision_line(found), documents).document())

@@ -11,17 +11,17 @@ from accord_service.steps.proposals import revision
 
 @endpoint(
     "GET",
-    "/v1/revisions/{number}/changes",
+    "/v1/revisions/{revision}/changes",
     operation_id="readRevisionChanges",
     tag="Changes",
     answers=RevisionChanges,
     parameters=REVISION,
     problems=(FaultyDocument,),
-    examples=(Example("Of the first: none", path=lambda book: {"number": "1"}),),
+    examples=(Example("Of the first: none", path=lambda book: {"revision": "1"}),),
 )
 def get_revision_changes(asked: Asked) -> Answer:
     """Say what a revision changed of the one before, entry by entry."""
-    number = number_in(asked.path["number"])
+    number = number_in(asked.path["revision"])
     found = revision(asked.room.store, number)
     before = found if number == 1 else revision(asked.room.store, number - 1)
     with refusals():

@@ -9,17 +9,17 @@ from accord_service.http.writing import Answer
 
 @endpoint(
     "GET",
-    "/v1/rules/{rule}",
+    "/v1/rules/{name}",
     operation_id="readRule",
     tag="Book",
     as_of=True,
     answers=Rule,
-    parameters={"rule": "id of the rule"},
-    examples=(Example("A rule", path=lambda book: {"rule": first_of(book, "rules")}),),
+    parameters={"name": "id of the rule"},
+    examples=(Example("A rule", path=lambda book: {"name": first_of(book, "rules")}),),
 )
 def get_rule(asked: Asked) -> Answer:
     """Give one rule: when it finds something, why, what to do, what it rests on, and orders that show it."""
-    book, name = asked.book, asked.path["rule"]
+    book, name = asked.book, asked.path["name"]
     if name not in book.rules:
         raise NotFound.in_book("rule", "rule", name, book.rules)
     rule = book.rules[name]

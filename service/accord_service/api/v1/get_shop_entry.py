@@ -6,18 +6,18 @@ from accord_service.api.endpoint import Asked, Example, endpoint
 from accord_service.api.v1.get_shop import shop_document, shop_record
 from accord_service.http.writing import Answer
 
-SHOWN = Example("A shop", path=lambda book: {"shop": examples.SHOP["id"]}, answer=examples.SHOP)
+SHOWN = Example("A shop", path=lambda book: {"shop_id": examples.SHOP["id"]}, answer=examples.SHOP)
 
 
 @endpoint(
     "GET",
-    "/v1/shops/{shop}",
+    "/v1/shops/{shop_id}",
     operation_id="readShop",
     tag="Administration",
     answers=Shop,
-    parameters={"shop": "id of the shop"},
+    parameters={"shop_id": "id of the shop"},
     examples=(SHOWN,),
 )
 def get_shop_entry(asked: Asked) -> Answer:
     """Give one shop as it was written. It can be sent back by PUT with this answer's ETag."""
-    return shop_document(shop_record(asked, asked.path["shop"]))
+    return shop_document(shop_record(asked, asked.path["shop_id"]))

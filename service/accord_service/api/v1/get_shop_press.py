@@ -12,13 +12,13 @@ from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer
 from accord_service.store import ShopRecord
 
-PRESS = MappingProxyType({"press": "id of the press"})
-SHOWN = Example("A press", path=lambda book: {"press": examples.PRESS["id"]}, answer=examples.PRESS)
+PRESS = MappingProxyType({"press_id": "id of the press"})
+SHOWN = Example("A press", path=lambda book: {"press_id": examples.PRESS["id"]}, answer=examples.PRESS)
 
 
 @endpoint(
     "GET",
-    "/v1/shop/presses/{press}",
+    "/v1/shop/presses/{press_id}",
     operation_id="readPress",
     tag="Shop",
     answers=Press,
@@ -31,12 +31,12 @@ def get_shop_press(asked: Asked) -> Answer:
 
     It can be sent back by PUT with this answer's ETag, which stays while others change the rest of the shop.
     """
-    return press_document(own_record(asked), asked.path["press"])
+    return press_document(own_record(asked), asked.path["press_id"])
 
 
 def press_now(asked: Asked) -> Answer:
     """The same, from the store alone."""
-    return press_document(shop_record(asked, asked.own.record.id), asked.path["press"])
+    return press_document(shop_record(asked, asked.own.record.id), asked.path["press_id"])
 
 
 def press_document(record: ShopRecord, id_: str) -> Answer:

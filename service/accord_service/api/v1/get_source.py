@@ -9,17 +9,17 @@ from accord_service.http.writing import Answer
 
 @endpoint(
     "GET",
-    "/v1/sources/{source}",
+    "/v1/sources/{name}",
     operation_id="readSource",
     tag="Book",
     as_of=True,
     answers=SourceEntry,
-    parameters={"source": "name of the source"},
-    examples=(Example("A source", path=lambda book: {"source": first_of(book, "sources")}),),
+    parameters={"name": "name of the source"},
+    examples=(Example("A source", path=lambda book: {"name": first_of(book, "sources")}),),
 )
 def get_source(asked: Asked) -> Answer:
     """Give one source, how far it can be trusted, and the rules and limits that rest on it."""
-    book, name = asked.book, asked.path["source"]
+    book, name = asked.book, asked.path["name"]
     if name not in book.documents["sources"]:
         raise NotFound.in_book("source", "source", name, book.documents["sources"])
     found = SourceEntry(

@@ -68,7 +68,7 @@ def post_keys(asked: Asked) -> Prepared:
         return _issued(issued.record, issued.token)
 
     preview = Key(
-        id=None,
+        key_id=None,
         shop_id=wanted.shop_id,
         role=wanted.role,
         holder=wanted.holder,

@@ -24,7 +24,7 @@ class Approving:
 
 @endpoint(
     "POST",
-    "/v1/proposals/{proposal}/approve",
+    "/v1/proposals/{proposal_id}/approve",
     operation_id="approveProposal",
     tag="Changes",
     takes=Approving,
@@ -33,7 +33,7 @@ class Approving:
     writes=True,
     problems=(BaseMoved, DigestsDiffer, NotYours, StepsOutOfOrder),
     # No body: one proposal's digests approve no other. The answer to opening it links here with its own.
-    examples=(Example("As it was read", path=lambda book: {"proposal": "p1"}, answer=approved),),
+    examples=(Example("As it was read", path=lambda book: {"proposal_id": "p1"}, answer=approved),),
 )
 def post_proposal_approve(asked: Asked) -> Prepared:
     """Approve a proposal of another shop's: exactly these changes, on this base, with this effect.
@@ -41,7 +41,7 @@ def post_proposal_approve(asked: Asked) -> Prepared:
     One steward will do; where it loosens what keeps people safe, stewards of two shops are needed, neither of them the
     author's. Keys of the collective count together as those of one shop. An approval lapses when its key is revoked.
     """
-    body, id_ = asked.body, asked.path["proposal"]
+    body, id_ = asked.body, asked.path["proposal_id"]
     return taken(
         asked, lambda steps: steps.approve(id_, body.change_digest, body.base_digest, body.replay_digest), status
     )

@@ -10,7 +10,7 @@ from accord_service.http.writing import Prepared
 
 @endpoint(
     "POST",
-    "/v1/proposals/{proposal}/decline",
+    "/v1/proposals/{proposal_id}/decline",
     operation_id="declineProposal",
     tag="Changes",
     takes=Reason,
@@ -18,8 +18,8 @@ from accord_service.http.writing import Prepared
     parameters=PROPOSAL,
     writes=True,
     problems=(BaseMoved, NotYours, StepsOutOfOrder),
-    examples=(Example("With its reason", DECLINE, path=lambda book: {"proposal": "p1"}, answer=declined),),
+    examples=(Example("With its reason", DECLINE, path=lambda book: {"proposal_id": "p1"}, answer=declined),),
 )
 def post_proposal_decline(asked: Asked) -> Prepared:
     """Decline somebody else's proposal, with the reason. It ends there."""
-    return taken(asked, lambda steps: steps.decline(asked.path["proposal"], asked.body.reason), status)
+    return taken(asked, lambda steps: steps.decline(asked.path["proposal_id"], asked.body.reason), status)

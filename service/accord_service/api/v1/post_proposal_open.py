@@ -10,14 +10,14 @@ from accord_service.http.writing import Prepared
 
 @endpoint(
     "POST",
-    "/v1/proposals/{proposal}/open",
+    "/v1/proposals/{proposal_id}/open",
     operation_id="openProposal",
     tag="Changes",
     answers=ProposalStatus,
     parameters=PROPOSAL,
     writes=True,
     problems=(BaseMoved, FaultyDocument, StepsOutOfOrder),
-    examples=(Example("Opened", path=lambda book: {"proposal": "p1"}, answer=opened),),
+    examples=(Example("Opened", path=lambda book: {"proposal_id": "p1"}, answer=opened),),
 )
 def post_proposal_open(asked: Asked) -> Prepared:
     """Work out a proposal's effect and put it to the stewards.
@@ -26,4 +26,4 @@ def post_proposal_open(asked: Asked) -> Prepared:
     judged under the base and with the changes; that takes some seconds. An open proposal's effect is worked out anew;
     where it differs, earlier approvals count no more.
     """
-    return taken(asked, lambda steps: steps.open_(asked.path["proposal"]), status)
+    return taken(asked, lambda steps: steps.open_(asked.path["proposal_id"]), status)

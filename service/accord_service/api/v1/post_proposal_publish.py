@@ -11,14 +11,14 @@ from accord_service.steps.proposals import StoredProposal, write_down_states
 
 @endpoint(
     "POST",
-    "/v1/proposals/{proposal}/publish",
+    "/v1/proposals/{proposal_id}/publish",
     operation_id="publishProposal",
     tag="Changes",
     answers=Published,
     parameters=PROPOSAL,
     writes=True,
     problems=(BaseMoved, FaultyDocument, SomebodyWasFaster, StepsOutOfOrder),
-    examples=(Example("Published", path=lambda book: {"proposal": "p1"}, answer=governance_examples.published),),
+    examples=(Example("Published", path=lambda book: {"proposal_id": "p1"}, answer=governance_examples.published),),
 )
 def post_proposal_publish(asked: Asked) -> Prepared:
     """Make an approved proposal the next revision of the book.
@@ -29,7 +29,7 @@ def post_proposal_publish(asked: Asked) -> Prepared:
     """
     steps = steps_of(asked)
     with refusals():
-        made = steps.publish(asked.path["proposal"])
+        made = steps.publish(asked.path["proposal_id"])
 
     def answer(stored: StoredProposal) -> Answer:
         return Answer(Published(made.head.number, made.head.digest, proposal_status(stored)).document())

@@ -10,7 +10,7 @@ from accord_service.http.writing import Prepared
 
 @endpoint(
     "POST",
-    "/v1/proposals/{proposal}/withdraw",
+    "/v1/proposals/{proposal_id}/withdraw",
     operation_id="withdrawProposal",
     tag="Changes",
     takes=Reason,
@@ -18,8 +18,8 @@ from accord_service.http.writing import Prepared
     parameters=PROPOSAL,
     writes=True,
     problems=(BaseMoved, NotYours, StepsOutOfOrder),
-    examples=(Example("With its reason", WITHDRAWAL, path=lambda book: {"proposal": "p1"}, answer=withdrawn),),
+    examples=(Example("With its reason", WITHDRAWAL, path=lambda book: {"proposal_id": "p1"}, answer=withdrawn),),
 )
 def post_proposal_withdraw(asked: Asked) -> Prepared:
     """Withdraw the own proposal, with the reason. It ends there."""
-    return taken(asked, lambda steps: steps.withdraw(asked.path["proposal"], asked.body.reason), status)
+    return taken(asked, lambda steps: steps.withdraw(asked.path["proposal_id"], asked.body.reason), status)

@@ -9,7 +9,7 @@ from accord_service.http.writing import Prepared
 
 @endpoint(
     "POST",
-    "/v1/revisions/{number}/revert",
+    "/v1/revisions/{revision}/revert",
     operation_id="revertRevision",
     tag="Changes",
     takes=Reason,
@@ -21,7 +21,7 @@ from accord_service.http.writing import Prepared
         Example(
             "Back to the first",
             REVERSION,
-            path=lambda book: {"number": "1"},
+            path=lambda book: {"revision": "1"},
             answer=reverted,
         ),
     ),
@@ -31,5 +31,5 @@ def post_revision_revert(asked: Asked) -> Prepared:
 
     The draft goes the way of every proposal: its effect is shown, a steward of another shop approves it.
     """
-    number = number_in(asked.path["number"])
+    number = number_in(asked.path["revision"])
     return taken(asked, lambda steps: steps.revert(number, asked.body.reason), made)

@@ -10,7 +10,7 @@ from accord_service.http.writing import Prepared
 
 @endpoint(
     "PUT",
-    "/v1/proposals/{proposal}",
+    "/v1/proposals/{proposal_id}",
     operation_id="replaceProposal",
     tag="Changes",
     takes=Proposed,
@@ -18,11 +18,11 @@ from accord_service.http.writing import Prepared
     parameters=PROPOSAL,
     replaces=get_proposal.run,
     problems=(BaseMoved, NotYours, StepsOutOfOrder),
-    examples=(Example("Another value", edited, path=lambda book: {"proposal": "p1"}, answer=edited),),
+    examples=(Example("Another value", edited, path=lambda book: {"proposal_id": "p1"}, answer=edited),),
 )
 def put_proposal(asked: Asked) -> Prepared:
     """Edit a proposal of one's own, on the base it has. It is a draft again; its effect and its approvals are gone."""
-    body, id_ = asked.body, asked.path["proposal"]
+    body, id_ = asked.body, asked.path["proposal_id"]
     changes = read_book_changes(body.changes)
     return taken(
         asked, lambda steps: steps.edit(id_, asked.version, body.base, changes, body.reason, body.evidence), draft

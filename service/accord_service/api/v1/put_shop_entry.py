@@ -10,15 +10,15 @@ from accord_service.http.writing import Prepared
 
 @endpoint(
     "PUT",
-    "/v1/shops/{shop}",
+    "/v1/shops/{shop_id}",
     operation_id="replaceShop",
     tag="Administration",
     takes=Shop,
     answers=Shop,
-    parameters={"shop": "id of the shop"},
+    parameters={"shop_id": "id of the shop"},
     replaces=get_shop_entry.run,
     examples=(Example("A shop with one press", examples.SHOP, SHOWN.path, examples.SHOP),),
 )
 def put_shop_entry(asked: Asked) -> Prepared:
     """Replace a shop's document. House rules and keys stay as they are."""
-    return replaced(asked, asked.path["shop"])
+    return replaced(asked, asked.path["shop_id"])

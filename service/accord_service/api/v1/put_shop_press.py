@@ -13,7 +13,7 @@ from accord_service.steps.shops import refuse_press_faults
 
 @endpoint(
     "PUT",
-    "/v1/shop/presses/{press}",
+    "/v1/shop/presses/{press_id}",
     operation_id="replacePress",
     tag="Shop",
     takes=Press,
@@ -25,7 +25,7 @@ from accord_service.steps.shops import refuse_press_faults
 )
 def put_shop_press(asked: Asked) -> Prepared:
     """Replace one press of the own shop, its probe readings with it; the rest of the shop stays."""
-    id_ = asked.path["press"]
+    id_ = asked.path["press_id"]
     record = shop_record(asked, asked.own.record.id)
     refuse_press_faults(asked.book, asked.body, id_, asked.room.today)
     presses = list(record.document["presses"])
