@@ -236,6 +236,19 @@ def test_an_answer_of_another_type_is_told_with_fact_and_file(
     assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: fact {name}: {told}.*", fault)
 
 
+@pytest.mark.parametrize("name", ["place.height_mm", "heat.short_k", "item.thickness_mm", "window.time_aim_s"])
+@pytest.mark.parametrize("answer", ["small", (1.0, 2.0)])
+def test_it_is_told_before_a_rule_compares_it_and_whoever_reads_it_is_not_blamed(
+    name: str, answer: Any, book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    comparing = {id_: rule for id_, rule in book.rules.items() if name in rule.condition.facts}
+    assert comparing
+    monkeypatch.setitem(case_module._NODES, name, case_module._NODES[name]._replace(answer=lambda facts, parts: answer))
+    (fault,) = failures(replace(book, rules=comparing))
+    told = re.escape(f"fact {name}: answers {answer!r}, which is not number")
+    assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: {told}", fault)
+
+
 def test_a_fact_that_fails_is_told_with_its_file_and_no_traceback(
     few_rules: Book, monkeypatch: pytest.MonkeyPatch
 ) -> None:
