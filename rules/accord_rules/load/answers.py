@@ -18,7 +18,7 @@ _FOUND_FROM = tuple(
 
 
 class WrongAnswerError(RuntimeError):
-    """Facts whose answers are of another type than they declare: nothing can be asked about them, nor found from them."""
+    """Facts whose answers are of another type than they declare: nothing can be asked, or found, from them."""
 
 
 class Answers:
