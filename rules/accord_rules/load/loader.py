@@ -28,7 +28,7 @@ from accord_rules.documents.files import (
 )
 from accord_rules.documents.reading import DocumentError, Fault, Object, escape, names_in, read
 from accord_rules.load import examples
-from accord_rules.load.bands import implausible
+from accord_rules.load.bands import implausible, unbanded
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book, vocabulary_of
@@ -67,7 +67,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
     limits = _entries(documents, "limits", Limit, reasons)
     ambiguous = _entries(documents, "ambiguous_fibres", AmbiguousFibre, reasons)
     values = _limit_values(limits, reasons)
-    reasons += [*GRAPH.faults, *GRAPH.misnamed_in_book(limits, catalogue)]
+    reasons += [*GRAPH.faults, *GRAPH.misnamed_in_book(limits, catalogue), *unbanded(KINDS)]
     if reasons:
         raise BookError(reasons)
     rules = _rules(documents["rules"], catalogue, limits, values, sources, reasons)

@@ -45,6 +45,7 @@ ORDER, DECORATION, PRESSING = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
 
 
 # The fields alone: what is found by search stands on shipped facts.
+RIM = "/decorations/{i}/rim_distanc"
 FIELDS = {name: replace(source, reads=()) for name, source in SOURCES.items()}
 
 
@@ -90,6 +91,21 @@ def test_a_misspelt_field_is_told_with_the_nearest_name() -> None:
 
     assert only(register).startswith(
         "fact item.rigid: reads source '/item/substrat', and there is none (did you mean /i"
+    )
+
+
+@pytest.mark.parametrize("missing", [Ask(RIM, "How far from the rim?"), Assume(RIM, 10.0, "as usual")])
+def test_a_misspelt_place_where_it_would_be_said_is_told_with_the_nearest(missing: Ask | Assume) -> None:
+    """Nobody could answer what is asked there."""
+    register = Register()
+
+    @register.fact("place.rim_mm", DATA, DECORATION, missing)
+    def rim_mm(said: float | None = source("/decorations/{i}/rim_distance")) -> float | None:
+        """How far from the rim it is."""
+        return said
+
+    assert only(register).startswith(
+        f"fact place.rim_mm: no order has {RIM!r}, where it would be said (did you mean /decorations/{{i}}/rim_distance"
     )
 
 

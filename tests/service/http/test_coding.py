@@ -160,9 +160,7 @@ def test_what_lies_under_records_and_judges_orders_is_declared_so() -> None:
 
 
 def test_a_tag_that_is_none_is_refused() -> None:
-    with pytest.raises(
-        ValueError, match=r"no tag 'Record' \(did you mean Records.*: api/tags\.py has Service"
-    ):
+    with pytest.raises(ValueError, match=r"no tag 'Record' \(did you mean Records.*: api/tags\.py has Service"):
         endpoint("GET", "/v1/readings", operation_id="listReadings", tag="Record", answers=ProblemDetails)
 
 
