@@ -26,7 +26,7 @@ from accord_rules.documents.files import (
     read_folder,
     shipped_folder,
 )
-from accord_rules.documents.reading import DocumentError, Fault, Object, escape, names_in, read
+from accord_rules.documents.reading import DocumentError, Fault, Object, escape, names_in, read, readers_of
 from accord_rules.load import examples
 from accord_rules.load.bands import implausible, unbanded
 from accord_rules.orders.order import Order
@@ -115,7 +115,10 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
     families = documents["transfers"]
     for name, table in documents[kind].items():
         if kind == "products" and isinstance(table, Mapping):
-            family = table.get("family")
+            if "family" not in table:
+                reasons += [fault_in(kind, name, fault) for fault in _without_family(table, cls)]
+                continue
+            family = table["family"]
             if not isinstance(family, str) or family not in families:
                 reasons.append(fault_in(kind, name, _unknown("/family", family, "transfers", families)))
                 continue
@@ -126,6 +129,16 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
         except DocumentError as error:
             reasons += [fault_in(kind, name, fault) for fault in error.faults]
     return MappingProxyType(read_entries)
+
+
+def _without_family(table: Mapping[str, Any], cls: type) -> Iterator[Fault]:
+    """What is wrong with a product that names no family: it cannot be laid over one, and so not be read."""
+    fields = tuple(readers_of(cls))
+    for name in table:
+        if name not in fields:
+            pointer = f"/{escape(name)}"
+            yield Fault(pointer, "is not a known field", fields, refused=name, code="unknown-field")
+    yield Fault("/family", "is required", code="required")
 
 
 def _unknown(pointer: str, name: Any, kind: str, names: Iterable[str]) -> Fault:
