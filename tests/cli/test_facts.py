@@ -64,6 +64,11 @@ def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> 
         ("item.title", "in sentences only"),
         ("item.ceilings", "rules cannot speak of it"),
         ("item.diameter_mm", "assumed 82 mm reason a usual mug"),
+        ("item.textile", "If unsaid follows from what it reads Reads"),
+        (
+            "place.shared",
+            "follows from what it reads; where that leaves it unknown, it stays unknown, and nobody is asked",
+        ),
         ("heat.need_s", "limits heat.adhesive_hold"),
         ("heat.need_s", "to choose chosen/cover, chosen/display_c"),
     ],

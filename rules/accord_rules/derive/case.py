@@ -90,11 +90,12 @@ class SharedFacts:
 
 
 class FactError(RuntimeError):
-    """A fact whose function fails; names it with its file and line."""
+    """A fact whose function fails; names it with its file and line. ``known`` is what was known by then."""
 
-    def __init__(self, fact: Fact, error: Exception) -> None:
+    def __init__(self, fact: Fact, error: Exception, known: Mapping[str, Any]) -> None:
         super().__init__(f"{fact.place}: fact {fact.name}: fails with {type(error).__name__}: {error}")
         self.fact = fact
+        self.known = known
 
 
 class KnownFacts(dict[str, Any]):
@@ -125,7 +126,7 @@ class KnownFacts(dict[str, Any]):
         except FactError:
             raise
         except Exception as error:
-            raise FactError(GRAPH.facts[name], error) from error
+            raise FactError(GRAPH.facts[name], error, self) from error
         self[name] = value
         if layer is not None:
             self.layers[layer].facts[name] = value

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
 
-from accord_rules.derive.sources import ARRANGED, LOWERED, SOURCES, Part, SourceField
+from accord_rules.derive.sources import ARRANGED, LOWERED, SAYABLE, SOURCES, Part, SourceField
 from accord_rules.documents.spelling import did_you_mean
 from accord_rules.revision.facts import SHIPPED, Fact, Of, Read, Register, assuming_of, reads_of
 
@@ -142,6 +142,10 @@ class Graph:
                 yield from (
                     f"{_where(fact)}: {why}" for name in read.names if (why := self._unreadable(fact, read, name))
                 )
+            pointer = fact.missing.pointer if fact.missing is not None else None
+            if pointer is not None and pointer not in SAYABLE:
+                near = did_you_mean(pointer, SAYABLE)
+                yield f"{_where(fact)}: no order has {pointer!r}, where it would be said{near}"
             for name in fact.blamed:
                 if name not in self.facts:
                     yield f"{_where(fact)}: there is no fact {name!r} to be blamed{did_you_mean(name, self.facts)}"

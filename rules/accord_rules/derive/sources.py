@@ -183,3 +183,5 @@ def _all() -> Iterator[SourceField]:
 
 
 SOURCES: Mapping[str, SourceField] = MappingProxyType({source.name: source for source in _all()})
+# Where an order says something that may be asked for. No fact reads which press it names: a pressing is on one.
+SAYABLE = (*(name for name in SOURCES if name.startswith("/") and "{j}" not in name), "/press")

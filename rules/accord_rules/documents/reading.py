@@ -71,7 +71,8 @@ class Fault:
         """The message with the nearest words, and as many of the allowed ones as fit a line."""
         near = spelling.nearest(self.refused, self.allowed) if self.refused else ()
         hints = [f"did you mean {', '.join(near)}?"] if near else []
-        if self.allowed and not (near and len(self.allowed) > _TOLD_MOST):
+        listed = ", ".join(self.allowed) in self.message
+        if self.allowed and not listed and not (near and len(self.allowed) > _TOLD_MOST):
             more = f" and {len(self.allowed) - _TOLD_MOST} more" if len(self.allowed) > _TOLD_MOST else ""
             hints.append(f"allowed: {', '.join(self.allowed[:_TOLD_MOST])}{more}")
         return f"{self.message} ({' '.join(hints)})" if hints else self.message

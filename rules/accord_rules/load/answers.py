@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterable, Mapping
 from typing import Any
 
 from accord_rules.derive.case import Case, FactError
 from accord_rules.derive.graph import GRAPH
+from accord_rules.derive.sources import ARRANGED, CHOICE
 from accord_rules.revision.book import Book
 from accord_rules.revision.facts import Fact, Kind
+
+# The facts that the search for settings and for the order of pressings looks at.
+_FOUND_FROM = tuple(
+    sorted(GRAPH.facts.keys() & {*ARRANGED, *(name for reads in CHOICE.values() for name in reads), "job.total_s"})
+)
+
+
+class WrongAnswerError(RuntimeError):
+    """Facts whose answers are of another type than they declare: nothing can be asked, or found, from them."""
 
 
 class Answers:
@@ -35,13 +45,31 @@ class Answers:
         for name in sorted(self._unmet):
             if self._typed[name].rank <= case.scope.rank and case[name] is not None:
                 self._unmet.discard(name)
-        for name, value in tuple(case.known.items()):
-            if value is not None and (fact := self._typed.get(name)) is not None:
-                self._hold(fact, value)
+        self._hold_all(case.known)
 
     def fails(self, error: FactError) -> None:
-        """Take down that a fact's function fails."""
-        self._wrong.setdefault(error.fact.name, str(error))
+        """Take down that a fact's function fails, unless it is another fact's answer that makes it fail."""
+        self._hold_all(error.known)
+        if GRAPH.upstream[error.fact.name].isdisjoint(self._wrong):
+            self._wrong.setdefault(error.fact.name, str(error))
+
+    def look_before_choice(self, case: Case) -> None:
+        """Look at what settings and the order of pressings are found from: the search would fail of it, and name no
+        fact. Raises FactError, WrongAnswerError."""
+        case.facts(_FOUND_FROM)
+        self._hold_all(case.known)
+        self.refuse_wrong(case.known)
+
+    def refuse_wrong(self, names: Iterable[str]) -> None:
+        """Raises WrongAnswerError where one of these facts has answered wrongly."""
+        wrong = [self._wrong[name] for name in sorted(names) if name in self._wrong]
+        if wrong:
+            raise WrongAnswerError("; ".join(wrong))
+
+    def _hold_all(self, known: Mapping[str, Any]) -> None:
+        for name, value in tuple(known.items()):
+            if value is not None and (fact := self._typed.get(name)) is not None:
+                self._hold(fact, value)
 
     def _hold(self, fact: Fact, value: Any) -> None:
         answer = (fact.name, value)

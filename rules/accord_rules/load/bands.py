@@ -222,7 +222,7 @@ AREA_BANDS: Mapping[str, Band] = MappingProxyType(
 )
 
 
-def bands_of(kind: str, entry: Any, family: str) -> Mapping[str, Band]:
+def _bands_of(kind: str, kind_of_blank: str, family: str) -> Mapping[str, Band]:
     """The bands of one entry. ``family``: the substrate's, or that of the blank's substrate; of no matter elsewhere."""
     if kind == "substrates":
         return SUBSTRATE_BANDS[family]
@@ -232,7 +232,7 @@ def bands_of(kind: str, entry: Any, family: str) -> Mapping[str, Band]:
             "thickness": thickness,
             "diameter": DIAMETER,
             "mass_per_area": MASS_BANDS[family],
-            "areas": AREA_BANDS[entry.kind],
+            "areas": AREA_BANDS[kind_of_blank],
         }
     return BANDS[kind]
 
@@ -240,16 +240,40 @@ def bands_of(kind: str, entry: Any, family: str) -> Mapping[str, Band]:
 def implausible(kind: str, entry: Any, family: str = "") -> Iterator[Fault]:
     """Which quantities of an entry lie outside their bands, each with its field, value and band.
 
-    Raises KeyError for a quantity that has no band, which is a defect.
+    Raises KeyError for a quantity that has no band, which ``unbanded`` tells before.
     """
-    bands = bands_of(kind, entry, family)
+    bands = _bands_of(kind, entry.kind if kind == "blanks" else "", family)
     for pointer, name, dimension, value in _quantities(entry):
-        band = bands[next(covering for covering in _covering(name) if covering in bands or "." not in covering)]
+        band = bands[next((covering for covering in _covering(name) if covering in bands), name)]
         least, most = band.bounds(dimension)
         if not least <= value <= most:
             of = f" for {family}" if kind in ("substrates", "blanks") and not pointer.startswith("/areas") else ""
             span = f"from {band.least or 'nothing'} to {band.most}"
             yield Fault(pointer, f"{units.show(dimension, value)} is not plausible{of} ({span})", code="out-of-range")
+
+
+def unbanded(kinds: Mapping[str, type]) -> tuple[str, ...]:
+    """The fields of the catalogue's classes that hold quantities and have no band, whether or not an entry has them."""
+    family, blanks = next(iter(SUBSTRATE_BANDS)), next(iter(AREA_BANDS))
+    reasons = (
+        f"catalogue.{cls.__name__}.{field} has no band (load/bands.py)"
+        for kind, of in kinds.items()
+        for cls, field, name in _quantity_fields(of)
+        if _bands_of(kind, blanks, family).keys().isdisjoint(_covering(name))
+    )
+    return tuple(dict.fromkeys(reasons))
+
+
+def _quantity_fields(cls: type, name: str = "") -> Iterator[tuple[type, str, str]]:
+    """Class, field and name of each quantity that an entry of a class may have."""
+    for field, (reader, _) in readers_of(cls).items():
+        dotted = f"{name}.{field}" if name else field
+        while isinstance(reader, Many | Table):
+            reader = reader.item if isinstance(reader, Many) else reader.value
+        if isinstance(reader, Quantity):
+            yield cls, field, dotted
+        elif isinstance(reader, Object):
+            yield from _quantity_fields(reader.into, dotted)
 
 
 def _covering(name: str) -> Iterator[str]:

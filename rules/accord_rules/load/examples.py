@@ -13,7 +13,7 @@ from accord_rules.documents import units
 from accord_rules.documents.files import Reason, fault_in, merge
 from accord_rules.documents.reading import DocumentError, Fault, LeafError, escape, read
 from accord_rules.infer.compiled import holds
-from accord_rules.load.answers import Answers
+from accord_rules.load.answers import Answers, WrongAnswerError
 from accord_rules.load.mutants import Mutant, Slip, survivors, telling_facts
 from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
@@ -60,6 +60,9 @@ def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> lis
                 answers.fails(error)
                 reasons.append(Fault(place, str(error), code="breaks-book"))
                 continue
+            except WrongAnswerError as error:
+                reasons.append(Fault(place, str(error), code="breaks-book"))
+                continue
             except DocumentError as error:
                 reasons += [
                     replace(fault, pointer=place + _in_example(fault.pointer, example)) for fault in error.faults
@@ -87,30 +90,31 @@ def _in_example(pointer: str, example: Mapping[str, Any]) -> str:
 def example_facts(rule: Rule, example: Mapping[str, Any], book: Book, answers: Answers | None = None) -> dict[str, Any]:
     """The facts of the rule's condition in one example.
 
-    Raises DocumentError, with pointers into the order that the example makes, or FactError.
+    Raises DocumentError, with pointers into the order that the example makes, FactError or WrongAnswerError.
     """
     if "facts" in example:
         return _given_facts(rule, example["facts"], book)
-    case = example_case(rule.scope, example, book)
+    case = example_case(rule.scope, example, book, answers)
     facts = case.facts(rule.condition.facts)
     if answers is not None:
         answers.look_at(case)
+        answers.refuse_wrong(rule.condition.facts)
     return facts
 
 
-def example_case(scope: Scope, example: Mapping[str, Any], book: Book) -> Case:
+def example_case(scope: Scope, example: Mapping[str, Any], book: Book, answers: Answers | None = None) -> Case:
     """The case an order example describes, its first decoration's for the narrower scopes."""
-    return case_of(scope, *example_order(example, book), book)
+    return case_of(scope, *example_order(example, book), book, answers)
 
 
-def case_of(scope: Scope, order: Order, shop: Shop, book: Book) -> Case:
+def case_of(scope: Scope, order: Order, shop: Shop, book: Book, answers: Answers | None = None) -> Case:
     """The case of an order, or of its first decoration, on the press it names or the shop's first."""
     whole = Case(book, shop, order)
     if scope is Scope.ORDER:
         return whole
     if scope is Scope.DECORATION:
         return whole.decoration_case(0)
-    return pressing_cases(whole, _press(order, shop))[0]
+    return pressing_cases(whole, _press(order, shop), answers)[0]
 
 
 def example_order(example: Mapping[str, Any], book: Book) -> tuple[Order, Shop]:
@@ -141,13 +145,15 @@ def _press(order: Order, shop: Shop) -> Press:
     return named or shop.presses[0]
 
 
-def pressing_cases(whole: Case, press: Press) -> tuple[Case, ...]:
+def pressing_cases(whole: Case, press: Press, answers: Answers | None = None) -> tuple[Case, ...]:
     """Every decoration on one press with its settings chosen and the order of pressings found."""
     planned = []
     for index in range(len(whole.order.decorations)):
         decoration = whole.decoration_case(index)
-        chosen = choose(decoration.pressing_case(press))
-        planned.append((decoration, chosen))
+        open_ = decoration.pressing_case(press)
+        if answers is not None:
+            answers.look_before_choice(open_)
+        planned.append((decoration, choose(open_)))
     sequence, settings = find_sequence([decoration.pressing_case(press, chosen) for decoration, chosen in planned])
     pairs = zip(planned, settings, strict=True)
     return tuple(decoration.pressing_case(press, chosen, sequence) for (decoration, _), chosen in pairs)

@@ -26,9 +26,19 @@ from accord_rules.documents.files import (
     read_folder,
     shipped_folder,
 )
-from accord_rules.documents.reading import DocumentError, Fault, LeafError, Object, Quantity, escape, names_in, read
+from accord_rules.documents.reading import (
+    DocumentError,
+    Fault,
+    LeafError,
+    Object,
+    Quantity,
+    escape,
+    names_in,
+    read,
+    readers_of,
+)
 from accord_rules.load import examples
-from accord_rules.load.bands import implausible
+from accord_rules.load.bands import implausible, unbanded
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book, vocabulary_of
@@ -67,7 +77,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
     limits = _entries(documents, "limits", Limit, reasons)
     ambiguous = _entries(documents, "ambiguous_fibres", AmbiguousFibre, reasons)
     values = _limit_values(limits, reasons)
-    reasons += [*GRAPH.faults, *GRAPH.misnamed_in_book(limits, catalogue)]
+    reasons += [*GRAPH.faults, *GRAPH.misnamed_in_book(limits, catalogue), *unbanded(KINDS)]
     if reasons:
         raise BookError(reasons)
     rules = _rules(documents["rules"], catalogue, limits, values, sources, reasons)
@@ -115,7 +125,10 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
     families = documents["transfers"]
     for name, table in documents[kind].items():
         if kind == "products" and isinstance(table, Mapping):
-            family = table.get("family")
+            if "family" not in table:
+                reasons += [fault_in(kind, name, fault) for fault in _without_family(table, cls)]
+                continue
+            family = table["family"]
             if not isinstance(family, str) or family not in families:
                 reasons.append(fault_in(kind, name, _unknown("/family", family, "transfers", families)))
                 continue
@@ -126,6 +139,16 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
         except DocumentError as error:
             reasons += [fault_in(kind, name, fault) for fault in error.faults]
     return MappingProxyType(read_entries)
+
+
+def _without_family(table: Mapping[str, Any], cls: type) -> Iterator[Fault]:
+    """What is wrong with a product that names no family: it cannot be laid over one, and so not be read."""
+    fields = tuple(readers_of(cls))
+    for name in table:
+        if name not in fields:
+            pointer = f"/{escape(name)}"
+            yield Fault(pointer, "is not a known field", fields, refused=name, code="unknown-field")
+    yield Fault("/family", "is required", code="required")
 
 
 def _unknown(pointer: str, name: Any, kind: str, names: Iterable[str]) -> Fault:

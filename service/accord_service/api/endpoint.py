@@ -28,6 +28,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.names import unknown_in
 from accord_service.api.request import note, timed
 from accord_service.api.room import Room, Snapshot, room
+from accord_service.api.tags import OF_ORDERS, require_tag
 from accord_service.http import roles, wire
 from accord_service.http.body import json_of
 from accord_service.http.coding import unpacked
@@ -81,8 +82,6 @@ _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-acc
 BASIS_HEADER = "Accord-Basis"
 # A cache may keep it, and has to ask each time whether it still holds.
 REVALIDATED = "private, no-cache"
-# Tags of endpoints whose answers speak of a shop's orders: no cache may keep those.
-_OF_ORDERS = ("Orders", "Records")
 # What any request may be told; a judged one, one with a body, a write.
 _OF_ALL = (
     BadQuery,
@@ -343,7 +342,7 @@ class Endpoint:
         The book is the same for all, but read with a key: a cache that others share would go on telling it to whoever
         has none, or no more.
         """
-        if self.tag in _OF_ORDERS:
+        if self.tag in OF_ORDERS:
             return "no-store"
         pinned = self.as_of and asked.query.revision is not None and asked.snapshot.basis == "live"
         if pinned:
@@ -430,8 +429,9 @@ def endpoint(
 ) -> Callable[[Callable[[Asked], Answer | Prepared]], Endpoint]:
     """Declare an endpoint under /v1; who may call it stands in ``roles.MAY`` under the function's name.
 
-    ``operation_id``: what it does, a verb and what that is done to, as generated clients name it. ``takes``, ``query``
-    and ``answers`` are dataclasses with readers, ``parameters`` what the names in the path mean. ``judges``: must not
+    ``operation_id``: what it does, a verb and what that is done to, as generated clients name it. ``tag``: a word of
+    ``tags.TAGS``; it also says what caches may keep. ``takes``, ``query`` and ``answers`` are dataclasses with readers,
+    ``parameters`` what the names in the path mean. ``judges``: must not
     answer while the authority's own test is red. ``as_of``: answers from an older revision for ``?revision=``.
     ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs If-Match, which
     is held against this read's answer, fresh from the store; whatever a read gives can be sent back, and nothing is
@@ -442,8 +442,10 @@ def endpoint(
     more = ([_AS_OF] if as_of else []) + ([_VALIDATE_ONLY] if writes or replaces is not None else [])
     whole = dataclasses.make_dataclass(query.__name__, more, bases=(query,), frozen=True, slots=True) if more else query
 
+    require_tag(tag)
+
     def declare(run: Callable[[Asked], Answer | Prepared]) -> Endpoint:
-        assert run.__name__ in roles.MAY, f"roles.MAY does not say who may {run.__name__}"
+        assert run.__name__ in roles.MAY, f"MAY of http/roles.py does not say who may {run.__name__}"
         return Endpoint(
             operation_id=operation_id,
             run=run,

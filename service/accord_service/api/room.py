@@ -3,9 +3,9 @@
 The seam for endpoints. Each request takes one ``Snapshot`` (``with room().taken() as snapshot``; ``endpoint`` does it)
 and answers from that alone, so that no answer mixes two revisions. An endpoint gets it inside ``Asked``:
 
-    asked.settings           the book of the snapshot, or of ``?revision=`` where the endpoint is declared ``as_of``
+    asked.book               the book of the snapshot, or of ``?revision=`` where the endpoint is declared ``as_of``
     asked.authority          the authority over that book, under the house rules of the caller's shop
-    asked.shop               the caller's shop as that book knows it (NotFound for a key that belongs to no shop)
+    asked.shop               the caller's shop as that book knows it (NoShop for a key that belongs to none)
     asked.caller             .key_id (also the audit's ``who``), .role, .shop_id, .shop (the shop's records) or None
     asked.room.store         the store: reads raise StoreAway, which ``endpoint`` turns into a 503
     asked.room.tally         outcomes by cell, as of a few seconds ago

@@ -114,7 +114,7 @@ def _short(fact: Document) -> str:
 
 def _show_fact(output: Output, fact: Document) -> None:
     output.say(fact["description"], lead=f"{fact['id']}  ", lead_style=_BOLD, indent=_LABEL_COLUMN)
-    for rows in (_what_it_is(fact), _if_unsaid(fact["unsaid"]), _what_it_reads(fact["reads"]), _who_reads_it(fact)):
+    for rows in (_what_it_is(fact), _if_unsaid(fact), _what_it_reads(fact["reads"]), _who_reads_it(fact)):
         output.blank()
         for label, text in rows:
             output.say(text, lead=f"  {label}", indent=_LABEL_COLUMN)
@@ -141,9 +141,12 @@ def _type(fact: Document) -> str:
     return f"{_spaced(measure['dimension'])}{inside}; compared with {written}; examples write {example}"
 
 
-def _if_unsaid(unsaid: Document | None) -> Iterator[tuple[str, str]]:
+def _if_unsaid(fact: Document) -> Iterator[tuple[str, str]]:
+    unsaid: Document | None = fact["unsaid"]
     if unsaid is None:
-        yield "If unsaid", "follows from what it reads"
+        of_order = any(name.startswith("/") for name in fact["reads"]["inputs"])
+        unasked = "; where that leaves it unknown, it stays unknown, and nobody is asked" if of_order else ""
+        yield "If unsaid", f"follows from what it reads{unasked}"
         return
     yield "If unsaid", f"at {unsaid['pointer']}:"
     if unsaid["shown"]:

@@ -18,6 +18,7 @@ from accord_service.api import examples
 from accord_service.api.answers import ApiIndex
 from accord_service.api.endpoint import Asked, Endpoint, Example, shown
 from accord_service.api.room import Room, Snapshot
+from accord_service.api.tags import TAGS
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.described import headers
 from accord_service.described.get_index import API_VERSION, OPERATION_ID, PATH, get_index, index
@@ -45,17 +46,6 @@ stand under x-extensible-enum may be joined by others: take a verdict that you d
 and a level that you do not know as one that blocks. What will go says so by the headers Deprecation and Sunset.
 A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
 Findings have one of the levels {", ".join(LEVELS)}. Errors are problem details (RFC 9457)."""
-_TAGS = {
-    "Service": "What this is, and where everything is.",
-    "Orders": "Ask before a blank is spoiled.",
-    "Book": "The shared settings: what answers are made from.",
-    "Changes": "How the book changes: revisions, and proposals on their way into it.",
-    "Records": "Orders kept with their answers, asked again, and what became of the pieces.",
-    "Shop": "The caller's own: presses, stock, house rules.",
-    "Administration": "Shops, keys and the audit.",
-}
-
-
 _OF_INDEX = (RequestTooSlow, HeaderTooLarge, InternalError)
 # The document is read from the service that it describes.
 _SERVERS = [{"url": "/", "description": "the service that gives this description"}]
@@ -83,7 +73,7 @@ def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
         "3.1.0",
         info={"description": _ABOUT},
         plugins=[plugin],
-        tags=[{"name": name, "description": about} for name, about in _TAGS.items()],
+        tags=[{"name": name, "description": about} for name, about in TAGS.items()],
         servers=_SERVERS,
         security=[{"key": []}],
     )
@@ -128,7 +118,7 @@ def _let_words_grow(schema: Any) -> None:
 def _documents() -> Iterator[type]:
     """Every dataclass that is read from a request or written into an answer, the inner ones first."""
     answered = (ApiIndex, *(each.answers for each in ENDPOINTS), ProblemDetails)
-    yield from dict.fromkeys((*_sent(), *(cls for root in answered for cls in wire.dataclasses_in(root))))
+    yield from wire.named_once((*_sent(), *(cls for root in answered for cls in wire.dataclasses_in(root))))
 
 
 def _sent() -> Iterator[type]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from typing import Any, TypeVar
 
@@ -158,6 +158,16 @@ def dataclasses_in(cls: type) -> Iterator[type]:
     seen: dict[type, None] = {}
     _gather(Object(cls), seen)
     yield from seen
+
+
+def named_once(classes: Iterable[type]) -> tuple[type, ...]:
+    """These classes, each once. Raises ValueError where two have one name, under which only one can be described."""
+    by_name: dict[str, type] = {}
+    for cls in classes:
+        first = by_name.setdefault(cls.__name__, cls)
+        if first is not cls:
+            raise ValueError(f"two shapes have the name {cls.__name__}, of {first.__module__} and of {cls.__module__}")
+    return tuple(by_name.values())
 
 
 def _gather(reader: Reader, seen: dict[type, None]) -> None:

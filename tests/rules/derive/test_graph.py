@@ -45,6 +45,7 @@ ORDER, DECORATION, PRESSING = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
 
 
 # The fields alone: what is found by search stands on shipped facts.
+RIM = "/decorations/{i}/rim_distanc"
 FIELDS = {name: replace(source, reads=()) for name, source in SOURCES.items()}
 
 
@@ -90,6 +91,21 @@ def test_a_misspelt_field_is_told_with_the_nearest_name() -> None:
 
     assert only(register).startswith(
         "fact item.rigid: reads source '/item/substrat', and there is none (did you mean /i"
+    )
+
+
+@pytest.mark.parametrize("missing", [Ask(RIM, "How far from the rim?"), Assume(RIM, 10.0, "as usual")])
+def test_a_misspelt_place_where_it_would_be_said_is_told_with_the_nearest(missing: Ask | Assume) -> None:
+    """Nobody could answer what is asked there."""
+    register = Register()
+
+    @register.fact("place.rim_mm", DATA, DECORATION, missing)
+    def rim_mm(said: float | None = source("/decorations/{i}/rim_distance")) -> float | None:
+        """How far from the rim it is."""
+        return said
+
+    assert only(register).startswith(
+        f"fact place.rim_mm: no order has {RIM!r}, where it would be said (did you mean /decorations/{{i}}/rim_distance"
     )
 
 
@@ -234,6 +250,19 @@ def test_an_answer_of_another_type_is_told_with_fact_and_file(
     monkeypatch.setitem(case_module._NODES, name, node._replace(answer=lambda facts, parts: answer))
     (fault,) = failures(few_rules)
     assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: fact {name}: {told}.*", fault)
+
+
+@pytest.mark.parametrize("name", ["place.height_mm", "heat.short_k", "item.thickness_mm", "window.time_aim_s"])
+@pytest.mark.parametrize("answer", ["small", (1.0, 2.0)])
+def test_it_is_told_before_a_rule_compares_it_and_whoever_reads_it_is_not_blamed(
+    name: str, answer: Any, book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    comparing = {id_: rule for id_, rule in book.rules.items() if name in rule.condition.facts}
+    assert comparing
+    monkeypatch.setitem(case_module._NODES, name, case_module._NODES[name]._replace(answer=lambda facts, parts: answer))
+    (fault,) = failures(replace(book, rules=comparing))
+    told = re.escape(f"fact {name}: answers {answer!r}, which is not number")
+    assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: {told}", fault)
 
 
 def test_a_fact_that_fails_is_told_with_its_file_and_no_traceback(

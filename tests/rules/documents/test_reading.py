@@ -179,6 +179,7 @@ def test_what_is_allowed_is_listed() -> None:
     assert faults(Order, order_with("/item/dye", "purple"))["/item/dye"].allowed[0] == "undyed"
     units_of_temperature = faults(Order, order_with(f"{SETTINGS}/temperature", "5 mm"))[f"{SETTINGS}/temperature"]
     assert units_of_temperature.allowed == ("°C", "°F", "K")
+    assert units_of_temperature.message_with_hints.count("°F") == 1, "what the message lists is not listed again"
     pressure = faults(Order, order_with(f"{SETTINGS}/pressure", "hard"))[f"{SETTINGS}/pressure"].allowed
     assert pressure[:3] == ("light", "medium", "firm")
     assert {"kPa", "psi", "bar"} <= set(pressure)

@@ -6,16 +6,39 @@ What is plausible is this project's own decision; ``accord_rules.load.bands`` sa
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import pytest
 
 from accord_rules.documents import units
 from accord_rules.documents.files import BookError, merge, shipped
-from accord_rules.documents.reading import Many, Object, Quantity, Reader, Table, read, readers_of
+from accord_rules.documents.reading import (
+    Many,
+    Object,
+    Quantity,
+    Reader,
+    Table,
+    Text,
+    optional,
+    read,
+    readers_of,
+    required,
+)
 from accord_rules.governance.changes import EntryChange, check, entry_digest
-from accord_rules.load.bands import AREA_BANDS, BANDS, DIAMETER, MASS_BANDS, SUBSTRATE_BANDS, Band, implausible
+from accord_rules.load import bands
+from accord_rules.load.bands import (
+    AREA_BANDS,
+    BANDS,
+    DIAMETER,
+    MASS_BANDS,
+    SUBSTRATE_BANDS,
+    Band,
+    implausible,
+    unbanded,
+)
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import BLANK_KINDS, KINDS, SUBSTRATE_FAMILIES
@@ -204,3 +227,31 @@ def test_every_shipped_entry_is_plausible(book: Book) -> None:
     ]
     assert len(checked) > 300
     assert [each for each in checked if each[2]] == []
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part with a quantity that has no band."""
+
+    depth: float = required(Quantity(units.LENGTH))
+
+
+@dataclass(frozen=True)
+class Brim:
+    """An entry with a field that nobody gave a band, in itself and in a table of its parts."""
+
+    brim: float | None = optional(Quantity(units.LENGTH))
+    parts: Mapping[str, Part] = optional(Table(Text(40), Object(Part)), MappingProxyType({}))
+
+
+def test_a_field_without_a_band_is_told_whether_used_or_not(
+    documents: dict[str, dict[str, Any]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert unbanded(KINDS) == ()
+    told = ("catalogue.Brim.brim has no band (load/bands.py)", "catalogue.Part.depth has no band (load/bands.py)")
+    for kind in ("blanks", "substrates", "consumables"):
+        assert unbanded({kind: Brim}) == told
+    monkeypatch.setattr(bands, "BANDS", {**BANDS, "coatings": {}})
+    with pytest.raises(BookError) as refused:
+        from_documents({**documents, "rules": {}})
+    assert "catalogue.Coating.limit has no band (load/bands.py)" in refused.value.reasons

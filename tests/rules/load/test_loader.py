@@ -103,6 +103,16 @@ ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
         put("transfers", "cut-film", "durability", value=3.5),
         ("transfers.toml: cut-film", "/durability", "must be a whole number"),
     ),
+    "family misspelt as a field": (
+        lambda documents: documents["products"]["film-soft-matte"].update(
+            {"famliy": documents["products"]["film-soft-matte"].pop("family")}
+        ),
+        ("products.toml: film-soft-matte: /famliy: is not a known field (did you mean family?",),
+    ),
+    "no family": (
+        drop("products", "film-soft-matte", "family"),
+        ("products.toml: film-soft-matte", "/family: is required"),
+    ),
     "entry that is no table": (
         lambda documents: documents["products"].update({"film-soft-matte": 3}),
         ("products.toml: film-soft-matte", "must be an object, not a number"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import make_dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -14,11 +14,14 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from accord_rules.authority import code_digest
+from accord_rules.documents.writing import Documented
+from accord_service.api.answers import ApiIndex, Limits
 from accord_service.api.endpoint import Deprecation
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.api.v1.get_limits import get_limits
 from accord_service.app import create_app
 from accord_service.described import openapi
+from accord_service.http import wire
 
 OLD = replace(
     get_limits,
@@ -99,3 +102,11 @@ def test_the_description_says_so_too(ageing: Flask, monkeypatch: pytest.MonkeyPa
     assert {"Deprecation", "Sunset", "Link"} <= set(headers)
     assert "deprecated" not in paths["/v1/limits"]["get"]
     assert paths["/v1"]["get"]["security"] == []
+
+
+def test_two_shapes_of_one_name_are_told_with_both_modules() -> None:
+    """Only one of them can be described under it; the description's own library tells that late, and of neither."""
+    other = make_dataclass("Limits", [], bases=(Documented,), frozen=True, namespace={"__module__": "api.more"})
+    with pytest.raises(ValueError, match=r"name Limits, of accord_service\.api\.answers and of api\.more"):
+        wire.named_once((Limits, ApiIndex, Limits, other))
+    assert wire.named_once((Limits, ApiIndex, Limits)) == (Limits, ApiIndex)

@@ -53,6 +53,7 @@ from accord_service.api.v1.put_proposal import put_proposal
 from accord_service.api.v1.put_shop import put_shop
 from accord_service.api.v1.put_shop_entry import put_shop_entry
 from accord_service.api.v1.put_shop_press import put_shop_press
+from accord_service.http import wire
 
 ENDPOINTS = (
     post_validate,
@@ -108,4 +109,13 @@ ENDPOINTS = (
     get_key,
     delete_key,
     get_audit,
+)
+
+# Told when the service starts, not when somebody reads the description.
+wire.named_once(
+    cls
+    for endpoint in ENDPOINTS
+    for root in (endpoint.answers, endpoint.takes)
+    if root is not None
+    for cls in wire.dataclasses_in(root)
 )
