@@ -105,7 +105,7 @@ def show_effect(effect: Document) -> None:
     for (before, after), number in sorted(turns.items()):
         say(f"{number} orders go from {before} to {after}", "    ")
     witness = effect["witnesses"][0]
-    say(f"a witness ({witness['order']}), {witness['before']} -> {witness['after']}:", "  ")
+    say(f"a witness ({witness['record_id'] or witness['edge']}), {witness['before']} -> {witness['after']}:", "  ")
     say(json.dumps(witness["asked"], ensure_ascii=False), "    ")
 
 

@@ -106,7 +106,7 @@ def test_a_malformed_order_is_told_with_place_and_units(accord: Any, order: Call
     assert done.exit_code == 2
     assert "REFUSED" in done.stdout
     assert "/decorations/0/settings/temperature" in done.stdout
-    assert "Allowed: °C, °F, K." in done.stdout
+    assert "(°C, °F, K)" in done.stdout
 
 
 @pytest.mark.parametrize(

@@ -232,7 +232,7 @@ def test_a_verdict_that_is_not_known_here_is_not_workable(faulty: Any, tmp_path:
     faulty.will(faulty.answer(200, b'{"id":"vd_1","verdict":"accepted-by-night"}'))
     run = Recipes(faulty.url, "token")
     assert run("validate.sh", "-", stdin="{}").returncode == 1
-    folder = run("check-folder.sh", str(tmp_path))
+    folder = run("validate-folder.sh", str(tmp_path))
     assert (folder.returncode, folder.stdout) == (1, f"accepted-by-night\t{tmp_path / 'order.json'}\n")
 
 

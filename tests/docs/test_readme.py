@@ -179,6 +179,6 @@ def test_the_command_answers_by_itself_and_from_the_service(answers: list[str]) 
 
 
 def test_the_service_counts_what_is_in_the_book(answers: list[str], book: Book) -> None:
-    counted = {each["kind"]: each["count"] for each in json.loads(answers[3])["kinds"]}
+    counted = {each["kind"]: each["count"] for each in json.loads(answers[3])["entries"]}
     assert counted["blanks"] == len(book.catalogue["blanks"])
     assert set(counted) >= {"fibres", "substrates", "transfers", "products", "consumables", "press_types"}

@@ -12,6 +12,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from tests.tokens import checked
 
 from accord_service.store import EmbeddedServer, NotThere, Store, StoreAway, StoreBroken, StoreError, WriteRefused
 
@@ -147,7 +148,7 @@ def test_a_store_that_is_not_there_is_away_at_once(tmp_path: Path) -> None:
     for url in (f"unix://{tmp_path}/nothing.sock", "redis://127.0.0.1:1/0"):
         store = Store.at(url)
         assert _seconds(store.ping) < PATIENCE_S
-        assert _seconds(partial(store.keys.by_token, "a" * 16 + "." + "b" * 43)) < 0.02
+        assert _seconds(partial(store.keys.by_token, checked("a" * 16, "b" * 43))) < 0.02
         store.close()
 
 

@@ -105,7 +105,11 @@ class DocumentError(ValueError):
 
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults = tuple(faults)
-        super().__init__("; ".join(map(str, self.faults)))
+        super().__init__(self.faults)
+
+    def __str__(self) -> str:
+        # Only where somebody reads it: looking for the nearest words of many faults takes long.
+        return "; ".join(map(str, self.faults))
 
 
 class LeafError(ValueError):
@@ -448,7 +452,9 @@ class Either(Reader):
 
     def widened(self, fault: Fault) -> Fault:
         """A refusal that names what the other reader would allow as well."""
-        return dataclasses.replace(fault, allowed=(*self.also, *fault.allowed)) if fault.allowed else fault
+        if not fault.allowed and fault.code != "bad-format":
+            return fault
+        return dataclasses.replace(fault, allowed=(*self.also, *fault.allowed))
 
     def json_schema(self) -> dict[str, Any]:
         return {"oneOf": [self.first.json_schema(), self.second.json_schema()]}

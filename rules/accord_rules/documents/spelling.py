@@ -30,13 +30,15 @@ def did_you_mean(word: str, words: Iterable[str]) -> str:
 
 def _likeness(word: str, other: str) -> float:
     """From 0 to 1, whichever is more: as they are written, or with their parts sorted."""
-    pairs = ((word, other), (_sorted(word), _sorted(other)))
+    pairs = {(word, other), (_sorted(word), _sorted(other))}
     return max(_ratio(*pair) for pair in pairs)
 
 
 def _ratio(word: str, other: str) -> float:
+    if 2 * min(len(word), len(other)) < ALIKE * (len(word) + len(other)):
+        return 0.0  # even with every letter of the shorter one
     matcher = SequenceMatcher(None, word, other, autojunk=False)
-    return matcher.ratio() if matcher.real_quick_ratio() >= ALIKE <= matcher.quick_ratio() else 0.0
+    return matcher.ratio() if matcher.quick_ratio() >= ALIKE else 0.0
 
 
 def _sorted(word: str) -> str:

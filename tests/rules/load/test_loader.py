@@ -123,7 +123,7 @@ ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
     ),
     "limit without unit": (
         put("limits", "migration.surface_most", "value", value=150.0),
-        ("limits: migration.surface_most", "a quantity is a string with a unit"),
+        ("limits: migration.surface_most", "must be a string with a unit (°C, °F, K)"),
     ),
     "limit in the wrong unit": (
         put("limits", "migration.surface_most", "value", value="150 s"),

@@ -25,7 +25,9 @@ class Asker:
     def read(self, address: str) -> dict[str, Any]:
         return self._answer("GET", address, None, {})
 
-    def write(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> dict[str, Any]:
+    def write(
+        self, method: str, address: str, body: Any, headers: Mapping[str, str], silence_s: float | None = None
+    ) -> dict[str, Any]:
         return self._answer(method, address, body, headers)
 
     def editable(self, address: str) -> Editable:

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import re
-import string
 import threading
 import time
-import zlib
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from tests.tokens import key_id_of, secret_of
+from tests.tokens import checked, key_id_of, secret_of
 
 from accord_service.app import create_app
 from accord_service.run.times import instant
@@ -54,16 +52,6 @@ def wrong_tokens(token: str) -> list[str]:
             f"accord_{id_}.{token.split('_')[2]}", checked(id_, "A" * 43), checked("a" * 16, secret),
             hashlib.sha256(token.encode()).hexdigest(),
             checked(id_, hashlib.sha256(secret.encode()).hexdigest()[:43])]  # fmt: skip
-
-
-def checked(word: str, secret: str) -> str:
-    """A token as it would be, with a right checksum: CRC-32 in six digits of base 62."""
-    token = f"accord_{word}_{secret}"
-    rest, digits = zlib.crc32(token.encode()), ""
-    for _ in range(6):
-        digits = (string.digits + string.ascii_uppercase + string.ascii_lowercase)[rest % 62] + digits
-        rest //= 62
-    return token + digits
 
 
 def test_a_token_is_one_word_with_a_prefix_and_a_checksum(tokens: dict[tuple[str, str], str]) -> None:

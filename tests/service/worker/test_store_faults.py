@@ -156,7 +156,7 @@ def test_nothing_acknowledged_is_lost_when_the_store_is_killed(
             while not stop.is_set():
                 answer = own.post("/v1/keys", json={"shop_id": "mill-loft", "role": "counter"}, headers=owner)
                 if answer.status_code == 201:
-                    acknowledged.append(answer.json["id"])
+                    acknowledged.append(answer.json["key_id"])
                 else:
                     refused.append(answer.status_code)
 
