@@ -214,10 +214,13 @@ class PressureRange(Documented):
 
 @dataclass(frozen=True, slots=True)
 class Window(TemperatureRange):
-    """Display settings that will do, and what sets each end."""
+    """Display settings that hold over the press's spread, or all allowed ones where none does; what sets each end.
+
+    What an order says itself may lie outside and still be allowed: then parts of the platen may miss their window.
+    """
 
     bound_by: tuple[str, ...] = required(STRINGS, "what sets the least, and what the most")
-    because: tuple[str, ...] = required(STRINGS, "the same two, in words with the numbers")
+    because: tuple[str, ...] = required(STRINGS, "the same two, in words, with the surface's numbers")
 
 
 @dataclass(frozen=True, slots=True)

@@ -317,9 +317,12 @@ def _settings_table(output: Output, explained: Document) -> None:
 def _setting_rows(explained: Document) -> Iterator[tuple[str, str]]:
     """Label and text of each setting; what is not used has no row."""
     window, dwells = explained["window"], explained["time_window"]
-    text = f"{explained['temperature']} on the display; anything from {window['least']} to {window['most']} will do"
-    yield "temperature", text
-    yield from (("", f"because {reason}") for reason in dict.fromkeys(window["because"]))
+    ends = f"{window['least']} to {window['most']}"
+    inside = window["least_c"] <= explained["temperature_c"] <= window["most_c"]
+    room = f"anything from {ends} will do" if inside else f"as the order says, where {ends} would be surer"
+    yield "temperature", f"{explained['temperature']} on the display; {room}"
+    # The ends above are the display's; what sets them is a limit of the surface, which differs from it.
+    yield from (("", f"surface: {reason}") for reason in dict.fromkeys(window["because"]))
     dwell, least, most = map(_dwell, (explained["time_s"], dwells["least_s"], dwells["most_s"]))
     yield "time", f"{dwell}; anything from {least} to {most} will do"
     on_print = explained["on_print_shown"]
