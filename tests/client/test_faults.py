@@ -216,6 +216,26 @@ def test_garbage_is_never_a_verdict(faulty: Any, waits: Waits, body: Any, media:
     assert len(faulty.seen) == 1
 
 
+@pytest.mark.parametrize(
+    ("part", "told"),
+    [
+        ({"revision": "7"}, "the verdict has no revision as promised"),
+        ({"remedies_complete": None}, "the verdict has no remedies_complete as promised"),
+        ({"needs": {}}, "the verdict has no needs as promised"),
+        ({"needs": ["what?"]}, "a need is not an object"),
+        ({"remedies": [{"changes": [], "verdict": "accepted", "text": "", "cost": "7"}]}, "a remedy has no cost"),
+        (
+            {"presses": [{"press": "bench", "verdict": "accepted", "sequence": [True], "blocked_by": []}]},
+            "a press's verdict has no sequence as promised",
+        ),
+    ],
+)
+def test_what_is_not_as_promised_is_named(faulty: Any, waits: Waits, part: dict[str, Any], told: str) -> None:
+    faulty.will(faulty.answer(200, VERDICT | part))
+    with client(faulty, waits) as accord, pytest.raises(BadAnswer, match=f"^{told}"):
+        accord.validate(ORDER)
+
+
 def test_fields_added_later_are_kept(faulty: Any, waits: Waits) -> None:
     faulty.will(faulty.answer(200, VERDICT | {"weather": "fine"}))
     with client(faulty, waits) as accord:
