@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import socket
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime
 from pathlib import Path
@@ -377,8 +378,19 @@ def test_an_unknown_level_blocks(faulty: Any, waits: Waits) -> None:
     assert [finding.level for finding in verdict.at("notes")] == ["notes"]
 
 
-def test_what_will_go_is_warned_of(faulty: Any, waits: Waits) -> None:
-    """RFC 9745: the header Deprecation."""
+@pytest.mark.parametrize(
+    "ask",
+    [
+        lambda accord: accord.validate(ORDER),
+        lambda accord: accord.index(),
+        lambda accord: accord.shop(),
+        lambda accord: accord.governance.record(ORDER),
+    ],
+    ids=["validate", "index", "shop", "record"],
+)
+def test_what_will_go_is_warned_of_where_it_is_asked(faulty: Any, waits: Waits, ask: Callable[[Client], Any]) -> None:
+    """RFC 9745: the header Deprecation. A warning at any line but the caller's is one that Python hides by default."""
     faulty.will(faulty.answer(200, VERDICT, Deprecation="@1798761600", Sunset="Fri, 31 Dec 2027 23:59:59 GMT"))
-    with client(faulty, waits) as accord, pytest.warns(DeprecationWarning, match="validate will go: Fri, 31 Dec 2027"):
-        assert accord.validate(ORDER).workable
+    with client(faulty, waits) as accord, pytest.warns(DeprecationWarning, match="will go: Fri, 31 Dec 2027") as told:
+        ask(accord)
+    assert [warning.filename for warning in told] == [__file__]
