@@ -141,7 +141,7 @@ def test_workers_share_one_store_that_comes_back_and_ends_with_the_master(
 
 
 def test_a_stopped_master_stops_the_store(
-    service: tuple[subprocess.Popen[bytes], Callable[[], tuple[int, int]]], until: Until
+    service: tuple[subprocess.Popen[bytes], Callable[[], tuple[int, int]]],
 ) -> None:
     master, _ = service
     server = _server_of(master.pid)
