@@ -198,14 +198,16 @@ class Verdict(_Answer):
     @property
     def on(self) -> PressVerdict:
         """What comes of it on the press that the verdict speaks of. Raises BadAnswer."""
-        for each in self.presses:
-            if each.press == self.judged_on:
-                return each
+        for on_press in self.presses:
+            if on_press.press == self.judged_on:
+                return on_press
         raise BadAnswer(f"the verdict was judged on {self.judged_on!r}, of which it says nothing")
 
     def at(self, level: str) -> tuple[Finding, ...]:
         """The findings of one level; "blocks" has those of levels that this client does not know as well."""
-        return tuple(each for each in self.findings if each.level == level or (level == "blocks" and each.blocks))
+        return tuple(
+            finding for finding in self.findings if finding.level == level or (level == "blocks" and finding.blocks)
+        )
 
 
 @dataclass(frozen=True, slots=True)
