@@ -21,7 +21,7 @@ $(BIN)/python:
 	$(PYTHON) -m venv $(VENV)
 
 $(VENV)/.run: $(BIN)/python service/requirements.lock pyproject.toml clients/python/pyproject.toml
-	@echo "Setting up $(VENV), once: durable-rules is built, some forty packages are fetched; half a minute, more on a slow line."
+	@echo "Setting up $(VENV), once: durable-rules is built, $$(grep -c == service/requirements.lock) packages are fetched; half a minute, more on a slow line."
 	CPPFLAGS="$(ENGINE_FLAGS)" $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-cache-dir durable-rules==2.0.28
 	$(BIN)/python -c 'import durable_rules_engine'
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r service/requirements.lock
@@ -29,7 +29,7 @@ $(VENV)/.run: $(BIN)/python service/requirements.lock pyproject.toml clients/pyt
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run tests/requirements.lock
-	@echo "Setting up what the tests need, once: some sixty packages more; half a minute."
+	@echo "Setting up what the tests need, once: $$(grep -c == tests/requirements.lock) packages more; half a minute."
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r tests/requirements.lock
 	@touch $@
 

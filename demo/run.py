@@ -249,13 +249,13 @@ def left_open(order: Mapping[str, Any], fields: Sequence[str]) -> dict[str, Any]
     return opened
 
 
-def print_recommendation(name: str, fields: Sequence[str], found: Recommendation, width: int) -> None:
+def print_recommendation(name: str, fields: Sequence[str], recommendation: Recommendation, width: int) -> None:
     print(f"\n{name}, with {' and '.join(fields)} left open")
-    if not found.plans:
-        print("  no way found:", *(need.question for need in found.needs[:1]))
+    if not recommendation.plans:
+        print("  no way found:", *(need.question for need in recommendation.needs[:1]))
         return
-    best = found.plans[0]
-    print(f"  best of {len(found.plans)}: on {best.press}, {best.verdict}")
+    best = recommendation.plans[0]
+    print(f"  best of {len(recommendation.plans)}: on {best.press}, {best.verdict}")
     for index in best.sequence:
         _print_decoration(best, index, width)
     for title, sentences in (("if", best.conditions), ("mind", best.cautions)):
@@ -298,18 +298,18 @@ def run(url: str, keys: Path, width: int) -> int:
         accords = {shop: stack.enter_context(Client(url, token(shop, keys))) for shop in shops}
         with timed(f"Sending {len(expected)} orders, each with its shop's key"):
             day = Day(expected, judged(accords, expected))
-        left_to_it = {name: wanted["settle"] for name, wanted in expected.items() if "settle" in wanted}
-        with timed(f"Asking for {len(left_to_it)} of them how they can be done"):
+        open_fields = {name: wanted["left_open"] for name, wanted in expected.items() if "left_open" in wanted}
+        with timed(f"Asking for {len(open_fields)} of them how they can be done"):
             recommendations = {
                 name: accords[expected[name]["shop"]].recommend(left_open(read_order(name), fields))
-                for name, fields in left_to_it.items()
+                for name, fields in open_fields.items()
             }
         names = {shop: accord.shop().document["name"] for shop, accord in accords.items()}
     print_sum(day, width)
     print_telling(day, width)
     print_sheet(day, names, width)
     print("\n== Recommended ".ljust(width, "="))
-    for name, fields in left_to_it.items():
+    for name, fields in open_fields.items():
         print_recommendation(name, fields, recommendations[name], width)
     return 1 if day.wrong else 0
 
@@ -319,16 +319,16 @@ def main() -> int:
     parser.add_argument("--url", help="a service that is running already; else one is started for the day")
     parser.add_argument("--keys", type=Path, default=KEPT_DATA / "keys", help="that service's folder of keys")
     parser.add_argument("--store", default="", help="the address of a Redis for the service that is started")
-    asked = parser.parse_args()
+    options = parser.parse_args()
     width = min(shutil.get_terminal_size((110, 24)).columns, 120)
     try:
-        if asked.url:
-            _wait(asked.url, token("mill-steps", asked.keys), ANSWER_SECONDS)
-            return run(asked.url, asked.keys, width)
+        if options.url:
+            _wait(options.url, token("mill-steps", options.keys), ANSWER_SECONDS)
+            return run(options.url, options.keys, width)
         print("The working day of four invented shops, judged by the real service: ten seconds or so on two cores.")
         with contextlib.ExitStack() as stack:
             with timed("Seeding a store and starting the service"):
-                url, keys = stack.enter_context(service(asked.store))
+                url, keys = stack.enter_context(service(options.store))
             return run(url, keys, width)
     except (AccordError, DayError, OSError) as error:
         print(f"the day could not be run: {error}", file=sys.stderr)

@@ -56,7 +56,7 @@ def test_few() -> None:
 
 @pytest.mark.parametrize("columns", ["60", "80", "120"])
 @pytest.mark.parametrize("command", ["validate", "recommend"])
-def test_the_width_is_kept(accord: Any, order: Callable[..., str], command: str, columns: str) -> None:
+def test_the_width_is_kept(accord: Any, command: str, columns: str) -> None:
     job = {name: value for name, value in JOB.items() if name != "reference"}
     done = accord(command, "-", stdin=json.dumps(job), COLUMNS=columns)
     longest = max(map(len, done.stdout.splitlines()))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import socket
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime
 from pathlib import Path
@@ -216,6 +217,26 @@ def test_garbage_is_never_a_verdict(faulty: Any, waits: Waits, body: Any, media:
     assert len(faulty.seen) == 1
 
 
+@pytest.mark.parametrize(
+    ("part", "told"),
+    [
+        ({"revision": "7"}, "the verdict has no revision as promised"),
+        ({"remedies_complete": None}, "the verdict has no remedies_complete as promised"),
+        ({"needs": {}}, "the verdict has no needs as promised"),
+        ({"needs": ["what?"]}, "a need is not an object"),
+        ({"remedies": [{"changes": [], "verdict": "accepted", "text": "", "cost": "7"}]}, "a remedy has no cost"),
+        (
+            {"presses": [{"press": "bench", "verdict": "accepted", "sequence": [True], "blocked_by": []}]},
+            "a press's verdict has no sequence as promised",
+        ),
+    ],
+)
+def test_what_is_not_as_promised_is_named(faulty: Any, waits: Waits, part: dict[str, Any], told: str) -> None:
+    faulty.will(faulty.answer(200, VERDICT | part))
+    with client(faulty, waits) as accord, pytest.raises(BadAnswer, match=f"^{told}"):
+        accord.validate(ORDER)
+
+
 def test_fields_added_later_are_kept(faulty: Any, waits: Waits) -> None:
     faulty.will(faulty.answer(200, VERDICT | {"weather": "fine"}))
     with client(faulty, waits) as accord:
@@ -357,8 +378,19 @@ def test_an_unknown_level_blocks(faulty: Any, waits: Waits) -> None:
     assert [finding.level for finding in verdict.at("notes")] == ["notes"]
 
 
-def test_what_will_go_is_warned_of(faulty: Any, waits: Waits) -> None:
-    """RFC 9745: the header Deprecation."""
+@pytest.mark.parametrize(
+    "ask",
+    [
+        lambda accord: accord.validate(ORDER),
+        lambda accord: accord.index(),
+        lambda accord: accord.shop(),
+        lambda accord: accord.governance.record(ORDER),
+    ],
+    ids=["validate", "index", "shop", "record"],
+)
+def test_what_will_go_is_warned_of_where_it_is_asked(faulty: Any, waits: Waits, ask: Callable[[Client], Any]) -> None:
+    """RFC 9745: the header Deprecation. A warning at any line but the caller's is one that Python hides by default."""
     faulty.will(faulty.answer(200, VERDICT, Deprecation="@1798761600", Sunset="Fri, 31 Dec 2027 23:59:59 GMT"))
-    with client(faulty, waits) as accord, pytest.warns(DeprecationWarning, match="validate will go: Fri, 31 Dec 2027"):
-        assert accord.validate(ORDER).workable
+    with client(faulty, waits) as accord, pytest.warns(DeprecationWarning, match="will go: Fri, 31 Dec 2027") as told:
+        ask(accord)
+    assert [warning.filename for warning in told] == [__file__]

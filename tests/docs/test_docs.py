@@ -68,14 +68,24 @@ def test_make_help_tells_of_every_target() -> None:
     assert set(phony.group(1).split()) == set(told)
 
 
-@pytest.mark.parametrize("page", [*PAGES, "demo/README.md", "rules/accord_rules/book/README.md"])
+@pytest.mark.parametrize(
+    "page",
+    [
+        *PAGES,
+        "CHANGELOG.md",
+        "clients/shell/README.md",
+        "demo/README.md",
+        "rules/accord_rules/book/README.md",
+        "service/accord_service/store/README.md",
+    ],
+)
 def test_every_file_named_is_there(page: str) -> None:
     """In backticks, with a folder or a file's ending; names with <placeholders> stand for files to be written."""
     asked = {
         code
         for code in re.findall(r"`([^`\n]+)`", text_of(page))
         if not PLACEHOLDER.search(code) and " " not in code and re.fullmatch(r"[\w.-]+(?:/[\w.-]+)*/?", code)
-        if "/" in code or code.endswith((".md", ".toml", ".py", ".json", ".yml"))
+        if "/" in code or code.endswith((".md", ".toml", ".py", ".json", ".lua", ".sh", ".yml"))
     }
     assert asked, f"{page} names no file"
     assert sorted(name for name in asked if not is_there(name, page)) == []
@@ -146,7 +156,7 @@ def order_of_readme() -> dict[str, Any]:
     return document
 
 
-def test_the_order_in_the_readme_gets_the_answer_it_tells(book: Book, authority: Authority) -> None:
+def test_the_order_in_the_readme_gets_the_answer_it_tells(authority: Authority) -> None:
     text = text_of("README.md")
     token = re.search(r"keys/([a-z-]+)-counter", text)
     assert token is not None

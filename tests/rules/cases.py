@@ -29,6 +29,21 @@ def shop_of(book: Book, **parts: Any) -> Shop:
     return read(Shop, merge(copy.deepcopy(dict(book.documents["base_example"]["shop"])), parts))
 
 
+def house_rule(when: str) -> Document:
+    """A house's own rule on settings, as its shop writes it; its examples show nothing."""
+    return {
+        "level": "blocks",
+        "title": "Not in this house",
+        "about": "settings",
+        "when": when,
+        "because": "It is not done here.",
+        "fix": "Do it elsewhere.",
+        "sources": ["common-practice"],
+        "fires": [{"facts": {}}],
+        "silent": [{"facts": {}}],
+    }
+
+
 def whole_case(book: Book, shop: Shop | None = None, **parts: Any) -> Case:
     shop = shop or shop_of(book)
     order = resolve(read(Order, order_document(book, **parts)), book, shop)

@@ -12,8 +12,10 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from tests.service.servers import QUAY_SIDE
+from werkzeug.test import TestResponse
 
 from accord_service.app import create_app
+from accord_service.store import Store
 
 MILL_LOFT = """
 id = "mill-loft"
@@ -109,6 +111,20 @@ class Changing:
 def changing(open_collective: Any, serve: Callable[[Any], Flask]) -> Changing:
     collective = open_collective([QUAY_SIDE, MILL_LOFT], KEYS)
     return Changing(collective, serve(collective).test_client(), serve(collective).test_client())
+
+
+@pytest.fixture
+def store(changing: Changing) -> Iterator[Store]:
+    """The store of a module's two workers, behind their backs."""
+    opened = Store.at(changing.collective.server.url, timeout_s=5.0)
+    yield opened
+    opened.close()
+
+
+def ok(answer: TestResponse) -> Any:
+    """What was answered, which is no problem."""
+    assert answer.status_code in (200, 201), answer.text
+    return answer.json
 
 
 @pytest.fixture

@@ -87,7 +87,7 @@ def test_a_frozen_store_costs_one_timeout_and_then_nothing(
 
 
 def test_a_new_connection_to_a_frozen_store_gives_up_in_time(
-    server: EmbeddedServer, service_store: Store, frozen: Callable[[], None]
+    server: EmbeddedServer, frozen: Callable[[], None]
 ) -> None:
     fresh = Store.at(server.url)
     assert _seconds(fresh.ping) < PATIENCE_S

@@ -146,7 +146,7 @@ def test_a_frozen_server_dies_with_its_owner_too(owner: Callable[..., subprocess
 
 
 def test_a_worker_that_outlives_the_owner_does_not_keep_the_folder(
-    owner: Callable[..., subprocess.Popen[str]], tmp_path: Path, binary: Path, until: Until
+    owner: Callable[..., subprocess.Popen[str]], tmp_path: Path, binary: Path
 ) -> None:
     process = owner("fork")
     pid, worker = _line(process), _line(process)

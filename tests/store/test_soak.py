@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import random
 import signal
@@ -24,19 +25,13 @@ from accord_service.store.revisions import RevisionHead
 
 KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "5"))
 CELL = Cell("transfer", "substrate", "press")
-RECORD = OrderRecord(
-    record_id="rec_1",
-    shop_id="s",
-    version=1,
-    asked={},
-    answer={},
-    revision=1,
-    reference=None,
-    recorded_at=0.0,
-    expires_at=None,
-)
 BOOK_PAGE = "x" * 20_000  # a revision is long, so that a kill may well come while it is written
 Until = Callable[[Callable[[], bool]], float]
+
+
+def _record(store: Store) -> OrderRecord:
+    """The one that all pieces here are reported on, by whatever process."""
+    return dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
 
 
 @dataclass
@@ -50,11 +45,12 @@ class Told:
 
 
 def _report(store: Store, told: Told, stopping: threading.Event) -> None:
+    record = _record(store)
     while not stopping.is_set():
         told.asked += 1
         try:
             failure = random.choice((None, "peeled"))
-            made = store.outcomes.add(RECORD, {}, decoration=0, quantity=100_000, cell=CELL, failure=failure, who="t")
+            made = store.outcomes.add(record, {}, decoration=0, quantity=100_000, cell=CELL, failure=failure, who="t")
             told.outcomes.add(str(made.outcome_id))
         except StoreAway:
             told.open += 1
@@ -126,7 +122,7 @@ def _answers(store: Store) -> bool:
 
 def _check(store: Store, raw: Any, told: list[Told]) -> None:
     acknowledged = set().union(*(each.outcomes for each in told))
-    kept = {outcome.outcome_id for outcome in store.outcomes.page(RECORD, limit=100_000).items}
+    kept = {outcome.outcome_id for outcome in store.outcomes.page(_record(store), limit=100_000).items}
     assert acknowledged <= kept, "an acknowledged report is lost"
     (count,) = store.outcomes.counts()
     assert count.good + count.failed == len(kept), "a report was kept without being counted, or the other way round"
@@ -148,23 +144,13 @@ def _check(store: Store, raw: Any, told: list[Told]) -> None:
 
 
 OWNER = """
-import sys
+import dataclasses, sys
 from pathlib import Path
-from accord_service.store import Cell, EmbeddedServer, OrderRecord, Store
+from accord_service.store import Cell, EmbeddedServer, Store
 server = EmbeddedServer.start(sys.argv[1], binary=Path(sys.argv[2]))
 store = Store.at(server.url)
 print(server.pid, flush=True)
-record = OrderRecord(
-    record_id="rec_1",
-    shop_id="s",
-    version=1,
-    asked={},
-    answer={},
-    revision=1,
-    reference=None,
-    recorded_at=0.0,
-    expires_at=None,
-)
+record = dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
 of_one = {"decoration": 0, "quantity": 100_000, "cell": Cell("t", "s", "p"), "failure": None}
 while True:
     print(store.outcomes.add(record, {}, **of_one, who="t").outcome_id, flush=True)
@@ -188,7 +174,7 @@ def test_the_owner_killed_in_the_middle_leaves_no_server_and_loses_nothing(
         until(partial(_ended, server_pid))
     server = EmbeddedServer.start(tmp_path / "data", binary=binary)
     store = Store.at(server.url, timeout_s=5.0)
-    kept = {outcome.outcome_id for outcome in store.outcomes.page(RECORD, limit=100_000).items}
+    kept = {outcome.outcome_id for outcome in store.outcomes.page(_record(store), limit=100_000).items}
     assert acknowledged <= kept
     assert [count.good for count in store.outcomes.counts()] == [len(kept)]
     assert store.audit.verify() is None

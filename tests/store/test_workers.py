@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import http.client
 import json
 import os
@@ -14,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from accord_service.store import EmbeddedServer, FolderOwned, OrderRecord, Store
+from accord_service.store import EmbeddedServer, FolderOwned, Store
 
 Until = Callable[[Callable[[], bool]], float]
 
@@ -41,21 +42,11 @@ def on_exit(server):
 """
 
 APPLICATION = """
-import json, os
-from accord_service.store import Cell, OrderRecord, Store, StoreError
+import dataclasses, json, os
+from accord_service.store import Cell, Store, StoreError
 
 store = Store.at(os.environ["STORE_URL"])
-record = OrderRecord(
-    record_id="rec_1",
-    shop_id="s",
-    version=1,
-    asked={},
-    answer={},
-    revision=1,
-    reference=None,
-    recorded_at=0.0,
-    expires_at=None,
-)
+record = dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
 
 
 def application(environ, start_response):
@@ -142,17 +133,7 @@ def test_workers_share_one_store_that_comes_back_and_ends_with_the_master(
     until(lambda: not _alive(second))
     again = EmbeddedServer.start(tmp_path / "data", binary=binary)
     store = Store.at(again.url)
-    record = OrderRecord(
-        record_id="rec_1",
-        shop_id="s",
-        version=1,
-        asked={},
-        answer={},
-        revision=1,
-        reference=None,
-        recorded_at=0.0,
-        expires_at=None,
-    )
+    record = dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
     assert store.outcomes.counts()[0].good == len(store.outcomes.page(record, limit=100_000).items) > 2
     assert store.audit.verify() is None
     store.close()
@@ -160,7 +141,7 @@ def test_workers_share_one_store_that_comes_back_and_ends_with_the_master(
 
 
 def test_a_stopped_master_stops_the_store(
-    service: tuple[subprocess.Popen[bytes], Callable[[], tuple[int, int]]], until: Until
+    service: tuple[subprocess.Popen[bytes], Callable[[], tuple[int, int]]],
 ) -> None:
     master, _ = service
     server = _server_of(master.pid)

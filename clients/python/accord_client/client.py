@@ -62,9 +62,9 @@ class Client:
     ) -> None:
         self._base = base_address(base_url, allow_insecure=allow_insecure)
         self._session = Session(bearer(token), timeout, Retry(retries, sleep))
-        asker = _Asker(self._base, self._session)
-        self.administration = Administration(asker, _segment)
-        self.governance = Governance(asker, _segment)
+        self._asker = _Asker(self._base, self._session)
+        self.administration = Administration(self._asker, _segment)
+        self.governance = Governance(self._asker, _segment)
 
     def __repr__(self) -> str:
         return f"Client({self._base!r})"
@@ -122,7 +122,7 @@ class Client:
 
     def entry(self, kind: str, id: str) -> Entry:
         """One entry of the catalogue. Raises NotFound."""
-        return Entry.read(self._get(f"/v1/catalogue/{_segment(kind)}/{_segment(id)}"))
+        return Entry.read(self._asker.read(f"/v1/catalogue/{_segment(kind)}/{_segment(id)}"))
 
     def rules(self, topic: str | None = None, level: str | None = None) -> Iterator[RuleLine]:
         """Every rule, or those of one topic or level, fetched page by page as they are taken."""
@@ -131,7 +131,7 @@ class Client:
 
     def rule(self, id: str) -> Rule:
         """One rule, with its condition, sentences and examples. Raises NotFound."""
-        return Rule.read(self._get(f"/v1/rules/{_segment(id)}"))
+        return Rule.read(self._asker.read(f"/v1/rules/{_segment(id)}"))
 
     def facts(self) -> Iterator[Fact]:
         """Every fact that rules may speak of, fetched page by page as they are taken."""
@@ -139,7 +139,7 @@ class Client:
 
     def fact(self, id: str) -> Fact:
         """One fact: what it is, whence it comes, who looks at it. Raises NotFound, which names the nearest ones."""
-        return Fact.read(self._get(f"/v1/facts/{_segment(id)}"))
+        return Fact.read(self._asker.read(f"/v1/facts/{_segment(id)}"))
 
     def limits(self) -> Iterator[Entry]:
         """Every limit that rules compare with, fetched page by page as they are taken."""
@@ -147,7 +147,7 @@ class Client:
 
     def limit(self, id: str) -> Entry:
         """One limit. Raises NotFound."""
-        return Entry.read(self._get(f"/v1/limits/{_segment(id)}"))
+        return Entry.read(self._asker.read(f"/v1/limits/{_segment(id)}"))
 
     def sources(self) -> Iterator[Entry]:
         """Everything the book's numbers rest on, fetched page by page as they are taken."""
@@ -155,7 +155,7 @@ class Client:
 
     def source(self, id: str) -> Entry:
         """One source. Raises NotFound."""
-        return Entry.read(self._get(f"/v1/sources/{_segment(id)}"))
+        return Entry.read(self._asker.read(f"/v1/sources/{_segment(id)}"))
 
     # -- the service -------------------------------------------------------------------------------------------------
 
@@ -164,24 +164,21 @@ class Client:
 
         Raises NotAuthorised for a token that belongs to no shop.
         """
-        return self._session.editable("GET", f"{self._base}/v1/shop")
+        return self._asker.editable("/v1/shop")
 
     def shop_status(self) -> ShopStatus:
         """What the shop's probe readings come to, the units it reads, and what this token may do."""
-        return ShopStatus.read(self._get("/v1/shop/status"))
+        return ShopStatus.read(self._asker.read("/v1/shop/status"))
 
     def index(self) -> Mapping[str, Any]:
         """Which version of the API and of the program this is, what it can do, and where everything is."""
-        return self._get("/v1")
+        return self._asker.read("/v1")
 
     def health(self) -> Health:
         """Whether the service may be relied on. "Not ready" is an answer; only silence is an exception."""
         return Health.read(self._session.ask("GET", self._base + "/readyz", also_answers=(503,)))
 
     # -- inside ------------------------------------------------------------------------------------------------------
-
-    def _get(self, address: str) -> dict[str, Any]:
-        return self._session.ask("GET", self._base + address)
 
     def _post(
         self, address: str, order: Mapping[str, Any], *, include: Collection[str] = (), **wanted: str
@@ -190,11 +187,7 @@ class Client:
         return self._session.ask("POST", self._base + address + (f"?{query}" if query else ""), _json(order))
 
     def _pages(self, address: str, read: Callable[[Any], T]) -> Iterator[T]:
-        following: str | None = address
-        while following is not None:
-            page = self._get(following)
-            yield from map(read, _list(page, "entries"))
-            following = _next(page, following)
+        return map(read, self._asker.pages(address))
 
 
 class _Asker:

@@ -8,98 +8,82 @@ Quantities meant for people are strings with units, in the shop's own units.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from functools import cache
+from types import NoneType, UnionType
+from typing import Any, ClassVar, Self, get_args, get_origin, get_type_hints
 
 from accord_client.exceptions import BadAnswer
 
-T = TypeVar("T")
 Document = Mapping[str, Any]
 _WORKABLE = ("accepted", "conditional")
 _PASSABLE = ("requires", "cautions", "notes")
 
 
-class _Pick:
-    """Takes typed fields out of a document. Raises BadAnswer naming what is missing or of another type."""
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    """An object of an answer, and the ``document`` it was read from. Its other fields are what the service promises."""
 
-    def __init__(self, document: Any, what: str) -> None:
+    _what: ClassVar[str]
+    document: Document = field(repr=False, compare=False)
+
+    @classmethod
+    def read(cls, document: Any) -> Self:
+        """Raises BadAnswer naming what is missing or of another type."""
         if not isinstance(document, dict):
-            raise BadAnswer(f"{what} is not an object")
-        self.document: dict[str, Any] = document
-        self._what = what
+            raise BadAnswer(f"{cls._what} is not an object")
+        values = {}
+        for promised, name, hint in cls._promises():
+            try:
+                values[promised] = _typed(document.get(name), hint)
+            except TypeError as error:
+                raise BadAnswer(f"{cls._what} has no {name} as promised") from error
+        return cls(document=document, **values)
 
-    def _typed(self, name: str, kind: type[T]) -> T:
-        value = self.document.get(name)
-        if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-            raise BadAnswer(f"{self._what} has no {name} as promised")
+    @classmethod
+    @cache
+    def _promises(cls) -> tuple[tuple[str, str, Any], ...]:
+        """Each field but the document: its name, its name in the document, its type."""
+        hints = get_type_hints(cls)
+        return tuple(
+            (promised.name, promised.metadata.get("name", promised.name), hints[promised.name])
+            for promised in fields(cls)
+            if promised.name != "document"
+        )
+
+
+def _typed(value: Any, hint: Any) -> Any:
+    """The value as a field of this type holds it. Raises TypeError; an answer inside raises its own BadAnswer."""
+    arguments = get_args(hint)
+    if hint is Any:
         return value
-
-    def text(self, name: str) -> str:
-        return self._typed(name, str)
-
-    def whole(self, name: str) -> int:
-        return self._typed(name, int)
-
-    def number(self, name: str) -> float:
-        value = self.document.get(name)
-        return float(value) if isinstance(value, int) and not isinstance(value, bool) else self._typed(name, float)
-
-    def flag(self, name: str) -> bool:
-        return self._typed(name, bool)
-
-    def table(self, name: str) -> dict[str, Any]:
-        return self._typed(name, dict)
-
-    def texts(self, name: str) -> tuple[str, ...]:
-        return self._all(name, str)
-
-    def wholes(self, name: str) -> tuple[int, ...]:
-        return self._all(name, int)
-
-    def tables(self, name: str) -> tuple[dict[str, Any], ...]:
-        return self._all(name, dict)
-
-    def several(self, name: str, read: Callable[[Any], T]) -> tuple[T, ...]:
-        return tuple(read(each) for each in self._typed(name, list))
-
-    def text_or_none(self, name: str) -> str | None:
-        return None if self.document.get(name) is None else self.text(name)
-
-    def texts_or_none(self, name: str) -> tuple[str, ...] | None:
-        return None if self.document.get(name) is None else self.texts(name)
-
-    def wholes_or_none(self, name: str) -> tuple[int, ...] | None:
-        return None if self.document.get(name) is None else self.wholes(name)
-
-    def table_or_none(self, name: str) -> dict[str, Any] | None:
-        return None if self.document.get(name) is None else self.table(name)
-
-    def tables_or_none(self, name: str) -> tuple[dict[str, Any], ...] | None:
-        return None if self.document.get(name) is None else self.tables(name)
-
-    def values(self, name: str) -> tuple[Any, ...]:
-        return tuple(self._typed(name, list))
-
-    def _all(self, name: str, kind: type[T]) -> tuple[T, ...]:
-        values = self._typed(name, list)
-        if not all(isinstance(each, kind) for each in values):
-            raise BadAnswer(f"{self._what} has no {name} as promised")
-        return tuple(values)
+    if NoneType in arguments:
+        (some,) = (argument for argument in arguments if argument is not NoneType)
+        return None if value is None else _typed(value, some)
+    if get_origin(hint) is tuple:
+        return tuple(_typed(item, arguments[0]) for item in _plain(value, list))
+    if isinstance(hint, type) and issubclass(hint, _Answer):
+        return hint.read(value)
+    if hint is float:
+        return float(_plain(value, int | float))
+    return _plain(value, dict if hint == Document else hint)
 
 
-def _kept() -> Any:
-    """The field for the whole document: equal answers have equal documents, so it is what is compared last."""
-    return field(repr=False, compare=False)
+def _plain(value: Any, kind: type | UnionType) -> Any:
+    if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
+        raise TypeError(f"{value!r:.80} is no {kind}")
+    return value
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(_Answer):
     """One rule's say about one part of the order. ``level``: blocks, requires, cautions or notes; others may come.
 
     ``presses``: those it holds on; None for all that were judged. ``observed``: None unless asked for.
     """
 
+    _what = "a finding"
     rule: str
     level: str
     pointer: str
@@ -111,157 +95,87 @@ class Finding:
     limit: Document
     sources: tuple[str, ...]
     layer: str
-    document: Document = _kept()
 
     @property
     def blocks(self) -> bool:
         """Whether it stands against the order; so does a level that this client does not know."""
         return self.level not in _PASSABLE
 
-    @classmethod
-    def read(cls, document: Any) -> Finding:
-        pick = _Pick(document, "a finding")
-        return cls(
-            pick.text("rule"),
-            pick.text("level"),
-            pick.text("pointer"),
-            pick.texts_or_none("presses"),
-            pick.text("title"),
-            pick.text("because"),
-            pick.text("fix"),
-            pick.table_or_none("observed"),
-            pick.table("limit"),
-            pick.texts("sources"),
-            pick.text("layer"),
-            pick.document,
-        )
-
 
 @dataclass(frozen=True, slots=True)
-class Need:
+class Need(_Answer):
     """Something the order does not say that could change the verdict, and the question to ask.
 
     ``type``: what an order takes at the pointer (flag, number, quantity, word, name, list ...); ``allowed`` lists
     values it takes there, where they can be listed.
     """
 
+    _what = "a need"
     pointer: str
     type: str
     allowed: tuple[Any, ...]
     question: str
     decides: tuple[str, ...]
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Need:
-        pick = _Pick(document, "a need")
-        return cls(
-            pick.text("pointer"),
-            pick.text("type"),
-            pick.values("allowed"),
-            pick.text("question"),
-            pick.texts("decides"),
-            pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
-class Assumption:
+class Assumption(_Answer):
     """Something the order does not say, and what was taken to hold: ``value`` as an order says it at the pointer,
     ``shown`` as people read it. ``could_hurt``: whether a rule that keeps people safe hangs on it.
     """
 
+    _what = "an assumption"
     pointer: str
     value: Any
     shown: str
     why: str
     could_hurt: bool
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Assumption:
-        pick = _Pick(document, "an assumption")
-        return cls(
-            pick.text("pointer"),
-            pick.document.get("value"),
-            pick.text("shown"),
-            pick.text("why"),
-            pick.flag("could_hurt"),
-            pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class Change(_Answer):
     """One field of the order, from what it says to what would work; ``before`` is the service's ``from``, a
     keyword of Python; ``to`` None means leave it out."""
 
+    _what = "a change"
     pointer: str
-    before: Any
+    before: Any = field(metadata={"name": "from"})
     to: Any
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Change:
-        pick = _Pick(document, "a change")
-        return cls(pick.text("pointer"), pick.document.get("from"), pick.document.get("to"), pick.document)
 
 
 @dataclass(frozen=True, slots=True)
-class Remedy:
+class Remedy(_Answer):
     """Changes with which the order can be done."""
 
+    _what = "a remedy"
     changes: tuple[Change, ...]
     verdict: str
     text: str
     cost: float
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Remedy:
-        pick = _Pick(document, "a remedy")
-        return cls(
-            pick.several("changes", Change.read),
-            pick.text("verdict"),
-            pick.text("text"),
-            pick.number("cost"),
-            pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
-class PressVerdict:
+class PressVerdict(_Answer):
     """The verdict on the whole order on one press. ``settings`` holds one table a decoration, as an order writes them;
     it and ``sequence`` are None unless the order is workable there. ``blocked_by``: ids of rules.
     """
 
+    _what = "a press's verdict"
     press: str
     verdict: str
     settings: tuple[Document, ...] | None
     sequence: tuple[int, ...] | None
     blocked_by: tuple[str, ...]
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> PressVerdict:
-        pick = _Pick(document, "a press's verdict")
-        return cls(
-            pick.text("press"),
-            pick.text("verdict"),
-            pick.tables_or_none("settings"),
-            pick.wholes_or_none("sequence"),
-            pick.texts("blocked_by"),
-            pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(_Answer):
     """The answer to an order. ``judged_on`` is the press that findings and conditions speak of, ``presses`` what comes
     of the order on each. ``remedies_complete``: whether all changes were tried; if not, that there is no remedy proves
     nothing.
     """
 
+    _what = "the verdict"
     id: str
     verdict: str
     revision: int
@@ -275,7 +189,6 @@ class Verdict:
     remedies: tuple[Remedy, ...]
     remedies_complete: bool
     reference: str | None
-    document: Document = _kept()
 
     @property
     def workable(self) -> bool:
@@ -285,64 +198,35 @@ class Verdict:
     @property
     def on(self) -> PressVerdict:
         """What comes of it on the press that the verdict speaks of. Raises BadAnswer."""
-        for each in self.presses:
-            if each.press == self.judged_on:
-                return each
+        for on_press in self.presses:
+            if on_press.press == self.judged_on:
+                return on_press
         raise BadAnswer(f"the verdict was judged on {self.judged_on!r}, of which it says nothing")
 
     def at(self, level: str) -> tuple[Finding, ...]:
         """The findings of one level; "blocks" has those of levels that this client does not know as well."""
-        return tuple(each for each in self.findings if each.level == level or (level == "blocks" and each.blocks))
-
-    @classmethod
-    def read(cls, document: Any) -> Verdict:
-        pick = _Pick(document, "the verdict")
-        return cls(
-            pick.text("id"),
-            pick.text("verdict"),
-            pick.whole("revision"),
-            pick.text("digest"),
-            pick.text("judged_on"),
-            pick.several("presses", PressVerdict.read),
-            pick.several("findings", Finding.read),
-            pick.texts("conditions"),
-            pick.several("needs", Need.read),
-            pick.several("assumed", Assumption.read),
-            pick.several("remedies", Remedy.read),
-            pick.flag("remedies_complete"),
-            pick.text_or_none("reference"),
-            pick.document,
+        return tuple(
+            finding for finding in self.findings if finding.level == level or (level == "blocks" and finding.blocks)
         )
 
 
 @dataclass(frozen=True, slots=True)
-class PlannedDecoration:
+class PlannedDecoration(_Answer):
     """One decoration of a plan. ``settings`` is what an order writes, ``explained`` tells people windows and why."""
 
+    _what = "a planned decoration"
     transfer: str
     family: str
     settings: Document
     explained: Document
     steps: tuple[str, ...]
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> PlannedDecoration:
-        pick = _Pick(document, "a planned decoration")
-        return cls(
-            pick.text("transfer"),
-            pick.text("family"),
-            pick.table("settings"),
-            pick.table("explained"),
-            pick.texts("steps"),
-            pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(_Answer):
     """One way to do the order; rank 1 is best. ``order`` is the order as this plan does it, ready to be sent."""
 
+    _what = "a plan"
     rank: int
     press: str
     order: Document
@@ -354,60 +238,32 @@ class Plan:
     estimate: Document
     verdict: str
     verdict_id: str
-    document: Document = _kept()
 
     @property
     def workable(self) -> bool:
         """As a verdict's; a plan always was when it was given."""
         return self.verdict in _WORKABLE
 
-    @classmethod
-    def read(cls, document: Any) -> Plan:
-        pick = _Pick(document, "a plan")
-        return cls(
-            pick.whole("rank"),
-            pick.text("press"),
-            pick.table("order"),
-            pick.several("decorations", PlannedDecoration.read),
-            pick.wholes("sequence"),
-            pick.texts("cautions"),
-            pick.texts("conditions"),
-            pick.texts("reasons"),
-            pick.table("estimate"),
-            pick.text("verdict"),
-            pick.text("verdict_id"),
-            pick.document,
-        )
-
 
 @dataclass(frozen=True, slots=True)
-class RuledOut:
+class RuledOut(_Answer):
     """A press and the transfers that will not do on it, and why; no press where none can help."""
 
+    _what = "what was ruled out"
     press: str | None
     transfers: tuple[str, ...]
     findings: tuple[Finding, ...]
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> RuledOut:
-        pick = _Pick(document, "what was ruled out")
-        return cls(
-            pick.text_or_none("press"),
-            pick.texts("transfers"),
-            pick.several("findings", Finding.read),
-            pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
-class Recommendation:
+class Recommendation(_Answer):
     """How the order can be done, best way first; ``plans`` is empty when nothing will do.
 
     ``complete``: whether every combination of transfers and presses was weighed; if not, no plan proves nothing.
     ``ruled_out_left_out``: how many entries of ``ruled_out`` more there are.
     """
 
+    _what = "the recommendation"
     revision: int
     digest: str
     plans: tuple[Plan, ...]
@@ -416,32 +272,17 @@ class Recommendation:
     needs: tuple[Need, ...]
     complete: bool
     reference: str | None
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Recommendation:
-        pick = _Pick(document, "the recommendation")
-        return cls(
-            pick.whole("revision"),
-            pick.text("digest"),
-            pick.several("plans", Plan.read),
-            pick.several("ruled_out", RuledOut.read),
-            pick.whole("ruled_out_left_out"),
-            pick.several("needs", Need.read),
-            pick.flag("complete"),
-            pick.text_or_none("reference"),
-            pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
-class Envelope:
+class Envelope(_Answer):
     """What is still allowed for what an order leaves open.
 
     ``transfers`` lists a decoration's possible ones, ``on`` a table a press with its decorations' ranges; ``complete``
     is as in a ``Recommendation``.
     """
 
+    _what = "the envelope"
     revision: int
     digest: str
     presses: tuple[str, ...]
@@ -453,104 +294,53 @@ class Envelope:
     needs: tuple[Need, ...]
     complete: bool
     reference: str | None
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Envelope:
-        pick = _Pick(document, "the envelope")
-        return cls(
-            pick.whole("revision"),
-            pick.text("digest"),
-            pick.texts("presses"),
-            pick.several("transfers", _texts),
-            pick.tables("on"),
-            None if pick.document.get("ground") is None else pick.tables("ground"),
-            pick.several("ruled_out", RuledOut.read),
-            pick.whole("ruled_out_left_out"),
-            pick.several("needs", Need.read),
-            pick.flag("complete"),
-            pick.text_or_none("reference"),
-            pick.document,
-        )
-
-
-def _texts(values: Any) -> tuple[str, ...]:
-    return _Pick({"names": values}, "a list of names").texts("names")
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class Kind(_Answer):
     """One kind of entry in the catalogue."""
 
+    _what = "a kind of entry"
     kind: str
     description: str
     count: int
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Kind:
-        pick = _Pick(document, "a kind of entry")
-        return cls(pick.text("kind"), pick.text("description"), pick.whole("count"), pick.document)
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(_Answer):
     """One entry of the book (a blank, a transfer, a limit, a source ...), with units as the book writes them."""
 
+    _what = "an entry"
     id: str
     entry: Document
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Entry:
-        pick = _Pick(document, "an entry")
-        return cls(pick.text("id"), pick.table("entry"), pick.document)
 
 
 @dataclass(frozen=True, slots=True)
-class RuleLine:
+class RuleLine(_Answer):
     """One rule in a list."""
 
+    _what = "a rule"
     id: str
     topic: str
     level: str
     title: str
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> RuleLine:
-        pick = _Pick(document, "a rule")
-        return cls(pick.text("id"), pick.text("topic"), pick.text("level"), pick.text("title"), pick.document)
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(_Answer):
     """One rule; ``entry`` is what the book writes, with examples that fire and that stay silent."""
 
+    _what = "a rule"
     id: str
     topic: str
     level: str
     limits: tuple[str, ...]
     sources: tuple[str, ...]
     entry: Document
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Rule:
-        pick = _Pick(document, "a rule")
-        return cls(
-            pick.text("id"),
-            pick.text("topic"),
-            pick.text("level"),
-            pick.texts("limits"),
-            pick.texts("sources"),
-            pick.table("entry"),
-            pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
-class Fact:
+class Fact(_Answer):
     """One fact that rules may speak of.
 
     ``type`` and ``scope`` are words of the service, ``words`` those that the fact may be, or hold. ``measure`` is None
@@ -558,6 +348,7 @@ class Fact:
     the facts, choices and rules that look at it; ``unsaid`` what holds where an order leaves it out.
     """
 
+    _what = "a fact"
     id: str
     type: str
     scope: str
@@ -567,23 +358,6 @@ class Fact:
     reads: Document
     read_by: Document
     unsaid: Document | None
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> Fact:
-        pick = _Pick(document, "a fact")
-        return cls(
-            pick.text("id"),
-            pick.text("type"),
-            pick.text("scope"),
-            pick.text("description"),
-            pick.table_or_none("measure"),
-            pick.texts("words"),
-            pick.table("reads"),
-            pick.table("read_by"),
-            pick.table_or_none("unsaid"),
-            pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -598,37 +372,25 @@ class Editable:
 
 
 @dataclass(frozen=True, slots=True)
-class ShopStatus:
+class ShopStatus(_Answer):
     """What is computed of the shop the token belongs to, the units it reads, and what the token may do."""
 
+    _what = "the shop's status"
     shop_id: str
     units: Document
     calibration: tuple[Document, ...]
     role: str
     key_id: str
-    document: Document = _kept()
-
-    @classmethod
-    def read(cls, document: Any) -> ShopStatus:
-        pick = _Pick(document, "the shop's status")
-        return cls(
-            shop_id=pick.text("shop_id"),
-            units=pick.table("units"),
-            calibration=pick.tables("calibration"),
-            role=pick.text("role"),
-            key_id=pick.text("key_id"),
-            document=pick.document,
-        )
 
 
 @dataclass(frozen=True, slots=True)
-class Health:
+class Health(_Answer):
     """Whether the service may be relied on now, if only for answers; ``document`` says what was checked."""
 
-    ready: bool
-    document: Document = _kept()
+    _what = "the service's health"
+    status: str
 
-    @classmethod
-    def read(cls, document: Any) -> Health:
-        pick = _Pick(document, "the service's health")
-        return cls(pick.text("status") in ("ready", "degraded"), pick.document)
+    @property
+    def ready(self) -> bool:
+        """Degraded is not down."""
+        return self.status in ("ready", "degraded")

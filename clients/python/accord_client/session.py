@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 import warnings
 from collections.abc import Mapping
 from http import HTTPStatus
@@ -84,7 +85,7 @@ class Session:
                 continue
             if "Deprecation" in response.headers:  # RFC 9745; a newer client knows what to ask instead
                 day = response.headers.get("Sunset", "no day is set yet")
-                warnings.warn(f"{method} {url} will go: {day}", DeprecationWarning, stacklevel=4)
+                _warn(f"{method} {url} will go: {day}")
             if response.status_code == 200 or (response.status_code in also_answers and _media(response) == JSON):
                 return response
             wait_s = retry_after_s(response.headers.get("Retry-After"))
@@ -125,6 +126,14 @@ class Session:
             raise ConnectionFailed(f"no connection to {_origin(url)}, or it broke: {_cause(error)}") from error
         except requests.exceptions.RequestException as error:
             raise BadAnswer(f"{_origin(url)} did not answer as a web server does: {_cause(error)}") from error
+
+
+def _warn(what: str) -> None:
+    """Warn at the line that called this client: of other people's code Python tells nobody by default."""
+    level, frame = 2, sys._getframe(1)
+    while frame.f_back is not None and frame.f_globals.get("__package__") == __package__:
+        level, frame = level + 1, frame.f_back
+    warnings.warn(what, DeprecationWarning, stacklevel=level)
 
 
 def _timed_out(url: str, silence_s: float) -> TimedOut:

@@ -1,3 +1,4 @@
+import assert from "node:assert/strict";
 import createClient from "openapi-fetch";
 import type { components, paths } from "./schema";
 
@@ -26,6 +27,7 @@ const order: components["schemas"]["Order"] = {
 const verdict = answered(await counter.POST("/v1/validate", { body: order }));
 console.log("validateOrder", verdict.verdict, verdict.findings.map((finding) => finding.rule).length);
 const plans = answered(await counter.POST("/v1/recommend", { body: order }));
+assert(plans.plans.length > 0);
 console.log("recommendPlans", plans.plans.length, plans.plans[0]?.verdict);
 
 const rules: string[] = [];
@@ -35,7 +37,9 @@ do {
   rules.push(...page.entries.map((entry) => entry.id));
   cursor = page.next === null ? undefined : new URL(page.next, address).searchParams.get("cursor") ?? undefined;
 } while (cursor);
-console.log("listRules", rules.length, new Set(rules).size);
+assert(rules.length > 100);
+assert.equal(new Set(rules).size, rules.length);
+console.log("listRules", rules.length);
 
 const head = answered(await owner.GET("/v1/revisions", { params: { query: { limit: 1 } } })).entries[0]!;
 const source = { title: "A new source", kind: "from-memory", text: "What the stewards remember." };
@@ -50,7 +54,15 @@ const preview = answered(
     },
   }),
 );
-console.log("draftProposal", preview.proposal_id, preview.state);
+assert.deepEqual([preview.proposal_id, preview.state], [null, "draft"]);
+console.log("draftProposal", preview.state);
+
+const once = { params: { header: { "Idempotency-Key": "generated-2" } }, body: order };
+const made = answered(await counter.POST("/v1/records", once));
+const record_id = made.record_id!;
+assert.deepEqual(answered(await counter.GET("/v1/records/{record_id}", { params: { path: { record_id } } })), made);
+console.log("recordOrder", record_id);
 
 const { error, response } = await counter.POST("/v1/validate", { body: { ...order, decorations: [] } });
-console.log("a problem", response.status, error?.type, error?.errors[0]?.pointer);
+assert.deepEqual([response.status, error?.type], [422, "/problems/faulty-document"]);
+console.log("a problem", error?.errors[0]?.pointer);

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from tests.rules.cases import order_document, pressing, shop_of, whole_case
+from tests.rules.cases import house_rule, order_document, pressing, shop_of, whole_case
 
 from accord_rules.derive import case as case_module
 from accord_rules.derive.case import Case
@@ -346,20 +346,6 @@ authority.close()
 shared.close()
 print(json.dumps(found))
 """
-
-
-def house_rule(when: str) -> dict[str, Any]:
-    return {
-        "level": "blocks",
-        "title": "Not here",
-        "about": "settings",
-        "when": when,
-        "because": "It is not done here.",
-        "fix": "Do it elsewhere.",
-        "sources": ["common-practice"],
-        "fires": [{"facts": {}}],
-        "silent": [{"facts": {}}],
-    }
 
 
 def test_a_fact_that_is_named_after_the_press_and_reads_the_transfer_finds_the_right_decoration() -> None:

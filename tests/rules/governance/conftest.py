@@ -50,7 +50,7 @@ def random_questions(book: Book) -> Callable[..., list[tuple[Order, Shop]]]:
 def recorded(random_questions: Callable[..., list[tuple[Order, Shop]]]) -> list[RecordedOrder]:
     """Thirty recorded orders of three shops."""
     found = random_questions(30, "recorded", odd=0.3)
-    return [RecordedOrder(f"vd_{n:03}", f"shop-{n % 3}", shop, order) for n, (order, shop) in enumerate(found)]
+    return [RecordedOrder(f"rec_{n:03}", f"shop-{n % 3}", shop, order) for n, (order, shop) in enumerate(found)]
 
 
 @pytest.fixture(scope="session")

@@ -164,22 +164,11 @@ def test_a_new_condition_is_decided_by_replay(book: Book, changed: Changed, effe
     assert "only orders show" in found.decision.because[0]
 
 
-def test_a_watched_rule_flips_nothing_and_is_counted(
-    book: Book, changed: Changed, recorded: list[RecordedOrder]
-) -> None:
-    watched = changed(
-        "rules",
-        "no-such-yet",
-        **(
-            dict(book.documents["rules"]["order-without-care-label"])
-            if "order-without-care-label" in book.documents["rules"]
-            else dict(book.documents["rules"]["dye-on-nylon"])
-        ),
-    )
-    assert watched.value is not None
-    change = EntryChange("rules", "watched-nylon", dict(watched.value) | {"status": "watch"})
+def test_a_watched_rule_flips_nothing_and_is_counted(book: Book) -> None:
+    watched = dict(book.documents["rules"]["dye-on-nylon"]) | {"status": "watch"}
+    change = EntryChange("rules", "watched-nylon", watched)
     order, shop = example_order(book.rules["dye-on-nylon"].fires[0], book)
-    orders = [RecordedOrder("vd_1", "one", shop, order)]
+    orders = [RecordedOrder("rec_1", "one", shop, order)]
     found = effect(book, check(book.documents, [change], 2), orders, Budget(10, 60))
     assert (found.decision.kind, found.decision.exact, found.flips) == ("equal", True, ())
     assert found.watched == {"watched-nylon": 1}
@@ -194,7 +183,7 @@ def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Book, effect_o
     _, shop = example_order({}, book)
     order = read(Order, {"item": {"blank": name}, "decorations": [{"transfer": "cut-film"}]})
     found = effect_of(
-        EntryChange("blanks", name, None), orders=[RecordedOrder("vd_1", "one", shop, order)], budget=Budget(9, 0)
+        EntryChange("blanks", name, None), orders=[RecordedOrder("rec_1", "one", shop, order)], budget=Budget(9, 0)
     )
     assert [(flip.rule, flip.direction, flip.after) for flip in found.flips if flip.rule == "(book)"] == [
         ("(book)", "stricter", "unreadable")
@@ -221,7 +210,7 @@ def test_recorded_orders_are_shown_without_their_reference(book: Book, changed: 
     )
     named = replace(order, reference="HL-1043")
     new = with_limit(book, changed, "dye.polyester_share_least", 60)
-    found = effect(book, new, [RecordedOrder("vd_1", "one", shop, named)], Budget(9, 0))
+    found = effect(book, new, [RecordedOrder("rec_1", "one", shop, named)], Budget(9, 0))
     assert found.witnesses
     assert "HL-1043" not in json.dumps(found.document())
 
@@ -277,7 +266,7 @@ def test_a_safety_rule_made_weaker_takes_two_stewards(keys: dict[str, Any] | Non
     assert reason in found[0]
 
 
-def test_a_safety_rule_that_finds_more_takes_one_and_one_that_may_find_less_two(book: Book, changed: Changed) -> None:
+def test_a_safety_rule_that_finds_more_takes_one_and_one_that_may_find_less_two(book: Book) -> None:
     from accord_rules.load.loader import read_rule
 
     name = safety_rule(book)

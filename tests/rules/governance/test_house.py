@@ -289,7 +289,6 @@ def test_an_added_rule_finds_more(book: Book, house_of: Callable[[dict[str, Any]
 
 
 def test_no_house_rules_say_the_same(
-    book: Book,
     authority: Authority,
     house_of: Callable[[dict[str, Any]], HouseAuthority],
     random_questions: Callable[..., list[tuple[Order, Shop]]],

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import pytest
-from tests.rules.cases import Document, order_document, shop_of
+from tests.rules.cases import house_rule, order_document, shop_of
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
@@ -22,23 +22,9 @@ MEASURED = {"type": "clamshell", "calibration": [{"display": "180 °C", "surface
 DYED = {"item": {"fibres": {"PES": 100}}, "decoration": {"transfer": "dye-sublimation"}, "press": MEASURED}
 
 
-def rule(when: str) -> Document:
-    return {
-        "level": "blocks",
-        "title": "Not in this house",
-        "about": "settings",
-        "when": when,
-        "because": "It is not done here.",
-        "fix": "Do it elsewhere.",
-        "sources": ["common-practice"],
-        "fires": [{"facts": {}}],
-        "silent": [{"facts": {}}],
-    }
-
-
 @contextmanager
 def house(shared: Authority, *conditions: str) -> Iterator[HouseAuthority]:
-    rules = {f"house.rule-{number}": rule(when) for number, when in enumerate(conditions)}
+    rules = {f"house.rule-{number}": house_rule(when) for number, when in enumerate(conditions)}
     authority = HouseAuthority(shared, read_house({"rules": rules}))
     try:
         yield authority

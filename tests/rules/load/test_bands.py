@@ -63,9 +63,6 @@ def _read_by(reader: Reader) -> Iterator[tuple[Path, units.Dimension]]:
             yield from ((("*", *path), dimension) for path, dimension in _read_by(item))
 
 
-ENDS = ("least", "most")
-
-
 def band_cases() -> Iterator[tuple[str, str, Path, units.Dimension, Band]]:
     """Kind, family or kind of blank, path, dimension and the band that is meant for it."""
     for kind, cls in KINDS.items():

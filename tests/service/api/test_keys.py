@@ -206,11 +206,10 @@ def test_a_key_of_the_collective_is_a_stewards_or_an_admins(changing: Any) -> No
         assert (role, answer.status_code) == (role, status)
 
 
-def test_every_change_is_in_the_audit_under_the_key_that_made_it(changing: Any) -> None:
+def test_every_change_is_in_the_audit_under_the_key_that_made_it(changing: Any, store: Store) -> None:
     client, owner = changing.one, changing.headers("quay-side", "owner")
     issued = client.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner).json
     client.delete(f"/v1/keys/{issued['key_id']}", headers=owner)
-    store = Store.at(changing.collective.server.url)
     last = store.audit.entries(store.audit.head().seq - 2)
     who = key_id_of(changing.collective.tokens["quay-side", "owner"])
     assert [(each.actor_id, each.event, each.subject_id) for each in last] == [
@@ -218,7 +217,6 @@ def test_every_change_is_in_the_audit_under_the_key_that_made_it(changing: Any) 
         (who, "key.revoked", issued["key_id"]),
     ]
     assert store.audit.verify() is None
-    store.close()
 
 
 # -- one key: who has it, until when, when it was used ----------------------------------------------------------------
@@ -317,11 +315,10 @@ def test_an_expired_admin_is_no_admin_left(fresh: Any, clock: Clock) -> None:
 
 
 def test_a_use_is_noted_once_an_hour_and_is_no_entry_of_the_audit(
-    changing: Any, clock: Clock, timed: FlaskClient, wait_for: Callable[..., None]
+    changing: Any, clock: Clock, timed: FlaskClient, store: Store, wait_for: Callable[..., None]
 ) -> None:
     admin = changing.headers("quay-side", "admin")
     made = new_key(timed, admin)
-    store = Store.at(changing.collective.server.url)
     written, began_s = store.audit.head().seq, clock.now_s
 
     def last_used() -> float | None:
@@ -333,7 +330,6 @@ def test_a_use_is_noted_once_an_hour_and_is_no_entry_of_the_audit(
         wait_for(lambda noted_s=noted_s: last_used() == began_s + noted_s, seconds=2.0)
     assert timed.get(f"/v1/keys/{made['key_id']}", headers=admin).json["last_used_at"] == instant(began_s + 3600)
     assert store.audit.head().seq == written
-    store.close()
 
 
 def test_no_answer_waits_for_a_use_to_be_noted(changing: Any, timed: FlaskClient, monkeypatch: Any) -> None:

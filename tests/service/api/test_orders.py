@@ -6,7 +6,6 @@ import json
 from typing import Any
 
 import pytest
-from flask import Flask
 from flask.testing import FlaskClient
 
 from accord_rules.verdict import VERDICTS
@@ -113,9 +112,7 @@ def test_what_cannot_be_included_is_refused_by_name(
     assert query.split("=")[0] in str(fault)
 
 
-def test_verdicts_and_findings_are_counted(
-    app: Flask, client: FlaskClient, key: dict[str, str], order: dict[str, Any]
-) -> None:
+def test_verdicts_and_findings_are_counted(client: FlaskClient, key: dict[str, str], order: dict[str, Any]) -> None:
     verdict = client.post("/v1/validate", json=order, headers=key).json["verdict"]
     before = counter(client, f'accord_verdicts_total{{verdict="{verdict}"}}')
     client.post("/v1/validate", json=order, headers=key)

@@ -5,30 +5,18 @@ Source of the intervals: the binomial model with a uniform prior; Beta(1, 2) by 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
-from werkzeug.test import TestResponse
+from tests.service.conftest import ok
 
 from accord_rules.revision.book import Book
 from accord_service.steps.outcomes import AUTHOR, FAILURES, Tally, propose_if_poor
-from accord_service.store import Cell, OrderRecord, Store
+from accord_service.store import Cell, Store
 
 CELL = Cell("dye-sublimation", "woven", "swing-away")
-RECORD = OrderRecord(
-    record_id="rec_x",
-    shop_id="quay-side",
-    version=1,
-    asked={},
-    answer={},
-    revision=1,
-    reference=None,
-    recorded_at=0.0,
-    expires_at=None,
-)
 
 
 @pytest.fixture
@@ -43,21 +31,9 @@ def quay(changing: Any) -> dict[str, str]:
 
 
 @pytest.fixture
-def store(changing: Any) -> Iterator[Store]:
-    opened = Store.at(changing.collective.server.url, timeout_s=5.0)
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
 def address(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> str:
     """Where outcomes of a recorded order go."""
     return recorded(client, order, quay)
-
-
-def ok(answer: TestResponse) -> Any:
-    assert answer.status_code in (200, 201), answer.text
-    return answer.json
 
 
 def recorded(client: FlaskClient, order: dict[str, Any], headers: dict[str, str]) -> str:
@@ -65,6 +41,13 @@ def recorded(client: FlaskClient, order: dict[str, Any], headers: dict[str, str]
     made = client.post("/v1/records", json=order, headers=headers)
     assert made.status_code == 201, made.text
     return f"{made.headers['Location']}/outcomes"
+
+
+def reported(store: Store, cell: Cell, failure: str | None, pieces: int = 1) -> None:
+    """Report so many pieces of one order straight to the store."""
+    record = store.records.draft("quay-side", asked={}, answer={}, revision=1)
+    for _ in range(pieces):
+        store.outcomes.add(record, {}, decoration=0, quantity=pieces, cell=cell, failure=failure, who="test")
 
 
 def count(store: Store, cell: Cell) -> tuple[int, int]:
@@ -254,7 +237,7 @@ def test_the_catalogue_shows_counts_and_intervals(
     client: FlaskClient, quay: dict[str, str], store: Store, changing: Any
 ) -> None:
     cell = Cell("flock-film", "felt", "clamshell")
-    store.outcomes.add(RECORD, {}, decoration=0, quantity=100_000, cell=cell, failure="peeled", who="test")
+    reported(store, cell, "peeled")
     changing.one.application.extensions["accord"].tally = Tally(store, read_anew_s=0.0)
 
     def shown() -> Any:
@@ -288,16 +271,7 @@ def test_outcomes_move_plans_and_hide_none(
     room.tally = Tally(store, read_anew_s=1e9)
     before = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
     family = before[0]["decorations"][0]["family"]
-    for _ in range(12):
-        store.outcomes.add(
-            RECORD,
-            {},
-            decoration=0,
-            quantity=100_000,
-            cell=Cell(family, "woven", "swing-away"),
-            failure="peeled",
-            who="test",
-        )
+    reported(store, Cell(family, "woven", "swing-away"), "peeled", pieces=12)
     room.tally = Tally(store, read_anew_s=0.0)
     after = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
     assert {plan["verdict_id"] for plan in after} == {plan["verdict_id"] for plan in before}
@@ -307,7 +281,7 @@ def test_outcomes_move_plans_and_hide_none(
 
 def test_counts_are_held_while_the_store_is_away(fresh: Any) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
-    store.outcomes.add(RECORD, {}, decoration=0, quantity=100_000, cell=CELL, failure=None, who="test")
+    reported(store, CELL, None)
     tally = Tally(store, read_anew_s=0.0)
     before = tally.counts
     assert [each.good for each in before] == [1]
@@ -344,8 +318,7 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
 
 def test_two_workers_draft_once(fresh: Any, book: Book) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
-    for _ in range(30):
-        store.outcomes.add(RECORD, {}, decoration=0, quantity=100_000, cell=CELL, failure="peeled", who="test")
+    reported(store, CELL, "peeled", pieces=30)
     with ThreadPoolExecutor(4) as pool:
         made = list(pool.map(lambda _: propose_if_poor(store, book, CELL, "test"), range(4)))
     assert len([each for each in made if each is not None]) == 1
@@ -355,8 +328,7 @@ def test_two_workers_draft_once(fresh: Any, book: Book) -> None:
 
 def test_good_outcomes_draft_nothing(fresh: Any, book: Book) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
-    for n in range(30):
-        failure = FAILURES[0] if n < 3 else None
-        store.outcomes.add(RECORD, {}, decoration=0, quantity=100_000, cell=CELL, failure=failure, who="test")
+    reported(store, CELL, FAILURES[0], pieces=3)
+    reported(store, CELL, None, pieces=27)
     assert propose_if_poor(store, book, CELL, "test") is None
     store.close()

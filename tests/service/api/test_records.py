@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from typing import Any
@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from werkzeug.test import TestResponse
+from tests.service.conftest import ok
 
 from accord_rules import authority as rules_authority
 from accord_service.serving import first_start
@@ -59,18 +59,6 @@ def client(changing: Any) -> FlaskClient:
 @pytest.fixture
 def quay(changing: Any) -> dict[str, str]:
     return dict(changing.headers("quay-side", "owner"))
-
-
-@pytest.fixture
-def store(changing: Any) -> Iterator[Store]:
-    opened = Store.at(changing.collective.server.url, timeout_s=5.0)
-    yield opened
-    opened.close()
-
-
-def ok(answer: TestResponse) -> Any:
-    assert answer.status_code in (200, 201), answer.text
-    return answer.json
 
 
 def record(client: FlaskClient, headers: dict[str, str], order: dict[str, Any]) -> Any:

@@ -121,7 +121,7 @@ def test_faults_of_the_query_are_told_by_name(
     assert (error["in"], error["name"], error["pointer"], error["code"]) == ("query", name, None, code)
 
 
-def test_unsaid_a_page_has_fifty(changing: Any, filled: FlaskClient, steward: dict[str, str]) -> None:
+def test_unsaid_a_page_has_fifty(filled: FlaskClient, steward: dict[str, str]) -> None:
     page = filled.get("/v1/catalogue/blanks", headers=steward).json
     assert len(page["entries"]) == 50
     assert page["next"].endswith("&limit=50")
