@@ -28,6 +28,7 @@ from accord_rules.derive.sources import SAYS, SOURCES, Part
 from accord_rules.documents import units
 from accord_rules.orders.order import Artwork, Item, Order, Press, Settings, Size
 from accord_rules.revision.catalogue import Blank, Transfer
+from accord_rules.revision.condition import Contains
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.weigh.scales import Fired, OnPress
@@ -532,10 +533,16 @@ def _transferred(order: Order, index: int, name: str) -> Order:
 def _evidence(rejected: Rejected) -> Iterator[Move]:
     """What a blocking rule takes as proof that it may be done after all: to be had first, then said."""
     had = rejected.order.evidence or ()
-    rules = {block.rule.id: block.rule for blocks in rejected.ways for block in blocks}
-    looking = [rule for rule in rules.values() if "order.evidence" in rule.condition.facts]
+    conditions = {block.rule.id: block.rule.condition for blocks in rejected.ways for block in blocks}
+    decisive = {
+        atom.word
+        for condition in conditions.values()
+        for branch in condition.branches
+        for atom in branch
+        if isinstance(atom, Contains) and atom.fact.name == "order.evidence"
+    }
     for word, text in _EVIDENCE.items():
-        if word not in had and any(f"'{word}'" in rule.when for rule in looking):
+        if word in decisive and word not in had:
             yield Move(
                 "evidence",
                 None,
