@@ -147,8 +147,8 @@ class _Section:
 class Scales:
     """The rules of one revision, ready to be asked. Safe to share between threads; close when no longer used.
 
-    With ``shared``, whose rules must all be in ``settings``, only the rules beyond those are compiled; the shared ones
-    are asked where they are, with the limits of ``settings``, and stay open when this is closed. ``ledger`` keeps what
+    With ``shared``, whose rules must all be in ``book``, only the rules beyond those are compiled; the shared ones
+    are asked where they are, with the limits of ``book``, and stay open when this is closed. ``ledger`` keeps what
     becomes of the questions; it is that of ``shared`` where there is one.
     """
 
@@ -355,7 +355,7 @@ def _about(scope: Scope, enforced: bool) -> str:
 def conditions(book: Book, about: str) -> dict[str, Condition]:
     """The conditions that are asked together under this name (``infer.ledger.Doubt.about``), for a replay.
 
-    ``settings``: a revision's, for its shared rules. Raises KeyError for a name that is none.
+    ``book``: the revision whose shared rules they are. Raises KeyError for a name that is none.
     """
     scope, enforced = {_about(scope, enforced): (scope, enforced) for scope in Scope for enforced in (True, False)}[
         about
