@@ -12,17 +12,16 @@ from functools import partial
 from typing import Any, Generic, TypeVar
 
 from accord_rules.advise.plans import Candidate
-from accord_rules.advise.ranges import allowed, inward
+from accord_rules.advise.ranges import allowed, inward, size_step
 from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.press import line_kpa
-from accord_rules.derive.sheets import NONE
 from accord_rules.derive.sources import SOURCES
 from accord_rules.documents import units
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.writing import quantity
-from accord_rules.orders.order import PEELS, PRESSURES, Order, Settings, Size
+from accord_rules.orders.order import NONE, PEELS, PRESSURES, Order, Settings, Size
 from accord_rules.revision.book import Book
 from accord_rules.revision.facts import Kind, Of
 from accord_rules.revision.rule import Rule
@@ -120,7 +119,7 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
     said = case.decoration.settings or Settings()
 
     def setting(**fields: Any) -> Order:
-        return _with(order, case.index, settings=replace(said, **fields))
+        return order.with_decoration(case.index, settings=replace(said, **fields))
 
     def words(field: str, choices: Iterable[str]) -> tuple[str, ...] | None:
         if getattr(said, field) is not None:
@@ -157,7 +156,9 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
         size=_confirmed(
             bench,
             lambda judge: _sizes(order, case, judge),
-            lambda found: [_with(order, case.index, size=Size(size.width_mm, size.height_mm)) for size in found],
+            lambda found: [
+                order.with_decoration(case.index, size=Size(size.width_mm, size.height_mm)) for size in found
+            ],
         )
         if case.decoration.size is None
         else None,
@@ -168,12 +169,6 @@ def _confirmed(bench: Bench, find: Callable[[Judge], T], ends: Callable[[T], lis
     """What is found the short way if all its ends hold in full; else what is found by judging all in full."""
     found = find(bench.judge)
     return found if all(workable(bench.full(order)) for order in ends(found)) else find(bench.full)
-
-
-def _with(order: Order, index: int, **fields: Any) -> Order:
-    decorations = list(order.decorations)
-    decorations[index] = replace(decorations[index], **fields)
-    return replace(order, decorations=tuple(decorations))
 
 
 def _sheets(case: Case, kind: str) -> Iterator[str]:
@@ -263,12 +258,12 @@ def _blocking(book: Book, facts: Collection[str]) -> Iterator[Rule]:
 def _sizes(order: Order, case: Case, judge: Judge) -> tuple[AllowedSize, ...]:
     """The largest sizes: any print no larger than one of them will do. Looked for up to the book's largest print."""
     unit = case.shop.units.unit(units.LENGTH)
-    step = 0.05 if unit.factor > 10 else 1.0
+    step = size_step(unit)
     fine, (least, most) = _FINE * unit.inside(step), case["place.sides_mm"]
     marks = _side_marks(case, most)
 
     def ok(width: float, height: float) -> bool:
-        return workable(judge(_with(order, case.index, size=Size(width, height))))
+        return workable(judge(order.with_decoration(case.index, size=Size(width, height))))
 
     def largest(holds: Callable[[float], bool]) -> float | None:
         found = allowed(holds, [least, *marks], fine)

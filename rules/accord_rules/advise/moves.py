@@ -22,6 +22,7 @@ from accord_rules.advise.costs import (
     unlike_ground,
     unlike_transfer,
 )
+from accord_rules.advise.ranges import size_step
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.sources import SAYS, SOURCES, Part
@@ -150,12 +151,6 @@ def moves(rejected: Rejected) -> tuple[tuple[Move, ...], bool]:
 
 def _cost(kind: str, unlike: float = 0.0) -> float:
     return round(COSTS[kind].cost + unlike, 6)
-
-
-def _with_decoration(order: Order, index: int, **fields: Any) -> Order:
-    decorations = list(order.decorations)
-    decorations[index] = replace(decorations[index], **fields)
-    return replace(order, decorations=tuple(decorations))
 
 
 # -- the piece as it lies there, the dials ---------------------------------------------------------------------------
@@ -289,7 +284,7 @@ def _respelt(
 
 
 def _set(order: Order, index: int, **fields: Any) -> Order:
-    return _with_decoration(order, index, settings=replace(order.decorations[index].settings or Settings(), **fields))
+    return order.with_decoration(index, settings=replace(order.decorations[index].settings or Settings(), **fields))
 
 
 def _said(settings: Settings | None) -> tuple[str, ...]:
@@ -333,7 +328,7 @@ def _left_to_the_book(order: Order, chosen: Collection[tuple[int, str]]) -> Orde
         if settings is not None:
             fields = {name: None} | ({"read_at": None} if name == "temperature" else {})
             left = replace(settings, **fields)
-            order = _with_decoration(order, index, settings=left if _said(left) else None)
+            order = order.with_decoration(index, settings=left if _said(left) else None)
     return order
 
 
@@ -410,7 +405,7 @@ def _grows(case: Case, asked: Size) -> Iterator[tuple[float, str | None]]:
 def _scaled(case: Case, asked: Size, scale: float) -> Size | None:
     """The size in whole steps of the shop's unit, rounded down, up for a larger one; None if nothing is left of it."""
     unit = case.shop.units.unit(units.LENGTH)
-    step = unit.inside(0.05) if unit.factor > 10 else unit.inside(1.0)
+    step = unit.inside(size_step(unit))
 
     def rounded(length: float) -> float:
         steps = length * scale / step
@@ -425,7 +420,7 @@ def _resized(order: Order, index: int, size: Size, scale: float) -> Order:
     art = order.decorations[index].artwork
     if art is not None and art.finest_line is not None:
         art = replace(art, finest_line=round(art.finest_line * scale, 6))
-    return _with_decoration(order, index, size=size, artwork=art)
+    return order.with_decoration(index, size=size, artwork=art)
 
 
 def _which(rejected: Rejected, index: int) -> str:
@@ -445,7 +440,7 @@ def _placements(rejected: Rejected) -> Iterator[Move]:
                 case.index,
                 _cost("placement"),
                 f"Print it at {place} instead of {here}{_which(rejected, case.index)}.",
-                lambda order, i=case.index, place=place: _with_decoration(order, i, placement=place),  # type: ignore[misc]
+                lambda order, i=case.index, place=place: order.with_decoration(i, placement=place),  # type: ignore[misc]
             )
 
 
@@ -494,7 +489,7 @@ def _artwork_changes(rejected: Rejected, case: Case, transfer: Transfer) -> Iter
 
 
 def _redrawn(order: Order, index: int, fields: Mapping[str, Any]) -> Order:
-    return _with_decoration(order, index, artwork=replace(order.decorations[index].artwork or Artwork(), **fields))
+    return order.with_decoration(index, artwork=replace(order.decorations[index].artwork or Artwork(), **fields))
 
 
 # -- transfer and blank ----------------------------------------------------------------------------------------------
@@ -527,7 +522,7 @@ def _transferred(order: Order, index: int, name: str) -> Order:
     art = order.decorations[index].artwork
     if art is not None:
         art = replace(art, mirrored=None, printed_by=None)
-    return _with_decoration(order, index, transfer=name, settings=None, artwork=art)
+    return order.with_decoration(index, transfer=name, settings=None, artwork=art)
 
 
 def _evidence(rejected: Rejected) -> Iterator[Move]:

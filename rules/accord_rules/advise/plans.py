@@ -16,11 +16,10 @@ from accord_rules.advise.steps import pressure_words, stack, steps
 from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
-from accord_rules.derive.sheets import NONE
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
 from accord_rules.documents.writing import quantity, written
-from accord_rules.orders.order import Decoration, Order, Press, Settings
+from accord_rules.orders.order import NONE, Decoration, Order, Press, Settings
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import (

@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterable
 from itertools import pairwise
 from math import ceil, floor
 
+from accord_rules.documents.units import Unit
+
 _ROUNDING = 1e-9
 
 
@@ -56,3 +58,8 @@ def inward(
     if first > last:
         return low, high
     return round(inside(first), 9), round(inside(last), 9)
+
+
+def size_step(unit: Unit) -> float:
+    """What sizes are told in whole steps of: a twentieth where the unit is as coarse as an inch, else one."""
+    return 0.05 if unit.factor > 10 else 1.0

@@ -286,20 +286,19 @@ class _Search:
     ) -> tuple[Order, list[str]]:
         """The settings that were left to the book filled in with what it chose, so that the remedy says what to set."""
         units, told = self._rejected.whole.shop.units, []
-        decorations = list(order.decorations)
         for index, name in fields:
             chosen = on_press.cases[index].chosen
             document = order_settings(chosen, units) if chosen is not None else {}
             if name in document:
                 said = read(Settings, {name: document[name]})
                 more = {"read_at": "display"} if name == "temperature" else {}
-                settings = replace(decorations[index].settings or Settings(), **{name: getattr(said, name)} | more)
-                decorations[index] = replace(decorations[index], settings=settings)
-                which = f" of decoration {index + 1}" if len(decorations) > 1 else ""
+                before = order.decorations[index].settings or Settings()
+                order = order.with_decoration(index, settings=replace(before, **{name: getattr(said, name)} | more))
+                which = f" of decoration {index + 1}" if len(order.decorations) > 1 else ""
                 where = " on the display" if name == "temperature" else ""
                 told.append(f"{_FIELD_WORDS[name]}{which} to {document[name]}{where}")
         sentence = [f"Set the {', the '.join(told)}."] if told else []
-        return replace(order, decorations=tuple(decorations)), sentence
+        return order, sentence
 
     def _with_making(self, order: Order, on_press: OnPress, index: int) -> tuple[Order, list[str]]:
         """What was said of how the print is made said anew, as the transfer takes it on this piece."""
@@ -312,11 +311,7 @@ class _Search:
             told.append("Print it as a mirror image." if mirrored else "Print it the right way round.")
         if printed_by is not None and printed_by != (printed_by := case["art.printed_by"]):
             told.append(f"Have it made by {printed_by}.")
-        decorations = list(order.decorations)
-        decorations[index] = replace(
-            decorations[index], artwork=replace(artwork, mirrored=mirrored, printed_by=printed_by)
-        )
-        return replace(order, decorations=tuple(decorations)), told
+        return order.with_decoration(index, artwork=replace(artwork, mirrored=mirrored, printed_by=printed_by)), told
 
 
 def _said_temperature(order: Order, index: int) -> float | None:

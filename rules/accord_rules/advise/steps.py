@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
-from accord_rules.derive.sheets import NONE, RAISED, in_stock, titles
+from accord_rules.derive.sheets import RAISED, in_stock, titles
 from accord_rules.documents import units
+from accord_rules.orders.order import NONE
 from accord_rules.revision.sentences import in_a_sentence
 
 _PEEL = {

@@ -1,6 +1,6 @@
 """The entries of the book: one frozen dataclass a kind, read from ``book/<kind>.toml`` by ``load.loader``.
 
-Every quantity is written with its unit and held in its inside unit (``units``). ``sources`` names entries of
+Every quantity is written with its unit and held in its inside unit (``documents.units``). ``sources`` names entries of
 ``sources.toml`` and covers every number of its entry; ``sources_of`` overrides it number by number.
 """
 
@@ -33,7 +33,6 @@ TEMPERATURE = Quantity(units.TEMPERATURE)
 TIME = Quantity(units.TIME)
 LENGTH = Quantity(units.LENGTH)
 _NO_SOURCES: Mapping[str, tuple[str, ...]] = MappingProxyType({})
-
 _NO_VARIANTS: Mapping[str, Any] = MappingProxyType({})
 
 FIBRE_GROUPS = (
@@ -359,6 +358,13 @@ class Transfer:
         Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES, about="field to the ids of its own sources"
     )
     note: str = optional(Text(1000), "", about="what else is worth knowing")
+
+
+def transfer_named(
+    name: str | None, products: Mapping[str, Transfer], families: Mapping[str, Transfer]
+) -> Transfer | None:
+    """A product, or a family as such; None for no name, and for one that is neither's."""
+    return None if name is None else products.get(name) or families.get(name)
 
 
 @dataclass(frozen=True, slots=True)
