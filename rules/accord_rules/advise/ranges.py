@@ -20,17 +20,17 @@ def allowed(ok: Callable[[float], bool], marks: Iterable[float], fine: float) ->
     marks = sorted(set(marks))
     points = sorted({*marks, *((a + b) / 2 for a, b in pairwise(marks))})
     holds = [ok(point) for point in points]
-    found: list[tuple[float, float]] = []
+    intervals: list[tuple[float, float]] = []
     start = points[0] if holds[0] else None
     for (a, here), (b, there) in pairwise(zip(points, holds, strict=True)):
         if here and not there and start is not None:
-            found.append((start, _turn(ok, a, b, fine)))
+            intervals.append((start, _turn(ok, a, b, fine)))
             start = None
         elif there and not here:
             start = _turn(ok, b, a, fine)
     if start is not None:
-        found.append((start, points[-1]))
-    return found
+        intervals.append((start, points[-1]))
+    return intervals
 
 
 def _turn(ok: Callable[[float], bool], good: float, bad: float, fine: float) -> float:

@@ -271,10 +271,10 @@ def _corners(lying: Lay, which: str) -> tuple[Response, ...] | None:
 @lru_cache(maxsize=2 * _CACHED)
 def _curve(lying: Lay, which: str, surface_c: float) -> Floats | None:
     """The print at ``response.TIMES_S``."""
-    found = _corners(lying, which)
-    if found is None:
+    solved = _corners(lying, which)
+    if solved is None:
         return None
-    curves_c = [each.interface_c(surface_c) for each in found]
+    curves_c = [response.interface_c(surface_c) for response in solved]
     return coolest_c(curves_c) if which == "late" else hottest_c(curves_c)
 
 
@@ -488,7 +488,11 @@ def behind(
     below_least_k: float = limit("heat.below_least"),
 ) -> Behind | None:
     """The print that softens first of those on the far side: pressed before this one, or of unknown place on cloth."""
-    names = [each.transfer for each in earlier.values() if frozenset({here, each.placement or main}) in _FAR_SIDES]
+    names = [
+        decoration.transfer
+        for decoration in earlier.values()
+        if frozenset({here, decoration.placement or main}) in _FAR_SIDES
+    ]
     names += (already() or ()) if cloth() else ()
     transfers = [transfer_named(name, products, families) for name in names]
     prints = [_softening(transfer, below_least_k) for transfer in transfers if transfer is not None]
