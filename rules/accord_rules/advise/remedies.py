@@ -7,9 +7,10 @@ is never taken back: it stays, or it is said anew with another value.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, groupby
+from types import MappingProxyType
 
 from accord_rules.advise.differences import changes
 from accord_rules.advise.moves import Move, Rejected, left_open, moves
@@ -34,17 +35,19 @@ _CHOSEN = tuple(source.name for source in SOURCES.values() if source.thing == "c
 _HEAT = GRAPH.downstream(("chosen/display_c", "chosen/surface_c", "chosen/spread_k"), _SEQUENCE) | GRAPH.downstream(
     ("window.low_c", "window.high_c"), _CHOSEN
 )
-_FIELD_WORDS = {
-    "temperature": "temperature",
-    "time": "dwell",
-    "pressure": "pressure",
-    "peel": "peel",
-    "cover": "cover sheet",
-    "pad": "pad",
-    "tape": "tape",
-    "pre_press": "pre-press",
-    "second_press": "second press",
-}
+_FIELD_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "temperature": "temperature",
+        "time": "dwell",
+        "pressure": "pressure",
+        "peel": "peel",
+        "cover": "cover sheet",
+        "pad": "pad",
+        "tape": "tape",
+        "pre_press": "pre-press",
+        "second_press": "second press",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
