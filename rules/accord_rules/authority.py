@@ -45,13 +45,13 @@ def code_digest() -> str:
 
 
 def _sources(folder: Traversable, prefix: str) -> list[tuple[str, bytes]]:
-    found = []
-    for each in folder.iterdir():
-        if each.is_dir() and each.name not in ("__pycache__", "book"):
-            found += _sources(each, f"{prefix}{each.name}/")
-        elif each.name.endswith(".py"):
-            found.append((prefix + each.name, each.read_bytes()))
-    return found
+    sources = []
+    for entry in folder.iterdir():
+        if entry.is_dir() and entry.name not in ("__pycache__", "book"):
+            sources += _sources(entry, f"{prefix}{entry.name}/")
+        elif entry.name.endswith(".py"):
+            sources.append((prefix + entry.name, entry.read_bytes()))
+    return sources
 
 
 # A shop with forty presses, each with all the probe readings there may be, takes some 0.4 MB.
@@ -74,7 +74,7 @@ class Judged:
 
     @property
     def best(self) -> OnPress:
-        return min(self.on_presses, key=lambda each: (self.general + each.weighed).badness)
+        return min(self.on_presses, key=lambda on_press: (self.general + on_press.weighed).badness)
 
     @property
     def own(self) -> Weighed:
@@ -91,24 +91,24 @@ class Judged:
         """What is said of the whole order on each press, as if it named that press."""
         shared = self.shared.by_press if self.shared is not None else {}
         return {
-            each.press.id: _with_shared(self.general + each.weighed, shared.get(each.press.id))
-            for each in self.on_presses
+            on_press.press.id: _with_shared(self.general + on_press.weighed, shared.get(on_press.press.id))
+            for on_press in self.on_presses
         }
 
     @property
     def places(self) -> Mapping[str, frozenset[tuple[str, str]]]:
         """By press what holds there, rule and place, whoever's rules say so."""
         shared = self.shared.places if self.shared is not None else {}
-        own = {each.press.id: self.general + each.weighed for each in self.on_presses}
+        own = {on_press.press.id: self.general + on_press.weighed for on_press in self.on_presses}
         return {
             press: frozenset((fired.rule.id, fired.pointer) for fired in weighed.fired) | shared.get(press, frozenset())
             for press, weighed in own.items()
         }
 
-    def located(self, found: Iterable[Finding]) -> Iterator[Finding]:
+    def located(self, told: Iterable[Finding]) -> Iterator[Finding]:
         """The findings, each with the presses it holds on where those are not all that were judged."""
         places = self.places
-        for finding in found:
+        for finding in told:
             there = tuple(press for press, held in places.items() if (finding.rule, finding.pointer) in held)
             yield finding if len(there) == len(places) else replace(finding, presses=there)
 
@@ -205,16 +205,18 @@ class Authority:
 
     def _verdict(self, judged: Judged, shop: Shop, remedied: Remedied, *, observed: bool) -> Verdict:
         best, weighed = judged.best, judged.weighed
-        found = tuple(judged.located(self._findings(judged, observed=observed)))
+        told = tuple(judged.located(self._findings(judged, observed=observed)))
         by_press = judged.by_press
         return Verdict(
             id=self._id(judged.whole.order, shop),
             verdict=weighed.verdict,
             basis=self.basis(shop),
             judged_on=best.press.id,
-            presses=tuple(_press_verdict(each, by_press[each.press.id], shop) for each in judged.on_presses),
-            findings=found,
-            conditions=tuple(dict.fromkeys(each.fix for each in found if each.level == "requires")),
+            presses=tuple(
+                _press_verdict(on_press, by_press[on_press.press.id], shop) for on_press in judged.on_presses
+            ),
+            findings=told,
+            conditions=tuple(dict.fromkeys(finding.fix for finding in told if finding.level == "requires")),
             needs=needs(weighed, self.book),
             assumed=self._scales.assumptions(*_with_and_without(judged, best)),
             remedies=remedied.remedies,
@@ -224,15 +226,15 @@ class Authority:
 
     def _id(self, order: Order, shop: Shop) -> str:
         """Content address of (code, revision, house, order); the shop's own reference and wishes are no part of it."""
-        asked = plain(replace(order, reference=None, prefer=None))
-        parts = [code_digest(), self.book.revision, self.book.digest, self._house_digest(shop), asked]
+        question = plain(replace(order, reference=None, prefer=None))
+        parts = [code_digest(), self.book.revision, self.book.digest, self._house_digest(shop), question]
         return "vd_" + hashlib.sha256(canonical(parts)).hexdigest()[:40]
 
     def _remedies(self, judged: Judged, shop: Shop) -> Remedied:
         if judged.weighed.verdict != "rejected":
             return Remedied()
         first = judged.whole
-        ways = tuple((judged.general + each.weighed).at("blocks") for each in judged.on_presses)
+        ways = tuple((judged.general + on_press.weighed).at("blocks") for on_press in judged.on_presses)
         rejected = Rejected(first.order, first, judged.decorations, judged.best, ways)
         return remedies(
             rejected,
@@ -258,8 +260,8 @@ class Authority:
             on_presses.append(self._scales.on_press(decorations, press))
             if (general + on_presses[-1].weighed).verdict == "accepted":
                 break
-        best = min(on_presses, key=lambda each: (general + each.weighed).badness)
-        return Tried(general + best.weighed, best, tuple(each.weighed.at("blocks") for each in on_presses))
+        best = min(on_presses, key=lambda on_press: (general + on_press.weighed).badness)
+        return Tried(general + best.weighed, best, tuple(on_press.weighed.at("blocks") for on_press in on_presses))
 
     # -- recommend ---------------------------------------------------------------------------------------------------
 
@@ -279,15 +281,15 @@ class Authority:
         away and bring none in. ``observed``: see ``validate``; ``curve``: whether plans give their heat to draw.
         """
         resolved = resolve(order, self.book, shop)
-        found = plans.search(self._scales, resolved, self._stocked(shop))
-        ruled_out, left_out = plans.ruled_out(found, self.book, observed=observed)
+        searched = plans.search(self._scales, resolved, self._stocked(shop))
+        ruled_out, left_out = plans.ruled_out(searched, self.book, observed=observed)
         return Recommendation(
             basis=self.basis(shop),
-            plans=self._plans(found, shop, experiences, most, curve=curve),
+            plans=self._plans(searched, shop, experiences, most, curve=curve),
             ruled_out=ruled_out,
             ruled_out_left_out=left_out,
-            needs=needs(found.open, self.book),
-            complete=found.complete,
+            needs=needs(searched.open, self.book),
+            complete=searched.complete,
             reference=order.reference,
         )
 
@@ -303,21 +305,21 @@ class Authority:
         """The candidates that put back as an order still can be done, best first."""
         # Experiences rank all there may be, so that fewer plans are the best of them.
         tried_most = plans.PLANS_MOST if experiences else most
-        found: list[tuple[plans.Candidate, Weighed, str]] = []
+        planned: list[tuple[plans.Candidate, Weighed, str]] = []
         # They differ in decorations and press alone, so that what is known of the piece holds for all.
         of_order = self._scales.weigh(search.whole)
         for candidate in search.possible:
             order = plans.planned_order(candidate)
             weighed = self._judge_case(search.whole.with_order(order), of_order, shop).weighed
             if weighed.verdict in WORKABLE:
-                found.append((candidate, weighed, self._id(order, shop)))
-            if len(found) == tried_most:
+                planned.append((candidate, weighed, self._id(order, shop)))
+            if len(planned) == tried_most:
                 break
         if experiences:
-            found.sort(key=lambda each: plans.rank_key(each[0], experiences))
+            planned.sort(key=lambda entry: plans.rank_key(entry[0], experiences))
         return tuple(
             plans.plan(candidate, weighed, rank, verdict_id, experiences, curve=curve)
-            for rank, (candidate, weighed, verdict_id) in enumerate(found[:most], start=1)
+            for rank, (candidate, weighed, verdict_id) in enumerate(planned[:most], start=1)
         )
 
     # -- envelope ----------------------------------------------------------------------------------------------------
@@ -328,24 +330,24 @@ class Authority:
         whole = Case(self.book, self._stocked(shop), resolved)
         of_order = self._scales.weigh(whole)
 
-        def judge(asked: Order) -> Weighed:
-            if asked.item is not resolved.item:
-                return self.judge_resolved(asked, shop)
-            return self._judge_case(whole.with_order(asked), of_order, shop).weighed
+        def judge(changed: Order) -> Weighed:
+            if changed.item is not resolved.item:
+                return self.judge_resolved(changed, shop)
+            return self._judge_case(whole.with_order(changed), of_order, shop).weighed
 
-        found = plans.search(self._scales, resolved, whole.shop)
-        possible = possible_ones(found.possible, judge)
-        best = {each.on_press.press.id: each for each in reversed(possible)}
+        searched = plans.search(self._scales, resolved, whole.shop)
+        possible = possible_ones(searched.possible, judge)
+        best = {candidate.on_press.press.id: candidate for candidate in reversed(possible)}
         presses = [press.id for press in plans.presses_of(resolved, whole.shop) if press.id in best]
         # The best way comes first, and so does the press it is on.
-        shown = list(dict.fromkeys(each.on_press.press.id for each in possible))
+        shown = list(dict.fromkeys(candidate.on_press.press.id for candidate in possible))
         shown = shown[: max(1, PRESSINGS_MOST // len(resolved.decorations))]
-        ruled_out, left_out = plans.ruled_out(found, self.book, observed=observed)
+        ruled_out, left_out = plans.ruled_out(searched, self.book, observed=observed)
         return Envelope(
             basis=self.basis(shop),
             presses=tuple(presses),
             transfers=tuple(
-                tuple(dict.fromkeys(each.transfers[index] for each in possible))
+                tuple(dict.fromkeys(candidate.transfers[index] for candidate in possible))
                 for index in range(len(resolved.decorations))
             ),
             on=tuple(
@@ -356,8 +358,8 @@ class Authority:
             ground=ground(whole, judge),
             ruled_out=ruled_out,
             ruled_out_left_out=left_out,
-            needs=needs(found.open, self.book),
-            complete=found.complete and set(shown) == set(presses),
+            needs=needs(searched.open, self.book),
+            complete=searched.complete and set(shown) == set(presses),
             reference=order.reference,
         )
 
@@ -372,12 +374,12 @@ class Authority:
         before = self.counts
         failed = []
         for rule in self.book.rules.values():
-            example = next(each for each in rule.fires if "facts" not in each)
+            example = next(example for example in rule.fires if "facts" not in example)
             order, shop = example_order(example, self.book)
             judged = self.judged(order, shop)
             self._watch(judged)
             # What a watched rule holds for hangs on the settings that the others leave: only that it is asked counts.
-            if rule.enforced and rule.id not in {each.rule.id for each in judged.weighed.fired}:
+            if rule.enforced and rule.id not in {fired.rule.id for fired in judged.weighed.fired}:
                 failed.append(rule.id)
         errors = self.counts.engine_errors - before.engine_errors
         disagreements = self.counts.disagreements - before.disagreements

@@ -19,10 +19,9 @@ import pytest
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import names_in, read
-from accord_rules.orders.order import Order
+from accord_rules.orders.order import NONE, Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.names import DELIBERATELY_NONE
 from accord_rules.verdict import LEVELS, VERDICTS, Verdict
 from demo import expected
 
@@ -180,7 +179,7 @@ def test_references_are_unique() -> None:
 
 def _unknown(where: str, document: Any, book: Book) -> Iterator[str]:
     for pointer, kind, name in names_in(document):
-        left_out = kind == "consumables" and name == DELIBERATELY_NONE
+        left_out = kind == "consumables" and name == NONE
         if not left_out and not any(name in book.catalogue[each] for each in kind.split("|")):
             yield f"{where}{pointer}: {name} is no entry of {kind}"
 

@@ -59,43 +59,43 @@ _HIDES_OTHERWISE = 0.05
 _OTHER_FAMILY = 0.02
 
 
-def unlike_transfer(asked: Transfer | None, other: Transfer, artwork: Artwork | None) -> float:
+def unlike_transfer(ordered: Transfer | None, other: Transfer, artwork: Artwork | None) -> float:
     """How unlike another transfer's print is to the one asked for, 0 to 1; what is at least ALIKE_BELOW is no stand-in.
 
     What the artwork says it needs counts; where it says nothing, what the transfer asked for can show.
     """
-    if asked is None:
+    if ordered is None:
         return 0.0
     art = artwork or Artwork()
-    gradients = asked.gradients if art.gradient is None else art.gradient
-    several = asked.gradients if art.colours is None else art.colours > 1
-    found = 0.0
+    gradients = ordered.gradients if art.gradient is None else art.gradient
+    several = ordered.gradients if art.colours is None else art.colours > 1
+    unlike = 0.0
     if gradients and not other.gradients:
-        found += _LOSES_GRADIENTS
+        unlike += _LOSES_GRADIENTS
     if several and other.one_colour:
-        found += _LOSES_COLOURS
-    if asked.look != other.look:
-        found += _LOOKS_PLAIN if other.look == "plain" else _LOOKS_SPECIAL
-    if asked.principle != other.principle:
-        sorts = {_sort(asked), _sort(other)}
+        unlike += _LOSES_COLOURS
+    if ordered.look != other.look:
+        unlike += _LOOKS_PLAIN if other.look == "plain" else _LOOKS_SPECIAL
+    if ordered.principle != other.principle:
+        sorts = {_sort(ordered), _sort(other)}
         if len(sorts) == 1:
-            found += _OTHER_PRINCIPLE
+            unlike += _OTHER_PRINCIPLE
         elif sorts == {"print", "cut"}:
-            found += _CUT_FOR_PRINTED
+            unlike += _CUT_FOR_PRINTED
         else:
-            found += _THING_FOR_PRINT if _sort(asked) in ("print", "cut") else _OTHER_THING
-    if asked.family != other.family:
-        found += _OTHER_FAMILY
-    if asked.opaque != other.opaque:
-        found += _HIDES_OTHERWISE
-    return min(round(found, 6), 0.99)
+            unlike += _THING_FOR_PRINT if _sort(ordered) in ("print", "cut") else _OTHER_THING
+    if ordered.family != other.family:
+        unlike += _OTHER_FAMILY
+    if ordered.opaque != other.opaque:
+        unlike += _HIDES_OTHERWISE
+    return min(round(unlike, 6), 0.99)
 
 
-def keeps_look(asked: Transfer | None, other: Transfer, artwork: Artwork | None) -> bool:
+def keeps_look(ordered: Transfer | None, other: Transfer, artwork: Artwork | None) -> bool:
     """Whether another transfer shows the same artwork with the same look."""
-    if asked is None:
+    if ordered is None:
         return True
-    return asked.look == other.look and unlike_transfer(asked, other, artwork) < min(_LOSES_GRADIENTS, _OTHER_THING)
+    return ordered.look == other.look and unlike_transfer(ordered, other, artwork) < min(_LOSES_GRADIENTS, _OTHER_THING)
 
 
 def _sort(transfer: Transfer) -> str:
@@ -106,7 +106,7 @@ def _sort(transfer: Transfer) -> str:
 
 def unlike_ground(one: Blank, other: Blank) -> float:
     """How far two grounds are apart in CIELAB lightness, 0 to 1."""
-    colours = [read_colour(each.colour) for each in (one, other)]
+    colours = [read_colour(blank.colour) for blank in (one, other)]
     lightness = [colour.lightness for colour in colours if colour is not None]
     return round(abs(lightness[0] - lightness[1]) / 101, 6) if len(lightness) == 2 else 0.99
 

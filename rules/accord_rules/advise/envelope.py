@@ -12,17 +12,16 @@ from functools import partial
 from typing import Any, Generic, TypeVar
 
 from accord_rules.advise.plans import Candidate
-from accord_rules.advise.ranges import allowed, inward
+from accord_rules.advise.ranges import allowed, inward, size_step
 from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.press import line_kpa
-from accord_rules.derive.sheets import NONE
 from accord_rules.derive.sources import SOURCES
 from accord_rules.documents import units
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.writing import quantity
-from accord_rules.orders.order import PEELS, PRESSURES, Order, Settings, Size
+from accord_rules.orders.order import NONE, PEELS, PRESSURES, Order, Settings, Size
 from accord_rules.revision.book import Book
 from accord_rules.revision.facts import Kind, Of
 from accord_rules.revision.rule import Rule
@@ -72,14 +71,14 @@ def workable(weighed: Weighed) -> bool:
 
 def possible_ones(candidates: Iterable[Candidate], judge: Judge) -> list[Candidate]:
     """Those that add a press or a transfer to the others, best first, each judged in full."""
-    found: list[Candidate] = []
+    possible: list[Candidate] = []
     seen: set[tuple[int | str, str]] = set()
-    for each in candidates:
-        adds: set[tuple[int | str, str]] = {("press", each.on_press.press.id), *enumerate(each.transfers)}
-        if not adds <= seen and workable(judge(each.order)):
-            found.append(each)
+    for candidate in candidates:
+        adds: set[tuple[int | str, str]] = {("press", candidate.on_press.press.id), *enumerate(candidate.transfers)}
+        if not adds <= seen and workable(judge(candidate.order)):
+            possible.append(candidate)
             seen |= adds
-    return found
+    return possible
 
 
 class Bench:
@@ -97,9 +96,9 @@ class Bench:
         self._known = Remembered()
 
     def judge(self, order: Order) -> Weighed:
-        asked, cases, general = self._whole.order.decorations, list(self._cases), list(self._general)
+        decorations, cases, general = self._whole.order.decorations, list(self._cases), list(self._general)
         changed = self._whole.with_order(order)
-        for index, (before, now) in enumerate(zip(asked, order.decorations, strict=True)):
+        for index, (before, now) in enumerate(zip(decorations, order.decorations, strict=True)):
             if now is not before:
                 cases[index] = changed.decoration_case(index)
                 # Settings are no matter of the decoration as such, its size is.
@@ -120,20 +119,20 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
     said = case.decoration.settings or Settings()
 
     def setting(**fields: Any) -> Order:
-        return _with(order, case.index, settings=replace(said, **fields))
+        return order.with_decoration(case.index, settings=replace(said, **fields))
 
     def words(field: str, choices: Iterable[str]) -> tuple[str, ...] | None:
         if getattr(said, field) is not None:
             return None
-        asked = ((word, setting(**{field: word})) for word in choices)
-        return tuple(word for word, order in asked if workable(bench.judge(order)) and workable(bench.full(order)))
+        trials = ((word, setting(**{field: word})) for word in choices)
+        return tuple(word for word, order in trials if workable(bench.judge(order)) and workable(bench.full(order)))
 
     def ranges(field: Field[Allowed], marks: Iterable[float]) -> tuple[Allowed, ...]:
         return _confirmed(
             bench,
             lambda judge: tuple(_ranges(case, judge, field, marks)),
-            lambda found: [
-                field.say(units.parse(field.dimension, end)) for each in found for end in (each.least, each.most)
+            lambda spans: [
+                field.say(units.parse(field.dimension, end)) for span in spans for end in (span.least, span.most)
             ],
         )
 
@@ -157,7 +156,9 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
         size=_confirmed(
             bench,
             lambda judge: _sizes(order, case, judge),
-            lambda found: [_with(order, case.index, size=Size(size.width_mm, size.height_mm)) for size in found],
+            lambda sizes: [
+                order.with_decoration(case.index, size=Size(size.width_mm, size.height_mm)) for size in sizes
+            ],
         )
         if case.decoration.size is None
         else None,
@@ -166,14 +167,8 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
 
 def _confirmed(bench: Bench, find: Callable[[Judge], T], ends: Callable[[T], list[Order]]) -> T:
     """What is found the short way if all its ends hold in full; else what is found by judging all in full."""
-    found = find(bench.judge)
-    return found if all(workable(bench.full(order)) for order in ends(found)) else find(bench.full)
-
-
-def _with(order: Order, index: int, **fields: Any) -> Order:
-    decorations = list(order.decorations)
-    decorations[index] = replace(decorations[index], **fields)
-    return replace(order, decorations=tuple(decorations))
+    answer = find(bench.judge)
+    return answer if all(workable(bench.full(order)) for order in ends(answer)) else find(bench.full)
 
 
 def _sheets(case: Case, kind: str) -> Iterator[str]:
@@ -186,8 +181,8 @@ def _sheets(case: Case, kind: str) -> Iterator[str]:
 def _ranges(case: Case, judge: Judge, field: Field[Allowed], marks: Iterable[float]) -> Iterator[Allowed]:
     unit = case.shop.units.unit(field.dimension)
     step = unit.inside(field.step) - unit.inside(0.0)
-    found = allowed(lambda value: workable(judge(field.say(value))), marks, _FINE * step)
-    for low, high in (inward(low, high, field.step, unit.inside, unit.outside) for low, high in found):
+    intervals = allowed(lambda value: workable(judge(field.say(value))), marks, _FINE * step)
+    for low, high in (inward(low, high, field.step, unit.inside, unit.outside) for low, high in intervals):
         yield field.shape(
             quantity(field.dimension, low, case.shop.units),
             low,
@@ -200,8 +195,8 @@ def _ranges(case: Case, judge: Judge, field: Field[Allowed], marks: Iterable[flo
 
 def _stopped_by(weighed: Weighed) -> tuple[str, ...]:
     """The rules that block, or that could while something is not said."""
-    firm = {each.rule.id for each in weighed.at("blocks")}
-    return tuple(sorted(firm or {each.rule.id for each in weighed.open if each.rule.level == "blocks"}))
+    firm = {block.rule.id for block in weighed.at("blocks")}
+    return tuple(sorted(firm or {open_.rule.id for open_ in weighed.open if open_.rule.level == "blocks"}))
 
 
 def _display_marks(case: Case) -> list[float]:
@@ -226,8 +221,8 @@ def _displays(calibration: Any, surface_c: float) -> Iterator[float]:
 
 def _dwell_marks(case: Case) -> list[float]:
     low, high = case["window.time_low_s"], case["window.time_high_s"]
-    found = {1.0, low, high, 2 * high + 60, *_thresholds(case, units.TIME)}
-    return [seconds for seconds in found if 1.0 <= seconds <= 2 * high + 60]
+    marks = {1.0, low, high, 2 * high + 60, *_thresholds(case, units.TIME)}
+    return [seconds for seconds in marks if 1.0 <= seconds <= 2 * high + 60]
 
 
 def _gauge_marks(case: Case) -> list[float]:
@@ -240,15 +235,15 @@ def _gauge_marks(case: Case) -> list[float]:
 
 def _thresholds(case: Case, dimension: units.Dimension) -> set[float]:
     """What blocking rules compare settings of this dimension with: limits of the book, and facts of this case."""
-    found: set[float] = set()
+    thresholds: set[float] = set()
     for rule in _blocking(case.book, _SET):
-        found |= {case.book.limit_values[n] for n in rule.limits if case.book.limit_dimension(n) is dimension}
+        thresholds |= {case.book.limit_values[n] for n in rule.limits if case.book.limit_dimension(n) is dimension}
         for fact in rule.condition.facts:
             type_ = FACT_TYPES[fact]
             if type_.kind is Kind.NUMBER and type_.dimension is dimension and fact not in _SET:
                 value = case[fact]
-                found |= {value} if value is not None else set()
-    return found
+                thresholds |= {value} if value is not None else set()
+    return thresholds
 
 
 def _blocking(book: Book, facts: Collection[str]) -> Iterator[Rule]:
@@ -263,16 +258,16 @@ def _blocking(book: Book, facts: Collection[str]) -> Iterator[Rule]:
 def _sizes(order: Order, case: Case, judge: Judge) -> tuple[AllowedSize, ...]:
     """The largest sizes: any print no larger than one of them will do. Looked for up to the book's largest print."""
     unit = case.shop.units.unit(units.LENGTH)
-    step = 0.05 if unit.factor > 10 else 1.0
+    step = size_step(unit)
     fine, (least, most) = _FINE * unit.inside(step), case["place.sides_mm"]
     marks = _side_marks(case, most)
 
     def ok(width: float, height: float) -> bool:
-        return workable(judge(_with(order, case.index, size=Size(width, height))))
+        return workable(judge(order.with_decoration(case.index, size=Size(width, height))))
 
     def largest(holds: Callable[[float], bool]) -> float | None:
-        found = allowed(holds, [least, *marks], fine)
-        return found[0][1] if found and found[0][0] == least else None
+        spans = allowed(holds, [least, *marks], fine)
+        return spans[0][1] if spans and spans[0][0] == least else None
 
     corners: list[tuple[float, float]] = []
     for width in sorted(marks, reverse=True):
@@ -303,10 +298,10 @@ def _thresholds_of_size(case: Case) -> set[float]:
 def ground(whole: Case, judge: Judge) -> tuple[AllowedGround, ...] | None:
     """The neutral greys that will do as ground; None where the colour is known or a transfer is open."""
     order = whole.order
-    if whole["item.ground"] is not None or any(each.transfer is None for each in order.decorations):
+    if whole["item.ground"] is not None or any(decoration.transfer is None for decoration in order.decorations):
         return None
     greys = [_grey(code) for code in range(256)]
-    lightness = [colour.lightness for each in greys if (colour := read_colour(each)) is not None]
+    lightness = [colour.lightness for grey in greys if (colour := read_colour(grey)) is not None]
 
     def ok(code: float) -> bool:
         return workable(judge(replace(order, item=replace(order.item, colour=greys[round(code)]))))
@@ -315,7 +310,7 @@ def ground(whole: Case, judge: Judge) -> tuple[AllowedGround, ...] | None:
     wanted = [
         whole.book.limit_values[name] for name in sorted(names) if whole.book.limit_dimension(name) is units.LIGHTNESS
     ]
-    edges = [sum(each < limit for each in lightness) for limit in wanted]
+    edges = [sum(shade < limit for shade in lightness) for limit in wanted]
     marks = {0, 64, 128, 192, 255, *(edge + shift for edge in edges for shift in (-1, 0))}
     return tuple(
         AllowedGround(lightness[low], lightness[high], greys[low], greys[high])

@@ -20,8 +20,8 @@ def heat_estimate(case: Case, chosen: Chosen, *, curve: bool = False) -> HeatEst
 
     None where there is no estimate. ``case`` must have settings, ``chosen`` are they.
     """
-    found, lying = case.known["heat.estimate"], case.known["heat.lay"]
-    if found is None or chosen.time_s is None:
+    estimated, lying = case.known["heat.estimate"], case.known["heat.lay"]
+    if estimated is None or chosen.time_s is None:
         return None
     state = "a piece that was not pre-pressed" if lying.water_share else "a dry piece"
     need = case.show(units.TEMPERATURE, case.known["heat.need_c"])
@@ -29,13 +29,13 @@ def heat_estimate(case: Case, chosen: Chosen, *, curve: bool = False) -> HeatEst
         need_c=case.known["heat.need_c"],
         hold_s=case.known["heat.need_s"],
         dwell_s=chosen.time_s,
-        interface_c=tuple(found.interface_c),
-        reach_s=tuple(time_s if isfinite(time_s) else None for time_s in found.reach_s),
+        interface_c=tuple(estimated.interface_c),
+        reach_s=tuple(time_s if isfinite(time_s) else None for time_s in estimated.reach_s),
         sag_k=case.known["heat.sag_k"],
         face_down=lying.piece.face_down,
         damp=bool(lying.water_share),
         touch_wait_s=case.known["touch.wait_s"] and round(case.known["touch.wait_s"]),
-        text=f"estimate for {state}: at {need} after {range_words(found.reach_s)}",
+        text=f"estimate for {state}: at {need} after {range_words(estimated.reach_s)}",
         curve=_drawn(case.known["heat.curves"], chosen.time_s) if curve else None,
     )
 

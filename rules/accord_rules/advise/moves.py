@@ -22,12 +22,14 @@ from accord_rules.advise.costs import (
     unlike_ground,
     unlike_transfer,
 )
+from accord_rules.advise.ranges import size_step
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.sources import SAYS, SOURCES, Part
 from accord_rules.documents import units
 from accord_rules.orders.order import Artwork, Item, Order, Press, Settings, Size
 from accord_rules.revision.catalogue import Blank, Transfer
+from accord_rules.revision.condition import Contains
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.weigh.scales import Fired, OnPress
@@ -143,18 +145,12 @@ def moves(rejected: Rejected) -> tuple[tuple[Move, ...], bool]:
     """
     sets, complete = _setting_sets(rejected)
     kinds = (_preparation, _units, _presses, _sizes, _placements, _artworks, _transfers, _evidence, _blanks)
-    found = [move for kind in kinds for move in kind(rejected)]
-    return tuple(sorted([*found, *_settings(rejected, sets)], key=lambda move: move.cost)), complete
+    others = [move for kind in kinds for move in kind(rejected)]
+    return tuple(sorted([*others, *_settings(rejected, sets)], key=lambda move: move.cost)), complete
 
 
 def _cost(kind: str, unlike: float = 0.0) -> float:
     return round(COSTS[kind].cost + unlike, 6)
-
-
-def _with_decoration(order: Order, index: int, **fields: Any) -> Order:
-    decorations = list(order.decorations)
-    decorations[index] = replace(decorations[index], **fields)
-    return replace(order, decorations=tuple(decorations))
 
 
 # -- the piece as it lies there, the dials ---------------------------------------------------------------------------
@@ -198,22 +194,24 @@ def left_open(chosen: _SettingSet, *, reducible: bool = False) -> Move:
 
 
 def _all_said(order: Order) -> _SettingSet:
-    return tuple((index, name) for index, each in enumerate(order.decorations) for name in _said(each.settings))
+    return tuple(
+        (index, name) for index, decoration in enumerate(order.decorations) for name in _said(decoration.settings)
+    )
 
 
 def _setting_sets(rejected: Rejected) -> tuple[list[_SettingSet], bool]:
     """The sets of said settings that touch every rule that blocks on one press, none with a setting to spare, the
     smallest first; and whether those are all."""
     said = _all_said(rejected.order)
-    found: dict[_SettingSet, None] = {}
+    candidates: dict[_SettingSet, None] = {}
     complete = True
     ways = dict.fromkeys(tuple(dict.fromkeys(map(_fields_of, blocks))) for blocks in rejected.ways)
     for wanted in ways:
-        touching = [tuple(each for each in said if _concerns(each, *want)) for want in wanted]
+        touching = [tuple(setting for setting in said if _concerns(setting, *want)) for want in wanted]
         sets, all_of_them = least_sets(touching, SETS_MOST)
-        found |= dict.fromkeys(sets)
+        candidates |= dict.fromkeys(sets)
         complete = complete and all_of_them
-    smallest = sorted(found, key=len)
+    smallest = sorted(candidates, key=len)
     return smallest[:SETS_MOST], complete and len(smallest) <= SETS_MOST
 
 
@@ -227,20 +225,22 @@ def least_sets(wanted: Sequence[Sequence[T]], most: int) -> tuple[list[tuple[T, 
     Built up one of ``wanted`` after the other, so that no more than ``most`` times the longest are ever looked at.
     """
     sets, complete = [frozenset[T]()], True
-    places = {each: place for place, each in enumerate(dict.fromkeys(each for want in wanted for each in want))}
+    places = {member: place for place, member in enumerate(dict.fromkeys(member for want in wanted for member in want))}
     for want in sorted(wanted, key=len):
         grown = {
-            more for each in sets for more in ([each] if each.intersection(want) else [each | {one} for one in want])
+            more
+            for members in sets
+            for more in ([members] if members.intersection(want) else [members | {one} for one in want])
         }
         sets = []
-        for each in sorted(grown, key=lambda each: (len(each), sorted(places[one] for one in each))):
-            if any(smaller <= each for smaller in sets):
+        for members in sorted(grown, key=lambda members: (len(members), sorted(places[one] for one in members))):
+            if any(smaller <= members for smaller in sets):
                 continue
             if len(sets) == most:
                 complete = False
                 break
-            sets.append(each)
-    return [tuple(sorted(each, key=places.__getitem__)) for each in sets if each], complete
+            sets.append(members)
+    return [tuple(sorted(members, key=places.__getitem__)) for members in sets if members], complete
 
 
 def _units(rejected: Rejected) -> Iterator[Move]:
@@ -288,7 +288,7 @@ def _respelt(
 
 
 def _set(order: Order, index: int, **fields: Any) -> Order:
-    return _with_decoration(order, index, settings=replace(order.decorations[index].settings or Settings(), **fields))
+    return order.with_decoration(index, settings=replace(order.decorations[index].settings or Settings(), **fields))
 
 
 def _said(settings: Settings | None) -> tuple[str, ...]:
@@ -332,7 +332,7 @@ def _left_to_the_book(order: Order, chosen: Collection[tuple[int, str]]) -> Orde
         if settings is not None:
             fields = {name: None} | ({"read_at": None} if name == "temperature" else {})
             left = replace(settings, **fields)
-            order = _with_decoration(order, index, settings=left if _said(left) else None)
+            order = order.with_decoration(index, settings=left if _said(left) else None)
     return order
 
 
@@ -340,10 +340,10 @@ def _left_to_the_book(order: Order, chosen: Collection[tuple[int, str]]) -> Orde
 
 
 def _presses(rejected: Rejected) -> Iterator[Move]:
-    asked = rejected.order.press
-    if asked is None:
+    ordered = rejected.order.press
+    if ordered is None:
         return
-    now = asked if isinstance(asked, str) else None
+    now = ordered if isinstance(ordered, str) else None
     for press in rejected.whole.shop.presses:
         if press.id != now:
             yield Move(
@@ -359,12 +359,12 @@ def _presses(rejected: Rejected) -> Iterator[Move]:
 def _sizes(rejected: Rejected) -> Iterator[Move]:
     """The largest sizes of the same shape that the printable area and the platen leave; larger for fine lines."""
     for case in rejected.decorations:
-        asked: Size | None = case["place.size"]
-        if asked is None:
+        ordered: Size | None = case["place.size"]
+        if ordered is None:
             continue
         seen: set[tuple[Size, str | None]] = set()
-        for scale, press in (*_shrinks(rejected, case, asked), *_grows(case, asked)):
-            size = _scaled(case, asked, scale)
+        for scale, press in (*_shrinks(rejected, case, ordered), *_grows(case, ordered)):
+            size = _scaled(case, ordered, scale)
             if size is None or (size, press) in seen:
                 continue
             seen.add((size, press))
@@ -381,42 +381,42 @@ def _sizes(rejected: Rejected) -> Iterator[Move]:
             )
 
 
-def _shrinks(rejected: Rejected, case: Case, asked: Size) -> Iterator[tuple[float, str | None]]:
+def _shrinks(rejected: Rejected, case: Case, ordered: Size) -> Iterator[tuple[float, str | None]]:
     area = case["place.area"]
-    to_area = 1.0 if area is None else min(1.0, area.width / asked.width, area.height / asked.height)
+    to_area = 1.0 if area is None else min(1.0, area.width / ordered.width, area.height / ordered.height)
     if case["transfer.principle"] == "label":
-        to_area = min(to_area, case["place.label_side_mm"] / max(asked.width, asked.height))
+        to_area = min(to_area, case["place.label_side_mm"] / max(ordered.width, ordered.height))
     if to_area < 1:
         yield to_area, None
     presses: Sequence[Press] = rejected.whole.shop.presses
     for press in dict.fromkeys((rejected.on_press.press, *presses)):
         usable = case.pressing_case(press)["press.usable"]
         ways = ((usable.width, usable.height), (usable.height, usable.width))
-        to_platen = max(min(width / asked.width, height / asked.height) for width, height in ways)
+        to_platen = max(min(width / ordered.width, height / ordered.height) for width, height in ways)
         if to_platen < to_area:
             yield to_platen, press.id
 
 
-def _grows(case: Case, asked: Size) -> Iterator[tuple[float, str | None]]:
+def _grows(case: Case, ordered: Size) -> Iterator[tuple[float, str | None]]:
     art, area, holds = case.decoration.artwork, case["place.area"], case["transfer.finest_line_mm"]
     if art is None or art.finest_line is None or holds is None or art.finest_line >= holds:
         return
     scale = holds / art.finest_line
-    if area is None or (asked.width * scale <= area.width and asked.height * scale <= area.height):
+    if area is None or (ordered.width * scale <= area.width and ordered.height * scale <= area.height):
         yield scale, None
 
 
-def _scaled(case: Case, asked: Size, scale: float) -> Size | None:
+def _scaled(case: Case, ordered: Size, scale: float) -> Size | None:
     """The size in whole steps of the shop's unit, rounded down, up for a larger one; None if nothing is left of it."""
     unit = case.shop.units.unit(units.LENGTH)
-    step = unit.inside(0.05) if unit.factor > 10 else unit.inside(1.0)
+    step = unit.inside(size_step(unit))
 
     def rounded(length: float) -> float:
         steps = length * scale / step
         return round(step * (floor(steps + 1e-9) if scale < 1 else -floor(-steps + 1e-9)), 9)
 
-    size = Size(rounded(asked.width), rounded(asked.height))
-    return size if min(size.width, size.height) > 0 and size != asked else None
+    size = Size(rounded(ordered.width), rounded(ordered.height))
+    return size if min(size.width, size.height) > 0 and size != ordered else None
 
 
 def _resized(order: Order, index: int, size: Size, scale: float) -> Order:
@@ -424,7 +424,7 @@ def _resized(order: Order, index: int, size: Size, scale: float) -> Order:
     art = order.decorations[index].artwork
     if art is not None and art.finest_line is not None:
         art = replace(art, finest_line=round(art.finest_line * scale, 6))
-    return _with_decoration(order, index, size=size, artwork=art)
+    return order.with_decoration(index, size=size, artwork=art)
 
 
 def _which(rejected: Rejected, index: int) -> str:
@@ -435,7 +435,7 @@ def _placements(rejected: Rejected) -> Iterator[Move]:
     blank: Blank | None = rejected.whole["blank.entry"]
     for case in rejected.decorations if blank is not None else ():
         size, here = case["place.size"], case["place.placement"]
-        taken = {each["place.placement"] for each in rejected.decorations}
+        taken = {other["place.placement"] for other in rejected.decorations}
         for place, area in blank.areas.items() if blank is not None else ():
             if place in taken or (size is not None and (size.width > area.width or size.height > area.height)):
                 continue
@@ -444,7 +444,7 @@ def _placements(rejected: Rejected) -> Iterator[Move]:
                 case.index,
                 _cost("placement"),
                 f"Print it at {place} instead of {here}{_which(rejected, case.index)}.",
-                lambda order, i=case.index, place=place: _with_decoration(order, i, placement=place),  # type: ignore[misc]
+                lambda order, i=case.index, place=place: order.with_decoration(i, placement=place),  # type: ignore[misc]
             )
 
 
@@ -493,7 +493,7 @@ def _artwork_changes(rejected: Rejected, case: Case, transfer: Transfer) -> Iter
 
 
 def _redrawn(order: Order, index: int, fields: Mapping[str, Any]) -> Order:
-    return _with_decoration(order, index, artwork=replace(order.decorations[index].artwork or Artwork(), **fields))
+    return order.with_decoration(index, artwork=replace(order.decorations[index].artwork or Artwork(), **fields))
 
 
 # -- transfer and blank ----------------------------------------------------------------------------------------------
@@ -526,16 +526,22 @@ def _transferred(order: Order, index: int, name: str) -> Order:
     art = order.decorations[index].artwork
     if art is not None:
         art = replace(art, mirrored=None, printed_by=None)
-    return _with_decoration(order, index, transfer=name, settings=None, artwork=art)
+    return order.with_decoration(index, transfer=name, settings=None, artwork=art)
 
 
 def _evidence(rejected: Rejected) -> Iterator[Move]:
     """What a blocking rule takes as proof that it may be done after all: to be had first, then said."""
     had = rejected.order.evidence or ()
-    rules = {block.rule.id: block.rule for blocks in rejected.ways for block in blocks}
-    looking = [rule for rule in rules.values() if "order.evidence" in rule.condition.facts]
+    conditions = {block.rule.id: block.rule.condition for blocks in rejected.ways for block in blocks}
+    decisive = {
+        atom.word
+        for condition in conditions.values()
+        for branch in condition.branches
+        for atom in branch
+        if isinstance(atom, Contains) and atom.fact.name == "order.evidence"
+    }
     for word, text in _EVIDENCE.items():
-        if word not in had and any(f"'{word}'" in rule.when for rule in looking):
+        if word in decisive and word not in had:
             yield Move(
                 "evidence",
                 None,
@@ -556,15 +562,15 @@ def _blanks(rejected: Rejected) -> Iterator[Move]:
         return
     uses = rejected.whole["use.kinds"] or ()
     fit = {
-        name: each
-        for name, each in blanks.items()
-        if name != now and protects_as(uses, each) and _says_as_much(each, rejected.order.item)
+        name: blank
+        for name, blank in blanks.items()
+        if name != now and protects_as(uses, blank) and _says_as_much(blank, rejected.order.item)
     }
-    same = {name: each for name, each in fit.items() if same_but_for_colour(blanks[now], each)}
+    same = {name: blank for name, blank in fit.items() if same_but_for_colour(blanks[now], blank)}
     for name, blank in same.items():
         text = f"Print on {in_a_sentence(blank.title)} ({name}) instead: the same in another colour."
         yield Move("ground", None, _cost("ground", unlike_ground(blanks[now], blank)), text, _on_blank(name, blank))
-    for rank, name in enumerate(each for each in blanks[now].alternatives if each in fit and each not in same):
+    for rank, name in enumerate(other for other in blanks[now].alternatives if other in fit and other not in same):
         text = f"Print on {in_a_sentence(fit[name].title)} ({name}) instead."
         yield Move("blank", None, _cost("blank", 0.1 * rank), text, _on_blank(name, fit[name]))
 
@@ -606,7 +612,7 @@ def _says_as_much(blank: Blank, item: Item) -> bool:
 
 def _on_blank(name: str, blank: Blank) -> Callable[[Order], Order]:
     def make(order: Order) -> Order:
-        as_it_comes = {each: getattr(blank, each) for each in _said_of_the_piece(order.item)}
+        as_it_comes = {field: getattr(blank, field) for field in _said_of_the_piece(order.item)}
         return replace(order, item=replace(order.item, blank=name, **as_it_comes))
 
     return make

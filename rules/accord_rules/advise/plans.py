@@ -16,11 +16,10 @@ from accord_rules.advise.steps import pressure_words, stack, steps
 from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
-from accord_rules.derive.sheets import NONE
 from accord_rules.documents import units
 from accord_rules.documents.reading import read
 from accord_rules.documents.writing import quantity, written
-from accord_rules.orders.order import Decoration, Order, Press, Settings
+from accord_rules.orders.order import NONE, Decoration, Order, Press, Settings
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import (
@@ -118,7 +117,7 @@ class Search:
     @property
     def open(self) -> Weighed:
         """What keeps the others from being decided."""
-        undetermined = (each.weighed for each in self.others if each.weighed.verdict == "undetermined")
+        undetermined = (candidate.weighed for candidate in self.others if candidate.weighed.verdict == "undetermined")
         return Weighed(open=sum(undetermined, Weighed()).open)
 
 
@@ -155,7 +154,7 @@ def search(scales: Scales, order: Order, shop: Shop) -> Search:
     for candidate in candidates:
         (possible if candidate.possible else others).append(candidate)
     possible.sort(key=rank_key)
-    hopeless = tuple(each for each in filled.values() if each.hopeless)
+    hopeless = tuple(way for way in filled.values() if way.hopeless)
     return Search(whole, tuple(possible), tuple(others), hopeless, complete)
 
 
@@ -176,7 +175,7 @@ def _transfers(decoration: Decoration, shop: Shop, scales: Scales) -> tuple[str,
         return shop.stock.products
     if name in products:
         return (name,)
-    stocked = tuple(each for each in shop.stock.products if products[each].family == name)
+    stocked = tuple(product for product in shop.stock.products if products[product].family == name)
     return stocked or (name,)
 
 
@@ -213,14 +212,14 @@ def _alone(
     A combination with one that cannot is hopeless, so that only the hopeful ones are multiplied out. What there was no
     leave to weigh may do.
     """
-    found: dict[tuple[str, str], bool] = {}
+    hopeful: dict[tuple[str, str], bool] = {}
     for name in names if len(whole.order.decorations) > 1 else ():
         decoration = _only(whole, index, name)
         own = scales.weigh(decoration)
         for press in presses:
             blocked = own.at("blocks") or (may_go_on() and scales.on_press([decoration], press).weighed.at("blocks"))
-            found[press.id, name] = not blocked
-    return found
+            hopeful[press.id, name] = not blocked
+    return hopeful
 
 
 def _combinations(
@@ -232,7 +231,8 @@ def _combinations(
     multiply without end: of each only the best few are combined then.
     """
     hopeful = [
-        [name for name in names if not each or each[press.id, name]] for names, each in zip(choices, alone, strict=True)
+        [name for name in names if not could_do or could_do[press.id, name]]
+        for names, could_do in zip(choices, alone, strict=True)
     ]
     if all(hopeful):
         widest = max(map(len, hopeful))
@@ -265,8 +265,8 @@ def _best(scales: Scales, names: Sequence[str], few: int) -> Sequence[str]:
             return 0, 0, name
         return -(transfer.look == "plain"), -(transfer.durability + transfer.hand + transfer.cost), name
 
-    kept = set(sorted(names, key=worth)[:few])
-    return [name for name in names if name in kept]
+    best = set(sorted(names, key=worth)[:few])
+    return [name for name in names if name in best]
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,13 +337,13 @@ def rank_key(candidate: Candidate, experiences: Experiences = NO_EXPERIENCE) -> 
     """
     badness = candidate.weighed.badness
     scores, wishes = _scores(candidate), candidate.wishes
-    wish = sum(scores[each] * _FALL_OFF**rank for rank, each in enumerate(wishes))
+    wish = sum(scores[wished] * _FALL_OFF**rank for rank, wished in enumerate(wishes))
     wish -= _MARKS_A_CAUTION * candidate.weighed.count("cautions")
     if experiences:
         known = _experienced(candidate, experiences).values()
-        wish += min((each.marks if each else 0.0 for each in known), default=0.0)
+        wish += min((experience.marks if experience else 0.0 for experience in known), default=0.0)
     robust = all(case.known["window.robust"] for case in candidate.on_press.cases)
-    fancy = sum(each.known["transfer.look"] != "plain" for each in candidate.on_press.cases)
+    fancy = sum(case.known["transfer.look"] != "plain" for case in candidate.on_press.cases)
     return (
         not robust,
         fancy,
@@ -358,22 +358,24 @@ def rank_key(candidate: Candidate, experiences: Experiences = NO_EXPERIENCE) -> 
 
 def reasons(candidate: Candidate, put_back: Weighed, experiences: Experiences = NO_EXPERIENCE) -> tuple[str, ...]:
     """Why the plan stands where it stands, in words."""
-    scores, found = _scores(candidate), []
+    scores, sentences = _scores(candidate), []
     for wish in candidate.wishes:
-        found.append(f"{wish} {scores[wish]:.1f} of 5")
+        sentences.append(f"{wish} {scores[wish]:.1f} of 5")
     robust = all(case.known["window.robust"] for case in candidate.on_press.cases)
     spread = max(case.known["window.spread_k"] for case in candidate.on_press.cases)
     shown = candidate.on_press.cases[0].show(units.TEMPERATURE_DIFFERENCE, spread)
-    found.append(f"the window {'holds' if robust else 'is too narrow to hold'} over the press's spread of ± {shown}")
+    sentences.append(
+        f"the window {'holds' if robust else 'is too narrow to hold'} over the press's spread of ± {shown}"
+    )
     musts, cautions = (put_back.count(level) for level in ("requires", "cautions"))
-    found.append(f"{musts} to be done, {cautions} caution{'' if cautions == 1 else 's'}")
-    found += [
-        f"{each.good} of {each.good + each.failed} reported pieces came out good with {transfer} on this kind of press"
-        f" and material: a share between {each.low:.0%} and {each.high:.0%}"
-        for transfer, each in _experienced(candidate, experiences).items()
-        if each is not None
+    sentences.append(f"{musts} to be done, {cautions} caution{'' if cautions == 1 else 's'}")
+    sentences += [
+        f"{experience.good} of {experience.good + experience.failed} reported pieces came out good with {transfer} on"
+        f" this kind of press and material: a share between {experience.low:.0%} and {experience.high:.0%}"
+        for transfer, experience in _experienced(candidate, experiences).items()
+        if experience is not None
     ]
-    return tuple(found)
+    return tuple(sentences)
 
 
 def _seconds_each(candidate: Candidate) -> float:
@@ -394,7 +396,7 @@ def estimate(candidate: Candidate) -> Mapping[str, float]:
     return {
         "minutes_each": round(minutes, 2),
         "hours_total": round(hours, 2),
-        "loads_total": sum(each.known["job.loads"] or 0.0 for each in cases),
+        "loads_total": sum(pressing.known["job.loads"] or 0.0 for pressing in cases),
         "kwh_total_at_most": round(hours * power_w / 1000, 2),
     }
 
@@ -416,16 +418,16 @@ def plan(
     ``curve``: whether its heat is given to draw.
     """
     case = candidate.on_press.cases[0]
-    found = findings(put_back.fired, case.book)
+    told = findings(put_back.fired, case.book)
     return Plan(
         rank=rank,
         press=candidate.on_press.press.id,
         order=written(planned_order(candidate), case.shop.units),
-        decorations=tuple(_planned(each, curve) for each in candidate.on_press.cases),
+        decorations=tuple(_planned(pressing, curve) for pressing in candidate.on_press.cases),
         sequence=candidate.on_press.sequence.order,
         stack=tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
-        cautions=tuple(f"{each.because} {each.fix}" for each in found if each.level == "cautions"),
-        conditions=tuple(f"{each.because} {each.fix}" for each in found if each.level == "requires"),
+        cautions=tuple(f"{finding.because} {finding.fix}" for finding in told if finding.level == "cautions"),
+        conditions=tuple(f"{finding.because} {finding.fix}" for finding in told if finding.level == "requires"),
         reasons=reasons(candidate, put_back, experiences),
         estimate=estimate(candidate),
         verdict=put_back.verdict,
@@ -510,16 +512,16 @@ def _time_window(case: Case) -> TimeRange:
     return TimeRange(quantity(units.TIME, low), low, quantity(units.TIME, high), high)
 
 
-def ruled_out(found: Search, book: Book, *, observed: bool = False) -> tuple[tuple[RuledOut, ...], int]:
+def ruled_out(searched: Search, book: Book, *, observed: bool = False) -> tuple[tuple[RuledOut, ...], int]:
     """What will not do and why: first what no press can help, then press by press; and how many entries more there
     are.
 
     One entry a set of blocking findings, naming all the transfers that it stops. ``observed``: see ``findings``.
     """
     groups: dict[tuple[str | None, frozenset[str], str], list[Filled | Candidate]] = {}
-    for each in found.hopeless:
-        groups.setdefault((None, _blocking(each.weighed), ""), []).append(each)
-    for candidate in found.others:
+    for filled in searched.hopeless:
+        groups.setdefault((None, _blocking(filled.weighed), ""), []).append(filled)
+    for candidate in searched.others:
         if candidate.weighed.verdict == "rejected":
             # Which decorations clash is told in the finding, so that those with other clashes stand apart.
             key = (candidate.on_press.press.id, _blocking(candidate.weighed), candidate.on_press.sequence.clash)
@@ -527,7 +529,7 @@ def ruled_out(found: Search, book: Book, *, observed: bool = False) -> tuple[tup
     entries = tuple(
         RuledOut(
             press,
-            tuple(" + ".join(each.transfers) for each in members),
+            tuple(" + ".join(member.transfers) for member in members),
             findings(members[0].weighed.at("blocks"), book, observed=observed),
         )
         for (press, *_), members in islice(groups.items(), RULED_OUT_MOST)
@@ -536,4 +538,4 @@ def ruled_out(found: Search, book: Book, *, observed: bool = False) -> tuple[tup
 
 
 def _blocking(weighed: Weighed) -> frozenset[str]:
-    return frozenset(each.rule.id for each in weighed.at("blocks"))
+    return frozenset(block.rule.id for block in weighed.at("blocks"))

@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterable
 from itertools import pairwise
 from math import ceil, floor
 
+from accord_rules.documents.units import Unit
+
 _ROUNDING = 1e-9
 
 
@@ -18,17 +20,17 @@ def allowed(ok: Callable[[float], bool], marks: Iterable[float], fine: float) ->
     marks = sorted(set(marks))
     points = sorted({*marks, *((a + b) / 2 for a, b in pairwise(marks))})
     holds = [ok(point) for point in points]
-    found: list[tuple[float, float]] = []
+    intervals: list[tuple[float, float]] = []
     start = points[0] if holds[0] else None
     for (a, here), (b, there) in pairwise(zip(points, holds, strict=True)):
         if here and not there and start is not None:
-            found.append((start, _turn(ok, a, b, fine)))
+            intervals.append((start, _turn(ok, a, b, fine)))
             start = None
         elif there and not here:
             start = _turn(ok, b, a, fine)
     if start is not None:
-        found.append((start, points[-1]))
-    return found
+        intervals.append((start, points[-1]))
+    return intervals
 
 
 def _turn(ok: Callable[[float], bool], good: float, bad: float, fine: float) -> float:
@@ -56,3 +58,8 @@ def inward(
     if first > last:
         return low, high
     return round(inside(first), 9), round(inside(last), 9)
+
+
+def size_step(unit: Unit) -> float:
+    """What sizes are told in whole steps of: a twentieth where the unit is as coarse as an inch, else one."""
+    return 0.05 if unit.factor > 10 else 1.0

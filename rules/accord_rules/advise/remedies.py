@@ -7,9 +7,10 @@ is never taken back: it stays, or it is said anew with another value.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, groupby
+from types import MappingProxyType
 
 from accord_rules.advise.differences import changes
 from accord_rules.advise.moves import Move, Rejected, left_open, moves
@@ -34,17 +35,19 @@ _CHOSEN = tuple(source.name for source in SOURCES.values() if source.thing == "c
 _HEAT = GRAPH.downstream(("chosen/display_c", "chosen/surface_c", "chosen/spread_k"), _SEQUENCE) | GRAPH.downstream(
     ("window.low_c", "window.high_c"), _CHOSEN
 )
-_FIELD_WORDS = {
-    "temperature": "temperature",
-    "time": "dwell",
-    "pressure": "pressure",
-    "peel": "peel",
-    "cover": "cover sheet",
-    "pad": "pad",
-    "tape": "tape",
-    "pre_press": "pre-press",
-    "second_press": "second press",
-}
+_FIELD_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "temperature": "temperature",
+        "time": "dwell",
+        "pressure": "pressure",
+        "peel": "peel",
+        "cover": "cover sheet",
+        "pad": "pad",
+        "tape": "tape",
+        "pre_press": "pre-press",
+        "second_press": "second press",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,19 +113,19 @@ def remedies(
     """
     singles, complete = moves(rejected)
     search = _Search(rejected, judge, confirm, may_go_on)
-    found = search.best((move,) for move in singles if _alone(rejected, move))
-    if not found:
+    working = search.best((move,) for move in singles if _alone(rejected, move))
+    if not working:
         search.trials_left = TRIALS_MOST
         # No more than two changes are tried together, so that more may do, but for a block that none of them reaches.
         complete = complete and len(singles) <= PAIRED_MOST and not _reach(rejected.ways, *singles)
-        found = search.best(_pairs(rejected, _to_pair(rejected, singles), search))
+        working = search.best(_pairs(rejected, _to_pair(rejected, singles), search))
     units = rejected.whole.shop.units
     return Remedied(
         tuple(
-            Remedy(changes(rejected.order, each.order, units), each.weighed.verdict, each.text, each.cost)
-            for each in found
+            Remedy(changes(rejected.order, works.order, units), works.weighed.verdict, works.text, works.cost)
+            for works in working
         ),
-        len(found) == REMEDIES_MOST or (complete and not search.cut),
+        len(working) == REMEDIES_MOST or (complete and not search.cut),
     )
 
 
@@ -140,7 +143,7 @@ def _reach(ways: Sequence[Sequence[Fired]], *moves: Move) -> bool:
 def _to_pair(rejected: Rejected, singles: Sequence[Move]) -> Sequence[Move]:
     """Those that are paired with each other: first what reaches a block, since one of a pair has to, then the cheapest
     of the rest."""
-    blocks = {(each.rule.id, each.pointer): each for blocks in rejected.ways for each in blocks}.values()
+    blocks = {(block.rule.id, block.pointer): block for blocks in rejected.ways for block in blocks}.values()
     return sorted(singles, key=lambda move: not any(map(move.reaches, blocks)))[:PAIRED_MOST]
 
 
@@ -181,31 +184,31 @@ class _Search:
 
     def best(self, tries: Iterable[tuple[Move, ...]]) -> list[_Works]:
         """The cheapest that work; all of one cost are tried before they are put in order."""
-        found: list[_Works] = []
+        chosen: list[_Works] = []
         for _, equal in groupby(tries, key=_cost):
             working = []
             for tried in equal:
-                if self._has_enough_of(tried, found):
+                if self._has_enough_of(tried, chosen):
                     continue
                 if not self._may_try():
                     break
                 working += self._trial(tried)
-            working.sort(key=lambda each: (VERDICTS.index(each.weighed.verdict), each.weighed.badness, each.text))
-            for each in working:
-                if len(found) == REMEDIES_MOST or self._has_enough_of(each.moves, found):
+            working.sort(key=lambda works: (VERDICTS.index(works.weighed.verdict), works.weighed.badness, works.text))
+            for works in working:
+                if len(chosen) == REMEDIES_MOST or self._has_enough_of(works.moves, chosen):
                     continue
-                confirmed = replace(each, weighed=self._confirm(each.order))
+                confirmed = replace(works, weighed=self._confirm(works.order))
                 if confirmed.weighed.verdict in WORKABLE:
-                    found.append(confirmed)
-            if len(found) == REMEDIES_MOST or self.cut:
+                    chosen.append(confirmed)
+            if len(chosen) == REMEDIES_MOST or self.cut:
                 break
-        return sorted(found, key=lambda each: (each.cost, VERDICTS.index(each.weighed.verdict)))
+        return sorted(chosen, key=lambda works: (works.cost, VERDICTS.index(works.weighed.verdict)))
 
     @staticmethod
-    def _has_enough_of(tried: tuple[Move, ...], found: Sequence[_Works]) -> bool:
+    def _has_enough_of(tried: tuple[Move, ...], chosen: Sequence[_Works]) -> bool:
         """Whether the idea was had already, or as many of its kind as are offered."""
-        same_kind = sum(_kinds(other.moves) == _kinds(tried) for other in found)
-        return same_kind == OF_A_KIND_MOST or any(_ideas(tried) == other.ideas for other in found)
+        same_kind = sum(_kinds(other.moves) == _kinds(tried) for other in chosen)
+        return same_kind == OF_A_KIND_MOST or any(_ideas(tried) == other.ideas for other in chosen)
 
     def _may_try(self) -> bool:
         if self.trials_left <= 0 or not self._may_go_on():
@@ -235,8 +238,8 @@ class _Search:
     def _reduced(self, move: Move) -> list[_Works]:
         """The same with every setting that need not be changed left as it was said."""
         least = move.fields
-        for each in move.fields:
-            fewer = tuple(other for other in least if other != each)
+        for field in move.fields:
+            fewer = tuple(other for other in least if other != field)
             if not fewer or not self._may_try():
                 break
             if self._judge(left_open(fewer).make(self._rejected.order)).weighed.verdict in WORKABLE:
@@ -256,9 +259,9 @@ class _Search:
             for index in made_anew:
                 order, how = self._with_making(order, result.on_press, index)
                 told = [*told, *how]
-            text, result = " ".join(each for each in (text, *told) if each), self._judge(order)
+            text, result = " ".join(part for part in (text, *told) if part), self._judge(order)
         changed = changes(self._rejected.order, order, self._rejected.whole.shop.units)
-        if result.weighed.verdict not in WORKABLE or any(each.after is None for each in changed):
+        if result.weighed.verdict not in WORKABLE or any(change.after is None for change in changed):
             return None
         return _Works(order, tried, text, result.weighed)
 
@@ -286,37 +289,32 @@ class _Search:
     ) -> tuple[Order, list[str]]:
         """The settings that were left to the book filled in with what it chose, so that the remedy says what to set."""
         units, told = self._rejected.whole.shop.units, []
-        decorations = list(order.decorations)
         for index, name in fields:
             chosen = on_press.cases[index].chosen
             document = order_settings(chosen, units) if chosen is not None else {}
             if name in document:
                 said = read(Settings, {name: document[name]})
                 more = {"read_at": "display"} if name == "temperature" else {}
-                settings = replace(decorations[index].settings or Settings(), **{name: getattr(said, name)} | more)
-                decorations[index] = replace(decorations[index], settings=settings)
-                which = f" of decoration {index + 1}" if len(decorations) > 1 else ""
+                before = order.decorations[index].settings or Settings()
+                order = order.with_decoration(index, settings=replace(before, **{name: getattr(said, name)} | more))
+                which = f" of decoration {index + 1}" if len(order.decorations) > 1 else ""
                 where = " on the display" if name == "temperature" else ""
                 told.append(f"{_FIELD_WORDS[name]}{which} to {document[name]}{where}")
         sentence = [f"Set the {', the '.join(told)}."] if told else []
-        return replace(order, decorations=tuple(decorations)), sentence
+        return order, sentence
 
     def _with_making(self, order: Order, on_press: OnPress, index: int) -> tuple[Order, list[str]]:
         """What was said of how the print is made said anew, as the transfer takes it on this piece."""
-        asked, artwork = (each.decorations[index].artwork for each in (self._rejected.order, order))
-        if asked is None or artwork is None:
+        ordered, artwork = (version.decorations[index].artwork for version in (self._rejected.order, order))
+        if ordered is None or artwork is None:
             return order, []
         case, told = on_press.cases[index], []
-        mirrored, printed_by = asked.mirrored, asked.printed_by
+        mirrored, printed_by = ordered.mirrored, ordered.printed_by
         if mirrored is not None and mirrored != (mirrored := case["art.mirrored"]):
             told.append("Print it as a mirror image." if mirrored else "Print it the right way round.")
         if printed_by is not None and printed_by != (printed_by := case["art.printed_by"]):
             told.append(f"Have it made by {printed_by}.")
-        decorations = list(order.decorations)
-        decorations[index] = replace(
-            decorations[index], artwork=replace(artwork, mirrored=mirrored, printed_by=printed_by)
-        )
-        return replace(order, decorations=tuple(decorations)), told
+        return order.with_decoration(index, artwork=replace(artwork, mirrored=mirrored, printed_by=printed_by)), told
 
 
 def _said_temperature(order: Order, index: int) -> float | None:

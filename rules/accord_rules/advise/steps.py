@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
-from accord_rules.derive.sheets import NONE, RAISED, in_stock, titles
+from accord_rules.derive.sheets import RAISED, in_stock, titles
 from accord_rules.documents import units
+from accord_rules.orders.order import NONE
 from accord_rules.revision.sentences import in_a_sentence
 
-_PEEL = {
-    "hot": "Peel the carrier at once, while hot, in one even pull.",
-    "warm": "Let it cool until it can just be handled, then peel the carrier.",
-    "cold": "Let it cool fully, then peel the carrier.",
-}
+_PEEL: Mapping[str, str] = MappingProxyType(
+    {
+        "hot": "Peel the carrier at once, while hot, in one even pull.",
+        "warm": "Let it cool until it can just be handled, then peel the carrier.",
+        "cold": "Let it cool fully, then peel the carrier.",
+    }
+)
 # Glass, metal and thick thread keep the heat from their adhesive: it is set through the cloth.
 _FIXED_FROM_BEHIND = ("stud", "patch")
 _HOLDS_HEAT = ("metal", "stone", "ceramic", "glass", "wood")
@@ -170,7 +174,7 @@ def _peel(case: Case, chosen: Chosen) -> Iterator[str]:
         if case.transfer.backing:
             cover = next(iter(_sheet_title(case, chosen.cover)), "the cover sheet")
             yield f"Let it cool fully under {cover}, then lift that off; there is no carrier to peel."
-    elif chosen.peel in _PEEL:
+    elif chosen.peel is not None and chosen.peel in _PEEL:
         yield _PEEL[chosen.peel]
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from accord_rules.derive.chosen import Chosen
-from accord_rules.derive.sheets import NONE
 from accord_rules.documents import units
 from accord_rules.documents.writing import quantity
+from accord_rules.orders.order import NONE
 
 
 def order_settings(chosen: Chosen, preferences: units.UnitPreferences) -> dict[str, Any]:

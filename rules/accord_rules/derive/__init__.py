@@ -1,4 +1,4 @@
-"""Order + settings -> facts. Importing this package declares every fact (see ``facts``)."""
+"""Order + settings -> facts. Importing this package declares every fact (see ``revision.facts``)."""
 
 from collections.abc import Mapping
 from types import MappingProxyType

@@ -231,7 +231,7 @@ class Case:
         """A fact, or what is assumed in its place; None where it is unknown."""
         return self.known[name]
 
-    def get(self, name: str, default: Any = None) -> Any:
+    def get(self, name: str) -> Any:
         """The fact, as sentences read it; worked out if need be."""
         return self.known[name]
 

@@ -10,8 +10,8 @@ from typing import Any
 from accord_rules.derive.graph import GRAPH, Graph
 from accord_rules.documents import units
 from accord_rules.documents.answers import STRING, STRINGS, Anything, Nullable, listed
-from accord_rules.documents.reading import Choice, Flag, Many, Object, Quantity, Reader, Whole, readers_of, required
-from accord_rules.documents.writing import Documented, quantity
+from accord_rules.documents.reading import Choice, Fault, Flag, Object, reader_at, required
+from accord_rules.documents.writing import Documented, written_for
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import KINDS
@@ -175,27 +175,8 @@ def _told(function: Any) -> str:
 
 def _as_taken(pointer: str, value: Any) -> Any:
     """A fact's value as an order takes it at a pointer; None if it does not."""
-    reader = _reader_at(pointer)
-    if isinstance(reader, Quantity) and isinstance(value, float):
-        value = quantity(reader.dimension, value)
-    elif isinstance(reader, Whole) and isinstance(value, float):
-        value = int(value)
-    elif isinstance(value, tuple):
-        value = list(value)
-    faults: list[Any] = []
-    if reader is not None:
-        reader.read(value, pointer, faults)
-    return None if faults or reader is None else value
-
-
-def _reader_at(pointer: str) -> Reader | None:
-    """The reader of an order's field; None where the pointer leads to none."""
-    reader: Reader = Object(Order)
-    for step in pointer.split("/")[1:]:
-        if isinstance(reader, Many):
-            reader = reader.item
-        elif isinstance(reader, Object) and step in readers_of(reader.into):
-            reader, _ = readers_of(reader.into)[step]
-        else:
-            return None
-    return reader
+    reader = reader_at(Order, pointer)
+    taken = written_for(reader, value)
+    faults: list[Fault] = []
+    reader.read(taken, pointer, faults)
+    return None if faults else taken

@@ -33,8 +33,8 @@ from accord_rules.heat.response import (
 )
 from accord_rules.heat.stack import HeatError, Stack
 from accord_rules.heat.touch import time_to_touch_s
-from accord_rules.orders.order import Decoration, Size
-from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer
+from accord_rules.orders.order import NONE, Decoration, Size
+from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer, transfer_named
 from accord_rules.revision.facts import (
     BOOL,
     DATA,
@@ -239,7 +239,7 @@ def _the_same(_key: tuple[Any, ...], first: _Unkeyed) -> _Unkeyed:
 
 
 def _sheet(consumables: Mapping[str, Consumable], name: str | None) -> Sheet | None:
-    return None if name is None or name == "none" else Sheet(name, consumables[name])
+    return None if name in (None, NONE) else Sheet(name, consumables[name])
 
 
 @fact("fit.covered", DATA, PRESSING)
@@ -271,10 +271,10 @@ def _corners(lying: Lay, which: str) -> tuple[Response, ...] | None:
 @lru_cache(maxsize=2 * _CACHED)
 def _curve(lying: Lay, which: str, surface_c: float) -> Floats | None:
     """The print at ``response.TIMES_S``."""
-    found = _corners(lying, which)
-    if found is None:
+    solved = _corners(lying, which)
+    if solved is None:
         return None
-    curves_c = [each.interface_c(surface_c) for each in found]
+    curves_c = [response.interface_c(surface_c) for response in solved]
     return coolest_c(curves_c) if which == "late" else hottest_c(curves_c)
 
 
@@ -488,9 +488,13 @@ def behind(
     below_least_k: float = limit("heat.below_least"),
 ) -> Behind | None:
     """The print that softens first of those on the far side: pressed before this one, or of unknown place on cloth."""
-    names = [each.transfer for each in earlier.values() if frozenset({here, each.placement or main}) in _FAR_SIDES]
+    names = [
+        decoration.transfer
+        for decoration in earlier.values()
+        if frozenset({here, decoration.placement or main}) in _FAR_SIDES
+    ]
     names += (already() or ()) if cloth() else ()
-    transfers = [products.get(name) or families.get(name) for name in names if name is not None]
+    transfers = [transfer_named(name, products, families) for name in names]
     prints = [_softening(transfer, below_least_k) for transfer in transfers if transfer is not None]
     return min((print_ for print_ in prints if print_ is not None), key=_softest, default=None)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from math import ceil, floor, pi
 
 from accord_rules.derive.artwork import size_words
-from accord_rules.derive.transfer import Needed
+from accord_rules.derive.transfer import Needed, interpolate
 from accord_rules.documents import units
 from accord_rules.orders.order import PRESSURES, CalibrationReading, Circuit, Cylinder, Size
 from accord_rules.revision.catalogue import CLOSINGS, HEATED, METERING, SHAPES, Consumable, PressType, Transfer
@@ -54,30 +54,20 @@ class Calibration:
     measured: bool
 
     def surface_c(self, display_c: float) -> float:
-        return display_c + self._at(display_c, 1)
+        return display_c + interpolate([(x, y - x) for x, y, _ in self.points], display_c)
 
     def spread_k(self, display_c: float) -> float:
-        return self._at(display_c, 2)
+        return interpolate([(x, spread) for x, _, spread in self.points], display_c)
 
     def display_c(self, surface_c: float) -> float:
         """The display setting for a mean surface temperature: the inverse (readings rise with the display)."""
         first, last = self.points[0], self.points[-1]
         if surface_c <= first[1]:
             return round(surface_c - first[1] + first[0], 6)
-        for (x0, y0, _), (x1, y1, _) in zip(self.points, self.points[1:], strict=False):
+        for (x0, y0, _), (x1, y1, _) in itertools.pairwise(self.points):
             if surface_c <= y1:
                 return round(x0 + (x1 - x0) * (surface_c - y0) / (y1 - y0), 6)
         return round(surface_c - last[1] + last[0], 6)
-
-    def _at(self, display_c: float, column: int) -> float:
-        """Interpolated offset (column 1) or spread (column 2)."""
-        values = [(x, (y - x) if column == 1 else spread) for x, y, spread in self.points]
-        if display_c <= values[0][0]:
-            return values[0][1]
-        for (x0, v0), (x1, v1) in itertools.pairwise(values):
-            if display_c <= x1:
-                return v0 + (v1 - v0) * (display_c - x0) / (x1 - x0)
-        return values[-1][1]
 
 
 @fact("press.calibration", DATA, PRESSING)

@@ -1,14 +1,14 @@
-"""The settings in force, as facts: what is said, and what was chosen for what is left open (``choice``)."""
+"""The settings in force, as facts: what is said, and what was chosen for what is left open (``weigh.choice``)."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from math import ceil
 
-from accord_rules.derive.sheets import NONE, Consumables, titles
+from accord_rules.derive.sheets import Consumables, titles
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
-from accord_rules.orders.order import PEELS, Cylinder
+from accord_rules.orders.order import NONE, PEELS, Cylinder
 from accord_rules.revision.catalogue import Consumable, PressType
 from accord_rules.revision.facts import (
     BOOL,

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from accord_rules.derive.transfer import Needed
-from accord_rules.orders.order import Decoration
+from accord_rules.orders.order import NONE, Decoration
 from accord_rules.revision.catalogue import Consumable
 from accord_rules.revision.facts import (
     BOOL,
@@ -30,7 +30,6 @@ from accord_rules.revision.facts import (
 from accord_rules.revision.sentences import in_a_sentence
 
 ORDER, DECORATION, PRESSING = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
-NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 # Things that stand up in the pressed area and hold the platen off the print beside them.
 RAISED = frozenset(
     {"button", "collar", "drawstring", "elastic-waist", "embroidery", "hood", "placket", "pocket", "seam", "zip"}

@@ -48,7 +48,7 @@ class SourceField:
     of_others: str = ""
 
 
-# What ``setting.choose`` looks at; temperature, dwell, cover and pad are chosen together, until the print gets hot
+# What ``weigh.choice.choose`` looks at; temperature, dwell, cover and pad are chosen together, until the print gets hot
 # enough. The sources are the settings that the order may say.
 _SAID = "/decorations/{i}/settings/"
 _SHEETS = ("sheet.covers", "sheet.pads", "sheet.tapes")

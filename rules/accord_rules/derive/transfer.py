@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from accord_rules.revision.catalogue import (
     TemperatureWindow,
     TimeWindow,
     Transfer,
+    transfer_named,
 )
 from accord_rules.revision.facts import (
     BOOL,
@@ -49,7 +50,7 @@ def entry(
     families: Mapping[str, Transfer] = entries("transfers"),
 ) -> Transfer | None:
     """What the book knows of the transfer: a product, or a family as such."""
-    return None if name is None else products.get(name) or families.get(name)
+    return transfer_named(name, products, families)
 
 
 @fact(
@@ -186,7 +187,7 @@ def time_aim_s(needed: Needed = read("transfer.needed"), print_size: Size | None
     return min(max(aim_s, needed.time.least), needed.time.most)
 
 
-def interpolate(points: tuple[tuple[float, float], ...], x: float) -> float:
+def interpolate(points: Sequence[tuple[float, float]], x: float) -> float:
     """Piecewise linear through ``points`` (sorted by x), held level beyond both ends."""
     if x <= points[0][0]:
         return points[0][1]
@@ -275,7 +276,7 @@ def layer_entries(
     families: Mapping[str, Transfer] = entries("transfers"),
 ) -> tuple[Transfer | None, ...]:
     """The transfers of the decorations from this one down to the ground."""
-    return tuple(None if name is None else products.get(name) or families.get(name) for name in names)
+    return tuple(transfer_named(name, products, families) for name in names)
 
 
 @fact("layer.under_entry", DATA, DECORATION)

@@ -19,7 +19,7 @@ _HEX = re.compile(r"#(?:[0-9A-Fa-f]{3}){1,2}")
 _TO_XYZ = ((0.4124, 0.3576, 0.1805), (0.2126, 0.7152, 0.0722), (0.0193, 0.1192, 0.9505))
 _WHITE_D65 = (0.95047, 1.0, 1.08883)
 _KNEE = 6 / 29
-_KEPT = 1024  # colours, some 0.5 kB each
+_COLOURS_MOST = 1024  # some 0.5 kB each
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ def read_colour(text: str) -> Colour | None:
     return _of_digits(digits.upper())
 
 
-@lru_cache(maxsize=_KEPT)
+@lru_cache(maxsize=_COLOURS_MOST)
 def _of_digits(digits: str) -> Colour:
     red, green, blue = (_linear(int(digits[i : i + 2], 16) / 255) for i in (0, 2, 4))
     x, y, z = (row[0] * red + row[1] * green + row[2] * blue for row in _TO_XYZ)

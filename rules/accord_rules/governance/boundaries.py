@@ -17,7 +17,7 @@ from accord_rules.documents import units
 from accord_rules.governance.edges import CannotBe, Driver, Question, drivers, of_press, power, reads, sound, within
 from accord_rules.governance.limits import derived_with
 from accord_rules.infer.compiled import holds
-from accord_rules.load.examples import case_of, example_order
+from accord_rules.load.examples import case_of, example_order, press_of
 from accord_rules.orders.order import CalibrationReading, Care, Cylinder, Order, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -70,8 +70,7 @@ def _starts(book: Book, rule: Rule) -> Iterator[Question]:
     examples = [example for example in (*rule.fires, *rule.silent) if "facts" not in example]
     for example in examples[:_EXAMPLES_MOST]:
         order, shop = example_order(example, book)
-        named = shop.press(order.press) if isinstance(order.press, str) else order.press
-        described = replace(order, press=named or shop.presses[0])
+        described = replace(order, press=press_of(order, shop))
         yield described, shop
         if example is examples[0]:
             yield from ((variant, shop) for variant in _varied(book, described))

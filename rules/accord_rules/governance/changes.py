@@ -231,15 +231,15 @@ def faults_in(changes: Iterable[EntryChange], error: BookError) -> tuple[Fault, 
     return tuple(_fault_in(changes, faults.get(reason), reason) for reason in error.reasons)
 
 
-def _fault_in(changes: tuple[EntryChange, ...], found: EntryFault | None, reason: str) -> Fault:
+def _fault_in(changes: tuple[EntryChange, ...], entry_fault: EntryFault | None, reason: str) -> Fault:
     """One reason why the changed book is none; ``found`` where it lies in an entry of the book."""
-    if found is None or not found.id:
+    if entry_fault is None or not entry_fault.id:
         return Fault(_cause(changes, None), reason, code="breaks-book")
     for index, change in enumerate(changes):
-        if (change.kind, change.id) == (found.kind, found.id):
-            return replace(found.fault, pointer=f"/changes/{index}/value{found.fault.pointer}")
-    place = ": ".join(part for part in (f"{found.kind} {found.id}", found.fault.pointer) if part)
-    return Fault(_cause(changes, found.fault), f"{place}: {found.fault.message}", code="breaks-book")
+        if (change.kind, change.id) == (entry_fault.kind, entry_fault.id):
+            return replace(entry_fault.fault, pointer=f"/changes/{index}/value{entry_fault.fault.pointer}")
+    place = ": ".join(part for part in (f"{entry_fault.kind} {entry_fault.id}", entry_fault.fault.pointer) if part)
+    return Fault(_cause(changes, entry_fault.fault), f"{place}: {entry_fault.fault.message}", code="breaks-book")
 
 
 def _cause(changes: tuple[EntryChange, ...], fault: Fault | None) -> str:

@@ -22,6 +22,7 @@ from accord_rules.documents.reading import DocumentError, read
 from accord_rules.documents.writing import written
 from accord_rules.governance.limits import derived_with
 from accord_rules.load.examples import case_of, example_order, step
+from accord_rules.load.mutants import LITERAL_STEP
 from accord_rules.orders.order import Artwork, Order, Press, Settings, Size, Use
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -72,7 +73,7 @@ def around_rule(book: Book, rule: Rule, other: Rule | None) -> Iterator[Question
             value, near = book.limit_values[limit], step(book, limit)
             yield from around(book, rule, atom.left.name, targets(value, value, near), near)
         elif isinstance(atom.right, float):
-            yield from around(book, rule, atom.left.name, targets(atom.right, atom.right, 1.0), 1.0)
+            yield from around(book, rule, atom.left.name, targets(atom.right, atom.right, LITERAL_STEP), LITERAL_STEP)
 
 
 def targets(one: float, other: float, near: float) -> tuple[float, ...]:
@@ -254,24 +255,19 @@ def _field(name: str, value: Any) -> dict[str, Any]:
     return {name: value}
 
 
-def _with_first(order: Order, **fields: Any) -> Order:
-    first, *rest = order.decorations
-    return replace(order, decorations=(replace(first, **fields), *rest))
-
-
 def _asked(field: str, dimension: units.Dimension) -> Driver:
     def drive(order: Order, value: float) -> Order:
         settings = order.decorations[0].settings or Settings()
         allowed = 0.0 if value == 0 and field in ("pre_press", "second_press") else within(dimension, value)
-        return _with_first(order, settings=replace(settings, **_field(field, allowed)))
+        return order.with_decoration(0, settings=replace(settings, **_field(field, allowed)))
 
     return drive
 
 
 def _asked_at_surface(order: Order, value: float) -> Order:
     settings = order.decorations[0].settings or Settings()
-    return _with_first(
-        order, settings=replace(settings, temperature=within(units.TEMPERATURE, value), read_at="surface")
+    return order.with_decoration(
+        0, settings=replace(settings, temperature=within(units.TEMPERATURE, value), read_at="surface")
     )
 
 
@@ -294,20 +290,20 @@ def _of_item(field: str, dimension: units.Dimension) -> Driver:
 
 
 def _of_decoration(field: str, dimension: units.Dimension) -> Driver:
-    return lambda order, value: _with_first(order, **{field: within(dimension, value)})
+    return lambda order, value: order.with_decoration(0, **{field: within(dimension, value)})
 
 
 def _sized(side: str) -> Driver:
     def drive(order: Order, value: float) -> Order:
         size = order.decorations[0].size or Size(100.0, 100.0)
-        return _with_first(order, size=replace(size, **_field(side, within(units.LENGTH, value))))
+        return order.with_decoration(0, size=replace(size, **_field(side, within(units.LENGTH, value))))
 
     return drive
 
 
 def _finest_line(order: Order, value: float) -> Order:
     artwork = order.decorations[0].artwork or Artwork()
-    return _with_first(order, artwork=replace(artwork, finest_line=within(units.LENGTH, value)))
+    return order.with_decoration(0, artwork=replace(artwork, finest_line=within(units.LENGTH, value)))
 
 
 def _age(field: str) -> Driver:
@@ -368,7 +364,7 @@ def _ground(order: Order, value: float) -> Order:
 
 def _palette(order: Order, value: float) -> Order:
     artwork = order.decorations[0].artwork or Artwork()
-    return _with_first(order, artwork=replace(artwork, palette=(_grey(value),)))
+    return order.with_decoration(0, artwork=replace(artwork, palette=(_grey(value),)))
 
 
 def _chroma(order: Order, value: float) -> Order:
@@ -405,7 +401,7 @@ def _by_transfer(book: Book, order: Order, shop: Shop, fact: str, values: Sequen
     """For what no field drives: the order with each transfer that brings the fact near them, or just past."""
     transfers: list[tuple[float, str]] = []
     for name in (*book.catalogue["transfers"], *book.catalogue["products"]):
-        now = fact_of(book, _with_first(order, transfer=name), shop, fact)
+        now = fact_of(book, order.with_decoration(0, transfer=name), shop, fact)
         if now is not None:
             transfers.append((now, name))
     low, high = min(values), max(values)
@@ -415,4 +411,4 @@ def _by_transfer(book: Book, order: Order, shop: Shop, fact: str, values: Sequen
     chosen += [max(below)] if below else []
     chosen += [min(above)] if above else []
     for _, name in sorted(chosen):
-        yield _with_first(order, transfer=name)
+        yield order.with_decoration(0, transfer=name)

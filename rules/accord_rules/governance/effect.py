@@ -428,9 +428,7 @@ def _limit(old: Book, new: Book, name: str) -> Decision:
     if value == now:
         return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
     way = move(old, name, value).overall
-    shown = " to ".join(
-        units.show(old.limit_dimension(name), number, units.UNIT_SYSTEMS["metric"]) for number in (now, value)
-    )
+    shown = " to ".join(units.show(old.limit_dimension(name), number) for number in (now, value))
     if way is None:
         why = f"{name} goes from {shown}; facts are worked out with it, so only orders show what that does."
         return Decision(MIXED, BY_REPLAY, TRIED, (why,))
@@ -500,10 +498,7 @@ def _loosened_limits(old: Book, new: Book) -> Iterator[str]:
         elif (after.stricter, after.dimension) != (before.stricter, before.dimension):
             yield f"Safety limit {name} means something else."
         elif direction(old, name, new.limit_values[name]) == LOOSER:
-            now, then = (
-                units.show(old.limit_dimension(name), book.limit_values[name], units.UNIT_SYSTEMS["metric"])
-                for book in (old, new)
-            )
+            now, then = (units.show(old.limit_dimension(name), book.limit_values[name]) for book in (old, new))
             yield f"Safety limit {name} goes from {now} to {then}; {before.stricter} is stricter."
 
 

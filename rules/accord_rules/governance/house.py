@@ -62,7 +62,6 @@ from accord_rules.weigh.scales import Weighed, findings, in_order
 PREFIX = "house."
 TOPIC = "house"
 LAYER = "house"
-METRIC = units.UNIT_SYSTEMS["metric"]
 
 
 class RuleTable(Reader):
@@ -260,7 +259,7 @@ def _limit_refusals(book: Book, house: HouseRules, shop: Shop | None) -> Iterabl
 
 def _loosens(book: Book, name: str, value: float) -> str:
     limit, dimension = book.limits[name], book.limit_dimension(name)
-    value_text, now = (units.show(dimension, number, METRIC) for number in (value, book.limit_values[name]))
+    value_text, now = (units.show(dimension, number) for number in (value, book.limit_values[name]))
     return f"{value_text} is looser than the book's {now}: {name} may only be made {limit.stricter}"
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from accord_rules.derive.graph import GRAPH
 from accord_rules.revision.book import Book
@@ -21,7 +22,7 @@ from accord_rules.verdict import LEVELS
 FIRM = ("blocks", "requires")
 SPLITS_MOST = 10
 STRICTER, LOOSER, EQUAL, MIXED = "stricter", "looser", "equal", "mixed"
-OPPOSITE: Mapping[str, str] = {STRICTER: LOOSER, LOOSER: STRICTER, EQUAL: EQUAL, MIXED: MIXED}
+OPPOSITE: Mapping[str, str] = MappingProxyType({STRICTER: LOOSER, LOOSER: STRICTER, EQUAL: EQUAL, MIXED: MIXED})
 
 
 def derived_with(name: str) -> bool:

@@ -108,7 +108,7 @@ class Proposal(Documented):
     state: str = optional(Choice(STATES), "draft", about="where it is in its life")
     shown: ShownEffect | None = optional(Object(ShownEffect), about="what its effect came to")
     approvals: tuple[Approval, ...] = optional(Many(Object(Approval), 50), (), about="approvals given")
-    ended_because: str | None = optional(_WORDS, about="why it was rejected or became void")
+    ended_because: str | None = optional(_WORDS, about="why it was declined, withdrawn or became void")
     author_shop: str | None = optional(
         Text(80), about="the shop of the author's key; left out for what the program itself drafted"
     )

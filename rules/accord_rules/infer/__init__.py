@@ -1,1 +1,1 @@
-"""From facts to fired rules: one grammar of conditions, an engine that infers, and a judge that checks it."""
+"""From facts to fired rules: an engine that infers, and a judge that checks it."""

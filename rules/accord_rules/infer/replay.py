@@ -4,7 +4,7 @@ A line of the log, pasted into a test::
 
     line = json.loads(...)
     book = load_book()
-    again = replay(line["doubt"], book.vocabulary, conditions(book, line["doubt"]["about"]))  # see weigh.conditions
+    again = replay(line["doubt"], book.vocabulary, conditions(book, line["doubt"]["about"]))  # see weigh.scales
     assert not again.differs
 
 A line about house rules has all of them (``layer`` is house): it takes the vocabulary alone.
@@ -50,9 +50,9 @@ def replay(
 ) -> Retrial:
     """Ask what ``ledger.Doubt.document`` says was asked, of networks made anew from the same rules.
 
-    ``rules``: where the document does not have all of them, those that were asked together (``weigh.conditions``).
-    Raises ValueError where they are not the ones that were asked, ConditionError where the vocabulary can't read them,
-    EngineError where the engine can't load them.
+    ``rules``: where the document does not have all of them, those that were asked together: see
+    ``weigh.scales.conditions``. Raises ValueError where they are not the ones that were asked, ConditionError where the
+    vocabulary can't read them, EngineError where the engine can't load them.
     """
     if rules is None:
         rules = {name: parse(text, vocabulary) for name, text in document["rules"].items()}

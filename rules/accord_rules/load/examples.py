@@ -17,7 +17,7 @@ from accord_rules.load.answers import Answers, WrongAnswerError
 from accord_rules.load.mutants import Mutant, Slip, survivors, telling_facts
 from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
-from accord_rules.revision.condition import Compare, LimitName, Within
+from accord_rules.revision.condition import UNITLESS, Compare, LimitName, Within
 from accord_rules.revision.facts import FactType, Kind, Scope, declared
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import Rule
@@ -114,7 +114,7 @@ def case_of(scope: Scope, order: Order, shop: Shop, book: Book, answers: Answers
         return whole
     if scope is Scope.DECORATION:
         return whole.decoration_case(0)
-    return pressing_cases(whole, _press(order, shop), answers)[0]
+    return pressing_cases(whole, press_of(order, shop), answers)[0]
 
 
 def example_order(example: Mapping[str, Any], book: Book) -> tuple[Order, Shop]:
@@ -140,7 +140,8 @@ def _shop(document: Mapping[str, Any]) -> Shop:
         raise DocumentError(replace(fault, pointer=f"/shop{fault.pointer}") for fault in error.faults) from None
 
 
-def _press(order: Order, shop: Shop) -> Press:
+def press_of(order: Order, shop: Shop) -> Press:
+    """The press that the order names or describes, else the shop's first."""
     named = shop.press(order.press) if isinstance(order.press, str) else order.press
     return named or shop.presses[0]
 
@@ -200,7 +201,7 @@ def _word(type_: FactType, value: Any, book: Book) -> str:
 
 def _number(dimension: units.Dimension, value: Any, book: Book) -> float:
     if isinstance(value, (int, float)) and not isinstance(value, bool):
-        if len(dimension.units) > 1:
+        if dimension not in UNITLESS:
             raise ExampleError(f"{value!r} has no unit", units.with_each(dimension, value))
         return float(value)
     match = _ON_LIMIT.fullmatch(value) if isinstance(value, str) else None
@@ -269,4 +270,4 @@ def _written(name: str, value: Any, rule: Rule, book: Book) -> str:
         if book.limit_dimension(limit) is dimension and steps in (-1, 0, 1):
             return f'"{limit}"' if steps == 0 else f'"{limit} {"+" if steps > 0 else "-"} 1 step"'
     number = f"{value:.6f}".rstrip("0").rstrip(".")
-    return f'"{number} {dimension.symbol}"' if len(dimension.units) > 1 else number
+    return f'"{number} {dimension.symbol}"' if dimension not in UNITLESS else number

@@ -39,13 +39,14 @@ from accord_rules.documents.reading import (
 )
 from accord_rules.load import examples
 from accord_rules.load.bands import implausible, unbanded
-from accord_rules.orders.order import Order
+from accord_rules.orders.order import PRESSURES, Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book, vocabulary_of
 from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, Limit, Source, Transfer, Variant
-from accord_rules.revision.condition import ConditionError, Vocabulary, contradiction, parse
+from accord_rules.revision.condition import UNITLESS, ConditionError, Vocabulary, contradiction, parse
 from accord_rules.revision.facts import Scope
-from accord_rules.revision.rule import Rule, RuleText
+from accord_rules.revision.names import SUM_TOLERANCE
+from accord_rules.revision.rule import ABOUT, Rule, RuleText
 from accord_rules.revision.sentences import Sentence, SentenceError, read_sentence
 
 Part = TypeVar("Part")
@@ -172,7 +173,7 @@ def _limit_values(limits: Mapping[str, Limit], reasons: list[Reason]) -> dict[st
 
 def amount(dimension: units.Dimension, value: str | float) -> float:
     """A limit's amount in its inside unit. Raises LeafError where a unit is missing, or given to a plain number."""
-    plain = len(dimension.units) == 1 and dimension in (units.PERCENT, units.COUNT, units.LIGHTNESS, units.RATIO)
+    plain = dimension in UNITLESS
     if plain and isinstance(value, float):
         return value
     if plain:
@@ -220,7 +221,7 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
     named = {*condition.facts, *because.facts, *fix.facts}
     limits = tuple(sorted({*condition.limits, *because.limits, *fix.limits}))
     scope = max((FACTS[fact].scope for fact in named), key=attrgetter("rank"), default=Scope.ORDER)
-    if "{i}" in text.about or text.about in ("decoration", "artwork"):
+    if "{i}" in ABOUT[text.about]:
         scope = max(scope, Scope.DECORATION, key=attrgetter("rank"))
     if text.about in ("press", "settings"):
         scope = Scope.PRESSING
@@ -311,7 +312,7 @@ def _impossible(book: Book) -> list[EntryFault]:
     for kind in ("blanks", "substrates"):
         for name, entry in book.catalogue[kind].items():
             total = sum(entry.fibres.values()) if entry.fibres else 100
-            if abs(total - 100) > 1:
+            if abs(total - 100) > SUM_TOLERANCE:
                 reasons.append(
                     fault_in(kind, name, Fault("/fibres", f"sum to {total:g} %, not 100", code="out-of-range"))
                 )
@@ -359,7 +360,7 @@ def _bad_windows(holder: Transfer | Variant, pointer: str) -> Iterator[Fault]:
     pressure = holder.pressure
     if pressure is not None:
         words = (pressure.least, pressure.aim, pressure.most)
-        ranks = [("light", "medium", "firm").index(word) for word in words]
+        ranks = [PRESSURES.index(word) for word in words]
         if ranks != sorted(ranks):
             yield Fault(
                 f"{pointer}/pressure", "least {}, aim {}, most {} are out of order".format(*words), code="contradiction"

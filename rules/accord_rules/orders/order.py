@@ -1,13 +1,13 @@
-"""What is asked: an order, as frozen dataclasses read from a strict document (see ``reading``).
+"""What is asked: an order, as frozen dataclasses read from a strict document (see ``documents.reading``).
 
-Quantities are held in their inside units (``units``). ``None`` means "not said", which is never the same as "no":
-each fact derived from it says whether it asks or assumes (``derive``).
+Quantities are held in their inside units (``documents.units``). ``None`` means "not said", which is never the same as
+"no": each fact derived from it says whether it asks or assumes (``derive``).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from accord_rules.documents import units
@@ -108,6 +108,7 @@ PEELS = ("hot", "warm", "cold", "none")
 PRESSURES = ("light", "medium", "firm")
 READ_AT = ("display", "surface")
 NO_LABEL = "none"
+NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 PREFERENCES = ("durability", "hand", "speed", "cost")
 PAINTED = ColourText(40, example="#F4F4F0")
 
@@ -299,3 +300,9 @@ class Order:
         Many(Choice(PREFERENCES), 4, distinct=True),
         about="what matters most to the shop, first thing first: ranks what is recommended, and turns no verdict",
     )
+
+    def with_decoration(self, index: int, **fields: Any) -> Order:
+        """The order with fields of one decoration replaced."""
+        decorations = list(self.decorations)
+        decorations[index] = replace(decorations[index], **fields)
+        return replace(self, decorations=tuple(decorations))

@@ -13,7 +13,7 @@ from accord_rules.documents.canonical import digest
 from accord_rules.documents.files import Documents
 from accord_rules.documents.reading import read
 from accord_rules.orders.shop import Shop
-from accord_rules.revision.catalogue import AmbiguousFibre, Limit, Source, Transfer
+from accord_rules.revision.catalogue import AmbiguousFibre, Limit, Source, Transfer, transfer_named
 from accord_rules.revision.condition import Vocabulary
 from accord_rules.revision.facts import declared
 from accord_rules.revision.rule import Rule
@@ -60,10 +60,7 @@ class Book:
 
     def transfer(self, name: str | None) -> Transfer | None:
         """A family or product by name."""
-        if name is None:
-            return None
-        entry: Transfer | None = self.catalogue["products"].get(name) or self.catalogue["transfers"].get(name)
-        return entry
+        return transfer_named(name, self.catalogue["products"], self.catalogue["transfers"])
 
     def limit_dimension(self, name: str) -> units.Dimension:
         return units.DIMENSIONS[self.limits[name].dimension]

@@ -1,6 +1,6 @@
 """The entries of the book: one frozen dataclass a kind, read from ``book/<kind>.toml`` by ``load.loader``.
 
-Every quantity is written with its unit and held in its inside unit (``units``). ``sources`` names entries of
+Every quantity is written with its unit and held in its inside unit (``documents.units``). ``sources`` names entries of
 ``sources.toml`` and covers every number of its entry; ``sources_of`` overrides it number by number.
 """
 
@@ -32,8 +32,8 @@ from accord_rules.orders.order import DYES, FEATURES, PEELS, PLACEMENTS, PRESSUR
 TEMPERATURE = Quantity(units.TEMPERATURE)
 TIME = Quantity(units.TIME)
 LENGTH = Quantity(units.LENGTH)
+_SOURCE_IDS = Many(Name(name_of="sources"), 8, 1)
 _NO_SOURCES: Mapping[str, tuple[str, ...]] = MappingProxyType({})
-
 _NO_VARIANTS: Mapping[str, Any] = MappingProxyType({})
 
 FIBRE_GROUPS = (
@@ -116,6 +116,18 @@ BLANK_KINDS = ("garment", "headwear", "bag", "homeware", "hard-good", "drinkware
 SOURCE_KINDS = ("published", "common-practice", "computed", "from-memory", "choice")
 
 
+def _sources() -> Any:
+    return required(_SOURCE_IDS, about="ids of sources")
+
+
+def _sources_of() -> Any:
+    return optional(Table(Text(40), _SOURCE_IDS), _NO_SOURCES, about="field to the ids of its own sources")
+
+
+def _note() -> Any:
+    return optional(Text(1000), "", about="what else is worth knowing")
+
+
 @dataclass(frozen=True, slots=True)
 class Source:
     """Where numbers come from. ``kind`` says how far it can be trusted; ``text`` names edition and place."""
@@ -148,8 +160,8 @@ class Limit:
     step: str | float = required(Amount(), about="the smallest change that matters in the trade")
     stricter: str = required(Choice(("higher", "lower")), about="which way a shop may move it")
     safety: bool = required(Flag(), about="whether it keeps people safe")
-    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
-    note: str = optional(Text(1000), "", about="what else is worth knowing")
+    sources: tuple[str, ...] = _sources()
+    note: str = _note()
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,12 +177,10 @@ class Fibre:
     )
     harmful_from: float = required(TEMPERATURE)
     harm: str = required(Choice(HARMS), about="what heat does to it")
-    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    sources: tuple[str, ...] = _sources()
     aliases: tuple[str, ...] = optional(Many(Text(40), 12), (), about="other spellings")
-    sources_of: Mapping[str, tuple[str, ...]] = optional(
-        Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES, about="field to the ids of its own sources"
-    )
-    note: str = optional(Text(1000), "", about="what else is worth knowing")
+    sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
+    note: str = _note()
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +210,7 @@ class Substrate:
     curved: bool = required(Flag(), about="whether it is curved")
     protective_film: bool = required(Flag(), about="whether it comes under a protective film")
     brittle: bool = required(Flag(), about="whether pressure can break it")
-    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    sources: tuple[str, ...] = _sources()
     fibres: Mapping[str, float] | None = optional(
         Table(Name(name_of="fibres"), Number(0.1, 100)), about="usual fibres, percent by ISO 2076 code"
     )
@@ -208,10 +218,8 @@ class Substrate:
     often_finished: bool = optional(
         Flag(), False, about="whether it is so often water-repellent that it has to be asked"
     )
-    sources_of: Mapping[str, tuple[str, ...]] = optional(
-        Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES, about="field to the ids of its own sources"
-    )
-    note: str = optional(Text(1000), "", about="what else is worth knowing")
+    sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
+    note: str = _note()
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,10 +229,10 @@ class Coating:
     title: str = required(Text(80), about="what it is")
     dye_receptive: bool = required(Flag(), about="whether it takes disperse dye")
     plastic: str = required(Choice(PLASTICS), about="what plastic it is")
-    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    sources: tuple[str, ...] = _sources()
     limit: float | None = optional(TEMPERATURE)
     harm: str | None = optional(Choice(HARMS), about="what heat does to it")
-    note: str = optional(Text(1000), "", about="what else is worth knowing")
+    note: str = _note()
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,10 +241,10 @@ class Finish:
 
     title: str = required(Text(80), about="what it is")
     repels: bool = required(Flag(), about="whether it keeps adhesives from holding")
-    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    sources: tuple[str, ...] = _sources()
     limit: float | None = optional(TEMPERATURE)
     harm: str | None = optional(Choice(HARMS), about="what heat does to it")
-    note: str = optional(Text(1000), "", about="what else is worth knowing")
+    note: str = _note()
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,7 +299,7 @@ class Variant:
     aim_by_size: tuple[SizedDwell, ...] = optional(
         Many(Object(SizedDwell), 6), (), about="dwells to aim at by the size of the print"
     )
-    note: str = optional(Text(1000), "", about="what else is worth knowing")
+    note: str = _note()
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,7 +351,7 @@ class Transfer:
     durability: int = required(Whole(1, 5), about="1 to 5; 5 lasts longest")
     hand: int = required(Whole(1, 5), about="1 to 5; 5 is softest")
     cost: int = required(Whole(1, 5), about="1 to 5; 5 is cheapest")
-    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    sources: tuple[str, ...] = _sources()
     reheat_limit: float | None = optional(
         TEMPERATURE, about="once applied, the most it bears; left out where it bears re-heating"
     )
@@ -355,10 +363,15 @@ class Transfer:
     on: Mapping[str, Variant] = optional(
         Table(Text(40), Object(Variant)), _NO_VARIANTS, about="what differs, by substrate or its family"
     )
-    sources_of: Mapping[str, tuple[str, ...]] = optional(
-        Table(Text(40), Many(Name(name_of="sources"), 8, 1)), _NO_SOURCES, about="field to the ids of its own sources"
-    )
-    note: str = optional(Text(1000), "", about="what else is worth knowing")
+    sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
+    note: str = _note()
+
+
+def transfer_named(
+    name: str | None, products: Mapping[str, Transfer], families: Mapping[str, Transfer]
+) -> Transfer | None:
+    """A product, or a family as such; None for no name, and for one that is neither's."""
+    return None if name is None else products.get(name) or families.get(name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -371,9 +384,9 @@ class Consumable:
     thickness: float = required(LENGTH)
     conductivity: float = required(Quantity(units.CONDUCTIVITY))
     use_for: str = required(Text(200), about="what it is for, in words")
-    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    sources: tuple[str, ...] = _sources()
     purposes: tuple[str, ...] = optional(Many(Choice(PURPOSES), 4, distinct=True), (), about="what plans choose it for")
-    note: str = optional(Text(1000), "", about="what else is worth knowing")
+    note: str = _note()
 
 
 @dataclass(frozen=True, slots=True)
@@ -406,7 +419,7 @@ class PressType:
     pressure_most: str = required(Choice(PRESSURES), about="what one without a gauge reaches")
     power: float = required(Quantity(units.POWER))
     handling: float = required(TIME, about="per pressing: load, align, unload")
-    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    sources: tuple[str, ...] = _sources()
     hand_force: float | None = optional(Quantity(units.FORCE), about="what one person brings to bear by hand")
     takes: tuple[str, ...] = optional(
         Many(Choice(SUBSTRATE_FAMILIES), 11, distinct=True),
@@ -416,7 +429,7 @@ class PressType:
     diameter_least: float | None = optional(
         LENGTH, about="the slimmest ware a wrap closes on; its opening is the widest"
     )
-    note: str = optional(Text(1000), "", about="what else is worth knowing")
+    note: str = _note()
 
 
 @dataclass(frozen=True, slots=True)
@@ -430,7 +443,7 @@ class Blank:
     areas: Mapping[str, Size] = required(
         Table(Choice(PLACEMENTS), Object(Size), 15), about="printable area at each placement"
     )
-    sources: tuple[str, ...] = required(Many(Name(name_of="sources"), 8, 1), about="ids of sources")
+    sources: tuple[str, ...] = _sources()
     fibres: Mapping[str, float] | None = optional(
         Table(Name(name_of="fibres"), Number(0.1, 100)), about="percent by ISO 2076 code"
     )

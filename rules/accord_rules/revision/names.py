@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from accord_rules.documents.colour import names, read_colour
 from accord_rules.documents.reading import ColourText, DocumentError, Fault, Object, escape, leaves_in, names_in
-from accord_rules.orders.order import Order, Press
+from accord_rules.orders.order import NONE, Order, Press
 from accord_rules.orders.shop import Shop
 
 if TYPE_CHECKING:
     from accord_rules.revision.book import Book
 
 AnyOrder = TypeVar("AnyOrder", bound=Order)
-DELIBERATELY_NONE = "none"  # a cover, pad or tape that is left out on purpose
 SUM_TOLERANCE = 1.0
 _COLOURS = "write an sRGB hex such as #F4F4F0, or a CSS colour name"
 
@@ -50,7 +49,7 @@ def _unknown_names(named: Iterable[tuple[str, str, str]], book: Book) -> list[Fa
     faults = []
     for pointer, kinds, name in named:
         names = [entry for kind in kinds.split("|") for entry in book.catalogue[kind]]
-        if name in names or (kinds == "consumables" and name == DELIBERATELY_NONE):
+        if name in names or (kinds == "consumables" and name == NONE):
             continue
         title = kinds.replace("|", " or ").replace("_", " ")
         message, allowed = f"there is no {name!r} among the {title} of the book", tuple(sorted(names))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents.reading import (
@@ -24,15 +25,17 @@ from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import Sentence
 from accord_rules.verdict import LEVELS
 
-ABOUT: Mapping[str, str] = {
-    "order": "",
-    "item": "/item",
-    "use": "/use",
-    "press": "/press",
-    "decoration": "/decorations/{i}",
-    "artwork": "/decorations/{i}/artwork",
-    "settings": "/decorations/{i}/settings",
-}
+ABOUT: Mapping[str, str] = MappingProxyType(
+    {
+        "order": "",
+        "item": "/item",
+        "use": "/use",
+        "press": "/press",
+        "decoration": "/decorations/{i}",
+        "artwork": "/decorations/{i}/artwork",
+        "settings": "/decorations/{i}/settings",
+    }
+)
 STATUSES = ("enforced", "watch")
 EXAMPLE_KEYS = (
     "note",

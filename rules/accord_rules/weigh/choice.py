@@ -169,9 +169,9 @@ def at_surface(case: Case, surface_c: float, low: float, high: float) -> tuple[f
     unit = case.shop.units.unit(units.TEMPERATURE)
     for step in (5.0, 1.0):
         display = round(unit.inside(round(unit.outside(wanted) / step) * step), 9)
-        found = round(calibration.surface_c(display), 6)
-        if low <= found <= high and display <= case.known["press.display_most_c"]:
-            return display, found
+        reached_c = round(calibration.surface_c(display), 6)
+        if low <= reached_c <= high and display <= case.known["press.display_most_c"]:
+            return display, reached_c
     return round(wanted, 6), round(calibration.surface_c(wanted), 6)
 
 

@@ -40,7 +40,7 @@ _ESTIMATED = _TURNS_WITH_SETTINGS & GRAPH.downstream(("heat.lay", "touch.wait_s"
 
 # A press with one transfer on one piece is one question: a recommend asks some hundred and puts its plans back, which
 # asks many of them again. Each takes some 2 kB, and what is kept the collector walks through.
-_ANSWERS_KEPT = 1024
+_ANSWERED_MOST = 1024
 
 # Rules of these levels can turn a verdict.
 _DECIDING = ("blocks", "requires")
@@ -86,14 +86,14 @@ class Weighed:
         return Weighed(self.fired + other.fired, self.open + other.open)
 
     def at(self, level: str) -> tuple[Fired, ...]:
-        return tuple(each for each in self.fired if each.rule.level == level)
+        return tuple(fired for fired in self.fired if fired.rule.level == level)
 
     @property
     def verdict(self) -> str:
         """Any block: rejected; else anything open that could block: undetermined; else any must: conditional."""
         if self.at("blocks"):
             return "rejected"
-        if any(each.rule.level == "blocks" for each in self.open):
+        if any(open_.rule.level == "blocks" for open_ in self.open):
             return "undetermined"
         return "conditional" if self.at("requires") else "accepted"
 
@@ -109,7 +109,7 @@ class Weighed:
 
     def count(self, level: str) -> int:
         """How many findings of a level, each rule and place counted once."""
-        return len({(each.rule.id, each.pointer) for each in self.at(level)})
+        return len({(fired.rule.id, fired.pointer) for fired in self.at(level)})
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,8 +147,8 @@ class _Section:
 class Scales:
     """The rules of one revision, ready to be asked. Safe to share between threads; close when no longer used.
 
-    With ``shared``, whose rules must all be in ``settings``, only the rules beyond those are compiled; the shared ones
-    are asked where they are, with the limits of ``settings``, and stay open when this is closed. ``ledger`` keeps what
+    With ``shared``, whose rules must all be in ``book``, only the rules beyond those are compiled; the shared ones
+    are asked where they are, with the limits of ``book``, and stay open when this is closed. ``ledger`` keeps what
     becomes of the questions; it is that of ``shared`` where there is one.
     """
 
@@ -193,9 +193,9 @@ class Scales:
     def counts(self) -> Counts:
         every = [inference.counts for inference in self._own()]
         return Counts(
-            sum(each.questions for each in every),
-            sum(each.engine_errors for each in every),
-            sum(each.disagreements for each in every),
+            sum(counts.questions for counts in every),
+            sum(counts.engine_errors for counts in every),
+            sum(counts.disagreements for counts in every),
         )
 
     def close(self) -> None:
@@ -213,14 +213,14 @@ class Scales:
         """Ask the rules of the case's own scope."""
         self._weighings.count = getattr(self._weighings, "count", 0) + 1
         section = self._enforced[case.scope.rank]
-        first, *others = (_weighed(section, case, each) for each in self._infer(section, case))
+        first, *others = (_weighed(section, case, inferred) for inferred in self._infer(section, case))
         return sum(others, first)
 
     def _infer(self, section: _Section, case: Case) -> tuple[Inferred, ...]:
         """What engine and judge say of the section's rules; the one way in which any rule is asked."""
         values = section.values(case)
-        asked = (section, values)
-        inferred = self._answered.get(asked)
+        question = (section, values)
+        inferred = self._answered.get(question)
         if inferred is not None:
             for inference in section.inferences:
                 inference.remembered()
@@ -228,10 +228,10 @@ class Scales:
         facts, limits = dict(zip(section.names, values, strict=True)), self.book.limit_values
         inferred = tuple(inference.infer(facts, limits) for inference in section.inferences)
         # Where the judge had to settle it, the next one who asks must not pass for agreed.
-        if all(each.agreed for each in inferred):
-            if len(self._answered) >= _ANSWERS_KEPT:
+        if all(answer.agreed for answer in inferred):
+            if len(self._answered) >= _ANSWERED_MOST:
                 self._answered.clear()
-            self._answered[asked] = inferred
+            self._answered[question] = inferred
         return inferred
 
     def watched(self) -> tuple[str, ...]:
@@ -240,8 +240,10 @@ class Scales:
 
     def watch(self, cases: Iterable[Case]) -> frozenset[str]:
         """The watched rules that hold for any of the cases."""
-        asked = ((section, case) for case in cases if (section := self._watching[case.scope.rank]).rules)
-        return frozenset(name for section, case in asked for each in self._infer(section, case) for name in each.fired)
+        watching = ((section, case) for case in cases if (section := self._watching[case.scope.rank]).rules)
+        return frozenset(
+            name for section, case in watching for inferred in self._infer(section, case) for name in inferred.fired
+        )
 
     def on_press(self, decorations: Sequence[Case], press: Press, known: Remembered | None = None) -> OnPress:
         """All decorations of an order on one press, with the best allowed settings for what is left open.
@@ -259,11 +261,13 @@ class Scales:
             return OnPress(press, (case,), case.sequence or Sequenced((0,)), weighed)
         sequence, settings = find_sequence([case for case, _ in alone])
         pressed = []
-        for asked in ((each, chosen, sequence) for each, chosen in zip(decorations, settings, strict=True)):
-            if asked not in known.pressed:
-                case = asked[0].pressing_case(press, *asked[1:])
-                known.pressed[asked] = (case, self.weigh(case))
-            pressed.append(known.pressed[asked])
+        for pressing in (
+            (decoration, chosen, sequence) for decoration, chosen in zip(decorations, settings, strict=True)
+        ):
+            if pressing not in known.pressed:
+                case = pressing[0].pressing_case(press, *pressing[1:])
+                known.pressed[pressing] = (case, self.weigh(case))
+            pressed.append(known.pressed[pressing])
         weighed = sum((weighed for _, weighed in pressed), Weighed())
         return OnPress(press, tuple(case for case, _ in pressed), sequence, weighed)
 
@@ -292,7 +296,7 @@ class Scales:
             if any(map(_ends_with_more, weighed.at("blocks"))):
                 return None
         varied: Turning | None = None
-        met = frozenset().union(*(each.rule.condition.facts for each in blocks))
+        met = frozenset().union(*(block.rule.condition.facts for block in blocks))
         while varied != (turning := _turning(met)):
             varied = turning
             for chosen in alternatives(case, first, varied):
@@ -300,7 +304,7 @@ class Scales:
                 weighed = self.weigh(other)
                 if not weighed.at("blocks"):
                     return other, weighed
-                met = met.union(*(each.rule.condition.facts for each in weighed.at("blocks")))
+                met = met.union(*(block.rule.condition.facts for block in weighed.at("blocks")))
         return None
 
     # -- what is missing -------------------------------------------------------------------------------------------
@@ -310,10 +314,10 @@ class Scales:
 
         ``bare`` are the same cases with ``assume=False``.
         """
-        found: dict[str, tuple[Case, Cause, set[str]]] = {}
+        assumed: dict[str, tuple[Case, Cause, set[str]]] = {}
         for case, plain in zip(cases, bare, strict=True):
             section = self._enforced[case.scope.rank]
-            open_ = (each for inferred in self._infer(section, plain) for each in inferred.unknown.items())
+            open_ = (item for inferred in self._infer(section, plain) for item in inferred.unknown.items())
             for rule, facts in open_:
                 if section.rules[rule].level not in _DECIDING:
                     continue
@@ -321,10 +325,10 @@ class Scales:
                     for pointer, cause in plain.causes(name).items():
                         # Where nothing could be assumed the thing stays unknown.
                         if isinstance(cause.missing, Assume) and case.assumed(cause)[0] is not None:
-                            found.setdefault(pointer, (case, cause, set()))[2].add(rule)
+                            assumed.setdefault(pointer, (case, cause, set()))[2].add(rule)
         return tuple(
             _assumption(pointer, *case.assumed(cause), case, cause.fact.type, self._could_hurt(rules))
-            for pointer, (case, cause, rules) in sorted(found.items())
+            for pointer, (case, cause, rules) in sorted(assumed.items())
         )
 
     def _could_hurt(self, rules: Iterable[str]) -> bool:
@@ -355,7 +359,7 @@ def _about(scope: Scope, enforced: bool) -> str:
 def conditions(book: Book, about: str) -> dict[str, Condition]:
     """The conditions that are asked together under this name (``infer.ledger.Doubt.about``), for a replay.
 
-    ``settings``: a revision's, for its shared rules. Raises KeyError for a name that is none.
+    ``book``: the revision whose shared rules they are. Raises KeyError for a name that is none.
     """
     scope, enforced = {_about(scope, enforced): (scope, enforced) for scope in Scope for enforced in (True, False)}[
         about
@@ -401,7 +405,7 @@ def _turning(facts: frozenset[str]) -> Turning:
 
 def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
     """Whether different settings could lift every block there is."""
-    return bool(blocks) and all(each.rule.condition.facts & _TURNS_WITH_SETTINGS for each in blocks)
+    return bool(blocks) and all(block.rule.condition.facts & _TURNS_WITH_SETTINGS for block in blocks)
 
 
 # -- from what fires to what is said --------------------------------------------------------------------------------
@@ -411,15 +415,15 @@ def findings(fired: Iterable[Fired], book: Book, *, observed: bool = False) -> t
     """One finding a rule and place, firmest first; the order is the same whoever asks. ``observed``: with what was
     found."""
     unique: dict[tuple[str, str], Fired] = {}
-    for each in fired:
-        unique.setdefault((each.rule.id, each.pointer), each)
-    made = [finding(each, book, observed=observed) for each in unique.values()]
+    for match in fired:
+        unique.setdefault((match.rule.id, match.pointer), match)
+    made = [finding(match, book, observed=observed) for match in unique.values()]
     return in_order(made)
 
 
-def in_order(found: Iterable[Finding]) -> tuple[Finding, ...]:
+def in_order(unordered: Iterable[Finding]) -> tuple[Finding, ...]:
     """Findings in the order they are said: firmest first, then by place and rule."""
-    return tuple(sorted(found, key=lambda each: (LEVELS.index(each.level), each.pointer, each.rule)))
+    return tuple(sorted(unordered, key=lambda finding: (LEVELS.index(finding.level), finding.pointer, finding.rule)))
 
 
 def finding(fired: Fired, book: Book, *, observed: bool = False) -> Finding:
@@ -448,16 +452,17 @@ def needs(weighed: Weighed, book: Book) -> tuple[Need, ...]:
     An undetermined verdict always asks: where no answer in the order decides, it says so and whom to ask instead.
     """
     level = {"undetermined": "blocks", "accepted": "requires"}.get(weighed.verdict)
-    asked: dict[str, tuple[str, set[str]]] = {}
-    open_ = [each for each in weighed.open if each.rule.level == level]
-    for each in open_:
-        for name in sorted(each.facts):
-            for pointer, cause in each.case.causes(name).items():
+    questions: dict[str, tuple[str, set[str]]] = {}
+    open_ = [undecided for undecided in weighed.open if undecided.rule.level == level]
+    for undecided in open_:
+        for name in sorted(undecided.facts):
+            for pointer, cause in undecided.case.causes(name).items():
                 if isinstance(ask := cause.missing, Ask) and (level == "blocks" or not ask.of_blocks):
-                    asked.setdefault(pointer, (ask.question, set()))[1].add(each.rule.id)
-    if level == "blocks" and not asked:
-        for each in open_:
-            asked.setdefault(each.pointer, (_UNANSWERABLE.format(title=each.rule.title), set()))[1].add(each.rule.id)
+                    questions.setdefault(pointer, (ask.question, set()))[1].add(undecided.rule.id)
+    if level == "blocks" and not questions:
+        for undecided in open_:
+            question = _UNANSWERABLE.format(title=undecided.rule.title)
+            questions.setdefault(undecided.pointer, (question, set()))[1].add(undecided.rule.id)
     return tuple(
         Need(
             pointer,
@@ -466,7 +471,7 @@ def needs(weighed: Weighed, book: Book) -> tuple[Need, ...]:
             question,
             tuple(sorted(rules)),
         )
-        for pointer, (question, rules) in sorted(asked.items(), key=lambda each: (-len(each[1][1]), each[0]))
+        for pointer, (question, rules) in sorted(questions.items(), key=lambda item: (-len(item[1][1]), item[0]))
     )
 
 

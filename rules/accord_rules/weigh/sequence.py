@@ -77,7 +77,7 @@ def _levels(prints: Sequence[Print], most_k: float) -> tuple[float, ...] | None:
     depends only on which are left to come before it, and never falls when more are (E. L. Lawler, Management Science
     19, 1973, for the greatest of monotone costs under "must come before").
     """
-    left, levels = set(range(len(prints))), [each.hot_c for each in prints]
+    left, levels = set(range(len(prints))), [print_.hot_c for print_ in prints]
     while left:
         under = {prints[index].over for index in left}
         last = None
@@ -96,7 +96,7 @@ def _levels(prints: Sequence[Print], most_k: float) -> tuple[float, ...] | None:
 def _level(prints: Sequence[Print], index: int, before: Iterable[int]) -> float:
     """The hottest spot a pressing may have when these come before it; minus infinity if that is too little for it."""
     mine = prints[index]
-    borne_c = min((prints[each].bears_c for each in before if each in mine.heats), default=inf)
+    borne_c = min((prints[other].bears_c for other in before if other in mine.heats), default=inf)
     if mine.hot_c <= borne_c:
         return mine.hot_c
     return borne_c if mine.least_c <= borne_c else -inf
@@ -109,9 +109,9 @@ def _lowering(wished: Print, level_c: float) -> float:
 
 def _must_come_before(prints: Sequence[Print], heat_c: Sequence[float]) -> list[set[int]]:
     """For each decoration, those that must be pressed before it: what lies under it, and what would harm it."""
-    before = [{each.over} if each.over is not None else set() for each in prints]
-    for index, each in enumerate(prints):
-        for other in each.heats:
+    before = [{print_.over} if print_.over is not None else set() for print_ in prints]
+    for index, print_ in enumerate(prints):
+        for other in print_.heats:
             if heat_c[index] > prints[other].bears_c:
                 before[other].add(index)
     return before
@@ -133,7 +133,7 @@ def conflicts(prints: Sequence[Print]) -> tuple[tuple[int, ...], ...]:
     Where all are pressed with the least heat, who must come before whom is fixed; a set has no order if it holds a
     ring, so the smallest sets are the shortest rings.
     """
-    before = _must_come_before(prints, [each.least_c for each in prints])
+    before = _must_come_before(prints, [print_.least_c for print_ in prints])
     rings: dict[frozenset[int], tuple[int, ...]] = {}
     for start in range(len(prints)):
         for ring in _shortest_rings(before, start):
@@ -149,7 +149,12 @@ def _shortest_rings(before: Sequence[set[int]], start: int) -> list[tuple[int, .
         rings = [path for path in paths if start in before[path[-1]]]
         if rings:
             return rings
-        paths = [(*path, each) for path in paths for each in sorted(before[path[-1]] - {*path}) if each > start]
+        paths = [
+            (*path, following)
+            for path in paths
+            for following in sorted(before[path[-1]] - {*path})
+            if following > start
+        ]
     return []
 
 
@@ -167,9 +172,9 @@ def find_sequence(pressings: Sequence[Case]) -> tuple[Sequenced, tuple[Chosen | 
     unchanged = tuple(pressing.chosen for pressing in pressings)
     for least in (_as_chosen, _within_room, _within_window):
         prints = _prints(pressings, least)
-        if (found := arrange(prints)) is not None:
-            lowered = zip(pressings, prints, found.hot_c, strict=True)
-            return Sequenced(found.order, total_s=total_s), tuple(_lowered(*each) for each in lowered)
+        if (arrangement := arrange(prints)) is not None:
+            lowered = zip(pressings, prints, arrangement.hot_c, strict=True)
+            return Sequenced(arrangement.order, total_s=total_s), tuple(_lowered(*triple) for triple in lowered)
     rings = conflicts(prints)
     return Sequenced((), _told(pressings, prints, rings), total_s, rings), unchanged
 
@@ -183,7 +188,7 @@ def _print(pressing: Case, pressings: Sequence[Case], least: Callable[[Case, Cho
     bears_c, over = inf if limit is None else limit, pressing.decoration.over
     if chosen is None or chosen.surface_c is None:
         return Print(-inf, -inf, bears_c, frozenset(), over)
-    heats = frozenset(each.index for each in pressings if each is not pressing and _reaches(pressing, each))
+    heats = frozenset(other.index for other in pressings if other is not pressing and _reaches(pressing, other))
     return Print(_as_chosen(pressing, chosen), least(pressing, chosen), bears_c, heats, over)
 
 
@@ -232,7 +237,9 @@ def _why(pressings: Sequence[Case], prints: Sequence[Print], later: int, earlier
     first, second = pressings[earlier], pressings[later]
     if prints[later].over == earlier:
         return f"{_name(second)} lies on {_name(first)}"
-    heat, bears = (second.show(units.TEMPERATURE, each) for each in (prints[earlier].least_c, prints[later].bears_c))
+    heat, bears = (
+        second.show(units.TEMPERATURE, value_c) for value_c in (prints[earlier].least_c, prints[later].bears_c)
+    )
     return f"pressing {_name(first)} at {heat} or more would harm {_name(second)}, which bears {bears} once applied"
 
 

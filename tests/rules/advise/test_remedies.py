@@ -349,6 +349,26 @@ def test_consent_is_the_advice_and_so_the_first_remedy(authority: Authority, boo
     assert "only then" in remedy.text, "it is not a box to tick"
 
 
+def test_evidence_is_offered_however_its_rule_is_written(authority: Authority, book: Book) -> None:
+    rule = {
+        "level": "blocks",
+        "title": "Silk and wool only on a sample",
+        "about": "item",
+        "when": 'item.protein_share > 0 and not "sample-test" in order.evidence',
+        "because": "The cloth has {item.protein_share} silk or wool.",
+        "fix": "Press a sample first.",
+        "sources": ["common-practice"],
+        "fires": [{"item": {"fibres": {"SE": 100}}}],
+        "silent": [{"item": {"fibres": {"CO": 100}}}],
+    }
+    house = HouseAuthority(authority, read_house({"rules": {"house.silk-on-sample": rule}}))
+    try:
+        remedy = first_remedy(house, order_with(book, item={"fibres": {"SE": 100}}), shop_with(book))
+    finally:
+        house.close()
+    assert pointers(remedy) == {"/evidence": ["sample-test"]}
+
+
 # -- heat ------------------------------------------------------------------------------------------------------------
 
 
