@@ -22,7 +22,7 @@ from accord_rules.governance.changes import (
 from accord_rules.governance.effect import RECORDED, Budget
 from accord_rules.governance.proposal import Approval, Base, GovernanceError
 from accord_rules.infer.engine import EngineError
-from accord_service.api.endpoint import Asked
+from accord_service.api.endpoint import Call
 from accord_service.api.governance_answers import Digests, ProposalStatus, RevisionLine, ShownApproval, ShownProposal
 from accord_service.http.problems import (
     BaseMoved,
@@ -91,11 +91,11 @@ def read_book_changes(changes: tuple[EntryChange, ...]) -> tuple[EntryChange, ..
     return read_changes(changes_document(changes))
 
 
-def steps_of(asked: Asked) -> Steps:
-    most, caller = asked.room.config.replay_most, asked.caller
+def steps_of(call: Call) -> Steps:
+    most, caller = call.room.config.replay_most, call.caller
     return Steps(
-        store=asked.room.store,
-        held=asked.book,
+        store=call.room.store,
+        held=call.book,
         who=caller.key_id,
         role=caller.role,
         shop=caller.shop_id,
@@ -103,10 +103,10 @@ def steps_of(asked: Asked) -> Steps:
     )
 
 
-def taken(asked: Asked, step: Callable[[Steps], Step], answer: Callable[[StoredProposal], Answer]) -> Prepared:
+def taken(call: Call, step: Callable[[Steps], Step], answer: Callable[[StoredProposal], Answer]) -> Prepared:
     """A step as a write that passed its checks; what forbids it is raised as a problem."""
-    with refusals(asked.body.changes if isinstance(asked.body, Proposed) else ()):
-        made = step(steps_of(asked))
+    with refusals(call.body.changes if isinstance(call.body, Proposed) else ()):
+        made = step(steps_of(call))
 
     def commit(remember: Remember) -> Answer:
         return answer(made.commit(lambda stored: remember(answer(stored))))

@@ -16,7 +16,7 @@ from accord_rules.documents.reading import DocumentError, Many, readers_of
 from accord_rules.verdict import LEVELS
 from accord_service.api import examples
 from accord_service.api.answers import ApiIndex
-from accord_service.api.endpoint import Asked, Endpoint, Example, shown
+from accord_service.api.endpoint import Call, Endpoint, Example, shown
 from accord_service.api.room import Room, Snapshot
 from accord_service.api.tags import TAGS
 from accord_service.api.v1 import ENDPOINTS
@@ -290,7 +290,7 @@ def _answers_to_examples(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> 
             yield _word(example), {"summary": example.title, "value": shown(example.answer, snapshot.book)}
             continue
         try:
-            answer = endpoint.run(asked_by(example, endpoint, room, snapshot))
+            answer = endpoint.run(call_of(example, endpoint, room, snapshot))
         except DocumentError as error:
             # The book has moved on from the example; the description must not fail for it.
             details = {"example": example.title, "faults": str(error)}
@@ -300,12 +300,12 @@ def _answers_to_examples(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> 
         yield _word(example), {"summary": example.title, "value": answer.document}
 
 
-def asked_by(example: Example, endpoint: Endpoint, room: Room, snapshot: Snapshot) -> Asked:
+def call_of(example: Example, endpoint: Endpoint, room: Room, snapshot: Snapshot) -> Call:
     """An example as a request of the example shop."""
     document = {} if example.body is None else shown(example.body, snapshot.book)
     body = None if endpoint.takes is None or example.body is None else wire.load(endpoint.takes, document)
     path = example.path(snapshot.book)
-    return Asked(
+    return Call(
         room=room,
         snapshot=snapshot,
         caller=examples.CALLER,

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.answers import LimitEntry
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -17,9 +17,9 @@ from accord_service.http.writing import Answer
     parameters={"name": "name of the limit"},
     examples=(Example("A limit", path=lambda book: {"name": first_of(book, "limits")}),),
 )
-def get_limit(asked: Asked) -> Answer:
+def get_limit(call: Call) -> Answer:
     """Give one limit: its value, which way is stricter, where it comes from and which rules use it."""
-    book, name = asked.book, asked.path["name"]
+    book, name = call.book, call.path["name"]
     if name not in book.documents["limits"]:
         raise NotFound.in_book("limit", "limit", name, book.documents["limits"])
     found = LimitEntry(

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.answers import Rule
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -17,9 +17,9 @@ from accord_service.http.writing import Answer
     parameters={"name": "id of the rule"},
     examples=(Example("A rule", path=lambda book: {"name": first_of(book, "rules")}),),
 )
-def get_rule(asked: Asked) -> Answer:
+def get_rule(call: Call) -> Answer:
     """Give one rule: when it finds something, why, what to do, what it rests on, and orders that show it."""
-    book, name = asked.book, asked.path["name"]
+    book, name = call.book, call.path["name"]
     if name not in book.rules:
         raise NotFound.in_book("rule", "rule", name, book.rules)
     rule = book.rules[name]
