@@ -189,16 +189,16 @@ def refusals(changes: Iterable[EntryChange] = ()) -> Iterator[None]:
         raise FaultyDocument(faults=[fault]) from None
 
 
-def revision_line(found: RevisionRecord) -> RevisionLine:
+def revision_line(record: RevisionRecord) -> RevisionLine:
     """A revision without its book."""
     return RevisionLine(
-        revision=found.number,
-        digest=found.digest,
-        author_id=found.author,
-        approver_ids=found.approvers,
-        reason=found.reason,
-        proposal_id=found.proposal,
-        published_at=instant(found.at),
+        revision=record.number,
+        digest=record.digest,
+        author_id=record.author,
+        approver_ids=record.approvers,
+        reason=record.reason,
+        proposal_id=record.proposal,
+        published_at=instant(record.at),
     )
 
 
@@ -207,7 +207,7 @@ def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str
     sees_all = caller.role in SEES_ALL
 
     def seen(flips: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        return [each for each in flips if sees_all or each["source"] != RECORDED or each["shop_id"] == caller.shop_id]
+        return [flip for flip in flips if sees_all or flip["source"] != RECORDED or flip["shop_id"] == caller.shop_id]
 
     shown = {name: seen(value) if name in ("counts", "flips", "witnesses") else value for name, value in effect.items()}
     left_out = len(shown["flips"]) < len(effect["flips"])

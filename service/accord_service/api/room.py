@@ -204,9 +204,9 @@ class Room:
 
     def caller(self, token: str, snapshot: Snapshot) -> Caller | None:
         """Whoever holds the token. A key that was issued a moment ago is looked up in the store."""
-        found = snapshot.directory.caller(token)
-        if found is not None or snapshot.basis == "held":
-            return found
+        caller = snapshot.directory.caller(token)
+        if caller is not None or snapshot.basis == "held":
+            return caller
         try:
             if self.store.keys.by_token(token) is None:
                 return None

@@ -33,5 +33,7 @@ def index(room: Room) -> ApiIndex:
         code_digest=code_digest(),
         features=FEATURES if room.config.cors_origins else ALWAYS,
         links=LINKS,
-        operations=tuple(IndexedOperation(each.operation_id, each.method, each.path) for each in ENDPOINTS),
+        operations=tuple(
+            IndexedOperation(endpoint.operation_id, endpoint.method, endpoint.path) for endpoint in ENDPOINTS
+        ),
     )

@@ -62,8 +62,9 @@ def next_address(address: str, cursor: str | None, query: PageQuery, filters: Ma
     """Where the next page is, relative to the service; None on the last."""
     if cursor is None:
         return None
-    kept = {name: value for name, value in filters.items() if value is not None}
-    return f"{address}?{urlencode({**kept, 'cursor': cursor, 'limit': query.limit})}"
+    parameters = {name: value for name, value in filters.items() if value is not None}
+    parameters |= {"cursor": cursor, "limit": query.limit}
+    return f"{address}?{urlencode(parameters)}"
 
 
 def number_in(query: PageQuery, least: int) -> int | None:

@@ -481,10 +481,12 @@ def _told(faults: tuple[Fault, ...], where: str) -> str:
     return first if len(faults) == 1 else f"{len(faults)} faults, the first at {first}"
 
 
-PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType({each.slug: each for each in Problem.__subclasses__()})
+PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
+    {problem.slug: problem for problem in Problem.__subclasses__()}
+)
 # The first of each status stands for it where nothing says more.
 BY_STATUS: Mapping[int, type[Problem]] = MappingProxyType(
-    {each.status: each for each in reversed(tuple(PROBLEMS.values()))}
+    {problem.status: problem for problem in reversed(tuple(PROBLEMS.values()))}
 )
 
 

@@ -30,7 +30,7 @@ def delete_key(call: Call) -> Prepared:
     """
     keys, record, now_s = call.room.store.keys, key_at(call), call.room.now_s
     if record.role == "admin":
-        living = {each.id for each in keys.list() if each.role == "admin" and _holds(each, now_s)}
+        living = {key.id for key in keys.list() if key.role == "admin" and _holds(key, now_s)}
         if living == {record.id}:
             raise AlreadyThere("This is the last admin's key: issue another before you revoke it.")
 

@@ -31,5 +31,5 @@ def get_audit(call: Call) -> Answer:
         raise StoreBroken(f"after entry {after} the audit holds what is no entry: {error}") from None
     more = bool(entries) and entries[-1].seq < head.seq
     following = next_address("/v1/audit", str(entries[-1].seq) if more else None, query)
-    shown = Audit(AuditHead(head.seq, head.hash), tuple(AuditEntry(**each.document()) for each in entries), following)
+    shown = Audit(AuditHead(head.seq, head.hash), tuple(AuditEntry(**entry.document()) for entry in entries), following)
     return Answer(shown.document())

@@ -34,6 +34,6 @@ def get_catalogue_entry(call: Call) -> Answer:
         raise NotFound.in_book("entry", f"entry in {kind}", name, book.documents[kind])
     entry = entry_of(book.documents, kind, name)
     outcomes = shown(call.room.tally.counts, entry["family"]) if kind in WITH_OUTCOMES else None
-    found = CatalogueEntry(book.revision, book.digest, kind=kind, id=name, entry=entry, outcomes=outcomes)
+    catalogue_entry = CatalogueEntry(book.revision, book.digest, kind=kind, id=name, entry=entry, outcomes=outcomes)
     # Reports come in whatever the revision, so an answer with them is not one for good.
-    return Answer(found.document(), headers={} if outcomes is None else {"Cache-Control": REVALIDATED})
+    return Answer(catalogue_entry.document(), headers={} if outcomes is None else {"Cache-Control": REVALIDATED})

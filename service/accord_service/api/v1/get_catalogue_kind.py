@@ -26,6 +26,6 @@ def get_catalogue_kind(call: Call) -> Answer:
     if kind not in KINDS:
         raise NotFound.in_book("kind", "kind of entry", kind, KINDS)
     page = page_of(book.documents[kind], call.query, f"/v1/catalogue/{kind}", call.kept_filters)
-    entries = tuple(ListedEntry(each, entry_of(book.documents, kind, each)) for each in page.items)
-    found = CatalogueKind(book.revision, book.digest, kind=kind, entries=entries, next=page.next)
-    return Answer(found.document())
+    entries = tuple(ListedEntry(name, entry_of(book.documents, kind, name)) for name in page.items)
+    kind_page = CatalogueKind(book.revision, book.digest, kind=kind, entries=entries, next=page.next)
+    return Answer(kind_page.document())

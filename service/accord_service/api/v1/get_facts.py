@@ -15,5 +15,5 @@ def get_facts(call: Call) -> Answer:
     """
     book, facts = call.book, Glossary(call.book)
     page = page_of(facts, call.query, "/v1/facts", call.kept_filters)
-    entries = tuple(facts[each] for each in page.items)
+    entries = tuple(facts[name] for name in page.items)
     return Answer(Facts(book.revision, book.digest, entries=entries, next=page.next).document())

@@ -38,7 +38,7 @@ def get_keys(call: Call) -> Answer:
     shop = call.query.shop_id
     if call.caller.role != "admin":
         shop = own_only(call, shop or call.caller.shop_id)
-    keys = {each.id: each for each in call.room.store.keys.list(shop)}
+    keys = {record.id: record for record in call.room.store.keys.list(shop)}
     page = page_of(keys, call.query, "/v1/keys", {"shop_id": call.query.shop_id})
     last_used = call.room.store.keys.last_used(page.items)
     shown = tuple(shown_key(keys[id_], last_used.get(id_)) for id_ in page.items)

@@ -22,11 +22,11 @@ def get_limit(call: Call) -> Answer:
     book, name = call.book, call.path["name"]
     if name not in book.documents["limits"]:
         raise NotFound.in_book("limit", "limit", name, book.documents["limits"])
-    found = LimitEntry(
+    limit_entry = LimitEntry(
         book.revision,
         book.digest,
         id=name,
         entry=book.documents["limits"][name],
         rules=tuple(sorted(rule.id for rule in book.rules.values() if name in rule.limits)),
     )
-    return Answer(found.document())
+    return Answer(limit_entry.document())

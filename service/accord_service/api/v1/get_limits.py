@@ -12,5 +12,5 @@ def get_limits(call: Call) -> Answer:
     book = call.book
     limits = book.documents["limits"]
     page = page_of(limits, call.query, "/v1/limits", call.kept_filters)
-    entries = tuple(ListedLimit(each, limits[each]) for each in page.items)
+    entries = tuple(ListedLimit(name, limits[name]) for name in page.items)
     return Answer(Limits(book.revision, book.digest, entries=entries, next=page.next).document())

@@ -23,7 +23,7 @@ def get_proposal_effect(call: Call) -> Answer:
 
     Stewards see every shop's flips, since they answer for all; others see their own shop's and those at edges.
     """
-    kept = get(call.room.store, call.path["proposal_id"])
-    if kept.effect is None or kept.proposal.shown is None:
-        raise NotFound(f"Proposal {kept.proposal.id} has not been opened yet, so nothing shows its effect.")
-    return Answer(effect_for(call.caller, kept.proposal.id, kept.proposal.shown.replay_digest, kept.effect))
+    stored = get(call.room.store, call.path["proposal_id"])
+    if stored.effect is None or stored.proposal.shown is None:
+        raise NotFound(f"Proposal {stored.proposal.id} has not been opened yet, so nothing shows its effect.")
+    return Answer(effect_for(call.caller, stored.proposal.id, stored.proposal.shown.replay_digest, stored.effect))

@@ -25,7 +25,7 @@ def get_proposals(call: Call) -> Answer:
     store, query = call.room.store, call.query
     with bad_cursor():
         page = store.proposals.list(query.state, query.cursor, query.limit)
-    found = standing(store, map(StoredProposal.of, page.items))
-    entries = tuple(shown_proposal(each) for each in found if query.state in (None, each.proposal.state))
+    proposals = standing(store, map(StoredProposal.of, page.items))
+    entries = tuple(shown_proposal(stored) for stored in proposals if query.state in (None, stored.proposal.state))
     following = next_address("/v1/proposals", page.next, query, {"state": query.state})
     return Answer(Proposals(entries, following).document())

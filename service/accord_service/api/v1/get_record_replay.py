@@ -36,11 +36,11 @@ def get_record_replay(call: Call) -> Answer:
             then = stack.enter_context(call.room.older(record.revision)).authority
         except NotFound:
             then = None
-        found = replay(record, then, Present(call.snapshot.edition.authority, call.shop, house))
+        replayed = replay(record, then, Present(call.snapshot.edition.authority, call.shop, house))
     document = {
         "record_id": record.record_id,
         "recorded_revision": record.revision,
         "revision": call.book.revision,
-        **found.document(),
+        **replayed.document(),
     }
     return Answer(document)

@@ -30,6 +30,6 @@ class RevisionQuery:
 def get_revision(call: Call) -> Answer:
     """Give one revision: digest, author, approvers, reason and time; with ``documents`` the whole book."""
     number = number_in(call.path["revision"])
-    found = revision(call.room.store, number)
-    documents = found.documents if call.query.documents else None
-    return Answer(Revision(revision_line(found), documents).document())
+    record = revision(call.room.store, number)
+    documents = record.documents if call.query.documents else None
+    return Answer(Revision(revision_line(record), documents).document())

@@ -22,8 +22,8 @@ from accord_service.steps.proposals import revision
 def get_revision_changes(call: Call) -> Answer:
     """Say what a revision changed of the one before, entry by entry."""
     number = number_in(call.path["revision"])
-    found = revision(call.room.store, number)
-    before = found if number == 1 else revision(call.room.store, number - 1)
+    record = revision(call.room.store, number)
+    before = record if number == 1 else revision(call.room.store, number - 1)
     with refusals():
-        changes = difference(before.documents, found.documents)
-    return Answer(RevisionChanges(number, found.digest, changes).document())
+        changes = difference(before.documents, record.documents)
+    return Answer(RevisionChanges(number, record.digest, changes).document())

@@ -14,6 +14,6 @@ def get_revisions(call: Call) -> Answer:
     head = call.room.store.revisions.head().number
     newest = min(head, (number_in(call.query, 1) or head + 1) - 1)
     oldest = max(newest - call.query.limit + 1, 1)
-    entries = tuple(revision_line(revision(call.room.store, each)) for each in range(newest, oldest - 1, -1))
+    entries = tuple(revision_line(revision(call.room.store, number)) for number in range(newest, oldest - 1, -1))
     following = next_address("/v1/revisions", str(oldest) if oldest > 1 else None, call.query)
     return Answer(Revisions(head, entries, following).document())

@@ -23,7 +23,7 @@ def get_rule(call: Call) -> Answer:
     if name not in book.rules:
         raise NotFound.in_book("rule", "rule", name, book.rules)
     rule = book.rules[name]
-    found = Rule(
+    rule_entry = Rule(
         book.revision,
         book.digest,
         id=rule.id,
@@ -33,4 +33,4 @@ def get_rule(call: Call) -> Answer:
         sources=rule.sources,
         entry=book.documents["rules"][name],
     )
-    return Answer(found.document())
+    return Answer(rule_entry.document())

@@ -28,11 +28,11 @@ def get_rules(call: Call) -> Answer:
         message, refused = f"{query.topic!r} is not a topic of the book", query.topic
         raise BadQuery(faults=[Fault("/topic", message, tuple(topics), code="not-in-book", refused=refused)])
     wanted = [
-        each
-        for each, rule in book.rules.items()
+        name
+        for name, rule in book.rules.items()
         if query.topic in (None, rule.topic) and query.level in (None, rule.level)
     ]
     page = page_of(wanted, query, "/v1/rules", {**call.kept_filters, "topic": query.topic, "level": query.level})
-    rules = [book.rules[each] for each in page.items]
+    rules = [book.rules[name] for name in page.items]
     entries = tuple(ListedRule(rule.id, rule.topic, rule.level, rule.title) for rule in rules)
     return Answer(Rules(book.revision, book.digest, entries=entries, next=page.next).document())

@@ -25,7 +25,7 @@ def get_shop_status(call: Call) -> Answer:
     """Say what the own shop's probe readings come to, in which units it reads, and what this key may do."""
     record = own_record(call)
     shop = KnownShop(record, call.own.house).shop
-    found = ShopStatus(
+    status = ShopStatus(
         shop_id=record.id,
         version=record.version,
         changed_at=instant(record.changed_at),
@@ -35,7 +35,7 @@ def get_shop_status(call: Call) -> Answer:
         role=call.caller.role,
         key_id=call.caller.key_id,
     )
-    return Answer(found.document())
+    return Answer(status.document())
 
 
 def _house(call: Call) -> HouseVersion:

@@ -19,10 +19,10 @@ from accord_service.run.times import instant
 )
 def get_shops(call: Call) -> Answer:
     """List the shops of the collective, page by page."""
-    shops = {each.id: each for each in call.room.store.shops.list()}
+    shops = {record.id: record for record in call.room.store.shops.list()}
     page = page_of(shops, call.query, "/v1/shops")
     entries = tuple(
-        ListedShop(each.id, each.document["name"], each.version, instant(each.changed_at))
-        for each in map(shops.__getitem__, page.items)
+        ListedShop(record.id, record.document["name"], record.version, instant(record.changed_at))
+        for record in map(shops.__getitem__, page.items)
     )
     return Answer(Shops(entries, page.next).document())

@@ -22,12 +22,12 @@ def get_source(call: Call) -> Answer:
     book, name = call.book, call.path["name"]
     if name not in book.documents["sources"]:
         raise NotFound.in_book("source", "source", name, book.documents["sources"])
-    found = SourceEntry(
+    source_entry = SourceEntry(
         book.revision,
         book.digest,
         id=name,
         entry=book.documents["sources"][name],
-        rules=tuple(sorted(each for each, rule in book.rules.items() if name in rule.sources)),
-        limits=tuple(sorted(each for each, limit in book.limits.items() if name in limit.sources)),
+        rules=tuple(sorted(id_ for id_, rule in book.rules.items() if name in rule.sources)),
+        limits=tuple(sorted(id_ for id_, limit in book.limits.items() if name in limit.sources)),
     )
-    return Answer(found.document())
+    return Answer(source_entry.document())

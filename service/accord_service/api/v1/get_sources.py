@@ -12,5 +12,5 @@ def get_sources(call: Call) -> Answer:
     book = call.book
     sources = book.documents["sources"]
     page = page_of(sources, call.query, "/v1/sources", call.kept_filters)
-    entries = tuple(ListedSource(each, sources[each]) for each in page.items)
+    entries = tuple(ListedSource(name, sources[name]) for name in page.items)
     return Answer(Sources(book.revision, book.digest, entries=entries, next=page.next).document())
