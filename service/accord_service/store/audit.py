@@ -44,7 +44,6 @@ class Event(StrEnum):
     RECORD_REFERENCE_DELETED = "record.reference-deleted"
     RECORDS_EXPIRED = "records.expired"
     OUTCOME_REPORTED = "outcome.reported"
-    ANSWER_REMEMBERED = "answer.remembered"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +51,7 @@ class UnsealedEntry:
     """What a commit says about itself. ``actor_id``: the id of a key, or a part of the program; ``subject_id``: of what
     it was done to, as the API calls it; None where that is more than one.
 
-    Nothing personal belongs in here: entries are never masked.
+    Nothing personal belongs in here: entries are for ever.
     """
 
     actor_id: str
