@@ -64,7 +64,6 @@ from accord_service.http.writing import (
     IDEMPOTENCY_KEY,
     IF_MATCH,
     Answer,
-    Overtaken,
     Prepared,
     Repeatable,
     etag,
@@ -73,6 +72,7 @@ from accord_service.http.writing import (
     request_digest,
 )
 from accord_service.run.times import instant
+from accord_service.steps.proposals import Overtaken
 from accord_service.steps.shops import Caller, KnownShop
 from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StillRunning, StoreAway, StoreBroken
 

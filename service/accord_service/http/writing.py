@@ -34,14 +34,6 @@ _ETAG = r'(?:W/)?"[!#-~\x80-\xff]*"'
 _IF_MATCH = re.compile(rf"\*|(?:,[ \t]*)*{_ETAG}(?:[ \t]*,(?:[ \t]*{_ETAG})?)*")
 
 
-class Overtaken(Conflict):
-    """A conflict that can say, in a sentence, who or what came first."""
-
-    def __init__(self, sentence: str, conflict: Conflict) -> None:
-        super().__init__(conflict.key, conflict.expected, conflict.actual)
-        self.sentence = sentence
-
-
 @dataclass(frozen=True, slots=True)
 class Answer:
     """``version``: that of the document answered with, or, where that is a ``part``, of the whole it is part of.

@@ -38,7 +38,7 @@ class Conflict(StoreError):
 
 
 class AllReported(Conflict):
-    """A decoration's pieces are all reported: ``actual`` of the ``expected`` that its order has. Nothing was written."""
+    """All of a decoration's pieces are reported: ``actual`` of the ``expected`` that its order has. Nothing was written."""
 
 
 class NotThere(StoreError):

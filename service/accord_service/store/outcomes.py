@@ -7,7 +7,6 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import unquote
 
 from accord_rules.governance.outcomes import Cell
 from accord_service.store import names
@@ -146,7 +145,7 @@ class OutcomeStore:
     def counts(self) -> tuple[CellCount, ...]:
         """The counts of every cell that has any."""
         members = [member.decode() for member in self._connection.ask("ZRANGE", names.CELLS, 0, -1)]
-        cells = [Cell(*(unquote(part) for part in member.split("/"))) for member in members]
+        cells = [Cell(*names.parts(member)) for member in members]
         documents = self._committer.get_all([_cell_key(cell) for cell in cells])
         return tuple(
             CellCount(cell, versioned.document["good"], versioned.document["failures"])
