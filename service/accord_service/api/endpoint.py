@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import logging
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from types import MappingProxyType
@@ -28,12 +26,12 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.names import unknown_in
 from accord_service.api.request import note, timed
 from accord_service.api.room import Room, Snapshot, room
+from accord_service.api.store_problems import store_problems
 from accord_service.api.tags import OF_ORDERS, require_tag
 from accord_service.http import roles, wire
 from accord_service.http.body import json_of
 from accord_service.http.coding import unpacked
 from accord_service.http.problems import (
-    AllPiecesReported,
     AlreadyThere,
     BadHeader,
     BadQuery,
@@ -54,7 +52,6 @@ from accord_service.http.problems import (
     RequestTooSlow,
     RoleNotAllowed,
     ShopDoesNotFit,
-    SomebodyWasFaster,
     StillUnderWay,
     StoreUnavailable,
     WrongMediaType,
@@ -72,11 +69,8 @@ from accord_service.http.writing import (
     request_digest,
 )
 from accord_service.run.times import instant
-from accord_service.steps.proposals import Overtaken
 from accord_service.steps.shops import Caller, KnownShop
-from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StillRunning, StoreAway, StoreBroken
 
-logger = logging.getLogger(__name__)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
@@ -232,8 +226,8 @@ class Endpoint:
             _OF_WRITES if self.writes else (),
             () if not self.writes else (ChangedMeanwhile, IfMatchNeeded) if self.replaces else (AlreadyThere,),
         )
-        each_once = dict.fromkeys(problem for group in groups for problem in group)
-        return tuple(sorted(each_once, key=lambda problem: (problem.status, problem.slug)))
+        distinct = {problem for group in groups for problem in group}
+        return tuple(sorted(distinct, key=lambda problem: (problem.status, problem.slug)))
 
     def view(self, **path: str) -> Response:
         if self.deprecation is not None:
@@ -242,10 +236,10 @@ class Endpoint:
             caller = self._caller(snapshot)
             if self.judges and snapshot.edition.failed:
                 raise NotReady()
-            with timed("read"), _store_problems(self):
+            with timed("read"), store_problems(replaces=self.replaces is not None):
                 call = self._call(snapshot, caller, path)
             try:
-                with timed("answer"), _store_problems(self):
+                with timed("answer"), store_problems(replaces=self.replaces is not None):
                     answer = self._answer(call)
             except DocumentError as error:
                 raise FaultyDocument(faults=error.faults) from None
@@ -322,16 +316,16 @@ class Endpoint:
     def _written(self, answer: Answer, call: Call, *, preview: bool) -> Response:
         snapshot = call.snapshot
         with timed("write"):
-            # What is kept comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
-            kept = self.writes or answer.version is not None
-            response = Response(dump(answer.document, kept), status=answer.status, mimetype="application/json")
+            # What is stored comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
+            is_stored = self.writes or answer.version is not None
+            response = Response(dump(answer.document, is_stored), status=answer.status, mimetype="application/json")
         response.headers.extend(dict(answer.headers))
         held = snapshot.basis == "held"
         if (caching := self._caching(call)) is not None:
             response.headers.setdefault("Cache-Control", caching)
         response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
         if self.method == "GET":
-            return remembered(response, answer)
+            return tagged(response, answer)
         if (self.replaces or answer.version is not None) and not preview:
             response.set_etag(etag(answer, response.get_data()))
         return response
@@ -355,37 +349,6 @@ def _if_match() -> str | None:
     return unpacked(request.headers.get(IF_MATCH))
 
 
-@contextmanager
-def _store_problems(endpoint: Endpoint) -> Iterator[None]:
-    """The store's errors as problems."""
-    try:
-        yield
-    except StoreAway as error:
-        raise StoreUnavailable(_capitalised(error), headers={"Retry-After": "1"}) from None
-    except StoreBroken as error:
-        logger.error("the store can't be used: %s", error)
-        raise StoreUnavailable("The store can't be used; whoever runs the service must look at it.") from None
-    except KeyReused:
-        raise KeyUsedBefore() from None
-    except StillRunning:
-        raise StillUnderWay(headers={"Retry-After": "1"}) from None
-    except NotThere as error:
-        raise NotFound(_capitalised(error)) from None
-    except Overtaken as error:
-        raise SomebodyWasFaster(error.sentence) from None
-    except AllReported as error:
-        raise AllPiecesReported(quantity=error.expected, reported=error.actual) from None
-    except Conflict as error:
-        if endpoint.replaces:
-            raise ChangedMeanwhile(f"You saw version {error.expected}; it is at version {error.actual} now.") from None
-        raise AlreadyThere() from None
-
-
-def _capitalised(error: Exception) -> str:
-    text = str(error)
-    return f"{text[:1].upper()}{text[1:]}"
-
-
 @dataclass(frozen=True, slots=True)
 class NoQuery:
     """An endpoint without query parameters; whatever is given is refused by name."""
@@ -400,7 +363,7 @@ def dump(document: Mapping[str, Any], sort: bool = False) -> bytes:
     return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=sort).encode()
 
 
-def remembered(response: Response, answer: Answer) -> Response:
+def tagged(response: Response, answer: Answer) -> Response:
     """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); ``http.coding`` answers 304."""
     response.set_etag(etag(answer, response.get_data()))
     response.headers.setdefault("Cache-Control", REVALIDATED)

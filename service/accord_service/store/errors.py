@@ -38,7 +38,10 @@ class Conflict(StoreError):
 
 
 class AllReported(Conflict):
-    """All of a decoration's pieces are reported: ``actual`` of the ``expected`` that its order has. Nothing was written."""
+    """A decoration's pieces are all reported: ``actual`` of the ``expected`` that its order has.
+
+    Nothing was written.
+    """
 
 
 class NotThere(StoreError):
