@@ -37,7 +37,7 @@ from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
 from accord_service.steps.proposals import Step, Steps, StoredProposal
 from accord_service.steps.shops import Caller
-from accord_service.store import RevisionRecord
+from accord_service.store import RevisionRecord, number_of
 
 REASON_MOST = 2000
 SEES_ALL = ("steward", "admin")
@@ -79,11 +79,13 @@ class Reason:
     reason: str = required(Text(REASON_MOST, lines=True), "why")
 
 
-def number_in(text: str) -> int:
-    """A revision's number in an address. Raises NotFound."""
-    if not (text.isascii() and text.isdecimal() and 1 <= len(text) <= 9 and not text.startswith("0")):
+def revision_in(call: Call) -> int:
+    """The number of the revision that the address names. Raises NotFound."""
+    text = call.path["revision"]
+    number = number_of(text)
+    if number is None:
         raise NotFound(f"There is no revision {text!r}: revisions are numbered from 1.")
-    return int(text)
+    return number
 
 
 def read_book_changes(changes: tuple[EntryChange, ...]) -> tuple[EntryChange, ...]:

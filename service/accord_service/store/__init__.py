@@ -17,7 +17,7 @@ from accord_service.store.errors import (
     WriteRefused,
 )
 from accord_service.store.idempotency import RememberedAnswer
-from accord_service.store.index import Page
+from accord_service.store.index import Page, number_of
 from accord_service.store.keys import USED_EVERY_S, KeyRecord, KeyRing, NewKey
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
@@ -64,5 +64,6 @@ __all__ = [
     "UnsealedEntry",
     "Watched",
     "WriteRefused",
+    "number_of",
     "without_reference",
 ]

@@ -23,7 +23,7 @@ def get_audit(call: Call) -> Answer:
     Whoever reads all of it can check the chain: ``accord audit verify`` does.
     """
     audit, query = call.room.store.audit, call.query
-    after = number_in(query, 1) or 0
+    after = number_in(query) or 0
     head = audit.head()
     try:
         entries = audit.entries(after, query.limit)

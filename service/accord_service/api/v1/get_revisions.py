@@ -12,7 +12,7 @@ from accord_service.steps.proposals import revision
 def get_revisions(call: Call) -> Answer:
     """List the revisions of the book, newest first."""
     head = call.room.store.revisions.head().number
-    newest = min(head, (number_in(call.query, 1) or head + 1) - 1)
+    newest = min(head, (number_in(call.query) or head + 1) - 1)
     oldest = max(newest - call.query.limit + 1, 1)
     entries = tuple(revision_line(revision(call.room.store, number)) for number in range(newest, oldest - 1, -1))
     following = next_address("/v1/revisions", str(oldest) if oldest > 1 else None, call.query)
