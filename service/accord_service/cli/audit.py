@@ -35,14 +35,19 @@ def verify(
     context.exit(WHOLE if is_whole else BROKEN)
 
 
-def broken_at(entries: Iterable[SealedEntry], end: tuple[int, str] | None = None) -> int | None:
-    """The number of the first entry that does not follow the one before; None where all do, up to ``end``."""
+def broken_at(entries: Iterable[SealedEntry], end: ChainHead | None = None) -> int | None:
+    """The number of the first entry that does not follow the one before, or is not the ``end`` that its number is of.
+
+    None where all do, up to ``end`` and beyond: entries may have been added since that was read.
+    """
     reached = ChainHead()
     for entry in entries:
         if not entry.follows(reached):
             return reached.seq + 1
         reached = ChainHead(entry.seq, entry.hash)
-    if end is not None and reached.seq < end[0]:
+        if end is not None and reached.seq == end.seq and reached != end:
+            return end.seq
+    if end is not None and reached.seq < end.seq:
         return reached.seq + 1
     return None
 
@@ -71,7 +76,7 @@ def _from_service(url: str | None, token: str | None, allow_insecure: bool) -> t
         entries = [SealedEntry(**document) for document in documents]
     except TypeError as error:
         raise Failure(f"The service lists what is no audit entry: {error}.") from None
-    broken = broken_at(entries, (head["seq"], head["hash"]))
+    broken = broken_at(entries, ChainHead(head["seq"], head["hash"]))
     last = entries[-1] if entries else None
     return _report(last.seq if last else 0, last.hash if last else "", broken), broken is None
 
