@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import click
 
 from accord_service.cli.answerers import Failure, put_to, service_named
-from accord_service.store import ChainHead, SealedEntry, Store, StoreError
+from accord_service.store import ChainHead, SealedEntry, Store, StoreError, broken_at
 
 WHOLE, BROKEN = 0, 1
 TIMEOUT_S = 10.0
@@ -33,23 +31,6 @@ def verify(
     report, is_whole = _in_store(store_url) if store_url else _from_service(url, token, allow_insecure)
     click.echo(report)
     context.exit(WHOLE if is_whole else BROKEN)
-
-
-def broken_at(entries: Iterable[SealedEntry], end: ChainHead | None = None) -> int | None:
-    """The number of the first entry that does not follow the one before, or is not the ``end`` that its number is of.
-
-    None where all do, up to ``end`` and beyond: entries may have been added since that was read.
-    """
-    reached = ChainHead()
-    for entry in entries:
-        if not entry.follows(reached):
-            return reached.seq + 1
-        reached = ChainHead(entry.seq, entry.hash)
-        if end is not None and reached.seq == end.seq and reached != end:
-            return end.seq
-    if end is not None and reached.seq < end.seq:
-        return reached.seq + 1
-    return None
 
 
 def _in_store(url: str) -> tuple[str, bool]:

@@ -1,7 +1,7 @@
 """Where everything is kept. The only room that knows the Redis protocol; see README.md for what it offers."""
 
 from accord_rules.governance.outcomes import Cell
-from accord_service.store.audit import AuditLog, ChainHead, Event, SealedEntry, UnsealedEntry
+from accord_service.store.audit import AuditLog, ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
 from accord_service.store.commit import ABSENT, Transaction
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
@@ -64,6 +64,7 @@ __all__ = [
     "UnsealedEntry",
     "Watched",
     "WriteRefused",
+    "broken_at",
     "number_of",
     "without_reference",
 ]

@@ -11,9 +11,8 @@ import pytest
 from click.testing import CliRunner
 from flask.testing import FlaskClient
 
-from accord_service.cli.audit import broken_at
 from accord_service.cli.main import main
-from accord_service.store import ChainHead, Event, SealedEntry, UnsealedEntry
+from accord_service.store import ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
 from accord_service.store.audit import seal
 from accord_service.store.connection import connect
 
