@@ -56,7 +56,8 @@ def post_record_outcomes(call: Call) -> Prepared:
     catalogue and move plans up or down in recommend, without ever hiding one; poor ones draft a proposal for the
     stewards, once. All keys of a shop together report at most as many pieces for each decoration of a record as the
     order's quantity, one where it says none. A piece of a rejected order says nothing of what the book allows, so a
-    report on it is refused: record the order as it was pressed.
+    report on it is refused: record the order as it was pressed. A repetition under the same Idempotency-Key does not
+    name the proposal, which is drafted once the report is kept.
     """
     record, body = record_at(call), call.body
     if record.answer["verdict"] == "rejected":
