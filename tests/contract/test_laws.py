@@ -1,7 +1,7 @@
 """What holds of every endpoint, found from what is declared: a new one is held to it without being named here.
 
-That lists page whole is in ``tests/service/test_paging.py``, that no change is lost in ``test_replacing.py`` beside it;
-both find their endpoints in the same way.
+That lists page whole is in ``tests/service/http/test_paging.py``, that no change is lost in
+``tests/service/api/test_replacing.py``; both find their endpoints in the same way.
 """
 
 from __future__ import annotations

@@ -513,10 +513,16 @@ class TestOutcomes:
             stores[0].outcomes.add(another, {}, **one, cell=CELL, failure=None, who="t")
 
 
+def _remember(store: Store, key: str, response: Any) -> None:
+    """A write of north's under a key, with its answer, in one commit."""
+    answer = store.idempotency.remembering("north", key, "d", response)
+    store.proposals.create({}, author="t", state="draft", also=lambda record: answer)
+
+
 class TestIdempotency:
     def test_an_answer_comes_back_for_a_day(self, store: Store, raw: Any) -> None:
         assert store.idempotency.recall("north", "k", "d") is None
-        store.idempotency.remember("north", "k", "d", {"status": 201}, who="t")
+        _remember(store, "k", {"status": 201})
         remembered = store.idempotency.recall("north", "k", "d")
         assert remembered is not None
         assert remembered.response == {"status": 201}
@@ -551,16 +557,16 @@ class TestIdempotency:
 
     def test_keys_are_a_caller_s_own_and_may_hold_anything(self, store: Store) -> None:
         odd = "k\r\n*{}\udcff" + "x" * 5000
-        store.idempotency.remember("north", odd, "d", 1, who="t")
+        _remember(store, odd, 1)
         assert store.idempotency.recall("north", odd, "d") is not None
         assert store.idempotency.recall("south", odd, "d") is None
 
     def test_another_request_under_the_same_key_is_refused(self, store: Store) -> None:
-        store.idempotency.remember("north", "k", "d", 1, who="t")
+        _remember(store, "k", 1)
         with pytest.raises(KeyReused):
             store.idempotency.recall("north", "k", "e")
         with pytest.raises(Conflict):
-            store.idempotency.remember("north", "k", "d", 2, who="t")
+            _remember(store, "k", 2)
 
     def test_of_two_at_once_one_is_done(self, open_store: Opener) -> None:
         stores = [open_store() for _ in range(2)]

@@ -1,6 +1,6 @@
 """One decorator ties together what an endpoint is: address, shapes, statuses and who may call it.
 
-The function it decorates takes an :class:`Asked` and gives an :class:`Answer`, or, for writes, what :class:`Prepared`
+The function it decorates takes an :class:`Call` and gives an :class:`Answer`, or, for writes, what :class:`Prepared`
 says; it never touches Flask. The same declaration makes the route here and the description in ``openapi``.
 """
 
@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import logging
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from types import MappingProxyType
@@ -28,12 +26,12 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.names import unknown_in
 from accord_service.api.request import note, timed
 from accord_service.api.room import Room, Snapshot, room
+from accord_service.api.store_problems import store_problems
 from accord_service.api.tags import OF_ORDERS, require_tag
 from accord_service.http import roles, wire
 from accord_service.http.body import json_of
 from accord_service.http.coding import unpacked
 from accord_service.http.problems import (
-    AllPiecesReported,
     AlreadyThere,
     BadHeader,
     BadQuery,
@@ -54,7 +52,6 @@ from accord_service.http.problems import (
     RequestTooSlow,
     RoleNotAllowed,
     ShopDoesNotFit,
-    SomebodyWasFaster,
     StillUnderWay,
     StoreUnavailable,
     WrongMediaType,
@@ -64,7 +61,6 @@ from accord_service.http.writing import (
     IDEMPOTENCY_KEY,
     IF_MATCH,
     Answer,
-    Overtaken,
     Prepared,
     Repeatable,
     etag,
@@ -74,9 +70,7 @@ from accord_service.http.writing import (
 )
 from accord_service.run.times import instant
 from accord_service.steps.shops import Caller, KnownShop
-from accord_service.store import AllReported, Conflict, KeyReused, NotThere, StillRunning, StoreAway, StoreBroken
 
-logger = logging.getLogger(__name__)
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
@@ -98,7 +92,7 @@ _OF_WRITES = (BadHeader, StillUnderWay, KeyUsedBefore)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class Call:
     """A request as an endpoint sees it: ``body`` and ``query`` are the dataclasses it declared.
 
     ``document`` is the body as it was sent; ``if_match`` what that header names, and ``version`` the version of what it
@@ -189,7 +183,7 @@ class Endpoint:
     """A declared endpoint. ``more_problems`` are those that do not follow from the rest of the declaration."""
 
     operation_id: str
-    run: Callable[[Asked], Answer | Prepared]
+    run: Callable[[Call], Answer | Prepared]
     method: str
     path: str
     tag: str
@@ -200,7 +194,7 @@ class Endpoint:
     judges: bool
     as_of: bool
     writes: bool
-    replaces: Callable[[Asked], Answer | Prepared] | None
+    replaces: Callable[[Call], Answer | Prepared] | None
     success: int
     more_problems: tuple[type[Problem], ...]
     examples: tuple[Example, ...]
@@ -232,8 +226,8 @@ class Endpoint:
             _OF_WRITES if self.writes else (),
             () if not self.writes else (ChangedMeanwhile, IfMatchNeeded) if self.replaces else (AlreadyThere,),
         )
-        each_once = dict.fromkeys(problem for group in groups for problem in group)
-        return tuple(sorted(each_once, key=lambda problem: (problem.status, problem.slug)))
+        distinct = {problem for group in groups for problem in group}
+        return tuple(sorted(distinct, key=lambda problem: (problem.status, problem.slug)))
 
     def view(self, **path: str) -> Response:
         if self.deprecation is not None:
@@ -242,16 +236,16 @@ class Endpoint:
             caller = self._caller(snapshot)
             if self.judges and snapshot.edition.failed:
                 raise NotReady()
-            with timed("read"), _store_problems(self):
-                asked = self._asked(snapshot, caller, path)
+            with timed("read"), store_problems(replaces=self.replaces is not None):
+                call = self._call(snapshot, caller, path)
             try:
-                with timed("answer"), _store_problems(self):
-                    answer = self._answer(asked)
+                with timed("answer"), store_problems(replaces=self.replaces is not None):
+                    answer = self._answer(call)
             except DocumentError as error:
                 raise FaultyDocument(faults=error.faults) from None
             finally:
                 room().metrics.mirror_ledger(room().ledger)
-            return self._written(answer, asked, preview=self.writes and asked.query.validate_only)
+            return self._written(answer, call, preview=self.writes and call.query.validate_only)
 
     def _caller(self, snapshot: Snapshot) -> Caller:
         scheme, _, token = request.headers.get("Authorization", "").partition(" ")
@@ -270,19 +264,19 @@ class Endpoint:
             raise RoleNotAllowed(f"This needs one of the roles {', '.join(self.roles)}; the key's is {caller.role}.")
         return caller
 
-    def _asked(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Asked:
+    def _call(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Call:
         query = self._query()
         if self.as_of:
             snapshot = snapshot.as_of(query.revision)
         named = if_match(_if_match()) if self.replaces else None
-        asked = Asked(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
+        call = Call(room=room(), snapshot=snapshot, caller=caller, path=path, query=query, if_match=named)
         if self.takes is None:
-            return asked
+            return call
         document = json_of(request, room().config.body_limit)
         try:
-            return replace(asked, document=document, body=wire.load(self.takes, document))
+            return replace(call, document=document, body=wire.load(self.takes, document))
         except DocumentError as error:
-            unknown = unknown_in(document, asked.book, asked.shop) if self.takes is Order and caller.shop else ()
+            unknown = unknown_in(document, call.book, call.shop) if self.takes is Order and caller.shop else ()
             raise FaultyDocument(faults=(*error.faults, *unknown)) from None
 
     def _query(self) -> Any:
@@ -295,48 +289,48 @@ class Endpoint:
         except DocumentError as error:
             raise BadQuery(faults=error.faults) from None
 
-    def _answer(self, asked: Asked) -> Answer:
+    def _answer(self, call: Call) -> Answer:
         if not self.writes:
-            return cast(Answer, self.run(asked))
-        if asked.query.validate_only:
+            return cast(Answer, self.run(call))
+        if call.query.validate_only:
             # Nothing was made, so it is nowhere.
-            return replace(self._prepared(asked).preview, status=200, headers=_EMPTY)
+            return replace(self._prepared(call).preview, status=200, headers=_EMPTY)
         key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
-        address = [request.path, dataclasses.asdict(asked.query)]
-        digest = request_digest(self.method, address, _if_match(), dict(asked.document))
+        address = [request.path, dataclasses.asdict(call.query)]
+        digest = request_digest(self.method, address, _if_match(), dict(call.document))
         # The word is made up by one caller; that another of the shop made up the same says nothing.
-        once = Repeatable(asked.room.store, asked.caller.key_id, key, digest)
-        return once.answered(lambda: self._prepared(asked), ATTEMPTS if self.replaces else 1)
+        once = Repeatable(call.room.store, call.caller.key_id, key, digest)
+        return once.answered(lambda: self._prepared(call), ATTEMPTS if self.replaces else 1)
 
-    def _prepared(self, asked: Asked) -> Prepared:
+    def _prepared(self, call: Call) -> Prepared:
         """The write; of a replacement only if If-Match names what a read would give now. Raises ChangedMeanwhile."""
-        if self.replaces is None or asked.if_match is None:
-            return cast(Prepared, self.run(asked))
-        now = cast(Answer, self.replaces(asked))
+        if self.replaces is None or call.if_match is None:
+            return cast(Prepared, self.run(call))
+        now = cast(Answer, self.replaces(call))
         body = dump(now.document, sort=True)
-        if not asked.if_match.contains(etag(now, body)):
+        if not call.if_match.contains(etag(now, body)):
             raise ChangedMeanwhile("If-Match names none of the ETags that a read would have now.")
-        prepared = cast(Prepared, self.run(replace(asked, version=now.version or 0)))
+        prepared = cast(Prepared, self.run(replace(call, version=now.version or 0)))
         return Prepared(now, None) if dump(prepared.preview.document, sort=True) == body else prepared
 
-    def _written(self, answer: Answer, asked: Asked, *, preview: bool) -> Response:
-        snapshot = asked.snapshot
+    def _written(self, answer: Answer, call: Call, *, preview: bool) -> Response:
+        snapshot = call.snapshot
         with timed("write"):
-            # What is kept comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
-            kept = self.writes or answer.version is not None
-            response = Response(dump(answer.document, kept), status=answer.status, mimetype="application/json")
+            # What is stored comes back with its keys sorted: a document has the same bytes, and ETag, on every way out.
+            is_stored = self.writes or answer.version is not None
+            response = Response(dump(answer.document, is_stored), status=answer.status, mimetype="application/json")
         response.headers.extend(dict(answer.headers))
         held = snapshot.basis == "held"
-        if (caching := self._caching(asked)) is not None:
+        if (caching := self._caching(call)) is not None:
             response.headers.setdefault("Cache-Control", caching)
         response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
         if self.method == "GET":
-            return remembered(response, answer)
+            return tagged(response, answer)
         if (self.replaces or answer.version is not None) and not preview:
             response.set_etag(etag(answer, response.get_data()))
         return response
 
-    def _caching(self, asked: Asked) -> str | None:
+    def _caching(self, call: Call) -> str | None:
         """What caches may do with the answer; None leaves that to the method.
 
         The book is the same for all, but read with a key: a cache that others share would go on telling it to whoever
@@ -344,7 +338,7 @@ class Endpoint:
         """
         if self.tag in OF_ORDERS:
             return "no-store"
-        pinned = self.as_of and asked.query.revision is not None and asked.snapshot.basis == "live"
+        pinned = self.as_of and call.query.revision is not None and call.snapshot.basis == "live"
         if pinned:
             return "private, max-age=31536000, immutable"
         return REVALIDATED if self.method == "GET" else None
@@ -353,37 +347,6 @@ class Endpoint:
 def _if_match() -> str | None:
     """The header as the caller of a plain answer sends it."""
     return unpacked(request.headers.get(IF_MATCH))
-
-
-@contextmanager
-def _store_problems(endpoint: Endpoint) -> Iterator[None]:
-    """The store's errors as problems."""
-    try:
-        yield
-    except StoreAway as error:
-        raise StoreUnavailable(_capitalised(error), headers={"Retry-After": "1"}) from None
-    except StoreBroken as error:
-        logger.error("the store can't be used: %s", error)
-        raise StoreUnavailable("The store can't be used; whoever runs the service must look at it.") from None
-    except KeyReused:
-        raise KeyUsedBefore() from None
-    except StillRunning:
-        raise StillUnderWay(headers={"Retry-After": "1"}) from None
-    except NotThere as error:
-        raise NotFound(_capitalised(error)) from None
-    except Overtaken as error:
-        raise SomebodyWasFaster(error.sentence) from None
-    except AllReported as error:
-        raise AllPiecesReported(quantity=error.expected, reported=error.actual) from None
-    except Conflict as error:
-        if endpoint.replaces:
-            raise ChangedMeanwhile(f"You saw version {error.expected}; it is at version {error.actual} now.") from None
-        raise AlreadyThere() from None
-
-
-def _capitalised(error: Exception) -> str:
-    text = str(error)
-    return f"{text[:1].upper()}{text[1:]}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -400,7 +363,7 @@ def dump(document: Mapping[str, Any], sort: bool = False) -> bytes:
     return json.dumps(document, ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=sort).encode()
 
 
-def remembered(response: Response, answer: Answer) -> Response:
+def tagged(response: Response, answer: Answer) -> Response:
     """Give a read its strong ETag (the sum of its bytes, which hold the book's digest); ``http.coding`` answers 304."""
     response.set_etag(etag(answer, response.get_data()))
     response.headers.setdefault("Cache-Control", REVALIDATED)
@@ -421,12 +384,12 @@ def endpoint(
     judges: bool = False,
     as_of: bool = False,
     writes: bool = False,
-    replaces: Callable[[Asked], Answer | Prepared] | None = None,
+    replaces: Callable[[Call], Answer | Prepared] | None = None,
     success: int = 200,
     problems: tuple[type[Problem], ...] = (),
     examples: tuple[Example, ...] = (Example("As it is"),),
     deprecation: Deprecation | None = None,
-) -> Callable[[Callable[[Asked], Answer | Prepared]], Endpoint]:
+) -> Callable[[Callable[[Call], Answer | Prepared]], Endpoint]:
     """Declare an endpoint under /v1; who may call it stands in ``roles.MAY`` under the function's name.
 
     ``operation_id``: what it does, a verb and what that is done to, as generated clients name it. ``tag``: a word of
@@ -444,7 +407,7 @@ def endpoint(
 
     require_tag(tag)
 
-    def declare(run: Callable[[Asked], Answer | Prepared]) -> Endpoint:
+    def declare(run: Callable[[Call], Answer | Prepared]) -> Endpoint:
         assert run.__name__ in roles.MAY, f"MAY of http/roles.py does not say who may {run.__name__}"
         return Endpoint(
             operation_id=operation_id,

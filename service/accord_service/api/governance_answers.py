@@ -271,7 +271,7 @@ class OutcomeAdded(Documented):
 
     report: OutcomeReport = required(Object(OutcomeReport), "the report", spread=True)
     drafted_proposal_id: str | None = required(
-        STRING_OR_NULL, "the proposal that it drafted; null where it made no outcomes poor"
+        STRING_OR_NULL, "the proposal that it drafted; null where it made no outcomes poor, and when asked again"
     )
 
 

@@ -45,7 +45,7 @@ def proposed(book: Book) -> dict[str, Any]:
 
 def drafted(book: Book) -> dict[str, Any]:
     """The proposal's status after it was made."""
-    changes = tuple(EntryChange(each["kind"], each["id"], each["value"]) for each in proposed(book)["changes"])
+    changes = tuple(EntryChange(change["kind"], change["id"], change["value"]) for change in proposed(book)["changes"])
     digests = {"change_digest": change_digest(changes), "base_digest": book.digest, "replay_digest": None}
     return {
         "proposal_id": "p1",

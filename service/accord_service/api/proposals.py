@@ -22,7 +22,7 @@ from accord_rules.governance.changes import (
 from accord_rules.governance.effect import RECORDED, Budget
 from accord_rules.governance.proposal import Approval, Base, GovernanceError
 from accord_rules.infer.engine import EngineError
-from accord_service.api.endpoint import Asked
+from accord_service.api.endpoint import Call
 from accord_service.api.governance_answers import Digests, ProposalStatus, RevisionLine, ShownApproval, ShownProposal
 from accord_service.http.problems import (
     BaseMoved,
@@ -37,7 +37,7 @@ from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
 from accord_service.steps.proposals import Step, Steps, StoredProposal
 from accord_service.steps.shops import Caller
-from accord_service.store import RevisionRecord
+from accord_service.store import RevisionRecord, number_of
 
 REASON_MOST = 2000
 SEES_ALL = ("steward", "admin")
@@ -79,11 +79,13 @@ class Reason:
     reason: str = required(Text(REASON_MOST, lines=True), "why")
 
 
-def number_in(text: str) -> int:
-    """A revision's number in an address. Raises NotFound."""
-    if not (text.isascii() and text.isdecimal() and 1 <= len(text) <= 9 and not text.startswith("0")):
+def revision_in(call: Call) -> int:
+    """The number of the revision that the address names. Raises NotFound."""
+    text = call.path["revision"]
+    number = number_of(text)
+    if number is None:
         raise NotFound(f"There is no revision {text!r}: revisions are numbered from 1.")
-    return int(text)
+    return number
 
 
 def read_book_changes(changes: tuple[EntryChange, ...]) -> tuple[EntryChange, ...]:
@@ -91,11 +93,11 @@ def read_book_changes(changes: tuple[EntryChange, ...]) -> tuple[EntryChange, ..
     return read_changes(changes_document(changes))
 
 
-def steps_of(asked: Asked) -> Steps:
-    most, caller = asked.room.config.replay_most, asked.caller
+def steps_of(call: Call) -> Steps:
+    most, caller = call.room.config.replay_most, call.caller
     return Steps(
-        store=asked.room.store,
-        held=asked.book,
+        store=call.room.store,
+        held=call.book,
         who=caller.key_id,
         role=caller.role,
         shop=caller.shop_id,
@@ -103,10 +105,10 @@ def steps_of(asked: Asked) -> Steps:
     )
 
 
-def taken(asked: Asked, step: Callable[[Steps], Step], answer: Callable[[StoredProposal], Answer]) -> Prepared:
+def taken(call: Call, step: Callable[[Steps], Step], answer: Callable[[StoredProposal], Answer]) -> Prepared:
     """A step as a write that passed its checks; what forbids it is raised as a problem."""
-    with refusals(asked.body.changes if isinstance(asked.body, Proposed) else ()):
-        made = step(steps_of(asked))
+    with refusals(call.body.changes if isinstance(call.body, Proposed) else ()):
+        made = step(steps_of(call))
 
     def commit(remember: Remember) -> Answer:
         return answer(made.commit(lambda stored: remember(answer(stored))))
@@ -189,16 +191,16 @@ def refusals(changes: Iterable[EntryChange] = ()) -> Iterator[None]:
         raise FaultyDocument(faults=[fault]) from None
 
 
-def revision_line(found: RevisionRecord) -> RevisionLine:
+def revision_line(record: RevisionRecord) -> RevisionLine:
     """A revision without its book."""
     return RevisionLine(
-        revision=found.number,
-        digest=found.digest,
-        author_id=found.author,
-        approver_ids=found.approvers,
-        reason=found.reason,
-        proposal_id=found.proposal,
-        published_at=instant(found.at),
+        revision=record.number,
+        digest=record.digest,
+        author_id=record.author,
+        approver_ids=record.approvers,
+        reason=record.reason,
+        proposal_id=record.proposal,
+        published_at=instant(record.at),
     )
 
 
@@ -207,7 +209,7 @@ def effect_for(caller: Caller, id_: str, replay_digest: str, effect: Mapping[str
     sees_all = caller.role in SEES_ALL
 
     def seen(flips: list[dict[str, Any]]) -> list[dict[str, Any]]:
-        return [each for each in flips if sees_all or each["source"] != RECORDED or each["shop_id"] == caller.shop_id]
+        return [flip for flip in flips if sees_all or flip["source"] != RECORDED or flip["shop_id"] == caller.shop_id]
 
     shown = {name: seen(value) if name in ("counts", "flips", "witnesses") else value for name, value in effect.items()}
     left_out = len(shown["flips"]) < len(effect["flips"])

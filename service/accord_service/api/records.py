@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import Any
 
-from accord_service.api.endpoint import Asked
+from accord_service.api.endpoint import Call
 from accord_service.api.governance_answers import OutcomeReport, Record, RecordLine
 from accord_service.api.request import note
 from accord_service.http.problems import NotFound
@@ -15,21 +15,21 @@ from accord_service.store import OrderRecord, OutcomeRecord
 RECORD_ID = MappingProxyType({"record_id": "id of the record"})
 
 
-def judged(asked: Asked, *, observed: bool = False) -> dict[str, Any]:
+def judged(call: Call, *, observed: bool = False) -> dict[str, Any]:
     """The answer to an order, counted and noted in the log; ``observed``: with what each finding found."""
-    verdict = asked.authority.validate(asked.body, asked.shop, observed=observed)
-    metrics = asked.room.metrics
+    verdict = call.authority.validate(call.body, call.shop, observed=observed)
+    metrics = call.room.metrics
     metrics.count_verdict(verdict.verdict)
     for finding in verdict.findings:
         metrics.count_finding(finding)
     note(verdict=verdict.verdict, verdict_id=verdict.id)
-    return {**verdict.document(), "basis": asked.snapshot.basis}
+    return {**verdict.document(), "basis": call.snapshot.basis}
 
 
-def record_at(asked: Asked) -> OrderRecord:
+def record_at(call: Call) -> OrderRecord:
     """The record that the address names, if it is the caller's shop's. Raises NoShop, and NotFound for others'."""
-    record_id = asked.path["record_id"]
-    record = asked.room.store.records.get(asked.own.record.id, record_id)
+    record_id = call.path["record_id"]
+    record = call.room.store.records.get(call.own.record.id, record_id)
     if record is None:
         raise NotFound(f"Your shop has no record {record_id!r}.")
     return record
@@ -50,8 +50,8 @@ def record_line(record: OrderRecord) -> RecordLine:
 
 def whole_record(record: OrderRecord) -> Record:
     """A record as its shop reads it."""
-    asked = record.asked
-    return Record(line=record_line(record), code=asked["code"], order=asked["order"], answer=record.answer)
+    question = record.asked
+    return Record(line=record_line(record), code=question["code"], order=question["order"], answer=record.answer)
 
 
 def outcome_report(outcome: OutcomeRecord) -> OutcomeReport:

@@ -1,16 +1,16 @@
 """What one running application holds: made once by ``app`` in each worker, handed to every endpoint.
 
 The seam for endpoints. Each request takes one ``Snapshot`` (``with room().taken() as snapshot``; ``endpoint`` does it)
-and answers from that alone, so that no answer mixes two revisions. An endpoint gets it inside ``Asked``:
+and answers from that alone, so that no answer mixes two revisions. An endpoint gets it inside ``Call``:
 
-    asked.book               the book of the snapshot, or of ``?revision=`` where the endpoint is declared ``as_of``
-    asked.authority          the authority over that book, under the house rules of the caller's shop
-    asked.shop               the caller's shop as that book knows it (NoShop for a key that belongs to none)
-    asked.caller             .key_id (also the audit's ``who``), .role, .shop_id, .shop (the shop's records) or None
-    asked.room.store         the store: reads raise StoreAway, which ``endpoint`` turns into a 503
-    asked.room.tally         outcomes by cell, as of a few seconds ago
-    asked.body, .document    the body as the dataclass that was declared, and as the JSON that was sent
-    asked.version            the version in If-Match, where the endpoint is declared ``replaces``
+    call.book                the book of the snapshot, or of ``?revision=`` where the endpoint is declared ``as_of``
+    call.authority           the authority over that book, under the house rules of the caller's shop
+    call.shop                the caller's shop as that book knows it (NoShop for a key that belongs to none)
+    call.caller              .key_id (also the audit's ``who``), .role, .shop_id, .shop (the shop's records) or None
+    call.room.store          the store: reads raise StoreAway, which ``endpoint`` turns into a 503
+    call.room.tally          outcomes by cell, as of a few seconds ago
+    call.body, .document    the body as the dataclass that was declared, and as the JSON that was sent
+    call.version             the version in If-Match, where the endpoint is declared ``replaces``
 
 An endpoint declared ``writes`` returns ``Prepared(preview, commit)`` after all its checks: ``commit(remember)`` writes
 with ``also=lambda record: remember(answer)`` and gives the answer. validate_only, Idempotency-Key and If-Match then
@@ -204,9 +204,9 @@ class Room:
 
     def caller(self, token: str, snapshot: Snapshot) -> Caller | None:
         """Whoever holds the token. A key that was issued a moment ago is looked up in the store."""
-        found = snapshot.directory.caller(token)
-        if found is not None or snapshot.basis == "held":
-            return found
+        caller = snapshot.directory.caller(token)
+        if caller is not None or snapshot.basis == "held":
+            return caller
         try:
             if self.store.keys.by_token(token) is None:
                 return None

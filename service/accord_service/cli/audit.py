@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import click
 
 from accord_service.cli.answerers import Failure, put_to, service_named
-from accord_service.store import ChainHead, SealedEntry, Store, StoreError
+from accord_service.store import ChainHead, SealedEntry, Store, StoreError, broken_at
 
 WHOLE, BROKEN = 0, 1
 TIMEOUT_S = 10.0
@@ -35,18 +33,6 @@ def verify(
     context.exit(WHOLE if is_whole else BROKEN)
 
 
-def broken_at(entries: Iterable[SealedEntry], end: tuple[int, str] | None = None) -> int | None:
-    """The number of the first entry that does not follow the one before; None where all do, up to ``end``."""
-    reached = ChainHead()
-    for entry in entries:
-        if not entry.follows(reached):
-            return reached.seq + 1
-        reached = ChainHead(entry.seq, entry.hash)
-    if end is not None and reached.seq < end[0]:
-        return reached.seq + 1
-    return None
-
-
 def _in_store(url: str) -> tuple[str, bool]:
     try:
         store = Store.at(url, timeout_s=TIMEOUT_S)
@@ -71,7 +57,7 @@ def _from_service(url: str | None, token: str | None, allow_insecure: bool) -> t
         entries = [SealedEntry(**document) for document in documents]
     except TypeError as error:
         raise Failure(f"The service lists what is no audit entry: {error}.") from None
-    broken = broken_at(entries, (head["seq"], head["hash"]))
+    broken = broken_at(entries, ChainHead(head["seq"], head["hash"]))
     last = entries[-1] if entries else None
     return _report(last.seq if last else 0, last.hash if last else "", broken), broken is None
 

@@ -4,7 +4,7 @@ from flask import Response
 
 from accord_rules.authority import code_digest
 from accord_service.api.answers import ALWAYS, FEATURES, ApiIndex, IndexedOperation
-from accord_service.api.endpoint import dump, remembered
+from accord_service.api.endpoint import dump, tagged
 from accord_service.api.room import Room, room
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.http.writing import Answer
@@ -22,7 +22,7 @@ def get_index() -> Response:
     Needs no key: whoever is about to ask has to find the way first, and the description is open as well.
     """
     answer = Answer(index(room()).document())
-    return remembered(Response(dump(answer.document), mimetype="application/json"), answer)
+    return tagged(Response(dump(answer.document), mimetype="application/json"), answer)
 
 
 def index(room: Room) -> ApiIndex:
@@ -33,5 +33,7 @@ def index(room: Room) -> ApiIndex:
         code_digest=code_digest(),
         features=FEATURES if room.config.cors_origins else ALWAYS,
         links=LINKS,
-        operations=tuple(IndexedOperation(each.operation_id, each.method, each.path) for each in ENDPOINTS),
+        operations=tuple(
+            IndexedOperation(endpoint.operation_id, endpoint.method, endpoint.path) for endpoint in ENDPOINTS
+        ),
     )

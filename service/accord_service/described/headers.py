@@ -56,7 +56,7 @@ def of_index() -> dict[str, Any]:
 
 def of_problems(problems: tuple[type[Problem], ...]) -> dict[str, Any]:
     """The headers of a problem of one of these types, which have one status."""
-    waits = ("Retry-After",) if any(each in _WAITS for each in problems) else ()
+    waits = ("Retry-After",) if any(problem in _WAITS for problem in problems) else ()
     wanted = ("WWW-Authenticate",) if NotAuthenticated in problems else ()
     return named(*_OF_ALL, *waits, *wanted)
 

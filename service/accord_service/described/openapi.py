@@ -16,7 +16,7 @@ from accord_rules.documents.reading import DocumentError, Many, readers_of
 from accord_rules.verdict import LEVELS
 from accord_service.api import examples
 from accord_service.api.answers import ApiIndex
-from accord_service.api.endpoint import Asked, Endpoint, Example, shown
+from accord_service.api.endpoint import Call, Endpoint, Example, shown
 from accord_service.api.room import Room, Snapshot
 from accord_service.api.tags import TAGS
 from accord_service.api.v1 import ENDPOINTS
@@ -108,16 +108,16 @@ def _let_words_grow(schema: Any) -> None:
     if isinstance(schema, dict):
         if "enum" in schema:
             schema["x-extensible-enum"] = schema.pop("enum")
-        for each in schema.values():
-            _let_words_grow(each)
+        for inner in schema.values():
+            _let_words_grow(inner)
     elif isinstance(schema, list):
-        for each in schema:
-            _let_words_grow(each)
+        for inner in schema:
+            _let_words_grow(inner)
 
 
 def _documents() -> Iterator[type]:
     """Every dataclass that is read from a request or written into an answer, the inner ones first."""
-    answered = (ApiIndex, *(each.answers for each in ENDPOINTS), ProblemDetails)
+    answered = (ApiIndex, *(endpoint.answers for endpoint in ENDPOINTS), ProblemDetails)
     yield from wire.named_once((*_sent(), *(cls for root in answered for cls in wire.dataclasses_in(root))))
 
 
@@ -233,7 +233,9 @@ def _unchanged(told: dict[str, Any]) -> dict[str, Any]:
 def _problems(problems: tuple[type[Problem], ...]) -> dict[str, Any]:
     """References to the responses that tell of problems, by status."""
     responses = "#/components/responses"
-    return {str(each[0].status): {"$ref": f"{responses}/{_word_for(each)}"} for each in _by_status(problems)}
+    return {
+        str(of_status[0].status): {"$ref": f"{responses}/{_word_for(of_status)}"} for of_status in _by_status(problems)
+    }
 
 
 def _told() -> Iterator[tuple[type[Problem], ...]]:
@@ -250,14 +252,14 @@ def _by_status(problems: tuple[type[Problem], ...]) -> Iterator[tuple[type[Probl
 
 def _word_for(problems: tuple[type[Problem], ...]) -> str:
     """The name of the response that tells of one of these."""
-    return ".".join(each.slug for each in problems)
+    return ".".join(problem.slug for problem in problems)
 
 
 def _problem(problems: tuple[type[Problem], ...]) -> dict[str, Any]:
     """The response that tells of one of these, which have one status; each type is named by its example."""
-    examples = {each.slug: {"$ref": f"#/components/examples/{each.slug}"} for each in problems}
+    examples = {problem.slug: {"$ref": f"#/components/examples/{problem.slug}"} for problem in problems}
     return {
-        "description": ", or: ".join(each.title for each in problems),
+        "description": ", or: ".join(problem.title for problem in problems),
         "content": {MEDIA_TYPE: {"schema": wire.schema_of(ProblemDetails), "examples": examples}},
         "headers": headers.of_problems(problems),
     }
@@ -278,9 +280,9 @@ def _problem_example(problem: type[Problem]) -> dict[str, Any]:
 
 def _request_examples(endpoint: Endpoint, snapshot: Snapshot) -> dict[str, Any]:
     return {
-        _word(each): {"summary": each.title, "value": shown(each.body, snapshot.book)}
-        for each in endpoint.examples
-        if each.body is not None
+        _word(example): {"summary": example.title, "value": shown(example.body, snapshot.book)}
+        for example in endpoint.examples
+        if example.body is not None
     }
 
 
@@ -290,7 +292,7 @@ def _answers_to_examples(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> 
             yield _word(example), {"summary": example.title, "value": shown(example.answer, snapshot.book)}
             continue
         try:
-            answer = endpoint.run(asked_by(example, endpoint, room, snapshot))
+            answer = endpoint.run(call_of(example, endpoint, room, snapshot))
         except DocumentError as error:
             # The book has moved on from the example; the description must not fail for it.
             details = {"example": example.title, "faults": str(error)}
@@ -300,12 +302,12 @@ def _answers_to_examples(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> 
         yield _word(example), {"summary": example.title, "value": answer.document}
 
 
-def asked_by(example: Example, endpoint: Endpoint, room: Room, snapshot: Snapshot) -> Asked:
+def call_of(example: Example, endpoint: Endpoint, room: Room, snapshot: Snapshot) -> Call:
     """An example as a request of the example shop."""
     document = {} if example.body is None else shown(example.body, snapshot.book)
     body = None if endpoint.takes is None or example.body is None else wire.load(endpoint.takes, document)
     path = example.path(snapshot.book)
-    return Asked(
+    return Call(
         room=room,
         snapshot=snapshot,
         caller=examples.CALLER,

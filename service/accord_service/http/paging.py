@@ -16,7 +16,7 @@ from urllib.parse import urlencode
 
 from accord_rules.documents.reading import Fault, Text, Whole, optional
 from accord_service.http.problems import BadQuery
-from accord_service.store import Page
+from accord_service.store import Page, number_of
 
 _NONE: Mapping[str, Any] = MappingProxyType({})
 
@@ -62,19 +62,20 @@ def next_address(address: str, cursor: str | None, query: PageQuery, filters: Ma
     """Where the next page is, relative to the service; None on the last."""
     if cursor is None:
         return None
-    kept = {name: value for name, value in filters.items() if value is not None}
-    return f"{address}?{urlencode({**kept, 'cursor': cursor, 'limit': query.limit})}"
+    parameters = {name: value for name, value in filters.items() if value is not None}
+    parameters |= {"cursor": cursor, "limit": query.limit}
+    return f"{address}?{urlencode(parameters)}"
 
 
-def number_in(query: PageQuery, least: int) -> int | None:
+def number_in(query: PageQuery) -> int | None:
     """The number that a cursor of a numbered list is; None on the first page. Raises BadQuery."""
-    cursor = query.cursor
-    if cursor is None:
+    if query.cursor is None:
         return None
+    number = number_of(query.cursor)
     with bad_cursor():
-        if not (cursor.isascii() and cursor.isdecimal() and len(cursor) <= 9) or int(cursor) < least:
+        if number is None:
             raise ValueError("not a cursor that a page gave")
-    return int(cursor)
+    return number
 
 
 @contextmanager

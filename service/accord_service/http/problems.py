@@ -39,7 +39,7 @@ A refused order is none of these: it is a 200 with the verdict "rejected".
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, ClassVar
@@ -49,6 +49,7 @@ from werkzeug.http import HTTP_STATUS_CODES
 
 from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, listed
 from accord_rules.documents.reading import ALLOWED_MOST, CODES, Choice, Fault, Object, optional, required, unescape
+from accord_rules.documents.spelling import did_you_mean
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.house import Refusal
 
@@ -217,11 +218,11 @@ class NotFound(Problem):
     where = "path"
 
     @classmethod
-    def in_book(cls, parameter: str, kind: str, name: str, known: Iterable[str]) -> NotFound:
+    def in_book(cls, parameter: str, kind: str, name: str, known: Collection[str]) -> NotFound:
         """The book has no ``kind`` of this name, which the address gives as ``parameter``."""
         message = f"the book has no {kind} {name!r}"
         fault = Fault(f"/{parameter}", message, tuple(sorted(known)), code="not-in-book", refused=name)
-        return cls(f"The book has no {kind} {name!r}.", [fault])
+        return cls(f"The book has no {kind} {name!r}{did_you_mean(name, known)}.", [fault])
 
 
 class WrongMethod(Problem):
@@ -481,10 +482,12 @@ def _told(faults: tuple[Fault, ...], where: str) -> str:
     return first if len(faults) == 1 else f"{len(faults)} faults, the first at {first}"
 
 
-PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType({each.slug: each for each in Problem.__subclasses__()})
+PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
+    {problem.slug: problem for problem in Problem.__subclasses__()}
+)
 # The first of each status stands for it where nothing says more.
 BY_STATUS: Mapping[int, type[Problem]] = MappingProxyType(
-    {each.status: each for each in reversed(tuple(PROBLEMS.values()))}
+    {problem.status: problem for problem in reversed(tuple(PROBLEMS.values()))}
 )
 
 

@@ -142,13 +142,13 @@ def _unfit_in(value: Any, pointer: str) -> Iterator[Fault]:
             yield from (_malformed("the key is given more than once", _below(pointer, key)) for key in keys)
             yield from _unfit_in(members, pointer)
         case dict():
-            for key, each in value.items():
+            for key, inner in value.items():
                 if _SURROGATE.search(key):
                     yield _malformed("the key holds half a surrogate pair, which is no character", _below(pointer, key))
-                yield from _unfit_in(each, _below(pointer, key))
+                yield from _unfit_in(inner, _below(pointer, key))
         case list():
-            for index, each in enumerate(value):
-                yield from _unfit_in(each, f"{pointer}/{index}")
+            for index, inner in enumerate(value):
+                yield from _unfit_in(inner, f"{pointer}/{index}")
         case str() if _SURROGATE.search(value):
             yield _malformed("the string holds half a surrogate pair, which is no character", pointer)
 

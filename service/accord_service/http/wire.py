@@ -106,8 +106,8 @@ def _nested(fault: Fault) -> Any:
 def schema_of(cls: Any, *, in_query: bool = False) -> Schema:
     """The schema of a dataclass with readers: it refuses unknown fields by name and loads into ``cls``."""
     members: dict[str, Any] = {
-        each.name: Read(each.reader, in_query=in_query, required=each.required, metadata={"about": each.about})
-        for each in members_of(cls)
+        member.name: Read(member.reader, in_query=in_query, required=member.required, metadata={"about": member.about})
+        for member in members_of(cls)
     }
     members["Meta"] = type("Meta", (), {"unknown": RAISE})
     unknown = Fault("", "is not a known field", tuple(readers_of(cls)), code="unknown-field")
@@ -134,8 +134,8 @@ def faults_in(messages: Any, pointer: str = "", key: str = "") -> Iterator[Fault
         for step, below in messages.items():
             yield from faults_in(below, f"{pointer}/{escape(step)}", str(step))
     elif isinstance(messages, list):
-        for each in messages:
-            yield from faults_in(each, pointer, key)
+        for message in messages:
+            yield from faults_in(message, pointer, key)
     else:
         fault = dataclasses.replace(messages.fault, pointer=pointer)
         # marshmallow has one message for all unknown fields of an object.

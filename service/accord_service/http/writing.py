@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -34,14 +34,6 @@ _ETAG = r'(?:W/)?"[!#-~\x80-\xff]*"'
 _IF_MATCH = re.compile(rf"\*|(?:,[ \t]*)*{_ETAG}(?:[ \t]*,(?:[ \t]*{_ETAG})?)*")
 
 
-class Overtaken(Conflict):
-    """A conflict that can say, in a sentence, who or what came first."""
-
-    def __init__(self, sentence: str, conflict: Conflict) -> None:
-        super().__init__(conflict.key, conflict.expected, conflict.actual)
-        self.sentence = sentence
-
-
 @dataclass(frozen=True, slots=True)
 class Answer:
     """``version``: that of the document answered with, or, where that is a ``part``, of the whole it is part of.
@@ -55,9 +47,15 @@ class Answer:
     version: int | None = None
     part: bool = False
 
-    def kept(self) -> dict[str, Any]:
-        """As an Idempotency-Key keeps it."""
-        return {f.name: getattr(self, f.name) for f in fields(self)} | {"headers": dict(self.headers)}
+    def fields(self) -> dict[str, Any]:
+        """What is remembered under an Idempotency-Key, as plain JSON."""
+        return {
+            "document": self.document,
+            "status": self.status,
+            "headers": dict(self.headers),
+            "version": self.version,
+            "part": self.part,
+        }
 
 
 Remember = Callable[[Answer], Transaction]
@@ -88,16 +86,17 @@ class Repeatable:
         """What was answered to it the first time. Raises KeyReused, StoreAway."""
         if self.key is None:
             return None
-        kept = self.store.idempotency.recall(self.scope, self.key, self.digest)
-        if kept is None:
+        remembered = self.store.idempotency.recall(self.scope, self.key, self.digest)
+        if remembered is None:
             return None
-        return Answer(**{**kept.response, "headers": {**kept.response["headers"], "Idempotency-Replayed": "true"}})
+        answer = Answer(**remembered.response)
+        return replace(answer, headers={**answer.headers, "Idempotency-Replayed": "true"})
 
     def remember(self, answer: Answer) -> Transaction:
         """The answer, to go into the commit."""
         if self.key is None:
             return Transaction()
-        return self.store.idempotency.remembering(self.scope, self.key, self.digest, answer.kept())
+        return self.store.idempotency.remembering(self.scope, self.key, self.digest, answer.fields())
 
     def answered(self, prepare: Callable[[], Prepared], attempts: int) -> Answer:
         """What was answered the first time, or the write done now. Raises KeyReused, StillRunning, Conflict, StoreAway.

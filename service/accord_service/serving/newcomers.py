@@ -8,11 +8,13 @@ then the workers take what is there already, and what comes later is refused onc
 from __future__ import annotations
 
 import ctypes
+import logging
 import socket
 import struct
 import sys
 from typing import Any
 
+logger = logging.getLogger(__name__)
 # linux/filter.h and asm-generic/socket.h; the one instruction is BPF_RET | BPF_K with 0: keep no byte of the packet.
 _SO_ATTACH_FILTER = 26
 _DROP_ALL = struct.pack("HBBI", 0x06, 0, 0, 0)
@@ -21,12 +23,16 @@ _DROP_ALL = struct.pack("HBBI", 0x06, 0, 0, 0)
 def turn_away(listener: socket.socket) -> None:
     """Let the kernel set up no further connections of ``listener``, shared by all processes that have it.
 
-    Only Linux can do it; elsewhere a connection may still be reset that came in the very moment of the closing.
+    Only Linux can do it; elsewhere, or where a sandbox forbids it, a connection may still be reset that came in the
+    very moment of the closing.
     """
     if sys.platform == "linux":
         instructions = ctypes.create_string_buffer(_DROP_ALL)
         program = struct.pack("HL", 1, ctypes.addressof(instructions))
-        listener.setsockopt(socket.SOL_SOCKET, _SO_ATTACH_FILTER, program)
+        try:
+            listener.setsockopt(socket.SOL_SOCKET, _SO_ATTACH_FILTER, program)
+        except OSError as error:  # a stop that can't be perfect has to be one all the same
+            logger.warning("newcomers are not turned away before the stop: %s", error)
 
 
 def turn_away_when_stopping(server: Any) -> None:

@@ -33,6 +33,8 @@ class KeyUses:
         except StoreError as error:
             self._due_s[key_id] = at_s + TRY_AGAIN_S
             logger.warning("the use of a key could not be noted: %s", error, extra={"details": {"key": key_id}})
+        except Exception:  # nobody looks at what became of this thread's work
+            logger.exception("noting the use of a key failed")
 
     def close(self) -> None:
         """Wait for what is being noted."""

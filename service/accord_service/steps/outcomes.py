@@ -24,7 +24,7 @@ from accord_rules.orders.order import Order, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
-from accord_service.steps.proposals import stored_document
+from accord_service.steps.proposals import NEW, listed, stored_document
 from accord_service.store import CellCount, Conflict, Store, StoreError
 
 logger = logging.getLogger(__name__)
@@ -149,7 +149,7 @@ def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | Non
     if not draft.changes or _proposed(store, rule):
         return None
     base = Base(book.revision, book.digest)
-    made = proposals.draft("new", base, draft.changes, draft.reason, draft.evidence, AUTHOR)
+    made = proposals.draft(NEW, base, draft.changes, draft.reason, draft.evidence, AUTHOR)
     try:
         # Two workers may see the same at once; the mark lets only one of them draft.
         record = store.proposals.create(
@@ -166,14 +166,9 @@ def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | Non
 
 def _proposed(store: Store, rule: str) -> bool:
     """Whether outcomes proposed that rule before; one that a newer book left behind does not count."""
-    cursor = None
-    while True:
-        page = store.proposals.list(None, cursor, 100)
-        for record in page.items:
-            counts = record.author == AUTHOR and record.state != "void"
-            changes = record.document["proposal"]["changes"] if counts else ()
-            if any(change["kind"] == "rules" and change["id"] == rule for change in changes):
-                return True
-        if page.next is None:
-            return False
-        cursor = page.next
+    return any(
+        change["kind"] == "rules" and change["id"] == rule
+        for record in listed(store)
+        if record.author == AUTHOR and record.state != "void"
+        for change in record.document["proposal"]["changes"]
+    )

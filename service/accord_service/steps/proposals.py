@@ -28,7 +28,6 @@ from accord_rules.load.loader import from_documents
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_service.http.writing import Overtaken
 from accord_service.store import (
     Conflict,
     Event,
@@ -45,6 +44,14 @@ LISTED_AT_ONCE = 100
 
 # The id of a proposal that the store has not numbered yet.
 NEW = "new"
+
+
+class Overtaken(Conflict):
+    """A conflict that can say, in a sentence, who or what came first."""
+
+    def __init__(self, sentence: str, conflict: Conflict) -> None:
+        super().__init__(conflict.key, conflict.expected, conflict.actual)
+        self.sentence = sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +109,17 @@ def standing(store: Store, proposals: Iterable[StoredProposal]) -> list[StoredPr
     return [stored.as_of(head, keys) for stored in proposals]
 
 
+def listed(store: Store, state: str | None = None) -> Iterator[ProposalRecord]:
+    """Every proposal as it was written, newest first; of one state if that is wished."""
+    cursor = None
+    while True:
+        page = store.proposals.list(state, cursor, LISTED_AT_ONCE)
+        yield from page.items
+        if page.next is None:
+            return
+        cursor = page.next
+
+
 def revision(store: Store, number: int) -> RevisionRecord:
     """One revision, whole. Raises NotThere."""
     record = store.revisions.revision(number)
@@ -133,7 +151,6 @@ class Steps:
     """The steps that one caller takes (``who``: the id of its key, ``shop``: of which shop, "collective" for none).
 
     ``held`` is the book that the worker has loaded.
-
     ``budget``: the newest so many recorded orders are replayed; what is left out is counted in the effect.
     """
 
@@ -318,7 +335,7 @@ def write_down_states(store: Store, who: str) -> None:
 
     Reading works that out by itself, so one that changes meanwhile, or a store that goes away, does no harm.
     """
-    live = list(itertools.chain.from_iterable(_listed(store, state) for state in rules.LIVE))
+    live = [StoredProposal.of(record) for state in rules.LIVE for record in listed(store, state)]
     for stored, after in zip(live, standing(store, live), strict=True):
         state = after.proposal.state
         if state != stored.proposal.state:
@@ -328,16 +345,6 @@ def write_down_states(store: Store, who: str) -> None:
                 store.proposals.replace(stored.proposal.id, stored.version, document, state=state, event=event, who=who)
             except Conflict:
                 continue
-
-
-def _listed(store: Store, state: str) -> Iterator[StoredProposal]:
-    cursor = None
-    while True:
-        page = store.proposals.list(state, cursor, LISTED_AT_ONCE)
-        yield from map(StoredProposal.of, page.items)
-        if page.next is None:
-            return
-        cursor = page.next
 
 
 def _base(head: RevisionHead) -> Base:

@@ -23,7 +23,7 @@ from accord_service.store import OrderRecord, Store, StoreError
 
 logger = logging.getLogger(__name__)
 Document = Mapping[str, Any]
-PRUNED_EACH_S = 3600.0
+PRUNED_EVERY_S = 3600.0
 PRUNING = "pruning"
 # What says on which state of things an answer rests, and nothing about the order.
 _BASIS = ("id", "revision", "digest", "house_digest", "basis", "reference")
@@ -154,19 +154,19 @@ class Pruning:
     """Takes records that came to the end of their time out of the indexes, once in a while, as others are written."""
 
     def __init__(
-        self, store: Store, each_s: float = PRUNED_EACH_S, monotonic: Callable[[], float] = time.monotonic
+        self, store: Store, every_s: float = PRUNED_EVERY_S, monotonic: Callable[[], float] = time.monotonic
     ) -> None:
         self._store = store
-        self._each_s = each_s
+        self._every_s = every_s
         self._monotonic = monotonic
         self._next_s = 0.0
 
     def now_and_then(self) -> None:
-        """Whoever comes first after ``each_s`` does it; the index holds until the next time if the store refuses."""
+        """Whoever comes first after ``every_s`` does it; the index holds until the next time if the store refuses."""
         now = self._monotonic()
         if now < self._next_s:
             return
-        self._next_s = now + self._each_s
+        self._next_s = now + self._every_s
         try:
             self._store.records.prune(who=PRUNING)
         except StoreError as error:

@@ -1,7 +1,7 @@
 """Where everything is kept. The only room that knows the Redis protocol; see README.md for what it offers."""
 
 from accord_rules.governance.outcomes import Cell
-from accord_service.store.audit import AuditLog, ChainHead, Event, SealedEntry, UnsealedEntry
+from accord_service.store.audit import AuditLog, ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
 from accord_service.store.commit import ABSENT, Transaction
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
@@ -17,7 +17,7 @@ from accord_service.store.errors import (
     WriteRefused,
 )
 from accord_service.store.idempotency import RememberedAnswer
-from accord_service.store.index import Page
+from accord_service.store.index import Page, number_of
 from accord_service.store.keys import USED_EVERY_S, KeyRecord, KeyRing, NewKey
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
@@ -64,5 +64,7 @@ __all__ = [
     "UnsealedEntry",
     "Watched",
     "WriteRefused",
+    "broken_at",
+    "number_of",
     "without_reference",
 ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
@@ -44,7 +44,6 @@ class Event(StrEnum):
     RECORD_REFERENCE_DELETED = "record.reference-deleted"
     RECORDS_EXPIRED = "records.expired"
     OUTCOME_REPORTED = "outcome.reported"
-    ANSWER_REMEMBERED = "answer.remembered"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +51,7 @@ class UnsealedEntry:
     """What a commit says about itself. ``actor_id``: the id of a key, or a part of the program; ``subject_id``: of what
     it was done to, as the API calls it; None where that is more than one.
 
-    Nothing personal belongs in here: entries are never masked.
+    Nothing personal belongs in here: entries are for ever.
     """
 
     actor_id: str
@@ -133,6 +132,24 @@ def seal(entry: UnsealedEntry, written: Mapping[str, str | None], head: ChainHea
     return replace(unsealed, hash=unsealed.right_hash())
 
 
+def broken_at(entries: Iterable[SealedEntry | None], end: ChainHead | None = None) -> int | None:
+    """The number of the first entry that does not follow the one before, or is not the ``end`` that its number is of.
+
+    None where all do, up to ``end`` and beyond: entries may have been added since that was read. ``entries`` begin with
+    the first; None among them is one that can't be read.
+    """
+    reached = ChainHead()
+    for entry in entries:
+        if entry is None or not entry.follows(reached):
+            return reached.seq + 1
+        reached = ChainHead(entry.seq, entry.hash)
+        if end is not None and reached.seq == end.seq and reached != end:
+            return end.seq
+    if end is not None and reached.seq < end.seq:
+        return reached.seq + 1
+    return None
+
+
 class AuditLog:
     """Reads the chain, in pages."""
 
@@ -153,18 +170,8 @@ class AuditLog:
         Entries added meanwhile are not looked at. A chain cut short breaks at the first entry that is missing.
         """
         end = self.head()
-        reached = ChainHead()
-        for text in self._all_texts(end.seq):
-            try:
-                entry = _read(text)
-            except ValueError:
-                return reached.seq + 1
-            if not entry.follows(reached):
-                return reached.seq + 1
-            reached = ChainHead(entry.seq, entry.hash)
-        if reached != end:
-            return min(reached.seq + 1, end.seq)
-        return self._surplus()
+        broken = broken_at(map(_read_or_none, self._all_texts(end.seq)), end)
+        return self._surplus() if broken is None else broken
 
     def altered(self) -> tuple[str, ...]:
         """The keys whose document is not the one that the chain says was written last.
@@ -216,3 +223,10 @@ def _read(text: bytes) -> SealedEntry:
         return SealedEntry(**document)
     except TypeError:
         raise ValueError("not an audit entry") from None
+
+
+def _read_or_none(text: bytes) -> SealedEntry | None:
+    try:
+        return _read(text)
+    except ValueError:
+        return None

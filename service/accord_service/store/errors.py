@@ -29,7 +29,7 @@ class FolderOwned(StoreBroken):
 class Conflict(StoreError):
     """Something changed since it was read: nothing was written.
 
-    ``key`` is the thing's key in the store; ``expected`` and ``found`` are versions, 0 where there is nothing.
+    ``key`` is the thing's key in the store; ``expected`` and ``actual`` are versions, 0 where there is nothing.
     """
 
     def __init__(self, key: str, expected: int, actual: int) -> None:
@@ -38,7 +38,10 @@ class Conflict(StoreError):
 
 
 class AllReported(Conflict):
-    """A decoration's pieces are all reported: ``found`` of the ``expected`` that its order has. Nothing was written."""
+    """A decoration's pieces are all reported: ``actual`` of the ``expected`` that its order has.
+
+    Nothing was written.
+    """
 
 
 class NotThere(StoreError):

@@ -1,4 +1,4 @@
-"""RememberedAnswer answers: the same write asked for twice is done once, and answered twice the same.
+"""Remembered answers: the same write asked for twice is done once, and answered twice the same.
 
 A key is one caller's: what another caller sends under the same word is another key.
 """
@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from accord_service.store import names
-from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, Committer, Put, Transaction
 from accord_service.store.connection import Connection
 from accord_service.store.errors import KeyReused, StillRunning, StoreError
@@ -78,11 +77,6 @@ class Idempotency:
         """
         document = {"request_digest": request_digest, "response": response}
         return Transaction({_key(caller, key): ABSENT}, (Put(_key(caller, key), document, LIVES_S),))
-
-    def remember(self, caller: str, key: str, request_digest: str, response: Any, *, who: str) -> None:
-        """The answer alone. Raises Conflict if there is one already."""
-        change = self.remembering(caller, key, request_digest, response)
-        self._committer.apply(change, UnsealedEntry(who, Event.ANSWER_REMEMBERED, caller))
 
 
 def _key(caller: str, key: str) -> str:

@@ -1,4 +1,4 @@
-"""Pages of a sorted set, newest first."""
+"""Pages of a sorted set, newest first, and numbers as ids and cursors write them."""
 
 from __future__ import annotations
 
@@ -36,6 +36,12 @@ def page_of_members(connection: Connection, key: str, cursor: str | None, limit:
         return Page(members, None)
     last = members[limit - 1]
     return Page(members[:limit], _cursor(last, float(connection.ask("ZSCORE", key, last) or 0)))
+
+
+def number_of(text: str) -> int | None:
+    """A number from 1 as an id, an address or a cursor writes it: up to nine digits, no leading zero; else None."""
+    sound = text.isascii() and text.isdecimal() and len(text) <= 9 and not text.startswith("0")
+    return int(text) if sound else None
 
 
 def _start(connection: Connection, key: str, cursor: str) -> int:

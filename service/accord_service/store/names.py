@@ -5,7 +5,7 @@ A part that comes from outside is never put into a name as it is: it is quoted, 
 
 from __future__ import annotations
 
-from urllib.parse import quote
+from urllib.parse import quote, unquote
 
 PREFIX = "{accord}:"
 AUDIT = PREFIX + "audit"
@@ -35,3 +35,8 @@ def public(key: str) -> str:
 def member(*parts: str) -> str:
     """One member of an index: its parts, quoted so that only the slashes between them part them."""
     return "/".join(quote(part, safe="") for part in parts)
+
+
+def parts(member: str) -> tuple[str, ...]:
+    """The parts that ``member`` joined."""
+    return tuple(unquote(part) for part in member.split("/"))

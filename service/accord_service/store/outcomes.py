@@ -7,7 +7,6 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import unquote
 
 from accord_rules.governance.outcomes import Cell
 from accord_service.store import names
@@ -15,7 +14,7 @@ from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
 from accord_service.store.errors import AllReported, Conflict, StoreAway
-from accord_service.store.index import Page
+from accord_service.store.index import Page, number_of
 from accord_service.store.records import OrderRecord
 
 ATTEMPTS = 50
@@ -117,7 +116,7 @@ class OutcomeStore:
 
     def get(self, record: OrderRecord, outcome_id: str) -> OutcomeRecord | None:
         """One report on a record's order."""
-        number = _number(outcome_id.removeprefix("o")) if outcome_id.startswith("o") else None
+        number = number_of(outcome_id.removeprefix("o")) if outcome_id.startswith("o") else None
         if number is None:
             return None
         return _outcome(record, number, self._committer.get(_outcome_key(record, number)))
@@ -126,7 +125,7 @@ class OutcomeStore:
         """The reports on a record's order, newest first. Raises ValueError for a cursor that no page gave."""
         newest = self._reported(record)[0].total()
         if cursor is not None:
-            start = _number(cursor)
+            start = number_of(cursor)
             if start is None:
                 raise ValueError("not a cursor that a page gave")
             newest = min(start, newest)
@@ -146,7 +145,7 @@ class OutcomeStore:
     def counts(self) -> tuple[CellCount, ...]:
         """The counts of every cell that has any."""
         members = [member.decode() for member in self._connection.ask("ZRANGE", names.CELLS, 0, -1)]
-        cells = [Cell(*(unquote(part) for part in member.split("/"))) for member in members]
+        cells = [Cell(*names.parts(member)) for member in members]
         documents = self._committer.get_all([_cell_key(cell) for cell in cells])
         return tuple(
             CellCount(cell, versioned.document["good"], versioned.document["failures"])
@@ -177,12 +176,6 @@ def _pieces_key(record: OrderRecord) -> str:
 
 def _outcome_key(record: OrderRecord, number: int) -> str:
     return names.name("outcome", record.shop_id, record.record_id, number)
-
-
-def _number(text: str) -> int | None:
-    """A number as ids and cursors write it; None where the text is none."""
-    sound = text.isascii() and text.isdecimal() and len(text) <= 9 and not text.startswith("0")
-    return int(text) if sound else None
 
 
 def _kept(outcome: OutcomeRecord) -> dict[str, Any]:

@@ -7,7 +7,6 @@ import secrets
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
-from urllib.parse import unquote
 
 from accord_service.store import names
 from accord_service.store.audit import Event, UnsealedEntry
@@ -200,7 +199,7 @@ class _Place:
 
     @classmethod
     def read(cls, member: str) -> _Place:
-        shop_id, record_id, sum_ = (unquote(part) for part in member.split("/"))
+        shop_id, record_id, sum_ = names.parts(member)
         return cls(shop_id, record_id, sum_ or None)
 
     def member(self) -> str:
@@ -216,7 +215,7 @@ class _Place:
 
 
 def _shop_and_record(member: str) -> tuple[str, str]:
-    shop_id, record_id = (unquote(part) for part in member.split("/"))
+    shop_id, record_id = names.parts(member)
     return shop_id, record_id
 
 

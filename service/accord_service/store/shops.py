@@ -66,7 +66,7 @@ class ShopStore:
         who: str,
         also: Callable[[ShopRecord], Transaction] = nothing_else,
     ) -> ShopRecord:
-        """The next version. Raises Conflict if ``version`` is not the newest any more (0 found: no such shop)."""
+        """The next version. Raises Conflict if ``version`` is not the newest any more (0 there: no such shop)."""
         if version == ABSENT:
             raise NotThere("version 0 is no version of a shop")
         return self._put(id_, version, document, Event.SHOP_REPLACED, who, also)

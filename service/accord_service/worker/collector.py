@@ -6,7 +6,7 @@ import gc
 
 # An answer makes some ten thousand short-lived objects and hardly a ring, so that looking after each 700 finds next to
 # nothing; a look through all of them, kept answers included, stops the worker for some 25 ms.
-_EACH = 20_000
+_YOUNGEST_AFTER = 20_000
 _MIDDLE_AFTER = 20
 _ALL_AFTER = 50
 
@@ -15,4 +15,4 @@ def spare_the_book() -> None:
     """Take all that is there now out of the collector's sight, and have it look more rarely for what comes."""
     gc.collect()
     gc.freeze()
-    gc.set_threshold(_EACH, _MIDDLE_AFTER, _ALL_AFTER)
+    gc.set_threshold(_YOUNGEST_AFTER, _MIDDLE_AFTER, _ALL_AFTER)

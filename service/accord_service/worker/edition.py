@@ -40,7 +40,7 @@ class Edition:
         """Load a revision, after its rules were tried out in a process whose crash costs nothing.
 
         ``ledger``: where its networks and those of shops' house rules are counted, however soon they are dropped.
-        ``known``: a book that is loaded already; its rules need no trial, so that most revisions are there at once.
+        ``tried``: a book that is loaded already; its rules need no trial, so that most revisions are there at once.
         Raises BookError with the loader's reasons, or EngineError with the trial's.
         """
         book = from_documents(record.documents, record.number)

@@ -11,9 +11,9 @@ import pytest
 from click.testing import CliRunner
 from flask.testing import FlaskClient
 
-from accord_service.cli.audit import broken_at
 from accord_service.cli.main import main
-from accord_service.store import Event, SealedEntry
+from accord_service.store import ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
+from accord_service.store.audit import seal
 from accord_service.store.connection import connect
 
 AUDIT = "{accord}:audit"
@@ -148,7 +148,20 @@ def test_the_command_names_a_document_that_was_changed_behind_the_audits_back(ch
 def test_entries_read_from_a_service_are_checked_here(client: FlaskClient, admin: dict[str, str], drop: int) -> None:
     found = [_sealed(each) for each in entries(client, admin, 200)]
     missing = found.pop(drop)
-    assert broken_at(found, (missing.seq, missing.hash) if drop == -1 else None) == missing.seq
+    assert broken_at(found, ChainHead(missing.seq, missing.hash) if drop == -1 else None) == missing.seq
+
+
+def test_a_chain_that_was_forged_whole_does_not_end_as_its_head_says(
+    client: FlaskClient, admin: dict[str, str]
+) -> None:
+    told = [_sealed(each) for each in entries(client, admin, 200)]
+    last, before = told[-1], ChainHead(told[-2].seq, told[-2].hash)
+    forged = seal(UnsealedEntry("somebody else", Event(last.event), last.subject_id), {}, before, 0.0)
+    head = ChainHead(last.seq, last.hash)
+    assert broken_at([*told[:-1], forged]) is None
+    assert broken_at([*told[:-1], forged], head) == last.seq
+    assert broken_at(told, head) is None
+    assert broken_at(told, before) is None, "one was added since the head was read"
 
 
 def test_no_store_is_said_so() -> None:

@@ -172,9 +172,18 @@ def test_a_fact_is_told_alone_as_in_the_list(client: FlaskClient, key: dict[str,
     assert alone == [about_the_book | each for each in listed]
 
 
-def test_a_wrong_name_of_a_fact_brings_the_nearest(client: FlaskClient, key: dict[str, str]) -> None:
-    answer = client.get("/v1/facts/item.textil", headers=key)
-    assert "did you mean item.textile" in answer.json["detail"]
+@pytest.mark.parametrize(
+    ("wrong", "near"),
+    [
+        ("facts/item.textil", "item.textile"),
+        ("catalogue/fibre", "fibres"),
+        ("limits/press.spread_mos", "press.spread_most"),
+    ],
+)
+def test_a_wrong_name_brings_the_nearest(client: FlaskClient, key: dict[str, str], wrong: str, near: str) -> None:
+    answer = client.get(f"/v1/{wrong}", headers=key)
+    assert answer.status_code == 404
+    assert f"did you mean {near}" in answer.json["detail"]
 
 
 READS = ["/v1/catalogue", "/v1/catalogue/fibres", "/v1/catalogue/fibres/PES", "/v1/limits", "/v1/sources", "/v1/rules",

@@ -21,9 +21,8 @@ from werkzeug.test import TestResponse
 from accord_rules.governance.effect import Budget
 from accord_rules.revision.book import Book
 from accord_service.app import create_app
-from accord_service.http.writing import Overtaken
 from accord_service.run.config import Config
-from accord_service.steps.proposals import Steps
+from accord_service.steps.proposals import Overtaken, Steps
 from accord_service.store import Store, Transaction
 
 # The share of polyester from which a dye print is not called paler; no example of the book stands close above it.

@@ -390,7 +390,7 @@ def test_expired_records_leave_the_index_now_and_then(changing: Any) -> None:
     try:
         draft = store.records.draft("s", asked={}, answer={}, revision=1, retain_days=1)
         member = f"s/{store.records.create(draft, who='test').record_id}"
-        pruning = records.Pruning(store, each_s=10.0, monotonic=lambda: ticks[0])
+        pruning = records.Pruning(store, every_s=10.0, monotonic=lambda: ticks[0])
         pruning.now_and_then()
         raw.delete(f"{{accord}}:record:s:{draft.record_id}")  # what the server does itself when the day is over
         now_s[0] += 2 * 86_400

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from tests.service.servers import (
@@ -25,7 +26,7 @@ from tests.service.servers import (
     serving_lab,
 )
 
-from accord_service.serving.newcomers import turn_away
+from accord_service.serving.newcomers import turn_away, turn_away_when_stopping
 
 BODY_LIMIT = 4096
 
@@ -220,6 +221,18 @@ def test_newcomers_are_turned_away_and_those_before_them_are_not() -> None:
             listener.setblocking(False)
             with pytest.raises(BlockingIOError):
                 listener.accept()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux is asked to turn newcomers away")
+def test_a_stop_goes_on_where_the_kernel_turns_nobody_away(caplog: pytest.LogCaptureFixture) -> None:
+    stops: list[bool] = []
+    closed = socket.create_server(("127.0.0.1", 0))
+    closed.close()  # refuses the filter, as sandboxes do
+    master = SimpleNamespace(LISTENERS=[SimpleNamespace(sock=closed)], stop=stops.append)
+    turn_away_when_stopping(master)
+    master.stop(False)
+    assert stops == [False]
+    assert "newcomers are not turned away" in caplog.text
 
 
 def test_a_stop_waits_for_what_is_being_answered_and_for_kept_connections(

@@ -20,8 +20,7 @@ from accord_rules.governance.effect import Budget
 from accord_rules.governance.proposal import Approval, Base, ShownEffect
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
-from accord_service.http.writing import Overtaken
-from accord_service.steps.proposals import Steps, StoredProposal, stored_document
+from accord_service.steps.proposals import Overtaken, Steps, StoredProposal, stored_document
 from accord_service.store import EmbeddedServer, RevisionHead, Store, StoreAway, Transaction
 
 KILLS = int(os.environ.get("ACCORD_SOAK_KILLS", "3"))

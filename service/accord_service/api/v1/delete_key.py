@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from accord_service.api import examples
 from accord_service.api.answers import Key
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_keys import KEY, key_at, shown_key
 from accord_service.http.problems import AlreadyThere
 from accord_service.http.writing import Answer, Prepared, Remember
@@ -22,22 +22,22 @@ from accord_service.store import KeyRecord
     writes=True,
     examples=(Example("A key", path=lambda book: {"key_id": examples.REVOKED["key_id"]}, answer=examples.REVOKED),),
 )
-def delete_key(asked: Asked) -> Prepared:
+def delete_key(call: Call) -> Prepared:
     """Revoke a key, for good. An owner can revoke those of the own shop. One that is revoked already stays so.
 
     Every worker refuses it within two seconds, and what it approved is no longer approved by it, unless that was
     published before (what an expired key approved stays approved). The last admin's key can't be revoked.
     """
-    keys, record, now_s = asked.room.store.keys, key_at(asked), asked.room.now_s
+    keys, record, now_s = call.room.store.keys, key_at(call), call.room.now_s
     if record.role == "admin":
-        living = {each.id for each in keys.list() if each.role == "admin" and _holds(each, now_s)}
+        living = {key.id for key in keys.list() if key.role == "admin" and _holds(key, now_s)}
         if living == {record.id}:
             raise AlreadyThere("This is the last admin's key: issue another before you revoke it.")
 
     def commit(remember: Remember) -> Answer:
         # Nothing to remember: asked for again, the answer is the same anyway.
-        revoked = keys.revoke(record.id, who=asked.caller.key_id)
-        write_down_states(asked.room.store, "revocation")
+        revoked = keys.revoke(record.id, who=call.caller.key_id)
+        write_down_states(call.room.store, "revocation")
         return answer(revoked)
 
     def answer(record: KeyRecord) -> Answer:

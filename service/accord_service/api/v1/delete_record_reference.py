@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import Record
 from accord_service.api.governance_examples import RECORD, RECORD_WITHOUT_REFERENCE
 from accord_service.api.records import RECORD_ID, record_at, whole_record
@@ -26,20 +26,20 @@ from accord_service.store import OrderRecord, without_reference
         ),
     ),
 )
-def delete_record_reference(asked: Asked) -> Prepared:
+def delete_record_reference(call: Call) -> Prepared:
     """Take the shop's own reference out of a record, for good. The order and the answer stay.
 
     A reference may lead to a person; what was asked of the press does not. Where the order was sent with an
     Idempotency-Key, its remembered answer still holds the reference, for 24 hours from then; only the same key with the
     same order is given that.
     """
-    record = record_at(asked)
+    record = record_at(call)
 
     def commit(remember: Remember) -> Answer:
-        deleted = asked.room.store.records.delete_reference(
+        deleted = call.room.store.records.delete_reference(
             record.shop_id,
             record.record_id,
-            who=asked.caller.key_id,
+            who=call.caller.key_id,
             also=lambda made: remember(_answer(made)),
         )
         return _answer(deleted)

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import Audit, AuditEntry, AuditHead
 from accord_service.api.governance_examples import AUDIT
 from accord_service.http.paging import PageQuery, next_address, number_in
@@ -17,13 +17,13 @@ from accord_service.store import StoreBroken
     query=PageQuery,
     examples=(Example("The first entry", answer=AUDIT),),
 )
-def get_audit(asked: Asked) -> Answer:
+def get_audit(call: Call) -> Answer:
     """List every write there ever was, oldest first, each sealed to the one before.
 
     Whoever reads all of it can check the chain: ``accord audit verify`` does.
     """
-    audit, query = asked.room.store.audit, asked.query
-    after = number_in(query, 1) or 0
+    audit, query = call.room.store.audit, call.query
+    after = number_in(query) or 0
     head = audit.head()
     try:
         entries = audit.entries(after, query.limit)
@@ -31,5 +31,5 @@ def get_audit(asked: Asked) -> Answer:
         raise StoreBroken(f"after entry {after} the audit holds what is no entry: {error}") from None
     more = bool(entries) and entries[-1].seq < head.seq
     following = next_address("/v1/audit", str(entries[-1].seq) if more else None, query)
-    shown = Audit(AuditHead(head.seq, head.hash), tuple(AuditEntry(**each.document()) for each in entries), following)
+    shown = Audit(AuditHead(head.seq, head.hash), tuple(AuditEntry(**entry.document()) for entry in entries), following)
     return Answer(shown.document())

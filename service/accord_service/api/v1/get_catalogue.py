@@ -2,16 +2,16 @@ from __future__ import annotations
 
 from accord_rules.revision.catalogue import KINDS
 from accord_service.api.answers import Catalogue, Kind
-from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.endpoint import Call, endpoint
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.wire import about
 from accord_service.http.writing import Answer
 
 
 @endpoint("GET", "/v1/catalogue", operation_id="listKinds", tag="Book", as_of=True, answers=Catalogue, query=PageQuery)
-def get_catalogue(asked: Asked) -> Answer:
+def get_catalogue(call: Call) -> Answer:
     """List the kinds of entry in the book."""
-    book = asked.book
-    page = page_of(KINDS, asked.query, "/v1/catalogue", asked.kept_filters)
+    book = call.book
+    page = page_of(KINDS, call.query, "/v1/catalogue", call.kept_filters)
     entries = tuple(Kind(kind, about(KINDS[kind]), len(book.documents[kind])) for kind in page.items)
     return Answer(Catalogue(book.revision, book.digest, entries=entries, next=page.next).document())

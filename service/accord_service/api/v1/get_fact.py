@@ -1,10 +1,8 @@
 from __future__ import annotations
 
 from accord_rules.derive.glossary import Glossary
-from accord_rules.documents.reading import Fault
-from accord_rules.documents.spelling import did_you_mean
 from accord_service.api.answers import Fact
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
 
@@ -19,11 +17,10 @@ from accord_service.http.writing import Answer
     parameters={"name": "name of the fact"},
     examples=(Example("A fact", path=lambda book: {"name": min(Glossary(book))}),),
 )
-def get_fact(asked: Asked) -> Answer:
+def get_fact(call: Call) -> Answer:
     """Give one fact: what it is, what it is worked out from, what holds when it is unsaid, and who looks at it."""
-    book, name = asked.book, asked.path["name"]
+    book, name = call.book, call.path["name"]
     facts = Glossary(book)
     if name not in facts:
-        fault = Fault("/fact", f"there is no fact {name!r}", tuple(facts), code="not-in-book", refused=name)
-        raise NotFound(f"There is no fact {name!r}{did_you_mean(name, facts)}.", [fault])
+        raise NotFound.in_book("fact", "fact", name, facts)
     return Answer(Fact(book.revision, book.digest, fact=facts[name]).document())

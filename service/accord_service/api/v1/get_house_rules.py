@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_rules.governance.house import HouseRules, read_house
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.http.problems import NoShop
 from accord_service.http.writing import Answer
 from accord_service.store import HouseRecord
@@ -17,12 +17,12 @@ from accord_service.store import HouseRecord
     problems=(NoShop,),
     examples=(Example("Two limits made stricter", answer=examples.OWN_HOUSE_RULES),),
 )
-def get_house_rules(asked: Asked) -> Answer:
+def get_house_rules(call: Call) -> Answer:
     """Give the caller's shop's house rules: where it is stricter than the book.
 
     They can be sent back by PUT with this answer's ETag, also where there are none yet.
     """
-    return house_answer(asked.room.store.shops.house(asked.own.record.id))
+    return house_answer(call.room.store.shops.house(call.own.record.id))
 
 
 def house_answer(record: HouseRecord) -> Answer:

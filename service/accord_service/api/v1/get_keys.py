@@ -6,7 +6,7 @@ from types import MappingProxyType
 from accord_rules.documents.reading import Name, optional
 from accord_service.api import examples
 from accord_service.api.answers import Key, Keys
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.http.paging import PageQuery, page_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -33,33 +33,33 @@ class KeysQuery(PageQuery):
     problems=(NotFound,),
     examples=(Example("One key", answer=examples.KEYS),),
 )
-def get_keys(asked: Asked) -> Answer:
+def get_keys(call: Call) -> Answer:
     """List keys, revoked ones too; an owner those of the own shop. No token is kept, so none is shown."""
-    shop = asked.query.shop_id
-    if asked.caller.role != "admin":
-        shop = own_only(asked, shop or asked.caller.shop_id)
-    keys = {each.id: each for each in asked.room.store.keys.list(shop)}
-    page = page_of(keys, asked.query, "/v1/keys", {"shop_id": asked.query.shop_id})
-    last_used = asked.room.store.keys.last_used(page.items)
+    shop = call.query.shop_id
+    if call.caller.role != "admin":
+        shop = own_only(call, shop or call.caller.shop_id)
+    keys = {record.id: record for record in call.room.store.keys.list(shop)}
+    page = page_of(keys, call.query, "/v1/keys", {"shop_id": call.query.shop_id})
+    last_used = call.room.store.keys.last_used(page.items)
     shown = tuple(shown_key(keys[id_], last_used.get(id_)) for id_ in page.items)
     return Answer(Keys(shown, page.next).document())
 
 
-def own_only(asked: Asked, shop: str) -> str:
+def own_only(call: Call, shop: str) -> str:
     """``shop``, if the caller administers the collective or it is the caller's own. Raises NotFound.
 
     To an owner another shop is not forbidden, it does not exist.
     """
-    if asked.caller.role != "admin" and shop != asked.caller.shop_id:
+    if call.caller.role != "admin" and shop != call.caller.shop_id:
         raise NotFound(f"There is no shop {shop!r}.")
     return shop
 
 
-def key_at(asked: Asked) -> KeyRecord:
+def key_at(call: Call) -> KeyRecord:
     """The key that the address names, if the caller may see it. Raises NotFound."""
-    record = asked.room.store.keys.get(asked.path["key_id"])
-    if record is None or (asked.caller.role != "admin" and record.shop != asked.caller.shop_id):
-        raise NotFound(f"There is no key {asked.path['key_id']!r}.")
+    record = call.room.store.keys.get(call.path["key_id"])
+    if record is None or (call.caller.role != "admin" and record.shop != call.caller.shop_id):
+        raise NotFound(f"There is no key {call.path['key_id']!r}.")
     return record
 
 

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.answers import LimitEntry
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -17,16 +17,16 @@ from accord_service.http.writing import Answer
     parameters={"name": "name of the limit"},
     examples=(Example("A limit", path=lambda book: {"name": first_of(book, "limits")}),),
 )
-def get_limit(asked: Asked) -> Answer:
+def get_limit(call: Call) -> Answer:
     """Give one limit: its value, which way is stricter, where it comes from and which rules use it."""
-    book, name = asked.book, asked.path["name"]
+    book, name = call.book, call.path["name"]
     if name not in book.documents["limits"]:
         raise NotFound.in_book("limit", "limit", name, book.documents["limits"])
-    found = LimitEntry(
+    limit_entry = LimitEntry(
         book.revision,
         book.digest,
         id=name,
         entry=book.documents["limits"][name],
         rules=tuple(sorted(rule.id for rule in book.rules.values() if name in rule.limits)),
     )
-    return Answer(found.document())
+    return Answer(limit_entry.document())

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import ProposalEffect
 from accord_service.api.governance_examples import effect
 from accord_service.api.proposals import PROPOSAL, effect_for
@@ -18,12 +18,12 @@ from accord_service.steps.proposals import get
     parameters=PROPOSAL,
     examples=(Example("One limit, one step", path=lambda book: {"proposal_id": "p1"}, answer=effect),),
 )
-def get_proposal_effect(asked: Asked) -> Answer:
+def get_proposal_effect(call: Call) -> Answer:
     """Give what a proposal would do, order by order.
 
     Stewards see every shop's flips, since they answer for all; others see their own shop's and those at edges.
     """
-    kept = get(asked.room.store, asked.path["proposal_id"])
-    if kept.effect is None or kept.proposal.shown is None:
-        raise NotFound(f"Proposal {kept.proposal.id} has not been opened yet, so nothing shows its effect.")
-    return Answer(effect_for(asked.caller, kept.proposal.id, kept.proposal.shown.replay_digest, kept.effect))
+    stored = get(call.room.store, call.path["proposal_id"])
+    if stored.effect is None or stored.proposal.shown is None:
+        raise NotFound(f"Proposal {stored.proposal.id} has not been opened yet, so nothing shows its effect.")
+    return Answer(effect_for(call.caller, stored.proposal.id, stored.proposal.shown.replay_digest, stored.effect))

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import Choice, optional
 from accord_rules.governance.proposal import STATES
-from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.endpoint import Call, endpoint
 from accord_service.api.governance_answers import Proposals
 from accord_service.api.proposals import shown_proposal
 from accord_service.http.paging import PageQuery, bad_cursor, next_address
@@ -20,12 +20,12 @@ class ProposalsQuery(PageQuery):
 
 
 @endpoint("GET", "/v1/proposals", operation_id="listProposals", tag="Changes", answers=Proposals, query=ProposalsQuery)
-def get_proposals(asked: Asked) -> Answer:
+def get_proposals(call: Call) -> Answer:
     """List proposals, newest first; of one state if wished. A page may be short."""
-    store, query = asked.room.store, asked.query
+    store, query = call.room.store, call.query
     with bad_cursor():
         page = store.proposals.list(query.state, query.cursor, query.limit)
-    found = standing(store, map(StoredProposal.of, page.items))
-    entries = tuple(shown_proposal(each) for each in found if query.state in (None, each.proposal.state))
+    proposals = standing(store, map(StoredProposal.of, page.items))
+    entries = tuple(shown_proposal(stored) for stored in proposals if query.state in (None, stored.proposal.state))
     following = next_address("/v1/proposals", page.next, query, {"state": query.state})
     return Answer(Proposals(entries, following).document())

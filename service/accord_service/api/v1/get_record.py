@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import Record
 from accord_service.api.governance_examples import RECORD
 from accord_service.api.records import RECORD_ID, record_at, whole_record
@@ -18,6 +18,6 @@ from accord_service.http.writing import Answer
     problems=(NoShop,),
     examples=(Example("A job", path=lambda book: {"record_id": RECORD["record_id"]}, answer=RECORD),),
 )
-def get_record(asked: Asked) -> Answer:
+def get_record(call: Call) -> Answer:
     """Give a record of the own shop: the order, and the answer as it was given."""
-    return Answer(whole_record(record_at(asked)).document())
+    return Answer(whole_record(record_at(call)).document())

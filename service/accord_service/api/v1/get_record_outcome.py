@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import OutcomeReport
 from accord_service.api.governance_examples import OUTCOME
 from accord_service.api.records import RECORD_ID, outcome_report, record_at
@@ -24,10 +24,10 @@ from accord_service.http.writing import Answer
         ),
     ),
 )
-def get_record_outcome(asked: Asked) -> Answer:
+def get_record_outcome(call: Call) -> Answer:
     """Give one report on a piece of a record."""
-    record, outcome_id = record_at(asked), asked.path["outcome_id"]
-    outcome = asked.room.store.outcomes.get(record, outcome_id)
+    record, outcome_id = record_at(call), call.path["outcome_id"]
+    outcome = call.room.store.outcomes.get(record, outcome_id)
     if outcome is None:
         raise NotFound(f"Record {record.record_id} has no outcome {outcome_id!r}.")
     return Answer(outcome_report(outcome).document())

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import Outcomes
 from accord_service.api.governance_examples import OUTCOME, RECORD
 from accord_service.api.records import RECORD_ID, outcome_report, record_at
@@ -26,10 +26,10 @@ from accord_service.http.writing import Answer
         ),
     ),
 )
-def get_record_outcomes(asked: Asked) -> Answer:
+def get_record_outcomes(call: Call) -> Answer:
     """List what the own shop reported on a record's pieces, newest first."""
-    record, query = record_at(asked), asked.query
+    record, query = record_at(call), call.query
     with bad_cursor():
-        page = asked.room.store.outcomes.page(record, query.cursor, query.limit)
+        page = call.room.store.outcomes.page(record, query.cursor, query.limit)
     following = next_address(f"/v1/records/{record.record_id}/outcomes", page.next, query)
     return Answer(Outcomes(tuple(map(outcome_report, page.items)), following).document())

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from accord_rules.documents.reading import optional
 from accord_rules.orders.order import REFERENCE
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import Records
 from accord_service.api.governance_examples import RECORDS
 from accord_service.api.records import record_line
@@ -30,10 +30,10 @@ class RecordsQuery(PageQuery):
     problems=(NoShop,),
     examples=(Example("One job", answer=RECORDS),),
 )
-def get_records(asked: Asked) -> Answer:
+def get_records(call: Call) -> Answer:
     """List the own shop's records, newest first; of one reference if wished. A page may be short."""
-    shop_id, query = asked.own.record.id, asked.query
+    shop_id, query = call.own.record.id, call.query
     with bad_cursor():
-        page = asked.room.store.records.page(shop_id, query.reference, query.cursor, query.limit)
+        page = call.room.store.records.page(shop_id, query.reference, query.cursor, query.limit)
     following = next_address("/v1/records", page.next, query, {"reference": query.reference})
     return Answer(Records(tuple(map(record_line, page.items)), following).document())

@@ -3,9 +3,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from accord_rules.documents.reading import Flag, optional
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import Revision
-from accord_service.api.proposals import REVISION, number_in, revision_line
+from accord_service.api.proposals import REVISION, revision_in, revision_line
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import revision
 
@@ -27,9 +27,9 @@ class RevisionQuery:
     parameters=REVISION,
     examples=(Example("The first", path=lambda book: {"revision": "1"}),),
 )
-def get_revision(asked: Asked) -> Answer:
+def get_revision(call: Call) -> Answer:
     """Give one revision: digest, author, approvers, reason and time; with ``documents`` the whole book."""
-    number = number_in(asked.path["revision"])
-    found = revision(asked.room.store, number)
-    documents = found.documents if asked.query.documents else None
-    return Answer(Revision(revision_line(found), documents).document())
+    number = revision_in(call)
+    record = revision(call.room.store, number)
+    documents = record.documents if call.query.documents else None
+    return Answer(Revision(revision_line(record), documents).document())

@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from accord_rules.governance.changes import difference
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import RevisionChanges
-from accord_service.api.proposals import REVISION, number_in, refusals
+from accord_service.api.proposals import REVISION, refusals, revision_in
 from accord_service.http.problems import FaultyDocument
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import revision
@@ -19,11 +19,11 @@ from accord_service.steps.proposals import revision
     problems=(FaultyDocument,),
     examples=(Example("Of the first: none", path=lambda book: {"revision": "1"}),),
 )
-def get_revision_changes(asked: Asked) -> Answer:
+def get_revision_changes(call: Call) -> Answer:
     """Say what a revision changed of the one before, entry by entry."""
-    number = number_in(asked.path["revision"])
-    found = revision(asked.room.store, number)
-    before = found if number == 1 else revision(asked.room.store, number - 1)
+    number = revision_in(call)
+    record = revision(call.room.store, number)
+    before = record if number == 1 else revision(call.room.store, number - 1)
     with refusals():
-        changes = difference(before.documents, found.documents)
-    return Answer(RevisionChanges(number, found.digest, changes).document())
+        changes = difference(before.documents, record.documents)
+    return Answer(RevisionChanges(number, record.digest, changes).document())

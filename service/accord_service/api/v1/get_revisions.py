@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.endpoint import Call, endpoint
 from accord_service.api.governance_answers import Revisions
 from accord_service.api.proposals import revision_line
 from accord_service.http.paging import PageQuery, next_address, number_in
@@ -9,11 +9,11 @@ from accord_service.steps.proposals import revision
 
 
 @endpoint("GET", "/v1/revisions", operation_id="listRevisions", tag="Changes", answers=Revisions, query=PageQuery)
-def get_revisions(asked: Asked) -> Answer:
+def get_revisions(call: Call) -> Answer:
     """List the revisions of the book, newest first."""
-    head = asked.room.store.revisions.head().number
-    newest = min(head, (number_in(asked.query, 1) or head + 1) - 1)
-    oldest = max(newest - asked.query.limit + 1, 1)
-    entries = tuple(revision_line(revision(asked.room.store, each)) for each in range(newest, oldest - 1, -1))
-    following = next_address("/v1/revisions", str(oldest) if oldest > 1 else None, asked.query)
+    head = call.room.store.revisions.head().number
+    newest = min(head, (number_in(call.query) or head + 1) - 1)
+    oldest = max(newest - call.query.limit + 1, 1)
+    entries = tuple(revision_line(revision(call.room.store, number)) for number in range(newest, oldest - 1, -1))
+    following = next_address("/v1/revisions", str(oldest) if oldest > 1 else None, call.query)
     return Answer(Revisions(head, entries, following).document())

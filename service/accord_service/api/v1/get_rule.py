@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.answers import Rule
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -17,13 +17,13 @@ from accord_service.http.writing import Answer
     parameters={"name": "id of the rule"},
     examples=(Example("A rule", path=lambda book: {"name": first_of(book, "rules")}),),
 )
-def get_rule(asked: Asked) -> Answer:
+def get_rule(call: Call) -> Answer:
     """Give one rule: when it finds something, why, what to do, what it rests on, and orders that show it."""
-    book, name = asked.book, asked.path["name"]
+    book, name = call.book, call.path["name"]
     if name not in book.rules:
         raise NotFound.in_book("rule", "rule", name, book.rules)
     rule = book.rules[name]
-    found = Rule(
+    rule_entry = Rule(
         book.revision,
         book.digest,
         id=rule.id,
@@ -33,4 +33,4 @@ def get_rule(asked: Asked) -> Answer:
         sources=rule.sources,
         entry=book.documents["rules"][name],
     )
-    return Answer(found.document())
+    return Answer(rule_entry.document())

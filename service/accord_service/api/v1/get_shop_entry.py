@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_shop import shop_document, shop_record
 from accord_service.http.writing import Answer
 
@@ -18,6 +18,6 @@ SHOWN = Example("A shop", path=lambda book: {"shop_id": examples.SHOP["id"]}, an
     parameters={"shop_id": "id of the shop"},
     examples=(SHOWN,),
 )
-def get_shop_entry(asked: Asked) -> Answer:
+def get_shop_entry(call: Call) -> Answer:
     """Give one shop as it was written. It can be sent back by PUT with this answer's ETag."""
-    return shop_document(shop_record(asked, asked.path["shop_id"]))
+    return shop_document(shop_record(call, call.path["shop_id"]))

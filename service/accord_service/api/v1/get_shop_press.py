@@ -6,7 +6,7 @@ from typing import Any
 
 from accord_rules.orders.order import Press
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_shop import own_record, shop_record
 from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer
@@ -26,17 +26,17 @@ SHOWN = Example("A press", path=lambda book: {"press_id": examples.PRESS["id"]},
     problems=(NoShop,),
     examples=(SHOWN,),
 )
-def get_shop_press(asked: Asked) -> Answer:
+def get_shop_press(call: Call) -> Answer:
     """Give one press of the own shop as its owner wrote it.
 
     It can be sent back by PUT with this answer's ETag, which stays while others change the rest of the shop.
     """
-    return press_document(own_record(asked), asked.path["press_id"])
+    return press_document(own_record(call), call.path["press_id"])
 
 
-def press_now(asked: Asked) -> Answer:
+def press_now(call: Call) -> Answer:
     """The same, from the store alone."""
-    return press_document(shop_record(asked, asked.own.record.id), asked.path["press_id"])
+    return press_document(shop_record(call, call.own.record.id), call.path["press_id"])
 
 
 def press_document(record: ShopRecord, id_: str) -> Answer:

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_service.api import examples
 from accord_service.api.answers import HouseVersion, ShopStatus, Units
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_shop import own_record
 from accord_service.http.problems import HouseRulesDoNotFit, NoShop, NotFound, ShopDoesNotFit
 from accord_service.http.writing import Answer
@@ -21,26 +21,26 @@ from accord_service.store import HouseRecord, StoreAway
     problems=(HouseRulesDoNotFit, NoShop, NotFound, ShopDoesNotFit),
     examples=(Example("A shop with one press", answer=examples.SHOP_STATUS),),
 )
-def get_shop_status(asked: Asked) -> Answer:
+def get_shop_status(call: Call) -> Answer:
     """Say what the own shop's probe readings come to, in which units it reads, and what this key may do."""
-    record = own_record(asked)
-    shop = KnownShop(record, asked.own.house).shop
-    found = ShopStatus(
+    record = own_record(call)
+    shop = KnownShop(record, call.own.house).shop
+    status = ShopStatus(
         shop_id=record.id,
         version=record.version,
         changed_at=instant(record.changed_at),
         units=Units.of(shop.units),
-        calibration=tuple(report(shop, asked.authority.book, asked.room.today)),
-        house_rules=_house(asked),
-        role=asked.caller.role,
-        key_id=asked.caller.key_id,
+        calibration=tuple(report(shop, call.authority.book, call.room.today)),
+        house_rules=_house(call),
+        role=call.caller.role,
+        key_id=call.caller.key_id,
     )
-    return Answer(found.document())
+    return Answer(status.document())
 
 
-def _house(asked: Asked) -> HouseVersion:
+def _house(call: Call) -> HouseVersion:
     try:
-        record: HouseRecord = asked.room.store.shops.house(asked.own.record.id)
+        record: HouseRecord = call.room.store.shops.house(call.own.record.id)
     except StoreAway:
-        record = asked.own.house
+        record = call.own.house
     return HouseVersion(record.version, instant(record.changed_at) if record.version else None)

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api.answers import SourceEntry
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.examples import first_of
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
@@ -17,17 +17,17 @@ from accord_service.http.writing import Answer
     parameters={"name": "name of the source"},
     examples=(Example("A source", path=lambda book: {"name": first_of(book, "sources")}),),
 )
-def get_source(asked: Asked) -> Answer:
+def get_source(call: Call) -> Answer:
     """Give one source, how far it can be trusted, and the rules and limits that rest on it."""
-    book, name = asked.book, asked.path["name"]
+    book, name = call.book, call.path["name"]
     if name not in book.documents["sources"]:
         raise NotFound.in_book("source", "source", name, book.documents["sources"])
-    found = SourceEntry(
+    source_entry = SourceEntry(
         book.revision,
         book.digest,
         id=name,
         entry=book.documents["sources"][name],
-        rules=tuple(sorted(each for each, rule in book.rules.items() if name in rule.sources)),
-        limits=tuple(sorted(each for each, limit in book.limits.items() if name in limit.sources)),
+        rules=tuple(sorted(id_ for id_, rule in book.rules.items() if name in rule.sources)),
+        limits=tuple(sorted(id_ for id_, limit in book.limits.items() if name in limit.sources)),
     )
-    return Answer(found.document())
+    return Answer(source_entry.document())

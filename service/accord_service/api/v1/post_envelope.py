@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_rules.orders.order import Order
 from accord_rules.verdict import Envelope
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.endpoint import Call, endpoint
 from accord_service.api.request import note
 from accord_service.http.writing import Answer
 
@@ -19,13 +19,13 @@ from accord_service.http.writing import Answer
     as_of=True,
     examples=examples.OPEN,
 )
-def post_envelope(asked: Asked) -> Answer:
+def post_envelope(call: Call) -> Answer:
     """Say what is still allowed for each thing an order leaves open.
 
     The same order as for validate, with what is not settled left out. Each range is for one open field, the others left
     to the book: with any value in it the order validates as accepted or conditional, a step outside it does not. On
     each press the ranges are those of the transfer that is best there.
     """
-    envelope = asked.authority.envelope(asked.body, asked.shop)
+    envelope = call.authority.envelope(call.body, call.shop)
     note(presses=len(envelope.presses))
-    return Answer({**envelope.document(), "basis": asked.snapshot.basis})
+    return Answer({**envelope.document(), "basis": call.snapshot.basis})

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from accord_rules.documents.reading import Choice, Fault, Instant, Name, Text, optional, required
 from accord_service.api import examples
 from accord_service.api.answers import IssuedKey, Key
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_keys import instant_or_null, own_only, shown_key
 from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowed
 from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
@@ -38,29 +38,29 @@ class KeyRequest:
     problems=(NotFound,),
     examples=(Example("A key for the counter", examples.KEY_WANTED, answer=examples.ISSUED),),
 )
-def post_keys(asked: Asked) -> Prepared:
+def post_keys(call: Call) -> Prepared:
     """Issue a key. An owner can issue keys of the own shop, up to owner; an admin any.
 
     The token is shown this once and kept nowhere. A repetition under the same Idempotency-Key issues nothing and shows
     no token: if the first answer was lost, revoke that key and issue another.
     """
-    wanted = asked.body
-    own_only(asked, wanted.shop_id)
-    if asked.caller.role != "admin" and wanted.role not in SHOP_ROLES:
+    wanted = call.body
+    own_only(call, wanted.shop_id)
+    if call.caller.role != "admin" and wanted.role not in SHOP_ROLES:
         raise RoleNotAllowed(f"An owner can issue keys of the roles {', '.join(SHOP_ROLES)}.")
     if wanted.shop_id == COLLECTIVE and wanted.role in SHOP_ROLES:
         message = f"a key of {COLLECTIVE} is a steward's or an admin's"
         raise FaultyDocument(faults=[Fault("/role", message, ("steward", "admin"), code="contradiction")])
-    if wanted.expires_at is not None and not asked.room.now_s < wanted.expires_at < asked.room.now_s + LONGEST_S:
+    if wanted.expires_at is not None and not call.room.now_s < wanted.expires_at < call.room.now_s + LONGEST_S:
         raise FaultyDocument(faults=[Fault("/expires_at", "must be in the next ten years", code="out-of-range")])
-    if wanted.shop_id != COLLECTIVE and asked.room.store.shops.get(wanted.shop_id) is None:
+    if wanted.shop_id != COLLECTIVE and call.room.store.shops.get(wanted.shop_id) is None:
         raise NotFound(f"There is no shop {wanted.shop_id!r}.")
 
     def commit(remember: Remember) -> Answer:
-        issued = asked.room.store.keys.issue(
+        issued = call.room.store.keys.issue(
             wanted.shop_id,
             wanted.role,
-            who=asked.caller.key_id,
+            who=call.caller.key_id,
             holder=wanted.holder,
             expires_at=wanted.expires_at,
             also=lambda record: remember(_issued(record, None)),
@@ -73,8 +73,8 @@ def post_keys(asked: Asked) -> Prepared:
         role=wanted.role,
         holder=wanted.holder,
         last_four=None,
-        issued_at=instant(asked.room.now_s),
-        issued_by=asked.caller.key_id,
+        issued_at=instant(call.room.now_s),
+        issued_by=call.caller.key_id,
         expires_at=instant_or_null(wanted.expires_at),
         last_used_at=None,
         revoked_at=None,

@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from accord_rules.documents.reading import Text, required
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import approved
 from accord_service.api.proposals import PROPOSAL, status, taken
@@ -35,13 +35,13 @@ class Approving:
     # No body: one proposal's digests approve no other. The answer to opening it links here with its own.
     examples=(Example("As it was read", path=lambda book: {"proposal_id": "p1"}, answer=approved),),
 )
-def post_proposal_approve(asked: Asked) -> Prepared:
+def post_proposal_approve(call: Call) -> Prepared:
     """Approve a proposal of another shop's: exactly these changes, on this base, with this effect.
 
     One steward will do; where it loosens what keeps people safe, stewards of two shops are needed, neither of them the
     author's. Keys of the collective count together as those of one shop. An approval lapses when its key is revoked.
     """
-    body, id_ = asked.body, asked.path["proposal_id"]
+    body, id_ = call.body, call.path["proposal_id"]
     return taken(
-        asked, lambda steps: steps.approve(id_, body.change_digest, body.base_digest, body.replay_digest), status
+        call, lambda steps: steps.approve(id_, body.change_digest, body.base_digest, body.replay_digest), status
     )

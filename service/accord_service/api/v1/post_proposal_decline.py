@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import DECLINE, declined
 from accord_service.api.proposals import PROPOSAL, Reason, status, taken
@@ -20,6 +20,6 @@ from accord_service.http.writing import Prepared
     problems=(BaseMoved, NotYours, StepsOutOfOrder),
     examples=(Example("With its reason", DECLINE, path=lambda book: {"proposal_id": "p1"}, answer=declined),),
 )
-def post_proposal_decline(asked: Asked) -> Prepared:
+def post_proposal_decline(call: Call) -> Prepared:
     """Decline somebody else's proposal, with the reason. It ends there."""
-    return taken(asked, lambda steps: steps.decline(asked.path["proposal_id"], asked.body.reason), status)
+    return taken(call, lambda steps: steps.decline(call.path["proposal_id"], call.body.reason), status)

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_service.api import governance_examples
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import Published
 from accord_service.api.proposals import PROPOSAL, proposal_status, refusals, steps_of
 from accord_service.http.problems import BaseMoved, FaultyDocument, SomebodyWasFaster, StepsOutOfOrder
@@ -20,23 +20,23 @@ from accord_service.steps.proposals import StoredProposal, write_down_states
     problems=(BaseMoved, FaultyDocument, SomebodyWasFaster, StepsOutOfOrder),
     examples=(Example("Published", path=lambda book: {"proposal_id": "p1"}, answer=governance_examples.published),),
 )
-def post_proposal_publish(asked: Asked) -> Prepared:
+def post_proposal_publish(call: Call) -> Prepared:
     """Make an approved proposal the next revision of the book.
 
     Of two at once exactly one wins. Approvals count only while their keys hold: one whose key is revoked in the same
     moment keeps the proposal out. All workers answer from the new revision within two seconds; proposals made against
     the old one become void.
     """
-    steps = steps_of(asked)
+    steps = steps_of(call)
     with refusals():
-        made = steps.publish(asked.path["proposal_id"])
+        made = steps.publish(call.path["proposal_id"])
 
     def answer(stored: StoredProposal) -> Answer:
         return Answer(Published(made.head.number, made.head.digest, proposal_status(stored)).document())
 
     def commit(remember: Remember) -> Answer:
         published = answer(made.commit(lambda stored: remember(answer(stored))))
-        write_down_states(asked.room.store, "publication")
+        write_down_states(call.room.store, "publication")
         return published
 
     # The number is given to whoever publishes first.

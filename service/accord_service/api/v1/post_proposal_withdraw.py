@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import ProposalStatus
 from accord_service.api.governance_examples import WITHDRAWAL, withdrawn
 from accord_service.api.proposals import PROPOSAL, Reason, status, taken
@@ -20,6 +20,6 @@ from accord_service.http.writing import Prepared
     problems=(BaseMoved, NotYours, StepsOutOfOrder),
     examples=(Example("With its reason", WITHDRAWAL, path=lambda book: {"proposal_id": "p1"}, answer=withdrawn),),
 )
-def post_proposal_withdraw(asked: Asked) -> Prepared:
+def post_proposal_withdraw(call: Call) -> Prepared:
     """Withdraw the own proposal, with the reason. It ends there."""
-    return taken(asked, lambda steps: steps.withdraw(asked.path["proposal_id"], asked.body.reason), status)
+    return taken(call, lambda steps: steps.withdraw(call.path["proposal_id"], call.body.reason), status)

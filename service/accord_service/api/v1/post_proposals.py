@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import created, proposed
 from accord_service.api.proposals import Proposed, made, read_book_changes, taken
@@ -20,11 +20,11 @@ from accord_service.http.writing import Prepared
     problems=(BaseMoved,),
     examples=(Example("A stricter limit", proposed, answer=created),),
 )
-def post_proposals(asked: Asked) -> Prepared:
+def post_proposals(call: Call) -> Prepared:
     """Draft a proposal: entries of the book that should be different, why, and on what evidence.
 
     It starts from the head. Changes that would break the book are refused with the loader's reasons.
     """
-    body = asked.body
+    body = call.body
     changes = read_book_changes(body.changes)
-    return taken(asked, lambda steps: steps.draft(body.base, changes, body.reason, body.evidence), made)
+    return taken(call, lambda steps: steps.draft(body.base, changes, body.reason, body.evidence), made)

@@ -7,7 +7,7 @@ from accord_rules.documents.reading import Choice, Many, Whole, optional
 from accord_rules.orders.order import Order
 from accord_rules.verdict import Recommendation
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.endpoint import Call, endpoint
 from accord_service.api.request import note
 from accord_service.http.writing import Answer
 
@@ -36,7 +36,7 @@ class RecommendQuery:
     as_of=True,
     examples=examples.REQUESTS,
 )
-def post_recommend(asked: Asked) -> Answer:
+def post_recommend(call: Call) -> Answer:
     """Find transfers, a press and settings that will do.
 
     The same order as for validate, with transfer, press and settings left out or pinned as wished, and what the shop
@@ -44,14 +44,14 @@ def post_recommend(asked: Asked) -> Answer:
     accepted or conditional. How reported pieces came out moves plans up or down, so ranks and reasons may change
     between two revisions.
     """
-    include = asked.query.include
-    recommendation = asked.authority.recommend(
-        asked.body,
-        asked.shop,
-        asked.room.tally.experiences,
-        most=asked.query.plans,
+    include = call.query.include
+    recommendation = call.authority.recommend(
+        call.body,
+        call.shop,
+        call.room.tally.experiences,
+        most=call.query.plans,
         observed="observed" in include,
         curve="curve" in include,
     )
     note(plans=len(recommendation.plans))
-    return Answer({**recommendation.document(), "basis": asked.snapshot.basis})
+    return Answer({**recommendation.document(), "basis": call.snapshot.basis})

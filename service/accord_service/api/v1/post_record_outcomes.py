@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from accord_rules.documents.reading import Choice, Fault, Text, Whole, optional, read, required
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import RESULTS, OutcomeAdded
 from accord_service.api.governance_examples import OUTCOME, OUTCOME_ASKED, RECORD
 from accord_service.api.records import RECORD_ID, outcome_report, record_at
@@ -49,22 +49,23 @@ class Outcome:
         ),
     ),
 )
-def post_record_outcomes(asked: Asked) -> Prepared:
+def post_record_outcomes(call: Call) -> Prepared:
     """Report how a piece of a recorded order came out.
 
     It counts for the transfer family, the substrate and the type of press. The counts stand beside the transfer in the
     catalogue and move plans up or down in recommend, without ever hiding one; poor ones draft a proposal for the
     stewards, once. All keys of a shop together report at most as many pieces for each decoration of a record as the
     order's quantity, one where it says none. A piece of a rejected order says nothing of what the book allows, so a
-    report on it is refused: record the order as it was pressed.
+    report on it is refused: record the order as it was pressed. A repetition under the same Idempotency-Key does not
+    name the proposal, which is drafted once the report is kept.
     """
-    record, body = record_at(asked), asked.body
+    record, body = record_at(call), call.body
     if record.answer["verdict"] == "rejected":
         raise RecordRejected(_why_rejected(record))
     index = _decoration(record, body)
-    cell = _cell(asked, record, index)
+    cell = _cell(call, record, index)
     quantity = int(record.asked["order"].get("quantity") or 1)  # unsaid is one piece, as the fact has it
-    outcomes = asked.room.store.outcomes
+    outcomes = call.room.store.outcomes
     outcomes.leave_room(record, index, quantity)
     document = {"result": body.result, "washes": body.washes, "note": body.note, "decoration": index}
     preview = OutcomeRecord(
@@ -73,7 +74,7 @@ def post_record_outcomes(asked: Asked) -> Prepared:
         cell=cell,
         failure=body.failure,
         document=document,
-        reported_at=asked.room.now_s,
+        reported_at=call.room.now_s,
     )
 
     def commit(remember: Remember) -> Answer:
@@ -84,10 +85,10 @@ def post_record_outcomes(asked: Asked) -> Prepared:
             quantity=quantity,
             cell=cell,
             failure=body.failure,
-            who=asked.caller.key_id,
+            who=call.caller.key_id,
             also=lambda made: remember(_made(made, None)),
         )
-        return _made(added, _drafted(asked, cell))
+        return _made(added, _drafted(call, cell))
 
     return Prepared(Answer(OutcomeAdded(outcome_report(preview), None).document()), commit)
 
@@ -120,19 +121,19 @@ def _decoration(record: OrderRecord, body: Outcome) -> int:
     return body.decoration or 0
 
 
-def _cell(asked: Asked, record: OrderRecord, index: int) -> Cell:
+def _cell(call: Call, record: OrderRecord, index: int) -> Cell:
     order, shop = read(Order, record.asked["order"]), read(Shop, record.asked["shop"])
-    cell = cell_of(asked.book, order, shop, record.answer, index)
+    cell = cell_of(call.book, order, shop, record.answer, index)
     if cell is None:
         why = "the order leaves transfer, substrate or press open: record it as it was pressed"
         raise FaultyDocument(faults=[Fault("", why, code="required")])
     return cell
 
 
-def _drafted(asked: Asked, cell: Cell) -> str | None:
+def _drafted(call: Call, cell: Cell) -> str | None:
     """The report is kept already: what keeps a proposal from being drafted must not make it look undone."""
     try:
-        return propose_if_poor(asked.room.store, asked.book, cell, asked.caller.key_id)
+        return propose_if_poor(call.room.store, call.book, cell, call.caller.key_id)
     except StoreError as error:
         logger.warning("no proposal could be drafted: %s", error)
         return None

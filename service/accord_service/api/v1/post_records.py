@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_rules.orders.order import Order
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import Record
 from accord_service.api.governance_examples import RECORD, RECORDED_ORDER
 from accord_service.api.records import judged, whole_record
@@ -22,26 +22,26 @@ from accord_service.store import OrderRecord
     success=201,
     examples=(Example("A job", RECORDED_ORDER, answer=RECORD),),
 )
-def post_records(asked: Asked) -> Prepared:
+def post_records(call: Call) -> Prepared:
     """Judge an order as POST /v1/validate does, and keep it with the answer: one record for each job.
 
     Two orders that are equal are two records, so send an Idempotency-Key with each job: repeated, it gives the record
     that there is. What is kept is the order, the shop's presses, stock and house rules, and the answer; a rejected
     order is kept as well. It is written before it is answered; while it can't be, there is no answer (503).
     """
-    store, caller_shop = asked.room.store, asked.caller.shop
+    store, caller_shop = call.room.store, call.caller.shop
     draft = store.records.draft(
-        asked.caller.shop_id,
-        asked=asked_document(asked.document, asked.shop, {} if caller_shop is None else caller_shop.house.document),
-        answer=judged(asked),
-        revision=asked.book.revision,
-        reference=asked.body.reference,
-        retain_days=asked.room.config.retain_days,
+        call.caller.shop_id,
+        asked=asked_document(call.document, call.shop, {} if caller_shop is None else caller_shop.house.document),
+        answer=judged(call),
+        revision=call.book.revision,
+        reference=call.body.reference,
+        retain_days=call.room.config.retain_days,
     )
 
     def commit(remember: Remember) -> Answer:
-        record = store.records.create(draft, who=asked.caller.key_id, also=lambda made: remember(_made(made)))
-        asked.room.pruning.now_and_then()
+        record = store.records.create(draft, who=call.caller.key_id, also=lambda made: remember(_made(made)))
+        call.room.pruning.now_and_then()
         return _made(record)
 
     return Prepared(Answer({**whole_record(draft).document(), "record_id": None}), commit)

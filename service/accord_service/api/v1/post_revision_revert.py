@@ -1,9 +1,9 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import REVERSION, reverted
-from accord_service.api.proposals import REVISION, Reason, made, number_in, taken
+from accord_service.api.proposals import REVISION, Reason, made, revision_in, taken
 from accord_service.http.writing import Prepared
 
 
@@ -26,10 +26,10 @@ from accord_service.http.writing import Prepared
         ),
     ),
 )
-def post_revision_revert(asked: Asked) -> Prepared:
+def post_revision_revert(call: Call) -> Prepared:
     """Propose to take the book back to what a revision says.
 
     The draft goes the way of every proposal: its effect is shown, a steward of another shop approves it.
     """
-    number = number_in(asked.path["revision"])
-    return taken(asked, lambda steps: steps.revert(number, asked.body.reason), made)
+    number = revision_in(call)
+    return taken(call, lambda steps: steps.revert(number, call.body.reason), made)

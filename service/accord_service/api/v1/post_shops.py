@@ -6,7 +6,7 @@ from dataclasses import replace
 from accord_rules.documents.reading import NAME_PATTERN, Fault
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_shop import shop_document
 from accord_service.http.problems import AlreadyThere, FaultyDocument
 from accord_service.http.roles import COLLECTIVE
@@ -26,22 +26,22 @@ from accord_service.store import ShopRecord
     success=201,
     examples=(Example("A shop with one press", examples.NEW_SHOP, answer=examples.NEW_SHOP),),
 )
-def post_shops(asked: Asked) -> Prepared:
+def post_shops(call: Call) -> Prepared:
     """Add a shop. Its keys are issued afterwards (POST /v1/keys)."""
-    shops, id_ = asked.room.store.shops, asked.body.id
+    shops, id_ = call.room.store.shops, call.body.id
     if not re.fullmatch(NAME_PATTERN, id_) or id_ == COLLECTIVE:
         wanted = f"must be lower-case words joined by hyphens, and not {COLLECTIVE!r}"
         raise FaultyDocument(faults=[Fault("/id", wanted, code="bad-format")])
-    refuse_faults(asked.book, asked.body, id_, asked.room.today)
+    refuse_faults(call.book, call.body, id_, call.room.today)
     if shops.get(id_) is not None:
         raise AlreadyThere(f"There is a shop {id_!r} already.")
 
     def commit(remember: Remember) -> Answer:
         return _made(
-            shops.create(id_, asked.document, who=asked.caller.key_id, also=lambda record: remember(_made(record)))
+            shops.create(id_, call.document, who=call.caller.key_id, also=lambda record: remember(_made(record)))
         )
 
-    return Prepared(shop_document(ShopRecord(id_, 1, asked.document, asked.room.now_s)), commit)
+    return Prepared(shop_document(ShopRecord(id_, 1, call.document, call.room.now_s)), commit)
 
 
 def _made(record: ShopRecord) -> Answer:

@@ -6,7 +6,7 @@ from accord_rules.documents.reading import Choice, Many, optional
 from accord_rules.orders.order import Order
 from accord_rules.verdict import Verdict
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, endpoint
+from accord_service.api.endpoint import Call, endpoint
 from accord_service.api.records import judged
 from accord_service.http.writing import Answer
 
@@ -32,7 +32,7 @@ class ValidateQuery:
     as_of=True,
     examples=examples.ORDERS,
 )
-def post_validate(asked: Asked) -> Answer:
+def post_validate(call: Call) -> Answer:
     """Say whether an order can be done.
 
     The verdict is accepted, conditional (fine if the conditions are met), undetermined (something that could block is
@@ -41,4 +41,4 @@ def post_validate(asked: Asked) -> Answer:
     (``prefer``) makes no difference. The same order under the same revision and house rules gives the same bytes.
     Nothing is kept: POST /v1/records does that.
     """
-    return Answer(judged(asked, observed="observed" in asked.query.include))
+    return Answer(judged(call, observed="observed" in call.query.include))

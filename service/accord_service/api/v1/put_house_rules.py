@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_rules.governance.house import HouseError, HouseRules, Refusal, check_house
 from accord_rules.infer.engine import EngineError
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_house_rules import get_house_rules, house_answer
 from accord_service.http.problems import HouseRulesRefused, NoShop, NotFound, ShopDoesNotFit
 from accord_service.http.writing import Answer, Prepared, Remember
@@ -22,33 +22,33 @@ from accord_service.worker.edition import try_rules
     problems=(HouseRulesRefused, NoShop, NotFound, ShopDoesNotFit),
     examples=(Example("Two limits made stricter", examples.HOUSE_RULES, answer=examples.OWN_HOUSE_RULES),),
 )
-def put_house_rules(asked: Asked) -> Prepared:
+def put_house_rules(call: Call) -> Prepared:
     """Replace the shop's house rules: limits moved the stricter way, rules that find more, stock not to be used.
 
     A shop may only be stricter than the book. What would loosen anything is refused with an order that would slip
     through.
     """
-    shops, id_, house = asked.room.store.shops, asked.own.record.id, asked.body
-    _refuse_what_loosens(asked, house)
+    shops, id_, house = call.room.store.shops, call.own.record.id, call.body
+    _refuse_what_loosens(call, house)
     document = house.document()
 
     def commit(remember: Remember) -> Answer:
         return house_answer(
             shops.replace_house(
                 id_,
-                asked.version,
+                call.version,
                 document,
-                who=asked.caller.key_id,
+                who=call.caller.key_id,
                 also=lambda record: remember(house_answer(record)),
             )
         )
 
-    return Prepared(house_answer(HouseRecord(id_, asked.version + 1, document, asked.room.now_s)), commit)
+    return Prepared(house_answer(HouseRecord(id_, call.version + 1, document, call.room.now_s)), commit)
 
 
-def _refuse_what_loosens(asked: Asked, house: HouseRules) -> None:
+def _refuse_what_loosens(call: Call, house: HouseRules) -> None:
     try:
-        laid = check_house(asked.book, house, asked.shop)
+        laid = check_house(call.book, house, call.shop)
         if house.rules:
             try_rules(laid, house)
     except HouseError as error:

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_examples import edited
 from accord_service.api.proposals import PROPOSAL, Proposed, draft, read_book_changes, taken
 from accord_service.api.v1.get_proposal import get_proposal
@@ -20,10 +20,10 @@ from accord_service.http.writing import Prepared
     problems=(BaseMoved, NotYours, StepsOutOfOrder),
     examples=(Example("Another value", edited, path=lambda book: {"proposal_id": "p1"}, answer=edited),),
 )
-def put_proposal(asked: Asked) -> Prepared:
+def put_proposal(call: Call) -> Prepared:
     """Edit a proposal of one's own, on the base it has. It is a draft again; its effect and its approvals are gone."""
-    body, id_ = asked.body, asked.path["proposal_id"]
+    body, id_ = call.body, call.path["proposal_id"]
     changes = read_book_changes(body.changes)
     return taken(
-        asked, lambda steps: steps.edit(id_, asked.version, body.base, changes, body.reason, body.evidence), draft
+        call, lambda steps: steps.edit(id_, call.version, body.base, changes, body.reason, body.evidence), draft
     )

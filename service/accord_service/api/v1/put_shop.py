@@ -5,7 +5,7 @@ from typing import Any
 
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_shop import shop_document, shop_record
 from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer, Prepared, Remember
@@ -20,36 +20,36 @@ from accord_service.store import ShopRecord
     tag="Shop",
     takes=Shop,
     answers=Shop,
-    replaces=lambda asked: shop_document(shop_record(asked, asked.own.record.id)),
+    replaces=lambda call: shop_document(shop_record(call, call.own.record.id)),
     problems=(NoShop, NotFound),
     examples=(Example("A shop with one press", examples.SHOP, answer=examples.SHOP),),
 )
-def put_shop(asked: Asked) -> Prepared:
+def put_shop(call: Call) -> Prepared:
     """Replace the caller's own shop: presses with their probe readings, stock, what stands ready, units.
 
     Give the day of each reading (taken_on), so that old ones can be told.
     """
-    return replaced(asked, asked.own.record.id)
+    return replaced(call, call.own.record.id)
 
 
-def replaced(asked: Asked, id_: str) -> Prepared:
+def replaced(call: Call, id_: str) -> Prepared:
     """A shop's next version, checked against the book. Raises FaultyDocument."""
-    refuse_faults(asked.book, asked.body, id_, asked.room.today)
-    return written(asked, id_, asked.document, shop_document)
+    refuse_faults(call.book, call.body, id_, call.room.today)
+    return written(call, id_, call.document, shop_document)
 
 
-def written(asked: Asked, id_: str, document: Mapping[str, Any], answer: Callable[[ShopRecord], Answer]) -> Prepared:
+def written(call: Call, id_: str, document: Mapping[str, Any], answer: Callable[[ShopRecord], Answer]) -> Prepared:
     """A shop's next version after the one that If-Match named; ``answer`` shows of it what was replaced."""
 
     def commit(remember: Remember) -> Answer:
         return answer(
-            asked.room.store.shops.replace(
+            call.room.store.shops.replace(
                 id_,
-                asked.version,
+                call.version,
                 document,
-                who=asked.caller.key_id,
+                who=call.caller.key_id,
                 also=lambda record: remember(answer(record)),
             )
         )
 
-    return Prepared(answer(ShopRecord(id_, asked.version + 1, document, asked.room.now_s)), commit)
+    return Prepared(answer(ShopRecord(id_, call.version + 1, document, call.room.now_s)), commit)

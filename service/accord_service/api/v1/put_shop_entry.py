@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_shop_entry import SHOWN, get_shop_entry
 from accord_service.api.v1.put_shop import replaced
 from accord_service.http.writing import Prepared
@@ -19,6 +19,6 @@ from accord_service.http.writing import Prepared
     replaces=get_shop_entry.run,
     examples=(Example("A shop with one press", examples.SHOP, SHOWN.path, examples.SHOP),),
 )
-def put_shop_entry(asked: Asked) -> Prepared:
+def put_shop_entry(call: Call) -> Prepared:
     """Replace a shop's document. House rules and keys stay as they are."""
-    return replaced(asked, asked.path["shop_id"])
+    return replaced(call, call.path["shop_id"])

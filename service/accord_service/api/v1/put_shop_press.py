@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_rules.orders.order import Press
 from accord_service.api import examples
-from accord_service.api.endpoint import Asked, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_shop import shop_record
 from accord_service.api.v1.get_shop_press import PRESS, SHOWN, place_of, press_document, press_now
 from accord_service.api.v1.put_shop import written
@@ -23,12 +23,12 @@ from accord_service.steps.shops import refuse_press_faults
     problems=(NoShop,),
     examples=(Example("A press", examples.PRESS, SHOWN.path, examples.PRESS),),
 )
-def put_shop_press(asked: Asked) -> Prepared:
+def put_shop_press(call: Call) -> Prepared:
     """Replace one press of the own shop, its probe readings with it; the rest of the shop stays."""
-    id_ = asked.path["press_id"]
-    record = shop_record(asked, asked.own.record.id)
-    refuse_press_faults(asked.book, asked.body, id_, asked.room.today)
+    id_ = call.path["press_id"]
+    record = shop_record(call, call.own.record.id)
+    refuse_press_faults(call.book, call.body, id_, call.room.today)
     presses = list(record.document["presses"])
-    presses[place_of(record, id_)] = dict(asked.document)
+    presses[place_of(record, id_)] = dict(call.document)
     document = {**record.document, "presses": presses}
-    return written(asked, record.id, document, lambda made: press_document(made, id_))
+    return written(call, record.id, document, lambda made: press_document(made, id_))
