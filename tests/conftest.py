@@ -24,6 +24,7 @@ from accord_rules.load.loader import from_documents, load_book
 from accord_rules.revision.book import Book
 from accord_service import app
 from accord_service.api.v1 import ENDPOINTS
+from accord_service.cli import seed
 from accord_service.http.problems import Problem
 from accord_service.run.config import Config
 from accord_service.serving import first_start
@@ -64,7 +65,7 @@ def books_loaded_once() -> Iterator[None]:
         return loaded(canonical(documents), revision)
 
     with pytest.MonkeyPatch.context() as patch:
-        for room in (changes, edition, first_start, proposals):
+        for room in (changes, edition, first_start, proposals, seed):
             patch.setattr(room, "from_documents", load_once)
         yield
 

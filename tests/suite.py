@@ -97,7 +97,9 @@ def main(words: Sequence[str]) -> int:
     if sys.platform != "linux":
         print(LINUX_ONLY, file=sys.stderr)
         return 2
-    spread = ("-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder")
+    # One process more than there are cores: many tests wait, for a start or for a time limit.
+    processes = len(os.sched_getaffinity(0)) + 1
+    spread = ("-n", str(processes), "--dist", "loadfile", "--no-loadscope-reorder")
     runs = {"not alone": (*spread, *words), "alone": tuple(words)}
     began_s, codes, account = time.monotonic(), [], Account(0, (), ())
     with tempfile.TemporaryDirectory(prefix="accord-tests-") as folder:

@@ -102,7 +102,7 @@ def test_who_is_asked_has_to_be_said(alone: Accord) -> None:
     ],
 )
 def test_a_faulty_folder_seeds_nothing(
-    own_process: Any, collective: Path, tmp_path: Path, name: str, text: str, said: str
+    alone: Accord, collective: Path, tmp_path: Path, name: str, text: str, said: str
 ) -> None:
     for part in ("shops/mill-loft.toml", "keys.toml"):
         (tmp_path / part).parent.mkdir(exist_ok=True)
@@ -111,9 +111,9 @@ def test_a_faulty_folder_seeds_nothing(
         words = text.split('"')
         other = text.replace(words[1] if len(words) > 1 else text, "no-such-thing")
         (tmp_path / part).write_text(whole.replace(text, other) if part == name else whole, encoding="utf-8")
-    done = own_process("seed", str(tmp_path), "--data", str(tmp_path / "data"))
-    assert done.returncode == 2
-    assert said in done.stderr.decode()
+    done = alone("seed", str(tmp_path), "--data", str(tmp_path / "data"))
+    assert done.exit_code == 2
+    assert said in done.stderr
     assert [file.name for file in (tmp_path / "data" / "keys").iterdir()] == ["admin"]
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 
 from accord_rules.authority import Authority
@@ -124,7 +125,8 @@ def test_every_room_of_the_house_is_there() -> None:
 def test_every_accord_command_and_option_exists(page: str, book: Book) -> None:
     asked = commands(page, "accord")
     for _, name, *words in asked:
-        command = main.commands[name]
+        command = main.get_command(click.Context(main), name)
+        assert command is not None, name
         options = {option for parameter in command.params for option in (*parameter.opts, *parameter.secondary_opts)}
         assert {word for word in words if word.startswith("-")} <= options, (name, words)
     assert asked

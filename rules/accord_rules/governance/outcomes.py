@@ -11,8 +11,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from scipy.special import betaincinv
-
 from accord_rules.documents.answers import INTEGER, Figure, Nullable
 from accord_rules.documents.reading import Name, Whole, required
 from accord_rules.documents.writing import Documented
@@ -67,8 +65,10 @@ def summary(counts: OutcomeCounts) -> OutcomeSummary:
     """The equal-tailed 90 % credible interval of the share that comes out good. Raises ValueError below 0."""
     if counts.good < 0 or counts.failed < 0:
         raise ValueError("counts of pieces cannot be below 0")
+    from scipy.special import betaincinv  # its import takes half a second of each start
+
     tail = (1 - CREDIBILITY) / 2
-    # Quantiles of the beta distribution, without scipy.stats: its import takes a quarter of a second of each start.
+    # Quantiles of the beta distribution.
     low, high = (float(betaincinv(counts.good + 1, counts.failed + 1, share)) for share in (tail, 1 - tail))
     total = counts.good + counts.failed
     likely = counts.good / total if total else None

@@ -13,7 +13,6 @@ from functools import lru_cache
 from math import inf
 
 import numpy as np
-from scipy.optimize import brentq
 
 from accord_rules.heat.grid import Floats, Grid, cut, frozen, outer_c, outer_conductance_w_m2k
 from accord_rules.heat.history import History
@@ -203,6 +202,8 @@ def _passage_s(stretch: _Stretch, edge_c: float, early_s: float, late_s: float) 
     early_s = max(early_s, 0.0)
     if stretch.platen_above_k(early_s, edge_c) * stretch.platen_above_k(late_s, edge_c) >= 0:
         return early_s
+    from scipy.optimize import brentq  # its import takes a quarter of a second of each start
+
     return float(brentq(stretch.platen_above_k, early_s, late_s, args=(edge_c,), xtol=1e-9))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from functools import cache
 from importlib.resources.abc import Traversable
 from operator import attrgetter
 from types import MappingProxyType
@@ -54,8 +55,9 @@ Part = TypeVar("Part")
 QUIET: Mapping[str, type] = MappingProxyType({"shop": Shop, "order": Order})
 
 
+@cache
 def load_book() -> Book:
-    """The shipped book, checked, as revision 1. Raises BookError with every reason."""
+    """The shipped book, checked, as revision 1: loaded once a process. Raises BookError with every reason."""
     return load_folder(shipped_folder())
 
 

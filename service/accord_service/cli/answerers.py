@@ -24,6 +24,7 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import unknown_in
+from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
 from accord_service.steps.shops import aged, faults_of
 
@@ -32,12 +33,6 @@ Command = Callable[..., Any]
 Document = Mapping[str, Any]
 FAULTY = "The document has faults"
 _NO_FACT = "There is no fact {!r}."
-
-
-class Failure(click.ClickException):
-    """Nothing can be answered at all: wrong use, no service, no book."""
-
-    exit_code = 2
 
 
 class Unknown(LookupError):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import click
 
-from accord_service.cli.answerers import Failure, put_to, service_named
+from accord_service.cli.answerers import put_to, service_named
+from accord_service.cli.failure import Failure
 from accord_service.store import ChainHead, SealedEntry, Store, StoreError, broken_at
 
 WHOLE, BROKEN = 0, 1

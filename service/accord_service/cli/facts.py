@@ -12,7 +12,8 @@ import click
 
 from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
-from accord_service.cli.answerers import Document, Failure, Unknown, answered, answerer
+from accord_service.cli.answerers import Document, Unknown, answered, answerer
+from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 
 _SCOPES: Mapping[str, str] = MappingProxyType(

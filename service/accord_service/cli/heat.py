@@ -9,8 +9,9 @@ from typing import Any
 import click
 
 from accord_rules.documents import units
-from accord_service.cli.answerers import Answerer, Document, Failure, answered, answerer
+from accord_service.cli.answerers import Answerer, Document, answered, answerer
 from accord_service.cli.curve import Curve, curve_of, draw, legend
+from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_recommendation, show_refusal

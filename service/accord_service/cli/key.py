@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import click
 
-from accord_service.cli.answerers import Failure, ServiceCall, administered
+from accord_service.cli.answerers import ServiceCall, administered
+from accord_service.cli.failure import Failure
 from accord_service.http.roles import COLLECTIVE, ROLES
 
 _COLUMNS = (

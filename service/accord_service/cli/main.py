@@ -2,23 +2,48 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from importlib import import_module
+from types import MappingProxyType
+
 import click
 
-from accord_service.cli.audit import audit
-from accord_service.cli.facts import facts
-from accord_service.cli.heat import heat
-from accord_service.cli.key import key
 from accord_service.cli.output import colour_wanted
-from accord_service.cli.recommend import recommend
-from accord_service.cli.rule import rule, rules
-from accord_service.cli.seed import seed
-from accord_service.cli.serve import serve
-from accord_service.cli.shop import shop
-from accord_service.cli.validate import validate
 from accord_service.run.version import VERSION
 
+# Command -> the module of this room that holds it under the same name.
+COMMANDS: Mapping[str, str] = MappingProxyType(
+    {
+        "audit": "audit",
+        "facts": "facts",
+        "heat": "heat",
+        "key": "key",
+        "recommend": "recommend",
+        "rule": "rule",
+        "rules": "rule",
+        "seed": "seed",
+        "serve": "serve",
+        "shop": "shop",
+        "validate": "validate",
+    }
+)
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+
+class Commands(click.Group):
+    """The commands, each imported when it is wanted: the rules and what they rest on take a second to import."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [*COMMANDS]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command = getattr(import_module(f"accord_service.cli.{COMMANDS[cmd_name]}"), cmd_name)
+        assert isinstance(command, click.Command)
+        return command
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(VERSION, prog_name="accord")
 @click.pass_context
 def main(context: click.Context) -> None:
@@ -28,7 +53,3 @@ def main(context: click.Context) -> None:
     not be put: wrong use, an unreadable file, a malformed order, no service.
     """
     context.color = colour_wanted()
-
-
-for command in (validate, recommend, heat, rule, rules, facts, shop, key, audit, seed, serve):
-    main.add_command(command)

@@ -9,7 +9,8 @@ import click
 
 from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
-from accord_service.cli.answerers import Failure, Unknown, answered, answerer
+from accord_service.cli.answerers import Unknown, answered, answerer
+from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_rule, show_rules
 

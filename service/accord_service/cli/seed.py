@@ -17,7 +17,7 @@ from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Ob
 from accord_rules.load.loader import from_documents
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_service.cli.answerers import Failure
+from accord_service.cli.failure import Failure
 from accord_service.http.roles import ROLES
 from accord_service.run.config import DATA, Config
 from accord_service.serving import first_start

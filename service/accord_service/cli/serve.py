@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from accord_service.cli.answerers import Failure
+from accord_service.cli.failure import Failure
 from accord_service.run.config import DATA, Config, ConfigError
 from accord_service.store import Store, StoreError
 from accord_service.store.embedded import wheel_binary

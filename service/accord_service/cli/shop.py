@@ -7,7 +7,8 @@ from pathlib import Path
 
 import click
 
-from accord_service.cli.answerers import Failure, ServiceCall, administered
+from accord_service.cli.answerers import ServiceCall, administered
+from accord_service.cli.failure import Failure
 
 
 @click.group(short_help="Add and list shops (admin).")

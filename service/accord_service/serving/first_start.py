@@ -12,7 +12,7 @@ from accord_rules.documents.files import shipped
 from accord_rules.load.loader import from_documents
 from accord_service.http.roles import COLLECTIVE
 from accord_service.run.config import Config
-from accord_service.store import Conflict, EmbeddedServer, KeyRecord, NewKey, Store, StoreAway, Transaction
+from accord_service.store import Conflict, EmbeddedServer, KeyRecord, NewKey, NotThere, Store, StoreAway, Transaction
 
 WHO = "first start"
 WAIT_S = 30.0
@@ -33,9 +33,7 @@ def furnish(url: str, data: Path, *, new_admin: bool = False) -> Path | None:
     store = Store.at(url)
     try:
         _wait(store)
-        documents = shipped()
-        from_documents(documents)
-        store.revisions.first(documents, author=WHO, reason="The book that comes with the program.")
+        _first_book(store)
         if new_admin:
             return write_key(data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", who=WHO))
         return None if store.keys.list() else _first_admin(store, data / "keys")
@@ -52,6 +50,16 @@ def _wait(store: Store) -> None:
             if time.monotonic() > until:
                 raise
             time.sleep(PAUSE_S)
+
+
+def _first_book(store: Store) -> None:
+    """This program's book, checked, into a store that has none."""
+    try:
+        store.revisions.head()
+    except NotThere:
+        documents = shipped()
+        from_documents(documents)
+        store.revisions.first(documents, author=WHO, reason="The book that comes with the program.")
 
 
 def _first_admin(store: Store, folder: Path) -> Path | None:

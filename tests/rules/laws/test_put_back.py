@@ -7,6 +7,7 @@ Over the demo's orders, the rules' own examples and random orders. No source: th
 from __future__ import annotations
 
 import json
+import os
 from collections import Counter
 from collections.abc import Iterator
 
@@ -24,11 +25,13 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.facts import declared
 from accord_rules.verdict import Verdict
 
+NIGHTLY = os.environ.get("ACCORD_NIGHTLY") == "1"
+
 
 def example_questions(book: Book) -> Iterator[Question]:
-    """Of each rule the first order that makes it fire, and the first that keeps it silent."""
+    """Of each rule the first order that makes it fire, by night also the first that keeps it silent."""
     for rule in book.rules.values():
-        for examples in (rule.fires, rule.silent):
+        for examples in (rule.fires, rule.silent) if NIGHTLY else (rule.fires,):
             order, shop = example_order(next(each for each in examples if "facts" not in each), book)
             yield written(order), shop
 
