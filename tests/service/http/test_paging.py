@@ -121,6 +121,13 @@ def test_faults_of_the_query_are_told_by_name(
     assert (error["in"], error["name"], error["pointer"], error["code"]) == ("query", name, None, code)
 
 
+def test_the_cursor_of_another_list_is_refused(filled: FlaskClient, steward: dict[str, str]) -> None:
+    following = filled.get("/v1/catalogue/substrates?limit=1", headers=steward).json["next"]
+    taken = filled.get(following, headers=steward)
+    refused = filled.get(following.replace("substrates", "transfers"), headers=steward)
+    assert (taken.status_code, refused.status_code, refused.json["errors"][0]["name"]) == (200, 400, "cursor")
+
+
 def test_unsaid_a_page_has_fifty(filled: FlaskClient, steward: dict[str, str]) -> None:
     page = filled.get("/v1/catalogue/blanks", headers=steward).json
     assert len(page["entries"]) == 50
