@@ -26,9 +26,22 @@ FIRMNESS = (*PRESSURES, "lean", "wrap", "clamp")
 # How far a setting may lie from the writer's: sheets of one family differ by as much. By unit; other units are exact.
 TOLERANCE: Mapping[str, float] = {"°C": 5, "°F": 9}
 DWELL = 0.35  # of the writer's time
+STEM = 4  # letters of a word that count, so that "weed" says "weeded"
+# What the writer's words may be called as well.
+SAME: Mapping[str, tuple[str, ...]] = {
+    "count": ("quantity",),
+    "no cover": ("nothing over it",),
+    "no second pressing": ("not press it again",),
+    "non-stick sheet": ("silicone-coated release paper", "PTFE-coated"),
+    "off the edge": ("off the heated area",),
+    "off the platen": ("off the heated area",),
+    "plain paper": ("uncoated paper",),
+}
 
 _PRESSING = re.compile(rf"({'|'.join(PRESSINGS)})(?: (\d))? +(\d+ °[CF]), (\d+ s), (\w+), (\w+)")
 _MARKED = re.compile(r"\*([^*]+)\*")
+_WORD = re.compile(r"\w+")
+_MINUTES = re.compile(r"\b(\d+) min (\d+) s\b")
 _QUANTITY = re.compile(r"(\d+(?:\.\d+)?) ?(°C|°F|s|min|h|mm|in)\b")
 
 
@@ -210,38 +223,51 @@ def _check_again(parts: Iterable[Part], settings: Iterable[Setting], name: str) 
         raise PlanError(f"{name}: the head and the steps differ about the second pressing")
 
 
-def differences(steps: Sequence[Step], printed: Sequence[PrintedStep], acts: Mapping[str, Act]) -> tuple[str, ...]:
-    """What ``printed`` leaves out of the written ``steps``: acts, their order, essentials. One sentence each.
+def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Mapping[str, Act]) -> tuple[str, ...]:
+    """What ``printed`` leaves out of the written ``parts``: acts, their order, essentials. One sentence each.
 
-    Acts that no step of the book is named for yet are left out. Numbers may differ as TOLERANCE and DWELL say.
+    Acts that no step of the book is named for yet are left out. Several printed steps may do one act between them.
+    Within a stage the order is free. Numbers may differ as TOLERANCE and DWELL say.
     """
     told: list[str] = []
-    place = 0
-    for step in steps:
-        wanted = acts[step.act].steps
-        if not wanted:
-            continue
-        ahead = [index for index in range(place, len(printed)) if printed[index].id in wanted]
-        behind = [index for index in range(place) if printed[index].id in wanted]
-        if not ahead and not behind:
-            told.append(f"{step.stage} {step.act} is missing: {step.text}")
-            continue
-        if ahead:
-            place = ahead[0]
-        else:
-            told.append(f"{step.stage} {step.act} comes too early: {printed[behind[-1]].text}")
-        text = printed[ahead[0] if ahead else behind[-1]].text
-        told += [f"{step.act} does not say {word!r}: {text}" for word in step.essentials if not says(text, word)]
+    start = 0
+    for part in parts:
+        for stage, group in itertools.groupby(part.steps, key=lambda step: step.stage):
+            reached = start
+            for step in group:
+                wanted = acts[step.act].steps
+                if not wanted:
+                    continue
+                done = [index for index, other in enumerate(printed) if other.id in wanted]
+                ahead = [index for index in done if index >= start]
+                if not done:
+                    told.append(f"{stage} {step.act} is missing: {step.text}")
+                    continue
+                if not ahead:
+                    told.append(f"{stage} {step.act} comes too early: {printed[done[-1]].text}")
+                reached = max([reached, *ahead[:1]])
+                text = " ".join(printed[index].text for index in done)
+                told += [
+                    f"{stage} {step.act} lacks {word!r}: {text}" for word in step.essentials if not says(text, word)
+                ]
+            start = reached
     return tuple(told)
 
 
 def says(text: str, essential: str) -> bool:
-    """Whether a sentence says what is essential: each of its quantities, near enough, or else its words."""
+    """Whether a text says what is essential: each of its quantities, near enough, or else each of its words' stems."""
     quantities = _QUANTITY.findall(essential)
     if quantities:
-        said = _QUANTITY.findall(text)
+        said = _QUANTITY.findall(_MINUTES.sub(_in_seconds, text))
         return all(any(_near(wanted, other) for other in said) for wanted in quantities)
-    return essential.casefold() in text.casefold()
+    called = (essential, *SAME.get(essential.casefold(), ()))
+    return any(
+        all(re.search(rf"\b{word[:STEM]}", text, re.IGNORECASE) for word in _WORD.findall(name)) for name in called
+    )
+
+
+def _in_seconds(minutes: re.Match[str]) -> str:
+    return f"{int(minutes[1]) * 60 + int(minutes[2])} s"
 
 
 def _near(wanted: tuple[str, str], other: tuple[str, str]) -> bool:
