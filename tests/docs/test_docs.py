@@ -76,6 +76,7 @@ def test_make_help_tells_of_every_target() -> None:
         "CHANGELOG.md",
         "clients/shell/README.md",
         "demo/README.md",
+        "demo/plans/README.md",
         "rules/accord_rules/book/README.md",
         "service/accord_service/store/README.md",
     ],

@@ -1,0 +1,244 @@
+"""The fifty plans by hand: each can be read, says its numbers, and belongs to an order that can be read.
+
+Source of the plans: common practice; each names its own. What the program prints is held against them by acts.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from functools import cache
+
+import pytest
+
+from accord_rules.authority import Authority
+from accord_rules.orders.order import Press
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from demo import expected, written_plans
+
+ACTS = written_plans.read_acts()
+NAMES = written_plans.names()
+# Common practice: how the carrier of such a peel leaves the print; dye paper and face-down pieces leave it hot.
+PEELED = {
+    "hot": {"peel-hot", "paper-off", "lift-off", "sheets-apart"},
+    "warm": {"peel-warm"},
+    "cold": {"peel-cold"},
+    "none": {"peel-none"},
+}
+CLOSED = {"close", "close-air", "close-slow", "close-gently", "close-drawer", "close-hand", "close-mug", "close-oven"}
+FOREIGN = {"metric": re.compile(r"\d ?(°F|in|ft|lb)\b"), "us-customary": re.compile(r"\d ?(?:°C|mm|cm|m|kg|K)\b")}
+
+plan_of = cache(lambda name: written_plans.read_plan(name, ACTS))
+
+
+@pytest.fixture(scope="module")
+def shops() -> dict[str, Shop]:
+    return expected.read_shops()
+
+
+def test_there_are_fifty_each_with_its_order() -> None:
+    assert [name[:3] for name in NAMES] == [f"{number:03}" for number in range(1, 51)]
+    assert tuple(sorted(file.stem for file in written_plans.PLANS.glob("*.json"))) == NAMES
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_plan_and_order_are_of_one_shop_and_press(name: str, shops: dict[str, Shop]) -> None:
+    plan, order = plan_of(name), written_plans.read_order(name)
+    assert plan.shop in shops
+    if isinstance(order.press, Press):
+        assert order.press.type == plan.press
+    else:
+        assert order.press == plan.press
+        assert plan.press in {press.id for press in shops[plan.shop].presses}
+    decorations = {setting.decoration or 0 for setting in plan.settings}
+    assert decorations <= set(range(len(order.decorations)))
+    # A lower layer that is only tacked gets its dwell with the layer on it, so every decoration has some pressing.
+    assert decorations == set(range(len(order.decorations)))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_steps_say_what_the_head_says(name: str) -> None:
+    """Display where the press is set, time where it is closed, and the peel's own act, pressing by pressing."""
+    plan = plan_of(name)
+    displays = " ".join(step.text for step in plan.steps if step.act == "set-press")
+    assert [setting for setting in plan.settings if not written_plans.says(displays, setting.display)] == []
+    for part in plan.parts[1:]:
+        setting = part.setting
+        assert setting is not None
+        closing = [step for step in part.steps if step.act in CLOSED]
+        assert any(setting.time in step.essentials or in_minutes(setting, step) for step in closing), setting
+        if setting.pressing != "reverse":
+            assert {step.act for step in part.steps} & PEELED[setting.peel], setting
+
+
+def in_minutes(setting: written_plans.Setting, step: written_plans.Step) -> bool:
+    """Ovens are timed in minutes."""
+    return f"{int(setting.time.removesuffix(' s')) // 60} min" in step.essentials
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_second_pressing_says_its_time(name: str) -> None:
+    plan = plan_of(name)
+    times = [setting.time for setting in plan.settings if setting.pressing == "again"]
+    told = [step for step in plan.steps if step.act == "press-again"]
+    assert len(told) == len(times)
+    assert all(time in step.essentials for time, step in zip(times, told, strict=True))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_numbers_are_in_the_shops_units(name: str, shops: dict[str, Shop]) -> None:
+    plan = plan_of(name)
+    foreign = FOREIGN[shops[plan.shop].unit_system]
+    assert [step.text for step in plan.steps if foreign.search(step.text)] == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_job_is_opened_and_closed(name: str) -> None:
+    """Common practice: what stands in every plan, whatever is pressed, and in this order."""
+    acts = [step.act for step in plan_of(name).steps]
+    always = ["goods", "workplace", "set-press", "print-reads", "first-piece", "first-wrong", "watch", "press-off"]
+    assert [act for act in dict.fromkeys(acts) if act in always] == [act for act in always if act in acts]
+    assert set(always) - set(acts) <= {"print-reads"}
+    assert acts[-1] in {"wash", "wipe", "no-wash"}
+
+
+def test_every_act_is_done_in_some_plan() -> None:
+    assert {step.act for name in NAMES for step in plan_of(name).steps} == set(ACTS)
+
+
+def test_every_family_and_press_type_has_a_plan(book: Book, shops: dict[str, Shop]) -> None:
+    catalogue = book.catalogue
+    types, families = set(), set()
+    for name in NAMES:
+        order, shop = written_plans.read_order(name), shops[plan_of(name).shop]
+        owned = {press.id: press.type for press in shop.presses}
+        assert order.press is not None
+        types.add(order.press.type if isinstance(order.press, Press) else owned[order.press])
+        for decoration in order.decorations:
+            product = catalogue["products"].get(str(decoration.transfer))
+            families.add(product.family if product is not None else decoration.transfer)
+    assert types == set(catalogue["press_types"])
+    assert families == set(catalogue["transfers"])
+
+
+# --- reading ---
+
+HEAD = "title  t\nshop   s\npress  p\nmain   150 °C, 10 s, firm, cold\nsource s\n\n"
+BODY = "check goods  *All* there.\n-- main\nstack a | b | c | d\npress close  Close *10 s*.\npeel  peel-cold  *Cold*.\n"
+
+
+def test_a_whole_plan_is_read() -> None:
+    plan = written_plans.parse_plan(HEAD + BODY, ACTS, "x")
+    assert plan.settings == (written_plans.Setting("main", None, "150 °C", "10 s", "firm", "cold"),)
+    assert plan.steps[1] == written_plans.Step("press", "close", "Close 10 s.", ("10 s",))
+    assert plan.parts[1].stack == ("a", "b", "c", "d")
+
+
+@pytest.mark.parametrize(
+    ("said", "instead", "told"),
+    [
+        ("shop   s\n", "", "lacks shop"),
+        ("shop   s\n", "shop   s\nshop   s\n", "stands twice"),
+        ("shop   s\n", "shop   s\ncolour red\n", "begins with none of"),
+        ("150 °C, 10 s", "150, 10 s", "not a pressing's"),
+        ("firm, cold", "hard, cold", "not a pressing's"),
+        ("source s\n", "again  150 °C, 5 s, firm, cold\nsource s\n", "differ about the second pressing"),
+        ("source s\n", "reverse 150 °C, 5 s, firm, cold\nsource s\n", "the parts are"),
+        ("check goods", "check clean", "has no check clean"),
+        ("check goods", "dry goods", "has no dry goods"),
+        ("*All*", "All", "marks nothing"),
+        ("*All*", "*All* *there", "left open"),
+        ("stack a | b | c | d\n", "", "one stack"),
+        ("stack a | b | c | d\n", "stack a | b |  | d\n", "one stack"),
+        ("-- main\n", "", "the parts are"),
+        ("-- main\n", "-- main 0\n", "the parts are"),
+        ("peel  peel-cold  *Cold*.\n", "place lay-down  *Down*.\n", "place lay-down comes after press close"),
+    ],
+)
+def test_faults_are_told(said: str, instead: str, told: str) -> None:
+    text = HEAD + BODY
+    assert text.count(said) == 1
+    with pytest.raises(written_plans.PlanError, match=told):
+        written_plans.parse_plan(text.replace(said, instead), ACTS, "x")
+
+
+# --- comparing ---
+
+MAPPED = {
+    "goods": written_plans.Act("check", "", ()),
+    "close": written_plans.Act("press", "", ("press-close",)),
+    "peel-cold": written_plans.Act("peel", "", ("peel-cold", "peel-slow")),
+}
+WRITTEN = written_plans.parse_plan(HEAD + BODY, ACTS, "x").parts
+CLOSE = written_plans.PrintedStep("press-close", "press", "Close for 12 s.")
+PEEL = written_plans.PrintedStep("peel-slow", "peel", "Peel cold.")
+
+
+def test_nothing_is_told_where_all_is_said() -> None:
+    assert written_plans.differences(WRITTEN, [CLOSE, PEEL], MAPPED) == ()
+
+
+def test_missing_early_and_unsaid_are_told() -> None:
+    assert written_plans.differences(WRITTEN, [CLOSE], MAPPED) == ("peel peel-cold is missing: Cold.",)
+    assert written_plans.differences(WRITTEN, [PEEL, CLOSE], MAPPED) == ("peel peel-cold comes too early: Peel cold.",)
+    slow = written_plans.PrintedStep("press-close", "press", "Close for 20 s.")
+    assert written_plans.differences(WRITTEN, [slow, PEEL], MAPPED) == ("press close lacks '10 s': Close for 20 s.",)
+
+
+def test_several_steps_may_do_one_act() -> None:
+    late = written_plans.PrintedStep("peel-cold", "peel", "Low and slow.")
+    assert written_plans.differences(WRITTEN, [CLOSE, late, PEEL], MAPPED) == ()
+    assert written_plans.differences(WRITTEN, [CLOSE, late], MAPPED) == ("peel peel-cold lacks 'Cold': Low and slow.",)
+
+
+def test_order_is_free_within_a_stage() -> None:
+    body = BODY.replace("check goods  *All* there.\n", "check goods  *All* there.\ncheck weed  *Weeded*.\n")
+    parts = written_plans.parse_plan(HEAD + body, ACTS, "x").parts
+    acts = {act: written_plans.Act("check", "", (act,)) for act in ("goods", "weed")}
+    acts |= {act: written_plans.Act("", "", ()) for act in ("close", "peel-cold")}
+    goods = written_plans.PrintedStep("goods", "check", "All is there.")
+    weed = written_plans.PrintedStep("weed", "check", "Weed the film.")
+    assert written_plans.differences(parts, [weed, goods], acts) == ()
+
+
+def test_acts_without_a_step_are_left_out() -> None:
+    assert written_plans.differences(WRITTEN, [CLOSE], MAPPED | {"peel-cold": written_plans.Act("peel", "", ())}) == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "essential", "said"),
+    [
+        ("Set 185 °C.", "183 °C", True),
+        ("Set 190 °C.", "183 °C", False),
+        ("Set 183 °F.", "183 °C", False),
+        ("Wait 120 s.", "2 min", True),
+        ("Wait 3 min.", "2 min", False),
+        ("Wait 5 min 20 s.", "320 s", True),
+        ("Wait 5 min 20 s.", "20 s", False),
+        ("Overlap 30 mm.", "30 mm", True),
+        ("Overlap 31 mm.", "30 mm", False),
+        ("Ink side down.", "ink", True),
+        ("Paper down.", "ink", False),
+        ("Weed the film.", "weeded", True),
+        ("Lay uncoated paper over.", "Plain paper", True),
+        ("Lay coated paper over.", "Plain paper", False),
+    ],
+)
+def test_near_enough_is_said(text: str, essential: str, said: bool) -> None:
+    assert written_plans.says(text, essential) is said
+
+
+# --- what the book says of the orders today ---
+
+
+def test_no_order_is_refused_or_left_open_but_those_noted(authority: Authority, shops: dict[str, Shop]) -> None:
+    noted = tomllib.loads((written_plans.PLANS / "refused.toml").read_text(encoding="utf-8"))
+    verdicts = {name: authority.validate(written_plans.read_order(name), shops[plan_of(name).shop]) for name in NAMES}
+    refused = {
+        name: sorted({finding.rule for finding in verdict.findings if finding.level == "blocks"})
+        for name, verdict in verdicts.items()
+        if verdict.verdict in {"rejected", "undetermined"}
+    }
+    assert refused == {name: entry["rules"] for name, entry in noted.items()}
+    assert all(entry["why"].strip() for entry in noted.values())
