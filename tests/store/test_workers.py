@@ -93,13 +93,13 @@ def service(
 
 def _server_of(master: int) -> int:
     """The store's server among the master's children."""
-    for each in Path("/proc").glob("[0-9]*/stat"):
+    for path in Path("/proc").glob("[0-9]*/stat"):
         try:
-            name, _, rest = each.read_text().partition("(")[2].rpartition(")")
+            name, _, rest = path.read_text().partition("(")[2].rpartition(")")
         except (FileNotFoundError, ProcessLookupError):
             continue
         if rest.split()[1] == str(master) and "server" in name:
-            return int(each.parent.name)
+            return int(path.parent.name)
     return 0
 
 
