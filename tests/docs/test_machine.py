@@ -27,7 +27,7 @@ def bare_path(tmp_path: Path) -> Path:
 
 
 def make(target: str, path: Path, tmp_path: Path, **environment: str) -> subprocess.CompletedProcess[str]:
-    words = [str(path / "make"), "-C", str(ROOT), "--no-print-at", f"VENV={tmp_path / 'venv'}", target]
+    words = [str(path / "make"), "-C", str(ROOT), "--no-print-directory", f"VENV={tmp_path / 'venv'}", target]
     env = {"PATH": str(path), "HOME": str(tmp_path), **environment}
     return subprocess.run(words, env=env, capture_output=True, text=True, timeout=60, check=False)
 

@@ -288,7 +288,7 @@ class TestKeys:
 
 def _draft(store: Store, shop_id: str = "north", **more: Any) -> OrderRecord:
     fields: dict[str, Any] = {
-        "asked": {"order": {"quantity": 3}},
+        "question": {"order": {"quantity": 3}},
         "answer": {"id": "vd_7", "reference": "job 7"},
         "revision": 1,
         "reference": "job 7",
@@ -408,7 +408,11 @@ class TestRecords:
         assert any(sum_ in key for key in raw.keys("*"))
         bare = store.records.delete_reference("north", record.record_id, who="t")
         assert bare == store.records.get("north", record.record_id)
-        assert (bare.reference, bare.answer, bare.asked) == (None, {"id": "vd_7", "reference": None}, record.asked)
+        assert (bare.reference, bare.answer, bare.question) == (
+            None,
+            {"id": "vd_7", "reference": None},
+            record.question,
+        )
         assert store.records.page("north", "job 7").items == ()
         keys = raw.keys("*")
         assert _key(record).encode() in keys

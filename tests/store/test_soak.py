@@ -31,7 +31,7 @@ Until = Callable[[Callable[[], bool]], float]
 
 def _record(store: Store) -> OrderRecord:
     """The one that all pieces here are reported on, by whatever process."""
-    return dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
+    return dataclasses.replace(store.records.draft("s", question={}, answer={}, revision=1), record_id="rec_1")
 
 
 @dataclass
@@ -153,7 +153,7 @@ from accord_service.store import Cell, EmbeddedServer, Store
 server = EmbeddedServer.start(sys.argv[1], binary=Path(sys.argv[2]))
 store = Store.at(server.url)
 print(server.pid, flush=True)
-record = dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
+record = dataclasses.replace(store.records.draft("s", question={}, answer={}, revision=1), record_id="rec_1")
 of_one = {"decoration": 0, "quantity": 100_000, "cell": Cell("t", "s", "p"), "failure": None}
 while True:
     print(store.outcomes.add(record, {}, **of_one, who="t").outcome_id, flush=True)

@@ -485,7 +485,7 @@ def test_a_house_rule_over_many_settings_makes_no_more_trials(
 ) -> None:
     """Every set of up to four of 36 settings was listed: 66,711 of them, and no answer in 100 s."""
     made_up, trials, weighed = 0, 0, 0
-    move, judge, weigh = moves.Move, Authority._tried, Scales.weigh
+    move, judge, weigh = moves.Move, Authority._trial, Scales.weigh
 
     def counting_moves(*args: Any, **fields: Any) -> moves.Move:
         nonlocal made_up
@@ -506,7 +506,7 @@ def test_a_house_rule_over_many_settings_makes_no_more_trials(
         return weigh(self, case)
 
     monkeypatch.setattr(moves, "Move", counting_moves)
-    monkeypatch.setattr(Authority, "_tried", counting_trials)
+    monkeypatch.setattr(Authority, "_trial", counting_trials)
     monkeypatch.setattr(Scales, "weigh", counting_weighings)
     house = HouseAuthority(authority, read_house({"rules": {"house.never": HOUSE_RULE}}))
     try:

@@ -40,7 +40,7 @@ HOT = "set.surface_c > limit('migration.surface_most')"
 
 @dataclass(frozen=True)
 class Slip:
-    """``old`` becomes ``new`` in ``file``; each of ``told`` is in one reason, which begins with ``place``."""
+    """``old`` becomes ``new`` in ``file``; each of ``parts`` is in one reason, which begins with ``place``."""
 
     file: str
     old: str

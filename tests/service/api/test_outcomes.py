@@ -45,7 +45,7 @@ def recorded(client: FlaskClient, order: dict[str, Any], headers: dict[str, str]
 
 def reported(store: Store, cell: Cell, failure: str | None, pieces: int = 1) -> None:
     """Report so many pieces of one order straight to the store."""
-    record = store.records.draft("quay-side", asked={}, answer={}, revision=1)
+    record = store.records.draft("quay-side", question={}, answer={}, revision=1)
     for _ in range(pieces):
         store.outcomes.add(record, {}, decoration=0, quantity=pieces, cell=cell, failure=failure, who="test")
 

@@ -351,7 +351,7 @@ def test_other_code_made_the_difference(
     older = {**verdict, "conditions": ["As it was said then.", *verdict["conditions"]]}
 
     def record_of(question: dict[str, Any]) -> str:
-        draft = store.records.draft("quay-side", asked=question, answer=older, revision=verdict["revision"])
+        draft = store.records.draft("quay-side", question=question, answer=older, revision=verdict["revision"])
         return store.records.create(draft, who="test").record_id
 
     replay = replayed(client, quay, record_of(question), f"?revision={verdict['revision']}")
@@ -388,7 +388,7 @@ def test_expired_records_leave_the_index_now_and_then(changing: Any) -> None:
     url, ticks, now_s = changing.collective.server.url, [0.0], [1_750_000_000.0]
     store, raw = Store.at(url, timeout_s=5.0, clock=lambda: now_s[0]), connect(url, timeout_s=5.0)
     try:
-        draft = store.records.draft("s", asked={}, answer={}, revision=1, retain_days=1)
+        draft = store.records.draft("s", question={}, answer={}, revision=1, retain_days=1)
         member = f"s/{store.records.create(draft, who='test').record_id}"
         pruning = records.Pruning(store, every_s=10.0, monotonic=lambda: ticks[0])
         pruning.now_and_then()

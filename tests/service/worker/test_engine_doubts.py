@@ -177,7 +177,7 @@ def test_doubts_about_house_rules_are_counted_and_no_house_is_named(
     # Dropped, as the networks of shops that were idle are.
     put({}, etag)
     wait_for(lambda: HOUSE_RULE not in rules_found(), seconds=3.0)
-    room._held.edition.thing._houses.clear()  # type: ignore[union-attr]
+    room._held.edition.resource._houses.clear()  # type: ignore[union-attr]
     assert doubts(client) == counted
     metrics = "\n".join(line for line in client.get("/metrics").text.splitlines() if line.startswith("accord_engine"))
     assert 'layer="house"' in metrics
@@ -231,7 +231,7 @@ def test_watched_rules_are_tried_before_the_engine_is_asked_about_them(
     monkeypatch.setattr(edition, "try_out", lambda rules, *others: taken.append(rules))
     watched = replace(book.rules[SHARED_RULE], status="watch")
     edition.try_rules(replace(book, rules=MappingProxyType({**book.rules, SHARED_RULE: watched})))
-    edition.try_rules(replace(book, rules=MappingProxyType({SHARED_RULE: watched})), tried=book)
+    edition.try_rules(replace(book, rules=MappingProxyType({SHARED_RULE: watched})), vetted=book)
     assert [set(rules) for rules in taken] == [set(book.rules)], "and not again once they were"
 
 
