@@ -29,7 +29,7 @@ PROGRAMS = {
 }
 
 
-def told(program: str) -> str:
+def with_package(program: str) -> str:
     """The program with the package that brings it."""
     return f"{program} (package {PROGRAMS[program]})"
 

@@ -100,7 +100,7 @@ def blocking(book: Book) -> tuple[str, ...]:
 
 def written(expected: Mapping[str, Expectation]) -> str:
     """All expectations as expected.toml holds them: an order's rules take one line a level."""
-    return "\n".join("\n".join(_lines(name, each)) + "\n" for name, each in expected.items())
+    return "\n".join("\n".join(_lines(name, expectation)) + "\n" for name, expectation in expected.items())
 
 
 def _lines(name: str, expectation: Expectation) -> Iterator[str]:

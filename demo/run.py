@@ -60,9 +60,9 @@ class PortTaken(DayError):
 
 
 def _free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        return int(listener.getsockname()[1])
 
 
 @contextlib.contextmanager
@@ -109,18 +109,18 @@ def seeded(env: Mapping[str, str]) -> None:
 def started_on(port: int, env: Mapping[str, str], keys: Path) -> Iterator[str]:
     """The real service on a port of this machine, ready, for as long as the block runs; its address."""
     url = f"http://127.0.0.1:{port}"
-    told = _with_path(env) | {"ACCORD_BIND": f"127.0.0.1:{port}"}
+    own_env = _with_path(env) | {"ACCORD_BIND": f"127.0.0.1:{port}"}
     command = [sys.executable, "-m", "gunicorn", "-c", "python:accord_service.serving.gunicorn_config"]
-    with tempfile.TemporaryFile() as log, subprocess.Popen(command, env=told, stdout=log, stderr=log) as process:
+    with tempfile.TemporaryFile() as log, subprocess.Popen(command, env=own_env, stdout=log, stderr=log) as process:
         try:
             _wait(url, token("mill-steps", keys), START_SECONDS, process)
             yield url
         except DayError as error:
             log.seek(0)
-            said = log.read().decode(errors="replace")
-            if "Connection in use" in said:  # gunicorn's words
+            output = log.read().decode(errors="replace")
+            if "Connection in use" in output:  # gunicorn's words
                 raise PortTaken(f"port {port} is in use by another program") from None
-            raise DayError(f"{error}\n{said[-4000:]}") from None
+            raise DayError(f"{error}\n{output[-4000:]}") from None
         finally:
             process.send_signal(signal.SIGTERM)
             with contextlib.suppress(subprocess.TimeoutExpired):
@@ -265,8 +265,8 @@ def print_recommendation(name: str, fields: Sequence[str], recommendation: Recom
 
 def _print_decoration(plan: Plan, index: int, width: int) -> None:
     planned = plan.decorations[index]
-    told = f"{planned.transfer}: {settings_told(planned.settings)}"
-    print(textwrap.fill(told, width, initial_indent="    ", subsequent_indent="      "))
+    line = f"{planned.transfer}: {settings_told(planned.settings)}"
+    print(textwrap.fill(line, width, initial_indent="    ", subsequent_indent="      "))
     for number, step in enumerate(planned.steps, start=1):
         print(textwrap.fill(f"{number}. {step}", width, initial_indent="      ", subsequent_indent="         "))
 

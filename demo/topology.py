@@ -193,8 +193,8 @@ def goes_on_without_the_store(town: Topology) -> float:
 
 
 def _is_live(url: str, order: Any, headers: dict[str, str]) -> bool:
-    made = requests.post(f"{url}/v1/records", json=order, headers=headers, timeout=20)
-    return made.status_code == 201 and made.json()["answer"]["basis"] == "live"
+    recorded = requests.post(f"{url}/v1/records", json=order, headers=headers, timeout=20)
+    return recorded.status_code == 201 and recorded.json()["answer"]["basis"] == "live"
 
 
 def check(town: Topology) -> None:

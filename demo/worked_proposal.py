@@ -95,7 +95,7 @@ def show_effect(effect: Document) -> None:
     for reason in decision["because"]:
         say(reason, "    ")
     say(f"replayed: {replayed['recorded']} recorded orders, {replayed['edges']} at the edges of thresholds", "  ")
-    for count in (each for each in effect["counts"] if each["source"] == "recorded"):
+    for count in (entry for entry in effect["counts"] if entry["source"] == "recorded"):
         say(
             f"{count['shop_id']}: {count['rule']} {count['direction']} for {count['orders']} orders, another verdict"
             f" for {count['verdicts']}",
@@ -167,12 +167,12 @@ def seen_after(town: Town, revision: int) -> None:
     say(f"9. Answers come from it after {time.monotonic() - began_s:.2f} s.")
 
 
-def show_replay(found: Document) -> None:
-    why = ", ".join(name for name, made in found["made_a_difference"].items() if made)
-    say(f"10. {TURNED} was {found['then']}, is {found['now']}; what made the difference: {why}.")
-    must(found["made_a_difference"] == {"code": False, "book": True, "house": False}, f"not the book alone: {found}")
-    must((found["then"], found["now"]) == ("accepted", "conditional"), "the order was not turned")
-    new = [*found["appeared"], *found["changed"]][0]
+def show_replay(replay: Document) -> None:
+    why = ", ".join(name for name, decisive in replay["made_a_difference"].items() if decisive)
+    say(f"10. {TURNED} was {replay['then']}, is {replay['now']}; what made the difference: {why}.")
+    must(replay["made_a_difference"] == {"code": False, "book": True, "house": False}, f"not the book alone: {replay}")
+    must((replay["then"], replay["now"]) == ("accepted", "conditional"), "the order was not turned")
+    new = [*replay["appeared"], *replay["changed"]][0]
     say(f"{new['rule']}: {new['because']}", "    ")
 
 

@@ -41,10 +41,10 @@ def rules_tried_once() -> Iterator[None]:
     book. Rules that were not tried yet are."""
     passed: set[str] = set()
 
-    def try_once(*tried: Any) -> None:
-        question = repr(tried)
+    def try_once(*arguments: Any) -> None:
+        question = repr(arguments)
         if question not in passed:
-            engine.try_out(*tried)
+            engine.try_out(*arguments)
             passed.add(question)
 
     with pytest.MonkeyPatch.context() as patch:
@@ -79,8 +79,8 @@ def problems_declared() -> Iterator[None]:
 
     def answer_declared(problem: Problem) -> Response:
         endpoint = endpoints.get(request.endpoint or "")
-        told = endpoint is None or type(problem) in endpoint.problems
-        assert told, f"{request.endpoint} does not declare {type(problem).__name__}"
+        declared = endpoint is None or type(problem) in endpoint.problems
+        assert declared, f"{request.endpoint} does not declare {type(problem).__name__}"
         return answer(problem)
 
     with pytest.MonkeyPatch.context() as patch:
@@ -95,9 +95,9 @@ def book() -> Book:
 
 @pytest.fixture(scope="session")
 def authority(book: Book) -> Iterator[Authority]:
-    made = Authority(book)
-    yield made
-    made.close()
+    opened = Authority(book)
+    yield opened
+    opened.close()
 
 
 @dataclass(frozen=True)
@@ -152,5 +152,5 @@ def open_collective(seeded_data: Path, tmp_path_factory: pytest.TempPathFactory)
         return Collective(server, data, tokens)
 
     yield open_one
-    for each in opened:
-        each.stop()
+    for collective in opened:
+        collective.stop()

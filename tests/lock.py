@@ -31,13 +31,13 @@ def resolve(requirements: list[str]) -> dict[str, str]:
         capture_output=True,
         text=True,
     )
-    found = (each["metadata"] for each in json.loads(report.stdout)["install"])
-    return {each["name"].lower().replace("_", "-"): each["version"] for each in found}
+    packages = (package["metadata"] for package in json.loads(report.stdout)["install"])
+    return {package["name"].lower().replace("_", "-"): package["version"] for package in packages}
 
 
 def main() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
-    runtime = [each for each in project["dependencies"] if not each.startswith("platen-accord")]
+    runtime = [requirement for requirement in project["dependencies"] if not requirement.startswith("platen-accord")]
     run = resolve(runtime)
     everything = resolve([*runtime, *project["optional-dependencies"]["dev"]])
     write(ROOT / "service/requirements.lock", {name: everything[name] for name in run})

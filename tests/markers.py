@@ -52,7 +52,7 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
     """A test marked ``needs(program, ...)`` is skipped where one is missing; with ``ACCORD_ALL=1`` it fails."""
     needed = {str(program) for mark in item.iter_markers("needs") for program in mark.args}
     if missing := machine.missing(sorted(needed)):
-        reason = f"needs {' and '.join(machine.told(program) for program in missing)}"
+        reason = f"needs {' and '.join(machine.with_package(program) for program in missing)}"
         if os.environ.get("ACCORD_ALL") == "1":
             pytest.fail(reason, pytrace=False)
         pytest.skip(reason)

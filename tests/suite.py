@@ -39,8 +39,8 @@ class Account:
     failed: tuple[str, ...]
     skipped: tuple[str, ...]
 
-    def __add__(self, other: Account) -> Account:
-        return Account(self.passed + other.passed, self.failed + other.failed, self.skipped + other.skipped)
+    def __add__(self, more: Account) -> Account:
+        return Account(self.passed + more.passed, self.failed + more.failed, self.skipped + more.skipped)
 
 
 def account_of(report: Path) -> Account:
@@ -61,19 +61,19 @@ def closing_lines(account: Account, seconds: float) -> list[str]:
     """The last lines of the output, the very last one in pytest's own words."""
     lines = [f"failed: {name}" for name in account.failed]
     reasons = Counter(account.skipped).most_common()
-    lines += [f"not run here: {_told(count, reason)}" for reason, count in reasons]
+    lines += [f"not run here: {_need_of(count, reason)}" for reason, count in reasons]
     counts = {"failed": len(account.failed), "passed": account.passed, "skipped": len(account.skipped)}
-    told = ", ".join(f"{count} {word}" for word, count in counts.items() if count) or "no tests ran"
+    counted = ", ".join(f"{count} {word}" for word, count in counts.items() if count) or "no tests ran"
     minutes, rest = divmod(round(seconds), 60)
-    return [*lines, f" {told} in {seconds:.2f}s ({minutes // 60}:{minutes % 60:02}:{rest:02}) ".center(100, "=")]
+    return [*lines, f" {counted} in {seconds:.2f}s ({minutes // 60}:{minutes % 60:02}:{rest:02}) ".center(100, "=")]
 
 
-def _told(count: int, reason: str) -> str:
+def _need_of(count: int, reason: str) -> str:
     """Such as "7 tests need redis-server (package redis-server)"; other reasons after a colon."""
-    one = count == 1
-    tests = f"{count} {'test' if one else 'tests'}"
+    one_test = count == 1
+    tests = f"{count} {'test' if one_test else 'tests'}"
     what = reason.removeprefix("needs ")
-    return f"{tests}: {reason}" if what == reason else f"{tests} {'needs' if one else 'need'} {what}"
+    return f"{tests}: {reason}" if what == reason else f"{tests} {'needs' if one_test else 'need'} {what}"
 
 
 def run_pytest(marker: str, report: Path, words: Sequence[str]) -> int:

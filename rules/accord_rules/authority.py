@@ -105,11 +105,11 @@ class Judged:
             for press, weighed in own.items()
         }
 
-    def located(self, told: Iterable[Finding]) -> Iterator[Finding]:
+    def located(self, findings: Iterable[Finding]) -> Iterator[Finding]:
         """The findings, each with the presses it holds on where those are not all that were judged."""
         places = self.places
-        for finding in told:
-            there = tuple(press for press, held in places.items() if (finding.rule, finding.pointer) in held)
+        for finding in findings:
+            there = tuple(press for press, finds in places.items() if (finding.rule, finding.pointer) in finds)
             yield finding if len(there) == len(places) else replace(finding, presses=there)
 
 
@@ -170,9 +170,9 @@ class Authority:
         """
         resolved = resolve(order, self.book, shop)
         judged = self.judged(resolved, shop)
-        if held := self._watch(judged):
+        if watched := self._watch(judged):
             with self._counting:
-                self._watched.update(held)
+                self._watched.update(watched)
         return self._verdict(judged, shop, self._remedies(judged, shop), observed=observed)
 
     def watch(self, order: Order, shop: Shop) -> frozenset[str]:
@@ -205,7 +205,7 @@ class Authority:
 
     def _verdict(self, judged: Judged, shop: Shop, remedied: Remedied, *, observed: bool) -> Verdict:
         best, weighed = judged.best, judged.weighed
-        told = tuple(judged.located(self._findings(judged, observed=observed)))
+        located = tuple(judged.located(self._findings(judged, observed=observed)))
         by_press = judged.by_press
         return Verdict(
             id=self._id(judged.whole.order, shop),
@@ -215,8 +215,8 @@ class Authority:
             presses=tuple(
                 _press_verdict(on_press, by_press[on_press.press.id], shop) for on_press in judged.on_presses
             ),
-            findings=told,
-            conditions=tuple(dict.fromkeys(finding.fix for finding in told if finding.level == "requires")),
+            findings=located,
+            conditions=tuple(dict.fromkeys(finding.fix for finding in located if finding.level == "requires")),
             needs=needs(weighed, self.book),
             assumed=self._scales.assumptions(*_with_and_without(judged, best)),
             remedies=remedied.remedies,
@@ -238,12 +238,12 @@ class Authority:
         rejected = Rejected(first.order, first, judged.decorations, judged.best, ways)
         return remedies(
             rejected,
-            partial(self._tried, judged, shop),
+            partial(self._trial, judged, shop),
             lambda order: self.judge_resolved(order, shop),
             self._scales.allowance(),
         )
 
-    def _tried(self, judged: Judged, shop: Shop, order: Order) -> Tried:
+    def _trial(self, judged: Judged, shop: Shop, order: Order) -> Tried:
         """What the rules say of a changed order, no further than it takes to know its verdict."""
         first = judged.whole
         # The same piece for the same use on the same evidence: what is known of the order holds, whatever the transfer

@@ -397,7 +397,7 @@ def main() -> None:
     print(f"\n{'times a plain list':36}" + "".join(f"{name:>11}" for name in SHORT.values()))
     for name, medians in table.items():
         floor = medians["plain list of lambdas"]
-        cells = [f"{medians[each] / floor:.2f}" if each in medians else "-" for each in SHORT]
+        cells = [f"{medians[subject] / floor:.2f}" if subject in medians else "-" for subject in SHORT]
         print(f"{name:36}" + "".join(f"{cell:>11}" for cell in cells))
     for who in ("engine", "inference (both; engine remembers)"):
         worst = max(medians[who] / medians["plain list of lambdas"] for medians in table.values())

@@ -35,18 +35,18 @@ def cpu_us(do: Callable[[], object]) -> float:
 def in_turns(*ways: Callable[[], object]) -> list[float]:
     """The best round of each way, the ways taken in turns."""
     rounds = [[cpu_us(do) for do in ways] for _ in range(ROUNDS)]
-    return [min(each) for each in zip(*rounds, strict=True)]
+    return [min(times) for times in zip(*rounds, strict=True)]
 
 
-def told(name: str, us: Sequence[float]) -> None:
+def print_us(name: str, us: Sequence[float]) -> None:
     print(f"  {name:44} {min(us):7.0f} to {max(us):7.0f} us   median {statistics.median(us):7.0f} us   n={len(us)}")
 
 
 def reading(orders: Sequence[dict[str, Any]]) -> None:
     figures = [in_turns(partial(read, Order, order), partial(wire.load, Order, order)) for order in orders]
     alone, edge = zip(*figures, strict=True)
-    told("read an order, the parser alone", alone)
-    told("read an order at the edge", edge)
+    print_us("read an order, the parser alone", alone)
+    print_us("read an order at the edge", edge)
     print(f"  at the edge {statistics.median(e / a for a, e in zip(alone, edge, strict=True)):.2f} x the parser alone")
 
 
@@ -58,7 +58,7 @@ def main() -> None:
         verdicts = [authority.validate(read(Order, order), shop) for _, order, shop in day[:WRITTEN]]
     finally:
         authority.close()
-    told("write a verdict's document", [in_turns(verdict.document)[0] for verdict in verdicts])
+    print_us("write a verdict's document", [in_turns(verdict.document)[0] for verdict in verdicts])
 
 
 if __name__ == "__main__":

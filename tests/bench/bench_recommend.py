@@ -42,7 +42,7 @@ def shop_document(book: Book) -> dict[str, Any]:
     """The example shop with five presses and as many products as the target speaks of."""
     document = book.documents["base_example"]["shop"]
     stock = {**document["stock"], "products": list(book.catalogue["products"])[:TRANSFERS]}
-    return {**document, "stock": stock, "presses": [{"id": each, "type": each} for each in PRESSES]}
+    return {**document, "stock": stock, "presses": [{"id": press_type, "type": press_type} for press_type in PRESSES]}
 
 
 def request_for(book: Book, blank: str, width_mm: int = 90, height_mm: int = 90, quantity: int = 1) -> dict[str, Any]:
@@ -65,8 +65,8 @@ def any_order(book: Book, seed: int = 7) -> Iterator[dict[str, Any]]:
 
 def forget_heat() -> None:
     """Drop every stack that was solved before."""
-    for kept in (linear._ready, sagging._cut, sagging._ready, heat._corners, heat._curve, heat._reach_s, heat._wait_s):
-        kept.cache_clear()
+    for cache in (linear._ready, sagging._cut, sagging._ready, heat._corners, heat._curve, heat._reach_s, heat._wait_s):
+        cache.cache_clear()
 
 
 def forget_answers(authority: Authority) -> None:
@@ -138,8 +138,8 @@ def made_of(book: Book, authority: Authority, shop: Shop) -> None:
     for name, before in ways.items():
         times, yards = [], []
         for _ in range(ROUNDS // 4):
-            for each in before:
-                each()
+            for prepare in before:
+                prepare()
             times.append(timed_ms(lambda: authority.recommend(request, shop)))
             yards.append(timed_ms(yardstick))
         print(line(f"{HEAVY}, {name}", times, statistics.median(yards)))

@@ -80,16 +80,16 @@ def demo_orders() -> list[tuple[str, dict[str, Any], Shop]]:
 
 def cpu_ms(ask: Callable[[], object], times: int) -> list[float]:
     """CPU milliseconds of each call, as many as asked for or as there is time for."""
-    found: list[float] = []
+    samples: list[float] = []
     end = time.monotonic() + MOST_S
-    while len(found) < times and (time.monotonic() < end or len(found) < 3):
+    while len(samples) < times and (time.monotonic() < end or len(samples) < 3):
         start = time.process_time()
         ask()
-        found.append((time.process_time() - start) * 1000)
-    return found
+        samples.append((time.process_time() - start) * 1000)
+    return samples
 
 
-def told(name: str, samples: Sequence[float], floor: float | None = None) -> float:
+def print_times(name: str, samples: Sequence[float], floor: float | None = None) -> float:
     """Print a line; the median."""
     ordered = sorted(samples)
     median, high = statistics.median(ordered), ordered[min(len(ordered) - 1, int(len(ordered) * 0.99))]
@@ -109,15 +109,15 @@ def in_process() -> None:
         def ask(order: Mapping[str, Any], shop: Shop) -> Callable[[], object]:
             return lambda: authority.validate(read(Order, order), shop).document()
 
-        floor = told("validate, a plain order", cpu_ms(ask(*plain), 200))
-        told("validate, a rejected order with its remedies", cpu_ms(ask(*refused), 60), floor)
+        floor = print_times("validate, a plain order", cpu_ms(ask(*plain), 200))
+        print_times("validate, a rejected order with its remedies", cpu_ms(ask(*refused), 60), floor)
         every = [sample for _, order, shop in day for sample in cpu_ms(ask(order, shop), 1)[:1]]
-        told(f"validate, the demo's {len(day)} orders, once each", every, floor)
+        print_times(f"validate, the demo's {len(day)} orders, once each", every, floor)
         book = authority.book
         shop = read(Shop, recommending.shop_document(book))
         request = read(Order, recommending.request_for(book, recommending.EVERYDAY[0]))
-        asked = cpu_ms(lambda: authority.recommend(request, shop).document(), RECOMMENDATIONS)
-        told(f"recommend, {WIDE_WORDS}", asked, floor)
+        samples = cpu_ms(lambda: authority.recommend(request, shop).document(), RECOMMENDATIONS)
+        print_times(f"recommend, {WIDE_WORDS}", samples, floor)
         counts = authority.counts
         assert counts.disagreements == counts.engine_errors == 0, counts
     finally:
@@ -128,9 +128,9 @@ def in_process() -> None:
 
 
 def free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        return int(listener.getsockname()[1])
 
 
 @contextmanager
@@ -207,8 +207,8 @@ def over_http() -> None:
         f"validate, {name} order": next((o, s) for verdict, o, s in day if verdict == wanted)
         for name, wanted in (("a plain", "accepted"), ("a rejected", "rejected"))
     }
-    with tempfile.TemporaryDirectory() as made:
-        folder = Path(made)
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
         (folder / "echo.py").write_text(ECHO, encoding="utf-8")
         tokens = seeded(folder, {shop.id for _, shop in questions.values()})
         shutil.copytree(folder / "data", folder / "gthread-data")
@@ -238,9 +238,9 @@ def compare_workers(folder: Path, echo: int, service: int, body: bytes, token: s
             rounds: dict[str, list[tuple[float, list[float]]]] = {"gthread": [], "own": []}
             for number in range(WORKER_ROUNDS + 1):
                 for worker, port in ports.items():
-                    asked = asked_at_once(port, body, token)
+                    round_ = asked_at_once(port, body, token)
                     if number:  # the first round warms up
-                        rounds[worker].append(asked)
+                        rounds[worker].append(round_)
             compared(name, rounds)
 
 
@@ -266,10 +266,10 @@ def asked_at_once(port: int, body: bytes, token: str) -> tuple[float, list[float
 
 
 def compared(name: str, rounds: Mapping[str, Sequence[tuple[float, list[float]]]]) -> None:
-    rates = {worker: statistics.median(rate for rate, _ in each) for worker, each in rounds.items()}
+    rates = {worker: statistics.median(rate for rate, _ in samples) for worker, samples in rounds.items()}
     slowest = {
-        worker: statistics.median(statistics.quantiles(samples, n=100)[98] for _, samples in each)
-        for worker, each in rounds.items()
+        worker: statistics.median(statistics.quantiles(samples, n=100)[98] for _, samples in runs)
+        for worker, runs in rounds.items()
     }
     for worker in rounds:
         print(
@@ -288,8 +288,8 @@ def whatever_comes(echo: int, service: int, token: str) -> None:
                 body = json.dumps(document).encode()
                 bare.ask_once("/v1/recommend", body)
                 settling.ask_once("/v1/recommend", body)
-            floor = told("a bare Flask echo of the same bodies", bare.samples)
-            told(f"recommend, {WIDE_WORDS}, any order, {name}", settling.samples, floor)
+            floor = print_times("a bare Flask echo of the same bodies", bare.samples)
+            print_times(f"recommend, {WIDE_WORDS}, any order, {name}", settling.samples, floor)
         finally:
             bare.close()
             settling.close()
@@ -300,15 +300,17 @@ def written(document: Mapping[str, Any]) -> str:
     plain = [f"{name} = {json.dumps(value)}" for name, value in document.items() if not _is_table(value)]
     for name, value in document.items():
         if isinstance(value, Mapping):
-            plain += [f"[{name}]", *(f"{key} = {json.dumps(each)}" for key, each in value.items())]
+            plain += [f"[{name}]", *(f"{key} = {json.dumps(item)}" for key, item in value.items())]
         elif _is_table(value):
             for entry in value:
-                plain += [f"[[{name}]]", *(f"{key} = {json.dumps(each)}" for key, each in entry.items())]
+                plain += [f"[[{name}]]", *(f"{key} = {json.dumps(item)}" for key, item in entry.items())]
     return "\n".join(plain) + "\n"
 
 
 def _is_table(value: Any) -> bool:
-    return isinstance(value, Mapping) or (isinstance(value, list) and any(isinstance(each, Mapping) for each in value))
+    return isinstance(value, Mapping) or (
+        isinstance(value, list) and any(isinstance(entry, Mapping) for entry in value)
+    )
 
 
 def seeded(folder: Path, shops: set[str]) -> dict[str, str]:
@@ -344,7 +346,7 @@ def compare(name: str, echo: int, service: int, body: bytes, token: str) -> None
                 break
         floor: float | None = None
         for title, asker in askers.items():
-            floor = told(title, asker.samples, floor)
+            floor = print_times(title, asker.samples, floor)
     finally:
         for asker in askers.values():
             asker.close()

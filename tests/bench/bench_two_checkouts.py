@@ -79,10 +79,10 @@ def questions(book: Any) -> Iterator[tuple[str, str, Any, Any]]:
     types = ("clamshell", "swing-away", "hand-held", "draw", "pneumatic-twin")
     many = read(shop_type, {**document, "stock": stock, "presses": [{"id": name, "type": name} for name in types]})
     for blank in ("hoodie-zip-navy", "tee-heavy-white"):
-        one = {"placement": "front", "size": {"width": "125 mm", "height": "195 mm"}}
-        heavy = {"item": {"blank": blank}, "quantity": 10, "decorations": [one]}
+        print_ = {"placement": "front", "size": {"width": "125 mm", "height": "195 mm"}}
+        heavy = {"item": {"blank": blank}, "quantity": 10, "decorations": [print_]}
         yield f"recommend one print, {blank}", "recommend", read(request_type, heavy), many
-        two = heavy | {"decorations": [one, {"placement": "back", "size": one["size"]}]}
+        two = heavy | {"decorations": [print_, {"placement": "back", "size": print_["size"]}]}
         yield f"recommend two prints, {blank}", "recommend", read(request_type, two), many
 
 
@@ -132,16 +132,16 @@ def main(before: Path, after: Path, rounds: int) -> None:
         # Who comes second finds the machine as the first left it, so that each goes first every other time.
         pair = (before, after) if number % 2 else (after, before)
         rows = {checkout: round_of(checkout) for checkout in pair}
-        for (label, was, answer), (_, is_, other) in zip(rows[before], rows[after], strict=True):
+        for (label, was, answer), (_, is_, answer_after) in zip(rows[before], rows[after], strict=True):
             pair_ms = least.setdefault(label, [was, is_])
             pair_ms[:] = min(pair_ms[0], was), min(pair_ms[1], is_)
-            differing |= {label} if answer != other else set()
+            differing |= {label} if answer != answer_after else set()
     verbs: dict[str, list[float]] = {}
     for label, (was, is_) in least.items():
         total = verbs.setdefault(label.split()[0], [0.0, 0.0])
         total[:] = total[0] + was, total[1] + is_
-        told = "   answers differ" if label in differing else ""
-        print(f"{label:48} {was:8.1f} ms {is_:8.1f} ms   {is_ / was - 1:+5.0%}{told}")
+        note = "   answers differ" if label in differing else ""
+        print(f"{label:48} {was:8.1f} ms {is_:8.1f} ms   {is_ / was - 1:+5.0%}{note}")
     for verb, (was, is_) in (*verbs.items(), ("all", [sum(column) for column in zip(*verbs.values(), strict=True)])):
         print(f"{verb:48} {was:8.1f} ms {is_:8.1f} ms   {is_ / was - 1:+5.0%}")
 

@@ -14,7 +14,7 @@ pytestmark = pytest.mark.needs("chromium", "chromedriver")
 def assert_quiet_and_alone(page: Browser, address: str) -> None:
     """Nothing failed in the page, and nothing was asked of anybody else."""
     assert page.complaints() == []
-    assert [each for each in page.requested() if not each.startswith(address)] == []
+    assert [target for target in page.requested() if not target.startswith(address)] == []
 
 
 @pytest.mark.parametrize(

@@ -74,7 +74,9 @@ class Browser:
     def complaints(self) -> list[str]:
         """What the browser logged as severe: scripts that failed, requests that did."""
         return [
-            each["message"] for each in self._call("POST", "/se/log", {"type": "browser"}) if each["level"] == "SEVERE"
+            entry["message"]
+            for entry in self._call("POST", "/se/log", {"type": "browser"})
+            if entry["level"] == "SEVERE"
         ]
 
     def requested(self) -> list[str]:
@@ -98,14 +100,14 @@ def browser(profile: Path, *, scripts: bool = True) -> Iterator[Browser]:
         options["prefs"] = {"profile.managed_default_content_settings.javascript": 2}
     wanted: dict[str, Any] = {"browserName": "chrome", "goog:chromeOptions": options}
     wanted["goog:loggingPrefs"] = {"browser": "ALL"}
-    asked = {"capabilities": {"alwaysMatch": wanted}}
+    body = {"capabilities": {"alwaysMatch": wanted}}
     with subprocess.Popen([driver, f"--port={port}"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         try:
             address = f"http://127.0.0.1:{port}"
             _wait_until_ready(address)
-            made = requests.post(f"{address}/session", json=asked, timeout=60).json()["value"]
-            assert "sessionId" in made, made
-            opened = Browser(address, made["sessionId"])
+            session = requests.post(f"{address}/session", json=body, timeout=60).json()["value"]
+            assert "sessionId" in session, session
+            opened = Browser(address, session["sessionId"])
             try:
                 yield opened
             finally:

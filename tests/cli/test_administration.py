@@ -39,8 +39,8 @@ def file(tmp_path: Path) -> Callable[[str], str]:
 
 
 def test_a_shop_is_added_once(as_admin: Accord, file: Callable[[str], str]) -> None:
-    tried = as_admin("shop", "add", "--validate-only", file("ferry-yard"))
-    assert (tried.exit_code, tried.output) == (0, "Could be added: ferry-yard (Ferry Yard Print).\n")
+    trial = as_admin("shop", "add", "--validate-only", file("ferry-yard"))
+    assert (trial.exit_code, trial.output) == (0, "Could be added: ferry-yard (Ferry Yard Print).\n")
     assert "ferry-yard" not in as_admin("shop", "list").output
     added = as_admin("shop", "add", file("ferry-yard"))
     assert (added.exit_code, added.output) == (0, "Added: ferry-yard (Ferry Yard Print).\n")
@@ -64,8 +64,8 @@ def test_a_key_is_issued_works_and_is_revoked(served: Any, as_admin: Accord, alo
     assert issued.exit_code == 0
     token = issued.stdout.strip()
     assert "shown this once" in issued.stderr
-    asked = {"ACCORD_URL": served.url, "ACCORD_TOKEN": token}
-    assert alone("rules", **asked).exit_code == 0
+    env = {"ACCORD_URL": served.url, "ACCORD_TOKEN": token}
+    assert alone("rules", **env).exit_code == 0
     id_ = key_id_of(token)
     assert f"{id_}\tmill-loft\toperator\t{token[-4:]}\t" in as_admin("key", "list", "--shop", "mill-loft").output
     shown = as_admin("key", "show", id_).output
@@ -92,7 +92,7 @@ def test_who_is_asked_has_to_be_said(alone: Accord) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "text", "said"),
+    ("name", "text", "complaint"),
     [
         ("shops/mill-loft.toml", 'market = "eu"', "/market"),
         ("shops/mill-loft.toml", "film-soft-matte", "there is no 'no-such-thing' in products"),
@@ -102,18 +102,18 @@ def test_who_is_asked_has_to_be_said(alone: Accord) -> None:
     ],
 )
 def test_a_faulty_folder_seeds_nothing(
-    alone: Accord, collective: Path, tmp_path: Path, name: str, text: str, said: str
+    alone: Accord, collective: Path, tmp_path: Path, name: str, text: str, complaint: str
 ) -> None:
     for part in ("shops/mill-loft.toml", "keys.toml"):
         (tmp_path / part).parent.mkdir(exist_ok=True)
         whole = (collective / part).read_text(encoding="utf-8")
         assert part != name or text in whole
         words = text.split('"')
-        other = text.replace(words[1] if len(words) > 1 else text, "no-such-thing")
-        (tmp_path / part).write_text(whole.replace(text, other) if part == name else whole, encoding="utf-8")
+        misspelt = text.replace(words[1] if len(words) > 1 else text, "no-such-thing")
+        (tmp_path / part).write_text(whole.replace(text, misspelt) if part == name else whole, encoding="utf-8")
     done = alone("seed", str(tmp_path), "--data", str(tmp_path / "data"))
     assert done.exit_code == 2
-    assert said in done.stderr
+    assert complaint in done.stderr
     assert [file.name for file in (tmp_path / "data" / "keys").iterdir()] == ["admin"]
 
 

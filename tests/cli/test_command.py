@@ -38,23 +38,23 @@ def test_version_and_help(own_process: Any) -> None:
     assert version.returncode == 0
     assert version.stdout.startswith(b"accord, version ")
     commands = ("validate", "recommend", "rule", "rules", "serve", "shop", "key", "seed")
-    told = own_process("--help").stdout.decode()
-    assert all(f"  {each}" in told for each in commands)
+    page = own_process("--help").stdout.decode()
+    assert all(f"  {command}" in page for command in commands)
     assert own_process("no-such-command").returncode == 2
 
 
 def test_a_reader_that_leaves_is_no_trouble(started: Any) -> None:
     with started("rules", "--local") as process:
         process.stdout.close()
-        told = process.stderr.read()
-    assert b"Traceback" not in told
+        errors = process.stderr.read()
+    assert b"Traceback" not in errors
 
 
 def test_the_service_runs_under_gunicorn(served: Any) -> None:
     with urllib.request.urlopen(served.url + "/healthz", timeout=5) as answer:
         assert json.load(answer) == {"status": "alive"}
     log = [json.loads(line) for line in served.log.read_text(encoding="utf-8").splitlines()]
-    assert any(each["logger"] == "gunicorn.error" and served.url in each["message"] for each in log)
+    assert any(line["logger"] == "gunicorn.error" and served.url in line["message"] for line in log)
     children = Path(f"/proc/{served.process.pid}/task/{served.process.pid}/children")
     assert len(children.read_text(encoding="ascii").split()) == 1  # --workers 1; the store is another thread's
 
@@ -65,9 +65,9 @@ def test_the_service_stops_when_told_and_leaves_nothing(
     data = tmp_path_factory.mktemp("data")
     arguments = ["serve", "--port", str(free_port), "--workers", "1", "--data", str(data)]
     with started(*arguments, TMPDIR=str(tmp_path)) as process:
-        told = [next(process.stderr)]
-        while b"Booting worker" not in told[-1]:
-            told.append(next(process.stderr))  # StopIteration if it ends before
+        log = [next(process.stderr)]
+        while b"Booting worker" not in log[-1]:
+            log.append(next(process.stderr))  # StopIteration if it ends before
         assert len(list(tmp_path.glob("accord-metrics-*"))) == 1
         process.send_signal(signal.SIGTERM)
         process.stderr.read()
@@ -76,9 +76,9 @@ def test_the_service_stops_when_told_and_leaves_nothing(
     assert not (data / "store" / "store.sock").exists(), "the store was left running"
     key = data / "keys" / "admin"
     assert key.stat().st_mode & 0o777 == 0o600
-    said = b"".join(told)
-    assert str(key.resolve()).encode() in said
-    assert key.read_bytes().strip() not in said
+    output = b"".join(log)
+    assert str(key.resolve()).encode() in output
+    assert key.read_bytes().strip() not in output
 
 
 def test_a_service_that_cannot_start_says_why(own_process: Any, tmp_path: Path) -> None:

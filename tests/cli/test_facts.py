@@ -31,9 +31,9 @@ def test_the_table_has_every_fact_once_below_its_scope(accord: Any) -> None:
 
 def test_the_list_for_programs(accord: Any) -> None:
     listed = json.loads(accord("facts", "--json").stdout)
-    assert [each["id"] for each in listed] == sorted(FACTS)
+    assert [fact["id"] for fact in listed] == sorted(FACTS)
     assert json.loads(accord("facts", "touch", "--json").stdout) == [
-        each for each in listed if each["id"].startswith("touch.")
+        fact for fact in listed if fact["id"].startswith("touch.")
     ]
     alone = json.loads(accord("facts", "item.diameter_mm", "--json").stdout)
     assert {key: alone[key] for key in listed[0]} in listed
@@ -43,20 +43,20 @@ def test_the_list_for_programs(accord: Any) -> None:
 def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> None:
     done = accord("facts", "item.finishes") if who == "service" else alone("facts", "item.finishes", "--local")
     assert done.exit_code == 0
-    said = words(done.stdout)
+    page = words(done.stdout)
     fact = FACTS["item.finishes"]
-    assert fact.about in said
-    assert f"Words {', '.join(sorted(book.catalogue['finishes']))}" in said
-    assert "at /item/finishes:" in said
-    assert "asked where nothing can be assumed: Is the cloth treated" in said
-    assert "Reads blank.entry, substrate.entry inputs /item/finishes" in said
-    assert "Read by item.ceilings, item.repellent" in said
+    assert fact.about in page
+    assert f"Words {', '.join(sorted(book.catalogue['finishes']))}" in page
+    assert "at /item/finishes:" in page
+    assert "asked where nothing can be assumed: Is the cloth treated" in page
+    assert "Reads blank.entry, substrate.entry inputs /item/finishes" in page
+    assert "Read by item.ceilings, item.repellent" in page
     blocking = sorted(r.id for r in book.rules.values() if r.level == "blocks" and fact.name in r.condition.facts)
-    assert f"blocks {', '.join(blocking)}" in said
+    assert f"blocks {', '.join(blocking)}" in page
 
 
 @pytest.mark.parametrize(
-    ("name", "told"),
+    ("name", "sentence"),
     [
         ("set.surface_c", "temperature in °C; compared with limit('...') or another fact, never a bare number"),
         ("item.polyester_share", "percent in %; compared with a plain number; examples write 65"),
@@ -73,8 +73,8 @@ def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> 
         ("heat.need_s", "to choose chosen/cover, chosen/display_c"),
     ],
 )
-def test_what_an_author_writes_and_what_holds_unsaid(alone: Any, name: str, told: str) -> None:
-    assert told in words(alone("facts", name, "--local").stdout)
+def test_what_an_author_writes_and_what_holds_unsaid(alone: Any, name: str, sentence: str) -> None:
+    assert sentence in words(alone("facts", name, "--local").stdout)
 
 
 def test_the_same_here(accord: Any, alone: Any) -> None:

@@ -37,11 +37,11 @@ def test_the_curve_is_drawn_with_need_ceiling_and_dwell(alone: Any, order: Calla
     assert len(drawing) == 16
     assert columns("\n".join(drawing)) <= min(int(width), 100)
     assert all(any(mark in line for line in drawing) for mark in "█░─═")
-    said = " ".join(done.stdout.split())
-    assert "130 °C: what the transfer needs where it meets the piece" in said
-    assert "165 °C: the ceiling for the surface" in said
-    assert "12 s: the dwell" in said
-    assert "by estimate" in said
+    page = " ".join(done.stdout.split())
+    assert "130 °C: what the transfer needs where it meets the piece" in page
+    assert "165 °C: the ceiling for the surface" in page
+    assert "12 s: the dwell" in page
+    assert "by estimate" in page
 
 
 def test_the_likely_curve_rises(alone: Any, order: Callable[..., str]) -> None:
@@ -68,7 +68,7 @@ def test_svg_holds_the_same(alone: Any, order: Callable[..., str], tmp_path: Pat
     assert done.exit_code == 0
     assert str(file) in done.stdout.replace("\n", "")
     root = ET.fromstring(file.read_text(encoding="utf-8"))
-    texts = " | ".join(each.text or "" for each in root.iter(f"{SVG}text"))
+    texts = " | ".join(node.text or "" for node in root.iter(f"{SVG}text"))
     assert "needed at the print: 130 °C" in texts
     assert "ceiling for the surface: 165 °C" in texts
     assert "dwell 12 s" in texts
@@ -97,7 +97,7 @@ def test_svg_escapes_what_it_is_told() -> None:
     written = svg([curve])
     assert "<script" not in written
     root = ET.fromstring(written)
-    assert hostile in [each.text for each in root.iter(f"{SVG}text")]
+    assert hostile in [node.text for node in root.iter(f"{SVG}text")]
 
 
 def test_a_dwell_that_will_not_do_is_shown_beside_one_that_does(
@@ -138,14 +138,14 @@ def test_wrong_use_and_malformed_orders(alone: Any, order: Callable[..., str], t
 
 
 def test_a_service_draws_the_same_as_its_answer(accord: Any, order: Callable[..., str]) -> None:
-    asked = {**FILM, "press": "bench"}
-    file = order("film", asked)
+    document = {**FILM, "press": "bench"}
+    file = order("film", document)
     done = accord("heat", file)
     assert done.exit_code == 0
     heat = json.loads(accord("recommend", "--json", file).stdout)["plans"][0]["decorations"][0]["explained"]["heat"]
-    said = " ".join(done.stdout.split())
-    assert heat["text"][1:] in said
-    assert re.search(rf"{heat['dwell_s']:g} s: the dwell", said)
+    page = " ".join(done.stdout.split())
+    assert heat["text"][1:] in page
+    assert re.search(rf"{heat['dwell_s']:g} s: the dwell", page)
 
 
 def test_recommend_tells_the_estimate(accord: Any, order: Callable[..., str]) -> None:

@@ -29,7 +29,7 @@ def written(capsys: pytest.CaptureFixture[str], output: Output, text: str, **mor
 def test_a_number_is_never_torn_from_its_unit(capsys: pytest.CaptureFixture[str], width: int) -> None:
     lines = written(capsys, Output(width, "utf-8"), "Press at 392 °F for 70 s with 40 psi, then cool to 50 °C again.")
     assert all(len(line) <= width for line in lines)
-    assert all(any(each in line for line in lines) for each in ("392 °F", "70 s", "40 psi", "50 °C"))
+    assert all(any(quantity in line for line in lines) for quantity in ("392 °F", "70 s", "40 psi", "50 °C"))
 
 
 def test_further_lines_hang_below_the_first(capsys: pytest.CaptureFixture[str]) -> None:

@@ -30,12 +30,12 @@ def test_settings_of_the_order_outside_the_surer_window_are_not_said_to_lie_in_i
     demo = Path(__file__).parents[2] / "demo"
     shop, file = demo / "shops/harbour-lane.toml", demo / "orders/004-phone-inserts-hand-held-400f-85s.json"
     options = ("recommend", "--local", "--shop", str(shop))
-    said = " ".join(accord(*options, str(file)).stdout.split())
+    page = " ".join(accord(*options, str(file)).stdout.split())
     plan = json.loads(accord(*options, "--json", str(file)).stdout)["plans"][0]
     window = plan["decorations"][0]["explained"]["window"]
     ends = f"{window['least']} to {window['most']}"
     assert window["most_c"] < 204.4
-    assert f"400 °F on the display; as the order says, where {ends} would be surer" in said
+    assert f"400 °F on the display; as the order says, where {ends} would be surer" in page
     document = json.loads(file.read_text(encoding="utf-8"))
     document["decorations"][0]["settings"]["temperature"] = window["most"]
     inside = " ".join(accord(*options, order("inside", document)).stdout.split())
@@ -47,21 +47,21 @@ def test_a_plan_shows_settings_with_their_window_and_numbered_steps(accord: Any,
     done = accord("recommend", file)
     document = json.loads(accord("recommend", "--json", file).stdout)
     assert done.exit_code == 0
-    said = " ".join(done.stdout.split())
+    page = " ".join(done.stdout.split())
     best = document["plans"][0]
     decoration = best["decorations"][0]
     temperature, window = decoration["explained"]["temperature"], decoration["explained"]["window"]
     least, most = window["least"], window["most"]
-    assert f"PLAN 1 {decoration['transfer']} on {best['press']}" in said
-    assert f"temperature {temperature} on the display; anything from {least} to {most} will do" in said
+    assert f"PLAN 1 {decoration['transfer']} on {best['press']}" in page
+    assert f"temperature {temperature} on the display; anything from {least} to {most} will do" in page
     assert window["because"]
-    assert all(f"surface: {each}" in said for each in window["because"])
+    assert all(f"surface: {reason}" in page for reason in window["because"])
     assert decoration["steps"]
     for number, step in enumerate(decoration["steps"], start=1):
-        assert f"{number}. {step}" in said
+        assert f"{number}. {step}" in page
     sentences = best["cautions"] + best["conditions"] + best["reasons"]
     assert sentences
-    assert all(each in said for each in sentences)
+    assert all(sentence in page for sentence in sentences)
 
 
 def test_no_plan_says_what_stands_in_the_way(accord: Any, order: Callable[..., str]) -> None:
@@ -69,21 +69,21 @@ def test_no_plan_says_what_stands_in_the_way(accord: Any, order: Callable[..., s
     done = accord("recommend", file)
     assert done.exit_code == 1
     assert "No way to do" in done.stdout
-    said = " ".join(done.stdout.split())
+    page = " ".join(done.stdout.split())
     document = json.loads(accord("recommend", "--json", file).stdout)
-    findings = [finding for each in document["ruled_out"] for finding in each["findings"]]
+    findings = [finding for out in document["ruled_out"] for finding in out["findings"]]
     assert findings
-    assert all(f"{finding['title']} [rule {finding['rule']}]" in said for finding in findings)
+    assert all(f"{finding['title']} [rule {finding['rule']}]" in page for finding in findings)
 
 
 def test_it_says_when_not_every_combination_was_weighed(accord: Any, order: Callable[..., str]) -> None:
     square = {"width": "60 mm", "height": "60 mm"}
-    open_ = [{"placement": each, "size": square} for each in ("front", "back") * 5]  # of two transfers each
+    open_ = [{"placement": placement, "size": square} for placement in ("front", "back") * 5]  # of two transfers each
     many = order("many", FREE | {"decorations": open_})
     assert json.loads(accord("recommend", "--json", many).stdout)["complete"] is False
-    said = "of each decoration only the best transfers were combined"
-    assert said in " ".join(accord("recommend", many).stdout.split())
-    assert said not in " ".join(accord("recommend", order("free", FREE)).stdout.split())
+    sentence = "of each decoration only the best transfers were combined"
+    assert sentence in " ".join(accord("recommend", many).stdout.split())
+    assert sentence not in " ".join(accord("recommend", order("free", FREE)).stdout.split())
 
 
 def test_that_nothing_was_found_so_far_is_not_that_there_is_nothing(
@@ -100,21 +100,21 @@ def test_wishes_change_the_question(accord: Any, order: Callable[..., str]) -> N
     file = order("free", FREE | {"prefer": ["cost"]})
     own = json.loads(accord("recommend", "--json", file).stdout)
     wished = json.loads(accord("recommend", "--json", "--prefer", "durability", "--prefer", "cost", file).stdout)
-    asked = json.loads(
+    answer = json.loads(
         accord("recommend", "--json", "-", stdin=json.dumps(FREE | {"prefer": ["durability", "cost"]})).stdout
     )
-    assert wished == asked
+    assert wished == answer
     assert wished["plans"][0]["reasons"] != own["plans"][0]["reasons"]
 
 
 def test_as_many_plans_as_wished(accord: Any, order: Callable[..., str]) -> None:
     file = order("free", FREE)
-    found = len(json.loads(accord("recommend", "--json", file).stdout)["plans"])
-    assert found > 1
+    count = len(json.loads(accord("recommend", "--json", file).stdout)["plans"])
+    assert count > 1
     assert accord("recommend", file).stdout.count("PLAN ") == 1
     assert "Further ways" in accord("recommend", file).stdout
-    every = accord("recommend", "--plans", str(found), file).stdout
-    assert every.count("PLAN ") == found
+    every = accord("recommend", "--plans", str(count), file).stdout
+    assert every.count("PLAN ") == count
     assert "Further ways" not in every
 
 

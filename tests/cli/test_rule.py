@@ -18,24 +18,24 @@ def book() -> Book:
 
 def with_a_limit(book: Book) -> str:
     """A rule that compares with a limit and has examples given as bare facts."""
-    return next(each.id for each in book.rules.values() if each.limits and any("facts" in e for e in each.fires))
+    return next(rule.id for rule in book.rules.values() if rule.limits and any("facts" in e for e in rule.fires))
 
 
 def test_a_rule_is_told_whole(accord: Any, book: Book) -> None:
     rule = book.rules[with_a_limit(book)]
     done = accord("rule", rule.id)
     assert done.exit_code == 0
-    said = " ".join(done.stdout.split())
-    assert f"{rule.level.upper()} {rule.title}" in said
-    assert " ".join(rule.when.split()) in said
+    page = " ".join(done.stdout.split())
+    assert f"{rule.level.upper()} {rule.title}" in page
+    assert " ".join(rule.when.split()) in page
     for name in rule.limits:
-        assert book.limits[name].title in said
-        assert f"A shop may only make it {book.limits[name].stricter}." in said
+        assert book.limits[name].title in page
+        assert f"A shop may only make it {book.limits[name].stricter}." in page
     for name in rule.sources:
         source = book.sources[name]
-        assert f"{source.kind.replace('-', ' ')}: {source.title} [{name}]" in said
-    assert "Finds something in" in said
-    assert "Stays silent in" in said
+        assert f"{source.kind.replace('-', ' ')}: {source.title} [{name}]" in page
+    assert "Finds something in" in page
+    assert "Stays silent in" in page
     assert "{" not in done.stdout
 
 
@@ -63,9 +63,9 @@ def test_a_wrong_name_brings_close_ones(accord: Any, alone: Any, book: Book, loc
 def test_every_rule_is_listed_once(accord: Any, book: Book) -> None:
     done = accord("rules", "--json")
     assert done.exit_code == 0
-    assert sorted(each["id"] for each in json.loads(done.stdout)) == sorted(book.rules)
+    assert sorted(rule["id"] for rule in json.loads(done.stdout)) == sorted(book.rules)
     listed = accord("rules").stdout.split()
-    assert all(listed.count(each) == 1 for each in book.rules)
+    assert all(listed.count(rule_id) == 1 for rule_id in book.rules)
 
 
 @pytest.mark.parametrize("who", ["service", "here"])
@@ -74,7 +74,7 @@ def test_rules_of_a_level_and_topic(accord: Any, alone: Any, book: Book, who: st
     wanted = sorted(r.id for r in book.rules.values() if (r.topic, r.level) == (some.topic, some.level))
     arguments = ["rules", "--json", "--topic", some.topic, "--level", some.level]
     done = accord(*arguments) if who == "service" else alone(*arguments, "--local")
-    assert [each["id"] for each in json.loads(done.stdout)] == wanted
+    assert [rule["id"] for rule in json.loads(done.stdout)] == wanted
     wrong = ["rules", "--topic", "no-such-topic"]
     done = accord(*wrong) if who == "service" else alone(*wrong, "--local")
     assert done.exit_code == 2

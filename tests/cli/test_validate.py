@@ -38,13 +38,13 @@ def test_a_hopeless_order_says_why_and_what_to_do(accord: Any, order: Callable[.
     (document,) = json.loads(accord("validate", "--json", file).stdout)
     assert done.exit_code == 1
     assert "REJECTED" in done.stdout
-    said = " ".join(done.stdout.split())
-    blocking = [each for each in document["findings"] if each["level"] == "blocks"]
+    page = " ".join(done.stdout.split())
+    blocking = [finding for finding in document["findings"] if finding["level"] == "blocks"]
     assert blocking
     for finding in blocking:
-        assert finding["because"] in said
-        assert f"Do: {finding['fix']}" in said
-        assert f"[rule {finding['rule']}]" in said
+        assert finding["because"] in page
+        assert f"Do: {finding['fix']}" in page
+        assert f"[rule {finding['rule']}]" in page
     assert "Settings" not in done.stdout
 
 
@@ -53,14 +53,15 @@ def test_only_an_order_that_can_be_done_has_settings_to_print(accord: Any, order
     fine, *others = json.loads(accord("validate", "--json", *files).stdout)
     (on,) = fine["presses"]
     assert len(on["settings"]) == len(on["sequence"]) == 1
-    assert [each["verdict"] for each in others] == ["rejected", "undetermined"]
-    stopped = [press for each in others for press in each["presses"]]
+    assert [verdict["verdict"] for verdict in others] == ["rejected", "undetermined"]
+    stopped = [press for verdict in others for press in verdict["presses"]]
     assert [(press["settings"], press["sequence"]) for press in stopped] == [(None, None), (None, None)]
 
 
 def test_the_decoration_that_is_stopped_is_told(accord: Any, order: Callable[..., str]) -> None:
     prints = [
-        {"transfer": each, "size": {"width": "60 mm", "height": "60 mm"}} for each in ("cut-film", "glitter-film")
+        {"transfer": transfer, "size": {"width": "60 mm", "height": "60 mm"}}
+        for transfer in ("cut-film", "glitter-film")
     ]
     job = HOPELESS | {"decorations": [*prints, *HOPELESS["decorations"]]}
     assert "(decoration 3)" in accord("validate", order("third", job)).stdout
@@ -70,13 +71,13 @@ def test_it_says_that_more_remedies_may_exist(
     alone: Any, order: Callable[..., str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     file = order("hopeless", {key: value for key, value in HOPELESS.items() if key != "press"})
-    said = "remedies may well exist"
+    sentence = "remedies may well exist"
     whole = " ".join(alone("validate", "--local", file).stdout.split())
     assert "What would work instead" in whole
-    assert said not in whole
+    assert sentence not in whole
     monkeypatch.setattr("accord_rules.advise.remedies.TRIALS_MOST", 0)
     cut = " ".join(alone("validate", "--local", file).stdout.split())
-    assert f"any {said}" in cut
+    assert f"any {sentence}" in cut
     assert "What would work instead" not in cut
 
 
@@ -95,10 +96,10 @@ def test_conditions_are_a_list_to_tick_and_said_once(accord: Any, order: Callabl
     assert document["verdict"] == "conditional"
     done = accord("validate", file)
     assert done.exit_code == 0
-    said = " ".join(done.stdout.split())
+    page = " ".join(done.stdout.split())
     for condition in document["conditions"]:
-        assert said.count(condition) == 1
-        assert f"[ ] {condition}" in said
+        assert page.count(condition) == 1
+        assert f"[ ] {condition}" in page
 
 
 def test_a_malformed_order_is_told_with_place_and_units(accord: Any, order: Callable[..., str]) -> None:
@@ -110,7 +111,7 @@ def test_a_malformed_order_is_told_with_place_and_units(accord: Any, order: Call
 
 
 @pytest.mark.parametrize(
-    ("content", "told"),
+    ("content", "sentence"),
     [
         (b'{"item": {}, "item": {}}', "/item the key is given more than once"),
         (b'{"quantity": NaN}', "/quantity NaN is not a JSON value"),
@@ -121,11 +122,11 @@ def test_a_malformed_order_is_told_with_place_and_units(accord: Any, order: Call
     ],
 )
 def test_what_two_readers_could_read_in_two_ways(
-    accord: Any, order: Callable[..., str], content: bytes, told: str
+    accord: Any, order: Callable[..., str], content: bytes, sentence: str
 ) -> None:
     done = accord("validate", "--brief", order("odd", content))
     assert done.exit_code == 2
-    assert told in done.stdout
+    assert sentence in done.stdout
 
 
 def test_the_worst_of_several_is_the_exit_code_and_none_is_left_out(accord: Any, order: Callable[..., str]) -> None:
@@ -179,7 +180,7 @@ def test_here_with_the_example_shop(alone: Any, order: Callable[..., str]) -> No
 
 
 @pytest.mark.parametrize(
-    ("arguments", "told"),
+    ("arguments", "sentence"),
     [
         (["validate"], "Missing argument"),
         (["validate", "x.json"], "--local"),
@@ -192,10 +193,10 @@ def test_here_with_the_example_shop(alone: Any, order: Callable[..., str]) -> No
         (["validate", "--local", "--book", "/", "x.json"], "fibres.toml: is missing"),
     ],
 )
-def test_wrong_use(alone: Any, arguments: list[str], told: str) -> None:
+def test_wrong_use(alone: Any, arguments: list[str], sentence: str) -> None:
     done = alone(*arguments)
     assert done.exit_code == 2
-    assert told in " ".join(done.stderr.split())
+    assert sentence in " ".join(done.stderr.split())
 
 
 def test_nobody_answers(accord: Any, order: Callable[..., str]) -> None:

@@ -36,10 +36,10 @@ def test_an_owner_replaces_the_own_shop_as_it_was_read(owner: Client) -> None:
 def test_an_owner_replaces_one_press(owner: Client) -> None:
     place = owner.shop().document["presses"][0]["id"]
     press = owner.administration.press(place)
-    tried = owner.administration.replace_press(
+    trial = owner.administration.replace_press(
         {**press.document, "display_most": "230 °C"}, press.etag, validate_only=True
     )
-    assert (tried.document["display_most"], tried.etag) == ("230 °C", "")
+    assert (trial.document["display_most"], trial.etag) == ("230 °C", "")
     assert owner.administration.replace_press(press.document, press.etag) == press == owner.administration.press(place)
 
 
@@ -50,7 +50,7 @@ def test_an_admin_replaces_a_shop_and_a_trial_changes_nothing(admin: Client) -> 
     assert admin.administration.shop("harbour-lane") == before
     after = admin.administration.replace_shop(renamed, before.etag)
     assert after == admin.administration.shop("harbour-lane")
-    assert "Harbour Lane Press Room" in {each["name"] for each in admin.administration.shops()}
+    assert "Harbour Lane Press Room" in {shop["name"] for shop in admin.administration.shops()}
     admin.administration.replace_shop(before.document, after.etag)
 
 

@@ -30,22 +30,22 @@ def test_a_hopeless_job_is_an_answer_with_reasons(accord: Client, hopeless: dict
     assert verdict.verdict == "rejected"
     assert not verdict.workable
     assert (verdict.on.settings, verdict.on.sequence) == (None, None), "nothing to print"
-    assert set(verdict.on.blocked_by) == {each.rule for each in verdict.at("blocks")}
-    assert {each.observed for each in verdict.findings} == {None}
-    assert all(each.observed for each in accord.validate(hopeless, include=("observed",)).findings)
+    assert set(verdict.on.blocked_by) == {finding.rule for finding in verdict.at("blocks")}
+    assert {finding.observed for finding in verdict.findings} == {None}
+    assert all(finding.observed for finding in accord.validate(hopeless, include=("observed",)).findings)
     assert verdict.remedies_complete
     blocking = verdict.at("blocks")
     assert blocking
-    assert all(each.because and each.document["because"] == each.because for each in blocking)
+    assert all(finding.because and finding.document["because"] == finding.because for finding in blocking)
     assert accord.rule(blocking[0].rule).level == "blocks"
 
 
 @pytest.mark.parametrize("press", [{}, {"press": "bench"}, {"press": {"type": "clamshell"}}])
 def test_every_plan_put_back_is_workable(accord: Client, possible: dict[str, Any], press: dict[str, Any]) -> None:
     del possible["press"]
-    asked = possible | {"prefer": ["durability"]} | press
-    asked["decorations"] = [{"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}]
-    recommendation = accord.recommend(asked)
+    document = possible | {"prefer": ["durability"]} | press
+    document["decorations"] = [{"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}]
+    recommendation = accord.recommend(document)
     assert recommendation.plans
     assert recommendation.complete
     for plan in recommendation.plans:
@@ -60,7 +60,7 @@ def test_fewer_plans_are_the_best_ones_and_carry_no_curve_unasked(accord: Client
     del possible["decorations"][0]["transfer"]
     every = accord.recommend(possible).plans
     assert accord.recommend(possible, plans=1).plans == every[:1] != ()
-    assert {"curve" in each.document["decorations"][0]["explained"]["heat"] for each in every} == {False}
+    assert {"curve" in plan.document["decorations"][0]["explained"]["heat"] for plan in every} == {False}
     (drawn,) = accord.recommend(possible, plans=1, include=("curve", "observed")).plans
     assert drawn.document["decorations"][0]["explained"]["heat"]["curve"]["times_s"][0] == 0
 
@@ -86,9 +86,9 @@ def test_an_envelope_names_presses_transfers_and_ranges(accord: Client, possible
 
 
 def test_the_index_says_what_can_be_asked(accord: Client) -> None:
-    told = accord.index()
-    assert told["api_version"] == "1"
-    assert {"method": "POST", "path": "/v1/validate", "operation_id": "validateOrder"} in told["operations"]
+    index = accord.index()
+    assert index["api_version"] == "1"
+    assert {"method": "POST", "path": "/v1/validate", "operation_id": "validateOrder"} in index["operations"]
 
 
 def test_an_envelope_of_nothing_says_why(accord: Client, hopeless: dict[str, Any]) -> None:
@@ -135,19 +135,19 @@ def test_lists_come_whole_and_once(accord: Client) -> None:
     # The book itself says what is in it; it has more rules than fit on a page of 50.
     book = load_book()
     assert len(book.documents["rules"]) > 50
-    assert [each.id for each in accord.sources()] == sorted(book.documents["sources"])
-    assert [each.id for each in accord.limits()] == sorted(book.documents["limits"])
-    assert [each.id for each in accord.rules()] == sorted(book.documents["rules"])
+    assert [source.id for source in accord.sources()] == sorted(book.documents["sources"])
+    assert [limit.id for limit in accord.limits()] == sorted(book.documents["limits"])
+    assert [rule.id for rule in accord.rules()] == sorted(book.documents["rules"])
     kinds = list(accord.kinds())
     assert {kind.kind for kind in kinds} >= {"blanks", "transfers", "fibres"}
     for kind in kinds:
-        ids = [each.id for each in accord.catalogue(kind.kind)]
+        ids = [entry.id for entry in accord.catalogue(kind.kind)]
         assert len(ids) == kind.count
         assert ids == sorted(book.documents[kind.kind])
 
 
 def test_facts_are_told_with_what_they_read_and_who_reads_them(accord: Client) -> None:
-    facts = {each.id: each for each in accord.facts()}
+    facts = {fact.id: fact for fact in accord.facts()}
     assert sorted(facts) == sorted(FACTS)
     fact = accord.fact("item.polyester_share")
     assert (fact.type, fact.scope, fact.unsaid) == ("number", "order", None)
@@ -164,7 +164,7 @@ def test_facts_are_told_with_what_they_read_and_who_reads_them(accord: Client) -
 def test_rules_of_a_level_are_of_that_level(accord: Client) -> None:
     blocking = list(accord.rules(level="blocks"))
     assert blocking
-    assert {each.level for each in blocking} == {"blocks"}
+    assert {rule.level for rule in blocking} == {"blocks"}
     assert len(blocking) < len(list(accord.rules()))
 
 

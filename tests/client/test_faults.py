@@ -67,7 +67,7 @@ def test_busy_then_answered_waits_as_asked(faulty: Any, waits: Waits) -> None:
     with client(faulty, waits) as accord:
         assert accord.validate(ORDER).workable
     assert waits == [7.0]
-    assert [each.body for each in faulty.seen] == [faulty.seen[0].body] * 2
+    assert [request.body for request in faulty.seen] == [faulty.seen[0].body] * 2
 
 
 def test_a_write_that_is_still_under_way_is_asked_for_again(faulty: Any, waits: Waits) -> None:
@@ -78,7 +78,7 @@ def test_a_write_that_is_still_under_way_is_asked_for_again(faulty: Any, waits: 
     with client(faulty, waits) as accord:
         assert accord.governance.open("p1") == {"proposal_id": "p1"}
     assert waits == [1.0]
-    first, second = (each.headers["Idempotency-Key"] for each in faulty.seen)
+    first, second = (request.headers["Idempotency-Key"] for request in faulty.seen)
     assert first == second
 
 
@@ -218,7 +218,7 @@ def test_garbage_is_never_a_verdict(faulty: Any, waits: Waits, body: Any, media:
 
 
 @pytest.mark.parametrize(
-    ("part", "told"),
+    ("part", "problem"),
     [
         ({"revision": "7"}, "the verdict has no revision as promised"),
         ({"remedies_complete": None}, "the verdict has no remedies_complete as promised"),
@@ -231,9 +231,9 @@ def test_garbage_is_never_a_verdict(faulty: Any, waits: Waits, body: Any, media:
         ),
     ],
 )
-def test_what_is_not_as_promised_is_named(faulty: Any, waits: Waits, part: dict[str, Any], told: str) -> None:
+def test_what_is_not_as_promised_is_named(faulty: Any, waits: Waits, part: dict[str, Any], problem: str) -> None:
     faulty.will(faulty.answer(200, VERDICT | part))
-    with client(faulty, waits) as accord, pytest.raises(BadAnswer, match=f"^{told}"):
+    with client(faulty, waits) as accord, pytest.raises(BadAnswer, match=f"^{problem}"):
         accord.validate(ORDER)
 
 
@@ -271,7 +271,7 @@ def test_a_read_follows_to_another_page_of_the_service_only(faulty: Any, waits: 
     faulty.will(faulty.answer(301, {}, Location="/v1/limits/new"), faulty.answer(200, entry))
     with client(faulty, waits) as accord:
         assert accord.limit("old").id == "new"
-    assert [each.path for each in faulty.seen] == ["/v1/limits/old", "/v1/limits/new"]
+    assert [request.path for request in faulty.seen] == ["/v1/limits/old", "/v1/limits/new"]
 
 
 @pytest.mark.parametrize("place", ["https://elsewhere.example/", "http://127.0.0.1:9/", "//elsewhere.example/", ""])
@@ -336,11 +336,11 @@ def test_the_token_is_not_shown() -> None:
 
 def test_one_tree_of_exceptions_as_drawn() -> None:
     named = [getattr(accord_client, name) for name in accord_client.__all__]
-    raised = [each for each in named if isinstance(each, type) and issubclass(each, Exception)]
+    raised = [member for member in named if isinstance(member, type) and issubclass(member, Exception)]
     assert AccordError in raised
-    assert all(issubclass(each, AccordError) for each in raised)
+    assert all(issubclass(error, AccordError) for error in raised)
     drawn = accord_client.exceptions.__doc__ or ""
-    assert all(each.__name__ in drawn for each in raised)
+    assert all(error.__name__ in drawn for error in raised)
 
 
 def test_no_server_code_is_imported() -> None:
@@ -350,7 +350,7 @@ def test_no_server_code_is_imported() -> None:
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             named = [a.name for a in node.names] if isinstance(node, ast.Import) else []
             named += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
-            assert not {each.partition(".")[0] for each in named} & {"accord_rules", "accord_service", "flask"}
+            assert not {module.partition(".")[0] for module in named} & {"accord_rules", "accord_service", "flask"}
 
 
 # -- a later service ---------------------------------------------------------------------------------------------------
@@ -391,6 +391,9 @@ def test_an_unknown_level_blocks(faulty: Any, waits: Waits) -> None:
 def test_what_will_go_is_warned_of_where_it_is_asked(faulty: Any, waits: Waits, ask: Callable[[Client], Any]) -> None:
     """RFC 9745: the header Deprecation. A warning at any line but the caller's is one that Python hides by default."""
     faulty.will(faulty.answer(200, VERDICT, Deprecation="@1798761600", Sunset="Fri, 31 Dec 2027 23:59:59 GMT"))
-    with client(faulty, waits) as accord, pytest.warns(DeprecationWarning, match="will go: Fri, 31 Dec 2027") as told:
+    with (
+        client(faulty, waits) as accord,
+        pytest.warns(DeprecationWarning, match="will go: Fri, 31 Dec 2027") as warnings_,
+    ):
         ask(accord)
-    assert [warning.filename for warning in told] == [__file__]
+    assert [warning.filename for warning in warnings_] == [__file__]

@@ -81,31 +81,31 @@ def test_a_file_that_is_not_there(run: Recipes, tmp_path: Path) -> None:
 
 
 def test_recommend_tells_plans_from_none(run: Recipes, orders: Path) -> None:
-    found = run("recommend.sh", str(orders / "a fine one.json"))
-    assert found.returncode == 0
-    assert json.loads(found.stdout)["plans"]
+    answer = run("recommend.sh", str(orders / "a fine one.json"))
+    assert answer.returncode == 0
+    assert json.loads(answer.stdout)["plans"]
     none = run("recommend.sh", str(orders / "hopeless.json"))
     assert none.returncode == 1
     assert json.loads(none.stdout)["plans"] == []
 
 
 def test_envelope_tells_presses_from_none(run: Recipes, orders: Path) -> None:
-    found = run("envelope.sh", str(orders / "a fine one.json"))
-    assert found.returncode == 0
-    assert json.loads(found.stdout)["presses"]
+    answer = run("envelope.sh", str(orders / "a fine one.json"))
+    assert answer.returncode == 0
+    assert json.loads(answer.stdout)["presses"]
     none = run("envelope.sh", str(orders / "hopeless.json"))
     assert none.returncode == 1
     assert json.loads(none.stdout)["presses"] == []
 
 
 def test_catalogue_gives_every_entry(run: Recipes) -> None:
-    kinds = {each["kind"]: each["count"] for each in json.loads(run("catalogue.sh").stdout)["entries"]}
+    kinds = {kind["kind"]: kind["count"] for kind in json.loads(run("catalogue.sh").stdout)["entries"]}
     done = run("catalogue.sh", "blanks")
     assert done.returncode == 0
-    entries = [each["id"] for line in done.stdout.splitlines() for each in json.loads(line)["entries"]]
+    entries = [entry["id"] for line in done.stdout.splitlines() for entry in json.loads(line)["entries"]]
     assert len(set(entries)) == len(entries) == kinds["blanks"]
-    one = json.loads(run("catalogue.sh", "blanks", entries[0]).stdout)
-    assert one["id"] == entries[0]
+    entry = json.loads(run("catalogue.sh", "blanks", entries[0]).stdout)
+    assert entry["id"] == entries[0]
 
 
 def test_catalogue_follows_pages(faulty: Any) -> None:
@@ -113,7 +113,7 @@ def test_catalogue_follows_pages(faulty: Any) -> None:
     faulty.will(faulty.answer(200, first), faulty.answer(200, b'{"entries":[],"next":null}'))
     done = Recipes(faulty.url, "token")("catalogue.sh", "blanks")
     assert done.returncode == 0
-    assert [each.path for each in faulty.seen] == [
+    assert [request.path for request in faulty.seen] == [
         "/v1/catalogue/blanks?limit=200",
         "/v1/catalogue/blanks?cursor=a&limit=200",
     ]
@@ -121,13 +121,13 @@ def test_catalogue_follows_pages(faulty: Any) -> None:
 
 def test_what_is_recorded_is_found_by_its_reference(run: Recipes, orders: Path, hopeless: dict[str, Any]) -> None:
     (orders / "hopeless.json").write_text(json.dumps(hopeless | {"reference": "Müller & Söhne, 7"}), encoding="utf-8")
-    made = [run("record.sh", str(orders / name)) for name in ("a fine one.json", "hopeless.json", "hopeless.json")]
-    assert [done.returncode for done in made] == [0, 0, 0]
-    ids = [json.loads(done.stdout)["record_id"] for done in made]
+    recorded = [run("record.sh", str(orders / name)) for name in ("a fine one.json", "hopeless.json", "hopeless.json")]
+    assert [done.returncode for done in recorded] == [0, 0, 0]
+    ids = [json.loads(done.stdout)["record_id"] for done in recorded]
     assert len(set(ids)) == 3
-    found = run("records.sh", "Müller & Söhne, 7")
-    assert (found.returncode, found.stderr) == (0, "")
-    assert [entry["record_id"] for entry in json.loads(found.stdout)["entries"]] == [ids[2], ids[1]]
+    listed = run("records.sh", "Müller & Söhne, 7")
+    assert (listed.returncode, listed.stderr) == (0, "")
+    assert [entry["record_id"] for entry in json.loads(listed.stdout)["entries"]] == [ids[2], ids[1]]
     everything = [entry for line in run("records.sh").stdout.splitlines() for entry in json.loads(line)["entries"]]
     assert [entry["record_id"] for entry in everything][:3] == [ids[2], ids[1], ids[0]]
 
@@ -136,9 +136,9 @@ def test_recorded_again_with_the_same_key_is_the_same_record(run: Recipes, order
     once, again = (run("record.sh", str(orders / "a fine one.json"), "HL-7") for _ in range(2))
     assert once.returncode == again.returncode == 0
     assert once.stdout == again.stdout
-    other = run("record.sh", str(orders / "hopeless.json"), "HL-7")
-    assert (other.returncode, other.stdout) == (2, "")
-    assert "key-used-before" in other.stderr
+    refused = run("record.sh", str(orders / "hopeless.json"), "HL-7")
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert "key-used-before" in refused.stderr
     for odd in ("", "two words", 'a"b'):
         assert run("record.sh", str(orders / "a fine one.json"), odd).returncode == 2
 
@@ -161,7 +161,7 @@ def test_no_such_rule(run: Recipes, name: str) -> None:
 def test_facts(run: Recipes) -> None:
     pages = [json.loads(line) for line in run("facts.sh").stdout.splitlines()]
     assert len(pages) == 2
-    assert [each["id"] for page in pages for each in page["entries"]] == sorted(FACTS)
+    assert [fact["id"] for page in pages for fact in page["entries"]] == sorted(FACTS)
     assert json.loads(run("facts.sh", "item.textile").stdout)["type"] == "true/false"
 
 
@@ -222,7 +222,7 @@ def test_a_busy_service_is_asked_again(faulty: Any, tmp_path: Path) -> None:
     done = Recipes(faulty.url, "the-key")("validate.sh", str(order))
     assert done.returncode == 0
     assert done.stdout.encode() == verdict + b"\n"
-    assert [each.body.decode() for each in faulty.seen] == ['{"reference": "Grün"}'] * 2
+    assert [request.body.decode() for request in faulty.seen] == ['{"reference": "Grün"}'] * 2
     assert faulty.seen[0].headers["Authorization"] == "Bearer the-key"
     assert faulty.seen[0].headers["Content-Type"] == "application/json"
 

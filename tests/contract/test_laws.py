@@ -86,8 +86,8 @@ def names(client: FlaskClient, shops: Any) -> Mapping[str, str]:
             "reason": "It is missing.",
             "evidence": "None.",
         }
-        made = done("/v1/proposals", admin, proposal)
-        return done(f"/v1/proposals/{made['proposal_id']}/open", admin)
+        drafted = done("/v1/proposals", admin, proposal)
+        return done(f"/v1/proposals/{drafted['proposal_id']}/open", admin)
 
     first = proposed("remembered")
     done(f"/v1/proposals/{first['proposal_id']}/approve", steward, first["digests"])
@@ -167,9 +167,9 @@ def test_a_body_that_is_none_is_told_why(
 ) -> None:
     headers = key_for(endpoint) | ({"If-Match": "*"} if endpoint.replaces else {})
     answer = client.open(address_of(endpoint), method=endpoint.method, data=body, content_type=media, headers=headers)
-    told = problem(answer, description, status, slug)
+    details = problem(answer, description, status, slug)
     if status == 422:
-        assert "/surprise" in [error["pointer"] for error in told["errors"]]
+        assert "/surprise" in [error["pointer"] for error in details["errors"]]
 
 
 @pytest.mark.parametrize("endpoint", READS, ids=called)
@@ -213,14 +213,14 @@ def test_what_was_made_is_where_it_says(
     described = client.get("/v1/openapi.json").json["paths"][endpoint.path]["post"]
     example, *_ = described["requestBody"]["content"]["application/json"]["examples"].values()
     sent = {"json": example["value"], "headers": key_for(endpoint)}
-    tried = client.post(f"{address}?validate_only=true", **sent)
-    assert (tried.status_code, tried.headers.get("Location")) == (200, None), tried.text
-    made = client.post(address, **sent)
-    assert made.status_code == 201, made.text
-    read = client.get(made.headers["Location"], headers=key_for(endpoint))
+    trial = client.post(f"{address}?validate_only=true", **sent)
+    assert (trial.status_code, trial.headers.get("Location")) == (200, None), trial.text
+    created = client.post(address, **sent)
+    assert created.status_code == 201, created.text
+    read = client.get(created.headers["Location"], headers=key_for(endpoint))
     assert read.status_code == 200, read.text
     assert read.json
-    assert {name: made.json[name] for name in read.json} == read.json
+    assert {name: created.json[name] for name in read.json} == read.json
 
 
 @pytest.mark.parametrize("endpoint", REPLACING, ids=called)
@@ -232,8 +232,8 @@ def test_what_is_read_can_be_sent_back(
     tag = read.headers["ETag"]
     back = client.put(address, json=read.json, headers=headers | {"If-Match": tag})
     assert (back.status_code, back.data, back.headers["ETag"]) == (200, read.data, tag)
-    tried = client.put(f"{address}?validate_only=true", json=read.json, headers=headers | {"If-Match": tag})
-    assert (tried.status_code, tried.json, tried.headers.get("ETag")) == (200, read.json, None)
+    trial = client.put(f"{address}?validate_only=true", json=read.json, headers=headers | {"If-Match": tag})
+    assert (trial.status_code, trial.json, trial.headers.get("ETag")) == (200, read.json, None)
     problem(client.put(address, json=read.json, headers=headers), description, 428, "if-match-needed")
     stale = client.put(address, json=read.json, headers=headers | {"If-Match": '"9-of-somebody-else"'})
     problem(stale, description, 412, "changed-meanwhile")

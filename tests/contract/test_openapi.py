@@ -37,10 +37,10 @@ def faults(description: Any, schema: Mapping[str, Any], document: Any) -> list[s
 def told_so_far(schema: Any) -> Any:
     """A schema whose words are all there may be."""
     if isinstance(schema, list):
-        return [told_so_far(each) for each in schema]
+        return [told_so_far(part) for part in schema]
     if not isinstance(schema, dict):
         return schema
-    return {"enum" if name == "x-extensible-enum" else name: told_so_far(each) for name, each in schema.items()}
+    return {"enum" if name == "x-extensible-enum" else name: told_so_far(part) for name, part in schema.items()}
 
 
 def schemas_of(description: Any) -> dict[str, Any]:
@@ -58,26 +58,26 @@ def answer_schema(description: Any, endpoint: Endpoint, status: int = 0, media: 
 
 def response(description: Any, endpoint: Endpoint, status: int) -> Any:
     """The described response of a status; those of problems are shared."""
-    told = operation(description, endpoint)["responses"][str(status)]
-    return place(description, told["$ref"]) if "$ref" in told else told
+    described = operation(description, endpoint)["responses"][str(status)]
+    return place(description, described["$ref"]) if "$ref" in described else described
 
 
 def place(description: Any, reference: str) -> Any:
     """What a reference into the description leads to."""
-    found = description
+    target = description
     for step in reference.removeprefix("#/").split("/"):
-        found = found[step]
-    return found
+        target = target[step]
+    return target
 
 
 def endpoint_named(name: str) -> Endpoint:
-    return next(each for each in ENDPOINTS if each.operation_id == name)
+    return next(endpoint for endpoint in ENDPOINTS if endpoint.operation_id == name)
 
 
 def test_it_is_openapi_3_1_and_names_every_endpoint(description: Any) -> None:
     assert description["openapi"] == "3.1.0"
-    told = {(path, method.upper()) for path, methods in description["paths"].items() for method in methods}
-    assert told == {("/v1", "GET"), *((endpoint.path, endpoint.method) for endpoint in ENDPOINTS)}
+    operations = {(path, method.upper()) for path, methods in description["paths"].items() for method in methods}
+    assert operations == {("/v1", "GET"), *((endpoint.path, endpoint.method) for endpoint in ENDPOINTS)}
 
 
 def test_it_names_every_route_under_v1(app: Flask, description: Any) -> None:
@@ -116,9 +116,9 @@ def test_words_of_answers_may_grow_and_words_of_requests_are_all_there_are(descr
         ("AuditEntry", "event"),
         ("ShownProposal", "state"),
     ):
-        told = schemas[name]["properties"][field]
-        assert len(told["x-extensible-enum"]) >= 4, name
-        assert "enum" not in told, name
+        field_schema = schemas[name]["properties"][field]
+        assert len(field_schema["x-extensible-enum"]) >= 4, name
+        assert "enum" not in field_schema, name
     assert schemas["KeyRequest"]["properties"]["role"]["enum"] == list(ROLES)
     closed = {name for name, schema in schemas.items() if schema.get("additionalProperties") is False}
     assert "gzip" in schemas["ApiIndex"]["properties"]["features"]["items"]["x-extensible-enum"]
@@ -139,11 +139,13 @@ def described_parts(description: Any) -> Iterator[tuple[str, Mapping[str, Any]]]
     yield from ((f"tag {tag['name']}", tag) for tag in description["tags"])
     yield from ((f"server {server['url']}", server) for server in description["servers"])
     for path, methods in description["paths"].items():
-        for method, told in methods.items():
+        for method, described in methods.items():
             name = f"{method} {path}"
-            yield name, told
-            yield from ((f"{name} {parameter['name']}", parameter) for parameter in told["parameters"])
-            yield from ((f"{name} {status}", part) for status, part in told["responses"].items() if "$ref" not in part)
+            yield name, described
+            yield from ((f"{name} {parameter['name']}", parameter) for parameter in described["parameters"])
+            yield from (
+                (f"{name} {status}", part) for status, part in described["responses"].items() if "$ref" not in part
+            )
 
 
 def test_every_part_says_what_it_is(description: Any) -> None:
@@ -171,7 +173,7 @@ def is_opaque(schema: Mapping[str, Any]) -> bool:
 
 
 def test_an_object_that_is_not_opened_says_why(description: Any) -> None:
-    schemas = [each for shape in schemas_of(description).values() for each in opened(shape["properties"])]
+    schemas = [part for shape in schemas_of(description).values() for part in opened(shape["properties"])]
     opaque = {place: schema for place, schema in schemas if is_opaque(schema)}
     assert opaque
     # openapi-typescript 7 takes an object without additionalProperties for one that has no fields.
@@ -188,7 +190,7 @@ VERBS = {"GET": {"read", "list", "replay"}, "PUT": {"replace"}, "DELETE": {"dele
 
 def test_operations_are_named_by_verbs(description: Any) -> None:
     """A generated client's methods are called so: replaceShop, not put_shop_entry."""
-    names = [told["operationId"] for methods in description["paths"].values() for told in methods.values()]
+    names = [described["operationId"] for methods in description["paths"].values() for described in methods.values()]
     assert len(set(names)) == len(names) == len(ENDPOINTS) + 1
     for endpoint in ENDPOINTS:
         verb, noun = re.fullmatch("([a-z]+)([A-Z][A-Za-z]+)", endpoint.operation_id).groups()  # type: ignore[union-attr]
@@ -197,27 +199,29 @@ def test_operations_are_named_by_verbs(description: Any) -> None:
         assert (verb == "list") == issubclass(endpoint.query, PageQuery), endpoint.operation_id
 
 
-def problem_examples(told: Any) -> dict[str, Any]:
-    return dict(told.get("content", {}).get(PROBLEM, {}).get("examples", {}))
+def problem_examples(described: Any) -> dict[str, Any]:
+    return dict(described.get("content", {}).get(PROBLEM, {}).get("examples", {}))
 
 
 def test_problems_are_listed_by_type_with_their_status(description: Any) -> None:
     """Each is an example, named as its page is, and told once."""
     for endpoint in ENDPOINTS:
-        told = {
+        shown_problems = {
             (int(status), slug, example["$ref"])
             for status in operation(description, endpoint)["responses"]
             for slug, example in problem_examples(response(description, endpoint, int(status))).items()
         }
-        assert told == {(each.status, each.slug, f"#/components/examples/{each.slug}") for each in endpoint.problems}
+        assert shown_problems == {
+            (problem.status, problem.slug, f"#/components/examples/{problem.slug}") for problem in endpoint.problems
+        }
     listed = {problem for endpoint in ENDPOINTS for problem in endpoint.problems}
     assert set(PROBLEMS.values()) - listed == {WrongMethod}, "no operation answers that: its address does"
     schema = {"$ref": "#/components/schemas/ProblemDetails"}
     shown = description["components"]["examples"]
-    assert {slug: (each["value"]["type"], each["value"]["status"]) for slug, each in shown.items()} == {
+    assert {slug: (example["value"]["type"], example["value"]["status"]) for slug, example in shown.items()} == {
         slug: (f"/problems/{slug}", problem.status) for slug, problem in PROBLEMS.items()
     }
-    assert {slug: found for slug in shown if (found := faults(description, schema, shown[slug]["value"]))} == {}
+    assert {slug: broken for slug in shown if (broken := faults(description, schema, shown[slug]["value"]))} == {}
 
 
 # What HTTP itself, and the connection, add to every answer.
@@ -248,28 +252,32 @@ def test_an_answers_headers_are_described(
     endpoint = endpoint_named(name)
     headers = key | sent.get("headers", {})
     answer = app.test_client().open(address, method=endpoint.method, **{**sent, "headers": headers})
-    told = response(description, endpoint, answer.status_code)["headers"]
-    assert set(dict(answer.headers)) - OF_HTTP <= set(told)
-    assert all(place(description, header["$ref"])["schema"] for header in told.values())
+    described = response(description, endpoint, answer.status_code)["headers"]
+    assert set(dict(answer.headers)) - OF_HTTP <= set(described)
+    assert all(place(description, header["$ref"])["schema"] for header in described.values())
 
 
 def test_every_instant_of_a_document_says_that_it_is_one(description: Any) -> None:
     """``read_at`` is a place: where a temperature is read."""
-    told = [
+    instants = [
         (name, field, schema)
         for name, shape in schemas_of(description).items()
         for field, schema in shape.get("properties", {}).items()
         if field.endswith("_at") and field != "read_at"
     ]
-    assert len(told) > 10
-    assert [(name, field) for name, field, schema in told if schema.get("format") != "date-time"] == []
+    assert len(instants) > 10
+    assert [(name, field) for name, field, schema in instants if schema.get("format") != "date-time"] == []
 
 
 def test_a_name_in_an_address_is_no_parameter_of_the_query_and_ids_say_of_what(description: Any) -> None:
     in_addresses = {}
     for endpoint in ENDPOINTS:
         names = set(re.findall(r"{(\w+)}", endpoint.path))
-        in_query = {each["name"] for each in operation(description, endpoint)["parameters"] if each["in"] == "query"}
+        in_query = {
+            parameter["name"]
+            for parameter in operation(description, endpoint)["parameters"]
+            if parameter["in"] == "query"
+        }
         assert not names & in_query, endpoint.name
         in_addresses[endpoint.path] = names
     assert set().union(*in_addresses.values()) == {
@@ -298,9 +306,9 @@ def bodies_linked_to(description: Any) -> set[str]:
 
 def test_links_lead_from_places_of_the_answer_to_operations(description: Any) -> None:
     """OpenAPI 3.1, link object: parameters by name, values as runtime expressions into the answer."""
-    told = list(links(description))
+    linked = list(links(description))
     assert bodies_linked_to(description) == {"approveProposal"}
-    for link, schema in told:
+    for link, schema in linked:
         target = endpoint_named(link["operationId"])
         assert set(link["parameters"]) == set(target.parameters)
         fields = description["components"]["schemas"][schema["$ref"].rpartition("/")[2]]["properties"]
@@ -310,21 +318,21 @@ def test_links_lead_from_places_of_the_answer_to_operations(description: Any) ->
 
 def test_every_operation_is_told_in_words_with_examples(description: Any) -> None:
     for endpoint in ENDPOINTS:
-        told = operation(description, endpoint)
-        assert told["summary"]
-        assert told["description"]
+        described = operation(description, endpoint)
+        assert described["summary"]
+        assert described["description"]
         assert endpoint.examples, endpoint.name
-        assert len(told["responses"][str(endpoint.success)]["content"][JSON]["examples"]) == len(endpoint.examples)
+        assert len(described["responses"][str(endpoint.success)]["content"][JSON]["examples"]) == len(endpoint.examples)
         if endpoint.takes is not None:
-            asked = len(told["requestBody"]["content"][JSON]["examples"])
-            assert asked == len(endpoint.examples) or endpoint.operation_id in bodies_linked_to(description)
+            bodies = len(described["requestBody"]["content"][JSON]["examples"])
+            assert bodies == len(endpoint.examples) or endpoint.operation_id in bodies_linked_to(description)
 
 
 def test_shown_requests_and_answers_keep_to_their_schemas(description: Any) -> None:
     seen = 0
     for endpoint in ENDPOINTS:
-        told = operation(description, endpoint)
-        for holder in (told.get("requestBody"), told["responses"][str(endpoint.success)]):
+        described = operation(description, endpoint)
+        for holder in (described.get("requestBody"), described["responses"][str(endpoint.success)]):
             for example in (holder or {"content": {JSON: {"examples": {}}}})["content"][JSON]["examples"].values():
                 assert faults(description, holder["content"][JSON]["schema"], example["value"]) == []
                 seen += 1
@@ -394,9 +402,9 @@ def test_every_read_keeps_to_its_schema(app: Flask, book: Book, description: Any
     for name, address in reads(book):
         answer = client.get(address, headers=key)
         assert answer.status_code == 200, address
-        found = faults(description, answer_schema(description, endpoint_named(name)), answer.json)
-        if found:
-            broken[address] = found
+        broken_here = faults(description, answer_schema(description, endpoint_named(name)), answer.json)
+        if broken_here:
+            broken[address] = broken_here
     assert broken == {}
 
 

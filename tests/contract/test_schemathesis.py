@@ -56,11 +56,11 @@ def arrives_unsound(case: Any, description: Any) -> bool:
     broken = {where for where, part in case.meta.components.items() if part.mode is GenerationMode.NEGATIVE}
     if broken - {ParameterLocation.QUERY, ParameterLocation.HEADER}:
         return True
-    told = description["paths"][case.operation.path][case.operation.method.lower()]["parameters"]
-    headers = {each["name"] for each in told if each["in"] == "header"}
+    parameters = description["paths"][case.operation.path][case.operation.method.lower()]["parameters"]
+    headers = {parameter["name"] for parameter in parameters if parameter["in"] == "header"}
     if ParameterLocation.HEADER in broken and headers:
         return True
-    schemas = {each["name"]: each["schema"] for each in told if each["in"] == "query"}
+    schemas = {parameter["name"]: parameter["schema"] for parameter in parameters if parameter["in"] == "query"}
     return ParameterLocation.QUERY in broken and not all(
         name in schemas and fits(value, schemas[name]) for name, value in (case.query or {}).items()
     )

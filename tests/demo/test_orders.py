@@ -51,9 +51,9 @@ def verdict_of(authority: Authority, shops: dict[str, Shop]) -> Callable[[str], 
 @pytest.mark.parametrize("name", EXPECTED)
 def test_verdict_is_the_practitioners(name: str, verdict_of: Callable[[str], Verdict]) -> None:
     wanted, answer = EXPECTED[name], verdict_of(name)
-    said = [f"{each.level} {each.rule}: {each.because}" for each in answer.findings]
-    asked = [f"asks: {each.question}" for each in answer.needs]
-    assert answer.verdict == wanted["verdict"], "\n".join([wanted["why"], *said, *asked])
+    findings = [f"{finding.level} {finding.rule}: {finding.because}" for finding in answer.findings]
+    questions = [f"asks: {need.question}" for need in answer.needs]
+    assert answer.verdict == wanted["verdict"], "\n".join([wanted["why"], *findings, *questions])
 
 
 @pytest.mark.parametrize("name", EXPECTED)
@@ -92,7 +92,7 @@ def short_day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, dict
 
 
 @pytest.mark.parametrize(
-    ("changes", "kept", "told"),
+    ("changes", "verdict", "complaints"),
     [
         ({"blocks": ["no-such-rule"]}, {}, []),
         ({"verdict": "accepted"}, {"verdict": "accepted"}, ["the rules say rejected, expected is accepted"]),
@@ -100,17 +100,17 @@ def short_day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, dict
     ids=["a rule", "a verdict"],
 )
 def test_command_writes_rules_and_leaves_verdicts(
-    changes: dict[str, Any], kept: dict[str, Any], told: list[str], short_day: dict[str, dict[str, Any]]
+    changes: dict[str, Any], verdict: dict[str, Any], complaints: list[str], short_day: dict[str, dict[str, Any]]
 ) -> None:
     """A lost rule comes back, an invented one goes; a verdict that the rules do not bear out stays, and is told."""
     name = "079-cotton-tee-dye"
     before = expected.written({**short_day, name: short_day[name] | changes})
     expected.EXPECTED.write_text("# [Not] a table.\n\n" + before, encoding="utf-8")
     sentences = expected.rewrite()
-    assert [each.split(": ")[1] for each in sentences if each.startswith(f"{name}: ")] == told
+    assert [sentence.split(": ")[1] for sentence in sentences if sentence.startswith(f"{name}: ")] == complaints
     text = expected.EXPECTED.read_text(encoding="utf-8")
     assert text.startswith("# [Not] a table.\n\n[001-")
-    assert tomllib.loads(text)[name] == short_day[name] | kept
+    assert tomllib.loads(text)[name] == short_day[name] | verdict
 
 
 def test_command_fails_while_a_rule_has_no_order(
@@ -146,9 +146,9 @@ def test_what_is_settled_is_workable(name: str, authority: Authority, shops: dic
         document.pop(field, None)
         for decoration in document["decorations"]:
             decoration.pop(field, None)
-    found = authority.recommend(read(Order, document), shops[wanted["shop"]])
-    assert found.plans
-    assert {plan.verdict for plan in found.plans} <= {"accepted", "conditional"}
+    recommendation = authority.recommend(read(Order, document), shops[wanted["shop"]])
+    assert recommendation.plans
+    assert {plan.verdict for plan in recommendation.plans} <= {"accepted", "conditional"}
 
 
 def test_every_order_has_an_expectation_and_vice_versa() -> None:
@@ -180,7 +180,7 @@ def test_references_are_unique() -> None:
 def _unknown(where: str, document: Any, book: Book) -> Iterator[str]:
     for pointer, kind, name in names_in(document):
         left_out = kind == "consumables" and name == NONE
-        if not left_out and not any(name in book.catalogue[each] for each in kind.split("|")):
+        if not left_out and not any(name in book.catalogue[part] for part in kind.split("|")):
             yield f"{where}{pointer}: {name} is no entry of {kind}"
 
 
@@ -207,5 +207,5 @@ def test_every_shop_gets_a_key_of_each_of_its_roles() -> None:
 
 def test_no_key_stands_in_the_folder() -> None:
     """A token is 16 letters, a dot and 43 characters; its sum 64 hexadecimal digits."""
-    told = "".join(file.read_text(encoding="utf-8") for file in (DEMO / "README.md", DEMO / "keys.toml"))
-    assert not re.search(r"[a-z2-7]{16}\.[A-Za-z0-9_-]{43}|[0-9a-f]{64}", told)
+    pages = "".join(file.read_text(encoding="utf-8") for file in (DEMO / "README.md", DEMO / "keys.toml"))
+    assert not re.search(r"[a-z2-7]{16}\.[A-Za-z0-9_-]{43}|[0-9a-f]{64}", pages)

@@ -33,11 +33,11 @@ def test_a_port_that_was_taken_meanwhile_is_one_sentence(
 
 
 def test_another_port_is_tried_when_one_was_taken_meanwhile(monkeypatch: pytest.MonkeyPatch) -> None:
-    tried: list[int] = []
+    started: list[int] = []
 
     def started_on(port: int, env: object, keys: object) -> object:
-        tried.append(port)
-        if len(tried) < 3:
+        started.append(port)
+        if len(started) < 3:
             raise run.PortTaken("taken")
         return contextlib.nullcontext(f"http://127.0.0.1:{port}")
 
@@ -46,7 +46,7 @@ def test_another_port_is_tried_when_one_was_taken_meanwhile(monkeypatch: pytest.
     monkeypatch.setattr(run, "started_on", started_on)
     with run._started({}, Path()) as url:
         assert url == "http://127.0.0.1:3"
-    assert tried == [1, 2, 3]
+    assert started == [1, 2, 3]
 
 
 def test_a_service_that_is_not_there_is_one_sentence(

@@ -31,7 +31,7 @@ def client(collective: Collective) -> Iterator[FlaskClient]:
 def test_service_answers_as_expected(shop: str, client: FlaskClient, collective: Collective) -> None:
     of_shop = {name: wanted for name, wanted in expected.read_expected().items() if wanted["shop"] == shop}
     assert of_shop
-    said = {}
+    answers = {}
     for name in of_shop:
         body = (expected.DEMO / "orders" / f"{name}.json").read_bytes()
         response = client.post(
@@ -39,8 +39,8 @@ def test_service_answers_as_expected(shop: str, client: FlaskClient, collective:
         )
         assert response.status_code == 200, (name, response.get_data(as_text=True))
         document = response.get_json()
-        said[name] = {"verdict": document["verdict"]} | expected.rules_by_level(document, expected.read_order(name))
-    assert said == {
+        answers[name] = {"verdict": document["verdict"]} | expected.rules_by_level(document, expected.read_order(name))
+    assert answers == {
         name: {key: value for key, value in wanted.items() if key in ("verdict", *LEVELS)}
         for name, wanted in of_shop.items()
     }

@@ -45,28 +45,28 @@ def code_of(page: str) -> Iterator[str]:
 
 
 def commands(page: str, program: str) -> list[list[str]]:
-    found = [shlex.split(code, comments=True) for code in code_of(page) if code.startswith(f"{program} ")]
-    return [words for words in found if len(words) > 1]
+    lines = [shlex.split(code, comments=True) for code in code_of(page) if code.startswith(f"{program} ")]
+    return [words for words in lines if len(words) > 1]
 
 
 @pytest.mark.parametrize("page", PAGES)
 def test_every_make_command_has_its_target(page: str) -> None:
     targets = set(TARGET.findall((ROOT / "Makefile").read_text(encoding="utf-8")))
-    asked = {words[1] for words in commands(page, "make")}
-    assert asked, f"{page} names no make command"
-    assert asked <= targets
+    named = {words[1] for words in commands(page, "make")}
+    assert named, f"{page} names no make command"
+    assert named <= targets
 
 
 def test_make_help_tells_of_every_target() -> None:
     makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
     words = ["make", "-C", str(ROOT), "--no-print-directory", "help"]
     printed = subprocess.run(words, capture_output=True, text=True, timeout=60, check=True).stdout.splitlines()
-    told = {target: text for target, _, text in (line.partition(" ") for line in printed)}
-    assert set(told) == set(TARGET.findall(makefile)) >= {"demo", "test", "nightly", "gates", "bench"}
-    assert all(text.strip() for text in told.values())
+    texts = {target: text for target, _, text in (line.partition(" ") for line in printed)}
+    assert set(texts) == set(TARGET.findall(makefile)) >= {"demo", "test", "nightly", "gates", "bench"}
+    assert all(text.strip() for text in texts.values())
     phony = re.search(r"^\.PHONY: (.+)$", makefile, re.MULTILINE)
     assert phony is not None
-    assert set(phony.group(1).split()) == set(told)
+    assert set(phony.group(1).split()) == set(texts)
 
 
 @pytest.mark.parametrize(
@@ -83,14 +83,14 @@ def test_make_help_tells_of_every_target() -> None:
 )
 def test_every_file_named_is_there(page: str) -> None:
     """In backticks, with a folder or a file's ending; names with <placeholders> stand for files to be written."""
-    asked = {
+    named = {
         code
         for code in re.findall(r"`([^`\n]+)`", text_of(page))
         if not PLACEHOLDER.search(code) and " " not in code and re.fullmatch(r"[\w.-]+(?:/[\w.-]+)*/?", code)
         if "/" in code or code.endswith((".md", ".toml", ".py", ".json", ".lua", ".sh", ".yml"))
     }
-    assert asked, f"{page} names no file"
-    assert sorted(name for name in asked if not is_there(name, page)) == []
+    assert named, f"{page} names no file"
+    assert sorted(name for name in named if not is_there(name, page)) == []
 
 
 def is_there(name: str, page: str) -> bool:
@@ -124,14 +124,14 @@ def test_every_room_of_the_house_is_there() -> None:
 
 @pytest.mark.parametrize("page", PAGES)
 def test_every_accord_command_and_option_exists(page: str, book: Book) -> None:
-    asked = commands(page, "accord")
-    for _, name, *words in asked:
+    named = commands(page, "accord")
+    for _, name, *words in named:
         command = main.get_command(click.Context(main), name)
         assert command is not None, name
         options = {option for parameter in command.params for option in (*parameter.opts, *parameter.secondary_opts)}
         assert {word for word in words if word.startswith("-")} <= options, (name, words)
-    assert asked
-    rules = {word for _, name, *words in asked if name == "rule" for word in words if not word.startswith("-")}
+    assert named
+    rules = {word for _, name, *words in named if name == "rule" for word in words if not word.startswith("-")}
     assert rules, f"{page} shows no rule"
     assert {name for name in rules if not PLACEHOLDER.search(name)} <= set(book.rules)
 
@@ -153,9 +153,9 @@ def test_the_verdicts_explained_are_all_verdicts() -> None:
 
 
 def order_of_readme() -> dict[str, Any]:
-    found = re.search(r"-d '(\{.*?\})'", text_of("README.md"), re.DOTALL)
-    assert found is not None
-    document: dict[str, Any] = json.loads(found.group(1))
+    body = re.search(r"-d '(\{.*?\})'", text_of("README.md"), re.DOTALL)
+    assert body is not None
+    document: dict[str, Any] = json.loads(body.group(1))
     return document
 
 

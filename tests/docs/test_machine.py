@@ -20,8 +20,8 @@ def bare_path(tmp_path: Path) -> Path:
     folder = tmp_path / "bin"
     folder.mkdir()
     for name in ("make", "sh", "env", "sed", "touch", "rm"):
-        found = next(Path(each, name) for each in os.environ["PATH"].split(os.pathsep) if Path(each, name).exists())
-        (folder / name).symlink_to(found)
+        tool = next(Path(at, name) for at in os.environ["PATH"].split(os.pathsep) if Path(at, name).exists())
+        (folder / name).symlink_to(tool)
     (folder / "python3").symlink_to(Path(sys.executable).resolve())
     return folder
 
@@ -67,15 +67,15 @@ def test_headers_and_venv_are_missed(monkeypatch: pytest.MonkeyPatch, tmp_path: 
 
 
 def test_programs_and_packages_are_listed_for_the_shell(tmp_path: Path) -> None:
-    def said(word: str, path: Path) -> str:
+    def listed(word: str, path: Path) -> str:
         words = [sys.executable, str(ROOT / "machine.py"), word]
         env = {"PATH": str(path)}
         return subprocess.run(words, env=env, capture_output=True, text=True, timeout=60, check=True).stdout
 
-    assert said("programs", tmp_path).split() == list(machine.PROGRAMS)
-    assert said("missing", tmp_path).split() == list(machine.PROGRAMS.values())
+    assert listed("programs", tmp_path).split() == list(machine.PROGRAMS)
+    assert listed("missing", tmp_path).split() == list(machine.PROGRAMS.values())
     (tmp_path / "chromedriver").touch(mode=0o755)
-    assert "chromium-driver" not in said("missing", tmp_path).split()
+    assert "chromium-driver" not in listed("missing", tmp_path).split()
     unknown = subprocess.run([sys.executable, str(ROOT / "machine.py")], capture_output=True, timeout=60, check=False)
     assert unknown.returncode == 2
 

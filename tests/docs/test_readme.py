@@ -42,8 +42,8 @@ BETWEEN = "---- the next block ----"
 def blocks() -> list[str]:
     """Every indented block of README, in its order. The page has no other code than what a shell runs."""
     text = (ROOT / "README.md").read_text(encoding="utf-8")
-    found = re.findall(r"(?:^    .*\n|(?<=\n)\n(?=    ))+", text, re.MULTILINE)
-    return [textwrap.dedent(block).strip("\n") for block in found]
+    indented = re.findall(r"(?:^    .*\n|(?<=\n)\n(?=    ))+", text, re.MULTILINE)
+    return [textwrap.dedent(block).strip("\n") for block in indented]
 
 
 SETUP, SERVE, *ASKS = blocks()
@@ -82,9 +82,9 @@ def clone(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def environment(clone: Path) -> Mapping[str, str]:
     """A newcomer's: nothing of this suite's, nothing of the environment it runs in."""
     own = ("ACCORD_", "PROMETHEUS_", "PYTEST_", "PYTHON", "MAKE", "MFLAGS", "VIRTUAL_ENV", "VENV", "STORE", "PORT")
-    kept = {name: value for name, value in os.environ.items() if not name.startswith(own)}
-    path = [folder for folder in kept["PATH"].split(os.pathsep) if Path(folder) != Path(sys.executable).parent]
-    return kept | {"PATH": os.pathsep.join(path), "HOME": str(clone.parent), "no_proxy": "*"}
+    inherited = {name: value for name, value in os.environ.items() if not name.startswith(own)}
+    path = [folder for folder in inherited["PATH"].split(os.pathsep) if Path(folder) != Path(sys.executable).parent]
+    return inherited | {"PATH": os.pathsep.join(path), "HOME": str(clone.parent), "no_proxy": "*"}
 
 
 def test_the_page_has_the_blocks_that_are_run() -> None:
@@ -96,11 +96,11 @@ def test_the_page_has_the_blocks_that_are_run() -> None:
 
 
 def test_both_commands_pass_and_say_what_they_do(clone: Path, environment: Mapping[str, str]) -> None:
-    said = run(["sh", "-ec", SETUP], cwd=clone, env=environment | {"PYTEST_ADDOPTS": ONE_FILE})
-    demo, _, tested = said.partition("test session starts")
-    told, title, rest = demo.partition("== The day ")
+    output = run(["sh", "-ec", SETUP], cwd=clone, env=environment | {"PYTEST_ADDOPTS": ONE_FILE})
+    demo, _, tested = output.partition("test session starts")
+    progress, title, rest = demo.partition("== The day ")
     assert title
-    assert all(doing in told for doing in ("Seeding a store", "Sending", "Asking for"))
+    assert all(doing in progress for doing in ("Seeding a store", "Sending", "Asking for"))
     assert re.search(r"^\d+ orders: .*\nevery verdict as expected$", rest, re.MULTILINE)
     parts = re.findall(r"^== (.+?) =+$", demo, re.MULTILINE)
     assert parts[:2] == ["The day", "Three of them"]
@@ -125,9 +125,9 @@ def port() -> int:
 def served(clone: Path, environment: Mapping[str, str], port: int) -> Iterator[None]:
     """``make serve``, until Ctrl-C."""
     log = clone.parent / "served.log"
-    told = environment if port == PORT else {**environment, "PORT": str(port)}
+    env = environment if port == PORT else {**environment, "PORT": str(port)}
     with log.open("wb") as out, subprocess.Popen(
-        ["sh", "-ec", SERVE], cwd=clone, env=told, stdout=out, stderr=out, start_new_session=True
+        ["sh", "-ec", SERVE], cwd=clone, env=env, stdout=out, stderr=out, start_new_session=True
     ) as process:  # fmt: skip
         try:
             wait_until_ready(f"http://127.0.0.1:{port}", process, log)
@@ -179,6 +179,6 @@ def test_the_command_answers_by_itself_and_from_the_service(answers: list[str]) 
 
 
 def test_the_service_counts_what_is_in_the_book(answers: list[str], book: Book) -> None:
-    counted = {each["kind"]: each["count"] for each in json.loads(answers[3])["entries"]}
+    counted = {kind["kind"]: kind["count"] for kind in json.loads(answers[3])["entries"]}
     assert counted["blanks"] == len(book.catalogue["blanks"])
     assert set(counted) >= {"fibres", "substrates", "transfers", "products", "consumables", "press_types"}

@@ -28,19 +28,19 @@ def run(script: str) -> str:
 @pytest.mark.alone
 @pytest.mark.needs("redis-server")
 def test_two_services_on_one_redis() -> None:
-    told = run("topology.py")
+    output = run("topology.py")
     orders = len(list((DEMO / "orders").glob("*.json")))
-    assert f"{orders} orders: the same bytes from both services" in told
-    assert f"{orders} orders: the same bytes again, under the new revision" in told
-    seen_s = re.search(r"everywhere on the other after ([0-9.]+) s", told)
+    assert f"{orders} orders: the same bytes from both services" in output
+    assert f"{orders} orders: the same bytes again, under the new revision" in output
+    seen_s = re.search(r"everywhere on the other after ([0-9.]+) s", output)
     assert seen_s is not None
     assert float(seen_s[1]) < 2.0
-    held_s = re.search(r"a held answer was ([0-9.]+) s", told)
+    held_s = re.search(r"a held answer was ([0-9.]+) s", output)
     assert held_s is not None
     assert float(held_s[1]) < 1.0, "at most the store's time limit on top of judging"
 
 
 def test_a_proposal_goes_its_whole_way() -> None:
-    told = run("worked_proposal.py")
-    steps = [int(number) for number in re.findall(r"^(\d+)\. ", told, re.MULTILINE)]
+    output = run("worked_proposal.py")
+    steps = [int(number) for number in re.findall(r"^(\d+)\. ", output, re.MULTILINE)]
     assert steps == list(range(1, 14))

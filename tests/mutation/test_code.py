@@ -54,8 +54,8 @@ def test_the_platens_spread_makes_the_late_bound_later(piece: dict[str, Any], bo
     def late(spread_k: float, mean_c: float) -> tuple[float, float, float]:
         surface = [f"{mean_c + off:g} °C" for off in (-spread_k, 0.0, spread_k)]
         press = {"type": "clamshell", "calibration": [{"display": "180 °C", "surface": surface}]}
-        said = {"temperature": "180 °C", "time": "40 s"}
-        decoration = piece["decorations"][0] | {"settings": said}
+        settings = {"temperature": "180 °C", "time": "40 s"}
+        decoration = piece["decorations"][0] | {"settings": settings}
         base = order_document(book)["decorations"][0]
         whole = pressing(book, press=press, item=_cleared(piece["item"]), decorations=[base | decoration])
         return whole["heat.interface_late_c"], whole["heat.interface_likely_c"], whole["heat.interface_soon_c"]
@@ -80,10 +80,10 @@ def test_the_longest_dwell_is_the_transfers_with_the_most_that_the_press_adds(
     """Slip: the longest dwell without the press's, or with the least of it."""
     assert pressing(book, press={"type": press})["window.time_high_s"] == longest_s
     for time_s, too_long in ((longest_s, False), (longest_s + 1, True)):
-        asked = {"settings": {"time": f"{time_s:g} s"}}
-        order = read(Order, order_document(book, decoration=asked, press={"type": press}))
-        found = {each.rule for each in authority.validate(order, shop_of(book)).findings}
-        assert ("dwell-too-long" in found) is too_long
+        timed = {"settings": {"time": f"{time_s:g} s"}}
+        order = read(Order, order_document(book, decoration=timed, press={"type": press}))
+        rules = {finding.rule for finding in authority.validate(order, shop_of(book)).findings}
+        assert ("dwell-too-long" in rules) is too_long
 
 
 @pytest.mark.parametrize(("elastane", "binding"), [(2.9, "cotton"), (3.0, "elastane"), (3.1, "elastane")])
@@ -119,8 +119,8 @@ def test_what_decides_most_is_asked_first(authority: Authority, book: Book) -> N
     """Slip: needs in the order of their pointers, or the least deciding first."""
     document = order_document(book, item={"substrate": "", "fibres": "", "colour": ""})
     document["decorations"][0]["transfer"] = "dye-sublimation"
-    asked = authority.validate(read(Order, document), shop_of(book)).needs
-    decided = [(len(need.decides), need.pointer) for need in asked]
-    assert decided == sorted(decided, key=lambda each: (-each[0], each[1]))
+    needs = authority.validate(read(Order, document), shop_of(book)).needs
+    decided = [(len(need.decides), need.pointer) for need in needs]
+    assert decided == sorted(decided, key=lambda pair: (-pair[0], pair[1]))
     assert len({count for count, _ in decided}) > 1
     assert [pointer for _, pointer in decided] != sorted(pointer for _, pointer in decided)

@@ -68,7 +68,7 @@ class Copy:
     def run(self, *words: str, keep_bytecode: bool = False) -> subprocess.CompletedProcess[str]:
         """pytest over the copy, until the first test that fails."""
         env = {name: value for name, value in os.environ.items() if not name.startswith(("ACCORD", "PYTEST"))}
-        packages = [self.folder / each for each in ("rules", "service", "clients/python")]
+        packages = [self.folder / package for package in ("rules", "service", "clients/python")]
         env["PYTHONPATH"] = os.pathsep.join(map(str, [*packages, self.beside]))
         if not keep_bytecode:
             env["PYTHONDONTWRITEBYTECODE"] = "1"  # a mutant's must not be taken for the file's
@@ -86,26 +86,26 @@ class Copy:
         """Of the last run: the id, without parameters, of each test with a "failure", or an "error" before or after
         it, and what that says, its message first."""
         return [
-            (f"{case.get('file')}::{case.get('name', '').partition('[')[0]}", f"{found.get('message')}\n{found.text}")
+            (f"{case.get('file')}::{case.get('name', '').partition('[')[0]}", f"{fault.get('message')}\n{fault.text}")
             for case in ElementTree.parse(self._report).iter("testcase")
-            for found in case.iter(how)
+            for fault in case.iter(how)
         ]
 
 
 @pytest.fixture(scope="module")
 def copy(tmp_path_factory: pytest.TempPathFactory) -> Copy:
     """The project as it is, in which every test of the table passes."""
-    made = Copy(tmp_path_factory.mktemp("project"), tmp_path_factory.mktemp("beside"))
-    (made.beside / "unasked.py").write_text(UNASKED, encoding="utf-8")
+    project = Copy(tmp_path_factory.mktemp("project"), tmp_path_factory.mktemp("beside"))
+    (project.beside / "unasked.py").write_text(UNASKED, encoding="utf-8")
     for name in COPIED:
         if (ROOT / name).is_dir():
-            shutil.copytree(ROOT / name, made.folder / name, ignore=shutil.ignore_patterns("__pycache__"))
+            shutil.copytree(ROOT / name, project.folder / name, ignore=shutil.ignore_patterns("__pycache__"))
         else:
-            shutil.copy2(ROOT / name, made.folder / name)
-    done = made.run(*sorted({mutant.test for mutant in MUTANTS.values()}), keep_bytecode=True)
+            shutil.copy2(ROOT / name, project.folder / name)
+    done = project.run(*sorted({mutant.test for mutant in MUTANTS.values()}), keep_bytecode=True)
     assert done.returncode == PASSED, done.stdout + done.stderr
     assert "skipped" not in done.stdout.splitlines()[-1], "a test that is skipped stops nothing"
-    return made
+    return project
 
 
 @pytest.mark.nightly
@@ -125,23 +125,23 @@ def test_no_mutant_of_the_code_survives(name: str, copy: Copy) -> None:
 def _is_refused(mutant: Mutant, copy: Copy) -> None:
     """The book does not load, and the rule is among the reasons."""
     done = copy.run(mutant.test)
-    told = f"{mutant.slip}: {mutant.rule}\n{done.stdout[-4000:]}{done.stderr[-2000:]}"
-    assert done.returncode == FAILED, told
+    context = f"{mutant.slip}: {mutant.rule}\n{done.stdout[-4000:]}{done.stderr[-2000:]}"
+    assert done.returncode == FAILED, context
     ((test, reasons),) = copy.wrong("error")
-    assert test == mutant.test, told
-    assert "BookError: rules/" in reasons, told
-    assert f"/{mutant.rule}.toml: " in reasons, told
+    assert test == mutant.test, context
+    assert "BookError: rules/" in reasons, context
+    assert f"/{mutant.rule}.toml: " in reasons, context
 
 
 def _is_killed(mutant: Mutant, copy: Copy) -> None:
     """The test fails by what it asserts."""
     done = copy.run(*(("-p", "unasked") if mutant.rule else ()), mutant.test)
-    told = f"{mutant.slip}: {mutant.test}\n{done.stdout[-4000:]}{done.stderr[-2000:]}"
-    assert done.returncode == FAILED, told
-    assert copy.wrong("error") == [], told
-    ((test, said),) = copy.wrong("failure")
-    assert test == mutant.test, told
-    assert said.startswith(ASSERTED), told
+    context = f"{mutant.slip}: {mutant.test}\n{done.stdout[-4000:]}{done.stderr[-2000:]}"
+    assert done.returncode == FAILED, context
+    assert copy.wrong("error") == [], context
+    ((test, message),) = copy.wrong("failure")
+    assert test == mutant.test, context
+    assert message.startswith(ASSERTED), context
 
 
 def _mutated(mutant: Mutant, source: str) -> str:
@@ -163,6 +163,6 @@ def test_the_table_fits_the_code(name: str) -> None:
         assert [*(ROOT / "rules/accord_rules/book/rules").rglob(f"{mutant.rule}.toml")]
     file, _, test = mutant.test.partition("::")
     tests = ast.parse((ROOT / file).read_text(encoding="utf-8")).body
-    (found,) = [each for each in tests if isinstance(each, ast.FunctionDef) and each.name == test]
-    marks = {ast.unparse(each) for each in found.decorator_list}
+    (function,) = [node for node in tests if isinstance(node, ast.FunctionDef) and node.name == test]
+    marks = {ast.unparse(decorator) for decorator in function.decorator_list}
     assert not any(f"mark.{marker}" in mark for mark in marks for marker in ("nightly", "needs", "skip", "xfail"))

@@ -59,28 +59,28 @@ def examples_of(rule: Rule, book: Book) -> list[Mapping[str, Any]]:
 def asked_one_by_one(rule: Rule, book: Book) -> Iterator[tuple[Mutant, bool]]:
     """Each mutant, and whether some example tells it from the condition, by the judge."""
     tree, limits = rule.condition.tree, book.limit_values
-    tried = [(facts, holds(tree, facts, limits)) for facts in examples_of(rule, book)]
+    answered = [(facts, holds(tree, facts, limits)) for facts in examples_of(rule, book)]
     for mutant in mutants(tree, limits, steps_of(rule, book)):
-        yield mutant, any(holds(mutant.tree, facts, limits) is not answer for facts, answer in tried)
+        yield mutant, any(holds(mutant.tree, facts, limits) is not answer for facts, answer in answered)
 
 
 def test_no_mutant_of_any_rule_survives_its_examples(book: Book) -> None:
-    made: Counter[Slip] = Counter()
+    slips: Counter[Slip] = Counter()
     surviving, equal = [], 0
     for rule in book.rules.values():
-        for mutant, told in asked_one_by_one(rule, book):
-            made[mutant.slip] += 1
-            if told:
+        for mutant, killed in asked_one_by_one(rule, book):
+            slips[mutant.slip] += 1
+            if killed:
                 continue
             if telling_facts(rule.condition.tree, mutant.tree, examples_of(rule, book), book.limit_values) is None:
                 equal += 1
             else:
                 surviving.append(f"{rule.id}: {mutant.slip.value}: {mutant.clause} {mutant.word}")
-    total = made.total()
+    total = slips.total()
     print(f"mutants of conditions: {len(surviving)} of {total} survive; {equal} proved equal to their condition")
     assert surviving == []
     # Every kind of slip was made, and not a handful: 296 rules have about eleven each.
-    assert set(made) == set(Slip)
+    assert set(slips) == set(Slip)
     assert total > 10 * len(book.rules)
 
 
@@ -118,11 +118,11 @@ BY_HAND = {
 
 @pytest.mark.parametrize("text", BY_HAND)
 def test_the_mutants_are_those_written_down_by_hand(text: str) -> None:
-    made = [
+    shown = [
         str(mutant.tree).replace("not (not hot)", "not not hot")
         for mutant in mutants(condition(text).tree, LIMITS, STEPS)
     ]
-    assert sorted(made) == sorted(_as_shown(each) for each in BY_HAND[text])
+    assert sorted(shown) == sorted(_as_shown(mutant_text) for mutant_text in BY_HAND[text])
 
 
 def _as_shown(text: str) -> str:
@@ -148,44 +148,44 @@ UNEQUAL = {
 }
 
 
-@pytest.mark.parametrize(("one", "other"), EQUAL)
-def test_what_no_facts_can_tell_apart_is_proved_equal(one: str, other: str) -> None:
+@pytest.mark.parametrize(("text", "equal"), EQUAL)
+def test_what_no_facts_can_tell_apart_is_proved_equal(text: str, equal: str) -> None:
     # A bound below the dimension's is no condition, so that one is written as the comparison it stands for.
-    right = condition("layers >= 0" if other == "layers > -1" else other).tree
-    assert telling_facts(condition(one).tree, right, (), LIMITS) is None
+    right = condition("layers >= 0" if equal == "layers > -1" else equal).tree
+    assert telling_facts(condition(text).tree, right, (), LIMITS) is None
 
 
-@pytest.mark.parametrize(("one", "other"), UNEQUAL)
-def test_what_facts_can_tell_apart_is_told_by_such_facts(one: str, other: str) -> None:
-    left, right = condition(one).tree, condition(other).tree
+@pytest.mark.parametrize(("text", "unequal"), UNEQUAL)
+def test_what_facts_can_tell_apart_is_told_by_such_facts(text: str, unequal: str) -> None:
+    left, right = condition(text).tree, condition(unequal).tree
     facts = telling_facts(left, right, (), LIMITS)
     assert facts is not None
     assert {holds(left, facts, LIMITS), holds(right, facts, LIMITS)} == {True, False}
 
 
 def test_the_facts_proposed_are_near_those_tried() -> None:
-    tried = [{"hot": True, "wet": True, "cloth": "felt", "layers": 7.0}]
+    cases = [{"hot": True, "wet": True, "cloth": "felt", "layers": 7.0}]
     tree = condition("hot and wet and cloth == 'felt' and layers > 3").tree
     dropped = condition("hot and cloth == 'felt' and layers > 3").tree
-    assert telling_facts(tree, dropped, tried, LIMITS) == tried[0] | {"wet": False}
+    assert telling_facts(tree, dropped, cases, LIMITS) == cases[0] | {"wet": False}
 
 
 def test_over_random_conditions_the_quick_count_is_the_judges_and_proofs_hold() -> None:
     rng = random.Random(41)
-    counted = told = proved = 0
+    counted = distinguished = proved = 0
     for case in random_book_cases(rng, facts_each=1, most_rules=5):
         steps = dict.fromkeys(case.book.limits, 1.0)
         for rule in case.book.rules.values():
-            tried = [random_facts(rng, case.book, case.limits, 0.1) for _ in range(5)]
-            made = list(mutants(rule.tree, case.limits, steps))
-            answers = [holds(rule.tree, facts, case.limits) for facts in tried]
-            alike = [m for m in made if [holds(m.tree, facts, case.limits) for facts in tried] == answers]
-            assert list(survivors(rule.tree, tried, case.limits, steps)) == alike
-            counted += len(made)
+            examples = [random_facts(rng, case.book, case.limits, 0.1) for _ in range(5)]
+            mutants_ = list(mutants(rule.tree, case.limits, steps))
+            answers = [holds(rule.tree, facts, case.limits) for facts in examples]
+            alike = [m for m in mutants_ if [holds(m.tree, facts, case.limits) for facts in examples] == answers]
+            assert list(survivors(rule.tree, examples, case.limits, steps)) == alike
+            counted += len(mutants_)
             for mutant in alike[:3]:
                 facts = telling_facts(rule.tree, mutant.tree, (), case.limits)
                 if facts is not None:
-                    told += 1
+                    distinguished += 1
                     assert holds(rule.tree, facts, case.limits) is not holds(mutant.tree, facts, case.limits)
                     continue
                 proved += 1
@@ -193,7 +193,7 @@ def test_over_random_conditions_the_quick_count_is_the_judges_and_proofs_hold() 
                     assert holds(rule.tree, facts, case.limits) is holds(mutant.tree, facts, case.limits)
         if counted > COUNTED:
             break
-    assert told > 10
+    assert distinguished > 10
     assert proved > 2
 
 
@@ -239,7 +239,7 @@ LEFT_OUT = {
 
 
 def without(kind: str, index: int) -> dict[str, Any]:
-    return RULE | {kind: [each for place, each in enumerate(RULE[kind]) if place != index]}
+    return RULE | {kind: [example for place, example in enumerate(RULE[kind]) if place != index]}
 
 
 def small_book(book: Book) -> dict[str, Any]:
@@ -259,12 +259,14 @@ def test_a_proposed_rule_is_refused_with_the_example_that_is_missing(kind: str, 
     with pytest.raises(BookError) as refused:
         check(small_book(book), (change,))
     wanted = f"rules/press/fleece-zip.toml: /when: {LEFT_OUT[kind, index]}"
-    assert [each for each in refused.value.reasons if each.startswith(wanted)], refused.value.reasons
+    assert [reason for reason in refused.value.reasons if reason.startswith(wanted)], refused.value.reasons
 
 
 @pytest.mark.parametrize(("kind", "index"), LEFT_OUT)
 def test_a_house_rule_is_refused_with_the_example_that_is_missing(kind: str, index: int, book: Book) -> None:
     with pytest.raises(HouseError) as refused:
         check_house(book, read_house({"rules": {"house.fleece-zip": without(kind, index)}}))
-    said = [each.message for each in refused.value.refusals if each.pointer == "/rules/house.fleece-zip/when"]
-    assert [each for each in said if each.startswith(f"{LEFT_OUT[kind, index]}")], refused.value.refusals
+    messages = [
+        refusal.message for refusal in refused.value.refusals if refusal.pointer == "/rules/house.fleece-zip/when"
+    ]
+    assert [message for message in messages if message.startswith(f"{LEFT_OUT[kind, index]}")], refused.value.refusals

@@ -45,12 +45,12 @@ def instructions(text: str) -> list[tuple[str, str]]:
 
 
 def stages() -> list[list[tuple[str, str]]]:
-    found: list[list[tuple[str, str]]] = []
+    stages_: list[list[tuple[str, str]]] = []
     for word, rest in instructions(DOCKERFILE):
         if word == "FROM":
-            found.append([])
-        found[-1].append((word, rest))
-    return found
+            stages_.append([])
+        stages_[-1].append((word, rest))
+    return stages_
 
 
 def copied() -> Iterator[str]:
@@ -115,17 +115,17 @@ def test_there_are_two_replicas_on_two_published_ports(replicas: list[Mapping[st
 
 
 def test_every_port_is_the_one_that_gunicorn_binds(replicas: list[Mapping[str, Any]]) -> None:
-    said = {replica["environment"]["ACCORD_BIND"] for replica in replicas} | {
+    binds = {replica["environment"]["ACCORD_BIND"] for replica in replicas} | {
         dockerfile_env(stages()[-1])["ACCORD_BIND"]
     }
-    (bind,) = said
-    told = "from accord_service.serving import gunicorn_config as c; print(c.bind)"
+    (bind,) = binds
+    code = "from accord_service.serving import gunicorn_config as c; print(c.bind)"
     env = {"PYTHONPATH": ":".join(sys.path), "ACCORD_BIND": bind}
     bound = subprocess.run(
-        [sys.executable, "-c", told], env=env, capture_output=True, text=True, timeout=60, check=True
+        [sys.executable, "-c", code], env=env, capture_output=True, text=True, timeout=60, check=True
     ).stdout.strip()
     port = bound.rsplit(":", 1)[1]
-    assert {each.rsplit(":", 1)[1] for replica in replicas for each in replica["ports"]} == {port}
+    assert {mapping.rsplit(":", 1)[1] for replica in replicas for mapping in replica["ports"]} == {port}
     last = dict(stages()[-1])
     assert last["EXPOSE"] == port
     assert f"http://127.0.0.1:{port}/readyz" in last["HEALTHCHECK"]
@@ -182,7 +182,7 @@ def test_what_is_copied_exists_and_is_let_through() -> None:
     assert paths
     for path in paths:
         assert (ROOT / path).exists(), path
-        assert any(path == each or path.startswith(f"{each}/") for each in let_through), path
+        assert any(path == pattern or path.startswith(f"{pattern}/") for pattern in let_through), path
 
 
 def test_the_wheels_are_built_from_what_is_copied() -> None:
@@ -191,4 +191,4 @@ def test_the_wheels_are_built_from_what_is_copied() -> None:
     needed = ["pyproject.toml", "README.md", "LICENSE", "rules/accord_rules", "service/accord_service",
               "clients/python/pyproject.toml", "clients/python/accord_client"]  # fmt: skip
     for path in needed:
-        assert any((ROOT / path).is_relative_to(each) for each in there), path
+        assert any((ROOT / path).is_relative_to(folder) for folder in there), path

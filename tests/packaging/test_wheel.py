@@ -73,9 +73,9 @@ def wheels(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     for source in (ROOT, ROOT / "clients" / "python"):
         built = run(sys.executable, "-m", "pip", "wheel", *options, "--wheel-dir", folder, source)
         assert built.returncode == 0, built.stdout + built.stderr
-    found = {wheel.name.split("-")[0]: wheel for wheel in folder.glob("*.whl")}
-    assert set(found) == {"platen_accord", "platen_accord_client"}
-    return found
+    by_name = {wheel.name.split("-")[0]: wheel for wheel in folder.glob("*.whl")}
+    assert set(by_name) == {"platen_accord", "platen_accord_client"}
+    return by_name
 
 
 def content(wheel: Path) -> set[str]:
@@ -92,9 +92,9 @@ def test_a_wheel_holds_every_file_of_its_packages(package: str, wheels: dict[str
         for file in folder.rglob("*")
         if file.is_file() and "cache" not in file.relative_to(folder).as_posix() and file.suffix != ".pyc"
     }
-    held = content(wheels["platen_accord_client" if package == "accord_client" else "platen_accord"])
-    assert f"{package}/py.typed" in held
-    assert wanted - held == set()
+    names = content(wheels["platen_accord_client" if package == "accord_client" else "platen_accord"])
+    assert f"{package}/py.typed" in names
+    assert wanted - names == set()
 
 
 def test_the_wheels_hold_nothing_else(wheels: dict[str, Path]) -> None:
@@ -108,17 +108,17 @@ def test_the_wheels_hold_nothing_else(wheels: dict[str, Path]) -> None:
 
 
 def test_the_book_and_the_pages_are_there(wheels: dict[str, Path]) -> None:
-    held = content(wheels["platen_accord"])
-    assert len([name for name in held if name.startswith("accord_rules/book/rules/")]) >= 90
+    names = content(wheels["platen_accord"])
+    assert len([name for name in names if name.startswith("accord_rules/book/rules/")]) >= 90
     for name in ("book/blanks.toml", "book/sources.toml", "book/limits/base.toml", "book/css_colours.toml"):
-        assert f"accord_rules/{name}" in held
+        assert f"accord_rules/{name}" in names
     for kind, ending in (("templates", ".html"), ("static", ".css"), ("static", ".js")):
-        assert [n for n in held if n.startswith(f"accord_service/pages/{kind}/") and n.endswith(ending)]
+        assert [n for n in names if n.startswith(f"accord_service/pages/{kind}/") and n.endswith(ending)]
 
 
 def test_the_wheel_names_the_client_and_the_licence(wheels: dict[str, Path]) -> None:
     with zipfile.ZipFile(wheels["platen_accord"]) as archive:
-        (name,) = [each for each in archive.namelist() if each.endswith(".dist-info/METADATA")]
+        (name,) = [member for member in archive.namelist() if member.endswith(".dist-info/METADATA")]
         metadata = archive.read(name).decode()
     assert "Requires-Dist: platen-accord-client\n" in metadata
     assert "License-Expression: Apache-2.0\n" in metadata
@@ -137,9 +137,9 @@ def installed(wheels: dict[str, Path], tmp_path_factory: pytest.TempPathFactory)
     pip = (sys.executable, "-m", "pip", "--python", python, "--disable-pip-version-check")
     done = run(*pip, "install", "--no-deps", "--no-index", "--quiet", *wheels.values())
     assert done.returncode == 0, done.stdout + done.stderr
-    asked = run(python, "-I", "-c", "import sysconfig; print(sysconfig.get_paths()['purelib'])")
+    location = run(python, "-I", "-c", "import sysconfig; print(sysconfig.get_paths()['purelib'])")
     lent = {sysconfig.get_paths()["purelib"], sysconfig.get_paths()["platlib"]}
-    Path(asked.stdout.strip(), "zz-lent.pth").write_text("\n".join(sorted(lent)) + "\n", encoding="utf-8")
+    Path(location.stdout.strip(), "zz-lent.pth").write_text("\n".join(sorted(lent)) + "\n", encoding="utf-8")
     return python.parent
 
 
@@ -171,11 +171,11 @@ def test_the_project_comes_from_the_wheels(installed: Path, clean_env: dict[str,
     code = "import accord_client, accord_rules, accord_service\n" + "".join(
         f"print({package}.__file__)\n" for package in PACKAGES
     )
-    asked = subprocess.run(
+    answer = subprocess.run(
         [str(installed / "python"), "-c", code], env=clean_env, cwd=tmp_path, capture_output=True, text=True, timeout=60
     )
-    assert asked.returncode == 0, asked.stderr
-    places = [Path(line) for line in asked.stdout.splitlines()]
+    assert answer.returncode == 0, answer.stderr
+    places = [Path(line) for line in answer.stdout.splitlines()]
     assert len(places) == len(PACKAGES)
     assert all(place.is_relative_to(installed.parent) for place in places), places
 
@@ -193,9 +193,9 @@ def test_the_command_judges_an_order_in_process(
 
 
 def free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        return int(listener.getsockname()[1])
 
 
 @dataclass(frozen=True)
@@ -253,9 +253,9 @@ with open(file, encoding="utf-8") as opened, Client(url, token) as client:
 def test_the_client_asks_the_service(
     served: Served, installed: Path, clean_env: dict[str, str], order_file: Path
 ) -> None:
-    asked = run(installed / "python", "-c", ASK, served.url, served.token, order_file, env=clean_env)
-    assert asked.returncode == 0, asked.stderr
-    verdict = json.loads(asked.stdout)
+    validated = run(installed / "python", "-c", ASK, served.url, served.token, order_file, env=clean_env)
+    assert validated.returncode == 0, validated.stderr
+    verdict = json.loads(validated.stdout)
     assert (verdict["verdict"], verdict["reference"]) == ("rejected", "WW-1")
     for page in ("/docs", "/static/pages.css", "/v1/openapi.json"):
         with urllib.request.urlopen(served.url + page, timeout=20) as answer:

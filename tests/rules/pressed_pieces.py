@@ -39,7 +39,7 @@ def shop_of(book: Book, *presses: str, unit_system: str = "metric") -> Shop:
     """The example shop with everything in stock and these types of press, each under its type's name."""
     stock = {"products": list(book.catalogue["products"]), "consumables": list(book.catalogue["consumables"])}
     document = {**book.documents["base_example"]["shop"], "stock": stock, "unit_system": unit_system}
-    return read(Shop, document | {"presses": [{"id": each, "type": each} for each in presses]})
+    return read(Shop, document | {"presses": [{"id": press_type, "type": press_type} for press_type in presses]})
 
 
 def asking(piece: Mapping[str, Any], press: str, **settings: str) -> dict[str, Any]:
@@ -53,8 +53,8 @@ def pressed(book: Book, piece: Mapping[str, Any], press: str, **settings: str) -
     shop = shop_of(book, press)
     order = resolve(read(Order, asking(piece, press, **settings)), book, shop)
     decoration = Case(book, shop, order).decoration_case(0)
-    found = shop.press(press)
-    assert found is not None
-    chosen = choose(decoration.pressing_case(found))
+    chosen_press = shop.press(press)
+    assert chosen_press is not None
+    chosen = choose(decoration.pressing_case(chosen_press))
     assert chosen is not None
-    return decoration.pressing_case(found, chosen), chosen
+    return decoration.pressing_case(chosen_press, chosen), chosen

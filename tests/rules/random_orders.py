@@ -57,9 +57,9 @@ def item(rng: random.Random, book: Book, odd: float) -> dict[str, Any]:
         "care": {"iron": rng.randint(0, 3)} | maybe(rng, {"edition": rng.choice([2005, 2012, 2023])}),
         "features": some(rng, words.FEATURES),
     }
-    said = {key: value for key, value in described.items() if rng.random() < chance}
+    parts = {key: value for key, value in described.items() if rng.random() < chance}
     extra = {"already": some(rng, list(book.catalogue["transfers"])), "preparation": some(rng, words.PREPARATIONS)}
-    return named | said | {key: value for key, value in extra.items() if rng.random() < 0.2 * odd}
+    return named | parts | {key: value for key, value in extra.items() if rng.random() < 0.2 * odd}
 
 
 def artwork(rng: random.Random) -> dict[str, Any]:
@@ -95,28 +95,28 @@ def settings(rng: random.Random, book: Book) -> dict[str, Any]:
 
 def decoration(rng: random.Random, book: Book, index: int, *, open_settings: bool, odd: float) -> dict[str, Any]:
     names = [*book.catalogue["products"], *book.catalogue["transfers"]]
-    found = maybe(rng, {"transfer": rng.choice(names)}, 0.95)
-    found |= maybe(rng, {"placement": rng.choice(words.PLACEMENTS)}, 0.5 * odd)
+    document = maybe(rng, {"transfer": rng.choice(names)}, 0.95)
+    document |= maybe(rng, {"placement": rng.choice(words.PLACEMENTS)}, 0.5 * odd)
     size = {"width": quantity(rng, (20, 90, 200, 300, 600), "mm"), "height": quantity(rng, (20, 90, 300, 500), "mm")}
-    found |= maybe(rng, {"size": size}, 0.6) | maybe(rng, {"artwork": artwork(rng)}, 0.6 * odd)
+    document |= maybe(rng, {"size": size}, 0.6) | maybe(rng, {"artwork": artwork(rng)}, 0.6 * odd)
     if not open_settings:
-        found |= maybe(rng, {"settings": settings(rng, book)}, 0.5)
-    found |= maybe(rng, {"rim_distance": quantity(rng, (0, 5, 19, 20, 30), "mm")}, 0.1)
-    return found | (maybe(rng, {"over": rng.randrange(index)}, 0.3) if index else {})
+        document |= maybe(rng, {"settings": settings(rng, book)}, 0.5)
+    document |= maybe(rng, {"rim_distance": quantity(rng, (0, 5, 19, 20, 30), "mm")}, 0.1)
+    return document | (maybe(rng, {"over": rng.randrange(index)}, 0.3) if index else {})
 
 
 def press(rng: random.Random, book: Book) -> dict[str, Any]:
-    found: dict[str, Any] = {"type": rng.choice(list(book.catalogue["press_types"]))}
-    found |= maybe(rng, {"platen": {"width": "380 mm", "height": "380 mm"}}, 0.4)
+    parts: dict[str, Any] = {"type": rng.choice(list(book.catalogue["press_types"]))}
+    parts |= maybe(rng, {"platen": {"width": "380 mm", "height": "380 mm"}}, 0.4)
     readings = [
         {"display": f"{x} °C", "surface": [f"{x - rng.randint(-2, 12)} °C" for _ in range(3)]} for x in (120, 160, 200)
     ]
-    found |= maybe(rng, {"calibration": readings}, 0.3) | maybe(rng, {"opening": quantity(rng, (5, 40), "mm")}, 0.2)
-    found |= maybe(rng, {"display_most": quantity(rng, (140, 180, 210, 230), "°C")}, 0.2)
+    parts |= maybe(rng, {"calibration": readings}, 0.3) | maybe(rng, {"opening": quantity(rng, (5, 40), "mm")}, 0.2)
+    parts |= maybe(rng, {"display_most": quantity(rng, (140, 180, 210, 230), "°C")}, 0.2)
     cylinder = {"bore": "100 mm", "line_least": "100 kPa", "line_most": "600 kPa"}
-    found |= maybe(rng, {"cylinder": cylinder}, 0.2) | maybe(rng, {"power": quantity(rng, (800, 1800, 3000), "W")}, 0.3)
+    parts |= maybe(rng, {"cylinder": cylinder}, 0.2) | maybe(rng, {"power": quantity(rng, (800, 1800, 3000), "W")}, 0.3)
     circuit = {"rating": f"{rng.choice([13, 15, 16, 20])} A", "voltage": f"{rng.choice([120, 230])} V"}
-    return found | maybe(rng, {"circuit": circuit}, 0.4) | maybe(rng, {"voltage": f"{rng.choice([120, 230])} V"}, 0.4)
+    return parts | maybe(rng, {"circuit": circuit}, 0.4) | maybe(rng, {"voltage": f"{rng.choice([120, 230])} V"}, 0.4)
 
 
 def order(

@@ -84,15 +84,15 @@ def fresh(open_collective: Any) -> Any:
 @pytest.fixture(scope="session")
 def serve() -> Iterator[Callable[[Any], Flask]]:
     """Makes applications, as so many workers, and closes them."""
-    made: list[Flask] = []
+    apps: list[Flask] = []
 
     def make(collective: Any) -> Flask:
-        made.append(create_app(collective.config))
-        return made[-1]
+        apps.append(create_app(collective.config))
+        return apps[-1]
 
     yield make
-    for each in made:
-        each.extensions["accord"].close()
+    for app in apps:
+        app.extensions["accord"].close()
 
 
 @dataclass(frozen=True)
@@ -100,8 +100,8 @@ class Changing:
     """Two workers on a store that a module's tests may change, each leaving what others count on."""
 
     collective: Any
-    one: FlaskClient
-    other: FlaskClient
+    first: FlaskClient
+    second: FlaskClient
 
     def headers(self, shop: str, role: str) -> dict[str, str]:
         return dict(self.collective.headers(shop, role))

@@ -73,8 +73,8 @@ def open_store(server: EmbeddedServer, clock: Clock) -> Iterator[Callable[[], St
         return opened[-1]
 
     yield open_one
-    for each in opened:
-        each.close()
+    for store in opened:
+        store.close()
 
 
 @pytest.fixture
@@ -114,9 +114,9 @@ def run_redis(binary: Path, tmp_path: Path) -> Iterator[Callable[..., subprocess
         return running[-1]
 
     yield run
-    for each in running:
-        each.kill()
-        each.wait()
+    for process in running:
+        process.kill()
+        process.wait()
 
 
 @pytest.fixture

@@ -40,8 +40,8 @@ def _resealed(entry: dict[str, Any]) -> bytes:
 def test_an_entry_says_who_what_and_what_was_written(chain: Store, clock: Any) -> None:
     entry = chain.audit.entries(after=2, limit=1)[0]
     assert (entry.seq, entry.actor_id, entry.event, entry.subject_id) == (3, "somebody", "shop.created", "s2")
-    kept = _canonical({"changed_at": clock(), "document": {"n": 2}})
-    assert entry.written["shop:s2"] == hashlib.sha256(kept).hexdigest()
+    canonical = _canonical({"changed_at": clock(), "document": {"n": 2}})
+    assert entry.written["shop:s2"] == hashlib.sha256(canonical).hexdigest()
     assert entry.hash == chain.audit.entries(after=3, limit=1)[0].previous
 
 

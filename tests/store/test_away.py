@@ -74,8 +74,8 @@ def test_a_frozen_store_costs_one_timeout_and_then_nothing(
     server: EmbeddedServer, request: pytest.FixtureRequest, until: Until
 ) -> None:
     stores = [Store.at(server.url) for _ in ASKS]
-    for each in stores:
-        each.ping()
+    for store in stores:
+        store.ping()
     thaw: Callable[[], None] = request.getfixturevalue("frozen")
     for store, ask in zip(stores, ASKS, strict=True):
         assert 0.15 < _seconds(partial(ask, store)) < PATIENCE_S
@@ -106,10 +106,10 @@ def test_many_threads_asking_a_frozen_store_all_answer_in_time(
             took.append(_seconds(partial(service_store.shops.create, f"s{number}-{round_}", {}, who="t")))
 
     threads = [threading.Thread(target=ask, args=(number,)) for number in range(8)]
-    for each in threads:
-        each.start()
-    for each in threads:
-        each.join()
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
     assert len(took) == 32
     assert max(took) < PATIENCE_S
 
@@ -117,11 +117,11 @@ def test_many_threads_asking_a_frozen_store_all_answer_in_time(
 def test_the_watch_holds_the_last_head_with_its_age(service_store: Store, frozen: Callable[[], None]) -> None:
     time.sleep(1.1)  # the cached answer is too old now, so this call asks
     assert _seconds(service_store.watch.current, None) < PATIENCE_S
-    held = service_store.watch.current()
-    assert not held.live
-    assert held.why
-    assert held.head.number == 1
-    assert 1.1 < held.age_s < 3
+    state = service_store.watch.current()
+    assert not state.live
+    assert state.why
+    assert state.head.number == 1
+    assert 1.1 < state.age_s < 3
     assert all(_seconds(service_store.watch.current, None) < 0.02 for _ in range(10))
     frozen()
     time.sleep(1.1)
@@ -140,7 +140,7 @@ def test_a_write_that_timed_out_may_be_done_but_only_once(
     shop = service_store.shops.get("s")
     if shop is None:
         service_store.shops.create("s", {"n": 1}, who="t")
-    assert [each.version for each in service_store.shops.list()] == [1]
+    assert [shop.version for shop in service_store.shops.list()] == [1]
     assert service_store.audit.verify() is None
 
 
@@ -187,8 +187,8 @@ def socket_of(run_redis: Callable[..., subprocess.Popen[bytes]], tmp_path: Path,
 
 def test_a_wrong_password_is_for_somebody_to_act(socket_of: Callable[..., str]) -> None:
     url = socket_of("--requirepass", "right")
-    for asked in (url, url.replace("unix://", "unix://:wrong@")):
-        store = Store.at(asked)
+    for address in (url, url.replace("unix://", "unix://:wrong@")):
+        store = Store.at(address)
         with pytest.raises(StoreBroken):
             store.ping()
         store.close()

@@ -20,11 +20,11 @@ class Store:
     """Counts how often it is asked; away as long as it is told to be."""
 
     def __init__(self) -> None:
-        self.asked = 0
+        self.asks = 0
         self.away = True
 
     def ask(self) -> str:
-        self.asked += 1
+        self.asks += 1
         if self.away:
             raise StoreAway("no answer")
         return "answer"
@@ -51,7 +51,7 @@ def test_nobody_asks_a_store_that_was_just_found_away(breaker: Breaker, monotoni
     monotonic.now_s += 0.99
     for _ in range(5):
         refused(breaker, store)
-    assert store.asked == 1
+    assert store.asks == 1
 
 
 def test_one_caller_tries_anew_while_all_others_go_on_failing(breaker: Breaker, monotonic: Monotonic) -> None:
@@ -67,7 +67,7 @@ def test_one_caller_tries_anew_while_all_others_go_on_failing(breaker: Breaker, 
 
     store.away = False
     assert breaker.call(slow) == "answer"
-    assert others.asked == 0, "the retry was under way"
+    assert others.asks == 0, "the retry was under way"
     assert breaker.call(store.ask) == "answer", "it is back for everybody"
 
 
@@ -78,7 +78,7 @@ def test_a_retry_that_fails_is_the_only_one_of_its_time(breaker: Breaker, monoto
         monotonic.now_s += 1.01
         for _ in range(3):
             refused(breaker, store)
-        assert store.asked == tries
+        assert store.asks == tries
 
 
 def test_a_store_that_takes_no_writes_is_there(breaker: Breaker, monotonic: Monotonic) -> None:

@@ -40,9 +40,9 @@ def committer(server: EmbeddedServer) -> Committer:
 def test_each_write_adds_one_to_the_version(committer: Committer) -> None:
     for version in range(3):
         committer.commit({A: version}, [Put(A, {"n": version})], AUDIT)
-    kept = committer.get(A)
-    assert kept is not None
-    assert (kept.version, kept.document) == (3, {"n": 2})
+    entry = committer.get(A)
+    assert entry is not None
+    assert (entry.version, entry.document) == (3, {"n": 2})
 
 
 def test_a_conflict_names_the_key_and_writes_nothing(committer: Committer, raw: Any) -> None:
@@ -124,10 +124,10 @@ def test_threads_of_several_workers_never_lose_an_update(open_store: Opener) -> 
             _add_one(store)
 
     threads = [threading.Thread(target=add, args=(store,)) for store in stores for _ in range(2)]
-    for each in threads:
-        each.start()
-    for each in threads:
-        each.join()
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
     shop = stores[0].shops.get("s")
     assert shop is not None
     assert (shop.version, shop.document) == (121, {"n": 120})
@@ -157,15 +157,15 @@ def test_a_worker_gets_through_while_another_never_pauses(open_store: Opener) ->
             number += 1
 
     threads = [threading.Thread(target=hog, args=(name,)) for name in range(4)]
-    for each in threads:
-        each.start()
+    for thread in threads:
+        thread.start()
     try:
         for number in range(60):
             polite.shops.create(f"polite-{number}", {}, who="polite")
     finally:
         stopping.set()
-        for each in threads:
-            each.join()
+        for thread in threads:
+            thread.join()
     assert polite.audit.verify() is None
 
 
@@ -199,7 +199,7 @@ while won < 15:
 def test_processes_publish_without_gaps_or_doubles(store: Store, server: EmbeddedServer) -> None:
     store.revisions.first({}, author="t", reason="")
     running = [subprocess.Popen([sys.executable, "-c", PROCESS, server.url, f"p{n}"]) for n in range(3)]
-    assert [each.wait(60) for each in running] == [0, 0, 0]
+    assert [process.wait(60) for process in running] == [0, 0, 0]
     assert store.revisions.head().number == 46
     records = [store.revisions.revision(number) for number in range(1, 47)]
     authors = [record.author for record in records if record is not None]
@@ -222,11 +222,11 @@ def test_of_two_stewards_publishing_at_once_one_wins(open_store: Opener) -> None
             outcomes.append("conflict")
 
     threads = [threading.Thread(target=publish, args=pair) for pair in zip(stores, ("a", "b"), strict=True)]
-    for each in threads:
-        each.start()
-    for each in threads:
-        each.join()
-    (winner,) = [each for each in outcomes if each != "conflict"]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    (winner,) = [outcome for outcome in outcomes if outcome != "conflict"]
     record = stores[0].revisions.revision(2)
     assert record is not None
     assert record.author == winner

@@ -44,15 +44,15 @@ def _gone(pid: int) -> bool:
 
 def _servers_on(folder: Path) -> list[int]:
     """Processes with the folder in their command line, Python ones left out."""
-    found = []
-    for each in Path("/proc").glob("[0-9]*/cmdline"):
+    servers = []
+    for path in Path("/proc").glob("[0-9]*/cmdline"):
         try:
-            words = each.read_bytes().split(b"\0")
+            words = path.read_bytes().split(b"\0")
         except (FileNotFoundError, ProcessLookupError):
             continue
         if b"server" in words[0] and any(os.fsencode(folder) in word for word in words):
-            found.append(int(each.parent.name))
-    return found
+            servers.append(int(path.parent.name))
+    return servers
 
 
 @pytest.fixture
@@ -66,9 +66,9 @@ def owner(tmp_path: Path, binary: Path) -> Iterator[Callable[[str], subprocess.P
         return running[-1]
 
     yield start
-    for each in running:
-        each.kill()
-        each.communicate()
+    for process in running:
+        process.kill()
+        process.communicate()
 
 
 def _line(process: subprocess.Popen[str]) -> int:
@@ -192,7 +192,7 @@ def test_the_server_itself_holds_a_lock_on_the_folder(tmp_path: Path, binary: Pa
     """So that no second one can be started while it lives, even if its owner is gone."""
     server = EmbeddedServer.start(tmp_path / "data", binary=binary)
     assert _locked(tmp_path / "data" / "server.lock")
-    holders = [each.parent.parent.name for each in Path("/proc").glob("[0-9]*/fd/*") if _is(each, server)]
+    holders = [path.parent.parent.name for path in Path("/proc").glob("[0-9]*/fd/*") if _is(path, server)]
     assert holders == [str(server.pid)]
     server.stop()
     assert not _locked(tmp_path / "data" / "server.lock")

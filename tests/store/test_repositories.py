@@ -36,8 +36,8 @@ Opener = Callable[[], Store]
 
 
 def _publish(store: Store, documents: dict[str, Any], **more: Any) -> RevisionRecord:
-    told: dict[str, Any] = {"author": "ann", "approvers": ("bea", "cid"), "reason": "because", "proposal": "p1"}
-    return store.revisions.publish(store.revisions.head(), documents, **told | more)
+    fields: dict[str, Any] = {"author": "ann", "approvers": ("bea", "cid"), "reason": "because", "proposal": "p1"}
+    return store.revisions.publish(store.revisions.head(), documents, **fields | more)
 
 
 class TestRevisions:
@@ -65,19 +65,19 @@ class TestRevisions:
             barrier.wait()
             heads.add(store.revisions.first({"by": {"n": number}}, author="t", reason=""))
 
-        threads = [threading.Thread(target=seed, args=(each, number)) for number, each in enumerate(stores)]
-        for each in threads:
-            each.start()
-        for each in threads:
-            each.join()
+        threads = [threading.Thread(target=seed, args=(store, number)) for number, store in enumerate(stores)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
         assert len(heads) == 1
 
     def test_a_publication_keeps_everything_said(self, store: Store, clock: Any) -> None:
         store.revisions.first({}, author="t", reason="")
-        made = _publish(store, {"a": {"ü": 1.5}})
-        assert made == store.revisions.revision(2)
-        assert dataclasses.astuple(made)[2:] == ({"a": {"ü": 1.5}}, "ann", ("bea", "cid"), "because", "p1", clock())
-        assert store.revisions.head() == made.head
+        revision = _publish(store, {"a": {"ü": 1.5}})
+        assert revision == store.revisions.revision(2)
+        assert dataclasses.astuple(revision)[2:] == ({"a": {"ü": 1.5}}, "ann", ("bea", "cid"), "because", "p1", clock())
+        assert store.revisions.head() == revision.head
         assert store.revisions.revision(3) is None
 
     def test_a_head_of_another_digest_is_not_the_head(self, store: Store) -> None:
@@ -143,10 +143,10 @@ class TestProposals:
                 store.proposals.create({}, author="t", state="draft")
 
         threads = [threading.Thread(target=make, args=(store,)) for store in stores]
-        for each in threads:
-            each.start()
-        for each in threads:
-            each.join()
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
         assert sorted(_pages(stores[0], None)) == sorted(f"p{number}" for number in range(1, 16))
 
     @pytest.mark.parametrize("cursor", ["", "x", "é", "bm90IGEgY3Vyc29y", "////"])
@@ -161,24 +161,24 @@ class TestProposals:
 
 
 def _pages(store: Store, state: str | None) -> list[str]:
-    found: list[str] = []
+    ids: list[str] = []
     cursor = None
     while True:
         page = store.proposals.list(state, cursor, 2)
         assert len(page.items) <= 2
-        found += [each.id for each in page.items]
+        ids += [proposal.id for proposal in page.items]
         cursor = page.next
         if cursor is None:
-            return found
+            return ids
 
 
 class TestShops:
     def test_a_shop_and_its_house_rules_have_versions_of_their_own(self, store: Store) -> None:
-        made = store.shops.create("north", {"id": "north"}, who="t")
+        shop = store.shops.create("north", {"id": "north"}, who="t")
         assert (store.shops.house("north").version, store.shops.house("north").document) == (0, {})
         house = store.shops.replace_house("north", 0, {"limits": {}}, who="t")
         changed = store.shops.replace("north", 1, {"id": "north", "presses": []}, who="t")
-        assert (made.version, changed.version, house.version) == (1, 2, 1)
+        assert (shop.version, changed.version, house.version) == (1, 2, 1)
         assert store.shops.get("north") == changed
         assert store.shops.house("north") == house
         with pytest.raises(Conflict):
@@ -217,28 +217,28 @@ class TestKeys:
         assert (id_, issued.record.last_four) == (issued.record.id, issued.token[-4:])
         assert issued.token not in repr(issued)
         assert store.keys.by_token(issued.token) == issued.record
-        kept = b"".join(raw.dump(key) or b"" for key in raw.keys("*"))
-        assert secret.encode() not in kept
-        assert id_.encode() in kept
+        dump = b"".join(raw.dump(key) or b"" for key in raw.keys("*"))
+        assert secret.encode() not in dump
+        assert id_.encode() in dump
 
     def test_tokens_differ(self, store: Store) -> None:
         tokens = {store.keys.issue("north", "owner", who="t").token for _ in range(20)}
         assert len({secret_of(token) for token in tokens}) == len({key_id_of(token) for token in tokens}) == 20
 
     def test_a_revoked_key_opens_nothing_and_stays_listed(self, store: Store, clock: Any) -> None:
-        kept, gone = (store.keys.issue("north", role, who="t") for role in ("owner", "counter"))
+        valid, gone = (store.keys.issue("north", role, who="t") for role in ("owner", "counter"))
         revoked = store.keys.revoke(gone.record.id, who="t")
         assert store.keys.by_token(gone.token) is None
-        assert store.keys.by_token(kept.token) == kept.record
+        assert store.keys.by_token(valid.token) == valid.record
         assert revoked.revoked_at == clock()
-        assert set(store.keys.list("north")) == {kept.record, revoked}
+        assert set(store.keys.list("north")) == {valid.record, revoked}
         assert store.keys.list("south") == ()
         assert store.keys.revoke(gone.record.id, who="t") == revoked
         with pytest.raises(NotThere):
             store.keys.revoke("nothing", who="t")
 
     def test_a_wrong_token_opens_nothing(self, store: Store) -> None:
-        issued, other = (store.keys.issue("north", "owner", who="t") for _ in range(2))
+        issued, second = (store.keys.issue("north", "owner", who="t") for _ in range(2))
         token = issued.token
         wrong = [
             "",
@@ -246,7 +246,7 @@ class TestKeys:
             token[:-1],
             token + "x",
             token[:24],
-            token[:24] + other.token[24:],
+            token[:24] + second.token[24:],
             token[:-1] + ("A" if token[-1] != "A" else "B"),
             token[:7] + "a" * 16 + token[23:],
             token.replace("_", "."),
@@ -254,9 +254,9 @@ class TestKeys:
             token + "\n",
         ]
         ring = KeyRing(store.keys.list())
-        for each in wrong:
-            assert store.keys.by_token(each) is None, each
-            assert ring.by_token(each) is None, each
+        for bad in wrong:
+            assert store.keys.by_token(bad) is None, bad
+            assert ring.by_token(bad) is None, bad
 
     def test_a_mistyped_token_is_refused_without_asking(self, store: Store, monkeypatch: Any) -> None:
         token = store.keys.issue("north", "owner", who="t").token
@@ -265,11 +265,11 @@ class TestKeys:
         assert store.keys.by_token(typed) is None
 
     def test_holder_and_end_are_kept(self, store: Store, clock: Any) -> None:
-        made = store.keys.issue("north", "owner", who="key_1", holder="The till", expires_at=clock() + 60.5).record
-        found = store.keys.get(made.id)
-        assert found == made
-        assert (made.issued_by, made.holder, made.expires_at) == ("key_1", "The till", clock() + 60.5)
-        assert store.keys.revoke(made.id, who="t").holder == "The till"
+        record = store.keys.issue("north", "owner", who="key_1", holder="The till", expires_at=clock() + 60.5).record
+        read_back = store.keys.get(record.id)
+        assert read_back == record
+        assert (record.issued_by, record.holder, record.expires_at) == ("key_1", "The till", clock() + 60.5)
+        assert store.keys.revoke(record.id, who="t").holder == "The till"
 
     def test_a_use_is_noted_an_hour_after_the_last_and_never_taken_back(self, store: Store) -> None:
         ids = ["key_a", "key_b", "key_c"]
@@ -279,21 +279,21 @@ class TestKeys:
         assert store.keys.last_used([]) == {}
 
     def test_held_keys_answer_as_the_store_does(self, store: Store) -> None:
-        kept, gone = (store.keys.issue("north", "owner", who="t") for _ in range(2))
+        valid, gone = (store.keys.issue("north", "owner", who="t") for _ in range(2))
         store.keys.revoke(gone.record.id, who="t")
         ring = KeyRing(store.keys.list())
-        answers: list[KeyRecord | None] = [ring.by_token(each.token) for each in (kept, gone)]
-        assert answers == [kept.record, None]
+        answers: list[KeyRecord | None] = [ring.by_token(key.token) for key in (valid, gone)]
+        assert answers == [valid.record, None]
 
 
 def _draft(store: Store, shop_id: str = "north", **more: Any) -> OrderRecord:
-    told: dict[str, Any] = {
-        "asked": {"order": {"quantity": 3}},
+    fields: dict[str, Any] = {
+        "question": {"order": {"quantity": 3}},
         "answer": {"id": "vd_7", "reference": "job 7"},
         "revision": 1,
         "reference": "job 7",
     }
-    return store.records.draft(shop_id, **told | more)
+    return store.records.draft(shop_id, **fields | more)
 
 
 def _record(store: Store, shop_id: str = "north", **more: Any) -> OrderRecord:
@@ -313,11 +313,11 @@ def _expire(raw: Any, record: OrderRecord) -> None:
 
 class TestRecords:
     def test_equal_orders_are_two_records(self, store: Store) -> None:
-        one, other = _record(store), _record(store)
-        assert one.record_id != other.record_id
-        assert {one.record_id[:4], other.record_id[:4]} == {"rec_"}
-        assert store.records.get("north", one.record_id) == one
-        assert store.records.get("north", other.record_id) == other
+        first, second = _record(store), _record(store)
+        assert first.record_id != second.record_id
+        assert {first.record_id[:4], second.record_id[:4]} == {"rec_"}
+        assert store.records.get("north", first.record_id) == first
+        assert store.records.get("north", second.record_id) == second
         assert store.audit.head().seq == 2
 
     def test_no_shop_sees_another_s(self, store: Store) -> None:
@@ -328,7 +328,9 @@ class TestRecords:
             store.records.delete_reference("south", record.record_id, who="t")
 
     def test_found_by_reference_and_by_no_other(self, store: Store) -> None:
-        seven, again, eight, bare = (_record(store, reference=each) for each in ("job 7", "job 7", "job 8", None))
+        seven, again, eight, bare = (
+            _record(store, reference=reference) for reference in ("job 7", "job 7", "job 8", None)
+        )
         assert set(_ids(store.records.page("north", "job 7").items)) == {seven.record_id, again.record_id}
         assert _ids(store.records.page("north", "job 8").items) == [eight.record_id]
         assert store.records.page("north", "job").items == store.records.page("north", "").items == ()
@@ -336,45 +338,49 @@ class TestRecords:
         assert set(_ids(store.records.page("north").items)) == everything
 
     def test_all_shops_newest_first_in_pages(self, store: Store, clock: Any) -> None:
-        made = []
+        records_ = []
         for number in range(7):
             clock.now_s += number % 2  # some at the same moment
-            made.append(_record(store, "north" if number % 3 else "south"))
+            records_.append(_record(store, "north" if number % 3 else "south"))
         for limit in (1, 2, 3, 7, 100):
             records = list(store.records.all(limit))
-            assert sorted(_ids(records)) == sorted(_ids(made))
+            assert sorted(_ids(records)) == sorted(_ids(records_))
             times = [record.recorded_at for record in records]
             assert times == sorted(times, reverse=True)
 
     def test_what_comes_in_between_pages_moves_nothing(self, store: Store, clock: Any) -> None:
-        made = []
+        records_ = []
         for _ in range(4):
             clock.now_s += 1
-            made.append(_record(store))
+            records_.append(_record(store))
         for reference in (None, "job 7"):
             page = store.records.page("north", reference, limit=2)
-            assert page.items == (made[-1], made[-2])
+            assert page.items == (records_[-1], records_[-2])
             clock.now_s += 1
-            made.append(_record(store))
-            assert store.records.page("north", reference, page.next, 2).items == (made[-4], made[-5])
+            records_.append(_record(store))
+            assert store.records.page("north", reference, page.next, 2).items == (records_[-4], records_[-5])
 
     def test_a_cursor_outlives_its_record(self, store: Store, clock: Any, raw: Any) -> None:
-        made = []
+        records_ = []
         for number in range(4):
             clock.now_s += DAY_S
-            made.append(_record(store, retain_days=1 if number == 2 else None))
+            records_.append(_record(store, retain_days=1 if number == 2 else None))
         page = store.records.page("north", limit=2)
         clock.now_s += 5 * DAY_S
-        _expire(raw, made[2])
+        _expire(raw, records_[2])
         assert store.records.prune(who="t") == 1
-        assert store.records.page("north", None, page.next, 2).items == (made[1], made[0])
+        assert store.records.page("north", None, page.next, 2).items == (records_[1], records_[0])
 
     def test_retention_is_kept_by_the_server_and_every_index_is_pruned(
         self, store: Store, clock: Any, raw: Any
     ) -> None:
-        kept, short, bare = _record(store), _record(store, retain_days=2), _record(store, reference=None, retain_days=2)
-        assert (kept.expires_at, short.expires_at) == (None, clock() + 2 * DAY_S)
-        assert raw.ttl(_key(kept)) == -1
+        lasting, short, bare = (
+            _record(store),
+            _record(store, retain_days=2),
+            _record(store, reference=None, retain_days=2),
+        )
+        assert (lasting.expires_at, short.expires_at) == (None, clock() + 2 * DAY_S)
+        assert raw.ttl(_key(lasting)) == -1
         assert 2 * DAY_S - 5 <= raw.ttl(_key(short)) <= 2 * DAY_S
         assert store.records.prune(who="t") == 0
         clock.now_s += 2 * DAY_S + 1
@@ -383,17 +389,17 @@ class TestRecords:
         _expire(raw, bare)
         assert store.records.prune(who="t") == 2
         assert store.records.prune(who="t") == 0
-        assert list(store.records.all()) == [kept]
+        assert list(store.records.all()) == [lasting]
         indexes = raw.keys("{accord}:records*")
         assert len(indexes) == 3, "of all, of the shop, of the reference"
         assert [raw.zcard(index) for index in indexes] == [1, 1, 1]
         assert store.records.get("north", short.record_id) is None
 
     def test_an_expired_record_is_left_out_before_it_is_pruned(self, store: Store, raw: Any) -> None:
-        kept = _record(store)
+        lasting = _record(store)
         _expire(raw, _record(store, retain_days=2))
-        assert list(store.records.all(1)) == [kept]
-        assert store.records.page("north").items == store.records.page("north", "job 7").items == (kept,)
+        assert list(store.records.all(1)) == [lasting]
+        assert store.records.page("north").items == store.records.page("north", "job 7").items == (lasting,)
 
     def test_a_deleted_reference_is_nowhere(self, store: Store, raw: Any, clock: Any) -> None:
         """Neither the word nor its sum, by which a short one could be guessed; and indexes are pruned all the same."""
@@ -402,7 +408,11 @@ class TestRecords:
         assert any(sum_ in key for key in raw.keys("*"))
         bare = store.records.delete_reference("north", record.record_id, who="t")
         assert bare == store.records.get("north", record.record_id)
-        assert (bare.reference, bare.answer, bare.asked) == (None, {"id": "vd_7", "reference": None}, record.asked)
+        assert (bare.reference, bare.answer, bare.question) == (
+            None,
+            {"id": "vd_7", "reference": None},
+            record.question,
+        )
         assert store.records.page("north", "job 7").items == ()
         keys = raw.keys("*")
         assert _key(record).encode() in keys
@@ -426,32 +436,32 @@ CELL = Cell("dtf/hot", "cotton:knit", "swing away")
 
 class TestOutcomes:
     def test_reports_are_kept_and_counted_by_cell(self, store: Store) -> None:
-        other = Cell("dtf/hot", "polyester", "swing away")
+        elsewhere = Cell("dtf/hot", "polyester", "swing away")
         north, south = _draft(store, "north"), _draft(store, "south")
         for failure in (None, "peeled", None, "cracked", "peeled"):
             store.outcomes.add(north, {"washes": 5}, decoration=0, quantity=9, cell=CELL, failure=failure, who="t")
-        store.outcomes.add(south, {}, decoration=0, quantity=9, cell=other, failure=None, who="t")
-        counts = {each.cell: (each.good, dict(each.failures), each.failed) for each in store.outcomes.counts()}
-        assert counts == {CELL: (2, {"peeled": 2, "cracked": 1}, 3), other: (1, {}, 0)}
+        store.outcomes.add(south, {}, decoration=0, quantity=9, cell=elsewhere, failure=None, who="t")
+        counts = {count.cell: (count.good, dict(count.failures), count.failed) for count in store.outcomes.counts()}
+        assert counts == {CELL: (2, {"peeled": 2, "cracked": 1}, 3), elsewhere: (1, {}, 0)}
         page = store.outcomes.page(north)
         assert [outcome.failure for outcome in page.items] == ["peeled", "cracked", None, "peeled", None]
         assert store.outcomes.page(dataclasses.replace(north, shop_id="south")).items == ()
 
     def test_pages_newest_first_and_each_by_its_id(self, store: Store) -> None:
         record = _draft(store)
-        made = [
+        outcomes = [
             store.outcomes.add(record, {"n": n}, decoration=n % 2, quantity=9, cell=CELL, failure=None, who="t")
             for n in range(5)
         ]
-        assert [outcome.outcome_id for outcome in made] == ["o1", "o2", "o3", "o4", "o5"]
+        assert [outcome.outcome_id for outcome in outcomes] == ["o1", "o2", "o3", "o4", "o5"]
         first = store.outcomes.page(record, limit=2)
-        assert first.items == (made[4], made[3])
+        assert first.items == (outcomes[4], outcomes[3])
         store.outcomes.add(record, {}, decoration=0, quantity=9, cell=CELL, failure=None, who="t")
         second = store.outcomes.page(record, first.next, 2)
-        assert second.items == (made[2], made[1])
+        assert second.items == (outcomes[2], outcomes[1])
         third = store.outcomes.page(record, second.next, 2)
-        assert (third.items, third.next) == ((made[0],), None)
-        assert [store.outcomes.get(record, f"o{n}") for n in (1, 5)] == [made[0], made[4]]
+        assert (third.items, third.next) == ((outcomes[0],), None)
+        assert [store.outcomes.get(record, f"o{n}") for n in (1, 5)] == [outcomes[0], outcomes[4]]
         for odd in ("o0", "o7", "o01", "1", "", "o", "o1 ", "o٣", "o" + "9" * 30):
             assert store.outcomes.get(record, odd) is None, odd
         for odd in ("0", "-1", "x", "", "٣"):
@@ -463,9 +473,9 @@ class TestOutcomes:
         before = set(raw.keys("*"))
         record = _record(store, retain_days=2)
         store.outcomes.add(record, {}, decoration=0, quantity=9, cell=CELL, failure=None, who="t")
-        made = [key for key in set(raw.keys("*")) - before if b":outcome:" in key or b":outcome-pieces:" in key]
-        assert len(made) == 2
-        assert all(0 < raw.ttl(key) <= 2 * DAY_S for key in made)
+        keys = [key for key in set(raw.keys("*")) - before if b":outcome:" in key or b":outcome-pieces:" in key]
+        assert len(keys) == 2
+        assert all(0 < raw.ttl(key) <= 2 * DAY_S for key in keys)
 
     def test_reports_at_once_are_all_counted(self, open_store: Opener) -> None:
         stores = [open_store() for _ in range(3)]
@@ -476,11 +486,11 @@ class TestOutcomes:
                 store.outcomes.add(record, {}, decoration=0, quantity=100, cell=CELL, failure=None, who="t")
 
         threads = [threading.Thread(target=add, args=(store,)) for store in stores]
-        for each in threads:
-            each.start()
-        for each in threads:
-            each.join()
-        assert [each.good for each in stores[0].outcomes.counts()] == [30]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert [count.good for count in stores[0].outcomes.counts()] == [30]
         ids = {outcome.outcome_id for outcome in stores[0].outcomes.page(record, limit=100).items}
         assert ids == {f"o{number}" for number in range(1, 31)}
 
@@ -498,19 +508,19 @@ class TestOutcomes:
                     refused.append(error)
 
         threads = [threading.Thread(target=add, args=(store,)) for store in stores]
-        for each in threads:
-            each.start()
-        for each in threads:
-            each.join()
-        assert [each.failed for each in stores[0].outcomes.counts()] == [12]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert [count.failed for count in stores[0].outcomes.counts()] == [12]
         assert len(stores[0].outcomes.page(record).items) == 12
-        assert {(each.expected, each.actual) for each in refused} == {(12, 12)}
+        assert {(refusal.expected, refusal.actual) for refusal in refused} == {(12, 12)}
         assert len(refused) == 12
         with pytest.raises(AllReported):
             stores[0].outcomes.leave_room(record, 1, 12)
         for another, decoration in ((record, 0), (_draft(stores[0]), 1)):
-            one = {"decoration": decoration, "quantity": 1}
-            stores[0].outcomes.add(another, {}, **one, cell=CELL, failure=None, who="t")
+            piece = {"decoration": decoration, "quantity": 1}
+            stores[0].outcomes.add(another, {}, **piece, cell=CELL, failure=None, who="t")
 
 
 def _remember(store: Store, key: str, response: Any) -> None:
@@ -530,26 +540,26 @@ class TestIdempotency:
         assert DAY_S - 5 <= raw.ttl(key) <= DAY_S
 
     def test_while_a_write_is_under_way_nobody_else_carries_it_out(self, open_store: Opener, raw: Any) -> None:
-        one, other = open_store(), open_store()
-        with one.idempotency.claimed("north", "k", "d"):
-            with pytest.raises(StillRunning), other.idempotency.claimed("north", "k", "d"):
+        first, second = open_store(), open_store()
+        with first.idempotency.claimed("north", "k", "d"):
+            with pytest.raises(StillRunning), second.idempotency.claimed("north", "k", "d"):
                 pass
-            with pytest.raises(KeyReused), other.idempotency.claimed("north", "k", "e"):
+            with pytest.raises(KeyReused), second.idempotency.claimed("north", "k", "e"):
                 pass
             (key,) = raw.keys("{accord}:claim:*")
             assert 0 < raw.ttl(key) <= CLAIM_S, "a writer that dies leaves it for no longer"
-            with other.idempotency.claimed("south", "k", "d"), other.idempotency.claimed("north", "l", "d"):
+            with second.idempotency.claimed("south", "k", "d"), second.idempotency.claimed("north", "l", "d"):
                 pass
-        with other.idempotency.claimed("north", "k", "e"):
+        with second.idempotency.claimed("north", "k", "e"):
             pass
         assert raw.keys("{accord}:claim:*") == []
 
     def test_a_claim_that_another_has_by_now_is_left_alone(self, open_store: Opener, raw: Any) -> None:
-        one, other = open_store(), open_store()
-        with one.idempotency.claimed("north", "k", "d"):
+        first, second = open_store(), open_store()
+        with first.idempotency.claimed("north", "k", "d"):
             (key,) = raw.keys("{accord}:claim:*")
             raw.delete(key)  # as if its time were over
-            taken = other.idempotency.claimed("north", "k", "d")
+            taken = second.idempotency.claimed("north", "k", "d")
             taken.__enter__()
         assert raw.keys("{accord}:claim:*") == [key]
         taken.__exit__(None, None, None)
@@ -586,13 +596,13 @@ class TestIdempotency:
                 done.append(f"again {remembered.response}")
 
         threads = [threading.Thread(target=create, args=pair) for pair in zip(stores, ("a", "b"), strict=True)]
-        for each in threads:
-            each.start()
-        for each in threads:
-            each.join()
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
         winner = min(done, key=len)
         assert sorted(done) == sorted([winner, f"again {winner}"])
-        assert [each.author for each in stores[0].proposals.list().items] == [winner]
+        assert [proposal.author for proposal in stores[0].proposals.list().items] == [winner]
 
 
 def test_an_empty_store_holds_nothing(store: Store) -> None:

@@ -31,42 +31,44 @@ Until = Callable[[Callable[[], bool]], float]
 
 def _record(store: Store) -> OrderRecord:
     """The one that all pieces here are reported on, by whatever process."""
-    return dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
+    return dataclasses.replace(store.records.draft("s", question={}, answer={}, revision=1), record_id="rec_1")
 
 
 @dataclass
-class Told:
+class Tally:
     """What the store acknowledged, and how many writes it left open."""
 
     outcomes: set[str] = field(default_factory=set)
     heads: list[RevisionHead] = field(default_factory=list)
-    asked: int = 0
+    attempts: int = 0
     open: int = 0
 
 
-def _report(store: Store, told: Told, stopping: threading.Event) -> None:
+def _report(store: Store, tally: Tally, stopping: threading.Event) -> None:
     record = _record(store)
     while not stopping.is_set():
-        told.asked += 1
+        tally.attempts += 1
         try:
             failure = random.choice((None, "peeled"))
-            made = store.outcomes.add(record, {}, decoration=0, quantity=100_000, cell=CELL, failure=failure, who="t")
-            told.outcomes.add(str(made.outcome_id))
+            outcome = store.outcomes.add(
+                record, {}, decoration=0, quantity=100_000, cell=CELL, failure=failure, who="t"
+            )
+            tally.outcomes.add(str(outcome.outcome_id))
         except StoreAway:
-            told.open += 1
+            tally.open += 1
             time.sleep(0.01)
 
 
-def _publish(store: Store, told: Told, stopping: threading.Event) -> None:
+def _publish(store: Store, tally: Tally, stopping: threading.Event) -> None:
     while not stopping.is_set():
-        told.asked += 1
+        tally.attempts += 1
         try:
             head = store.revisions.head()
             documents = {"page": {str(head.number): BOOK_PAGE}}
             record = store.revisions.publish(head, documents, author="t", approvers=(), reason="", proposal=None)
-            told.heads.append(record.head)
+            tally.heads.append(record.head)
         except StoreAway:
-            told.open += 1
+            tally.open += 1
             time.sleep(0.01)
         except Conflict:
             continue
@@ -79,9 +81,10 @@ def test_nothing_acknowledged_is_lost_and_nothing_is_half_done(
     reader.revisions.first({}, author="t", reason="")
     stopping = threading.Event()
     jobs = (_report, _report, _publish)
-    told = [Told() for _ in jobs]
+    tallies = [Tally() for _ in jobs]
     threads = [
-        threading.Thread(target=job, args=(open_store(), each, stopping)) for job, each in zip(jobs, told, strict=True)
+        threading.Thread(target=job, args=(open_store(), tally, stopping))
+        for job, tally in zip(jobs, tallies, strict=True)
     ]
     for thread in threads:
         thread.start()
@@ -90,10 +93,10 @@ def test_nothing_acknowledged_is_lost_and_nothing_is_half_done(
     for thread in threads:
         thread.join()
     until(lambda: _answers(reader))
-    _check(reader, raw, told)
+    _check(reader, raw, tallies)
     print(
-        f"\n{KILLS} kills: {sum(len(each.outcomes) + len(each.heads) for each in told)} writes acknowledged, "
-        f"{sum(each.open for each in told)} refused or left open, {reader.audit.head().seq} audit entries, "
+        f"\n{KILLS} kills: {sum(len(tally.outcomes) + len(tally.heads) for tally in tallies)} writes acknowledged, "
+        f"{sum(tally.open for tally in tallies)} refused or left open, {reader.audit.head().seq} audit entries, "
         f"away {sum(away_s) / len(away_s) * 1000:.0f} ms on average, {max(away_s) * 1000:.0f} ms at most"
     )
 
@@ -120,13 +123,13 @@ def _answers(store: Store) -> bool:
     return True
 
 
-def _check(store: Store, raw: Any, told: list[Told]) -> None:
-    acknowledged = set().union(*(each.outcomes for each in told))
-    kept = {outcome.outcome_id for outcome in store.outcomes.page(_record(store), limit=100_000).items}
-    assert acknowledged <= kept, "an acknowledged report is lost"
+def _check(store: Store, raw: Any, tallies: list[Tally]) -> None:
+    acknowledged = set().union(*(tally.outcomes for tally in tallies))
+    stored = {outcome.outcome_id for outcome in store.outcomes.page(_record(store), limit=100_000).items}
+    assert acknowledged <= stored, "an acknowledged report is lost"
     (count,) = store.outcomes.counts()
-    assert count.good + count.failed == len(kept), "a report was kept without being counted, or the other way round"
-    heads = [head for each in told for head in each.heads]
+    assert count.good + count.failed == len(stored), "a report was kept without being counted, or the other way round"
+    heads = [head for tally in tallies for head in tally.heads]
     current = store.revisions.head()
     for head in heads:
         record = store.revisions.revision(head.number)
@@ -138,9 +141,9 @@ def _check(store: Store, raw: Any, told: list[Told]) -> None:
         assert record.digest == digest(record.documents), "half a revision"
     assert store.revisions.revision(current.number + 1) is None, "a revision without a head"
     assert store.audit.verify() is None
-    assert store.audit.head().seq == current.number + len(kept), "an audit entry for each write and no other"
+    assert store.audit.head().seq == current.number + len(stored), "an audit entry for each write and no other"
     assert raw.llen("{accord}:audit") == store.audit.head().seq
-    assert sum(each.open for each in told) > 0, "no kill came in the middle of anything"
+    assert sum(tally.open for tally in tallies) > 0, "no kill came in the middle of anything"
 
 
 OWNER = """
@@ -150,7 +153,7 @@ from accord_service.store import Cell, EmbeddedServer, Store
 server = EmbeddedServer.start(sys.argv[1], binary=Path(sys.argv[2]))
 store = Store.at(server.url)
 print(server.pid, flush=True)
-record = dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
+record = dataclasses.replace(store.records.draft("s", question={}, answer={}, revision=1), record_id="rec_1")
 of_one = {"decoration": 0, "quantity": 100_000, "cell": Cell("t", "s", "p"), "failure": None}
 while True:
     print(store.outcomes.add(record, {}, **of_one, who="t").outcome_id, flush=True)
@@ -174,14 +177,16 @@ def test_the_owner_killed_in_the_middle_leaves_no_server_and_loses_nothing(
         until(partial(_ended, server_pid))
     server = EmbeddedServer.start(tmp_path / "data", binary=binary)
     store = Store.at(server.url, timeout_s=5.0)
-    kept = {outcome.outcome_id for outcome in store.outcomes.page(_record(store), limit=100_000).items}
-    assert acknowledged <= kept
-    assert [count.good for count in store.outcomes.counts()] == [len(kept)]
+    stored = {outcome.outcome_id for outcome in store.outcomes.page(_record(store), limit=100_000).items}
+    assert acknowledged <= stored
+    assert [count.good for count in store.outcomes.counts()] == [len(stored)]
     assert store.audit.verify() is None
-    assert store.audit.head().seq == len(kept)
+    assert store.audit.head().seq == len(stored)
     store.close()
     server.stop()
-    print(f"\n{KILLS} owners killed: {len(acknowledged)} writes acknowledged, {len(kept)} kept, no server left behind")
+    print(
+        f"\n{KILLS} owners killed: {len(acknowledged)} writes acknowledged, {len(stored)} kept, no server left behind"
+    )
 
 
 def _ended(pid: int) -> bool:

@@ -21,9 +21,9 @@ def test_another_worker_s_publication_is_seen_within_two_seconds(open_store: Ope
     writer, reader = open_store(), open_store()
     head = writer.revisions.first({}, author="t", reason="")
     assert reader.watch.current().head == head
-    made = writer.revisions.publish(head, {"a": {}}, author="t", approvers=(), reason="", proposal=None)
+    published = writer.revisions.publish(head, {"a": {}}, author="t", approvers=(), reason="", proposal=None)
     began_s = time.monotonic()
-    while reader.watch.current().head != made.head:
+    while reader.watch.current().head != published.head:
         assert time.monotonic() - began_s < 2.0
         time.sleep(0.01)
 
@@ -59,7 +59,7 @@ def test_whoever_comes_after_a_quiet_time_waits_for_the_one_who_asks(store: Stor
     connection = Connection(connect(server.url))
     watch = HeadWatch(connection, monotonic=ticks)
     assert watch.current().head == head
-    made = store.revisions.publish(head, {"a": {}}, author="t", approvers=(), reason="", proposal=None)
+    published = store.revisions.publish(head, {"a": {}}, author="t", approvers=(), reason="", proposal=None)
     ticks.now_s += 60
     is_asked, may_answer, ask_all = threading.Event(), threading.Event(), connection.ask_all
 
@@ -76,7 +76,7 @@ def test_whoever_comes_after_a_quiet_time_waits_for_the_one_who_asks(store: Stor
         with pytest.raises(TimeoutError):
             second.result(timeout=0.2)  # what it must not do is come back with the old head
         may_answer.set()
-        assert [each.result(20).head for each in (first, second)] == [made.head, made.head]
+        assert [answer.result(20).head for answer in (first, second)] == [published.head, published.head]
 
 
 def test_the_directory_moves_with_shops_house_rules_and_keys(store: Store, server: EmbeddedServer) -> None:

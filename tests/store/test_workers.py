@@ -46,7 +46,7 @@ import dataclasses, json, os
 from accord_service.store import Cell, Store, StoreError
 
 store = Store.at(os.environ["STORE_URL"])
-record = dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
+record = dataclasses.replace(store.records.draft("s", question={}, answer={}, revision=1), record_id="rec_1")
 
 
 def application(environ, start_response):
@@ -93,13 +93,13 @@ def service(
 
 def _server_of(master: int) -> int:
     """The store's server among the master's children."""
-    for each in Path("/proc").glob("[0-9]*/stat"):
+    for path in Path("/proc").glob("[0-9]*/stat"):
         try:
-            name, _, rest = each.read_text().partition("(")[2].rpartition(")")
+            name, _, rest = path.read_text().partition("(")[2].rpartition(")")
         except (FileNotFoundError, ProcessLookupError):
             continue
         if rest.split()[1] == str(master) and "server" in name:
-            return int(each.parent.name)
+            return int(path.parent.name)
     return 0
 
 
@@ -133,7 +133,7 @@ def test_workers_share_one_store_that_comes_back_and_ends_with_the_master(
     until(lambda: not _alive(second))
     again = EmbeddedServer.start(tmp_path / "data", binary=binary)
     store = Store.at(again.url)
-    record = dataclasses.replace(store.records.draft("s", asked={}, answer={}, revision=1), record_id="rec_1")
+    record = dataclasses.replace(store.records.draft("s", question={}, answer={}, revision=1), record_id="rec_1")
     assert store.outcomes.counts()[0].good == len(store.outcomes.page(record, limit=100_000).items) > 2
     assert store.audit.verify() is None
     store.close()

@@ -67,8 +67,8 @@ class Administration:
         ``holder``: who has it, for people; ``expires_at``: when it ends by itself (RFC 3339), never when left out.
         """
         wanted = {"shop_id": shop, "role": role, "holder": holder, "expires_at": expires_at}
-        said = {name: value for name, value in wanted.items() if value is not None}
-        return self._write("POST", "/v1/keys", said, validate_only)
+        body = {name: value for name, value in wanted.items() if value is not None}
+        return self._write("POST", "/v1/keys", body, validate_only)
 
     def revoke_key(self, key_id: str, *, validate_only: bool = False) -> Document:
         """Make a key worthless, for good."""
@@ -98,13 +98,13 @@ class Administration:
 
     def _write(self, method: str, address: str, body: Document | None, validate_only: bool) -> dict[str, Any]:
         whole: Mapping[str, Any] | None = None if body is None else dict(body)
-        return self._asker.write(method, _tried(address, validate_only), whole, _once())
+        return self._asker.write(method, _address(address, validate_only), whole, _once())
 
     def _replace(self, address: str, body: Document, etag: str, validate_only: bool) -> Editable:
-        return self._asker.replace(_tried(address, validate_only), dict(body), {"If-Match": etag, **_once()})
+        return self._asker.replace(_address(address, validate_only), dict(body), {"If-Match": etag, **_once()})
 
 
-def _tried(address: str, validate_only: bool) -> str:
+def _address(address: str, validate_only: bool) -> str:
     return address + ("?validate_only=true" if validate_only else "")
 
 

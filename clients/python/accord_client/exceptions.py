@@ -134,16 +134,16 @@ def _faults(errors: Any) -> list[Fault]:
         return []
     return [
         Fault(
-            pointer=_text(each.get("pointer")),
-            message=str(each.get("message", "")),
-            allowed=tuple(map(str, each.get("allowed") or ())),
-            code=str(each.get("code", "")),
-            part=str(each.get("in", "body")),
-            name=_text(each.get("name")),
-            allowed_left_out=_count(each.get("allowed_left_out")),
+            pointer=_text(error.get("pointer")),
+            message=str(error.get("message", "")),
+            allowed=tuple(map(str, error.get("allowed") or ())),
+            code=str(error.get("code", "")),
+            part=str(error.get("in", "body")),
+            name=_text(error.get("name")),
+            allowed_left_out=_count(error.get("allowed_left_out")),
         )
-        for each in errors
-        if isinstance(each, dict)
+        for error in errors
+        if isinstance(error, dict)
     ]
 
 

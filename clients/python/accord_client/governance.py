@@ -81,7 +81,7 @@ class Governance:
         ``changes``: kind, id, value each."""
         body = {
             "base": {"revision": base["revision"], "digest": base["digest"]},
-            "changes": [dict(each) for each in changes],
+            "changes": [dict(change) for change in changes],
             "reason": reason,
             "evidence": evidence,
         }

@@ -59,7 +59,7 @@ _HIDES_OTHERWISE = 0.05
 _OTHER_FAMILY = 0.02
 
 
-def unlike_transfer(ordered: Transfer | None, other: Transfer, artwork: Artwork | None) -> float:
+def unlike_transfer(ordered: Transfer | None, offer: Transfer, artwork: Artwork | None) -> float:
     """How unlike another transfer's print is to the one asked for, 0 to 1; what is at least ALIKE_BELOW is no stand-in.
 
     What the artwork says it needs counts; where it says nothing, what the transfer asked for can show.
@@ -70,32 +70,32 @@ def unlike_transfer(ordered: Transfer | None, other: Transfer, artwork: Artwork 
     gradients = ordered.gradients if art.gradient is None else art.gradient
     several = ordered.gradients if art.colours is None else art.colours > 1
     unlike = 0.0
-    if gradients and not other.gradients:
+    if gradients and not offer.gradients:
         unlike += _LOSES_GRADIENTS
-    if several and other.one_colour:
+    if several and offer.one_colour:
         unlike += _LOSES_COLOURS
-    if ordered.look != other.look:
-        unlike += _LOOKS_PLAIN if other.look == "plain" else _LOOKS_SPECIAL
-    if ordered.principle != other.principle:
-        sorts = {_sort(ordered), _sort(other)}
+    if ordered.look != offer.look:
+        unlike += _LOOKS_PLAIN if offer.look == "plain" else _LOOKS_SPECIAL
+    if ordered.principle != offer.principle:
+        sorts = {_sort(ordered), _sort(offer)}
         if len(sorts) == 1:
             unlike += _OTHER_PRINCIPLE
         elif sorts == {"print", "cut"}:
             unlike += _CUT_FOR_PRINTED
         else:
             unlike += _THING_FOR_PRINT if _sort(ordered) in ("print", "cut") else _OTHER_THING
-    if ordered.family != other.family:
+    if ordered.family != offer.family:
         unlike += _OTHER_FAMILY
-    if ordered.opaque != other.opaque:
+    if ordered.opaque != offer.opaque:
         unlike += _HIDES_OTHERWISE
     return min(round(unlike, 6), 0.99)
 
 
-def keeps_look(ordered: Transfer | None, other: Transfer, artwork: Artwork | None) -> bool:
+def keeps_look(ordered: Transfer | None, offer: Transfer, artwork: Artwork | None) -> bool:
     """Whether another transfer shows the same artwork with the same look."""
     if ordered is None:
         return True
-    return ordered.look == other.look and unlike_transfer(ordered, other, artwork) < min(_LOSES_GRADIENTS, _OTHER_THING)
+    return ordered.look == offer.look and unlike_transfer(ordered, offer, artwork) < min(_LOSES_GRADIENTS, _OTHER_THING)
 
 
 def _sort(transfer: Transfer) -> str:
@@ -104,9 +104,9 @@ def _sort(transfer: Transfer) -> str:
     return "cut" if transfer.principle in _CUT else transfer.principle
 
 
-def unlike_ground(one: Blank, other: Blank) -> float:
+def unlike_ground(ordered: Blank, offer: Blank) -> float:
     """How far two grounds are apart in CIELAB lightness, 0 to 1."""
-    colours = [read_colour(blank.colour) for blank in (one, other)]
+    colours = [read_colour(blank.colour) for blank in (ordered, offer)]
     lightness = [colour.lightness for colour in colours if colour is not None]
     return round(abs(lightness[0] - lightness[1]) / 101, 6) if len(lightness) == 2 else 0.99
 
@@ -115,12 +115,12 @@ def unlike_ground(one: Blank, other: Blank) -> float:
 _PROTECTS = frozenset({"buoyancy-aid", "flame-resistant", "high-visibility", "medical", "protective"})
 
 
-def protects_as(uses: Collection[str], other: Blank) -> bool:
+def protects_as(uses: Collection[str], offer: Blank) -> bool:
     """Whether a blank protects against all that a piece for these uses protects against."""
-    return _PROTECTS.intersection(uses) <= set(other.uses)
+    return _PROTECTS.intersection(uses) <= set(offer.uses)
 
 
-def same_but_for_colour(one: Blank, other: Blank) -> bool:
+def same_but_for_colour(ordered: Blank, offer: Blank) -> bool:
     """Whether two blanks are the same article in different colours, as far as the book tells."""
     alike = ("kind", "substrate", "fibres", "coating", "areas", "features", "uses", "mass_per_area", "thickness")
-    return all(getattr(one, name) == getattr(other, name) for name in alike)
+    return all(getattr(ordered, name) == getattr(offer, name) for name in alike)

@@ -28,7 +28,7 @@ def _differing(before: Any, after: Any, pointer: str) -> Iterator[FieldChange]:
         for key in dict.fromkeys((*before, *after)):
             yield from _differing(before.get(key), after.get(key), f"{pointer}/{escape(key)}")
     elif isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
-        for index, (one, other) in enumerate(zip(before, after, strict=True)):
-            yield from _differing(one, other, f"{pointer}/{index}")
+        for index, (was, now) in enumerate(zip(before, after, strict=True)):
+            yield from _differing(was, now, f"{pointer}/{index}")
     else:
         yield FieldChange(pointer, before, after)

@@ -47,7 +47,7 @@ PRESSINGS_MOST = 12
 _FINE = 0.01  # of a step of the shop's unit
 # What settings can change, what the size of a print can (settings left as they are), and what the ground can; and the
 # limits that the last are worked out with.
-_CHOSEN = tuple(source.name for source in SOURCES.values() if source.thing == "chosen")
+_CHOSEN = tuple(source.name for source in SOURCES.values() if source.subject == "chosen")
 _SET = GRAPH.downstream(_CHOSEN)
 _SIZED = GRAPH.downstream(("/decorations/{i}/size",), _CHOSEN)
 _SHADED = GRAPH.downstream(("item.ground",), _CHOSEN) & GRAPH.facts.keys()
@@ -272,12 +272,12 @@ def _sizes(order: Order, case: Case, judge: Judge) -> tuple[AllowedSize, ...]:
     corners: list[tuple[float, float]] = []
     for width in sorted(marks, reverse=True):
         height = largest(lambda height, width=width: ok(width, height))  # type: ignore[misc]
-        if height is not None and not any(height <= other for _, other in corners):
+        if height is not None and not any(height <= reached for _, reached in corners):
             wide = largest(lambda width, height=height: ok(width, height))  # type: ignore[misc]
             corners.append((wide if wide is not None else width, height))
     drawn = [[inward(least, side, step, unit.inside, unit.outside)[1] for side in corner] for corner in corners]
-    said = partial(quantity, units.LENGTH, preferences=case.shop.units)
-    return tuple(AllowedSize(said(width), width, said(height), height) for width, height in drawn)
+    shown = partial(quantity, units.LENGTH, preferences=case.shop.units)
+    return tuple(AllowedSize(shown(width), width, shown(height), height) for width, height in drawn)
 
 
 def _side_marks(case: Case, most: float) -> list[float]:

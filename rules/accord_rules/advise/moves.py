@@ -35,9 +35,9 @@ from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.weigh.scales import Fired, OnPress
 
 
-def _within(thing: str) -> tuple[str, ...]:
+def _within(subject: str) -> tuple[str, ...]:
     """All fields of an item, an artwork, settings or a press."""
-    return tuple(source.name for source in SOURCES.values() if source.thing == thing)
+    return tuple(source.name for source in SOURCES.values() if source.subject == subject)
 
 
 # By kind of change, what it says anew. Another press has other fields, all of them.
@@ -230,10 +230,10 @@ def least_sets(wanted: Sequence[Sequence[T]], most: int) -> tuple[list[tuple[T, 
         grown = {
             more
             for members in sets
-            for more in ([members] if members.intersection(want) else [members | {one} for one in want])
+            for more in ([members] if members.intersection(want) else [members | {member} for member in want])
         }
         sets = []
-        for members in sorted(grown, key=lambda members: (len(members), sorted(places[one] for one in members))):
+        for members in sorted(grown, key=lambda members: (len(members), sorted(places[member] for member in members))):
             if any(smaller <= members for smaller in sets):
                 continue
             if len(sets) == most:
@@ -282,9 +282,9 @@ def _respelt(
     by_symbol = {unit.symbol: unit for unit in dimension.units}
     for was, meant in (symbols, symbols[::-1]) if far else ():
         number = round(by_symbol[was].outside(value), 6)
-        other = by_symbol[meant].inside(number)
-        if number == round(number) and window[0] <= other <= window[1]:
-            yield name, other, f"{number:g} {meant}", f"{number:g} {was}"
+        reread = by_symbol[meant].inside(number)
+        if number == round(number) and window[0] <= reread <= window[1]:
+            yield name, reread, f"{number:g} {meant}", f"{number:g} {was}"
 
 
 def _set(order: Order, index: int, **fields: Any) -> Order:
@@ -322,8 +322,8 @@ def _settings_of(fact: str) -> frozenset[str]:
     return frozenset(settings)
 
 
-def _concerns(said: tuple[int, str], index: int | None, fields: frozenset[str]) -> bool:
-    return said[1] in fields and index in (None, said[0])
+def _concerns(setting: tuple[int, str], index: int | None, fields: frozenset[str]) -> bool:
+    return setting[1] in fields and index in (None, setting[0])
 
 
 def _left_to_the_book(order: Order, chosen: Collection[tuple[int, str]]) -> Order:
@@ -435,7 +435,7 @@ def _placements(rejected: Rejected) -> Iterator[Move]:
     blank: Blank | None = rejected.whole["blank.entry"]
     for case in rejected.decorations if blank is not None else ():
         size, here = case["place.size"], case["place.placement"]
-        taken = {other["place.placement"] for other in rejected.decorations}
+        taken = {case["place.placement"] for case in rejected.decorations}
         for place, area in blank.areas.items() if blank is not None else ():
             if place in taken or (size is not None and (size.width > area.width or size.height > area.height)):
                 continue
@@ -504,18 +504,18 @@ def _transfers(rejected: Rejected) -> Iterator[Move]:
     book, stocked = rejected.whole.book, rejected.whole.shop.stock.products
     for case in rejected.decorations:
         for name in stocked:
-            other: Transfer = book.catalogue["products"][name]
-            unlike = unlike_transfer(case.transfer, other, case.decoration.artwork)
+            offer: Transfer = book.catalogue["products"][name]
+            unlike = unlike_transfer(case.transfer, offer, case.decoration.artwork)
             if name == case.decoration.transfer or unlike >= ALIKE_BELOW:
                 continue
-            kind = "transfer" if keeps_look(case.transfer, other, case.decoration.artwork) else "look"
+            kind = "transfer" if keeps_look(case.transfer, offer, case.decoration.artwork) else "look"
             yield Move(
                 "transfer",
                 case.index,
                 _cost(kind, unlike),
-                f"Use {in_a_sentence(other.title)} ({name}) instead{_which(rejected, case.index)}.",
+                f"Use {in_a_sentence(offer.title)} ({name}) instead{_which(rejected, case.index)}.",
                 lambda order, i=case.index, name=name: _transferred(order, i, name),  # type: ignore[misc]
-                other.family,
+                offer.family,
                 fields=tuple((case.index, field) for field in _said(case.decoration.settings)),
                 artwork=case.index,
             )
@@ -570,7 +570,7 @@ def _blanks(rejected: Rejected) -> Iterator[Move]:
     for name, blank in same.items():
         text = f"Print on {in_a_sentence(blank.title)} ({name}) instead: the same in another colour."
         yield Move("ground", None, _cost("ground", unlike_ground(blanks[now], blank)), text, _on_blank(name, blank))
-    for rank, name in enumerate(other for other in blanks[now].alternatives if other in fit and other not in same):
+    for rank, name in enumerate(name for name in blanks[now].alternatives if name in fit and name not in same):
         text = f"Print on {in_a_sentence(fit[name].title)} ({name}) instead."
         yield Move("blank", None, _cost("blank", 0.1 * rank), text, _on_blank(name, fit[name]))
 

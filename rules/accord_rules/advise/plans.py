@@ -418,7 +418,7 @@ def plan(
     ``curve``: whether its heat is given to draw.
     """
     case = candidate.on_press.cases[0]
-    told = findings(put_back.fired, case.book)
+    shown = findings(put_back.fired, case.book)
     return Plan(
         rank=rank,
         press=candidate.on_press.press.id,
@@ -426,8 +426,8 @@ def plan(
         decorations=tuple(_planned(pressing, curve) for pressing in candidate.on_press.cases),
         sequence=candidate.on_press.sequence.order,
         stack=tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
-        cautions=tuple(f"{finding.because} {finding.fix}" for finding in told if finding.level == "cautions"),
-        conditions=tuple(f"{finding.because} {finding.fix}" for finding in told if finding.level == "requires"),
+        cautions=tuple(f"{finding.because} {finding.fix}" for finding in shown if finding.level == "cautions"),
+        conditions=tuple(f"{finding.because} {finding.fix}" for finding in shown if finding.level == "requires"),
         reasons=reasons(candidate, put_back, experiences),
         estimate=estimate(candidate),
         verdict=put_back.verdict,
@@ -468,21 +468,21 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
     """The settings with the windows they lie in and what binds each side."""
     low, high = case.known["transfer.lower"], case.known["window.uppers"][0]
     display_c, surface_c = chosen.display_c or 0.0, chosen.surface_c or 0.0
-    said = partial(quantity, preferences=case.shop.units)
+    shown = partial(quantity, preferences=case.shop.units)
     return ExplainedSettings(
-        temperature=said(units.TEMPERATURE, display_c),
+        temperature=shown(units.TEMPERATURE, display_c),
         temperature_c=display_c,
         window=_window(case, low, high),
-        surface=said(units.TEMPERATURE, round(surface_c, 1)),
+        surface=shown(units.TEMPERATURE, round(surface_c, 1)),
         surface_c=surface_c,
         surface_window=TemperatureRange(
-            said(units.TEMPERATURE, low.value_c), low.value_c, said(units.TEMPERATURE, high.value_c), high.value_c
+            shown(units.TEMPERATURE, low.value_c), low.value_c, shown(units.TEMPERATURE, high.value_c), high.value_c
         ),
         spread_k=chosen.spread_k,
-        time=said(units.TIME, chosen.time_s or 0.0),
+        time=shown(units.TIME, chosen.time_s or 0.0),
         time_s=chosen.time_s or 0.0,
         time_window=_time_window(case),
-        pressure=said(units.PRESSURE, chosen.pressure) if isinstance(chosen.pressure, float) else chosen.pressure,
+        pressure=shown(units.PRESSURE, chosen.pressure) if isinstance(chosen.pressure, float) else chosen.pressure,
         pressure_shown=pressure_words(case, chosen),
         on_print_shown=None if chosen.pressure_kpa is None else case.show(units.PRESSURE, chosen.pressure_kpa),
         on_print_kpa=chosen.pressure_kpa,
@@ -490,9 +490,9 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
         cover=chosen.cover or NONE,
         pad=chosen.pad or NONE,
         tape=chosen.tape or NONE,
-        pre_press=said(units.TIME, chosen.pre_press_s),
+        pre_press=shown(units.TIME, chosen.pre_press_s),
         pre_press_s=chosen.pre_press_s,
-        second_press=said(units.TIME, chosen.second_press_s),
+        second_press=shown(units.TIME, chosen.second_press_s),
         second_press_s=chosen.second_press_s,
         heat=heat_estimate(case, chosen, curve=curve),
     )
@@ -503,8 +503,8 @@ def _window(case: Case, low: Any, high: Any) -> Window:
     unit, display_c = case.shop.units.unit(units.TEMPERATURE), case.known["press.calibration"].display_c
     low_c, high_c = room(case)
     least, most = inward(display_c(low_c), display_c(high_c), 1.0, unit.inside, unit.outside)
-    said = partial(quantity, units.TEMPERATURE, preferences=case.shop.units)
-    return Window(said(least), least, said(most), most, (low.what, high.what), (low.text, high.text))
+    shown = partial(quantity, units.TEMPERATURE, preferences=case.shop.units)
+    return Window(shown(least), least, shown(most), most, (low.what, high.what), (low.text, high.text))
 
 
 def _time_window(case: Case) -> TimeRange:

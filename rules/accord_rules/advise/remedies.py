@@ -31,7 +31,7 @@ TRIALS_MOST = 48
 PAIRED_MOST = 200
 # Facts with which heat that harms is told: how hot it gets, and whether there is a window at all.
 _SEQUENCE = tuple(source.name for source in SOURCES.values() if source.part is Part.SEQUENCE)
-_CHOSEN = tuple(source.name for source in SOURCES.values() if source.thing == "chosen")
+_CHOSEN = tuple(source.name for source in SOURCES.values() if source.subject == "chosen")
 _HEAT = GRAPH.downstream(("chosen/display_c", "chosen/surface_c", "chosen/spread_k"), _SEQUENCE) | GRAPH.downstream(
     ("window.low_c", "window.high_c"), _CHOSEN
 )
@@ -88,16 +88,16 @@ class _Works:
         return _ideas(self.moves)
 
 
-def _cost(tried: tuple[Move, ...]) -> float:
-    return round(float(sum(move.cost for move in tried)), 6)
+def _cost(moves: tuple[Move, ...]) -> float:
+    return round(float(sum(move.cost for move in moves)), 6)
 
 
-def _ideas(tried: tuple[Move, ...]) -> tuple[tuple[str, int | None, str], ...]:
-    return tuple((move.kind, move.index, move.idea or move.text) for move in tried)
+def _ideas(moves: tuple[Move, ...]) -> tuple[tuple[str, int | None, str], ...]:
+    return tuple((move.kind, move.index, move.idea or move.text) for move in moves)
 
 
-def _kinds(tried: tuple[Move, ...]) -> tuple[str, ...]:
-    return tuple(move.kind for move in tried)
+def _kinds(moves: tuple[Move, ...]) -> tuple[str, ...]:
+    return tuple(move.kind for move in moves)
 
 
 def remedies(
@@ -187,12 +187,12 @@ class _Search:
         chosen: list[_Works] = []
         for _, equal in groupby(tries, key=_cost):
             working = []
-            for tried in equal:
-                if self._has_enough_of(tried, chosen):
+            for attempt in equal:
+                if self._has_enough_of(attempt, chosen):
                     continue
                 if not self._may_try():
                     break
-                working += self._trial(tried)
+                working += self._trial(attempt)
             working.sort(key=lambda works: (VERDICTS.index(works.weighed.verdict), works.weighed.badness, works.text))
             for works in working:
                 if len(chosen) == REMEDIES_MOST or self._has_enough_of(works.moves, chosen):
@@ -205,10 +205,10 @@ class _Search:
         return sorted(chosen, key=lambda works: (works.cost, VERDICTS.index(works.weighed.verdict)))
 
     @staticmethod
-    def _has_enough_of(tried: tuple[Move, ...], chosen: Sequence[_Works]) -> bool:
+    def _has_enough_of(moves: tuple[Move, ...], chosen: Sequence[_Works]) -> bool:
         """Whether the idea was had already, or as many of its kind as are offered."""
-        same_kind = sum(_kinds(other.moves) == _kinds(tried) for other in chosen)
-        return same_kind == OF_A_KIND_MOST or any(_ideas(tried) == other.ideas for other in chosen)
+        same_kind = sum(_kinds(works.moves) == _kinds(moves) for works in chosen)
+        return same_kind == OF_A_KIND_MOST or any(_ideas(moves) == works.ideas for works in chosen)
 
     def _may_try(self) -> bool:
         if self.trials_left <= 0 or not self._may_go_on():
@@ -217,21 +217,21 @@ class _Search:
         self.trials_left -= 1
         return True
 
-    def _trial(self, tried: tuple[Move, ...]) -> list[_Works]:
-        order = self._made(tried)
+    def _trial(self, moves: tuple[Move, ...]) -> list[_Works]:
+        order = self._applied(moves)
         result = self._judge(order)
-        if len(tried) == 1:
-            self._after[id(tried[0])] = result.ways
+        if len(moves) == 1:
+            self._after[id(moves[0])] = result.ways
         if result.weighed.verdict not in WORKABLE:
             return []
-        if len(tried) == 1 and tried[0].reducible:
-            return self._reduced(tried[0])
-        told = self._told(tried, order, result)
-        return [] if told is None else [told]
+        if len(moves) == 1 and moves[0].reducible:
+            return self._reduced(moves[0])
+        works = self._worded(moves, order, result)
+        return [] if works is None else [works]
 
-    def _made(self, tried: tuple[Move, ...]) -> Order:
+    def _applied(self, moves: tuple[Move, ...]) -> Order:
         order = self._rejected.order
-        for move in tried:
+        for move in moves:
             order = move.make(order)
         return order
 
@@ -239,68 +239,68 @@ class _Search:
         """The same with every setting that need not be changed left as it was said."""
         least = move.fields
         for field in move.fields:
-            fewer = tuple(other for other in least if other != field)
+            fewer = tuple(setting for setting in least if setting != field)
             if not fewer or not self._may_try():
                 break
             if self._judge(left_open(fewer).make(self._rejected.order)).weighed.verdict in WORKABLE:
                 least = fewer
         return self._trial((left_open(least),))
 
-    def _told(self, tried: tuple[Move, ...], order: Order, result: Tried) -> _Works | None:
+    def _worded(self, moves: tuple[Move, ...], order: Order, result: Tried) -> _Works | None:
         """What works with all that it changes said; None where it does not hold when that is said, takes back what
         the order said, or does no more than press a harmful heat on a colder press."""
-        text = " ".join(move.text for move in tried if move.text)
-        if result.on_press is not None and self._is_colder(tried, order, result.on_press):
+        text = " ".join(move.text for move in moves if move.text)
+        if result.on_press is not None and self._is_colder(moves, order, result.on_press):
             return None
-        fields = tuple(dict.fromkeys(field for move in tried for field in move.fields))
-        made_anew = [move.artwork for move in tried if move.artwork is not None]
+        fields = tuple(dict.fromkeys(field for move in moves for field in move.fields))
+        made_anew = [move.artwork for move in moves if move.artwork is not None]
         if (fields or made_anew) and result.on_press is not None:
-            order, told = self._with_values(order, result.on_press, fields)
+            order, texts = self._with_values(order, result.on_press, fields)
             for index in made_anew:
                 order, how = self._with_making(order, result.on_press, index)
-                told = [*told, *how]
-            text, result = " ".join(part for part in (text, *told) if part), self._judge(order)
+                texts = [*texts, *how]
+            text, result = " ".join(part for part in (text, *texts) if part), self._judge(order)
         changed = changes(self._rejected.order, order, self._rejected.whole.shop.units)
         if result.weighed.verdict not in WORKABLE or any(change.after is None for change in changed):
             return None
-        return _Works(order, tried, text, result.weighed)
+        return _Works(order, moves, text, result.weighed)
 
-    def _is_colder(self, tried: tuple[Move, ...], order: Order, on_press: OnPress) -> bool:
+    def _is_colder(self, moves: tuple[Move, ...], order: Order, on_press: OnPress) -> bool:
         """Whether heat that harms is only moved to a press that falls short of what its display says."""
         ways, before = self._rejected.ways, self._rejected.on_press
         facts = (fact for blocks in ways for block in blocks for fact in block.rule.condition.facts)
-        if not any(move.kind == "press" for move in tried) or _HEAT.isdisjoint(facts):
+        if not any(move.kind == "press" for move in moves) or _HEAT.isdisjoint(facts):
             return False
         return any(
-            _said_temperature(order, index) == said and _surface_c(after) < _surface_c(now)
+            _said_temperature(order, index) == said_c and _surface_c(after) < _surface_c(now)
             for index, (now, after) in enumerate(zip(before.cases, on_press.cases, strict=True))
-            if (said := _said_temperature(self._rejected.order, index)) is not None
+            if (said_c := _said_temperature(self._rejected.order, index)) is not None
         )
 
     def may_work(self, first: Move, second: Move) -> bool:
         """Whether each reaches what still blocks after the other, as far as that was tried."""
         return all(
-            id(one) not in self._after or _reach(self._after[id(one)], other)
-            for one, other in ((first, second), (second, first))
+            id(reaching) not in self._after or _reach(self._after[id(reaching)], blocked)
+            for reaching, blocked in ((first, second), (second, first))
         )
 
     def _with_values(
         self, order: Order, on_press: OnPress, fields: Sequence[tuple[int, str]]
     ) -> tuple[Order, list[str]]:
         """The settings that were left to the book filled in with what it chose, so that the remedy says what to set."""
-        units, told = self._rejected.whole.shop.units, []
+        units, settings = self._rejected.whole.shop.units, []
         for index, name in fields:
             chosen = on_press.cases[index].chosen
             document = order_settings(chosen, units) if chosen is not None else {}
             if name in document:
-                said = read(Settings, {name: document[name]})
+                setting = read(Settings, {name: document[name]})
                 more = {"read_at": "display"} if name == "temperature" else {}
                 before = order.decorations[index].settings or Settings()
-                order = order.with_decoration(index, settings=replace(before, **{name: getattr(said, name)} | more))
+                order = order.with_decoration(index, settings=replace(before, **{name: getattr(setting, name)} | more))
                 which = f" of decoration {index + 1}" if len(order.decorations) > 1 else ""
                 where = " on the display" if name == "temperature" else ""
-                told.append(f"{_FIELD_WORDS[name]}{which} to {document[name]}{where}")
-        sentence = [f"Set the {', the '.join(told)}."] if told else []
+                settings.append(f"{_FIELD_WORDS[name]}{which} to {document[name]}{where}")
+        sentence = [f"Set the {', the '.join(settings)}."] if settings else []
         return order, sentence
 
     def _with_making(self, order: Order, on_press: OnPress, index: int) -> tuple[Order, list[str]]:
@@ -308,13 +308,13 @@ class _Search:
         ordered, artwork = (version.decorations[index].artwork for version in (self._rejected.order, order))
         if ordered is None or artwork is None:
             return order, []
-        case, told = on_press.cases[index], []
+        case, texts = on_press.cases[index], []
         mirrored, printed_by = ordered.mirrored, ordered.printed_by
         if mirrored is not None and mirrored != (mirrored := case["art.mirrored"]):
-            told.append("Print it as a mirror image." if mirrored else "Print it the right way round.")
+            texts.append("Print it as a mirror image." if mirrored else "Print it the right way round.")
         if printed_by is not None and printed_by != (printed_by := case["art.printed_by"]):
-            told.append(f"Have it made by {printed_by}.")
-        return order.with_decoration(index, artwork=replace(artwork, mirrored=mirrored, printed_by=printed_by)), told
+            texts.append(f"Have it made by {printed_by}.")
+        return order.with_decoration(index, artwork=replace(artwork, mirrored=mirrored, printed_by=printed_by)), texts
 
 
 def _said_temperature(order: Order, index: int) -> float | None:

@@ -27,20 +27,20 @@ Answer = Callable[[FactsByName, Any], Any]
 def answer_of(function: Callable[..., Any], sources: Mapping[str, SourceField]) -> Answer:
     """A call that fetches what the function declares to read, then makes it; unknown in, unknown out."""
     reads = reads_of(function)
-    held = {name: sources[read.names[0]] for name, read in reads.items() if read.of is Of.SOURCE}
+    fields = {name: sources[read.names[0]] for name, read in reads.items() if read.of is Of.SOURCE}
     space: dict[str, Any] = {"function": function, "partial": partial}
     lines = ["def answer(facts, parts):"]
-    given = [name for name, read in reads.items() if read.of is Of.FACT and read.how is How.KNOWN]
-    lines += [f"    {name} = facts[{reads[name].names[0]!r}]" for name in given]
-    holders = {source.holder for name, source in held.items() if source.holder and reads[name].absent is ...}
-    if needed := (*given, *(f"parts.{holder}" for holder in sorted(holders))):
+    known = [name for name, read in reads.items() if read.of is Of.FACT and read.how is How.KNOWN]
+    lines += [f"    {name} = facts[{reads[name].names[0]!r}]" for name in known]
+    holders = {source.holder for name, source in fields.items() if source.holder and reads[name].absent is ...}
+    if needed := (*known, *(f"parts.{holder}" for holder in sorted(holders))):
         lines.append(f"    if {' or '.join(f'{name} is None' for name in needed)}: return None")
     arguments = []
     for name, read in reads.items():
-        code = name if name in given else _fetched(read, held.get(name))
-        if read.absent is not ... and name in held:
+        code = name if name in known else _fetched(read, fields.get(name))
+        if read.absent is not ... and name in fields:
             space[f"absent_{name}"] = read.absent
-            code = f"{code} if parts.{held[name].holder} is not None else absent_{name}"
+            code = f"{code} if parts.{fields[name].holder} is not None else absent_{name}"
         arguments.append(code)
     lines.append(f"    return function({', '.join(arguments)})")
     exec("\n".join(lines), space)

@@ -51,15 +51,15 @@ class _Node(NamedTuple):
 
 def _node(graph: Graph, fact: Fact) -> _Node:
     parts = graph.parts[fact.name]
-    layer = next((number for number, held in enumerate(_LAYERS[fact.scope]) if parts <= held), None)
+    layer = next((number for number, layer_parts in enumerate(_LAYERS[fact.scope]) if parts <= layer_parts), None)
     assumed: Answer | None = None
     why: Answer | None = None
     if isinstance(missing := fact.missing, Assume):
-        assumed, why = _given(missing.value, graph), _given(missing.why, graph)
+        assumed, why = _constant_or_call(missing.value, graph), _constant_or_call(missing.why, graph)
     return _Node(fact.rank, layer, answer_of(fact.function, graph.sources), assumed, why)
 
 
-def _given(value: Any, graph: Graph) -> Answer:
+def _constant_or_call(value: Any, graph: Graph) -> Answer:
     return answer_of(value, graph.sources) if callable(value) else lambda facts, parts: value
 
 
@@ -156,7 +156,7 @@ class Case:
         self._likeness: Hashable = None
 
     @classmethod
-    def _made(cls, parent: Case, scope: Scope, index: int, parts: Parts, layers: tuple[SharedFacts, ...]) -> Case:
+    def _child(cls, parent: Case, scope: Scope, index: int, parts: Parts, layers: tuple[SharedFacts, ...]) -> Case:
         case = cls.__new__(cls)
         known = KnownFacts(parts, scope.rank, layers, parent.known, parent.known.assume)
         case._set(parent.book, parent, scope, index, parts, known)
@@ -182,7 +182,7 @@ class Case:
         parts = self._parts.of_decoration(index)
         said = parts.decoration
         print_ = self.known.layers[0].of((said.placement, said.size, said.rim_distance, said.artwork))
-        return Case._made(self, Scope.DECORATION, index, parts, (print_, print_.of(said.transfer)))
+        return Case._child(self, Scope.DECORATION, index, parts, (print_, print_.of(said.transfer)))
 
     def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
         if self.parent is None or self.scope is not Scope.DECORATION:
@@ -193,7 +193,7 @@ class Case:
         fitted = with_transfer.of(of_press)
         layers = (of_press, print_.of(of_press), fitted, fitted.of((self.decoration.settings, chosen)))
         parts = self._parts.of_pressing(press, chosen, sequence)
-        return Case._made(self, Scope.PRESSING, self.index, parts, layers)
+        return Case._child(self, Scope.PRESSING, self.index, parts, layers)
 
     def pressing_alone(self, press: Press, chosen: Chosen | None) -> Case:
         """The pressing as if its decoration were the order's only one."""

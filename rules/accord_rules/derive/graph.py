@@ -172,10 +172,10 @@ class Graph:
 
     def _circles(self) -> Iterator[str]:
         """Facts that are worked out from themselves, each circle once."""
-        told: set[frozenset[str]] = set()
+        named: set[frozenset[str]] = set()
         for name, fact in self.facts.items():
-            if (ring := self._ring(name)) and frozenset(ring) not in told:
-                told.add(frozenset(ring))
+            if (ring := self._ring(name)) and frozenset(ring) not in named:
+                named.add(frozenset(ring))
                 yield f"{_where(fact)}: is worked out from itself: {' reads '.join(ring)}"
 
     def _ring(self, start: str) -> tuple[str, ...]:

@@ -220,8 +220,8 @@ def lay(
         covered = grounds.covered() if by_hand else 1.0
         sheets = (_sheet(grounds.consumables, cover), _sheet(grounds.consumables, pad))
         of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
-        made = _Unkeyed(Lay(lying, sheets, at_c, covered, water_share, need_c))
-        lain[place] = _the_same((lying.key, of_sheets, at_c, covered, water_share, need_c), made).lay
+        unkeyed = _Unkeyed(Lay(lying, sheets, at_c, covered, water_share, need_c))
+        lain[place] = _the_same((lying.key, of_sheets, at_c, covered, water_share, need_c), unkeyed).lay
     return lain[place]
 
 

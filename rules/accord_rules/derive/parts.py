@@ -60,7 +60,7 @@ class Parts:
     @property
     def others(self) -> dict[int, Decoration]:
         """The other decorations by their indices."""
-        return {index: other for index, other in enumerate(self.decorations) if index != self.index}
+        return {index: decoration for index, decoration in enumerate(self.decorations) if index != self.index}
 
     @property
     def count(self) -> int:
@@ -68,15 +68,15 @@ class Parts:
 
     @property
     def placements_of_others(self) -> Mapping[int, str | None]:
-        return {index: other.placement for index, other in self.others.items()}
+        return {index: decoration.placement for index, decoration in self.others.items()}
 
     @property
     def overs_of_others(self) -> Mapping[int, int | None]:
-        return {index: other.over for index, other in self.others.items()}
+        return {index: decoration.over for index, decoration in self.others.items()}
 
     @property
     def transfers_of_others(self) -> Mapping[int, str | None]:
-        return {index: other.transfer for index, other in self.others.items()}
+        return {index: decoration.transfer for index, decoration in self.others.items()}
 
     @property
     def transfers_beneath(self) -> tuple[str | None, ...]:

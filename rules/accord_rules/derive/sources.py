@@ -32,7 +32,7 @@ class Part(Enum):
 
 @dataclass(frozen=True, slots=True)
 class SourceField:
-    """``thing``: what it is a field of. ``path``: where ``parts.Parts`` has it.
+    """``subject``: what it is a field of. ``path``: where ``parts.Parts`` has it.
 
     ``holder``: what of a case may be absent, with all its fields. ``reads``: facts and sources that it is found from,
     where it is found by search. ``of_others``: the field of the decoration in question that it is of the others.
@@ -41,7 +41,7 @@ class SourceField:
     name: str
     scope: Scope
     part: Part
-    thing: str
+    subject: str
     path: str
     holder: str = ""
     reads: tuple[str, ...] = ()

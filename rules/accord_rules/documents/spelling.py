@@ -16,10 +16,10 @@ _COMPARED = 80
 
 def nearest(word: str, words: Iterable[str], most: int = 3) -> tuple[str, ...]:
     """The known words that are spelt like ``word``, or of the same parts in another order, the most alike first."""
-    likeness = {other: _likeness(word[:_COMPARED].lower(), other.lower()) for other in words}
+    likeness = {candidate: _likeness(word[:_COMPARED].lower(), candidate.lower()) for candidate in words}
     least = max(ALIKE, max(likeness.values(), default=0.0) - _FURTHER)
-    alike = [other for other, how in likeness.items() if how >= least]
-    return tuple(sorted(alike, key=lambda other: (-likeness[other], other))[:most])
+    alike = [candidate for candidate, how in likeness.items() if how >= least]
+    return tuple(sorted(alike, key=lambda candidate: (-likeness[candidate], candidate))[:most])
 
 
 def did_you_mean(word: str, words: Iterable[str]) -> str:
@@ -28,16 +28,16 @@ def did_you_mean(word: str, words: Iterable[str]) -> str:
     return f" (did you mean {', '.join(near)}?)" if near else ""
 
 
-def _likeness(word: str, other: str) -> float:
+def _likeness(word: str, candidate: str) -> float:
     """From 0 to 1, whichever is more: as they are written, or with their parts sorted."""
-    pairs = {(word, other), (_sorted(word), _sorted(other))}
+    pairs = {(word, candidate), (_sorted(word), _sorted(candidate))}
     return max(_ratio(*pair) for pair in pairs)
 
 
-def _ratio(word: str, other: str) -> float:
-    if 2 * min(len(word), len(other)) < ALIKE * (len(word) + len(other)):
+def _ratio(word: str, candidate: str) -> float:
+    if 2 * min(len(word), len(candidate)) < ALIKE * (len(word) + len(candidate)):
         return 0.0  # even with every letter of the shorter one
-    matcher = SequenceMatcher(None, word, other, autojunk=False)
+    matcher = SequenceMatcher(None, word, candidate, autojunk=False)
     return matcher.ratio() if matcher.quick_ratio() >= ALIKE else 0.0
 
 

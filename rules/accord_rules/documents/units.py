@@ -233,8 +233,8 @@ def with_each(dimension: Dimension, value: object) -> tuple[str, ...]:
 
     None either where it is out of bounds as it stands: another unit would only make another quantity of it.
     """
-    said = f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
-    number = re.fullmatch(rf"\s*({_NUMBER})[^0-9+-]*", said)
+    text = f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
+    number = re.fullmatch(rf"\s*({_NUMBER})[^0-9+-]*", text)
     if number is None or (isinstance(value, str) and _is_read(dimension, value, "out-of-range")):
         return ()
     meant = (f"{number.group(1)} {unit.symbol}" for unit in dimension.units)

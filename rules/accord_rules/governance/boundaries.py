@@ -100,7 +100,7 @@ def _every_driver(book: Book) -> Iterator[tuple[str, Driver]]:
 def _halved(book: Book, rule: Rule, order: Order, shop: Shop, driver: Driver, dimension: str) -> Iterator[Order]:
     """The two orders on either side of each place where the rule changes over as the field goes through its values."""
 
-    def tried(value: float) -> tuple[Order, bool] | None:
+    def trial_at(value: float) -> tuple[Order, bool] | None:
         trial = sound(book, driver, order, value, shop)
         if trial is None:
             return None
@@ -108,17 +108,17 @@ def _halved(book: Book, rule: Rule, order: Order, shop: Shop, driver: Driver, di
         answer = holds(rule.condition.tree, case.facts(tuple(rule.condition.facts)), book.limit_values)
         return None if answer is None else (trial, answer)
 
-    answers = [(value, *answer) for value in _USUAL[dimension] if (answer := tried(value)) is not None]
+    answers = [(value, *answer) for value in _USUAL[dimension] if (answer := trial_at(value)) is not None]
     for (low, low_order, low_answer), (high, high_order, high_answer) in pairwise(answers):
         if low_answer is high_answer:
             continue
         sides = {low_answer: low_order, high_answer: high_order}
         for _ in range(_HALVINGS):
             at = (low + high) / 2
-            answer = tried(at)
+            answer = trial_at(at)
             if answer is None:  # it may be a field of whole numbers
                 at = float(round(at))
-                answer = tried(at)
+                answer = trial_at(at)
             if answer is None or not low < at < high:
                 break
             sides[answer[1]] = answer[0]

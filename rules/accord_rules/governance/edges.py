@@ -49,10 +49,10 @@ def of_examples(book: Book, rules: Iterable[str] | None = None) -> Iterator[tupl
                     yield f"{name}/{kind}/{index}", *example_order(example, book)
 
 
-def around_limit(book: Book, name: str, other: float) -> Iterator[Question]:
+def around_limit(book: Book, name: str, moved: float) -> Iterator[Question]:
     """Orders on both sides of a limit's value and of another value for it, and between the two."""
     near = step(book, name)
-    values = targets(book.limit_values[name], other, near)
+    values = targets(book.limit_values[name], moved, near)
     naming = [rule for rule in book.rules.values() if name in rule.condition.limits]
     for rule in naming:
         facts = {atom.left.name for atom in comparisons(rule.condition) if _limit_of(atom) == name}
@@ -62,9 +62,9 @@ def around_limit(book: Book, name: str, other: float) -> Iterator[Question]:
         yield from _driven_blindly(book, name, values)
 
 
-def around_rule(book: Book, rule: Rule, other: Rule | None) -> Iterator[Question]:
-    """Orders on both sides of the limits and plain numbers that the rule compares with and ``other`` does not."""
-    counterpart_atoms = set(comparisons(other.condition)) if other is not None else set()
+def around_rule(book: Book, rule: Rule, counterpart: Rule | None) -> Iterator[Question]:
+    """Orders on both sides of the limits and plain numbers that the rule compares with and ``counterpart`` does not."""
+    counterpart_atoms = set(comparisons(counterpart.condition)) if counterpart is not None else set()
     for atom in comparisons(rule.condition):
         limit = _limit_of(atom)
         if atom in counterpart_atoms:
@@ -76,10 +76,10 @@ def around_rule(book: Book, rule: Rule, other: Rule | None) -> Iterator[Question
             yield from around(book, rule, atom.left.name, targets(atom.right, atom.right, LITERAL_STEP), LITERAL_STEP)
 
 
-def targets(one: float, other: float, near: float) -> tuple[float, ...]:
+def targets(first: float, second: float, near: float) -> tuple[float, ...]:
     """Both values, a step to either side of each, and the middle."""
-    values = {round(value + side * near, 9) for value in (one, other) for side in (-1, 0, 1)}
-    return tuple(sorted(values | {round((one + other) / 2, 9)}))
+    values = {round(value + side * near, 9) for value in (first, second) for side in (-1, 0, 1)}
+    return tuple(sorted(values | {round((first + second) / 2, 9)}))
 
 
 def around(book: Book, rule: Rule, fact: str, values: Sequence[float], near: float) -> Iterator[Question]:
@@ -123,9 +123,9 @@ def _driver(
     near: float,
 ) -> Driver | None:
     """The first field that brings the fact to one of the values."""
-    tried = dict.fromkeys((values[len(values) // 2], values[0], values[-1]))
+    values_tried = dict.fromkeys((values[len(values) // 2], values[0], values[-1]))
     for driver in drivers(book)[dimension.name]:
-        if any(_driven(book, order, shop, fact, value, driver, near) is not None for value in tried):
+        if any(_driven(book, order, shop, fact, value, driver, near) is not None for value in values_tried):
             return driver
     return None
 
@@ -162,7 +162,7 @@ def fact_of(book: Book, order: Order, shop: Shop, fact: str) -> float | None:
 def _driven_blindly(book: Book, name: str, values: Sequence[float]) -> Iterator[Question]:
     """Examples whose facts are worked out with the limit, with each field of its dimension at each value."""
     dimension = book.limit_dimension(name)
-    made = 0
+    drawn = 0
     for rule in book.rules.values():
         example = next((example for example in rule.fires if "facts" not in example), None)
         if example is None:
@@ -175,9 +175,9 @@ def _driven_blindly(book: Book, name: str, values: Sequence[float]) -> Iterator[
             for value in (values[0], values[len(values) // 2], values[-1]):
                 trial = sound(book, driver, order, value, shop)
                 if trial is not None:
-                    made += 1
+                    drawn += 1
                     yield trial, shop
-        if made >= BLIND_MOST:
+        if drawn >= BLIND_MOST:
             return
 
 
@@ -390,7 +390,7 @@ def _fibre(code: str, fillers: tuple[str, str] = ("CO", "PES")) -> Driver:
         mix.pop(code, None)
         others = mix or {next(filler for filler in fillers if filler != code): 100.0}
         scale = (100 - value) / sum(others.values())
-        shares = {code: round(value, 9), **{other: round(share * scale, 9) for other, share in others.items()}}
+        shares = {code: round(value, 9), **{filler: round(share * scale, 9) for filler, share in others.items()}}
         blend = {fibre: share for fibre, share in sorted(shares.items()) if share >= FIBRE_LEAST}
         return replace(order, item=replace(order.item, fibres=MappingProxyType(blend)))
 

@@ -326,10 +326,10 @@ def _watched(authority: Authority, questions: Iterable[_Question]) -> dict[str, 
     for question in questions if counts else ():
         shop = fitting(authority.book, question.shop)
         try:
-            held = frozenset() if shop is None else authority.watch(question.order, shop)
+            fired = frozenset() if shop is None else authority.watch(question.order, shop)
         except DocumentError:
             continue  # counted as unreadable already
-        for name in held:
+        for name in fired:
             counts[name] += 1
     return counts
 
@@ -355,14 +355,14 @@ def _around_changes(old: Book, new: Book, changes: Sequence[EntryChange]) -> Ite
     for name in limits:
         if old.limits[name].dimension != new.limits[name].dimension:
             continue
-        for book, other in ((old, new), (new, old)):
-            orders = edges.around_limit(book, name, other.limit_values[name])
+        for book, against in ((old, new), (new, old)):
+            orders = edges.around_limit(book, name, against.limit_values[name])
             yield from ((f"limit/{name}/{n}", *question) for n, question in enumerate(orders))
     rules = [c.id for c in changes if c.kind == "rules"]
     for name in rules:
-        for book, other in ((old, new), (new, old)):
+        for book, against in ((old, new), (new, old)):
             if name in book.rules:
-                rule, counterpart = book.rules[name], other.rules.get(name)
+                rule, counterpart = book.rules[name], against.rules.get(name)
                 yield from edges.of_examples(book, [name])
                 orders = edges.around_rule(book, rule, counterpart)
                 yield from ((f"rule/{name}/{n}", *question) for n, question in enumerate(orders))
@@ -453,10 +453,10 @@ def _limit(old: Book, new: Book, name: str) -> Decision:
 def _rule(before: Rule | None, after: Rule | None) -> Decision:
     """A rule that comes, goes, or becomes firmer or less firm with the same condition."""
     was, is_ = _enforced(before), _enforced(after)
-    one = after or before
+    rule = after or before
     if was is None and is_ is None:
         return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
-    name = one.id if one is not None else ""
+    name = rule.id if rule is not None else ""
     if was is None and is_ is not None:
         return _settled(STRICTER, is_, f"Rule {name} is added: findings can only be added.")
     if is_ is None and was is not None:

@@ -262,16 +262,16 @@ def approve(proposal: Proposal, approval: Approval) -> Proposal:
         )
     if approval.digests != proposal.digests:
         raise GovernanceError("digests-differ", f"The approval is of something else: {_differing(proposal, approval)}.")
-    if any(other.who == approval.who for other in proposal.valid_approvals):
+    if any(earlier.who == approval.who for earlier in proposal.valid_approvals):
         raise GovernanceError("approved-twice", f"{approval.who} has approved this already: another steward is needed.")
-    partner = next((other.who for other in proposal.valid_approvals if other.shop == approval.shop), None)
+    partner = next((earlier.who for earlier in proposal.valid_approvals if earlier.shop == approval.shop), None)
     if partner is not None:
         raise GovernanceError(
             "approved-twice",
             f"{partner} has approved this already for {approval.shop}, the shop of {approval.who}: a steward of another"
             " shop is needed.",
         )
-    others = tuple(other for other in proposal.approvals if other.who != approval.who)
+    others = tuple(earlier for earlier in proposal.approvals if earlier.who != approval.who)
     return _counted(replace(proposal, approvals=(*others, approval)))
 
 

@@ -44,9 +44,9 @@ def compile_all(nodes: Sequence[Node]) -> Ask:
     for place, (true, false) in enumerate(tests):
         lines += [f" if {true}: true.append({place})", f" elif not {false}: unknown.append({place})"]
     lines.append(" return true, unknown")
-    made: dict[str, Any] = dict(code.constants)
-    exec(compile("\n".join(lines), "<conditions>", "exec"), made)
-    ask: Ask = made["ask"]
+    namespace: dict[str, Any] = dict(code.constants)
+    exec(compile("\n".join(lines), "<conditions>", "exec"), namespace)
+    ask: Ask = namespace["ask"]
     return ask
 
 

@@ -190,8 +190,8 @@ class _Compiler:
         match atom:
             case Compare(FactName(name=fact), sign, str(word)):
                 words = self._words[fact]
-                other = next(name for name in ("~" * n for n in itertools.count(1)) if name not in words)
-                return self._test(_WordOf(fact, words, other), (*words, other), sign, word)
+                any_other = next(name for name in ("~" * n for n in itertools.count(1)) if name not in words)
+                return self._test(_WordOf(fact, words, any_other), (*words, any_other), sign, word)
             case Compare(FactName(name=fact), sign, float(number)):
                 literals = self._literals[fact]
                 rank = 2 * literals.index(number) + 1
@@ -217,7 +217,7 @@ class _Compiler:
         if attribute is None:
             attribute = self._attributes[subject] = _Attribute(next(self._names), subject, values)
         compare = COMPARE[sign]
-        return _Test(attribute, sign, value, frozenset(n for n, one in enumerate(values) if compare(one, value)))
+        return _Test(attribute, sign, value, frozenset(n for n, item in enumerate(values) if compare(item, value)))
 
 
 # --- keeping networks within what the engine can bear ------------------------------------------------------------
@@ -388,9 +388,9 @@ class _Record:
                 text = written[value] = self._text(fact, value, limits)
             parts.append(text)
         for left, compare, right, no, yes in self._pairs:
-            one, other = value_of(left), value_of(right)
-            if one is not None and other is not None and one == one and other == other:
-                parts.append(yes if compare(one, other) else no)
+            number, bound = value_of(left), value_of(right)
+            if number is not None and bound is not None and number == number and bound == bound:
+                parts.append(yes if compare(number, bound) else no)
         for fact, words in self._contained:
             value = value_of(fact)
             if value is not None:

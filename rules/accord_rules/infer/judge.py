@@ -108,8 +108,8 @@ class _Open:
                 continue
             open_branches.append(unknown)
         # Absorption: where "a" alone would do, "a and b" adds nothing, so b cannot matter through it.
-        needed = [one for one in open_branches if not any(other < one for other in open_branches)]
-        named = [fact for one in needed for place in one for fact in facts_of(self._atoms[place])]
+        needed = [branch for branch in open_branches if not any(smaller < branch for smaller in open_branches)]
+        named = [fact for branch in needed for place in branch for fact in facts_of(self._atoms[place])]
         return frozenset([fact.name for fact in named if _value(fact, facts) is None])
 
 

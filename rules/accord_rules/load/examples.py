@@ -50,7 +50,7 @@ def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> lis
     """Why one rule's examples do not hold; ``answers`` looks at what facts answer for them."""
     answers = answers or Answers(book)
     reasons: list[Fault] = []
-    tried: list[Mapping[str, Any]] = []
+    samples: list[Mapping[str, Any]] = []
     for kind, wanted in (("fires", True), ("silent", False)):
         for index, example in enumerate(getattr(rule, kind)):
             place = f"/{kind}/{index}"
@@ -73,10 +73,10 @@ def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> lis
                 outcome = {True: "it fires", False: "it stays silent", None: "it is undecided"}[answer]
                 shown = ", ".join(f"{name} = {facts[name]!r}" for name in sorted(rule.condition.facts))
                 reasons.append(Fault(place, f"does not hold: {outcome} with {shown}", code="breaks-book"))
-            tried.append(facts)
+            samples.append(facts)
     if not any("facts" not in example for example in rule.fires):
         reasons.append(Fault("/fires", "at least one example must be an order", code="required"))
-    return reasons or [Fault("/when", reason, code="breaks-book") for reason in _examples_missing(rule, tried, book)]
+    return reasons or [Fault("/when", reason, code="breaks-book") for reason in _examples_missing(rule, samples, book)]
 
 
 def _in_example(pointer: str, example: Mapping[str, Any]) -> str:
@@ -227,15 +227,15 @@ def step(book: Book, name: str) -> float:
     return units.parse(book.limit_dimension(name), limit.step)
 
 
-def _examples_missing(rule: Rule, tried: list[Mapping[str, Any]], book: Book) -> Iterator[str]:
+def _examples_missing(rule: Rule, samples: list[Mapping[str, Any]], book: Book) -> Iterator[str]:
     """Slips in the condition that the examples would not show, each with facts of an example that would."""
     tree, limits = rule.condition.tree, book.limit_values
     steps = {name: step(book, name) for name in rule.condition.limits}
     proposed: list[Mapping[str, Any]] = []
-    for mutant in survivors(tree, tried, limits, steps):
+    for mutant in survivors(tree, samples, limits, steps):
         if any(holds(tree, facts, limits) is not holds(mutant.tree, facts, limits) for facts in proposed):
             continue
-        telling = telling_facts(tree, mutant.tree, tried, limits)
+        telling = telling_facts(tree, mutant.tree, samples, limits)
         if telling is not None:
             proposed.append(telling)
             yield f"{_missing(mutant, telling, book)}: {_as_example(rule, telling, book)}"

@@ -91,7 +91,7 @@ def _of_atom(atom: Atom, limits: Limits, steps: Mapping[str, float]) -> Iterator
     yield Mutant(negated(atom), Slip.NEGATED, atom)
     if isinstance(atom, Within) and len(atom.words) > 1:
         for word in atom.words:
-            words = tuple(other for other in atom.words if other != word)
+            words = tuple(kept_word for kept_word in atom.words if kept_word != word)
             yield Mutant(Within(atom.fact, words, atom.inside), Slip.WORD, atom, word)
     if isinstance(atom, Compare) and atom.left.kind is Kind.NUMBER:
         if atom.op in _OTHER_EDGE:
@@ -110,9 +110,9 @@ def _a_step_off(right: FactName | LimitName | float | str, limits: Limits, steps
     return [round(value - step, 9), round(value + step, 9)]
 
 
-def survivors(tree: Node, tried: Sequence[Facts], limits: Limits, steps: Mapping[str, float]) -> tuple[Mutant, ...]:
+def survivors(tree: Node, samples: Sequence[Facts], limits: Limits, steps: Mapping[str, float]) -> tuple[Mutant, ...]:
     """The mutants that answer as the condition does in every set of facts tried."""
-    table = _Table(tree, tried, limits)
+    table = _Table(tree, samples, limits)
     wanted = table.answer(tree)
     return tuple(mutant for mutant in mutants(tree, limits, steps) if table.answer(mutant.tree) == wanted)
 
@@ -120,9 +120,9 @@ def survivors(tree: Node, tried: Sequence[Facts], limits: Limits, steps: Mapping
 class _Table:
     """What conditions answer over several sets of facts at once; the clauses of one condition are asked only once."""
 
-    def __init__(self, tree: Node, tried: Sequence[Facts], limits: Limits) -> None:
-        self._tried, self._limits = tried, limits
-        self._all = (1 << len(tried)) - 1
+    def __init__(self, tree: Node, samples: Sequence[Facts], limits: Limits) -> None:
+        self._samples, self._limits = samples, limits
+        self._all = (1 << len(samples)) - 1
         # By identity, which is quicker than comparing; the condition outlives the table.
         self._bits: dict[int, _Bits] = {}
         self._remember(tree)
@@ -150,7 +150,7 @@ class _Table:
 
     def _of_atom(self, atom: Atom) -> _Bits:
         true = false = 0
-        for place, facts in enumerate(self._tried):
+        for place, facts in enumerate(self._samples):
             answer = _atom_holds(atom, facts, self._limits)
             if answer is True:
                 true |= 1 << place
@@ -173,13 +173,15 @@ def _atom_holds(atom: Atom, facts: Facts, limits: Limits) -> bool | None:
     match atom:
         case Compare(left, op, right):
             value: Any = facts.get(left.name)
-            other: Any = right
+            operand: Any = right
             if isinstance(right, FactName):
-                other = facts.get(right.name)
+                operand = facts.get(right.name)
             elif isinstance(right, LimitName):
-                other = limits[right.name]
+                operand = limits[right.name]
             # NaN is the one value unequal to itself: nothing was found out.
-            return None if value is None or other is None or value != value or other != other else _is(value, op, other)
+            if value is None or operand is None or value != value or operand != operand:
+                return None
+            return _is(value, op, operand)
         case Truth(fact, wanted):
             value = facts.get(fact.name)
             return None if value is None else value is wanted
@@ -191,53 +193,53 @@ def _atom_holds(atom: Atom, facts: Facts, limits: Limits) -> bool | None:
             return None if value is None else (word in value) is inside
 
 
-def _is(value: Any, op: str, other: Any) -> bool:
+def _is(value: Any, op: str, operand: Any) -> bool:
     if op in ("==", "!="):
-        return bool(value == other) is (op == "==")
+        return bool(value == operand) is (op == "==")
     if op in ("<", ">="):
-        return bool(value < other) is (op == "<")
-    return bool(value > other) is (op == ">")
+        return bool(value < operand) is (op == "<")
+    return bool(value > operand) is (op == ">")
 
 
 # -- facts that tell a mutant from its condition ----------------------------------------------------------------------
 
 
-def telling_facts(tree: Node, other: Node, tried: Sequence[Facts], limits: Limits) -> dict[str, Any] | None:
+def telling_facts(tree: Node, counterpart: Node, samples: Sequence[Facts], limits: Limits) -> dict[str, Any] | None:
     """Facts in which the two conditions differ, as near to those tried as can be; None where no facts could.
 
     All facts are known in it. Facts are taken to be independent of each other, whatever they are derived from.
     """
-    values = _values((tree, other), limits)
-    return _near(tree, other, values, tried, limits) or _anywhere(tree, other, values, {}, limits)
+    values = _values((tree, counterpart), limits)
+    return _near(tree, counterpart, values, samples, limits) or _anywhere(tree, counterpart, values, {}, limits)
 
 
 def _near(
-    tree: Node, other: Node, values: Mapping[str, Sequence[Any]], tried: Sequence[Facts], limits: Limits
+    tree: Node, counterpart: Node, values: Mapping[str, Sequence[Any]], samples: Sequence[Facts], limits: Limits
 ) -> dict[str, Any] | None:
     """Like facts that were tried, but for one or two of them."""
-    whole = [{name: facts[name] for name in values} for facts in tried if all(facts[n] is not None for n in values)]
+    whole = [{name: facts[name] for name in values} for facts in samples if all(facts[n] is not None for n in values)]
     for count in (1, 2):
         for facts in whole:
             for names in combinations(values, count):
                 for changes in product(*(values[name] for name in names)):
                     changed = facts | dict(zip(names, changes, strict=True))
-                    if holds(tree, changed, limits) is not holds(other, changed, limits):
+                    if holds(tree, changed, limits) is not holds(counterpart, changed, limits):
                         return changed
     return None
 
 
 def _anywhere(
-    tree: Node, other: Node, values: Mapping[str, Sequence[Any]], facts: dict[str, Any], limits: Limits
+    tree: Node, counterpart: Node, values: Mapping[str, Sequence[Any]], facts: dict[str, Any], limits: Limits
 ) -> dict[str, Any] | None:
     """A search through all facts, one after the other, left where both conditions are settled and agree."""
-    answers = holds(tree, facts, limits), holds(other, facts, limits)
+    answers = holds(tree, facts, limits), holds(counterpart, facts, limits)
     if None not in answers and answers[0] is answers[1]:
         return None
     left = [name for name in values if name not in facts]
     if not left:
         return facts
     for value in values[left[0]]:
-        state = _anywhere(tree, other, values, facts | {left[0]: value}, limits)
+        state = _anywhere(tree, counterpart, values, facts | {left[0]: value}, limits)
         if state is not None:
             return state
     return None
@@ -263,8 +265,8 @@ def _values_of(fact: FactName, atoms: Sequence[Atom], limits: Limits) -> Sequenc
             return (True, False)
         case Kind.SET:
             words = dict.fromkeys(atom.word for atom in atoms if isinstance(atom, Contains) and atom.fact == fact)
-            held = product((True, False), repeat=len(words))
-            return [tuple(word for word, there in zip(words, present, strict=True) if there) for present in held]
+            presences = product((True, False), repeat=len(words))
+            return [tuple(word for word, there in zip(words, present, strict=True) if there) for present in presences]
         case Kind.ENUM:
             return _words_of(fact, atoms)
     return _numbers_of(fact, atoms, limits)

@@ -473,8 +473,8 @@ def _check_number(comparison: Compare) -> None:
                 f"{_show(right)} is no {_title(dimension)} (from {_show(dimension.least)} to {_show(dimension.most)})"
             )
     elif right.dimension != dimension:
-        other = _title(right.dimension) if right.dimension else "word"
-        raise ConditionError(f"{left} is a {_title(dimension)}, {right} is a {other}")
+        title = _title(right.dimension) if right.dimension else "word"
+        raise ConditionError(f"{left} is a {_title(dimension)}, {right} is a {title}")
 
 
 def _check_word(comparison: Compare) -> None:
@@ -571,8 +571,8 @@ def _possible(atoms: Sequence[Atom], limit_values: Mapping[str, float]) -> bool:
         case Truth():
             return len({atom.wanted for atom in atoms if isinstance(atom, Truth)}) == 1
         case Contains():
-            held = {(atom.word, atom.inside) for atom in atoms if isinstance(atom, Contains)}
-            return not any((word, not inside) in held for word, inside in held)
+            demanded = {(atom.word, atom.inside) for atom in atoms if isinstance(atom, Contains)}
+            return not any((word, not inside) in demanded for word, inside in demanded)
         case Compare(_, _, FactName()):
             return bool(_relation([atom for atom in atoms if isinstance(atom, Compare)]))
         case Compare(FactName(kind=Kind.NUMBER), _, _):

@@ -290,13 +290,13 @@ def alternatives(case: Case, first: Chosen, turning: Turning) -> Iterator[Chosen
     for surface_c, time_s in dict.fromkeys(pairs):
         if (surface_c, time_s) == (first.surface_c, first.time_s):
             continue
-        other = first._replace(time_s=time_s)
+        turned = first._replace(time_s=time_s)
         if surface_c is not None and surface_c != first.surface_c:
             display_c = round(case.known["press.calibration"].display_c(surface_c), 6)
             if display_c > case.known["press.display_most_c"]:
                 continue
-            other = _at_display(case, other, display_c)
-        yield other
+            turned = _at_display(case, turned, display_c)
+        yield turned
 
 
 def _spread(low: float, high: float) -> tuple[float, ...]:

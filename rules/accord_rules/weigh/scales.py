@@ -300,10 +300,10 @@ class Scales:
         while varied != (turning := _turning(met)):
             varied = turning
             for chosen in alternatives(case, first, varied):
-                other = decoration.pressing_alone(press, chosen)
-                weighed = self.weigh(other)
+                turned = decoration.pressing_alone(press, chosen)
+                weighed = self.weigh(turned)
                 if not weighed.at("blocks"):
-                    return other, weighed
+                    return turned, weighed
                 met = met.union(*(block.rule.condition.facts for block in weighed.at("blocks")))
         return None
 
@@ -336,8 +336,8 @@ class Scales:
 
 
 def _assumption(pointer: str, value: Any, why: str, case: Case, type_: FactType, could_hurt: bool) -> Assumption:
-    said = written_for(reader_at(Order, pointer), value)
-    return Assumption(pointer=pointer, value=said, shown=_shown(case, type_, value), why=why, could_hurt=could_hurt)
+    document = written_for(reader_at(Order, pointer), value)
+    return Assumption(pointer=pointer, value=document, shown=_shown(case, type_, value), why=why, could_hurt=could_hurt)
 
 
 def _shown(case: Case, type_: FactType, value: Any) -> str:
@@ -417,8 +417,8 @@ def findings(fired: Iterable[Fired], book: Book, *, observed: bool = False) -> t
     unique: dict[tuple[str, str], Fired] = {}
     for match in fired:
         unique.setdefault((match.rule.id, match.pointer), match)
-    made = [finding(match, book, observed=observed) for match in unique.values()]
-    return in_order(made)
+    reported = [finding(match, book, observed=observed) for match in unique.values()]
+    return in_order(reported)
 
 
 def in_order(unordered: Iterable[Finding]) -> tuple[Finding, ...]:

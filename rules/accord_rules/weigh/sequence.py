@@ -96,7 +96,7 @@ def _levels(prints: Sequence[Print], most_k: float) -> tuple[float, ...] | None:
 def _level(prints: Sequence[Print], index: int, before: Iterable[int]) -> float:
     """The hottest spot a pressing may have when these come before it; minus infinity if that is too little for it."""
     mine = prints[index]
-    borne_c = min((prints[other].bears_c for other in before if other in mine.heats), default=inf)
+    borne_c = min((prints[earlier].bears_c for earlier in before if earlier in mine.heats), default=inf)
     if mine.hot_c <= borne_c:
         return mine.hot_c
     return borne_c if mine.least_c <= borne_c else -inf
@@ -111,9 +111,9 @@ def _must_come_before(prints: Sequence[Print], heat_c: Sequence[float]) -> list[
     """For each decoration, those that must be pressed before it: what lies under it, and what would harm it."""
     before = [{print_.over} if print_.over is not None else set() for print_ in prints]
     for index, print_ in enumerate(prints):
-        for other in print_.heats:
-            if heat_c[index] > prints[other].bears_c:
-                before[other].add(index)
+        for harmed in print_.heats:
+            if heat_c[index] > prints[harmed].bears_c:
+                before[harmed].add(index)
     return before
 
 
@@ -176,7 +176,7 @@ def find_sequence(pressings: Sequence[Case]) -> tuple[Sequenced, tuple[Chosen | 
             lowered = zip(pressings, prints, arrangement.hot_c, strict=True)
             return Sequenced(arrangement.order, total_s=total_s), tuple(_lowered(*triple) for triple in lowered)
     rings = conflicts(prints)
-    return Sequenced((), _told(pressings, prints, rings), total_s, rings), unchanged
+    return Sequenced((), _clash(pressings, prints, rings), total_s, rings), unchanged
 
 
 def _prints(pressings: Sequence[Case], least: Callable[[Case, Chosen], float]) -> list[Print]:
@@ -188,7 +188,7 @@ def _print(pressing: Case, pressings: Sequence[Case], least: Callable[[Case, Cho
     bears_c, over = inf if limit is None else limit, pressing.decoration.over
     if chosen is None or chosen.surface_c is None:
         return Print(-inf, -inf, bears_c, frozenset(), over)
-    heats = frozenset(other.index for other in pressings if other is not pressing and _reaches(pressing, other))
+    heats = frozenset(heated.index for heated in pressings if heated is not pressing and _reaches(pressing, heated))
     return Print(_as_chosen(pressing, chosen), least(pressing, chosen), bears_c, heats, over)
 
 
@@ -226,10 +226,10 @@ def _reaches(pressing: Case, other: Case) -> bool:
 # -- words -----------------------------------------------------------------------------------------------------------
 
 
-def _told(pressings: Sequence[Case], prints: Sequence[Print], rings: Sequence[tuple[int, ...]]) -> str:
-    told = ["; and ".join(_why(pressings, prints, a, b) for a, b in pairwise((*r, r[0]))) for r in rings[:_TOLD_MOST]]
-    more = len(rings) - len(told)
-    return ". Likewise: ".join(told) + (f"; and {more} more such sets" if more > 0 else "")
+def _clash(pressings: Sequence[Case], prints: Sequence[Print], rings: Sequence[tuple[int, ...]]) -> str:
+    why = ["; and ".join(_why(pressings, prints, a, b) for a, b in pairwise((*r, r[0]))) for r in rings[:_TOLD_MOST]]
+    more = len(rings) - len(why)
+    return ". Likewise: ".join(why) + (f"; and {more} more such sets" if more > 0 else "")
 
 
 def _why(pressings: Sequence[Case], prints: Sequence[Print], later: int, earlier: int) -> str:

@@ -108,12 +108,12 @@ def steps_of(call: Call) -> Steps:
 def taken(call: Call, step: Callable[[Steps], Step], answer: Callable[[StoredProposal], Answer]) -> Prepared:
     """A step as a write that passed its checks; what forbids it is raised as a problem."""
     with refusals(call.body.changes if isinstance(call.body, Proposed) else ()):
-        made = step(steps_of(call))
+        step_taken = step(steps_of(call))
 
     def commit(remember: Remember) -> Answer:
-        return answer(made.commit(lambda stored: remember(answer(stored))))
+        return answer(step_taken.commit(lambda stored: remember(answer(stored))))
 
-    return Prepared(answer(made.preview), commit)
+    return Prepared(answer(step_taken.preview), commit)
 
 
 def draft(stored: StoredProposal) -> Answer:
@@ -128,7 +128,7 @@ def status(stored: StoredProposal) -> Answer:
     return Answer(proposal_status(stored).document())
 
 
-def made(stored: StoredProposal) -> Answer:
+def drafted(stored: StoredProposal) -> Answer:
     """A proposal that was made, with its status, and where it is."""
     return Answer(shown_proposal(stored).document(), 201, {"Location": f"/v1/proposals/{stored.proposal.id}"})
 

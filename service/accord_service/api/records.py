@@ -50,21 +50,21 @@ def record_line(record: OrderRecord) -> RecordLine:
 
 def whole_record(record: OrderRecord) -> Record:
     """A record as its shop reads it."""
-    question = record.asked
+    question = record.question
     return Record(line=record_line(record), code=question["code"], order=question["order"], answer=record.answer)
 
 
 def outcome_report(outcome: OutcomeRecord) -> OutcomeReport:
     """A report as its shop reads it."""
-    said = outcome.document
+    document = outcome.document
     return OutcomeReport(
         outcome_id=outcome.outcome_id,
         record_id=outcome.record_id,
-        decoration=said["decoration"],
-        result=said["result"],
+        decoration=document["decoration"],
+        result=document["result"],
         failure=outcome.failure,
-        washes=said["washes"],
-        note=said["note"],
+        washes=document["washes"],
+        note=document["note"],
         transfer=outcome.cell.transfer,
         substrate=outcome.cell.substrate,
         press_type=outcome.cell.press_type,

@@ -49,8 +49,8 @@ def _begin() -> None:
     g.started = time.perf_counter()
     g.spans = {}
     g.details = {}
-    asked = request.headers.get("X-Request-Id", "")
-    g.request_id = asked if _SANE_ID.fullmatch(asked) else uuid.uuid4().hex
+    sent = request.headers.get("X-Request-Id", "")
+    g.request_id = sent if _SANE_ID.fullmatch(sent) else uuid.uuid4().hex
 
 
 def _end(response: Response) -> Response:

@@ -173,7 +173,7 @@ class Room:
             yield self._snapshot(held, watched, leases)
 
     def _snapshot(self, held: _Held, watched: Watched, leases: ExitStack) -> Snapshot:
-        edition, why = held.edition.thing, watched.why
+        edition, why = held.edition.resource, watched.why
         if watched.live and edition.head != watched.head:
             why = self._refused.why or f"revision {watched.head.number} is being loaded"
         return Snapshot(
@@ -251,7 +251,7 @@ class Room:
         refused = self._refused
         if watched.head == refused.head and time.monotonic() < refused.until_s:
             return False
-        return watched.head != held.edition.thing.head
+        return watched.head != held.edition.resource.head
 
     def _moved_on(self, held: _Held | None, watched: Watched) -> _Held:
         """What is held, brought up to what was seen; as far as that goes, if the store or the new book fails."""
@@ -284,7 +284,7 @@ class Room:
         try:
             if record is None or record.head != head:
                 raise BookError([f"the store has no revision {head.number} with the head's digest"])
-            edition = Edition.load(record, self.ledger, None if held is None else held.edition.thing.book)
+            edition = Edition.load(record, self.ledger, None if held is None else held.edition.resource.book)
         except Exception as error:  # whatever a new book does to the loader, the one that is held goes on answering
             why = f"revision {head.number} can't be loaded: {error}"
             if not isinstance(error, (BookError, EngineError)):

@@ -87,8 +87,8 @@ class Output:
         """
         lead = self.fit(lead)
         start = len(lead) if indent is None else max(indent, len(lead))
-        held = _RULE.sub(f"[rule{_HARD_SPACE}", _QUANTITY.sub(rf"\1{_HARD_SPACE}\2", self.fit(text)))
-        lines = textwrap.wrap(held, max(20, self.width - start), break_on_hyphens=False, break_long_words=False) or [""]
+        tied = _RULE.sub(f"[rule{_HARD_SPACE}", _QUANTITY.sub(rf"\1{_HARD_SPACE}\2", self.fit(text)))
+        lines = textwrap.wrap(tied, max(20, self.width - start), break_on_hyphens=False, break_long_words=False) or [""]
         for number, line in enumerate(lines):
             styled = click.style(lead, **lead_style) if lead_style else lead
             first = styled + " " * (start - len(lead)) if number == 0 else " " * start

@@ -377,7 +377,7 @@ def _ruled_out(output: Output, ruled_out: Sequence[Document], plans: Sequence[Do
     if not ruled_out:
         return
     _heading(output, "Ruled out")
-    tried = {way["press"] for way in (*ruled_out, *plans)} - {None}
+    presses_weighed = {way["press"] for way in (*ruled_out, *plans)} - {None}
     by_rule: dict[str, list[Document]] = {}
     findings: dict[str, Document] = {}
     for way in ruled_out:
@@ -397,7 +397,7 @@ def _ruled_out(output: Output, ruled_out: Sequence[Document], plans: Sequence[Do
         if None in presses:
             output.say("whatever the press", indent=6)
         else:
-            output.say("every press" if tried <= {*presses} else few(presses, 4), lead="      on ")
+            output.say("every press" if presses_weighed <= {*presses} else few(presses, 4), lead="      on ")
 
 
 def _pairs(groups: Sequence[Document]) -> int:

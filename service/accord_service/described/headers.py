@@ -40,13 +40,13 @@ def components() -> Iterator[tuple[str, dict[str, Any]]]:
         yield name, {"description": about, "schema": {"type": "string"}}
 
 
-def of_good(endpoint: Endpoint, *, tried: bool = False) -> dict[str, Any]:
-    """The headers of a good answer; ``tried``: of one that says what would be written (validate_only)."""
+def of_good(endpoint: Endpoint, *, trial: bool = False) -> dict[str, Any]:
+    """The headers of a good answer; ``trial``: of one that says what would be written (validate_only)."""
     going = ("Deprecation", "Sunset", "Link") if endpoint.deprecation is not None else ()
     tag = ("ETag",) if endpoint.method == "GET" or endpoint.replaces else ()
-    made = ("Location",) if endpoint.success == 201 and not tried else ()
-    replayed = ("Idempotency-Replayed",) if endpoint.writes and not tried else ()
-    return named(BASIS_HEADER, *_OF_ALL, *tag, *made, *replayed, *going)
+    location = ("Location",) if endpoint.success == 201 and not trial else ()
+    replayed = ("Idempotency-Replayed",) if endpoint.writes and not trial else ()
+    return named(BASIS_HEADER, *_OF_ALL, *tag, *location, *replayed, *going)
 
 
 def of_index() -> dict[str, Any]:

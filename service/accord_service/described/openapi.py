@@ -86,7 +86,7 @@ def _described(room: Room, snapshot: Snapshot) -> dict[str, Any]:
         spec.components.header(name, header)
     for problem in PROBLEMS.values():
         spec.components.example(problem.slug, _problem_example(problem))
-    for problems in dict.fromkeys(of_status for told in _told() for of_status in _by_status(told)):
+    for problems in dict.fromkeys(of_status for group in _problem_groups() for of_status in _by_status(group)):
         spec.components.response(_word_for(problems), _problem(problems))
     spec.path(PATH, operations={"get": _index_operation(room)})
     for endpoint in ENDPOINTS:
@@ -220,14 +220,14 @@ def _responses(endpoint: Endpoint, room: Room, snapshot: Snapshot) -> dict[str, 
     responses = {str(endpoint.success): {**good, "headers": headers.of_good(endpoint)}}
     if endpoint.writes and endpoint.success != 200:
         about = "what would be written, by validate_only: nothing was"
-        responses["200"] = {"description": about, "content": content, "headers": headers.of_good(endpoint, tried=True)}
+        responses["200"] = {"description": about, "content": content, "headers": headers.of_good(endpoint, trial=True)}
     if endpoint.method == "GET":
         responses["304"] = _unchanged(headers.of_good(endpoint))
     return {**responses, **_problems(endpoint.problems)}
 
 
-def _unchanged(told: dict[str, Any]) -> dict[str, Any]:
-    return {"description": "the caller has it already (If-None-Match)", "headers": told}
+def _unchanged(headers_: dict[str, Any]) -> dict[str, Any]:
+    return {"description": "the caller has it already (If-None-Match)", "headers": headers_}
 
 
 def _problems(problems: tuple[type[Problem], ...]) -> dict[str, Any]:
@@ -238,7 +238,7 @@ def _problems(problems: tuple[type[Problem], ...]) -> dict[str, Any]:
     }
 
 
-def _told() -> Iterator[tuple[type[Problem], ...]]:
+def _problem_groups() -> Iterator[tuple[type[Problem], ...]]:
     """The problems of each operation."""
     yield _OF_INDEX
     yield from (endpoint.problems for endpoint in ENDPOINTS)

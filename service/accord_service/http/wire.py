@@ -44,9 +44,9 @@ class Said(str):
     fault: Fault
 
     def __new__(cls, fault: Fault) -> Said:
-        said = super().__new__(cls, fault.message)
-        said.fault = fault
-        return said
+        message = super().__new__(cls, fault.message)
+        message.fault = fault
+        return message
 
     def __deepcopy__(self, memo: Any) -> Said:
         """Itself, as strings are: whoever copies a schema copies its messages."""
@@ -114,8 +114,8 @@ def schema_of(cls: Any, *, in_query: bool = False) -> Schema:
     members["error_messages"] = {"unknown": Said(unknown)}
     members["make"] = post_load(lambda self, values, **kwargs: built(cls, values))
     members["__doc__"] = cls.__doc__
-    made: type[Schema] = type(cls.__name__, (Schema,), members)
-    return made()
+    schema: type[Schema] = type(cls.__name__, (Schema,), members)
+    return schema()
 
 
 def load(cls: type[T], document: Mapping[str, Any], *, in_query: bool = False) -> T:

@@ -101,7 +101,9 @@ def _everywhere(document: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
     """The parameters that every operation takes alike: told once, not in each section."""
     first, *others = (operation for methods in document["paths"].values() for operation in methods.values())
     return tuple(
-        parameter for parameter in first["parameters"] if all(parameter in other["parameters"] for other in others)
+        parameter
+        for parameter in first["parameters"]
+        if all(parameter in operation["parameters"] for operation in others)
     )
 
 

@@ -76,7 +76,7 @@ class Reactor:
         if self._is_stopping:  # the last ones, and no reason to give up others
             connection.end_within(self._limits.linger_s)
         elif not self.has_room:
-            self._shed([other for other in self._waiting() if other is not connection], "too many connections")
+            self._shed([waiting for waiting in self._waiting() if waiting is not connection], "too many connections")
         return True
 
     def _waiting(self) -> list[ClientConnection]:

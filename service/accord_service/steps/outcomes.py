@@ -149,13 +149,13 @@ def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | Non
     if not draft.changes or _proposed(store, rule):
         return None
     base = Base(book.revision, book.digest)
-    made = proposals.draft(NEW, base, draft.changes, draft.reason, draft.evidence, AUTHOR)
+    proposal = proposals.draft(NEW, base, draft.changes, draft.reason, draft.evidence, AUTHOR)
     try:
         # Two workers may see the same at once; the mark lets only one of them draft.
         record = store.proposals.create(
-            stored_document(made, None),
+            stored_document(proposal, None),
             author=AUTHOR,
-            state=made.state,
+            state=proposal.state,
             also=lambda record: store.idempotency.remembering(AUTHOR, f"{rule} {base.digest}", digest(rule), record.id),
         )
     except Conflict:

@@ -170,9 +170,9 @@ class Steps:
         """A draft that takes the head back to what revision ``number`` says. Raises as ``draft`` does."""
         head = self.store.revisions.head()
         old, new = revision(self.store, number).documents, revision(self.store, head.number).documents
-        made = rules.revert(NEW, old, new, _base(head), reason, self.who, self.shop)
-        check(new, made.changes, head.number + 1)
-        return self._created(made)
+        proposal = rules.revert(NEW, old, new, _base(head), reason, self.who, self.shop)
+        check(new, proposal.changes, head.number + 1)
+        return self._created(proposal)
 
     def edit(
         self, id_: str, version: int, base: Base, changes: Sequence[EntryChange], reason: str, evidence: str
@@ -296,7 +296,7 @@ class Steps:
     def _effect(self, proposal: Proposal) -> Effect:
         old = self._base(proposal.base)
         new = check(old.documents, proposal.changes, proposal.base.revision + 1)
-        try_rules(new, tried=old)
+        try_rules(new, vetted=old)
         return effect(old, new, recorded_orders(self.store, self.budget.recorded), self.budget)
 
     def _created(self, proposal: Proposal) -> Step:
@@ -305,7 +305,7 @@ class Steps:
                 stored_document(proposal, None),
                 author=proposal.author,
                 state=proposal.state,
-                also=lambda made: also(StoredProposal.of(made)),
+                also=lambda stored: also(StoredProposal.of(stored)),
             )
             return StoredProposal.of(record)
 
@@ -322,7 +322,7 @@ class Steps:
                 state=proposal.state,
                 event=event,
                 who=self.who,
-                also=lambda made: also(StoredProposal.of(made)),
+                also=lambda stored_anew: also(StoredProposal.of(stored_anew)),
             )
             return StoredProposal.of(record)
 
@@ -361,7 +361,7 @@ def recorded_orders(store: Store, most: int) -> Iterator[RecordedOrder]:
     """
     for record in itertools.islice(store.records.all(), most + 1):
         try:
-            order, shop = read(Order, record.asked["order"]), read(Shop, record.asked["shop"])
+            order, shop = read(Order, record.question["order"]), read(Shop, record.question["shop"])
         except DocumentError:
             continue  # written by code whose orders had other fields; a replay of that record says so
         yield RecordedOrder(record.record_id, record.shop_id, shop, order)

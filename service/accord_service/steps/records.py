@@ -107,7 +107,7 @@ def replay(record: OrderRecord, book_then: Authority | None, present: Present) -
 
     ``book_then`` is the authority over the record's revision; None where this code can't load that any more.
     """
-    then, question = Replayed(record.answer), record.asked
+    then, question = Replayed(record.answer), record.question
     try:
         order, shop = read(Order, question["order"]), read(Shop, question["shop"])
     except DocumentError as error:

@@ -108,9 +108,9 @@ def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
     return faults
 
 
-def _unknown_names(book: Book, thing: Shop | Press) -> list[Fault]:
+def _unknown_names(book: Book, shop_or_press: Shop | Press) -> list[Fault]:
     faults = []
-    for pointer, kinds, name in names_in(thing):
+    for pointer, kinds, name in names_in(shop_or_press):
         names = sorted(entry for kind in kinds.split("|") for entry in book.catalogue[kind])
         if name not in names:
             message = f"there is no {name!r} in {kinds.replace('|', ' or ')}"

@@ -50,8 +50,8 @@ class Idempotency:
         name = names.name("claim", caller, _sum(key))
         own = f"{request_digest} {secrets.token_hex(8)}"
         if self._connection.ask("SET", name, own, "NX", "EX", CLAIM_S) is None:
-            held = (self._connection.ask("GET", name) or b"").decode().partition(" ")[0]
-            if held and held != request_digest:
+            claim = (self._connection.ask("GET", name) or b"").decode().partition(" ")[0]
+            if claim and claim != request_digest:
                 raise KeyReused("another request is under way with this Idempotency-Key")
             raise StillRunning("the same request is under way with this Idempotency-Key")
         try:

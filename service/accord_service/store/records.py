@@ -32,7 +32,7 @@ ID_PREFIX = "rec_"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OrderRecord:
-    """``asked`` and ``answer`` as documents; ``reference`` is the shop's own word for the order, None once deleted.
+    """``question`` (stored as "asked") and ``answer`` as documents; ``reference`` is the shop's own, None once deleted.
 
     ``recorded_at`` and ``expires_at`` in seconds since 1970 (UTC); None: kept for good.
     """
@@ -40,7 +40,7 @@ class OrderRecord:
     record_id: str
     shop_id: str
     version: int
-    asked: Mapping[str, Any]
+    question: Mapping[str, Any]
     answer: Mapping[str, Any]
     revision: int
     reference: str | None
@@ -50,7 +50,7 @@ class OrderRecord:
     def fields(self) -> dict[str, Any]:
         """What is stored under shop and id; the version stands beside it."""
         return {
-            "asked": self.asked,
+            "asked": self.question,
             "answer": self.answer,
             "revision": self.revision,
             "reference": self.reference,
@@ -70,7 +70,7 @@ class RecordStore:
         self,
         shop_id: str,
         *,
-        asked: Mapping[str, Any],
+        question: Mapping[str, Any],
         answer: Mapping[str, Any],
         revision: int,
         reference: str | None = None,
@@ -85,7 +85,7 @@ class RecordStore:
             record_id=ID_PREFIX + secrets.token_hex(16),
             shop_id=shop_id,
             version=1,
-            asked=asked,
+            question=question,
             answer=answer,
             revision=revision,
             reference=reference,
@@ -238,4 +238,6 @@ def _with_reference(shop_id: str, reference_sum: str) -> str:
 def _record(shop_id: str, record_id: str, versioned: Versioned | None) -> OrderRecord | None:
     if versioned is None:
         return None
-    return OrderRecord(record_id=record_id, shop_id=shop_id, version=versioned.version, **versioned.document)
+    fields = dict(versioned.document)
+    question = fields.pop("asked")
+    return OrderRecord(record_id=record_id, shop_id=shop_id, version=versioned.version, question=question, **fields)

@@ -36,15 +36,15 @@ class Edition:
         self._houses: Shelf[tuple[str, int], HouseAuthority] = Shelf(HOUSES_MOST, HouseAuthority.close)
 
     @classmethod
-    def load(cls, record: RevisionRecord, ledger: Ledger, tried: Book | None = None) -> Edition:
+    def load(cls, record: RevisionRecord, ledger: Ledger, vetted: Book | None = None) -> Edition:
         """Load a revision, after its rules were tried out in a process whose crash costs nothing.
 
         ``ledger``: where its networks and those of shops' house rules are counted, however soon they are dropped.
-        ``tried``: a book that is loaded already; its rules need no trial, so that most revisions are there at once.
+        ``vetted``: a book that is loaded already; its rules need no trial, so that most revisions are there at once.
         Raises BookError with the loader's reasons, or EngineError with the trial's.
         """
         book = from_documents(record.documents, record.number)
-        try_rules(book, tried=tried)
+        try_rules(book, vetted=vetted)
         return cls(record.head, Authority(book, ledger=ledger))
 
     @property
@@ -72,15 +72,15 @@ class Edition:
         self.authority.close()
 
 
-def try_rules(book: Book, only: HouseRules | None = None, tried: Book | None = None) -> None:
+def try_rules(book: Book, only: HouseRules | None = None, vetted: Book | None = None) -> None:
     """Load the rules and answer the book's own examples in a throw-away process. Raises EngineError.
 
-    ``only``: try just the rules that a shop adds. ``tried``: leave out those that another book, tried before, has too.
+    ``only``: try just the rules that a shop adds. ``vetted``: leave out those that another book, tried before, has too.
     """
     rules = {
         name: rule
         for name, rule in book.rules.items()
-        if (not only or name in only.rules) and not _was_tried(rule, tried)
+        if (not only or name in only.rules) and not _was_tried(rule, vetted)
     }
     if not rules:
         return
@@ -93,10 +93,10 @@ def try_rules(book: Book, only: HouseRules | None = None, tried: Book | None = N
     try_out({name: rule.condition for name, rule in rules.items()}, FACT_TYPES, samples, TRIAL_S)
 
 
-def _was_tried(rule: Rule, tried: Book | None) -> bool:
+def _was_tried(rule: Rule, vetted: Book | None) -> bool:
     """Whether the engine has seen the very same condition."""
-    other = None if tried is None else tried.rules.get(rule.id)
-    return other is not None and (other.when, other.scope) == (rule.when, rule.scope)
+    before = None if vetted is None else vetted.rules.get(rule.id)
+    return before is not None and (before.when, before.scope) == (rule.when, rule.scope)
 
 
 def _self_test(authority: Authority) -> str:

@@ -17,8 +17,8 @@ T = TypeVar("T")
 class Lent(Generic[T]):
     """One thing, lent to any number of users. After ``give_up`` it is closed when the last of them is done."""
 
-    def __init__(self, thing: T, close: Callable[[T], None]) -> None:
-        self.thing = thing
+    def __init__(self, resource: T, close: Callable[[T], None]) -> None:
+        self.resource = resource
         self._close = close
         self._lock = threading.Lock()
         self._users = 0
@@ -50,7 +50,7 @@ class Lent(Generic[T]):
 
     def _end(self) -> None:
         try:
-            self._close(self.thing)
+            self._close(self.resource)
         except Exception:  # whatever it is, the answer of the thread that happens to be last must not fail for it
             logger.exception("could not be closed; its memory stays taken")
 
@@ -70,7 +70,7 @@ class Shelf(Generic[K, T]):
         """The thing of ``key`` for as long as the block runs. What ``make`` raises is raised."""
         lent = self._taken(key) or self._made(key, make)
         try:
-            yield lent.thing
+            yield lent.resource
         finally:
             lent.give_back()
 

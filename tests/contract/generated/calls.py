@@ -51,10 +51,10 @@ preview = draft_proposal.sync(client=owner, body=proposal, validate_only=True)
 assert (preview.proposal_id, preview.state) == (None, "draft")
 print("draftProposal", preview.state)
 
-made = record_order.sync_detailed(client=counter, body=order, idempotency_key="generated-1")
-assert made.status_code == 201
-assert read_record.sync(client=counter, record_id=made.parsed.record_id).to_dict() == made.parsed.to_dict()
-print("recordOrder", made.headers["Location"])
+recorded = record_order.sync_detailed(client=counter, body=order, idempotency_key="generated-1")
+assert recorded.status_code == 201
+assert read_record.sync(client=counter, record_id=recorded.parsed.record_id).to_dict() == recorded.parsed.to_dict()
+print("recordOrder", recorded.headers["Location"])
 
 shop = read_own_shop.sync_detailed(client=owner)
 back = replace_own_shop.sync_detailed(client=owner, body=shop.parsed, if_match=shop.headers["ETag"])

@@ -44,7 +44,7 @@ def seeded(url: str, data: Path) -> list[str]:
 
 
 def run(*command: str | Path, cwd: Path, **more: str) -> None:
-    subprocess.run([str(each) for each in command], cwd=cwd, check=True, env={**os.environ, **more})
+    subprocess.run([str(word) for word in command], cwd=cwd, check=True, env={**os.environ, **more})
 
 
 def python_client(folder: Path, address: str, tokens: list[str]) -> None:
@@ -76,8 +76,8 @@ def typescript_client(folder: Path, address: str, tokens: list[str]) -> None:
 
 
 def main() -> None:
-    with tempfile.TemporaryDirectory() as made:
-        folder = Path(made)
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
         store = EmbeddedServer.start(folder / "data" / "store")
         try:
             tokens = seeded(store.url, folder / "data")

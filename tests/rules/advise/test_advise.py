@@ -53,8 +53,8 @@ def size(width_mm: int, height_mm: int) -> Document:
 
 def in_order(steps: Sequence[str], *beginnings: str) -> bool:
     """Whether steps beginning like this are there, each once, in this order."""
-    found = [[i for i, step in enumerate(steps) if step.startswith(beginning)] for beginning in beginnings]
-    return all(len(each) == 1 for each in found) and found == sorted(found)
+    positions = [[i for i, step in enumerate(steps) if step.startswith(beginning)] for beginning in beginnings]
+    return all(len(place) == 1 for place in positions) and positions == sorted(positions)
 
 
 def test_steps_of_a_panel_go_as_an_operator_does_them(authority: Authority, shop: Shop) -> None:
@@ -163,7 +163,7 @@ def test_what_is_preferred_comes_first(wish: str, authority: Authority, shop: Sh
     book = authority.book
     ranked = plans(authority, shop, OPEN | {"prefer": [wish]})
     usual = plans(authority, shop, OPEN)
-    assert [each.rank for each in ranked] == list(range(1, len(ranked) + 1))
+    assert [plan.rank for plan in ranked] == list(range(1, len(ranked) + 1))
     average = sum(mark(book, plan, wish) for plan in usual) / len(usual)
     assert mark(book, ranked[0], wish) >= average
     assert ranked[0].reasons[0] == f"{wish} {mark(book, ranked[0], wish):.1f} of 5"
@@ -183,14 +183,14 @@ def test_wishes_change_the_order(authority: Authority, shop: Shop) -> None:
 
 def test_ruled_out_names_each_press_and_transfer_once_with_what_blocks(authority: Authority, shop: Shop) -> None:
     recommendation = authority.recommend(read(Order, OPEN), shop)
-    named = [(each.press, name) for each in recommendation.ruled_out for name in each.transfers]
+    named = [(out.press, name) for out in recommendation.ruled_out for name in out.transfers]
     assert len(named) == len(set(named))
     assert {press for press, _ in named} <= {None, *(press.id for press in shop.presses)}
-    groups = [(each.press, frozenset(f.rule for f in each.findings)) for each in recommendation.ruled_out]
+    groups = [(out.press, frozenset(f.rule for f in out.findings)) for out in recommendation.ruled_out]
     assert len(groups) == len(set(groups)), "one entry a press and set of findings"
-    for each in recommendation.ruled_out:
-        assert each.findings
-        assert {finding.level for finding in each.findings} == {"blocks"}
+    for out in recommendation.ruled_out:
+        assert out.findings
+        assert {finding.level for finding in out.findings} == {"blocks"}
     anyhow = {name for press, name in named if press is None}
     assert "sub-paper-fast-dry" in anyhow, "dye does not bond to cotton, whatever the press"
     on_mug = {name for press, name in named if press == "mug"}
@@ -206,11 +206,11 @@ def test_whatever_the_press_is_true_of_each(blank: str, authority: Authority, sh
     """What is ruled out without a press is rejected on every one, by those rules among others."""
     placement = "face" if blank == "hardboard-coaster" else "front"
     document = {"item": {"blank": blank}, "decorations": [{"placement": placement, "size": size(80, 80)}]}
-    found = [each for each in authority.recommend(read(Order, document), shop).ruled_out if each.press is None]
-    assert found
-    for each in found:
-        rules = {finding.rule for finding in each.findings}
-        for transfer in each.transfers:
+    anyhow = [out for out in authority.recommend(read(Order, document), shop).ruled_out if out.press is None]
+    assert anyhow
+    for out in anyhow:
+        rules = {finding.rule for finding in out.findings}
+        for transfer in out.transfers:
             filled = {**document, "decorations": [{**document["decorations"][0], "transfer": transfer}]}
             for press in shop.presses:
                 verdict = authority.validate(read(Order, filled | {"press": press.id}), shop)
@@ -229,22 +229,22 @@ def test_it_is_said_whether_everything_was_weighed(authority: Authority, shop: S
     cut = authority.recommend(read(Order, document | {"decorations": decorations}), wide)
     assert not cut.complete
     assert cut.document()["complete"] is False
-    named = [decorations[0], *(each | {"transfer": "film-soft-matte"} for each in decorations[1:])]
+    named = [decorations[0], *(decoration | {"transfer": "film-soft-matte"} for decoration in decorations[1:])]
     assert authority.recommend(read(Order, document | {"decorations": named}), wide).complete
 
 
 def test_what_is_about_the_press_counts_once_for_all_decorations(authority: Authority, shop: Shop) -> None:
     """Two prints on one press: what is said of the press is one finding, and counts as one in the ranking."""
     decorations = [
-        {"placement": each, "transfer": "film-soft-matte", "size": size(60, 60)} for each in ("front", "back")
+        {"placement": placement, "transfer": "film-soft-matte", "size": size(60, 60)} for placement in ("front", "back")
     ]
     document = {"item": {"blank": "tee-heavy-white"}, "decorations": decorations, "press": "bench"}
     order = read(Order, document)
-    weighed, found = authority.judge(order, shop), authority.validate(order, shop).findings
-    of_press = [each for each in weighed.fired if each.rule.about == "press"]
-    assert {each.case.index for each in of_press} == {0, 1}, "both pressings were asked"
+    weighed, findings = authority.judge(order, shop), authority.validate(order, shop).findings
+    of_press = [fired for fired in weighed.fired if fired.rule.about == "press"]
+    assert {fired.case.index for fired in of_press} == {0, 1}, "both pressings were asked"
     for level in ("blocks", "requires", "cautions", "notes"):
-        assert weighed.count(level) == sum(each.level == level for each in found)
+        assert weighed.count(level) == sum(finding.level == level for finding in findings)
 
 
 # -- estimates -------------------------------------------------------------------------------------------------------
@@ -311,30 +311,30 @@ def test_what_does_not_bear_heat_is_pressed_last(book: Book) -> None:
 
 def test_a_ring_is_found_and_told(book: Book) -> None:
     """Raised film and foil bear 130 °C each, and each is pressed hotter."""
-    found = sequence_of(book, deco("raised-film", "front"), deco("foil-over-adhesive", "back"))
-    assert found.order == ()
-    assert found.clash.count("would harm") == 2
-    assert found.clash.count("bears 130 °C once applied") == 2
+    sequence = sequence_of(book, deco("raised-film", "front"), deco("foil-over-adhesive", "back"))
+    assert sequence.order == ()
+    assert sequence.clash.count("would harm") == 2
+    assert sequence.clash.count("bears 130 °C once applied") == 2
     for name in ("raised-film", "foil-over-adhesive"):
         title = book.catalogue["transfers"][name].title
-        assert title[0].lower() + title[1:] in found.clash
+        assert title[0].lower() + title[1:] in sequence.clash
 
 
 def test_a_ring_of_one_under_the_other(book: Book) -> None:
     """What must lie under would be harmed by what lies over: under first, yet after."""
-    found = sequence_of(
+    sequence = sequence_of(
         book, deco("foil-over-adhesive", "front"), deco("dye-sublimation", "front", over=0), fibres={"PES": 100}
     )
-    assert found.order == ()
-    assert " lies on " in found.clash
-    assert "would harm" in found.clash
+    assert sequence.order == ()
+    assert " lies on " in sequence.clash
+    assert "would harm" in sequence.clash
 
 
 def test_the_time_of_a_sequence_is_the_sum(book: Book) -> None:
-    one = sequence_of(book, deco("cut-film", "front"))
+    front = sequence_of(book, deco("cut-film", "front"))
     two = sequence_of(book, deco("cut-film", "front"), deco("cut-film", "back"))
-    assert one.total_s is not None
-    assert two.total_s == pytest.approx(2 * one.total_s)
+    assert front.total_s is not None
+    assert two.total_s == pytest.approx(2 * front.total_s)
 
 
 def test_cooler_settings_can_break_a_ring(authority: Authority, book: Book) -> None:
@@ -402,14 +402,14 @@ def test_dye_on_cotton_is_sent_to_a_transfer_that_holds(authority: Authority, sh
 
 def rejected(book: Book, authority: Authority, count: int) -> list[tuple[Document, Shop, Verdict]]:
     rng = random.Random("remedies")
-    found: list[tuple[Document, Shop, Verdict]] = []
-    while len(found) < count:
+    refused: list[tuple[Document, Shop, Verdict]] = []
+    while len(refused) < count:
         document = random_orders.order(rng, book, odd=0.2, decorations=2)
         shop = read(Shop, random_orders.shop(rng, book))
         verdict = authority.validate(read(Order, document), shop)
         if verdict.remedies:
-            found.append((document, shop, verdict))
-    return found
+            refused.append((document, shop, verdict))
+    return refused
 
 
 def test_every_remedy_works_as_it_says_and_the_cheapest_comes_first(book: Book, authority: Authority) -> None:

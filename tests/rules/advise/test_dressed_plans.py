@@ -33,8 +33,8 @@ def first_plan(authority: Authority, shop: Shop, **parts: Any) -> Plan:
 
 def place(steps: tuple[str, ...], words: str) -> int:
     """Where the one step with these words stands."""
-    (found,) = (number for number, step in enumerate(steps) if words in step)
-    return found
+    (number,) = (number for number, step in enumerate(steps) if words in step)
+    return number
 
 
 def test_a_piece_is_dressed_before_any_heat(authority: Authority) -> None:
@@ -81,7 +81,7 @@ def test_an_oven_is_for_dye_alone(transfer: str, authority: Authority) -> None:
         authority.book, item=TILE, decoration={"transfer": transfer}, press={"type": "tile-oven-wrap"}
     )
     verdict = authority.validate(read(Order, document), shop_with(authority))
-    assert "transfer-not-for-an-oven" in {each.rule for each in verdict.findings if each.level == "blocks"}
+    assert "transfer-not-for-an-oven" in {finding.rule for finding in verdict.findings if finding.level == "blocks"}
 
 
 def test_of_clear_glass_it_is_asked_which_side_the_print_is_on(authority: Authority) -> None:
@@ -98,7 +98,7 @@ def test_a_rejected_order_tells_no_setting_by_hand(authority: Authority) -> None
     document = order_document(authority.book, item={"features": ["battery"]}, press={"type": "hand-held"})
     verdict = authority.validate(read(Order, document), shop_with(authority))
     assert verdict.verdict == "rejected"
-    fix = {each.rule: each.fix for each in verdict.findings}["hand-held-needs-own-settings"]
+    fix = {finding.rule: finding.fix for finding in verdict.findings}["hand-held-needs-own-settings"]
     assert not any(character.isdigit() for character in fix), fix
 
 

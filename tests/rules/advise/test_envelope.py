@@ -60,21 +60,21 @@ def check_ranges(
     field = "pressure" if name == "gauge" else name
     unit = shop.units.unit(dimension)
     step = unit.inside(step) - unit.inside(0.0)
-    read_ = [(units.parse(dimension, each["least"]), units.parse(dimension, each["most"])) for each in ranges]
-    for each, (low, high) in zip(ranges, read_, strict=True):
+    read_ = [(units.parse(dimension, ends["least"]), units.parse(dimension, ends["most"])) for ends in ranges]
+    for ends, (low, high) in zip(ranges, read_, strict=True):
         assert low <= high
         for value in (low, high, *(rng.uniform(low, high) for _ in range(3))):
             assert does(authority, shop, with_setting(order, index, **{field: written(dimension, value)})), (
                 name,
                 value,
             )
-        for value, stopped in ((low - step, each["below"]), (high + step, each["above"])):
+        for value, stopped in ((low - step, ends["below"]), (high + step, ends["above"])):
             if not dimension.least < value < dimension.most or any(a <= value <= b for a, b in read_):
                 continue
             if name == "gauge" and not line_least_kpa(order, shop) <= value <= line_most_kpa(order, shop):
                 continue  # the line, not a rule, ends it
-            asked = with_setting(order, index, **{field: written(dimension, value)})
-            weighed = authority.judge(read(Order, asked), shop)
+            order_beyond = with_setting(order, index, **{field: written(dimension, value)})
+            weighed = authority.judge(read(Order, order_beyond), shop)
             assert weighed.verdict not in WORKABLE, (name, value, order)
             if weighed.verdict == "rejected":
                 assert stopped == sorted({fired.rule.id for fired in weighed.at("blocks")})
@@ -114,7 +114,7 @@ def check_sizes(
         unit.inside(0.05 if unit.factor > 10 else 1.0),
         authority.book.limit_values["order.print_side_most"],
     )
-    read_ = [(units.parse(units.LENGTH, each["width"]), units.parse(units.LENGTH, each["height"])) for each in sizes]
+    read_ = [(units.parse(units.LENGTH, most["width"]), units.parse(units.LENGTH, most["height"])) for most in sizes]
 
     def fits(width: float, height: float) -> bool:
         decorations = list(order["decorations"])
@@ -132,21 +132,21 @@ def check_sizes(
 
 def check(authority: Authority, shop: Shop, order: Document, rng: random.Random) -> int:
     """Every law of one envelope; how many ranges there were."""
-    found, checked = ask(authority, shop, order), 0
-    assert [on["press"] for on in found["on"]] == found["presses"]
-    for on in found["on"]:
-        asked = pinned(order, on)
-        assert does(authority, shop, asked)
+    envelope, checked = ask(authority, shop, order), 0
+    assert [on["press"] for on in envelope["on"]] == envelope["presses"]
+    for on in envelope["on"]:
+        pinned_order = pinned(order, on)
+        assert does(authority, shop, pinned_order)
         for index, decoration in enumerate(on["decorations"]):
-            assert decoration["transfer"] in found["transfers"][index]
+            assert decoration["transfer"] in envelope["transfers"][index]
             for name in STEP:
                 if decoration[name] is not None:
-                    checked += check_ranges(authority, shop, asked, index, name, decoration[name], rng)
+                    checked += check_ranges(authority, shop, pinned_order, index, name, decoration[name], rng)
             for name in ("pressure", "peel", "cover", "pad", "tape"):
                 if decoration[name] is not None:
-                    check_words(authority, shop, asked, index, name, decoration[name])
+                    check_words(authority, shop, pinned_order, index, name, decoration[name])
             if decoration["size"] is not None:
-                check_sizes(authority, shop, asked, index, decoration["size"], rng)
+                check_sizes(authority, shop, pinned_order, index, decoration["size"], rng)
     return checked
 
 
@@ -164,10 +164,10 @@ def test_what_the_order_says_is_no_longer_open(authority: Authority, book: Book)
     settings = {"temperature": "155 °C", "time": "15 s", "pressure": "medium", "peel": "hot", "cover": "ptfe-sheet"}
     order, shop = cotton(book, settings=settings, size={"width": "100 mm", "height": "100 mm"})
     (on,) = ask(authority, shop, order)["on"]
-    (found,) = on["decorations"]
+    (decoration,) = on["decorations"]
     closed = ("temperature", "time", "pressure", "peel", "cover", "size", "gauge")
-    assert [found[name] for name in closed] == [None] * len(closed)
-    assert found["pad"] is not None
+    assert [decoration[name] for name in closed] == [None] * len(closed)
+    assert decoration["pad"] is not None
 
 
 def cotton(book: Book, **decoration: Any) -> tuple[Document, Shop]:
@@ -185,15 +185,15 @@ def test_the_edges_are_the_books_numbers(authority: Authority, book: Book) -> No
     film, clamshell = book.catalogue["products"]["film-soft-matte"], book.catalogue["press_types"]["clamshell"]
     order, shop = cotton(book)
     (on,) = ask(authority, shop, order)["on"]
-    (found,) = on["decorations"]
-    (heat,), (dwell,), (size,) = found["temperature"], found["time"], found["size"]
+    (decoration,) = on["decorations"]
+    (heat,), (dwell,), (size,) = decoration["temperature"], decoration["time"], decoration["size"]
     assert units.parse(units.TEMPERATURE, heat["least"]) == film.temperature.least + clamshell.loss
     assert units.parse(units.TEMPERATURE, heat["most"]) == film.temperature.most + clamshell.loss
     assert (heat["below"], heat["above"]) == (["temperature-below-window"], ["temperature-above-window"])
     assert (dwell["least"], dwell["most"]) == (f"{film.time.least:g} s", f"{film.time.most:g} s")
     assert (dwell["below"], dwell["above"]) == (["dwell-too-short"], ["dwell-too-long"])
     assert size == {"width": "350 mm", "width_mm": 350.0, "height": "400 mm", "height_mm": 400.0}
-    assert found["peel"] == [each for each in ("hot", "warm", "cold") if each in film.peel]
+    assert decoration["peel"] == [peel for peel in ("hot", "warm", "cold") if peel in film.peel]
 
 
 def test_open_transfers_and_presses_are_those_that_can(authority: Authority, book: Book) -> None:
@@ -210,10 +210,10 @@ def test_open_transfers_and_presses_are_those_that_can(authority: Authority, boo
             },
         ),
     )
-    found = ask(authority, shop, order)
-    assert found["presses"] == ["bench"]
-    assert set(found["transfers"][0]) == {"film-soft-matte", "flock-plush"}
-    assert {each["press"] for each in found["ruled_out"]} == {None, "mug"}
+    envelope = ask(authority, shop, order)
+    assert envelope["presses"] == ["bench"]
+    assert set(envelope["transfers"][0]) == {"film-soft-matte", "flock-plush"}
+    assert {out["press"] for out in envelope["ruled_out"]} == {None, "mug"}
 
 
 def test_many_decorations_get_ranges_on_the_best_presses_alone(authority: Authority, book: Book) -> None:
@@ -226,17 +226,17 @@ def test_many_decorations_get_ranges_on_the_best_presses_alone(authority: Author
     presses = [{"id": f"press-{i}", "type": "clamshell"} for i in range(5)]
     stock = {"products": ["film-soft-matte"], "consumables": []}
     shop = read(Shop, merge(dict(book.documents["base_example"]["shop"]), {"presses": presses, "stock": stock}))
-    found = ask(authority, shop, order)
-    assert found["presses"] == [press["id"] for press in presses]
-    assert [on["press"] for on in found["on"]] == ["press-0", "press-1"]
-    assert found["complete"] is False, "three presses that can do it have no ranges"
+    envelope = ask(authority, shop, order)
+    assert envelope["presses"] == [press["id"] for press in presses]
+    assert [on["press"] for on in envelope["on"]] == ["press-0", "press-1"]
+    assert envelope["complete"] is False, "three presses that can do it have no ranges"
     check_ranges(
         authority,
         shop,
-        pinned(order, found["on"][0]),
+        pinned(order, envelope["on"][0]),
         4,
         "temperature",
-        found["on"][0]["decorations"][4]["temperature"],
+        envelope["on"][0]["decorations"][4]["temperature"],
         random.Random(5),
     )
 
@@ -254,8 +254,8 @@ def test_open_decorations_do_not_multiply_without_end(authority: Authority, book
     size = {"width": "50 mm", "height": "50 mm"}
     places = ("front", "back", "left-chest", "sleeve")
     decorations = [{"placement": places[i % 4], "size": size} for i in range(8)]
-    asked = {"item": {"blank": "tee-heavy-white"}, "decorations": decorations}
-    search = plans.search(authority.scales, read(Order, asked), shop)
+    document = {"item": {"blank": "tee-heavy-white"}, "decorations": decorations}
+    search = plans.search(authority.scales, read(Order, document), shop)
     assert search.possible
     assert len(search.possible) + len(search.others) <= plans.COMBINATIONS_MOST
 
@@ -269,9 +269,9 @@ def test_ground_ends_where_the_limit_is(authority: Authority, book: Book) -> Non
         "press": {"type": "clamshell"},
     }
     shop = read(Shop, base["shop"])
-    found = ask(authority, shop, order)
-    assert "/item/colour" in {need["pointer"] for need in found["needs"]}
-    (ground,) = found["ground"]
+    envelope = ask(authority, shop, order)
+    assert "/item/colour" in {need["pointer"] for need in envelope["needs"]}
+    (ground,) = envelope["ground"]
     code = int(ground["least_colour"][1:3], 16)
     assert ground["most_colour"] == "#FFFFFF"
     for grey, passes in ((code, True), (code - 1, False), ((code + 255) // 2, True)):
@@ -305,7 +305,7 @@ def test_drawn_in_to_whole_steps() -> None:
 
     def ends(low: float, high: float) -> Iterator[float]:
         return (
-            round(fahrenheit.outside(each), 6) for each in inward(low, high, 1.0, fahrenheit.inside, fahrenheit.outside)
+            round(fahrenheit.outside(end), 6) for end in inward(low, high, 1.0, fahrenheit.inside, fahrenheit.outside)
         )
 
     assert list(ends(145.0, 168.0)) == [293.0, 334.0], "145 °C is 293 °F, 168 °C is 334.4 °F"

@@ -58,8 +58,8 @@ def test_small_stiff_pieces_share_a_pressing(
     assert plan.estimate["hours_total"] == round(total / 3600, 2)
     assert plan.estimate["minutes_each"] == round(total / 25 / 60, 2)
     assert plan.estimate["kwh_total_at_most"] == round(total / 3600 * 1.8, 2)
-    told = [step for step in plan.decorations[0].steps if "pieces at once" in step]
-    assert told == (
+    side_by_side = [step for step in plan.decorations[0].steps if "pieces at once" in step]
+    assert side_by_side == (
         []
         if at_once == 1
         else [f"Press up to {at_once} pieces at once, side by side, 10 mm apart and well inside the platen's edge."]
@@ -69,8 +69,8 @@ def test_small_stiff_pieces_share_a_pressing(
 def test_oblong_pieces_are_turned_if_more_fit(authority: Authority, book: Book) -> None:
     """Bookmarks of 30 x 120 mm on 320 x 120 usable: upright (320 + 10) / 40 = 8 in one row; lying only 2 by 3."""
     shop = shop_with(book, platen={"width": "340 mm", "height": "140 mm"})
-    asked = COASTER | {"item": {"blank": "bookmark-aluminium"}, "quantity": 16}
-    assert plan_of(authority, shop, asked).estimate["loads_total"] == 2
+    document = COASTER | {"item": {"blank": "bookmark-aluminium"}, "quantity": 16}
+    assert plan_of(authority, shop, document).estimate["loads_total"] == 2
 
 
 @pytest.mark.parametrize(
@@ -92,11 +92,11 @@ def test_oblong_pieces_are_turned_if_more_fit(authority: Authority, book: Book) 
 def test_one_at_a_time(blank: str, press: dict[str, Any], why: str, authority: Authority, book: Book) -> None:
     shop = shop_with(book, **press)
     decoration = {"transfer": "dye-sublimation", "size": {"width": "60 mm", "height": "60 mm"}}
-    found = authority.recommend(
+    recommendation = authority.recommend(
         read(Order, {"item": {"blank": blank}, "decorations": [decoration], "quantity": 6}), shop
     )
-    assert found.plans, [finding.because for each in found.ruled_out for finding in each.findings]
-    assert found.plans[0].estimate["loads_total"] == 6, why
+    assert recommendation.plans, [finding.because for out in recommendation.ruled_out for finding in out.findings]
+    assert recommendation.plans[0].estimate["loads_total"] == 6, why
 
 
 def test_several_decorations_add_up(authority: Authority, book: Book) -> None:
@@ -104,7 +104,7 @@ def test_several_decorations_add_up(authority: Authority, book: Book) -> None:
     size = {"width": "80 mm", "height": "80 mm"}
     front, back = ({"transfer": "film-soft-matte", "placement": place, "size": size} for place in ("front", "back"))
     item = {"item": {"blank": "tee-heavy-white"}, "quantity": 12, "press": "bench"}
-    one = plan_of(authority, shop, item | {"decorations": [front]}).estimate
+    alone = plan_of(authority, shop, item | {"decorations": [front]}).estimate
     both = plan_of(authority, shop, item | {"decorations": [front, back]}).estimate
     assert both["loads_total"] == 24
-    assert both["minutes_each"] == pytest.approx(2 * one["minutes_each"], abs=0.011)
+    assert both["minutes_each"] == pytest.approx(2 * alone["minutes_each"], abs=0.011)

@@ -97,8 +97,8 @@ def step_transfers(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, 
             )
             if name != decoration.transfer and unlike < ALIKE_BELOW:
                 art = decoration.artwork and replace(decoration.artwork, mirrored=None, printed_by=None)
-                other = replace(decoration, transfer=name, settings=None, artwork=art)
-                rest = (*order.decorations[:index], other, *order.decorations[index + 1 :])
+                changed = replace(decoration, transfer=name, settings=None, artwork=art)
+                rest = (*order.decorations[:index], changed, *order.decorations[index + 1 :])
                 keeps = keeps_look(
                     book.transfer(decoration.transfer), book.catalogue["products"][name], decoration.artwork
                 )
@@ -116,12 +116,12 @@ def step_blanks(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, flo
     blanks, now = book.catalogue["blanks"], order.item.blank
     if now is None:
         return
-    said = [name for name in OF_THE_PIECE if getattr(order.item, name) is not None]
+    described = [name for name in OF_THE_PIECE if getattr(order.item, name) is not None]
     used_for = {*blanks[now].uses, *((order.use.kinds if order.use is not None else None) or ())}
 
     def stands_in(name: str) -> bool:
         protects = used_for & PROTECTIVE <= set(blanks[name].uses)
-        return protects and all(getattr(blanks[name], each) is not None for each in said)
+        return protects and all(getattr(blanks[name], field) is not None for field in described)
 
     fit = [name for name in blanks if name != now and stands_in(name)]
     same = [name for name in fit if same_but_for_colour(blanks[now], blanks[name])]
@@ -129,7 +129,7 @@ def step_blanks(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, flo
     others = [name for name in blanks[now].alternatives if name in fit and name not in same]
     costs |= {name: COSTS["blank"].cost + 0.1 * rank for rank, name in enumerate(others)}
     for name, cost in costs.items():
-        as_it_comes = {each: getattr(blanks[name], each) for each in said}
+        as_it_comes = {field: getattr(blanks[name], field) for field in described}
         yield "blank", cost, replace(order, item=replace(order.item, blank=name, **as_it_comes))
 
 
@@ -138,16 +138,16 @@ STEPS = (step_transfers, step_presses, step_blanks)
 
 def cheapest(order: Order, book: Book, shop: Shop, authority: Authority) -> float | None:
     """The least cost of one change, else of two, over all transfers, presses and blanks; None if none works."""
-    one = [(place, cost, made) for step in STEPS for place, cost, made in step(order, book, shop)]
-    works = [cost for _, cost, made in one if authority.judge(made, shop).verdict in WORKABLE]
+    single = [(place, cost, changed) for step in STEPS for place, cost, changed in step(order, book, shop)]
+    works = [cost for _, cost, changed in single if authority.judge(changed, shop).verdict in WORKABLE]
     if not works:
         works = [
             cost + more
-            for place, cost, made in one
+            for place, cost, changed in single
             for step in STEPS
-            for other, more, both in step(made, book, shop)
-            if other != place
-            and more_is_from_the_first(order, book, shop, other, more)
+            for second, more, both in step(changed, book, shop)
+            if second != place
+            and more_is_from_the_first(order, book, shop, second, more)
             and authority.judge(both, shop).verdict in WORKABLE
         ]
     return round(min(works), 6) if works else None
@@ -155,7 +155,7 @@ def cheapest(order: Order, book: Book, shop: Shop, authority: Authority) -> floa
 
 def more_is_from_the_first(order: Order, book: Book, shop: Shop, place: str, cost: float) -> bool:
     """Whether the second change is one of those from the order as asked: each is priced against what was asked for."""
-    return any((place, cost) == (other, price) for step in STEPS for other, price, _ in step(order, book, shop))
+    return any((place, cost) == (where, price) for step in STEPS for where, price, _ in step(order, book, shop))
 
 
 def test_the_cheapest_is_what_trying_everything_finds(book: Book, authority: Authority) -> None:
@@ -174,12 +174,12 @@ def test_the_cheapest_is_what_trying_everything_finds(book: Book, authority: Aut
         verdict = authority.validate(order, shop)
         if verdict.verdict != "rejected":
             continue
-        found = [each for each in verdict.remedies if not other_kinds(each)]
-        if len(found) < len(verdict.remedies):
+        simple = [remedy for remedy in verdict.remedies if not other_kinds(remedy)]
+        if len(simple) < len(verdict.remedies):
             continue
         best = cheapest(order, book, shop, authority)
-        assert (found[0].cost if found else None) == best, document
-        compared.append((best, len(found[0].changes) if found else 0))
+        assert (simple[0].cost if simple else None) == best, document
+        compared.append((best, len(simple[0].changes) if simple else 0))
     assert len(compared) > 40
     assert sum(best is not None and best > 9.9 for best, _ in compared) >= 2, "too few pairs"
 
@@ -196,14 +196,14 @@ def other_kinds(remedy: Remedy) -> bool:
 
 @pytest.fixture(scope="module")
 def rejected(book: Book, authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
-    rng, found = random.Random("remedies"), []
-    while len(found) < 60:
+    rng, refused = random.Random("remedies"), []
+    while len(refused) < 60:
         document = random_orders.order(rng, book, odd=0.25, decorations=2)
         shop = read(Shop, random_orders.shop(rng, book))
         verdict = authority.validate(read(Order, document), shop)
         if verdict.remedies:
-            found.append((document, shop, verdict))
-    return found
+            refused.append((document, shop, verdict))
+    return refused
 
 
 def test_every_remedy_put_back_is_what_it_says(
@@ -228,7 +228,7 @@ def test_remedies_come_cheapest_first_accepted_before_conditional(
     assert any(len(verdict.remedies) > 1 for _, _, verdict in rejected)
     for _, _, verdict in rejected:
         assert len(verdict.remedies) <= 3
-        keys = [(each.cost, VERDICTS.index(each.verdict)) for each in verdict.remedies]
+        keys = [(remedy.cost, VERDICTS.index(remedy.verdict)) for remedy in verdict.remedies]
         assert keys == sorted(keys)
 
 
@@ -237,9 +237,9 @@ def test_one_transfer_a_family(rejected: list[tuple[Document, Shop, Verdict]], b
     for _, _, verdict in rejected:
         named = [
             (change.pointer, book.catalogue["products"][change.after].family)
-            for each in verdict.remedies
-            if each.cost < COSTS["blank"].cost
-            for change in each.changes
+            for remedy in verdict.remedies
+            if remedy.cost < COSTS["blank"].cost
+            for change in remedy.changes
             if change.pointer.endswith("/transfer")
         ]
         assert len(named) == len(set(named))
@@ -248,12 +248,12 @@ def test_one_transfer_a_family(rejected: list[tuple[Document, Shop, Verdict]], b
 
 
 def test_remedies_do_not_depend_on_the_run(rejected: list[tuple[Document, Shop, Verdict]], book: Book) -> None:
-    other = Authority(book)
+    another = Authority(book)
     try:
         for document, shop, verdict in rejected[:15]:
-            assert other.validate(read(Order, document), shop).document() == verdict.document()
+            assert another.validate(read(Order, document), shop).document() == verdict.document()
     finally:
-        other.close()
+        another.close()
 
 
 @pytest.fixture(scope="module")
@@ -263,7 +263,7 @@ def demo_rejected(authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
         file.stem: read(Shop, tomllib.loads(file.read_text(encoding="utf-8")))
         for file in (DEMO / "shops").glob("*.toml")
     }
-    found = []
+    refused = []
     for name, wanted in tomllib.loads((DEMO / "expected.toml").read_text(encoding="utf-8")).items():
         document, shop = (
             json.loads((DEMO / "orders" / f"{name}.json").read_text(encoding="utf-8")),
@@ -271,15 +271,15 @@ def demo_rejected(authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
         )
         verdict = authority.validate(read(Order, document), shop)
         if verdict.verdict == "rejected":
-            found.append((document, shop, verdict))
-    return found
+            refused.append((document, shop, verdict))
+    return refused
 
 
 def said_in(document: Any, pointer: str = "") -> set[str]:
     """Pointers to everything that is said, lists and shares of fibres as a whole."""
     if not isinstance(document, dict) or pointer == "/item/fibres":
         return {pointer}
-    return {place for key, each in document.items() for place in said_in(each, f"{pointer}/{key}")}
+    return {place for key, part in document.items() for place in said_in(part, f"{pointer}/{key}")}
 
 
 def test_no_remedy_takes_back_what_the_order_says(
@@ -295,8 +295,8 @@ def test_no_remedy_takes_back_what_the_order_says(
     for document, after, remedy in changed:
         assert all(change.after is not None for change in remedy.changes), remedy
         for before, now in zip((document, *document["decorations"]), (after, *after["decorations"]), strict=True):
-            kept = {place for place in said_in(before) - said_in(now) if not place.startswith("/press/")}
-            assert kept <= {"/decorations"}, (kept, remedy)
+            taken_back = {place for place in said_in(before) - said_in(now) if not place.startswith("/press/")}
+            assert taken_back <= {"/decorations"}, (taken_back, remedy)
 
 
 def test_a_false_mirror_stays_false_unless_the_print_is_made_again(authority: Authority, book: Book) -> None:
@@ -305,7 +305,7 @@ def test_a_false_mirror_stays_false_unless_the_print_is_made_again(authority: Au
     document = order_with(book, decoration=decoration)
     shop = shop_with(book, stock={"products": sorted(book.catalogue["products"]), "consumables": []})
     verdict = authority.validate(read(Order, document), shop)
-    assert "not-mirrored" in {each.rule for each in verdict.findings}
+    assert "not-mirrored" in {finding.rule for finding in verdict.findings}
     assert len(verdict.remedies) == 3
     for remedy in verdict.remedies:
         mirrored = applied(document, remedy)["decorations"][0]["artwork"]["mirrored"]
@@ -326,8 +326,8 @@ def test_protective_wear_is_never_replaced_by_a_plain_piece(blank: str, authorit
     verdict = authority.validate(read(Order, document), shop_with(book))
     assert verdict.verdict == "rejected"
     for remedy in verdict.remedies:
-        other = pointers(remedy).get("/item/blank", blank)
-        assert PROTECTIVE & set(blanks[blank].uses) <= set(blanks[other].uses), remedy
+        replacement = pointers(remedy).get("/item/blank", blank)
+        assert PROTECTIVE & set(blanks[blank].uses) <= set(blanks[replacement].uses), remedy
 
 
 def test_a_plain_piece_said_to_protect_is_not_replaced_either(authority: Authority, book: Book) -> None:
@@ -335,10 +335,10 @@ def test_a_plain_piece_said_to_protect_is_not_replaced_either(authority: Authori
     document |= {"item": {"blank": "tee-heavy-white"}, "use": {"kinds": ["flame-resistant"]}}
     document["evidence"] = ["maker-consent", "flammability-test"]
     plain = authority.validate(read(Order, document | {"use": {}}), shop_with(book))
-    assert any("/item/blank" in pointers(each) for each in plain.remedies)
+    assert any("/item/blank" in pointers(remedy) for remedy in plain.remedies)
     verdict = authority.validate(read(Order, document), shop_with(book))
     assert verdict.verdict == "rejected"
-    assert not any("/item/blank" in pointers(each) for each in verdict.remedies)
+    assert not any("/item/blank" in pointers(remedy) for remedy in verdict.remedies)
 
 
 def test_consent_is_the_advice_and_so_the_first_remedy(authority: Authority, book: Book) -> None:
@@ -386,7 +386,7 @@ def test_a_colder_press_is_no_remedy_for_heat_that_harms(falls_short_k: int, aut
     assert authority.judge(read(Order, document | {"press": "cold"}), shop).verdict in WORKABLE
     verdict = authority.validate(read(Order, document), shop)
     assert verdict.verdict == "rejected"
-    assert not any("/press" in pointers(each) for each in verdict.remedies)
+    assert not any("/press" in pointers(remedy) for remedy in verdict.remedies)
     assert "/decorations/0/settings/temperature" in pointers(verdict.remedies[0])
 
 
@@ -396,11 +396,11 @@ def test_a_hotter_press_is_a_remedy_for_a_print_that_stays_cold(authority: Autho
     document["press"] = "cold"
     verdict = authority.validate(read(Order, document), shop)
     assert verdict.verdict == "rejected"
-    assert {"/press": "true"} in [pointers(each) for each in verdict.remedies]
+    assert {"/press": "true"} in [pointers(remedy) for remedy in verdict.remedies]
 
 
 @pytest.mark.parametrize(
-    ("said", "meant"),
+    ("settings", "meant"),
     [
         ({"temperature": "320 °C"}, {"temperature": "320 °F"}),
         ({"temperature": "160 °F"}, {"temperature": "160 °C"}),
@@ -409,27 +409,27 @@ def test_a_hotter_press_is_a_remedy_for_a_print_that_stays_cold(authority: Autho
 )
 @pytest.mark.parametrize("system", ["metric", "us-customary"])
 def test_another_unit_is_asked_about_first(
-    said: Document, meant: Document, system: str, authority: Authority, book: Book
+    settings: Document, meant: Document, system: str, authority: Authority, book: Book
 ) -> None:
-    document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
+    document = order_with(book, decoration={"transfer": "cut-film", "settings": settings})
     remedy = first_remedy(authority, document, replace(shop_with(book), unit_system=system))
     ((name, value),) = meant.items()
-    assert remedy.text.startswith(f"Was {value} meant, not {said[name]}?")
-    found = read(Order, applied(document, remedy)).decorations[0].settings
+    assert remedy.text.startswith(f"Was {value} meant, not {settings[name]}?")
+    remedied = read(Order, applied(document, remedy)).decorations[0].settings
     wanted = read(Order, order_with(book, decoration={"settings": meant})).decorations[0].settings
-    assert found is not None
+    assert remedied is not None
     assert wanted is not None
-    assert getattr(found, name) == pytest.approx(getattr(wanted, name), abs=1e-6)
+    assert getattr(remedied, name) == pytest.approx(getattr(wanted, name), abs=1e-6)
 
 
-@pytest.mark.parametrize("said", [{"temperature": "215 °C"}, {"temperature": "196 °C"}, {"time": "4 s"}])
+@pytest.mark.parametrize("settings", [{"temperature": "215 °C"}, {"temperature": "196 °C"}, {"time": "4 s"}])
 def test_a_setting_that_is_only_wrong_raises_no_doubt_about_its_unit(
-    said: Document, authority: Authority, book: Book
+    settings: Document, authority: Authority, book: Book
 ) -> None:
-    document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
+    document = order_with(book, decoration={"transfer": "cut-film", "settings": settings})
     verdict = authority.validate(read(Order, document), shop_with(book))
     assert verdict.remedies
-    assert not any("meant" in each.text for each in verdict.remedies)
+    assert not any("meant" in remedy.text for remedy in verdict.remedies)
 
 
 # -- what comes first ------------------------------------------------------------------------------------------------
@@ -437,7 +437,7 @@ def test_a_setting_that_is_only_wrong_raises_no_doubt_about_its_unit(
 
 def test_costs_stand_in_the_order_that_decorators_prefer() -> None:
     """What keeps blank and look, then the size, then another blank: common practice, no source."""
-    keeps = max(COSTS[each].cost for each in ("preparation", "settings", "press", "artwork", "transfer"))
+    keeps = max(COSTS[kind].cost for kind in ("preparation", "settings", "press", "artwork", "transfer"))
     assert keeps < COSTS["size"].cost < COSTS["ground"].cost < COSTS["blank"].cost
     assert COSTS["size"].cost < COSTS["look"].cost < COSTS["ground"].cost
 
@@ -447,9 +447,9 @@ def test_a_photograph_keeps_its_look_before_it_is_redrawn(authority: Authority, 
     document = order_with(book, item={"blank": "tee-heavy-white"}, decoration={"transfer": "cut-film", "artwork": art})
     document["item"] = {"blank": "tee-heavy-white"}
     shop = shop_with(book, stock={"products": ["powder-film-declared", "film-soft-matte"], "consumables": []})
-    found = [pointers(each) for each in authority.validate(read(Order, document), shop).remedies]
-    assert found[0] == {"/decorations/0/transfer": "powder-film-declared"}
-    assert {"/decorations/0/artwork/colours": 1, "/decorations/0/artwork/gradient": False} in found[1:]
+    offered = [pointers(remedy) for remedy in authority.validate(read(Order, document), shop).remedies]
+    assert offered[0] == {"/decorations/0/transfer": "powder-film-declared"}
+    assert {"/decorations/0/artwork/colours": 1, "/decorations/0/artwork/gradient": False} in offered[1:]
 
 
 # -- bounds ----------------------------------------------------------------------------------------------------------
@@ -484,8 +484,8 @@ def test_a_house_rule_over_many_settings_makes_no_more_trials(
     decorations: int, authority: Authority, book: Book, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Every set of up to four of 36 settings was listed: 66,711 of them, and no answer in 100 s."""
-    made_up, tried, weighed = 0, 0, 0
-    move, judge, weigh = moves.Move, Authority._tried, Scales.weigh
+    made_up, trials, weighed = 0, 0, 0
+    move, judge, weigh = moves.Move, Authority._trial, Scales.weigh
 
     def counting_moves(*args: Any, **fields: Any) -> moves.Move:
         nonlocal made_up
@@ -496,8 +496,8 @@ def test_a_house_rule_over_many_settings_makes_no_more_trials(
         return move(*args, **fields)
 
     def counting_trials(self: Authority, judged: Any, shop: Shop, order: Order) -> Any:
-        nonlocal tried
-        tried += 1
+        nonlocal trials
+        trials += 1
         return judge(self, judged, shop, order)
 
     def counting_weighings(self: Scales, case: Any) -> Any:
@@ -506,7 +506,7 @@ def test_a_house_rule_over_many_settings_makes_no_more_trials(
         return weigh(self, case)
 
     monkeypatch.setattr(moves, "Move", counting_moves)
-    monkeypatch.setattr(Authority, "_tried", counting_trials)
+    monkeypatch.setattr(Authority, "_trial", counting_trials)
     monkeypatch.setattr(Scales, "weigh", counting_weighings)
     house = HouseAuthority(authority, read_house({"rules": {"house.never": HOUSE_RULE}}))
     try:
@@ -517,7 +517,7 @@ def test_a_house_rule_over_many_settings_makes_no_more_trials(
     finally:
         house.close()
     assert verdict.verdict == "rejected"
-    assert 0 < tried <= 2 * (remedies.TRIALS_MOST + remedies.REMEDIES_MOST)
+    assert 0 < trials <= 2 * (remedies.TRIALS_MOST + remedies.REMEDIES_MOST)
     assert weighed <= 12_000
 
 
@@ -557,13 +557,13 @@ def test_the_least_sets_are_those_that_trying_all_sets_finds() -> None:
             for some in combinations(range(7), count)
             if all(set(some) & set(want) for want in wanted)
         ]
-        least = [each for each in touching if not any(other < each for other in touching)]
-        found, complete = moves.least_sets(wanted, 1000)
+        least = [candidate for candidate in touching if not any(smaller < candidate for smaller in touching)]
+        sets, complete = moves.least_sets(wanted, 1000)
         assert complete
-        assert sorted(map(sorted, found)) == sorted(map(sorted, least))
+        assert sorted(map(sorted, sets)) == sorted(map(sorted, least))
         few, all_of_them = moves.least_sets(wanted, 2)
         assert len(few) <= 2
-        assert all(set(each) & set(want) for each in few for want in wanted)
+        assert all(set(chosen) & set(want) for chosen in few for want in wanted)
         assert not all_of_them or len(least) <= 2
         compared += len(least)
     assert compared > 400
@@ -572,8 +572,8 @@ def test_the_least_sets_are_those_that_trying_all_sets_finds() -> None:
 
 def test_what_need_not_be_changed_stays_as_it_was_said(authority: Authority, book: Book) -> None:
     """Too hot and too short: temperature and dwell are set anew, the other seven settings stay."""
-    said = SAID | {"temperature": "215 °C", "time": "2 s", "peel": "warm", "pre_press": "4 s", "second_press": "5 s"}
-    document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
+    dial = SAID | {"temperature": "215 °C", "time": "2 s", "peel": "warm", "pre_press": "4 s", "second_press": "5 s"}
+    document = order_with(book, decoration={"transfer": "cut-film", "settings": dial})
     changed = set(pointers(first_remedy(authority, document, shop_with(book))))
     settings = "/decorations/0/settings"
     assert changed - {f"{settings}/read_at"} == {f"{settings}/temperature", f"{settings}/time"}
@@ -594,8 +594,8 @@ def pointers(remedy: Remedy) -> dict[str, Any]:
 
 def test_only_the_dial_that_is_wrong_is_turned(authority: Authority, book: Book) -> None:
     """The dwell was fine and stays; what to set is told."""
-    said = {"temperature": "215 °C", "time": "15 s"}
-    document = order_with(book, decoration={"transfer": "cut-film", "settings": said})
+    settings = {"temperature": "215 °C", "time": "15 s"}
+    document = order_with(book, decoration={"transfer": "cut-film", "settings": settings})
     remedy = first_remedy(authority, document, shop_with(book))
     assert remedy.cost == 1
     assert pointers(remedy).keys() - {"/decorations/0/settings/read_at"} == {"/decorations/0/settings/temperature"}
@@ -609,8 +609,8 @@ def test_a_print_is_made_as_large_as_still_fits(authority: Authority, book: Book
     document["item"] = {"blank": "tee-heavy-white"}
     shop = shop_with(book)
     remedy = first_remedy(authority, document, shop)
-    found = {pointer: after for pointer, after in pointers(remedy).items() if "/size/" in pointer}
-    assert found == {"/decorations/0/size/width": "346 mm", "/decorations/0/size/height": "400 mm"}
+    enlarged = {pointer: after for pointer, after in pointers(remedy).items() if "/size/" in pointer}
+    assert enlarged == {"/decorations/0/size/width": "346 mm", "/decorations/0/size/height": "400 mm"}
     order = read(Order, document)
     for width in range(347, 390):
         larger = replace(order.decorations[0], size=Size(float(width), round(width * 450 / 390, 3)))
@@ -628,7 +628,7 @@ def test_a_fine_line_grows_with_its_print(authority: Authority, book: Book) -> N
         "/decorations/0/size/width": "100 mm",
         "/decorations/0/size/height": "100 mm",
         "/decorations/0/artwork/finest_line": "2 mm",
-    } in [pointers(each) for each in verdict.remedies]
+    } in [pointers(remedy) for remedy in verdict.remedies]
 
 
 def test_wet_solvent_is_left_to_dry(authority: Authority, book: Book) -> None:
@@ -650,8 +650,10 @@ def test_the_same_blank_in_another_colour(authority: Authority, book: Book) -> N
         authority, document, shop_with(book, stock={"products": ["sub-paper-tacky"], "consumables": []})
     )
     assert "the same in another colour" in remedy.text
-    other = book.catalogue["blanks"][pointers(remedy)["/item/blank"]]
-    assert pointers(remedy)["/item/colour"] == other.colour, "what was said of the red one is said anew of the other"
+    replacement = book.catalogue["blanks"][pointers(remedy)["/item/blank"]]
+    assert pointers(remedy)["/item/colour"] == replacement.colour, (
+        "what was said of the red one is said anew of the other"
+    )
 
 
 # -- likeness --------------------------------------------------------------------------------------------------------
@@ -662,12 +664,12 @@ def test_the_same_blank_in_another_colour(authority: Authority, book: Book) -> N
 def test_stones_patches_and_labels_do_not_stand_in_for_a_full_colour_print(
     stones: str, prints: str, book: Book
 ) -> None:
-    asked, other = book.catalogue["transfers"][prints], book.catalogue["transfers"][stones]
-    assert unlike_transfer(asked, other, None) >= ALIKE_BELOW
+    printed, stone = book.catalogue["transfers"][prints], book.catalogue["transfers"][stones]
+    assert unlike_transfer(printed, stone, None) >= ALIKE_BELOW
 
 
 def test_likeness_is_about_what_the_artwork_needs(book: Book) -> None:
-    dye, film, powder = (book.catalogue["transfers"][each] for each in ("dye-sublimation", "cut-film", "powder-film"))
+    dye, film, powder = (book.catalogue["transfers"][name] for name in ("dye-sublimation", "cut-film", "powder-film"))
     assert unlike_transfer(dye, film, None) >= ALIKE_BELOW, "a photograph is not cut from one colour"
     assert unlike_transfer(dye, film, Artwork(colours=1, gradient=False)) < ALIKE_BELOW
     assert unlike_transfer(dye, powder, None) < unlike_transfer(dye, film, Artwork(colours=1, gradient=False))
@@ -698,15 +700,15 @@ def test_an_order_written_reads_as_the_same_order(system: str, book: Book) -> No
         assert close(read(Order, written(order, preferences)), order)
 
 
-def close(one: Any, other: Any) -> bool:
+def close(left: Any, right: Any) -> bool:
     """Equal but for what six decimals leave of a number."""
-    if isinstance(one, float) and isinstance(other, float):
-        return one == pytest.approx(other, abs=1e-6)
-    if isinstance(one, tuple) and isinstance(other, tuple):
-        return len(one) == len(other) and all(map(close, one, other))
-    if hasattr(one, "__dataclass_fields__") and type(one) is type(other):
-        return all(close(getattr(one, name), getattr(other, name)) for name in one.__dataclass_fields__)
-    return bool(one == other)
+    if isinstance(left, float) and isinstance(right, float):
+        return left == pytest.approx(right, abs=1e-6)
+    if isinstance(left, tuple) and isinstance(right, tuple):
+        return len(left) == len(right) and all(map(close, left, right))
+    if hasattr(left, "__dataclass_fields__") and type(left) is type(right):
+        return all(close(getattr(left, name), getattr(right, name)) for name in left.__dataclass_fields__)
+    return bool(left == right)
 
 
 def test_nothing_changed_is_no_change(book: Book) -> None:

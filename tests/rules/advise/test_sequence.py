@@ -27,14 +27,14 @@ from accord_rules.weigh.sequence import Arrangement, Print, arrange, conflicts
 
 def problem(rng: random.Random, count: int) -> list[Print]:
     """Decorations with few distinct temperatures, so that ties and rings are common."""
-    found = []
+    prints = []
     for index in range(count):
         hot = float(rng.choice([130, 140, 150, 160, 190]))
         least = hot - rng.choice([0, 0, 5, 12, 25])
-        heats = frozenset(other for other in range(count) if other != index and rng.random() < 0.7)
+        heats = frozenset(under for under in range(count) if under != index and rng.random() < 0.7)
         over = rng.choice([None, None, None, *range(index)])
-        found.append(Print(hot, least, rng.choice([120.0, 132.0, 148.0, 165.0, inf]), heats, over))
-    return found
+        prints.append(Print(hot, least, rng.choice([120.0, 132.0, 148.0, 165.0, inf]), heats, over))
+    return prints
 
 
 def levels_of(prints: Sequence[Print], order: Sequence[int]) -> tuple[float, ...] | None:
@@ -44,7 +44,7 @@ def levels_of(prints: Sequence[Print], order: Sequence[int]) -> tuple[float, ...
         mine, before = prints[index], order[:place]
         if mine.over is not None and mine.over not in before:
             return None
-        level = min([mine.hot_c, *(prints[each].bears_c for each in before if each in mine.heats)])
+        level = min([mine.hot_c, *(prints[earlier].bears_c for earlier in before if earlier in mine.heats)])
         if level < min(mine.hot_c, mine.least_c):
             return None
         levels[index] = level
@@ -52,36 +52,36 @@ def levels_of(prints: Sequence[Print], order: Sequence[int]) -> tuple[float, ...
 
 
 def every_way(prints: Sequence[Print]) -> list[tuple[float, ...]]:
-    tried = (levels_of(prints, order) for order in permutations(range(len(prints))))
-    return [levels for levels in tried if levels is not None]
+    ways = (levels_of(prints, order) for order in permutations(range(len(prints))))
+    return [levels for levels in ways if levels is not None]
 
 
 def lowered(prints: Sequence[Print], levels: Sequence[float]) -> dict[int, float]:
     pairs = enumerate(zip(prints, levels, strict=True))
-    return {index: each.hot_c - level for index, (each, level) in pairs if level < each.hot_c}
+    return {index: print_.hot_c - level for index, (print_, level) in pairs if level < print_.hot_c}
 
 
-def holds(prints: Sequence[Print], found: Arrangement) -> bool:
-    fixed = [replace(each, hot_c=hot, least_c=hot) for each, hot in zip(prints, found.hot_c, strict=True)]
-    return levels_of(fixed, found.order) is not None
+def holds(prints: Sequence[Print], arrangement: Arrangement) -> bool:
+    fixed = [replace(print_, hot_c=hot, least_c=hot) for print_, hot in zip(prints, arrangement.hot_c, strict=True)]
+    return levels_of(fixed, arrangement.order) is not None
 
 
 @pytest.mark.parametrize("seed", range(150))
 def test_an_order_is_found_where_trying_all_finds_one_and_lowers_as_little(seed: int) -> None:
     prints = problem(random.Random(seed), 2 + seed % 5)
-    found, ways = arrange(prints), every_way(prints)
-    assert (found is not None) == bool(ways)
-    if found is None:
+    arrangement, ways = arrange(prints), every_way(prints)
+    assert (arrangement is not None) == bool(ways)
+    if arrangement is None:
         return
-    assert sorted(found.order) == list(range(len(prints)))
-    assert holds(prints, found)
-    mine = lowered(prints, found.hot_c)
+    assert sorted(arrangement.order) == list(range(len(prints)))
+    assert holds(prints, arrangement)
+    mine = lowered(prints, arrangement.hot_c)
     every = [lowered(prints, levels) for levels in ways]
-    assert max(mine.values(), default=0) == min(max(each.values(), default=0) for each in every)
+    assert max(mine.values(), default=0) == min(max(sinks.values(), default=0) for sinks in every)
     most = max(mine.values(), default=0)
-    for other in every:
-        if max(other.values(), default=0) <= most:
-            assert not other.keys() < mine.keys(), "one is lowered that need not be"
+    for sinks in every:
+        if max(sinks.values(), default=0) <= most:
+            assert not sinks.keys() < mine.keys(), "one is lowered that need not be"
 
 
 @pytest.mark.parametrize("seed", range(150))
@@ -93,7 +93,7 @@ def test_conflicts_are_the_smallest_sets_without_an_order(seed: int) -> None:
         return [
             replace(
                 prints[index],
-                heats=frozenset(place[other] for other in prints[index].heats if other in place),
+                heats=frozenset(place[under] for under in prints[index].heats if under in place),
                 over=place.get(prints[index].over) if prints[index].over is not None else None,
             )
             for index in members
@@ -108,9 +108,9 @@ def test_conflicts_are_the_smallest_sets_without_an_order(seed: int) -> None:
 
 def test_the_drawn_problems_are_of_both_sorts() -> None:
     drawn = [problem(random.Random(seed), 2 + seed % 5) for seed in range(150)]
-    found = [arrange(prints) for prints in drawn]
-    assert 20 < sum(each is None for each in found) < 130
-    assert sum(each is not None and any(lowered(p, each.hot_c)) for p, each in zip(drawn, found, strict=True)) > 10
+    ways = [arrange(prints) for prints in drawn]
+    assert 20 < sum(way is None for way in ways) < 130
+    assert sum(way is not None and any(lowered(p, way.hot_c)) for p, way in zip(drawn, ways, strict=True)) > 10
 
 
 def test_without_harm_the_order_is_the_orders_own() -> None:
@@ -154,7 +154,7 @@ def test_twelve_decorations_take_no_time() -> None:
 
 def order_of(book: Book, *decorations: dict[str, Any], **item: Any) -> tuple[Order, Shop]:
     base = book.documents["base_example"]
-    sized = [{"size": {"width": "80 mm", "height": "80 mm"}} | each for each in decorations]
+    sized = [{"size": {"width": "80 mm", "height": "80 mm"}} | decoration for decoration in decorations]
     document = base["order"] | {"decorations": sized, "item": merge(base["order"]["item"], item)}
     return read(Order, document), read(Shop, base["shop"])
 
@@ -171,7 +171,7 @@ def test_settings_are_lowered_only_where_an_order_needs_it(authority: Authority,
     for decorations in ((foil, toner), (toner, foil)):
         order, shop = order_of(book, *decorations)
         verdict = authority.validate(order, shop)
-        places = [str(each["transfer"]) for each in decorations]
+        places = [str(decoration["transfer"]) for decoration in decorations]
         assert [places[index] for index in verdict.on.sequence or ()] == ["foil-over-adhesive", "toner-paper-two-step"]
         alone = {
             name: settings_of(authority.validate(*order_of(book, {"transfer": name})))[0]["temperature"]
@@ -187,7 +187,7 @@ def test_a_said_temperature_is_not_lowered(authority: Authority, book: Book) -> 
     toner = {"transfer": "toner-paper-two-step", "settings": {"temperature": "142 °C"}}
     order, shop = order_of(book, foil, toner)
     verdict = authority.validate(order, shop)
-    assert "no-order-of-pressings" in {each.rule for each in verdict.findings}
+    assert "no-order-of-pressings" in {finding.rule for finding in verdict.findings}
 
 
 def test_a_clash_names_the_decorations_and_no_others(authority: Authority, book: Book) -> None:
@@ -198,7 +198,9 @@ def test_a_clash_names_the_decorations_and_no_others(authority: Authority, book:
         {"transfer": "foil-over-adhesive", "placement": "front"},
         {"transfer": "toner-paper-one-step", "placement": "back"},
     )
-    (clash,) = (each for each in authority.validate(order, shop).findings if each.rule == "no-order-of-pressings")
+    (clash,) = (
+        finding for finding in authority.validate(order, shop).findings if finding.rule == "no-order-of-pressings"
+    )
     assert "decoration 2 (" in clash.because
     assert "decoration 3 (" in clash.because
     assert "decoration 1 (" not in clash.because
@@ -208,19 +210,19 @@ def test_what_is_ruled_out_tells_its_own_clash(authority: Authority, book: Book)
     """Two combinations that clash differently stand apart, each with its own sentence."""
     order, shop = order_of(book, {}, {"transfer": "toner-light-one-step"})
     first = replace(order.decorations[0], transfer=None)
-    asked = replace(order, decorations=(first, order.decorations[1]))
+    repeated = replace(order, decorations=(first, order.decorations[1]))
     stocked = replace(
         shop, stock=replace(shop.stock, products=("foil-gold", "raised-standard", "toner-light-one-step"))
     )
-    said = [
-        (each.transfers, finding.because)
-        for each in authority.recommend(asked, stocked).ruled_out
-        for finding in each.findings
+    clashes = [
+        (out.transfers, finding.because)
+        for out in authority.recommend(repeated, stocked).ruled_out
+        for finding in out.findings
         if finding.rule == "no-order-of-pressings"
     ]
-    assert len(said) >= 2
-    for transfers, because in said:
-        titles = {book.catalogue["products"][name].title.lower() for one in transfers for name in one.split(" + ")}
+    assert len(clashes) >= 2
+    for transfers, because in clashes:
+        titles = {book.catalogue["products"][name].title.lower() for names in transfers for name in names.split(" + ")}
         assert all(title in because.lower() for title in titles)
 
 
@@ -228,7 +230,9 @@ def test_decorations_from_before_keep_every_pressing_below_what_they_bear(author
     """A piece that carries film (165 °C) is pressed no hotter at its hottest spot."""
     order, shop = order_of(book, {"transfer": "pigment-release-paper"}, {"transfer": "cut-film"}, already=["cut-film"])
     verdict = authority.validate(order, shop)
-    assert "no-temperature-fits" in {each.rule for each in verdict.findings}, "178 °C is the least for pigment release"
+    assert "no-temperature-fits" in {finding.rule for finding in verdict.findings}, (
+        "178 °C is the least for pigment release"
+    )
     order, shop = order_of(book, {"transfer": "cut-film"}, {"transfer": "powder-film"}, already=["cut-film-pvc"])
     for settings in settings_of(authority.validate(order, shop)):
         assert float(settings["temperature"].split()[0]) <= 170

@@ -86,11 +86,11 @@ def test_every_shape_of_piece_has_a_press(book: Book) -> None:
 def package_text(folder: Traversable | None = None) -> str:
     """The package's Python sources, its book left out."""
     texts = []
-    for each in sorted((folder or files("accord_rules")).iterdir(), key=lambda entry: entry.name):
-        if each.is_dir() and each.name not in ("__pycache__", "book"):
-            texts.append(package_text(each))
-        elif each.name.endswith(".py"):
-            texts.append(each.read_text(encoding="utf-8"))
+    for path in sorted((folder or files("accord_rules")).iterdir(), key=lambda entry: entry.name):
+        if path.is_dir() and path.name not in ("__pycache__", "book"):
+            texts.append(package_text(path))
+        elif path.name.endswith(".py"):
+            texts.append(path.read_text(encoding="utf-8"))
     return "\n".join(texts)
 
 
@@ -101,7 +101,7 @@ def test_every_limit_is_used_by_a_rule_or_a_derivation(book: Book) -> None:
 
 def test_every_source_is_named_somewhere(book: Book) -> None:
     """By an entry, a limit, a rule, or, for a formula, by the module that holds it."""
-    named = {source for each in entries(book) for source in all_sources(each)}
+    named = {source for entry in entries(book) for source in all_sources(entry)}
     in_code = set(re.findall(r"``([a-z0-9-]+)``", package_text()))
     assert sorted(set(book.sources) - named - in_code) == []
 
@@ -112,8 +112,8 @@ def test_every_entry_is_within_reach(book: Book) -> None:
     worn = {blank.substrate for blank in catalogue["blanks"].values()}
     assert set(catalogue["substrates"]) >= worn
     assert len(worn) >= 25, "blanks of at least 25 substrates"
-    asked = {name for transfer in catalogue["transfers"].values() for name in (*transfer.cover, *transfer.pad)}
-    assert asked <= set(catalogue["consumables"])
+    consumables = {name for transfer in catalogue["transfers"].values() for name in (*transfer.cover, *transfer.pad)}
+    assert consumables <= set(catalogue["consumables"])
 
 
 # -- every number says where it comes from ---------------------------------------------------------------------------
@@ -127,10 +127,10 @@ def entries(book: Book) -> Iterator[Any]:
 
 
 def all_sources(entry: Any) -> set[str]:
-    found = set(entry.sources)
+    sources_ = set(entry.sources)
     for sources in getattr(entry, "sources_of", {}).values():
-        found |= set(sources)
-    return found
+        sources_ |= set(sources)
+    return sources_
 
 
 def test_every_entry_names_its_sources(book: Book) -> None:
@@ -182,12 +182,12 @@ def test_moving_a_limit_the_stricter_way_finds_more(book: Book) -> None:
         if finds_more_when(comparison) == stricter or rule.level == "notes":
             continue
         firmer = [
-            other.id
-            for other, against, other_name in compared
+            stricter_rule.id
+            for stricter_rule, against, other_name in compared
             if other_name == name
             and against.left == comparison.left
             and finds_more_when(against) == stricter
-            and LEVELS.index(other.level) <= LEVELS.index(rule.level)
+            and LEVELS.index(stricter_rule.level) <= LEVELS.index(rule.level)
         ]
         if not firmer:
             wrong.append(f"{rule.id} ({rule.level}): {comparison}, but {name} is stricter when {stricter}")

@@ -21,7 +21,7 @@ STONES = {"transfer": "stones-glass-lead-free"}
 CRYSTAL = {"transfer": "stones-glass-crystal"}
 
 
-def said(youngest: int | None, oldest: int | None) -> dict[str, Any]:
+def ages(youngest: int | None, oldest: int | None) -> dict[str, Any]:
     """A ``use`` laid on the quiet order's: an empty string takes an age out."""
     return {
         "age_from": "" if youngest is None else youngest,
@@ -57,7 +57,7 @@ def test_ages_as_they_are_said(
     words: str,
     book: Book,
 ) -> None:
-    case = whole_case(book, use=said(youngest, oldest))
+    case = whole_case(book, use=ages(youngest, oldest))
     assert case["use.age_from"] == judged_from
     assert (case["use.child"], case["use.under_three"]) == (child, under_three)
     assert case["use.age_words"] == words
@@ -70,7 +70,7 @@ def test_a_childrens_blank_says_the_youngest_unless_all_are_younger(
     """The kids' tee is made from 5 years: said for up to 4, it is for somebody younger, and how young is asked."""
     item = {"blank": "tee-kids-white"}
     assert book.catalogue["blanks"]["tee-kids-white"].age_from == 5
-    assert whole_case(book, item=item, use=said(None, oldest))["use.age_from"] == judged_from
+    assert whole_case(book, item=item, use=ages(None, oldest))["use.age_from"] == judged_from
 
 
 @pytest.mark.parametrize(
@@ -80,20 +80,22 @@ def test_stones_on_a_piece_for_up_to_two_years_are_refused(
     decoration: dict[str, Any], blocked_by: str, authority: Authority
 ) -> None:
     book = authority.book
-    document = order_document(book, decoration=decoration, use=said(None, 2))
+    document = order_document(book, decoration=decoration, use=ages(None, 2))
     verdict = authority.validate(read(Order, document), shop_of(book))
     assert verdict.verdict == "rejected"
-    finding = next(each for each in verdict.findings if each.rule == blocked_by)
+    finding = next(finding for finding in verdict.findings if finding.rule == blocked_by)
     assert "for children (any age up to 2 years)" in finding.because
-    assert "/use/age_from" not in {each.pointer for each in verdict.assumed}, "whatever it is, nobody is older than two"
+    assert "/use/age_from" not in {assumption.pointer for assumption in verdict.assumed}, (
+        "whatever it is, nobody is older than two"
+    )
 
 
 def test_without_any_age_it_is_for_grown_ups_and_that_is_told(authority: Authority) -> None:
     book = authority.book
-    document = order_document(book, decoration=STONES, use=said(None, None))
+    document = order_document(book, decoration=STONES, use=ages(None, None))
     verdict = authority.validate(read(Order, document), shop_of(book))
     assert verdict.verdict != "rejected"
-    (assumed,) = (each for each in verdict.assumed if each.pointer == "/use/age_from")
+    (assumed,) = (assumption for assumption in verdict.assumed if assumption.pointer == "/use/age_from")
     assert (assumed.value, assumed.shown, assumed.why) == (18.0, "18", "for grown-ups unless said")
 
 
@@ -103,14 +105,14 @@ def test_how_young_the_youngest_is_gets_asked_where_an_oldest_age_leaves_it_open
 ) -> None:
     """Never read as grown-ups, never refused unasked; answered, it settles."""
     book = authority.book
-    document = order_document(book, decoration=STONES, use=said(None, oldest))
+    document = order_document(book, decoration=STONES, use=ages(None, oldest))
     verdict = authority.validate(read(Order, document), shop_of(book))
     assert verdict.verdict == "undetermined"
-    (need,) = (each for each in verdict.needs if each.pointer == "/use/age_from")
+    (need,) = (need for need in verdict.needs if need.pointer == "/use/age_from")
     assert need.question == "How old is the youngest who will use it, in years?"
     answers = {
         youngest: authority.validate(
-            read(Order, order_document(book, decoration=STONES, use=said(youngest, oldest))), shop_of(book)
+            read(Order, order_document(book, decoration=STONES, use=ages(youngest, oldest))), shop_of(book)
         ).verdict
         for youngest in (1, oldest)
     }

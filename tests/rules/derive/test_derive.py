@@ -38,15 +38,15 @@ def size(width_mm: float, height_mm: float) -> Document:
 
 
 def reading(display: int, *surface: float) -> Document:
-    return {"display": f"{display} °C", "surface": [f"{each} °C" for each in surface]}
+    return {"display": f"{display} °C", "surface": [f"{value} °C" for value in surface]}
 
 
 BENCH: Document = {"type": "swing-away", "calibration": [reading(200, 196, 190, 190), reading(150, 147, 149, 148)]}
 
 
 def curve(book: Book, press: Document) -> Calibration:
-    found: Calibration = pressing(book, press=press)["press.calibration"]
-    return found
+    calibration: Calibration = pressing(book, press=press)["press.calibration"]
+    return calibration
 
 
 def test_calibration_points_are_means_with_spread_sorted_by_display(book: Book) -> None:
@@ -62,16 +62,16 @@ def test_calibration_points_are_means_with_spread_sorted_by_display(book: Book) 
 def test_calibration_between_points_and_beyond_the_ends(
     display: float, surface: float, spread: float, book: Book
 ) -> None:
-    found = curve(book, BENCH)
-    assert found.surface_c(display) == pytest.approx(surface)
-    assert found.spread_k(display) == pytest.approx(spread)
-    assert found.display_c(surface) == pytest.approx(display)
+    calibration = curve(book, BENCH)
+    assert calibration.surface_c(display) == pytest.approx(surface)
+    assert calibration.spread_k(display) == pytest.approx(spread)
+    assert calibration.display_c(surface) == pytest.approx(display)
 
 
 def test_without_readings_the_types_usual_loss_holds(book: Book) -> None:
-    found = curve(book, {"type": "hand-held"})
-    assert (found.measured, found.surface_c(200.0), found.spread_k(200.0)) == (False, 189.0, 7.0)
-    assert found.display_c(189.0) == 200.0
+    calibration = curve(book, {"type": "hand-held"})
+    assert (calibration.measured, calibration.surface_c(200.0), calibration.spread_k(200.0)) == (False, 189.0, 7.0)
+    assert calibration.display_c(189.0) == 200.0
 
 
 def test_reach_is_the_highest_setting_less_loss_and_surely_less_spread(book: Book) -> None:
@@ -163,8 +163,8 @@ def test_a_stiff_small_piece_bears_all_the_force(book: Book) -> None:
 
 def test_the_most_pressure_on_the_print(book: Book) -> None:
     hand = book.catalogue["press_types"]["hand-held"]
-    held = pressing(book, press={"type": "hand-held"})
-    assert held["fit.pressure_most_kpa"] == pytest.approx(hand.hand_force / (0.254 * 0.254) / 1000, abs=1e-5)
+    facts = pressing(book, press={"type": "hand-held"})
+    assert facts["fit.pressure_most_kpa"] == pytest.approx(hand.hand_force / (0.254 * 0.254) / 1000, abs=1e-5)
     assert pressing(book, press={"type": "clamshell"})["fit.pressure_most_kpa"] == 30.8, "firm, where firm ends"
     assert pressing(book, press=PNEUMATIC)["fit.pressure_most_kpa"] == pytest.approx(
         600 * 2 * pi / 4 * 0.1**2 / 0.2, abs=1e-5
@@ -244,7 +244,7 @@ def test_mains_may_vary_by_ten_percent(nameplate: int, mismatch: bool, book: Boo
 def test_what_sets_the_ceiling(item: Document, kind: str, value: float | None, book: Book) -> None:
     case = whole_case(book, item=item)
     ceilings = case["item.ceilings"]
-    assert [each.value_c for each in ceilings] == sorted(each.value_c for each in ceilings)
+    assert [ceiling.value_c for ceiling in ceilings] == sorted(ceiling.value_c for ceiling in ceilings)
     assert case["item.ceiling_kind"] == kind
     assert case["item.ceiling_c"] == (value or ceilings[0].value_c)
     assert f"{round(case['item.ceiling_c'])} °C" in case["item.ceiling_by"]

@@ -41,16 +41,16 @@ def test_ninety_pieces_take_an_hour(book: Book) -> None:
 )
 def test_what_is_due_decides(due_in: str, share: str, verdict: str, rule: str | None, authority: Authority) -> None:
     """``share``: of the hour's work in the time there is."""
-    found = authority.validate(read(Order, ninety(authority.book, due_in)), shop_of(authority.book))
-    said = [each.rule for each in found.findings if each.rule in DUE_RULES]
-    assert said == ([] if rule is None else [rule]), share
-    assert found.verdict == verdict
+    answer = authority.validate(read(Order, ninety(authority.book, due_in)), shop_of(authority.book))
+    fired = [finding.rule for finding in answer.findings if finding.rule in DUE_RULES]
+    assert fired == ([] if rule is None else [rule]), share
+    assert answer.verdict == verdict
 
 
 def test_the_numbers_are_told_and_what_would_help(authority: Authority) -> None:
     """In half an hour of the hour's work 45 of 90 pieces are pressed."""
-    found = authority.validate(read(Order, ninety(authority.book, "30 min")), shop_of(authority.book))
-    (finding,) = (each for each in found.findings if each.level == "blocks")
+    answer = authority.validate(read(Order, ninety(authority.book, "30 min")), shop_of(authority.book))
+    (finding,) = (finding for finding in answer.findings if finding.level == "blocks")
     assert "takes 1 h (pieces: 90), and the order is due in 30 min" in finding.because
     for help_ in (
         "a later time",
@@ -66,11 +66,11 @@ def test_a_faster_press_that_makes_it_is_taken(authority: Authority) -> None:
     book = authority.book
     presses = [{"id": "hand", "type": "hand-held"}, {"id": "twin", "type": "pneumatic-twin"}]
     document = order_document(book, due_in="50 min", quantity=90, press="")
-    found = {
-        tuple(each["id"] for each in only): authority.validate(read(Order, document), shop_of(book, presses=only))
+    verdicts = {
+        tuple(press["id"] for press in only): authority.validate(read(Order, document), shop_of(book, presses=only))
         for only in ([presses[0]], [presses[1]], presses)
     }
-    blocked = {ids: "due-time-not-makeable" in {f.rule for f in verdict.findings} for ids, verdict in found.items()}
+    blocked = {ids: "due-time-not-makeable" in {f.rule for f in verdict.findings} for ids, verdict in verdicts.items()}
     assert blocked == {("hand",): True, ("twin",): False, ("hand", "twin"): False}
 
 
@@ -78,16 +78,16 @@ def test_no_plan_is_made_that_comes_far_too_late(authority: Authority) -> None:
     book = authority.book
     document = order_document(book, due_in="10 min", quantity=500)
     document["decorations"][0].pop("transfer")
-    found = authority.recommend(read(Order, document), shop_of(book))
-    assert not found.plans
-    late = [each for each in found.ruled_out if "due-time-not-makeable" in {f.rule for f in each.findings}]
+    recommendation = authority.recommend(read(Order, document), shop_of(book))
+    assert not recommendation.plans
+    late = [out for out in recommendation.ruled_out if "due-time-not-makeable" in {f.rule for f in out.findings}]
     assert late
 
 
 def test_with_the_transfer_open_it_asks_for_it(authority: Authority) -> None:
     document = order_document(authority.book, due_in="1 min", quantity=500)
     document["decorations"][0].pop("transfer")
-    found = authority.validate(read(Order, document), shop_of(authority.book))
-    assert found.verdict == "undetermined"
-    asked = {each.pointer: each.decides for each in found.needs}
-    assert "due-time-not-makeable" in asked["/decorations/0/transfer"]
+    answer = authority.validate(read(Order, document), shop_of(authority.book))
+    assert answer.verdict == "undetermined"
+    decides = {need.pointer: need.decides for need in answer.needs}
+    assert "due-time-not-makeable" in decides["/decorations/0/transfer"]

@@ -22,27 +22,29 @@ def glossary(book: Book) -> Glossary:
 
 
 def of_type(glossary: Glossary, *types: str) -> list[FactEntry]:
-    found = [each for each in glossary.values() if each.type in types]
-    assert found
-    return found
+    entries = [entry for entry in glossary.values() if entry.type in types]
+    assert entries
+    return entries
 
 
 def test_every_fact_is_told_in_sentences(glossary: Glossary) -> None:
     assert sorted(glossary) == sorted(declared())
-    assert [name for name, each in glossary.items() if len(each.description) < 10 or each.description[-1] != "."] == []
+    assert [
+        name for name, entry in glossary.items() if len(entry.description) < 10 or entry.description[-1] != "."
+    ] == []
 
 
 def test_a_number_is_told_with_its_unit_and_words_with_what_they_may_be(glossary: Glossary) -> None:
     numbers, worded = of_type(glossary, "number"), of_type(glossary, "one of", "set of")
-    assert [each.id for each in numbers if each.measure is None or each.words] == []
-    assert [each.id for each in worded if each.measure is not None or not each.words] == []
+    assert [entry.id for entry in numbers if entry.measure is None or entry.words] == []
+    assert [entry.id for entry in worded if entry.measure is not None or not entry.words] == []
     others = of_type(glossary, "true/false", "text", "data")
-    assert [each.id for each in others if each.measure is not None or each.words] == []
+    assert [entry.id for entry in others if entry.measure is not None or entry.words] == []
 
 
 def test_the_example_of_a_number_is_one_that_examples_may_write(glossary: Glossary) -> None:
-    measures = {each.measure for each in of_type(glossary, "number") if each.measure is not None}
-    assert {each.plain for each in measures} == {True, False}
+    measures = {entry.measure for entry in of_type(glossary, "number") if entry.measure is not None}
+    assert {measure.plain for measure in measures} == {True, False}
     for measure in measures:
         dimension = units.DIMENSIONS[measure.dimension]
         assert measure.unit == dimension.symbol
@@ -51,16 +53,16 @@ def test_the_example_of_a_number_is_one_that_examples_may_write(glossary: Glossa
 
 
 def test_the_words_of_entries_are_those_of_the_book(book: Book, glossary: Glossary) -> None:
-    entries = [each for each in glossary.values() if each.kinds]
-    assert {kind for each in entries for kind in each.kinds} >= {"substrates", "transfers", "consumables"}
-    for each in entries:
-        assert {*each.words} - {"none"} == {name for kind in each.kinds for name in book.catalogue[kind]} - {"none"}
+    entries = [entry for entry in glossary.values() if entry.kinds]
+    assert {kind for entry in entries for kind in entry.kinds} >= {"substrates", "transfers", "consumables"}
+    for entry in entries:
+        assert {*entry.words} - {"none"} == {name for kind in entry.kinds for name in book.catalogue[kind]} - {"none"}
 
 
 def test_what_is_assumed_can_be_said_at_its_pointer(book: Book, glossary: Glossary) -> None:
     """An order that says what would have been assumed reads, and says the very same."""
-    said = {name: each.unsaid for name, each in glossary.items() if each.unsaid is not None}
-    sayable = {name: unsaid for name, unsaid in said.items() if unsaid.value is not None}
+    unsaid_ = {name: entry.unsaid for name, entry in glossary.items() if entry.unsaid is not None}
+    sayable = {name: unsaid for name, unsaid in unsaid_.items() if unsaid.value is not None}
     assert sayable.keys() >= {"item.diameter_mm", "art.colours", "art.white", "item.features", "order.quantity"}
     for unsaid in sayable.values():
         document = put(book.documents["base_example"]["order"], unsaid.pointer.replace("{i}", "0"), unsaid.value)

@@ -68,9 +68,9 @@ def test_a_misspelt_read_is_told_with_the_nearest_name() -> None:
     register = Register()
 
     @register.fact("item.rigid", BOOL, ORDER)
-    def rigid(said: str | None = source("/item/substrate")) -> bool:
+    def rigid(substrate: str | None = source("/item/substrate")) -> bool:
         """Whether it is stiff."""
-        return said == "metal"
+        return substrate == "metal"
 
     @register.fact("item.soft", BOOL, ORDER)
     def soft(stiff: bool = read("item.rigidd")) -> bool:
@@ -85,9 +85,9 @@ def test_a_misspelt_field_is_told_with_the_nearest_name() -> None:
     register = Register()
 
     @register.fact("item.rigid", BOOL, ORDER)
-    def rigid(said: str | None = source("/item/substrat")) -> bool:
+    def rigid(substrate: str | None = source("/item/substrat")) -> bool:
         """Whether it is stiff."""
-        return said == "metal"
+        return substrate == "metal"
 
     assert only(register).startswith(
         "fact item.rigid: reads source '/item/substrat', and there is none (did you mean /i"
@@ -100,9 +100,9 @@ def test_a_misspelt_place_where_it_would_be_said_is_told_with_the_nearest(missin
     register = Register()
 
     @register.fact("place.rim_mm", DATA, DECORATION, missing)
-    def rim_mm(said: float | None = source("/decorations/{i}/rim_distance")) -> float | None:
+    def rim_mm(distance_mm: float | None = source("/decorations/{i}/rim_distance")) -> float | None:
         """How far from the rim it is."""
-        return said
+        return distance_mm
 
     assert only(register).startswith(
         f"fact place.rim_mm: no order has {RIM!r}, where it would be said (did you mean /decorations/{{i}}/rim_distance"
@@ -129,9 +129,9 @@ def test_what_is_assumed_is_held_to_the_same() -> None:
         return area
 
     @register.fact("place.where", DATA, DECORATION, Assume("/decorations/{i}/placement", usual, "as usual"))
-    def where(said: str | None = source("/decorations/{i}/placement")) -> str | None:
+    def where(placement: str | None = source("/decorations/{i}/placement")) -> str | None:
         """Where it goes."""
-        return said
+        return placement
 
     assert only(register) == "fact place.where: reads fact 'place.aera', and there is none (did you mean place.where?)"
 
@@ -140,19 +140,19 @@ def test_facts_that_hang_on_themselves_are_refused_once() -> None:
     register = Register()
 
     @register.fact("a.first", BOOL, ORDER)
-    def first(other: bool = read("a.second")) -> bool:
+    def first(second_holds: bool = read("a.second")) -> bool:
         """One."""
-        return other
+        return second_holds
 
     @register.fact("a.second", BOOL, ORDER)
-    def second(other: Callable[[], bool] = later("a.third")) -> bool:
+    def second(third_holds: Callable[[], bool] = later("a.third")) -> bool:
         """Two."""
-        return other()
+        return third_holds()
 
     @register.fact("a.third", BOOL, ORDER)
-    def third(other: bool | None = maybe("a.first")) -> bool:
+    def third(first_holds: bool | None = maybe("a.first")) -> bool:
         """Three."""
-        return bool(other)
+        return bool(first_holds)
 
     assert only(register) == (
         "fact a.first: is worked out from itself: a.first reads a.second reads a.third reads a.first"
@@ -196,8 +196,10 @@ def test_limits_and_kinds_that_the_book_has_not_are_told(book: Book) -> None:
         return cap, known
 
     assert Graph.of(register, FIELDS).faults == ()
-    told = [fault.partition(": fact ")[2] for fault in Graph.of(register).misnamed_in_book(book.limits, book.catalogue)]
-    assert told == [
+    misnamed = [
+        fault.partition(": fact ")[2] for fault in Graph.of(register).misnamed_in_book(book.limits, book.catalogue)
+    ]
+    assert misnamed == [
         "item.cap_c: there is no limit 'fumes.pvc_mots' in the book (did you mean fumes.pvc_most?)",
         "item.cap_c: there is no kind of entry 'transferz' in the book (did you mean transfers?)",
         "item.cap_c: there is no kind of entry 'transfer' in the book (did you mean transfers?)",
@@ -232,7 +234,7 @@ def test_the_shipped_facts_answer_as_they_declare(few_rules: Book) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "answer", "told"),
+    ("name", "answer", "says"),
     [
         ("item.rigid", "yes", "answers 'yes', which is not true/false"),
         ("item.thickness_mm", True, "answers True, which is not number"),
@@ -244,12 +246,12 @@ def test_the_shipped_facts_answer_as_they_declare(few_rules: Book) -> None:
     ],
 )
 def test_an_answer_of_another_type_is_told_with_fact_and_file(
-    name: str, answer: Any, told: str, few_rules: Book, monkeypatch: pytest.MonkeyPatch
+    name: str, answer: Any, says: str, few_rules: Book, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     node = case_module._NODES[name]
     monkeypatch.setitem(case_module._NODES, name, node._replace(answer=lambda facts, parts: answer))
     (fault,) = failures(few_rules)
-    assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: fact {name}: {told}.*", fault)
+    assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: fact {name}: {says}.*", fault)
 
 
 @pytest.mark.parametrize("name", ["place.height_mm", "heat.short_k", "item.thickness_mm", "window.time_aim_s"])
@@ -261,8 +263,8 @@ def test_it_is_told_before_a_rule_compares_it_and_whoever_reads_it_is_not_blamed
     assert comparing
     monkeypatch.setitem(case_module._NODES, name, case_module._NODES[name]._replace(answer=lambda facts, parts: answer))
     (fault,) = failures(replace(book, rules=comparing))
-    told = re.escape(f"fact {name}: answers {answer!r}, which is not number")
-    assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: {told}", fault)
+    complaint = re.escape(f"fact {name}: answers {answer!r}, which is not number")
+    assert re.fullmatch(rf"derive/[a-z]+\.py:\d+: {complaint}", fault)
 
 
 def test_a_fact_that_fails_is_told_with_its_file_and_no_traceback(
@@ -373,9 +375,9 @@ class Watched(dict[str, Any]):
 
 def watched(case: Case, names: set[str]) -> Case:
     """The same pressing, noting which facts are read of it."""
-    other = Case.__new__(Case)
-    other._set(case.book, case.parent, case.scope, case.index, case._parts, Watched(case.known, names))  # type: ignore[arg-type]
-    return other
+    watched_case = Case.__new__(Case)
+    watched_case._set(case.book, case.parent, case.scope, case.index, case._parts, Watched(case.known, names))  # type: ignore[arg-type]
+    return watched_case
 
 
 TRIED: list[dict[str, Any]] = [
@@ -418,8 +420,10 @@ def test_arranging_pressings_looks_at_nothing_that_is_not_declared(book: Book) -
 
 def test_what_is_asked_for_is_read() -> None:
     """A fact that asks for a field of the order, or assumes it, reads that field."""
-    said = {name: fact.missing.pointer for name, fact in GRAPH.facts.items() if isinstance(fact.missing, (Ask, Assume))}
-    fields = {name: pointer for name, pointer in said.items() if pointer in SOURCES}
+    pointers = {
+        name: fact.missing.pointer for name, fact in GRAPH.facts.items() if isinstance(fact.missing, (Ask, Assume))
+    }
+    fields = {name: pointer for name, pointer in pointers.items() if pointer in SOURCES}
     assert len(fields) > 25
     strangers = {name for name, pointer in fields.items() if pointer not in GRAPH.upstream[name]}
     assert strangers == {"set.gauge_readable"}, "a pressure in words would do, where the press tells nothing of a gauge"

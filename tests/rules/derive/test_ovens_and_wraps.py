@@ -32,13 +32,13 @@ def judged(authority: Authority, press: str, **parts: Any) -> Verdict:
 
 
 def blocked_by(verdict: Verdict) -> set[str]:
-    return {each.rule for each in verdict.findings if each.level == "blocks"}
+    return {finding.rule for finding in verdict.findings if finding.level == "blocks"}
 
 
 def test_a_shirt_in_a_tile_oven_is_refused_with_what_the_oven_is_for(authority: Authority) -> None:
     verdict = judged(authority, OVEN)
     assert verdict.verdict == "rejected"
-    (finding,) = (each for each in verdict.findings if each.rule == "goods-not-for-this-press")
+    (finding,) = (finding for finding in verdict.findings if finding.rule == "goods-not-for-this-press")
     assert "is of cloth" in finding.because
     assert "made for ceramic, glass or stone" in finding.because
 
@@ -83,7 +83,7 @@ def test_a_piece_of_unknown_make_is_asked_about_and_never_passed(press: str, aut
     document = {"item": {"colour": "white"}, "decorations": [DYE], "press": {"type": press}}
     verdict = authority.validate(read(Order, document), shop_of(authority.book))
     assert verdict.verdict == "undetermined"
-    assert "/item/substrate" in {each.pointer for each in verdict.needs}
+    assert "/item/substrate" in {need.pointer for need in verdict.needs}
 
 
 def test_an_unknown_family_leaves_it_open_whether_the_oven_takes_it(book: Book) -> None:
@@ -118,8 +118,8 @@ def test_the_diameter_is_the_blanks_unless_it_is_described_and_else_a_usual_mugs
     bare = dict.fromkeys(("substrate", "fibres", "coating", "mass_per_area", "thickness", "care"), "")
     tumbler = bare | {"blank": "tumbler-steel-white"}
     assert pressing(book, item=tumbler, press={"type": MUG_PRESS})["item.diameter_mm"] == 75
-    said = tumbler | {"diameter": "3 in"}
-    assert pressing(book, item=said, press={"type": MUG_PRESS})["item.diameter_mm"] == pytest.approx(76.2)
+    wide = tumbler | {"diameter": "3 in"}
+    assert pressing(book, item=wide, press={"type": MUG_PRESS})["item.diameter_mm"] == pytest.approx(76.2)
     mug = HARD | {"substrate": "ceramic-mug"}
     assert pressing(book, item=mug, press={"type": MUG_PRESS})["item.diameter_mm"] == 82
 

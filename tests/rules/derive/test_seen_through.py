@@ -73,7 +73,7 @@ def judged(authority: Authority, mirrored: bool | None) -> Verdict:
 
 def test_a_mirrored_print_behind_glass_is_refused_and_printed_again_as_it_reads(authority: Authority) -> None:
     verdict = judged(authority, mirrored=True)
-    (block,) = (each for each in verdict.findings if each.level == "blocks")
+    (block,) = (finding for finding in verdict.findings if finding.level == "blocks")
     assert block.rule == "wrongly-mirrored"
     assert "looking at it through the piece turns it back again: lettering comes out backwards" in block.because
     changed = [{change.pointer: change.after for change in remedy.changes} for remedy in verdict.remedies]
@@ -84,7 +84,7 @@ def test_a_mirrored_print_behind_glass_is_refused_and_printed_again_as_it_reads(
 def test_a_print_behind_glass_as_it_reads_is_workable(mirrored: bool | None, authority: Authority) -> None:
     verdict = judged(authority, mirrored)
     assert verdict.verdict == "conditional"
-    note = next(each for each in verdict.findings if each.rule == "dye-behind-glass")
+    note = next(finding for finding in verdict.findings if finding.rule == "dye-behind-glass")
     assert "printed as it reads and not mirrored" in note.because
 
 

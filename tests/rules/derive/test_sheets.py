@@ -37,14 +37,14 @@ def plans(authority: Authority, document: Document, shop: Shop | None = None) ->
 
 
 def first_steps(authority: Authority, shop: Shop | None = None, **parts: Any) -> tuple[str, ...]:
-    found = plans(authority, order_document(authority.book, **parts), shop)
-    assert found
-    return found[0].decorations[0].steps
+    recommended = plans(authority, order_document(authority.book, **parts), shop)
+    assert recommended
+    return recommended[0].decorations[0].steps
 
 
 def the_step(steps: tuple[str, ...], beginning: str) -> str:
-    (found,) = (step for step in steps if step.startswith(beginning))
-    return found
+    (step,) = (step for step in steps if step.startswith(beginning))
+    return step
 
 
 # -- pre-press -------------------------------------------------------------------------------------------------------
@@ -114,7 +114,7 @@ def test_which_one_carries_a_print_hangs_on_the_order_of_pressings(authority: Au
     document["decorations"][0]["transfer"] = "film-low-heat-soft"
     (plan, *_) = plans(authority, document)
     assert plan.sequence == (1, 0)
-    pre_presses = [the_step(each.steps, "Pre-press the") for each in plan.decorations]
+    pre_presses = [the_step(decoration.steps, "Pre-press the") for decoration in plan.decorations]
     assert [step.startswith(BARE_PRE_PRESS) for step in pre_presses] == [False, True]
 
 
@@ -125,13 +125,13 @@ def test_without_a_sheet_the_pre_press_is_a_must_to_mend(item: dict[str, Any], a
     document = order_document(book, item=item, decoration=decoration)
     bare_shop = stocked(book, "plain-paper", "heat-tape")
     verdict = authority.validate(read(Order, document), bare_shop)
-    (finding,) = (each for each in verdict.findings if each.rule == "pre-press-bare-on-print")
+    (finding,) = (finding for finding in verdict.findings if finding.rule == "pre-press-bare-on-print")
     assert finding.level == "requires"
     assert SILICONE in finding.fix
     step = the_step(first_steps(authority, bare_shop, item=item, decoration=decoration), "Pre-press the")
     assert step.startswith(f"Pre-press the piece under a non-stick sheet ({SILICONE} or PTFE-coated glass-cloth sheet;")
     equipped = authority.validate(read(Order, document), stocked(book, "plain-paper", "silicone-paper", "heat-tape"))
-    assert "pre-press-bare-on-print" not in {each.rule for each in equipped.findings}
+    assert "pre-press-bare-on-print" not in {finding.rule for finding in equipped.findings}
 
 
 # -- the pressing itself, and a second one ---------------------------------------------------------------------------
@@ -157,7 +157,7 @@ def test_a_print_said_to_be_pressed_bare_is_a_must_and_a_step(authority: Authori
     parts: dict[str, Any] = {"item": {"already": ["cut-film"]}, "decoration": {"settings": {"cover": "none"}}}
     document = order_document(authority.book, **parts)
     verdict = authority.validate(read(Order, document), shop_of(authority.book))
-    (finding,) = (each for each in verdict.findings if each.rule == "print-bare-under-platen")
+    (finding,) = (finding for finding in verdict.findings if finding.rule == "print-bare-under-platen")
     assert (verdict.verdict, finding.level) == ("conditional", "requires")
     step = the_step(first_steps(authority, **parts), "Lay a non-stick sheet")
     assert step.endswith("over the print that is there already: the platen must not touch it.")
@@ -175,7 +175,7 @@ def test_a_second_press_without_any_sheet_is_a_must(authority: Authority) -> Non
     book = authority.book
     document = order_document(book, decoration={"settings": {"second_press": "5 s"}})
     verdict = authority.validate(read(Order, document), stocked(book, "heat-tape"))
-    assert "second-press-bare" in {each.rule for each in verdict.findings if each.level == "requires"}
+    assert "second-press-bare" in {finding.rule for finding in verdict.findings if finding.level == "requires"}
     assert verdict.verdict == "conditional"
 
 
@@ -189,7 +189,7 @@ def test_no_plan_of_the_book_presses_bare_on_a_print(authority: Authority) -> No
     }
     steps = [plan.decorations[0].steps for plan in plans(authority, document, everything)]
     assert len(steps) > 3
-    assert all(any(step.startswith("Cover with ") for step in each) for each in steps)
+    assert all(any(step.startswith("Cover with ") for step in shown) for shown in steps)
     assert not any(step.startswith(BARE_PRE_PRESS) for step in itertools.chain(*steps))
 
 
@@ -220,7 +220,7 @@ def test_the_dark_sheet_lifted_hot_is_still_refused(authority: Authority) -> Non
     decoration = {"transfer": "inkjet-dark-opaque", "settings": {"peel": "hot"}}
     document = order_document(authority.book, item={"colour": "black"}, decoration=decoration)
     verdict = authority.validate(read(Order, document), shop_of(authority.book))
-    (finding,) = (each for each in verdict.findings if each.rule == "wrong-peel")
+    (finding,) = (finding for finding in verdict.findings if finding.rule == "wrong-peel")
     assert finding.fix == "Peel cold."
 
 
@@ -259,12 +259,14 @@ def test_a_thin_pillow_does_not_lift_a_print_above_a_zip(book: Book) -> None:
 def test_a_missing_pillow_is_named(features: list[str], rule: str, level: str, authority: Authority) -> None:
     book = authority.book
     document = order_document(book, item={"features": features})
-    without = stocked(book, *(each for each in PADS if each != "foam-pillow"))
-    (finding,) = (each for each in authority.validate(read(Order, document), without).findings if each.rule == rule)
+    without = stocked(book, *(pad for pad in PADS if pad != "foam-pillow"))
+    (finding,) = (
+        finding for finding in authority.validate(read(Order, document), without).findings if finding.rule == rule
+    )
     assert finding.level == level
     assert "foam pillow in a PTFE-coated cover" in finding.fix
     with_pillow = authority.validate(read(Order, document), stocked(book, *PADS))
-    assert rule not in {each.rule for each in with_pillow.findings}
+    assert rule not in {finding.rule for finding in with_pillow.findings}
 
 
 def test_a_cap_over_its_form_takes_no_pillow(book: Book) -> None:

@@ -143,10 +143,10 @@ SETTINGS = "/decorations/0/settings"
     ],
 )
 def test_a_fault_is_named_where_it_is(pointer: str, value: Any, says: str) -> None:
-    found = faults(Order, order_with(pointer, value))
-    near = {where: fault for where, fault in found.items() if where.startswith(pointer)}
-    assert len(found) == len(near) == 1, found
-    assert any(says in str(fault) for fault in near.values()), found
+    refused = faults(Order, order_with(pointer, value))
+    near = {where: fault for where, fault in refused.items() if where.startswith(pointer)}
+    assert len(refused) == len(near) == 1, refused
+    assert any(says in str(fault) for fault in near.values()), refused
 
 
 @pytest.mark.parametrize("zero", ["0 s", "0s", " 0 s ", "0 min"])

@@ -36,15 +36,15 @@ def answers(request: pytest.FixtureRequest, authority: Authority, book: Book) ->
 
 
 def test_a_document_has_the_declared_fields_in_their_order(answers: list[Documented]) -> None:
-    assert [type(each) for each in answers] == [Verdict, Recommendation, Envelope]
-    written = [list(each.document()) for each in answers]
-    assert written == [[member.name for member in members_of(type(each))] for each in answers]
+    assert [type(answer) for answer in answers] == [Verdict, Recommendation, Envelope]
+    written = [list(answer.document()) for answer in answers]
+    assert written == [[member.name for member in members_of(type(answer))] for answer in answers]
     assert written[0][:6] == ["id", "verdict", "revision", "digest", "house_digest", "basis"], "the basis is spread"
 
 
 def test_a_document_is_read_back_by_the_same_readers(answers: list[Documented]) -> None:
-    documents = [each.document() for each in answers]
-    assert [read(type(each), each.document()).document() for each in answers] == documents
+    documents = [answer.document() for answer in answers]
+    assert [read(type(answer), answer.document()).document() for answer in answers] == documents
 
 
 def test_a_document_with_a_field_too_many_or_too_few_is_no_answer(answers: list[Documented]) -> None:
@@ -62,11 +62,11 @@ def test_a_document_with_a_field_too_many_or_too_few_is_no_answer(answers: list[
 
 
 def kinds_of(cls: type) -> set[type]:
-    return {cls, *(deeper for each in cls.__subclasses__() for deeper in kinds_of(each))}
+    return {cls, *(deeper for subclass in cls.__subclasses__() for deeper in kinds_of(subclass))}
 
 
 def test_no_answer_writes_its_document_by_hand() -> None:
-    shapes = {each for each in kinds_of(Documented) if each.__module__.startswith("accord_rules.")} - {Documented}
+    shapes = {shape for shape in kinds_of(Documented) if shape.__module__.startswith("accord_rules.")} - {Documented}
     assert len(shapes) > 20
-    assert {each.__name__ for each in shapes if "document" in vars(each)} == set()
-    assert {f"{each.__name__}.{m.name}" for each in shapes for m in members_of(each) if not m.about} == set()
+    assert {shape.__name__ for shape in shapes if "document" in vars(shape)} == set()
+    assert {f"{shape.__name__}.{m.name}" for shape in shapes for m in members_of(shape) if not m.about} == set()

@@ -49,8 +49,8 @@ def random_questions(book: Book) -> Callable[..., list[tuple[Order, Shop]]]:
 @pytest.fixture(scope="session")
 def recorded(random_questions: Callable[..., list[tuple[Order, Shop]]]) -> list[RecordedOrder]:
     """Thirty recorded orders of three shops."""
-    found = random_questions(30, "recorded", odd=0.3)
-    return [RecordedOrder(f"rec_{n:03}", f"shop-{n % 3}", shop, order) for n, (order, shop) in enumerate(found)]
+    questions = random_questions(30, "recorded", odd=0.3)
+    return [RecordedOrder(f"rec_{n:03}", f"shop-{n % 3}", shop, order) for n, (order, shop) in enumerate(questions)]
 
 
 @pytest.fixture(scope="session")

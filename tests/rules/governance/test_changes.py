@@ -81,7 +81,7 @@ def test_a_change_made_against_another_state_of_the_entry_is_refused(book: Book)
     known = EntryChange("limits", "order.shift", {"value": 1}, ABSENT)
     with pytest.raises(ChangeError) as refused:
         apply(book.documents, [stale, gone, known])
-    assert [each.pointer for each in refused.value.faults] == [
+    assert [fault.pointer for fault in refused.value.faults] == [
         "/changes/0/before",
         "/changes/1/id",
         "/changes/2/before",
@@ -98,26 +98,26 @@ def test_a_difference_makes_the_one_of_the_other_and_back(book: Book) -> None:
             new = name == "entirely-new"
             value = None if not new and rng.random() < 0.4 else {"n": rng.random(), "list": [rng.randint(0, 9), "x"]}
             changes.append(EntryChange(kind, name, value))
-        other = apply(book.documents, changes)
-        there, back = difference(book.documents, other), difference(other, book.documents)
-        assert apply(book.documents, there) == other
-        assert apply(other, back) == book.documents
+        changed_documents = apply(book.documents, changes)
+        there, back = difference(book.documents, changed_documents), difference(changed_documents, book.documents)
+        assert apply(book.documents, there) == changed_documents
+        assert apply(changed_documents, back) == book.documents
         assert {(c.kind, c.id) for c in there} == {(c.kind, c.id) for c in changes}
-        assert difference(other, other) == ()
+        assert difference(changed_documents, changed_documents) == ()
 
 
 def test_what_comes_with_the_code_is_no_difference_a_proposal_can_make(book: Book) -> None:
-    other = {**book.documents, "base_example": {"order": {}, "shop": {}}}
+    with_example = {**book.documents, "base_example": {"order": {}, "shop": {}}}
     with pytest.raises(ChangeError, match="base_example"):
-        difference(book.documents, other)
+        difference(book.documents, with_example)
 
 
 def test_the_digest_is_of_what_is_done_whatever_its_order(changed: Changed) -> None:
-    one, other = changed("limits", "order.shift", note="Eight hours."), EntryChange("rules", "dye-on-nylon", None)
-    unmarked = EntryChange(one.kind, one.id, one.value)
-    assert change_digest([one, other]) == change_digest([other, unmarked])
-    assert change_digest([one]) != change_digest([one, other])
-    assert change_digest([one]) != change_digest([changed("limits", "order.shift", note="Nine hours.")])
+    first, second = changed("limits", "order.shift", note="Eight hours."), EntryChange("rules", "dye-on-nylon", None)
+    unmarked = EntryChange(first.kind, first.id, first.value)
+    assert change_digest([first, second]) == change_digest([second, unmarked])
+    assert change_digest([first]) != change_digest([first, second])
+    assert change_digest([first]) != change_digest([changed("limits", "order.shift", note="Nine hours.")])
 
 
 def test_a_changed_book_is_loaded_as_its_revision(book: Book, changed: Changed) -> None:
@@ -148,16 +148,16 @@ def test_what_is_wrong_in_a_changed_entry_is_told_at_its_place_in_the_changes(bo
     ]
     with pytest.raises(BookError) as refused:
         check(book.documents, [changes[0]])
-    assert [each.pointer for each in faults_in(changes, refused.value)] == ["/changes/0/value/stricter"]
+    assert [fault.pointer for fault in faults_in(changes, refused.value)] == ["/changes/0/value/stricter"]
     with pytest.raises(BookError) as refused:
         check(book.documents, changes[1:])
-    told = {each.pointer: each.message_with_hints for each in faults_in(changes, refused.value)}
-    assert "did you mean item.textile" in told["/changes/1/value/when"]
-    assert "did you mean item.nylon_share" in told["/changes/1/value/because"]
+    messages = {fault.pointer: fault.message_with_hints for fault in faults_in(changes, refused.value)}
+    assert "did you mean item.textile" in messages["/changes/1/value/when"]
+    assert "did you mean item.nylon_share" in messages["/changes/1/value/because"]
     with pytest.raises(BookError) as refused:
         check(book.documents, changes[2:])
-    assert [each.pointer for each in faults_in(changes[2:], refused.value)] == ["/changes/0"]
-    assert [each.pointer for each in faults_in(changes, refused.value)] == ["/changes/2"]
+    assert [fault.pointer for fault in faults_in(changes[2:], refused.value)] == ["/changes/0"]
+    assert [fault.pointer for fault in faults_in(changes, refused.value)] == ["/changes/2"]
 
 
 def test_a_limit_that_is_needed_is_missed_at_the_change_that_takes_it_out(book: Book, changed: Changed) -> None:
@@ -167,17 +167,17 @@ def test_a_limit_that_is_needed_is_missed_at_the_change_that_takes_it_out(book: 
     ]
     with pytest.raises(BookError) as refused:
         check(book.documents, changes)
-    told = faults_in(changes, refused.value)
-    assert {each.pointer for each in told} == {"/changes/1"}
-    assert not [each for each in told if ".toml" in each.message]
+    refusals = faults_in(changes, refused.value)
+    assert {fault.pointer for fault in refusals} == {"/changes/1"}
+    assert not [fault for fault in refusals if ".toml" in fault.message]
 
 
 def test_a_misspelt_name_in_a_rule_has_its_code_and_the_nearest_names(book: Book, changed: Changed) -> None:
     changes = [changed("rules", "dye-on-nylon", when="item.textil", because="It is {item.nylon_shar}.")]
     with pytest.raises(BookError) as refused:
         check(book.documents, changes)
-    told = [(each.pointer, each.code, each.nearest[0]) for each in faults_in(changes, refused.value)]
-    assert told == [
+    misspelt = [(fault.pointer, fault.code, fault.nearest[0]) for fault in faults_in(changes, refused.value)]
+    assert misspelt == [
         ("/changes/0/value/when", "not-in-book", "item.textile"),
         ("/changes/0/value/because", "not-in-book", "item.nylon_share"),
     ]

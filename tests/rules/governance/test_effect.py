@@ -38,10 +38,10 @@ FEW = Budget(recorded=10, edges=120)
 def effect_of(book: Book, recorded: list[RecordedOrder]) -> Callable[..., Effect]:
     """The effect of changes of the book on the recorded orders."""
 
-    def found(*changes: EntryChange, orders: Sequence[RecordedOrder] = recorded, budget: Budget = FEW) -> Effect:
+    def of_changes(*changes: EntryChange, orders: Sequence[RecordedOrder] = recorded, budget: Budget = FEW) -> Effect:
         return effect(book, check(book.documents, changes, 2), orders, budget)
 
-    return found
+    return of_changes
 
 
 def with_limit(book: Book, changed: Changed, name: str, value: Any) -> Book:
@@ -56,25 +56,25 @@ def with_limit(book: Book, changed: Changed, name: str, value: Any) -> Book:
 
 
 def test_no_change_has_no_effect(book: Book, recorded: list[RecordedOrder]) -> None:
-    found = effect(book, book, recorded, Budget(40, 40))
-    assert (found.decision.kind, found.decision.exact, found.flips, found.changes) == ("equal", True, (), ())
+    outcome = effect(book, book, recorded, Budget(40, 40))
+    assert (outcome.decision.kind, outcome.decision.exact, outcome.flips, outcome.changes) == ("equal", True, (), ())
 
 
 def test_a_stricter_limit_is_stricter_exactly(book: Book, changed: Changed, recorded: list[RecordedOrder]) -> None:
-    found = effect(book, with_limit(book, changed, "dye.polyester_share_least", 60), recorded, FEW)
-    assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("stricter", True, EVERY_ORDER)
-    assert any("goes from 50 % to 60 %" in each for each in found.decision.because)
-    turned = [flip for flip in found.flips if flip.before != flip.after]
+    moved = effect(book, with_limit(book, changed, "dye.polyester_share_least", 60), recorded, FEW)
+    assert (moved.decision.kind, moved.decision.exact, moved.decision.holds_for) == ("stricter", True, EVERY_ORDER)
+    assert any("goes from 50 % to 60 %" in reason for reason in moved.decision.because)
+    turned = [flip for flip in moved.flips if flip.before != flip.after]
     assert turned
     assert all(VERDICTS.index(flip.after) > VERDICTS.index(flip.before) for flip in turned)
-    assert not found.loosens_safety
+    assert not moved.loosens_safety
 
 
 def test_the_same_limit_back_is_looser_exactly(book: Book, changed: Changed, recorded: list[RecordedOrder]) -> None:
     stricter = with_limit(book, changed, "dye.polyester_share_least", 60)
-    found = effect(stricter, book, recorded, FEW)
-    assert (found.decision.kind, found.decision.exact) == ("looser", True)
-    turned = [flip for flip in found.flips if flip.before != flip.after]
+    looser = effect(stricter, book, recorded, FEW)
+    assert (looser.decision.kind, looser.decision.exact) == ("looser", True)
+    turned = [flip for flip in looser.flips if flip.before != flip.after]
     assert turned
     assert all(VERDICTS.index(flip.after) < VERDICTS.index(flip.before) for flip in turned)
 
@@ -83,12 +83,12 @@ def test_every_rule_and_direction_that_flips_has_a_witness_that_shows_it(
     book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:
     new = with_limit(book, changed, "dye.polyester_share_least", 60)
-    found = effect(book, new, recorded, FEW)
-    assert {(w.flip.rule, w.flip.direction) for w in found.witnesses} == {(f.rule, f.direction) for f in found.flips}
+    shown = effect(book, new, recorded, FEW)
+    assert {(w.flip.rule, w.flip.direction) for w in shown.witnesses} == {(f.rule, f.direction) for f in shown.flips}
     before, after = Authority(book, 1), Authority(new, 1)
     _, shop = example_order({}, book)
     try:
-        for witness in found.witnesses:
+        for witness in shown.witnesses:
             if witness.flip.source == "edge":
                 order = read(Order, dict(witness.document_of_order))
                 assert before.judge(order, shop).verdict == witness.flip.before
@@ -98,23 +98,23 @@ def test_every_rule_and_direction_that_flips_has_a_witness_that_shows_it(
     finally:
         before.close()
         after.close()
-    assert any(witness.flip.source == "edge" for witness in found.witnesses)
+    assert any(witness.flip.source == "edge" for witness in shown.witnesses)
 
 
 def test_a_limit_that_facts_are_worked_out_with_is_decided_by_replay(
     book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:
-    found = effect(book, with_limit(book, changed, "children.age_most", 10), recorded, FEW)
-    assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("looser", False, TRIED)
-    assert found.decision.document()["decided"] == "by replay"
-    assert found.loosens_safety == ("Safety limit children.age_most goes from 12 to 10; higher is stricter.",)
+    replayed = effect(book, with_limit(book, changed, "children.age_most", 10), recorded, FEW)
+    assert (replayed.decision.kind, replayed.decision.exact, replayed.decision.holds_for) == ("looser", False, TRIED)
+    assert replayed.decision.document()["decided"] == "by replay"
+    assert replayed.loosens_safety == ("Safety limit children.age_most goes from 12 to 10; higher is stricter.",)
 
 
 def test_a_limit_that_cuts_both_ways_is_mixed(book: Book, changed: Changed, recorded: list[RecordedOrder]) -> None:
-    found = effect(book, with_limit(book, changed, "dye.ground_lightness_tinted", 80), recorded, FEW)
-    assert (found.decision.kind, found.decision.exact) == ("mixed", False)
+    mixed = effect(book, with_limit(book, changed, "dye.ground_lightness_tinted", 80), recorded, FEW)
+    assert (mixed.decision.kind, mixed.decision.exact) == ("mixed", False)
     ways = {
-        VERDICTS.index(flip.after) > VERDICTS.index(flip.before) for flip in found.flips if flip.before != flip.after
+        VERDICTS.index(flip.after) > VERDICTS.index(flip.before) for flip in mixed.flips if flip.before != flip.after
     }
     assert ways == {True, False}
 
@@ -125,20 +125,20 @@ def test_two_limits_moved_in_opposite_directions_are_by_replay(
     new = with_limit(
         with_limit(book, changed, "dye.polyester_share_least", 60), changed, "order.print_side_most", "2500 mm"
     )
-    found = effect(book, new, recorded, FEW)
-    assert not found.decision.exact
+    replayed = effect(book, new, recorded, FEW)
+    assert not replayed.decision.exact
 
 
 def test_a_note_changes_nothing(changed: Changed, effect_of: Callable[..., Effect]) -> None:
-    found = effect_of(changed("limits", "order.shift", note="Eight hours."), budget=Budget(20, 40))
-    assert (found.decision.kind, found.decision.exact, found.flips) == ("equal", True, ())
-    assert found.changes == (EntryName("limits", "order.shift"),)
+    unchanged = effect_of(changed("limits", "order.shift", note="Eight hours."), budget=Budget(20, 40))
+    assert (unchanged.decision.kind, unchanged.decision.exact, unchanged.flips) == ("equal", True, ())
+    assert unchanged.changes == (EntryName("limits", "order.shift"),)
 
 
 def test_a_rule_taken_out_is_looser_exactly(effect_of: Callable[..., Effect]) -> None:
-    found = effect_of(EntryChange("rules", "dye-on-nylon", None))
-    assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("looser", True, EVERY_ORDER)
-    assert {(flip.rule, flip.direction) for flip in found.flips if flip.source == "edge"} == {
+    looser = effect_of(EntryChange("rules", "dye-on-nylon", None))
+    assert (looser.decision.kind, looser.decision.exact, looser.decision.holds_for) == ("looser", True, EVERY_ORDER)
+    assert {(flip.rule, flip.direction) for flip in looser.flips if flip.source == "edge"} == {
         ("dye-on-nylon", "looser")
     }
 
@@ -149,19 +149,19 @@ def test_a_rule_about_settings_is_exact_for_orders_that_say_theirs(book: Book, c
         for r in book.rules.values()
         if r.scope.value == "pressing" and r.level == "blocks" and r.topic == "settings"
     )
-    found = effect(book, check(book.documents, [changed("rules", name, level="requires")], 2), [], Budget(0, 120))
-    assert found.decision.kind in ("looser", "mixed")
-    assert found.decision.holds_for in (SAID_SETTINGS, TRIED)
+    weaker = effect(book, check(book.documents, [changed("rules", name, level="requires")], 2), [], Budget(0, 120))
+    assert weaker.decision.kind in ("looser", "mixed")
+    assert weaker.decision.holds_for in (SAID_SETTINGS, TRIED)
 
 
 def test_a_new_condition_is_decided_by_replay(book: Book, changed: Changed, effect_of: Callable[..., Effect]) -> None:
     rule = book.documents["rules"]["dye-on-nylon"]
-    found = effect_of(
+    replayed = effect_of(
         changed("rules", "dye-on-nylon", when=f"({rule['when']}) and transfer.principle != 'stud'"),
         budget=Budget(20, 120),
     )
-    assert (found.decision.kind, found.decision.exact) == ("equal", False), "a dye is no stud"
-    assert "only orders show" in found.decision.because[0]
+    assert (replayed.decision.kind, replayed.decision.exact) == ("equal", False), "a dye is no stud"
+    assert "only orders show" in replayed.decision.because[0]
 
 
 def test_a_watched_rule_flips_nothing_and_is_counted(book: Book) -> None:
@@ -169,9 +169,9 @@ def test_a_watched_rule_flips_nothing_and_is_counted(book: Book) -> None:
     change = EntryChange("rules", "watched-nylon", watched)
     order, shop = example_order(book.rules["dye-on-nylon"].fires[0], book)
     orders = [RecordedOrder("rec_1", "one", shop, order)]
-    found = effect(book, check(book.documents, [change], 2), orders, Budget(10, 60))
-    assert (found.decision.kind, found.decision.exact, found.flips) == ("equal", True, ())
-    assert found.watched == {"watched-nylon": 1}
+    counted = effect(book, check(book.documents, [change], 2), orders, Budget(10, 60))
+    assert (counted.decision.kind, counted.decision.exact, counted.flips) == ("equal", True, ())
+    assert counted.watched == {"watched-nylon": 1}
 
 
 def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Book, effect_of: Callable[..., Effect]) -> None:
@@ -179,29 +179,29 @@ def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Book, effect_o
         n for n in book.catalogue["blanks"] if not any(n in b.alternatives for b in book.catalogue["blanks"].values())
     ]
     used = json.dumps([dict(r) for r in book.documents["rules"].values()], default=str)
-    name = next(each for each in blanks if f'"{each}"' not in used)
+    name = next(blank for blank in blanks if f'"{blank}"' not in used)
     _, shop = example_order({}, book)
     order = read(Order, {"item": {"blank": name}, "decorations": [{"transfer": "cut-film"}]})
-    found = effect_of(
+    unreadable = effect_of(
         EntryChange("blanks", name, None), orders=[RecordedOrder("rec_1", "one", shop, order)], budget=Budget(9, 0)
     )
-    assert [(flip.rule, flip.direction, flip.after) for flip in found.flips if flip.rule == "(book)"] == [
+    assert [(flip.rule, flip.direction, flip.after) for flip in unreadable.flips if flip.rule == "(book)"] == [
         ("(book)", "stricter", "unreadable")
     ]
-    assert found.decision.kind == "stricter"
-    assert not found.decision.exact
+    assert unreadable.decision.kind == "stricter"
+    assert not unreadable.decision.exact
 
 
 def test_the_same_replay_has_the_same_digest_in_any_order(
     book: Book, changed: Changed, recorded: list[RecordedOrder]
 ) -> None:
     new = with_limit(book, changed, "order.print_side_most", "300 mm")
-    one, other = (effect(book, new, orders, Budget(20, 60)) for orders in (recorded, recorded[::-1]))
-    assert canonical(one.document()) == canonical(other.document())
-    assert one.replay_digest == other.replay_digest
-    assert one.replayed.recorded_left_out == 10
-    assert {flip.shop_id for flip in one.flips if flip.source == "recorded"} <= {"shop-0", "shop-1", "shop-2"}
-    assert effect(book, new, recorded[:5], Budget(20, 60)).replay_digest != one.replay_digest
+    forwards, backwards = (effect(book, new, orders, Budget(20, 60)) for orders in (recorded, recorded[::-1]))
+    assert canonical(forwards.document()) == canonical(backwards.document())
+    assert forwards.replay_digest == backwards.replay_digest
+    assert forwards.replayed.recorded_left_out == 10
+    assert {flip.shop_id for flip in forwards.flips if flip.source == "recorded"} <= {"shop-0", "shop-1", "shop-2"}
+    assert effect(book, new, recorded[:5], Budget(20, 60)).replay_digest != forwards.replay_digest
 
 
 def test_recorded_orders_are_shown_without_their_reference(book: Book, changed: Changed) -> None:
@@ -210,9 +210,9 @@ def test_recorded_orders_are_shown_without_their_reference(book: Book, changed: 
     )
     named = replace(order, reference="HL-1043")
     new = with_limit(book, changed, "dye.polyester_share_least", 60)
-    found = effect(book, new, [RecordedOrder("rec_1", "one", shop, named)], Budget(9, 0))
-    assert found.witnesses
-    assert "HL-1043" not in json.dumps(found.document())
+    shown = effect(book, new, [RecordedOrder("rec_1", "one", shop, named)], Budget(9, 0))
+    assert shown.witnesses
+    assert "HL-1043" not in json.dumps(shown.document())
 
 
 # -- what takes two stewards ------------------------------------------------------------------------------------------
@@ -238,9 +238,9 @@ def test_a_safety_limit_cannot_be_made_an_ordinary_one_by_one_steward(
     keys: dict[str, Any], reason: str, book: Book
 ) -> None:
     limits = {**book.limits, "children.age_most": replace(book.limits["children.age_most"], **keys)}
-    found = loosens_safety(book, replace(book, limits=limits))
-    assert len(found) == 1
-    assert reason in found[0]
+    loosened = loosens_safety(book, replace(book, limits=limits))
+    assert len(loosened) == 1
+    assert reason in loosened[0]
 
 
 def safety_rule(book: Book) -> str:
@@ -258,12 +258,12 @@ def safety_rule(book: Book) -> str:
 )
 def test_a_safety_rule_made_weaker_takes_two_stewards(keys: dict[str, Any] | None, reason: str, book: Book) -> None:
     name = safety_rule(book)
-    rules = {each: rule for each, rule in book.rules.items() if each != name or keys is not None}
+    rules = {rule_id: rule for rule_id, rule in book.rules.items() if rule_id != name or keys is not None}
     if keys is not None:
         rules[name] = replace(book.rules[name], **keys)
-    found = loosens_safety(book, replace(book, rules=rules))
-    assert len(found) == 1
-    assert reason in found[0]
+    loosened = loosens_safety(book, replace(book, rules=rules))
+    assert len(loosened) == 1
+    assert reason in loosened[0]
 
 
 def test_a_safety_rule_that_finds_more_takes_one_and_one_that_may_find_less_two(book: Book) -> None:

@@ -28,8 +28,8 @@ ASKED = read(
 
 
 def experience(good: int, failed: int) -> Experience:
-    said = summary(OutcomeCounts(good, failed))
-    return Experience(good, failed, said.low, said.high)
+    counted = summary(OutcomeCounts(good, failed))
+    return Experience(good, failed, counted.low, counted.high)
 
 
 @pytest.fixture(scope="module")
@@ -61,24 +61,24 @@ def test_without_outcomes_nothing_changes(authority: Authority, shop: Shop, plai
 
 
 def test_outcomes_of_other_goods_change_nothing(authority: Authority, shop: Shop, plain: Recommendation) -> None:
-    other = {cell(plain.plans[0], substrate="ceramic"): experience(0, 50)}
-    assert authority.recommend(ASKED, shop, other) == plain
+    elsewhere = {cell(plain.plans[0], substrate="ceramic"): experience(0, 50)}
+    assert authority.recommend(ASKED, shop, elsewhere) == plain
 
 
 def test_poor_outcomes_move_a_plan_down_and_hide_none(authority: Authority, shop: Shop, plain: Recommendation) -> None:
     best = plain.plans[0]
-    found = authority.recommend(ASKED, shop, {cell(best): experience(2, 40)})
-    assert set(ids(found)) == set(ids(plain))
-    assert found.plans[0].decorations[0].family != best.decorations[0].family
-    assert [plan.rank for plan in found.plans] == list(range(1, len(found.plans) + 1))
+    moved = authority.recommend(ASKED, shop, {cell(best): experience(2, 40)})
+    assert set(ids(moved)) == set(ids(plain))
+    assert moved.plans[0].decorations[0].family != best.decorations[0].family
+    assert [plan.rank for plan in moved.plans] == list(range(1, len(moved.plans) + 1))
 
 
 def test_outcomes_are_named_in_the_reasons(authority: Authority, shop: Shop, plain: Recommendation) -> None:
     best = plain.plans[0]
-    found = authority.recommend(ASKED, shop, {cell(best): experience(57, 3)})
-    again = next(plan for plan in found.plans if plan.verdict_id == best.verdict_id)
-    assert any("57 of 60 reported pieces came out good" in each for each in again.reasons)
-    assert not any("reported pieces" in each for each in best.reasons)
+    reported = authority.recommend(ASKED, shop, {cell(best): experience(57, 3)})
+    again = next(plan for plan in reported.plans if plan.verdict_id == best.verdict_id)
+    assert any("57 of 60 reported pieces came out good" in reason for reason in again.reasons)
+    assert not any("reported pieces" in reason for reason in best.reasons)
 
 
 def test_a_single_failure_weighs_next_to_nothing() -> None:

@@ -53,23 +53,23 @@ def dye(share: int, **fields: Any) -> dict[str, Any]:
 
 @pytest.fixture(scope="module")
 def house_of(authority: Authority) -> Iterator[Callable[[dict[str, Any]], HouseAuthority]]:
-    made: list[HouseAuthority] = []
+    houses: list[HouseAuthority] = []
 
     def make(document: dict[str, Any]) -> HouseAuthority:
         house = read_house(document)
         check_house(authority.book, house)
-        made.append(HouseAuthority(authority, house))
-        return made[-1]
+        houses.append(HouseAuthority(authority, house))
+        return houses[-1]
 
     yield make
-    for each in made:
-        each.close()
+    for house in houses:
+        house.close()
 
 
 def refused(book: Book, document: dict[str, Any], shop: Shop | None = None) -> dict[str, Refusal]:
     with pytest.raises(HouseError) as error:
         check_house(book, read_house(document), shop)
-    return {each.pointer: each for each in error.value.refusals}
+    return {refusal.pointer: refusal for refusal in error.value.refusals}
 
 
 # -- reading ----------------------------------------------------------------------------------------------------------
@@ -161,7 +161,7 @@ def test_the_witness_is_real(book: Book, authority: Authority) -> None:
     _, shop = example_order({}, book)
     verdict = authority.validate(read(Order, refusal.witness.order), shop)
     assert verdict.verdict == refusal.witness.shared_verdict
-    assert set(refusal.witness.lost) <= {each.rule for each in verdict.findings}
+    assert set(refusal.witness.lost) <= {finding.rule for finding in verdict.findings}
 
 
 def test_loosening_a_safety_limit_is_refused_with_its_witness(book: Book) -> None:
@@ -203,9 +203,9 @@ def test_limits_that_no_field_drives_by_itself_have_a_witness_too(limit: str, lo
     moved = replace(book, limit_values=MappingProxyType({**book.limit_values, limit: value}))
     rules = []
     for settings in (book, moved):
-        asked = Authority(settings, 1)
-        rules.append({each.rule for each in asked.validate(order, shop).findings})
-        asked.close()
+        judging = Authority(settings, 1)
+        rules.append({finding.rule for finding in judging.validate(order, shop).findings})
+        judging.close()
     assert set(refusal.witness.lost) == rules[0] - rules[1]
 
 
@@ -217,7 +217,7 @@ def test_a_witness_can_be_shown_at_the_shops_own_presses(book: Book) -> None:
 
 
 def test_what_the_book_does_not_have_is_refused(book: Book) -> None:
-    found = refused(
+    refusals = refused(
         book,
         {
             "limits": {"no.such": 5, "order.shift": 5, "migration.surface_most": "140 psi"},
@@ -225,7 +225,7 @@ def test_what_the_book_does_not_have_is_refused(book: Book) -> None:
             "rules": {"house.x": NO_SILK | {"sources": ["no-such"]}},
         },
     )
-    assert set(found) == {
+    assert set(refusals) == {
         "/limits/no.such",
         "/limits/order.shift",
         "/limits/migration.surface_most",
@@ -254,8 +254,10 @@ def test_an_added_rule_has_to_load_with_its_examples(
             "when": "item.protein_share > limit('people.technical_share_from')",
             "fires": NO_SILK["fires"][:1],
         }
-    found = refused(book, {"rules": {"house.x": NO_SILK | change}})
-    assert any(each.startswith(pointer) and message in refusal.message for each, refusal in found.items()), found
+    refusals = refused(book, {"rules": {"house.x": NO_SILK | change}})
+    assert any(place.startswith(pointer) and message in refusal.message for place, refusal in refusals.items()), (
+        refusals
+    )
 
 
 # -- verdicts under them ----------------------------------------------------------------------------------------------
@@ -269,10 +271,10 @@ def test_a_moved_limit_finds_more_and_says_whose_it_is(
     shared, own = authority.validate(order, shop), house.validate(order, shop)
     assert shared.verdict in ("accepted", "conditional")
     assert own.verdict == "rejected"
-    blocking = [each for each in own.findings if each.level == "blocks"]
-    assert [each.layer for each in blocking] == ["house"]
+    blocking = [finding for finding in own.findings if finding.level == "blocks"]
+    assert [finding.layer for finding in blocking] == ["house"]
     assert blocking[0].limit[POLY] == "70 %"
-    assert {each.layer for each in shared.findings} <= {"shared"}
+    assert {finding.layer for finding in shared.findings} <= {"shared"}
     assert own.id != shared.id
     assert own.basis.house_digest != shared.basis.house_digest
     assert own.basis.digest == shared.basis.digest, "the revision is the same"
@@ -283,7 +285,7 @@ def test_an_added_rule_finds_more(book: Book, house_of: Callable[[dict[str, Any]
     order, shop = example_order({"item": {"fibres": {"SE": 100}}}, book)
     verdict = house.validate(order, shop)
     assert verdict.verdict == "rejected"
-    assert [(each.rule, each.layer) for each in verdict.findings if each.level == "blocks"] == [
+    assert [(finding.rule, finding.layer) for finding in verdict.findings if finding.level == "blocks"] == [
         ("house.no-silk", "house")
     ]
 
@@ -295,10 +297,10 @@ def test_no_house_rules_say_the_same(
 ) -> None:
     house = house_of({})
     for order, shop in random_questions(15, "nothing"):
-        one, other = authority.validate(order, shop).document(), house.validate(order, shop).document()
+        shared, own = authority.validate(order, shop).document(), house.validate(order, shop).document()
         for key in ("id", "house_digest"):
-            assert one.pop(key) != other.pop(key)
-        assert canonical(one) == canonical(other)
+            assert shared.pop(key) != own.pop(key)
+        assert canonical(shared) == canonical(own)
 
 
 def test_what_is_not_stocked_is_neither_planned_nor_offered(
@@ -360,7 +362,7 @@ STRICT = {
 
 @pytest.fixture(scope="module")
 def strict(book: Book, house_of: Callable[[dict[str, Any]], HouseAuthority]) -> HouseAuthority:
-    products = [each for each in STRICT["without"]["products"] if each in book.catalogue["products"]]
+    products = [product for product in STRICT["without"]["products"] if product in book.catalogue["products"]]
     return house_of(STRICT | {"without": {"products": products, "consumables": ["ptfe-sheet"]}})
 
 
@@ -396,8 +398,8 @@ def test_what_turns_a_verdict_is_said_to_be_the_houses(
         shared, own = authority.judge(order, shop), strict.judge(order, shop)
         if own.verdict in ("rejected", "conditional") and own.verdict != shared.verdict:
             level = "blocks" if own.verdict == "rejected" else "requires"
-            found = strict.validate(order, shop).findings
-            assert any((each.layer, each.level) == ("house", level) for each in found), written(order)
+            findings = strict.validate(order, shop).findings
+            assert any((finding.layer, finding.level) == ("house", level) for finding in findings), written(order)
             turned += 1
     assert turned > 2, "too few verdicts turned to mean anything"
 
@@ -407,8 +409,8 @@ def test_every_plan_under_house_rules_validates_under_them(
 ) -> None:
     plans = 0
     for order, shop in random_questions(laws // 6, "house plans", open_settings=True, decorations=1, odd=0.0):
-        asked = written(replace(order, decorations=(replace(order.decorations[0], transfer=None),)))
-        for plan in strict.recommend(read(Order, asked), shop).document()["plans"]:
+        document = written(replace(order, decorations=(replace(order.decorations[0], transfer=None),)))
+        for plan in strict.recommend(read(Order, document), shop).document()["plans"]:
             verdict = strict.validate(read(Order, plan["order"]), shop)
             assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["verdict_id"])
             assert verdict.verdict in ("accepted", "conditional")
@@ -432,8 +434,8 @@ def test_the_shared_verdict_stands_where_it_is_firmer(book: Book, authority: Aut
         house.shared = stricter
         verdict = house.validate(order, shop)
         assert verdict.verdict == "rejected"
-        blocking = [each for each in verdict.findings if each.level == "blocks"]
-        assert [(each.layer, each.limit[POLY]) for each in blocking] == [("shared", "70 %")]
+        blocking = [finding for finding in verdict.findings if finding.level == "blocks"]
+        assert [(finding.layer, finding.limit[POLY]) for finding in blocking] == [("shared", "70 %")]
     finally:
         house.close()
         stricter.close()

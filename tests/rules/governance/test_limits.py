@@ -33,11 +33,11 @@ from accord_rules.revision.book import Book
 
 def tables(book: Book, **rules: tuple[str, str]) -> Book:
     """The book with only these rules: (level, condition)."""
-    made = {}
+    rules_ = {}
     base = dict(book.documents["rules"]["dye-on-nylon"])
     for name, (level, when) in rules.items():
-        made[name] = read_rule(name, base | {"level": level, "when": when}, book.vocabulary, book.sources)
-    return replace(book, rules=MappingProxyType(made))
+        rules_[name] = read_rule(name, base | {"level": level, "when": when}, book.vocabulary, book.sources)
+    return replace(book, rules=MappingProxyType(rules_))
 
 
 class Noting(dict[str, float]):
@@ -107,17 +107,17 @@ def test_watched_rules_do_not_count(book: Book) -> None:
 
 def test_most_of_the_book_can_be_decided(book: Book) -> None:
     """Every limit moved the way its entry calls stricter: most are exactly that, and none is the opposite."""
-    found: dict[str, list[str]] = {}
+    decided: dict[str, list[str]] = {}
     for name, limit in book.limits.items():
         aside = step(book, name) * (1 if limit.stricter == "higher" else -1)
         kind = move(book, name, book.limit_values[name] + aside).overall
-        found.setdefault(str(kind), []).append(name)
+        decided.setdefault(str(kind), []).append(name)
         back = move(book, name, book.limit_values[name] - aside).overall
         assert back == (None if kind is None else OPPOSITE[kind])
         assert direction(book, name, book.limit_values[name] + aside) == STRICTER
-    assert LOOSER not in found, found[LOOSER]
-    assert len(found[STRICTER]) > len(book.limits) / 2
-    assert len(found.get(MIXED, [])) < len(book.limits) / 10
+    assert LOOSER not in decided, decided[LOOSER]
+    assert len(decided[STRICTER]) > len(book.limits) / 2
+    assert len(decided.get(MIXED, [])) < len(book.limits) / 10
 
 
 def test_limits_that_facts_are_worked_out_with_are_known_from_what_they_declare(book: Book) -> None:
@@ -151,13 +151,13 @@ def test_no_order_goes_against_an_exact_decision(
             if move(book, name, value).verdicts != STRICTER or not dimension.least <= value <= dimension.most:
                 continue
             moved = replace(book, limit_values=MappingProxyType({**book.limit_values, name: value}))
-            other = Authority(moved, 1, shared.scales)
+            moved_authority = Authority(moved, 1, shared.scales)
             at_edges = list(edges.around_limit(book, name, value))[:30]
             for order, shop in (*questions, *at_edges) if settles_before_settings(book, name) else ():
-                before, after = shared.judge(order, shop), other.judge(order, shop)
+                before, after = shared.judge(order, shop), moved_authority.judge(order, shop)
                 assert not before.firmer_than(after), (name, written(order))
                 turned += before.verdict != after.verdict
-            other.close()
+            moved_authority.close()
     finally:
         shared.close()
     assert turned > 5, "too few verdicts turned to mean anything"
@@ -172,13 +172,13 @@ def test_orders_at_an_edge_lie_on_both_sides_of_it(book: Book) -> None:
         ("order.first_piece_quantity_from", "order.quantity"),
     ):
         now, near = book.limit_values[name], step(book, name)
-        found = {
+        distances = {
             round(value - now, 1)
             for order, shop in edges.around_limit(book, name, now)
             if (value := edges.fact_of(book, order, shop, fact)) is not None
         }
-        assert min(found) < 0 < max(found), (name, found)
-        assert any(abs(each) <= near for each in found)
+        assert min(distances) < 0 < max(distances), (name, distances)
+        assert any(abs(distance) <= near for distance in distances)
 
 
 def test_orders_at_edges_can_be_sent_as_documents(book: Book) -> None:

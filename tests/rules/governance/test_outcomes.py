@@ -42,21 +42,21 @@ CELL = Cell("cut-film", "knit", "hand-held")
     ],
 )
 def test_intervals_are_those_of_closed_forms_and_tables(good: int, failed: int, low: float, high: float) -> None:
-    found = summary(OutcomeCounts(good, failed))
-    assert (found.low, found.high) == (pytest.approx(low, abs=2e-4), pytest.approx(high, abs=2e-4))
+    interval = summary(OutcomeCounts(good, failed))
+    assert (interval.low, interval.high) == (pytest.approx(low, abs=2e-4), pytest.approx(high, abs=2e-4))
 
 
 @pytest.mark.parametrize(("good", "failed"), [(3, 17), (12, 8), (40, 1), (200, 55)])
 def test_the_interval_holds_ninety_percent_of_the_density(good: int, failed: int) -> None:
     """By integrating the likelihood itself, not by the distribution that was asked for the quantiles."""
-    found = summary(OutcomeCounts(good, failed))
+    interval = summary(OutcomeCounts(good, failed))
 
     def density(share: float) -> float:
         return exp(good * log(share) + failed * log(1 - share) - betaln(good + 1, failed + 1))
 
     peak = good / (good + failed)
-    inside, _ = quad(density, found.low, found.high, points=[peak])
-    below, _ = quad(density, 1e-12, found.low)
+    inside, _ = quad(density, interval.low, interval.high, points=[peak])
+    below, _ = quad(density, 1e-12, interval.low)
     assert inside == pytest.approx(0.90, abs=1e-6)
     assert below == pytest.approx(0.05, abs=1e-6)
 
@@ -81,8 +81,8 @@ def test_poor_needs_enough_pieces_and_an_upper_end_below_the_share() -> None:
 
 
 def test_a_poor_one_drafts_a_watched_rule_that_loads_and_turns_nothing(book: Book) -> None:
-    found = summary(OutcomeCounts(8, 17))
-    drafted = draft_proposal(CELL, found, book)
+    interval = summary(OutcomeCounts(8, 17))
+    drafted = draft_proposal(CELL, interval, book)
     assert "17 of 25 pieces failed" in drafted.reason
     assert "8 good, 17 failed" in drafted.evidence
     new = check(book.documents, drafted.changes, 2)
@@ -93,24 +93,26 @@ def test_a_poor_one_drafts_a_watched_rule_that_loads_and_turns_nothing(book: Boo
     order, shop = example_order(new.rules[name].fires[0], new)
     watching = Authority(new, 1)
     try:
-        assert name not in {each.rule for each in watching.validate(order, shop).findings}
+        assert name not in {finding.rule for finding in watching.validate(order, shop).findings}
         assert watching.watched == {name: 1}
     finally:
         watching.close()
-    assert draft_proposal(CELL, found, new).changes == ()
+    assert draft_proposal(CELL, interval, new).changes == ()
 
 
 def test_every_cell_of_the_book_can_be_drafted(book: Book) -> None:
     """One cell for each substrate, press type and transfer: names are short enough and the examples hold."""
-    found = summary(OutcomeCounts(2, 30))
+    interval = summary(OutcomeCounts(2, 30))
     substrates, transfers, presses = (list(book.catalogue[k]) for k in ("substrates", "products", "press_types"))
     changes = {
         (change.kind, change.id): change
         for n in range(max(len(substrates), len(transfers), len(presses)))
         for change in draft_proposal(
-            Cell(transfers[n % len(transfers)], substrates[n % len(substrates)], presses[n % len(presses)]), found, book
+            Cell(transfers[n % len(transfers)], substrates[n % len(substrates)], presses[n % len(presses)]),
+            interval,
+            book,
         ).changes
     }
     assert len(check(book.documents, changes.values(), 2).rules) == len(book.rules) + len(changes) - 1
     with pytest.raises(KeyError):
-        draft_proposal(Cell("no-such", "knit", "hand-held"), found, book)
+        draft_proposal(Cell("no-such", "knit", "hand-held"), interval, book)

@@ -49,10 +49,10 @@ def opened(shown: ShownEffect = SHOWN) -> Proposal:
     return open_(show(drafted(), shown))
 
 
-def yes(proposal: Proposal, who: str, role: str = "steward", **other: str) -> Approval:
+def yes(proposal: Proposal, who: str, role: str = "steward", **fields: str) -> Approval:
     assert proposal.digests is not None
     bound = dict(zip(("change_digest", "base_digest", "replay_digest"), proposal.digests, strict=True))
-    return Approval(who=who, role=role, **(bound | other), shop=SHOPS[who])
+    return Approval(who=who, role=role, **(bound | fields), shop=SHOPS[who])
 
 
 def keys(*revoked: str) -> dict[str, KnownKey]:
@@ -103,11 +103,11 @@ def test_what_the_program_drafts_is_no_shops() -> None:
 
 def test_two_stewards_of_one_shop_are_not_two() -> None:
     proposal = approve(opened(UNSAFE), yes(opened(UNSAFE), "bob"))
-    told = refused("approved-twice", approve, proposal, yes(proposal, "ben"))
-    assert "bob has approved this already" in told
-    assert "another shop" in told
+    refusal = refused("approved-twice", approve, proposal, yes(proposal, "ben"))
+    assert "bob has approved this already" in refusal
+    assert "another shop" in refusal
     forged = replace(proposal, approvals=(yes(proposal, "bob"), yes(proposal, "ben")), state="approved")
-    assert [each.who for each in forged.valid_approvals] == ["bob"]
+    assert [approval.who for approval in forged.valid_approvals] == ["bob"]
     refused("approvals-missing", publish, forged, BASE)
 
 
@@ -116,9 +116,9 @@ def test_an_approval_lapses_with_its_key() -> None:
     assert with_keys(proposal, keys()) == proposal
     lapsed = with_keys(proposal, keys("bob"))
     assert (lapsed.state, lapsed.valid_approvals, lapsed.lapses) == ("open", (), ("Its key was revoked.",))
-    told = refused("approvals-missing", publish, lapsed, BASE)
-    assert "0 of the 1" in told
-    assert "The approval of bob has lapsed. Its key was revoked." in told
+    refusal = refused("approvals-missing", publish, lapsed, BASE)
+    assert "0 of the 1" in refusal
+    assert "The approval of bob has lapsed. Its key was revoked." in refusal
     assert approve(lapsed, yes(lapsed, "ben")).state == "approved", "its shop may approve with a key that holds"
 
 
@@ -142,7 +142,7 @@ def test_approving_anew_leaves_one_approval() -> None:
     proposal = show(approve(opened(), yes(opened(), "bob")), ShownEffect("sha256:another"))
     assert "its replay is sha256:replay" in (proposal.lapses[0] or "")
     again = approve(proposal, yes(proposal, "bob"))
-    assert [(each.who, each.replay_digest) for each in again.approvals] == [("bob", "sha256:another")]
+    assert [(approval.who, approval.replay_digest) for approval in again.approvals] == [("bob", "sha256:another")]
     assert again.lapses == (None,)
 
 
@@ -255,8 +255,8 @@ def test_one_from_draft_to_publication_and_back(book: Book, changed: Changed) ->
     assert publish(proposal, head).state == "published"
 
     # A second one on the same base has lost.
-    other = moved(opened(), Base(new.revision, new.digest))
-    assert other.state == "void"
+    rebased = moved(opened(), Base(new.revision, new.digest))
+    assert rebased.state == "void"
 
     # Taken back by a new proposal that needs its own approval.
     now = Base(new.revision, new.digest)

@@ -24,19 +24,19 @@ def watching(book: Book, changed: Changed) -> Book:
 def test_a_watched_rule_is_counted_and_says_nothing(book: Book, watching: Book, authority: Authority) -> None:
     fires, shop = example_order(book.rules[RULE].fires[0], book)
     silent, _ = example_order({}, book)
-    asked = Authority(watching, 1)
+    watcher = Authority(watching, 1)
     try:
-        assert asked.watched == {RULE: 0}
-        found = [asked.validate(order, shop) for order in (fires, silent, fires)]
-        assert RULE in {each.rule for each in authority.validate(fires, shop).findings}
-        assert all(RULE not in {each.rule for each in verdict.findings} for verdict in found)
-        assert asked.watched == {RULE: 2}
-        assert asked.watch(fires, shop) == {RULE}
-        assert asked.watch(silent, shop) == frozenset()
-        assert asked.watched == {RULE: 2}, "asking aside is not counted"
-        asked.self_test()
+        assert watcher.watched == {RULE: 0}
+        verdicts = [watcher.validate(order, shop) for order in (fires, silent, fires)]
+        assert RULE in {finding.rule for finding in authority.validate(fires, shop).findings}
+        assert all(RULE not in {finding.rule for finding in verdict.findings} for verdict in verdicts)
+        assert watcher.watched == {RULE: 2}
+        assert watcher.watch(fires, shop) == {RULE}
+        assert watcher.watch(silent, shop) == frozenset()
+        assert watcher.watched == {RULE: 2}, "asking aside is not counted"
+        watcher.self_test()
     finally:
-        asked.close()
+        watcher.close()
 
 
 def test_an_unwatched_book_counts_nothing(authority: Authority) -> None:

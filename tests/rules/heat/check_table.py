@@ -105,9 +105,9 @@ def first_mode(bi: float) -> tuple[float, float]:
     wall = bare((slab(1.0, 1000.0, 1000.0, 1.0),), Convective(bi, 0.0) if bi < 1e6 else FixedPlaten(0.0))
     unit_s = 1e6  # L²/alpha
     early, late = 1.5, 2.5
-    found = solve(wall, 1.0, np.array([0.0, early * unit_s, late * unit_s]), refine=FINE).back_c
-    root = sqrt(log(found[1] / found[2]) / (late - early))
-    return root, float(found[1] * np.exp(root**2 * early))
+    back_c = solve(wall, 1.0, np.array([0.0, early * unit_s, late * unit_s]), refine=FINE).back_c
+    root = sqrt(log(back_c[1] / back_c[2]) / (late - early))
+    return root, float(back_c[1] * np.exp(root**2 * early))
 
 
 def touching(hot_effusivity: float, skin_effusivity: float, object_c: float, skin_c: float) -> float:
@@ -142,12 +142,12 @@ def cools(piece: Layer, start_c: float, limit_c: float, h: float, air_c: float, 
 
 def _plane_wall() -> list[Check]:
     printed = {0.1: (0.3111, 1.0161), 1.0: (0.8603, 1.1191), 10.0: (1.4289, 1.2620), 100.0: (1.5552, 1.2731)}
-    found = []
+    checks = []
     for bi, (root, coefficient) in {**printed, 1e9: (np.pi / 2, 4 / np.pi)}.items():
         name, source = f"plane wall, Bi {bi:g}", f"{INCROPERA} t. 5.1, recomputed"
-        found.append(Check(f"{name}: first root", source, "", root, 5e-4, lambda bi=bi: first_mode(bi)[0]))
-        found.append(Check(f"{name}: coefficient", source, "", coefficient, 1e-3, lambda bi=bi: first_mode(bi)[1]))
-    return found
+        checks.append(Check(f"{name}: first root", source, "", root, 5e-4, lambda bi=bi: first_mode(bi)[0]))
+        checks.append(Check(f"{name}: coefficient", source, "", coefficient, 1e-3, lambda bi=bi: first_mode(bi)[1]))
+    return checks
 
 
 def _ninety() -> list[Check]:

@@ -54,7 +54,9 @@ def planned(authority: Authority, piece: str, press_type: str) -> Mapping[str, A
 def line(settings: Mapping[str, Any]) -> str:
     heat = settings["heat"]
     soon, likely, late = heat["interface_c"]
-    reach = [units.show(units.TIME, max(1, round(each))) if each is not None else "never" for each in heat["reach_s"]]
+    reach = [
+        units.show(units.TIME, max(1, round(time_s))) if time_s is not None else "never" for time_s in heat["reach_s"]
+    ]
     wait = units.show(units.TIME, 60 * -(-heat["touch_wait_s"] // 60))
     return (
         f"{settings['temperature']:>7} for {settings['time']:<9} surface {settings['surface_c']:5.1f} °C"

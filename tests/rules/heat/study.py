@@ -67,8 +67,8 @@ PIECES = (COASTER, TILE, TILE_FACE_DOWN, PANEL)
 
 @cache
 def press(name: str) -> PressType:
-    found: PressType = entry("press_types", PressType, name)
-    return found
+    press_type: PressType = entry("press_types", PressType, name)
+    return press_type
 
 
 def start_c(stack: Stack, press_name: str) -> tuple[float, ...]:
@@ -172,10 +172,10 @@ def main() -> None:
     for piece in PIECES:
         for name in PRESSES:
             for surface_c in (190.0, 200.0):
-                found = dye_reaches_s(piece, name, surface_c)
+                reach_s = dye_reaches_s(piece, name, surface_c)
                 print(
                     f"  {piece.title:38}{name:18}surface {surface_c:g}, display {surface_c + press(name).loss:g} °C:"
-                    f" {found.low:6.0f} {found.likely:6.0f} {found.high:6.0f}"
+                    f" {reach_s.low:6.0f} {reach_s.likely:6.0f} {reach_s.high:6.0f}"
                 )
     print("Seconds to a 10 s touch and to a 1 min hold from 190 °C, still air, lying on a mat (low, likely, high)")
     for piece in (COASTER, TILE, PANEL):

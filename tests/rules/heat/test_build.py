@@ -141,15 +141,15 @@ def test_every_press_type_has_a_platen_that_holds_or_is_refused(name: str) -> No
     if entry.closing == "enclosed":
         assert entry.closing not in PLATENS
     else:
-        found = platen_for(entry, entry.display_most)
-        assert found.hold_w_m2 < found.power_w_m2 / 2
+        platen = platen_for(entry, entry.display_most)
+        assert platen.hold_w_m2 < platen.power_w_m2 / 2
 
 
 @pytest.mark.parametrize("name", DOCUMENTS["substrates"])
 def test_every_substrate_makes_a_stack_whose_estimate_is_sane(name: str) -> None:
-    found = estimate(stack_for(substrate(name), DYE, press("swing-away"), 195.0), 22.0, 60.0, 150.0)
-    assert 22.0 < found.interface_end_c.low < found.interface_end_c.high < 200.0 + 1e-6
-    assert found.energy_j_m2.low > 0
+    estimated = estimate(stack_for(substrate(name), DYE, press("swing-away"), 195.0), 22.0, 60.0, 150.0)
+    assert 22.0 < estimated.interface_end_c.low < estimated.interface_end_c.high < 200.0 + 1e-6
+    assert estimated.energy_j_m2.low > 0
 
 
 def test_every_sheet_of_the_book_has_a_bulk_of_its_own() -> None:

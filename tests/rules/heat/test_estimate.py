@@ -30,43 +30,43 @@ FACE_DOWN = board_stack(print_side="lower")
 @pytest.mark.parametrize("stack", [BOARD, TWO_SIDED, FACE_DOWN], ids=["face up", "two sided", "face down"])
 def test_no_combination_inside_breaks_the_bounds(stack: Stack) -> None:
     spread, chance = Spread(), random.Random(20)
-    found = estimate(stack, AIR_C, DWELL_S, TARGET_C)
+    ranges = estimate(stack, AIR_C, DWELL_S, TARGET_C)
     for _ in range(150):
         lean = Lean(*(chance.uniform(-1, 1) for _ in range(5)))
         history = solve(leaning(stack, spread, lean), AIR_C, time_grid(DWELL_S, 120))
         for bounds, value in (
-            (found.interface_end_c, history.interface_c[-1]),
-            (found.time_to_reach_s, history.time_to_reach_s(TARGET_C)),
-            (found.time_above_s, history.time_above_s(TARGET_C)),
-            (found.peak_back_c, history.peak_back_c),
-            (found.energy_j_m2, history.energy_j_m2[-1]),
+            (ranges.interface_end_c, history.interface_c[-1]),
+            (ranges.time_to_reach_s, history.time_to_reach_s(TARGET_C)),
+            (ranges.time_above_s, history.time_above_s(TARGET_C)),
+            (ranges.peak_back_c, history.peak_back_c),
+            (ranges.energy_j_m2, history.energy_j_m2[-1]),
         ):
             assert bounds.low - 1e-6 <= value <= bounds.high + 1e-6, lean
 
 
 def test_the_same_for_a_platen_that_sags() -> None:
     stack, spread, chance = board_stack(light_platen()), Spread(), random.Random(21)
-    found = estimate(stack, AIR_C, 20.0, TARGET_C)
+    ranges = estimate(stack, AIR_C, 20.0, TARGET_C)
     for _ in range(15):
         lean = Lean(*(chance.uniform(-1, 1) for _ in range(5)))
         history = solve(leaning(stack, spread, lean), AIR_C, time_grid(20.0, 120))
-        assert found.interface_end_c.low - 0.02 <= history.interface_c[-1] <= found.interface_end_c.high + 0.02
-        assert found.peak_back_c.low - 0.02 <= history.peak_back_c <= found.peak_back_c.high + 0.02
+        assert ranges.interface_end_c.low - 0.02 <= history.interface_c[-1] <= ranges.interface_end_c.high + 0.02
+        assert ranges.peak_back_c.low - 0.02 <= history.peak_back_c <= ranges.peak_back_c.high + 0.02
 
 
 def test_likely_is_the_stack_as_given() -> None:
-    found = estimate(BOARD, AIR_C, DWELL_S, TARGET_C)
+    ranges = estimate(BOARD, AIR_C, DWELL_S, TARGET_C)
     history = solve(BOARD, AIR_C, time_grid(DWELL_S, 120))
-    assert found.interface_end_c.likely == pytest.approx(history.interface_c[-1], abs=1e-9)
-    assert found.time_to_reach_s.likely == pytest.approx(history.time_to_reach_s(TARGET_C), abs=1e-9)
+    assert ranges.interface_end_c.likely == pytest.approx(history.interface_c[-1], abs=1e-9)
+    assert ranges.time_to_reach_s.likely == pytest.approx(history.time_to_reach_s(TARGET_C), abs=1e-9)
 
 
 def test_certain_inputs_give_one_number() -> None:
     exact = Interface(1200.0, 1200.0, 1200.0)
     stack = Stack(BOARD.layers, (exact,) * 6, 2, BOARD.top, BOARD.bottom)
-    found = estimate(stack, AIR_C, DWELL_S, TARGET_C, Spread(0.0, 0.0, 0.0))
-    assert found.interface_end_c.high - found.interface_end_c.low < 1e-9
-    assert found.time_to_reach_s.high - found.time_to_reach_s.low < 1e-9
+    ranges = estimate(stack, AIR_C, DWELL_S, TARGET_C, Spread(0.0, 0.0, 0.0))
+    assert ranges.interface_end_c.high - ranges.interface_end_c.low < 1e-9
+    assert ranges.time_to_reach_s.high - ranges.time_to_reach_s.low < 1e-9
 
 
 def test_a_wider_spread_gives_wider_bounds() -> None:
@@ -83,8 +83,8 @@ def test_what_may_not_be_reached_is_said_to_take_for_ever() -> None:
 
 def test_contacts_lean_along_their_logarithm() -> None:
     stack = leaning(BOARD, Spread(), Lean(above=-1.0, below=1.0))
-    assert [each.likely_w_m2k for each in stack.interfaces[:3]] == [CONTACT.low_w_m2k] * 3
-    assert [each.likely_w_m2k for each in stack.interfaces[3:]] == [CONTACT.high_w_m2k] * 3
+    assert [interface.likely_w_m2k for interface in stack.interfaces[:3]] == [CONTACT.low_w_m2k] * 3
+    assert [interface.likely_w_m2k for interface in stack.interfaces[3:]] == [CONTACT.high_w_m2k] * 3
     half = leaning(BOARD, Spread(), Lean(above=-0.5)).interfaces[0].likely_w_m2k
     assert half == pytest.approx((CONTACT.low_w_m2k * CONTACT.likely_w_m2k) ** 0.5)
 

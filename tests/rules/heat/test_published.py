@@ -83,7 +83,7 @@ def test_the_book_agrees_with_en_12524(substrate: str, row: str) -> None:
     assert bulk(substrate) == pytest.approx(building_materials[row])
 
 
-@pytest.mark.parametrize(("material", "row"), ROOM_BY_EN_12524, ids=lambda each: getattr(each, "title", ""))
+@pytest.mark.parametrize(("material", "row"), ROOM_BY_EN_12524, ids=lambda value: getattr(value, "title", ""))
 def test_the_rooms_own_materials_agree_with_en_12524(material: Material, row: str) -> None:
     ours = (material.density_kg_m3, material.conductivity_w_mk, material.heat_capacity_j_kgk)
     assert ours == pytest.approx(building_materials[row])

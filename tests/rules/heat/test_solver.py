@@ -72,7 +72,7 @@ class Reference:
 
     def flows(self, cells: np.ndarray, top_c: float) -> np.ndarray:
         """Heat down through every joint, (n + 1,)."""
-        found = np.zeros(self.n + 1)
+        flows_w_m2 = np.zeros(self.n + 1)
         for i in range(self.n + 1):
             above, below = i - 1, i
             contact = 1 / self.stack.interfaces[i // CELLS].likely_w_m2k if i % CELLS == 0 else 0.0
@@ -81,8 +81,8 @@ class Reference:
             resistance += self.dx[below] / 2 / self.k[below] if below < self.n else self.outside(self.stack.bottom)
             hot = cells[above] if above >= 0 else top_c
             cold = cells[below] if below < self.n else self.far_c()
-            found[i] = (hot - cold) / resistance
-        return found
+            flows_w_m2[i] = (hot - cold) / resistance
+        return flows_w_m2
 
     def outside(self, face: Any) -> float:
         if isinstance(face, Insulated):
@@ -115,7 +115,7 @@ class Reference:
         top_c = top.set_c if isinstance(top, HeatedPlaten) else getattr(top, "temperature_c", AIR_C)
         top_c = top.ambient_c if isinstance(top, Convective) else top_c
         y0 = np.concatenate([[top_c], np.full(self.n, self.start_c)])
-        found = solve_ivp(
+        solution = solve_ivp(
             self.rate,
             (0.0, float(times_s[-1])),
             y0,
@@ -125,9 +125,9 @@ class Reference:
             atol=1e-4,
             jac_sparsity=np.eye(self.n + 1, k=-1) + np.eye(self.n + 1) + np.eye(self.n + 1, k=1),
         )
-        assert found.success
+        assert solution.success
         upper, lower = [], []
-        for y in found.y.T:
+        for y in solution.y.T:
             cells, flow = y[1:], self.flows(y[1:], y[0])
             first, last = self.stack.blank * CELLS, (self.stack.blank + 1) * CELLS - 1
             upper.append(cells[first] + flow[first] * self.dx[first] / 2 / self.k[first])
@@ -192,9 +192,9 @@ def test_an_insulated_stack_evens_out_and_keeps_its_heat() -> None:
 # --- convergence --------------------------------------------------------------------------------------------------
 
 
-def _off(found: History, reference: History) -> float:
-    late = found.times_s > 2.0
-    return float(np.abs(found.interface_c - reference.interface_c)[late].max())
+def _off(history: History, reference: History) -> float:
+    late = history.times_s > 2.0
+    return float(np.abs(history.interface_c - reference.interface_c)[late].max())
 
 
 def test_the_grid_converges_with_second_order_and_is_fine_enough() -> None:
@@ -215,19 +215,26 @@ def test_the_usual_grid_is_fine_enough_for_stacks_of_the_book() -> None:
 
 
 def _any_stacks(count: int) -> list[Stack]:
-    book, chance, found = load_book(), random.Random(17), list[Stack]()
+    book, chance, stacks = load_book(), random.Random(17), list[Stack]()
     blanks, products = list(book.catalogue["blanks"].values()), list(book.catalogue["products"])
-    presses = [each for each in book.catalogue["press_types"].values() if each.closing in PLATENS]
+    presses = [press for press in book.catalogue["press_types"].values() if press.closing in PLATENS]
     sheets = {
-        kind: [None, *(Sheet(name, each) for name, each in book.catalogue["consumables"].items() if each.kind == kind)]
+        kind: [
+            None,
+            *(
+                Sheet(name, consumable)
+                for name, consumable in book.catalogue["consumables"].items()
+                if consumable.kind == kind
+            ),
+        ]
         for kind in ("cover", "pad")
     }
-    while len(found) < count:
+    while len(stacks) < count:
         blank, transfer = chance.choice(blanks), book.transfer(chance.choice(products))
         substrate = book.catalogue["substrates"][blank.substrate]
         if transfer is None or transfer.principle == "stud":
             continue
-        found.append(
+        stacks.append(
             stack_for(
                 substrate,
                 transfer,
@@ -241,7 +248,7 @@ def _any_stacks(count: int) -> list[Stack]:
                 covered=chance.choice((1.0, 0.5, 0.2)),
             )
         )
-    return found
+    return stacks
 
 
 @pytest.mark.parametrize("name", ["fixed platen", "light platen"])
@@ -374,7 +381,7 @@ def test_a_damp_board_lingers_at_the_boil_and_is_never_ahead_of_a_dry_one() -> N
     times = time_grid(900.0, 400)
     damp, dry = solve(board_stack(water_share=0.06), AIR_C, times), solve(board_stack(), AIR_C, times)
     lingers_s, passes_s = (
-        np.interp(WATER_TO_C, each.back_c, times) - np.interp(WATER_FROM_C, each.back_c, times) for each in (damp, dry)
+        np.interp(WATER_TO_C, run.back_c, times) - np.interp(WATER_FROM_C, run.back_c, times) for run in (damp, dry)
     )
     assert lingers_s > 1.5 * passes_s
     # First-order steps smear the first second by a few hundredths of a kelvin.

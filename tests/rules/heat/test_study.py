@@ -65,18 +65,18 @@ def test_damp_cloth_ends_colder() -> None:
 def test_a_tile_takes_minutes_either_way_up() -> None:
     # The book's 240-720 s (common practice) lie above the likely answer and cover the long end.
     for piece in (TILE, TILE_FACE_DOWN):
-        found = dye_reaches_s(piece, "clamshell", 200.0)
-        assert 120.0 < found.likely + DYE_HOLD_S < 240.0
-        assert 240.0 < found.high + DYE_HOLD_S < 720.0
+        reach_s = dye_reaches_s(piece, "clamshell", 200.0)
+        assert 120.0 < reach_s.likely + DYE_HOLD_S < 240.0
+        assert 240.0 < reach_s.high + DYE_HOLD_S < 720.0
 
 
 @pytest.mark.parametrize("piece", PIECES, ids=lambda piece: piece.title)
 def test_the_readme_prints_what_the_model_gives(piece: Piece) -> None:
     row = next(line for line in README.splitlines() if line.startswith(f"| {piece.title} |"))
     for cell, name in zip(row.split("|")[2:5], PRESSES, strict=True):
-        found = dye_reaches_s(piece, name, 200.0)
+        reach_s = dye_reaches_s(piece, name, 200.0)
         assert [int(number) for number in cell.split("/")] == pytest.approx(
-            [found.low, found.likely, found.high], abs=0.51 + 0.005 * found.likely
+            [reach_s.low, reach_s.likely, reach_s.high], abs=0.51 + 0.005 * reach_s.likely
         )
 
 

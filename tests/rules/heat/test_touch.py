@@ -20,9 +20,9 @@ BOARD = Layer("board", 0.144, 1010.0, 1340.0, 3.2e-3)
 
 
 def test_every_class_has_both_sources_at_every_time() -> None:
-    found = {(row.touch, row.contact_s, row.source) for row in THRESHOLDS}
+    rows = {(row.touch, row.contact_s, row.source) for row in THRESHOLDS}
     sources = {"burns-iso-13732", "burns-iec-62368"}
-    assert found == {(touch, time, source) for touch in TOUCH_CLASSES for time in CONTACT_TIMES_S for source in sources}
+    assert rows == {(touch, time, source) for touch in TOUCH_CLASSES for time in CONTACT_TIMES_S for source in sources}
     assert sources <= set(shipped()["sources"])
     assert set(EMISSIVITY) == set(TOUCH_CLASSES)
 

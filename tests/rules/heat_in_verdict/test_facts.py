@@ -81,13 +81,13 @@ def test_corners_bound_all_the_ends(piece: str, press: str, book: Book) -> None:
     lying = replace(case["heat.lay"], surface_c=chosen.surface_c)
     stack = lying.stack()
     start = lying.start_c(stack)
-    soon = hottest_c([each.interface_c(lying.surface_c) for each in corners(stack, "soon", ROOM_C, start)])
-    late = coolest_c([each.interface_c(lying.surface_c) for each in corners(stack, "late", ROOM_C, start)])
+    soon = hottest_c([corner.interface_c(lying.surface_c) for corner in corners(stack, "soon", ROOM_C, start)])
+    late = coolest_c([corner.interface_c(lying.surface_c) for corner in corners(stack, "late", ROOM_C, start)])
     settled = TIMES_S >= SETTLED_S
     for ends in product((-1.0, 1.0), repeat=4):
-        found = solve(leaning(stack, Spread(platen_k=0.0), Lean(*ends)), start, TIMES_S).interface_c
-        assert np.all(found[settled] <= soon[settled] + GRID_K), ends
-        assert np.all(found[settled] >= late[settled] - GRID_K), ends
+        interface_c = solve(leaning(stack, Spread(platen_k=0.0), Lean(*ends)), start, TIMES_S).interface_c
+        assert np.all(interface_c[settled] <= soon[settled] + GRID_K), ends
+        assert np.all(interface_c[settled] >= late[settled] - GRID_K), ends
 
 
 @pytest.mark.parametrize("off_k", [-15.0, -5.0, 5.0, 15.0])
@@ -120,17 +120,17 @@ def is_damp(case: Case) -> bool:
 @pytest.mark.parametrize(("piece", "time_s"), [("shirt", 12), ("shirt", 20), ("coaster", 60), ("coaster", 120)])
 def test_a_piece_that_was_not_pre_pressed_is_estimated_damp(piece: str, time_s: int, press: str, book: Book) -> None:
     """Beside the damp stack itself, whose moisture boils off step by step."""
-    said = {"time": f"{time_s} s", "temperature": {"shirt": "155 °C", "coaster": "195 °C"}[piece]}
-    case, chosen = pressed(book, PIECES[piece], press, pre_press="0 s", **said)
+    settings = {"time": f"{time_s} s", "temperature": {"shirt": "155 °C", "coaster": "195 °C"}[piece]}
+    case, chosen = pressed(book, PIECES[piece], press, pre_press="0 s", **settings)
     stack = stack_by_hand(book, case, chosen)
     share = {"shirt": 0.075, "coaster": 0.06}[piece]  # cotton's regain; wood's usual share
     blank = stack.layers[stack.blank]
-    layers = (replace(each, water_share=share) if each == blank else each for each in stack.layers)
+    layers = (replace(layer, water_share=share) if layer == blank else layer for layer in stack.layers)
     damp = replace(stack, layers=tuple(layers))
     history = solve(damp, start_by_hand(case, damp), TIMES_S)
     assert case["heat.interface_likely_c"] == pytest.approx(history.interface_at_c(time_s), abs=3.0)
     assert case["heat.sag_k"] == pytest.approx(history.top_c[0] - history.top_c.min(), abs=1.0)
-    dry, _ = pressed(book, PIECES[piece], press, **said)
+    dry, _ = pressed(book, PIECES[piece], press, **settings)
     assert case["heat.interface_likely_c"] < dry["heat.interface_likely_c"] - 1.0
     assert case["heat.reach_soon_s"] < case["heat.reach_likely_s"] < case["heat.reach_late_s"] <= LONGEST_S
     assert is_damp(case)
@@ -149,10 +149,12 @@ def test_moisture_is_what_the_fibres_take_up(book: Book) -> None:
 
     def colder_k(fibres: dict[str, float]) -> float:
         piece = SHIRT | {"item": SHIRT["item"] | {"fibres": fibres}}
-        damp, dry = (pressed(book, piece, "clamshell", pre_press=each, time="12 s")[0] for each in ("0 s", "5 s"))
+        damp, dry = (
+            pressed(book, piece, "clamshell", pre_press=pre_press, time="12 s")[0] for pre_press in ("0 s", "5 s")
+        )
         return float(dry["heat.interface_likely_c"] - damp["heat.interface_likely_c"])
 
-    cotton, blend, polyester = (colder_k(each) for each in ({"CO": 100}, {"CO": 35, "PES": 65}, {"PES": 100}))
+    cotton, blend, polyester = (colder_k(fibres) for fibres in ({"CO": 100}, {"CO": 35, "PES": 65}, {"PES": 100}))
     assert cotton > 3.0
     assert 0 < polyester < 0.5
     assert polyester < blend < cotton
@@ -172,7 +174,7 @@ def test_never_is_said_and_capped(book: Book) -> None:
 
 
 @pytest.mark.parametrize(
-    ("times_s", "said"),
+    ("times_s", "words"),
     [
         ((19.0, 51.0, 240.0), "about 51 s (19 s to 4 min by estimate)"),
         ((19.0, 51.0, float("inf")), "about 51 s (19 s to never by estimate)"),
@@ -181,8 +183,8 @@ def test_never_is_said_and_capped(book: Book) -> None:
         ((0.2, 2.6, 118.0), "about 3 s (1 s to 2 min by estimate)"),
     ],
 )
-def test_ranges_in_words(times_s: tuple[float, float, float], said: str) -> None:
-    assert heat.range_words(times_s) == said
+def test_ranges_in_words(times_s: tuple[float, float, float], words: str) -> None:
+    assert heat.range_words(times_s) == words
 
 
 @pytest.mark.parametrize(
@@ -227,12 +229,12 @@ def test_every_number_of_the_book_counts(
     kind: str, name: str, field: str, value: float, press: str, book: Book
 ) -> None:
     """A kept stack must not answer for one that differs in any number."""
-    asked = {"temperature": "200 °C", "time": "70 s", "cover": "plain-paper"}
-    first, _ = pressed(book, COASTER, press, **asked)
+    settings = {"temperature": "200 °C", "time": "70 s", "cover": "plain-paper"}
+    first, _ = pressed(book, COASTER, press, **settings)
     entries = {**book.catalogue[kind], name: replace(book.catalogue[kind][name], **{field: value})}
     other_book = replace(book, catalogue={**book.catalogue, kind: entries})
-    other, _ = pressed(other_book, COASTER, press, **asked)
-    assert other["heat.reach_likely_s"] != pytest.approx(first["heat.reach_likely_s"], rel=0.01)
+    changed, _ = pressed(other_book, COASTER, press, **settings)
+    assert changed["heat.reach_likely_s"] != pytest.approx(first["heat.reach_likely_s"], rel=0.01)
 
 
 def test_an_absurd_temperature_leaves_no_mark(book: Book) -> None:
@@ -253,8 +255,8 @@ def test_a_hand_held_press_of_ones_own_counts(field: str, book: Book) -> None:
     decoration = Case(book, shop, order).decoration_case(0)
     assert not isinstance(order.press, str)
     assert order.press is not None
-    other = decoration.pressing_case(order.press, usual.chosen)
-    assert other["heat.sag_k"] != pytest.approx(usual["heat.sag_k"], rel=0.01)
+    changed = decoration.pressing_case(order.press, usual.chosen)
+    assert changed["heat.sag_k"] != pytest.approx(usual["heat.sag_k"], rel=0.01)
 
 
 # -- touching it ---------------------------------------------------------------------------------------------------

@@ -22,7 +22,7 @@ TOPIC = {"print-stays-cold", "print-likely-too-cold", "print-may-stay-cool", "pl
 def heat_findings(authority: Authority, piece: Mapping[str, Any], press: str, **settings: str) -> dict[str, Finding]:
     order = read(Order, asking(piece, press, **settings))
     verdict = authority.validate(order, shop_of(authority.book, press))
-    return {each.rule: each for each in verdict.findings if each.rule in TOPIC}
+    return {finding.rule: finding for finding in verdict.findings if finding.rule in TOPIC}
 
 
 TENTHS = 0.1  # two figures that are each rounded to a tenth may be that much apart
@@ -40,7 +40,7 @@ def planned(
 
 
 @pytest.mark.parametrize(
-    ("piece", "press", "settings", "found"),
+    ("piece", "press", "settings", "rule"),
     [
         # Common practice, no source: these are pressed every day.
         (SHIRT, "clamshell", {"temperature": "152 °C", "time": "12 s"}, None),
@@ -57,13 +57,13 @@ def planned(
     ],
 )
 def test_a_dwell_against_the_estimate(
-    piece: Mapping[str, Any], press: str, settings: dict[str, str], found: str | None, authority: Authority
+    piece: Mapping[str, Any], press: str, settings: dict[str, str], rule: str | None, authority: Authority
 ) -> None:
     findings = heat_findings(authority, piece, press, **settings)
-    assert set(findings) == ({found} if found else set())
-    for each in findings.values():
-        assert "estimate" in each.because + each.title
-        assert " to " in each.because, "the width is told"
+    assert set(findings) == ({rule} if rule else set())
+    for finding in findings.values():
+        assert "estimate" in finding.because + finding.title
+        assert " to " in finding.because, "the width is told"
 
 
 def test_levels_only_the_kindest_bound_blocks(book: Book) -> None:
@@ -117,7 +117,7 @@ def test_what_the_order_says_is_kept(authority: Authority) -> None:
 def test_a_wait_before_touching_is_in_the_rule_and_the_steps(authority: Authority) -> None:
     shop = shop_of(authority.book, "clamshell")
     verdict = authority.validate(read(Order, asking(TILE, "clamshell")), shop)
-    (stays_hot,) = (each for each in verdict.findings if each.rule == "hard-goods-stay-hot")
+    (stays_hot,) = (finding for finding in verdict.findings if finding.rule == "hard-goods-stay-hot")
     assert " min until bare skin bears a 10 s touch" in stays_hot.because
     assert "ISO 13732-1 and IEC 62368-1, taken partly from memory" in stays_hot.because
     plan = authority.recommend(read(Order, asking(TILE, "clamshell")), shop).plans[0]
@@ -135,7 +135,7 @@ def test_a_print_behind_a_thin_shirt_softens_and_behind_a_thick_one_does_not(aut
         order = {"item": item, "decorations": [back, front], "press": "clamshell"}
         verdict = authority.validate(read(Order, order), shop_of(authority.book, "clamshell"))
         assert verdict.on.sequence == (0, 1)
-        return any(each.rule == "print-behind-softens" for each in verdict.findings)
+        return any(finding.rule == "print-behind-softens" for finding in verdict.findings)
 
     assert softens("0.15 mm")
     assert not softens("2 mm")
@@ -147,7 +147,7 @@ def test_the_hand_held_offset(authority: Authority) -> None:
     rules/accord_rules/heat/README.md explains why it comes out at 15 °F.
     """
     hand, bench = (planned(authority, SHIRT, press, "us-customary") for press in ("hand-held", "clamshell"))
-    shown = [units.parse(units.TEMPERATURE, each["temperature"]) for each in (hand, bench)]
+    shown = [units.parse(units.TEMPERATURE, plan["temperature"]) for plan in (hand, bench)]
     more_f = (shown[0] - shown[1]) * 1.8
     assert more_f == pytest.approx(15.0, abs=0.1)
     assert 5 <= hand["heat"]["dwell_s"] - bench["heat"]["dwell_s"] <= 10
@@ -160,6 +160,6 @@ def test_the_readme_prints_the_offset_as_the_plan_gives_it(authority: Authority)
     tee = {"item": {"blank": "tee-light-white"}, "decorations": [film]}
     readme = (files("accord_rules") / "heat" / "README.md").read_text(encoding="utf-8")
     for title, press in (("by hand", "hand-held"), ("on the bench", "clamshell")):
-        found = planned(authority, tee, press, "us-customary")
-        row = (title, found["temperature"], f"{found['surface_c']:.1f} °C", found["time"])
-        assert f"| {' | '.join(row)} | {found['heat']['interface_c'][1]:.1f} °C |" in readme
+        settings = planned(authority, tee, press, "us-customary")
+        row = (title, settings["temperature"], f"{settings['surface_c']:.1f} °C", settings["time"])
+        assert f"| {' | '.join(row)} | {settings['heat']['interface_c'][1]:.1f} °C |" in readme

@@ -116,13 +116,13 @@ def _random_comparison(rng: random.Random, vocabulary: Vocabulary, name: str, ty
     literals = [repr(random_number(rng, dimension))] if dimension in (units.PERCENT, units.COUNT) else []
     others = rng.choice([limits, limits, peers, literals or limits])
     sign = rng.choice(("==", "!=", "<", "<=", ">", ">="))
-    other = rng.choice(others)
+    compared = rng.choice(others)
     form = rng.random()
     if form < 0.15:
-        return f"{other} {sign} {name}"
+        return f"{compared} {sign} {name}"
     if form < 0.25:
-        return f"{rng.choice(limits)} <= {name} < {other}"
-    return f"{name} {sign} {other}"
+        return f"{rng.choice(limits)} <= {name} < {compared}"
+    return f"{name} {sign} {compared}"
 
 
 def random_facts(

@@ -218,8 +218,8 @@ def test_says_which_facts_and_limits_it_needs() -> None:
 
 def test_comparisons_are_the_numeric_ones_with_negation_pushed_inwards() -> None:
     condition = read("not (quantity < 3 and item.substrate == 'knit') or quantity >= 3 or quantity == 7")
-    assert [str(one) for one in comparisons(condition)] == ["quantity >= 3", "quantity == 7"]
-    assert all(isinstance(one, Compare) and one.left.kind is Kind.NUMBER for one in comparisons(condition))
+    assert [str(term) for term in comparisons(condition)] == ["quantity >= 3", "quantity == 7"]
+    assert all(isinstance(term, Compare) and term.left.kind is Kind.NUMBER for term in comparisons(condition))
 
 
 @pytest.mark.parametrize(

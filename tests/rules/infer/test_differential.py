@@ -57,11 +57,11 @@ def compare(cases: Iterable[Case], judging: Callable[[Mapping[str, Condition]], 
             tally.silent += len(case.book.rules) - len(inferred)
             if inferred != judged:
                 tally.apart += 1
-                tally.first = tally.first or _told(case, set(inferred) ^ set(judged))
+                tally.first = tally.first or _described(case, set(inferred) ^ set(judged))
     return tally
 
 
-def _told(case: Case, rules: set[str]) -> str:
+def _described(case: Case, rules: set[str]) -> str:
     texts: list[Any] = [case.book.rules[rule].text for rule in sorted(rules)]
     return f"{texts} with {dict(case.facts)} and {dict(case.limits)}"
 

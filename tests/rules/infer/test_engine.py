@@ -290,7 +290,7 @@ def test_closing_waits_for_questions_and_turns_later_ones_away() -> None:
 
 def test_an_engine_that_is_closing_turns_questions_away_at_once() -> None:
     engine = Engine(rules_of("item.b0"), FACTS, 1)
-    held = engine._free.get()
+    session = engine._free.get()
     closing = threading.Thread(target=engine.close)
     closing.start()
     while not engine._closed:
@@ -299,7 +299,7 @@ def test_an_engine_that_is_closing_turns_questions_away_at_once() -> None:
     with pytest.raises(EngineError, match="the engine is closed"):
         engine.decide({"item.b0": True}, LIMITS)
     assert time.monotonic() - start < engine_module.WAIT_S / 2
-    engine._free.put(held)
+    engine._free.put(session)
     closing.join(timeout=engine_module.WAIT_S)
     assert not closing.is_alive()
 

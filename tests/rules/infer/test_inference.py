@@ -157,7 +157,7 @@ def test_memory_stays_flat_over_many_questions() -> None:
 @pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="resident memory is read from /proc")
 def test_memory_stays_flat_over_many_reloads() -> None:
     """Closing gives back what the C side took: some 12 KB a rule and slot, else 300 reloads would show."""
-    rules = {f"{rule}-{place}": one for place in range(20) for rule, one in RULES.items()}
+    rules = {f"{rule}-{place}": condition for place in range(20) for rule, condition in RULES.items()}
 
     def reload() -> None:
         with Inference(rules, FACTS, 2) as inference:

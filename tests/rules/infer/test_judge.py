@@ -51,7 +51,7 @@ def read(text: str) -> Condition:
     return parse(text, VOCABULARY)
 
 
-def said(text: str, **facts: Any) -> bool | None:
+def truth_of(text: str, **facts: Any) -> bool | None:
     return holds(read(text).tree, facts, LIMITS)
 
 
@@ -67,15 +67,15 @@ KLEENE_AND = {(T, T): T, (T, F): F, (T, U): U, (F, T): F, (F, F): F, (F, U): F, 
 KLEENE_OR = {(T, T): T, (T, F): T, (T, U): T, (F, T): T, (F, F): F, (F, U): U, (U, T): T, (U, F): U, (U, U): U}
 
 
-@pytest.mark.parametrize(("one", "other"), list(KLEENE_AND))
-def test_follows_kleenes_tables(one: bool | None, other: bool | None) -> None:
-    assert said("a and b", a=one, b=other) is KLEENE_AND[one, other]
-    assert said("a or b", a=one, b=other) is KLEENE_OR[one, other]
-    assert said("not a", a=one) is (None if one is None else not one)
+@pytest.mark.parametrize(("left", "right"), list(KLEENE_AND))
+def test_follows_kleenes_tables(left: bool | None, right: bool | None) -> None:
+    assert truth_of("a and b", a=left, b=right) is KLEENE_AND[left, right]
+    assert truth_of("a or b", a=left, b=right) is KLEENE_OR[left, right]
+    assert truth_of("not a", a=left) is (None if left is None else not left)
     # Through the longer forms as well.
     for third in (T, F, U):
-        assert said("a and b and c", a=one, b=other, c=third) is KLEENE_AND[KLEENE_AND[one, other], third]
-        assert said("a or b or c", a=one, b=other, c=third) is KLEENE_OR[KLEENE_OR[one, other], third]
+        assert truth_of("a and b and c", a=left, b=right, c=third) is KLEENE_AND[KLEENE_AND[left, right], third]
+        assert truth_of("a or b or c", a=left, b=right, c=third) is KLEENE_OR[KLEENE_OR[left, right], third]
 
 
 @pytest.mark.parametrize(
@@ -110,16 +110,16 @@ def test_follows_kleenes_tables(one: bool | None, other: bool | None) -> None:
     ],
 )
 def test_atoms(text: str, facts: dict[str, Any], expected: bool | None) -> None:
-    assert said(text, **facts) is expected
+    assert truth_of(text, **facts) is expected
 
 
 def test_answers_in_plain_truth_values_whatever_kind_of_number_comes() -> None:
     """Derivations use numpy, whose comparisons answer numpy's own truth values."""
     for value in (np.float64(60.0), np.int64(60), 60):
-        assert said("x > 50", x=value) is True
-        assert said("not x > 50 and a", x=value, a=None) is False
+        assert truth_of("x > 50", x=value) is True
+        assert truth_of("not x > 50 and a", x=value, a=None) is False
         assert open_facts("x < y and a", x=value, a=True) == {"y"}
-    assert said("not a", a=np.True_) is False
+    assert truth_of("not a", a=np.True_) is False
 
 
 def test_fires_in_rule_order() -> None:
@@ -206,18 +206,18 @@ def test_agrees_with_python_where_everything_is_known() -> None:
         for _ in range(10):
             facts = random_facts(rng, book, book.limits, missing=0.0)
             judgement = judge.judge(facts, book.limits)
-            expected = [rule for rule, one in book.rules.items() if as_python(one.text, facts, book.limits)]
+            expected = [rule for rule, condition in book.rules.items() if as_python(condition.text, facts, book.limits)]
             assert list(judgement.fired) == expected
             assert not judgement.unknown
             fired, checked = fired + len(expected), checked + len(book.rules)
     assert 0.1 < fired / checked < 0.9
 
 
-def completions(rng: random.Random, book: Book, facts: Mapping[str, Any], kept: Mapping[str, Any]) -> dict[str, Any]:
+def completions(rng: random.Random, book: Book, facts: Mapping[str, Any], decided: Mapping[str, Any]) -> dict[str, Any]:
     """The facts with every unknown one filled in at random, but for those that are kept."""
     fresh = random_facts(rng, book, book.limits, missing=0.0, odd=False)
     known = {name: value for name, value in facts.items() if value is not None and value == value}
-    return {**fresh, **known, **kept}
+    return {**fresh, **known, **decided}
 
 
 def in_bounds(book: Book, facts: Mapping[str, Any]) -> bool:
@@ -246,11 +246,11 @@ def test_what_is_unknown_does_not_turn_what_is_said() -> None:
             judgement = judge.judge(facts, book.limits)
             for rule, condition in book.rules.items():
                 matter = judgement.unknown.get(rule, frozenset())
-                kept = completions(rng, book, facts, {})
-                kept = {name: kept[name] for name in matter}
+                completed = completions(rng, book, facts, {})
+                decided = {name: completed[name] for name in matter}
                 outcomes = {
                     as_python(condition.text, filled, book.limits)
-                    for filled in (completions(rng, book, facts, kept) for _ in range(6))
+                    for filled in (completions(rng, book, facts, decided) for _ in range(6))
                     if in_bounds(book, filled)
                 }
                 assert len(outcomes) <= 1, (condition.text, facts, matter)
@@ -270,7 +270,7 @@ def test_every_fact_that_is_named_can_matter_in_small_conditions() -> None:
             facts = dict(zip("abc", values, strict=True))
             named = Judge({"rule": condition}).judge(facts, LIMITS).unknown.get("rule", frozenset())
             for name in named:
-                others = [other for other in "abc" if facts[other] is None and other != name]
+                others = [unknown for unknown in "abc" if facts[unknown] is None and unknown != name]
                 assert any(
                     as_python(text, {**facts, **dict(zip(others, filled, strict=True)), name: True}, LIMITS)
                     != as_python(text, {**facts, **dict(zip(others, filled, strict=True)), name: False}, LIMITS)

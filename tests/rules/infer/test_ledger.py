@@ -76,8 +76,8 @@ def ledger(clock: Clock) -> Ledger:
 
 @pytest.fixture
 def inference(ledger: Ledger) -> Iterator[Inference]:
-    with Inference(rules(), TYPES, 1, network=Network(SHARED, "order"), ledger=ledger) as made:
-        yield made
+    with Inference(rules(), TYPES, 1, network=Network(SHARED, "order"), ledger=ledger) as network:
+        yield network
 
 
 @pytest.fixture
@@ -250,12 +250,12 @@ def test_in_doubt_since_the_first_time_and_for_good(inference: Inference, ledger
 def test_the_log_has_one_line_a_network_and_minute_and_says_how_many_it_left_out(
     inference: Inference, ledger: Ledger, clock: Clock, log: pytest.LogCaptureFixture
 ) -> None:
-    other = Inference(rules(), TYPES, 1, network=Network(HOUSE, "order"), ledger=ledger)
-    with other, contradicting(inference._engine, "zip"), contradicting(other._engine, "zip"):
+    house = Inference(rules(), TYPES, 1, network=Network(HOUSE, "order"), ledger=ledger)
+    with house, contradicting(inference._engine, "zip"), contradicting(house._engine, "zip"):
         for _ in range(50):
             inference.infer(QUESTION, LIMITS)
             clock.now_s += 1
-        other.infer(QUESTION, LIMITS)
+        house.infer(QUESTION, LIMITS)
         assert [(details(record)["doubt"]["layer"], details(record)["not_logged"]) for record in log.records] == [
             ("shared", 0),
             ("house", 0),

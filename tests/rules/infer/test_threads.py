@@ -57,8 +57,8 @@ def test_a_reading_is_not_upset_by_another_threads(book: Book) -> None:
             wanted.set()
             done.wait(GIVE_WAY_S)
 
-    other = threading.Thread(target=read_when_wanted)
-    other.start()
+    second_reader = threading.Thread(target=read_when_wanted)
+    second_reader.start()
     gc.callbacks.append(give_way)
     try:
         readings = [read() for _ in range(3)]
@@ -66,6 +66,6 @@ def test_a_reading_is_not_upset_by_another_threads(book: Book) -> None:
         gc.callbacks.remove(give_way)
         over.set()
         wanted.set()
-        other.join()
+        second_reader.join()
     assert readings == [rule.condition] * 3
     assert next(collections) > WAYS_GIVEN, "too few collections to mean anything"

@@ -35,8 +35,8 @@ def questions(book: Book, count: int, salt: str, **how: Any) -> list[Question]:
 
 def opened(order: dict[str, Any], rng: random.Random) -> dict[str, Any]:
     """The order with some of its transfers left open."""
-    kept = [{k: v for k, v in d.items() if k != "transfer" or rng.random() < 0.4} for d in order["decorations"]]
-    return order | {"decorations": kept}
+    decorations = [{k: v for k, v in d.items() if k != "transfer" or rng.random() < 0.4} for d in order["decorations"]]
+    return order | {"decorations": decorations}
 
 
 def demo_questions() -> Iterator[Question]:

@@ -34,22 +34,22 @@ def questions(book: Book) -> list[Question]:
 
 @pytest.fixture(scope="module")
 def answered(questions: list[Question], authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
-    found = [(order, shop, authority.validate(read(Order, order), shop)) for order, shop in questions]
-    assert {verdict.verdict for _, _, verdict in found} == {"accepted", "conditional", "undetermined", "rejected"}
-    return found
+    judged = [(order, shop, authority.validate(read(Order, order), shop)) for order, shop in questions]
+    assert {verdict.verdict for _, _, verdict in judged} == {"accepted", "conditional", "undetermined", "rejected"}
+    return judged
 
 
 # -- settings and presses --------------------------------------------------------------------------------------------
 
 
 def test_there_are_settings_only_where_they_may_be_pressed(answered: list[tuple[Document, Shop, Verdict]]) -> None:
-    given = [(each, len(order["decorations"])) for order, _, verdict in answered for each in verdict.presses]
-    stopped = [each for each, _ in given if each.verdict not in WORKABLE]
-    assert {(each.settings, each.sequence) for each in stopped} == {(None, None)}
-    assert {bool(each.blocked_by) for each in stopped if each.verdict == "rejected"} == {True}
-    free = [(each, decorations) for each, decorations in given if each.verdict in WORKABLE]
-    assert {(len(each.settings or ()), len(each.sequence or ())) == (of, of) for each, of in free} == {True}
-    assert {each.blocked_by for each, _ in free} == {()}
+    judged = [(on_press, len(order["decorations"])) for order, _, verdict in answered for on_press in verdict.presses]
+    stopped = [on_press for on_press, _ in judged if on_press.verdict not in WORKABLE]
+    assert {(on_press.settings, on_press.sequence) for on_press in stopped} == {(None, None)}
+    assert {bool(on_press.blocked_by) for on_press in stopped if on_press.verdict == "rejected"} == {True}
+    free = [(on_press, decorations) for on_press, decorations in judged if on_press.verdict in WORKABLE]
+    assert {(len(on_press.settings or ()), len(on_press.sequence or ())) == (of, of) for on_press, of in free} == {True}
+    assert {on_press.blocked_by for on_press, _ in free} == {()}
 
 
 def test_each_press_says_what_it_would_say_if_it_were_named(
@@ -59,20 +59,20 @@ def test_each_press_says_what_it_would_say_if_it_were_named(
     for order, shop, verdict in answered:
         assert verdict.on.verdict == verdict.verdict
         if "press" in order:
-            assert [each.press for each in verdict.presses] == [verdict.judged_on]
-            assert {each.presses for each in verdict.findings} <= {None}
+            assert [on_press.press for on_press in verdict.presses] == [verdict.judged_on]
+            assert {finding.presses for finding in verdict.findings} <= {None}
             continue
-        assert [each.press for each in verdict.presses] == [press.id for press in shop.presses]
-        for each in itertools.islice(verdict.presses, 4):
-            alone = authority.judge(read(Order, order | {"press": each.press}), shop)
-            assert alone.verdict == each.verdict, (order, each.press)
-            assert set(each.blocked_by) == {fired.rule.id for fired in alone.at("blocks")}
-            found = {(fired.rule.id, fired.pointer) for fired in alone.fired}
+        assert [on_press.press for on_press in verdict.presses] == [press.id for press in shop.presses]
+        for on_press in itertools.islice(verdict.presses, 4):
+            alone = authority.judge(read(Order, order | {"press": on_press.press}), shop)
+            assert alone.verdict == on_press.verdict, (order, on_press.press)
+            assert set(on_press.blocked_by) == {fired.rule.id for fired in alone.at("blocks")}
+            fired_alone = {(fired.rule.id, fired.pointer) for fired in alone.fired}
             for finding in verdict.findings:
-                there = finding.presses is None or each.press in finding.presses
-                assert there == ((finding.rule, finding.pointer) in found), (order, each.press)
+                there = finding.presses is None or on_press.press in finding.presses
+                assert there == ((finding.rule, finding.pointer) in fired_alone), (order, on_press.press)
                 seen["all" if finding.presses is None else "there" if there else "elsewhere"] += 1
-            seen[each.verdict] += 1
+            seen[on_press.verdict] += 1
     assert min(seen[word] for word in (*WORKABLE, "rejected", "undetermined", "all", "there", "elsewhere")) > 10, seen
 
 
@@ -84,13 +84,13 @@ def test_a_press_that_the_shared_book_stops_cannot_under_house_rules_either(
     try:
         for order, shop in questions[:160]:
             judged = house.validate(read(Order, order), shop)
-            assert all(each.presses is None or judged.judged_on in each.presses for each in judged.findings)
-            for each in judged.presses if "press" not in order else ():
-                if each.verdict not in WORKABLE:
+            assert all(finding.presses is None or judged.judged_on in finding.presses for finding in judged.findings)
+            for on_press in judged.presses if "press" not in order else ():
+                if on_press.verdict not in WORKABLE:
                     continue
-                asked = read(Order, order | {"press": each.press})
-                assert authority.judge(asked, shop).verdict in WORKABLE
-                assert house.judge(asked, shop).verdict in WORKABLE
+                pinned = read(Order, order | {"press": on_press.press})
+                assert authority.judge(pinned, shop).verdict in WORKABLE
+                assert house.judge(pinned, shop).verdict in WORKABLE
                 compared += 1
     finally:
         house.close()
@@ -119,12 +119,12 @@ ANSWERS: dict[str, list[Any]] = {
 def test_an_undetermined_order_asks_what_decides_it(book: Book, authority: Authority) -> None:
     """Whatever is answered, round after round, it comes to a verdict."""
     rng, open_ = random.Random(SEED), 0
-    asked = [
+    questions_ = [
         *demo_questions(),
         *random_questions(book, 800, "open", odd=0.3, decorations=2),
         *random_questions(book, 300, "open and odd", odd=1.0),
     ]
-    for order, shop in asked:
+    for order, shop in questions_:
         if authority.judge(read(Order, order), shop).verdict != "undetermined":
             continue
         open_ += 1
@@ -192,7 +192,9 @@ def test_a_house_rule_that_is_open_asks_too(
     try:
         base = book.documents["base_example"]
         bare = {"item": base["order"]["item"], "decorations": [{"transfer": "cut-film"}]}
-        presses = [{key: value for key, value in each.items() if key != "circuit"} for each in base["shop"]["presses"]]
+        presses = [
+            {key: value for key, value in press.items() if key != "circuit"} for press in base["shop"]["presses"]
+        ]
         shop = read(Shop, base["shop"] | {"presses": presses})
         verdict = house.validate(read(Order, bare), shop)
         assert verdict.verdict == "undetermined"
@@ -207,8 +209,11 @@ def test_a_house_rule_that_is_open_asks_too(
 
 def opened(order: Document, rng: random.Random) -> Document:
     """The order with its press and some of its transfers left open."""
-    kept = [{k: v for k, v in each.items() if k != "transfer" or rng.random() < 0.3} for each in order["decorations"]]
-    return {key: value for key, value in order.items() if key != "press"} | {"decorations": kept}
+    decorations = [
+        {k: v for k, v in decoration.items() if k != "transfer" or rng.random() < 0.3}
+        for decoration in order["decorations"]
+    ]
+    return {key: value for key, value in order.items() if key != "press"} | {"decorations": decorations}
 
 
 def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book, authority: Authority) -> None:
@@ -223,12 +228,14 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book
         if recommendation.plans or not recommendation.complete:
             continue
         none += 1
-        for names in itertools.product(*(fillings(each, shop, book) for each in order["decorations"])):
-            filled = [each | {"transfer": name} for each, name in zip(order["decorations"], names, strict=True)]
+        for names in itertools.product(*(fillings(decoration, shop, book) for decoration in order["decorations"])):
+            filled = [
+                decoration | {"transfer": name} for decoration, name in zip(order["decorations"], names, strict=True)
+            ]
             for press in shop.presses:
-                asked = read(Order, order | {"decorations": filled, "press": press.id})
-                tried = authority.judge(asked, shop).verdict
-                assert tried not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
+                filled_order = read(Order, order | {"decorations": filled, "press": press.id})
+                verdict = authority.judge(filled_order, shop).verdict
+                assert verdict not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
     assert plans > 40
     assert none > 8
 
@@ -236,7 +243,9 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book
 def fillings(decoration: Document, shop: Shop, book: Book) -> list[str]:
     """What the decoration names, the stocked products of the family it names, or all that is stocked."""
     named = decoration.get("transfer")
-    stocked = [each for each in shop.stock.products if named in (None, book.catalogue["products"][each].family)]
+    stocked = [
+        product for product in shop.stock.products if named in (None, book.catalogue["products"][product].family)
+    ]
     return stocked if stocked and named not in book.catalogue["products"] else [named]
 
 
@@ -245,7 +254,7 @@ def fillings(decoration: Document, shop: Shop, book: Book) -> list[str]:
 
 def large_shop(book: Book, presses: int) -> Shop:
     """So many presses, each with readings of its own, and all of the book in stock."""
-    flat = [name for name, each in book.catalogue["press_types"].items() if each.shape == "flat"]
+    flat = [name for name, press_type in book.catalogue["press_types"].items() if press_type.shape == "flat"]
     return read(
         Shop,
         dict(book.documents["base_example"]["shop"])
@@ -295,27 +304,27 @@ def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
     prints: int, book: Book, authority: Authority, weighings: list[Case]
 ) -> None:
     """28,000 weighings and an answer of some megabytes where nothing ended it."""
-    found = authority.recommend(read(Order, many_prints(prints)), large_shop(book, 40))
-    assert found.plans, "the bound leaves enough to find a way"
-    assert found.complete is False
+    recommendation = authority.recommend(read(Order, many_prints(prints)), large_shop(book, 40))
+    assert recommendation.plans, "the bound leaves enough to find a way"
+    assert recommendation.complete is False
     assert len(weighings) < RECOMMEND_MOST
-    assert len(found.ruled_out) <= 100
-    assert len(json.dumps(found.document())) < 500_000
+    assert len(recommendation.ruled_out) <= 100
+    assert len(json.dumps(recommendation.document())) < 500_000
 
 
 def test_one_print_that_may_be_anything_is_weighed_whole_at_the_largest_shop(book: Book, authority: Authority) -> None:
-    found = authority.recommend(read(Order, many_prints(1)), large_shop(book, 40))
-    assert found.complete
-    assert found.plans
+    recommendation = authority.recommend(read(Order, many_prints(1)), large_shop(book, 40))
+    assert recommendation.complete
+    assert recommendation.plans
 
 
 def test_reasons_left_out_are_counted(book: Book, authority: Authority, monkeypatch: pytest.MonkeyPatch) -> None:
-    asked, shop = read(Order, many_prints(2)), large_shop(book, 4)
-    whole = authority.recommend(asked, shop)
+    order, shop = read(Order, many_prints(2)), large_shop(book, 4)
+    whole = authority.recommend(order, shop)
     assert len(whole.ruled_out) > 5
     assert whole.ruled_out_left_out == 0
     monkeypatch.setattr("accord_rules.advise.plans.RULED_OUT_MOST", 5)
-    cut = authority.recommend(asked, shop)
+    cut = authority.recommend(order, shop)
     assert cut.ruled_out == whole.ruled_out[:5]
     assert cut.ruled_out_left_out == len(whole.ruled_out) - 5
 
@@ -326,17 +335,19 @@ def test_an_answer_that_was_ended_never_says_that_there_is_no_way(
 ) -> None:
     """Whatever the weighings left: no plan and complete only where there is none in full either."""
     allowance = Scales.allowance
-    asked = [
+    questions = [
         (read(Order, opened(document, random.Random(SEED))), shop)
         for document, shop in random_questions(book, 25, "ended", odd=0.15, decorations=2, open_settings=True)
     ]
-    whole = [authority.recommend(*each) for each in asked]
+    whole = [authority.recommend(*question) for question in questions]
     monkeypatch.setattr(Scales, "allowance", lambda self: allowance(self, most))
-    cut = [authority.recommend(*each) for each in asked]
-    lost = [(one, other) for one, other in zip(whole, cut, strict=True) if one.plans and not other.plans]
-    assert {other.complete for _, other in lost} <= {False}
+    cut = [authority.recommend(*question) for question in questions]
+    lost = [(before, after) for before, after in zip(whole, cut, strict=True) if before.plans and not after.plans]
+    assert {after.complete for _, after in lost} <= {False}
     assert lost, "a bound that takes nothing away shows nothing"
-    envelopes = [authority.envelope(*each) for each in asked]
-    assert {each.complete for each, one in zip(envelopes, whole, strict=True) if one.plans and not each.presses} <= {
-        False
-    }
+    envelopes = [authority.envelope(*question) for question in questions]
+    assert {
+        envelope.complete
+        for envelope, before in zip(envelopes, whole, strict=True)
+        if before.plans and not envelope.presses
+    } <= {False}

@@ -25,14 +25,14 @@ def test_where_there_is_no_plan_brute_force_finds_none(book: Book, authority: Au
     rng = random.Random(SEED)
     searched = 0
     for order, shop in questions(book, ORDERS, "none", open_settings=True, decorations=2, odd=0.1):
-        asked = opened(order, rng)
-        recommendation = authority.recommend(read(Order, asked), shop)
+        order_opened = opened(order, rng)
+        recommendation = authority.recommend(read(Order, order_opened), shop)
         if recommendation.plans:
             continue
         searched += 1
-        for tried in brute_force(asked, shop, book, rng, FILLINGS):
-            found = authority.judge(read(Order, tried), shop)
-            assert found.verdict not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(tried)}"
+        for filling in brute_force(order_opened, shop, book, rng, FILLINGS):
+            verdict = authority.judge(read(Order, filling), shop)
+            assert verdict.verdict not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(filling)}"
     assert searched > ORDERS / 10, "too few orders without a plan to mean anything"
 
 

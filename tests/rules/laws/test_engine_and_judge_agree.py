@@ -30,9 +30,9 @@ ORDERS_A_SHOP = 50
 
 @pytest.fixture
 def scales(book: Book) -> Iterator[Scales]:
-    made = Scales(book, answers_most=0)  # the engine is asked each time
-    yield made
-    made.close()
+    weighing = Scales(book, answers_most=0)  # the engine is asked each time
+    yield weighing
+    weighing.close()
 
 
 def questions(book: Book) -> Iterator[tuple[Order, Shop]]:
@@ -62,9 +62,10 @@ def weigh_everywhere(order: Order, shop: Shop, scales: Scales) -> frozenset[str]
     for first in on_presses[:1]:
         pressings = zip(bare_decorations, first.cases, strict=True)
         weighed += [
-            scales.weigh(each.pressing_case(first.press, case.chosen, first.sequence)) for each, case in pressings
+            scales.weigh(decoration.pressing_case(first.press, case.chosen, first.sequence))
+            for decoration, case in pressings
         ]
-    return frozenset(fired.rule.id for each in weighed for fired in each.fired)
+    return frozenset(fired.rule.id for outcome in weighed for fired in outcome.fired)
 
 
 def test_engine_and_judge_agree_on_random_orders(book: Book, scales: Scales) -> None:
@@ -72,11 +73,11 @@ def test_engine_and_judge_agree_on_random_orders(book: Book, scales: Scales) -> 
     for order, shop in questions(book):
         fired |= weigh_everywhere(order, shop, scales)
     counts = scales.counts
-    said = f"ACCORD_SEED={SEED} ACCORD_DIFFERENTIAL={ORDERS}: {counts}, {len(fired)} rules fired"
-    print(said)
-    assert counts.questions > ORDERS, said
-    assert counts.disagreements == 0, said
-    assert counts.engine_errors == 0, said
+    account = f"ACCORD_SEED={SEED} ACCORD_DIFFERENTIAL={ORDERS}: {counts}, {len(fired)} rules fired"
+    print(account)
+    assert counts.questions > ORDERS, account
+    assert counts.disagreements == 0, account
+    assert counts.engine_errors == 0, account
     by_scope = {scope: [r.id for r in book.rules.values() if r.scope is scope] for scope in Scope}
     for scope, rules in by_scope.items():
-        assert fired & set(rules), f"no rule about {scope.value} fired: {said}"
+        assert fired & set(rules), f"no rule about {scope.value} fired: {account}"

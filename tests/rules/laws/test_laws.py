@@ -28,10 +28,11 @@ from accord_rules.verdict import Verdict
 from accord_rules.weigh.scales import Weighed
 
 
-def kept(order: dict[str, Any]) -> dict[str, Any]:
+def bare(order: dict[str, Any]) -> dict[str, Any]:
     """What a plan leaves as it was asked: all but press, transfers and settings."""
     decorations = [
-        {k: v for k, v in each.items() if k not in ("transfer", "settings")} for each in order["decorations"]
+        {k: v for k, v in decoration.items() if k not in ("transfer", "settings")}
+        for decoration in order["decorations"]
     ]
     return {name: value for name, value in order.items() if name != "press"} | {"decorations": decorations}
 
@@ -40,16 +41,16 @@ def test_every_plan_validates_as_it_says(book: Book, authority: Authority) -> No
     rng = random.Random(SEED)
     plans = 0
     for order, shop in questions(book, ORDERS, "plans", open_settings=True, decorations=2, odd=0.1):
-        asked = opened(order, rng)
-        recommendation = authority.recommend(read(Order, asked), shop).document()["plans"]
-        searched = search(authority.scales, resolve(read(Order, asked), book, shop), shop).possible
+        document = opened(order, rng)
+        recommendation = authority.recommend(read(Order, document), shop).document()["plans"]
+        searched = search(authority.scales, resolve(read(Order, document), book, shop), shop).possible
         assert len(recommendation) == min(len(searched), PLANS_MOST), "a way that was found did not hold when put back"
         for plan in recommendation:
             verdict = authority.validate(read(Order, plan["order"]), shop)
             assert verdict.verdict in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(plan['order'])}"
             assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["verdict_id"])
-            assert verdict.on.settings == tuple(each["settings"] for each in plan["decorations"])
-            assert kept(plan["order"]) == kept(written(resolve(read(Order, asked), book, shop), shop.units))
+            assert verdict.on.settings == tuple(decoration["settings"] for decoration in plan["decorations"])
+            assert bare(plan["order"]) == bare(written(resolve(read(Order, document), book, shop), shop.units))
             plans += 1
     assert plans > ORDERS / 4, "too few plans to mean anything"
 
@@ -59,8 +60,8 @@ def test_a_combination_comes_to_what_it_does_by_itself(book: Book, authority: Au
     rng, compared, several = random.Random(SEED), 0, 0
     scales = authority.scales
     for order, shop in questions(book, 3 * ORDERS, "alone", open_settings=True, decorations=3, odd=0.1):
-        found = search(scales, resolve(read(Order, opened(order, rng)), book, shop), shop)
-        candidates = [*found.possible, *found.others]
+        ways = search(scales, resolve(read(Order, opened(order, rng)), book, shop), shop)
+        candidates = [*ways.possible, *ways.others]
         for candidate in rng.sample(candidates, min(6, len(candidates))):
             whole = Case(book, shop, candidate.order)
             decorations = [whole.decoration_case(index) for index in range(len(candidate.order.decorations))]
@@ -68,31 +69,36 @@ def test_a_combination_comes_to_what_it_does_by_itself(book: Book, authority: Au
             fresh = scales.on_press(decorations, candidate.on_press.press)
             assert fresh.sequence == candidate.on_press.sequence
             assert [case.chosen for case in fresh.cases] == [case.chosen for case in candidate.on_press.cases]
-            assert told(general + fresh.weighed) == told(candidate.weighed), f"ACCORD_SEED={SEED}: {json.dumps(order)}"
+            assert short(general + fresh.weighed) == short(candidate.weighed), (
+                f"ACCORD_SEED={SEED}: {json.dumps(order)}"
+            )
             compared += 1
             several += len(decorations) > 1
     assert several > ORDERS / 4, f"only {several} of {compared} had several decorations"
 
 
-def told(weighed: Weighed) -> list[tuple[str, int, tuple[str, ...]]]:
-    fired = [(each.rule.id, each.case.index, ()) for each in weighed.fired]
-    return sorted(fired + [(each.rule.id, each.case.index, tuple(sorted(each.facts))) for each in weighed.open])
+def short(weighed: Weighed) -> list[tuple[str, int, tuple[str, ...]]]:
+    fired = [(fired.rule.id, fired.case.index, ()) for fired in weighed.fired]
+    return sorted(
+        fired
+        + [(open_rule.rule.id, open_rule.case.index, tuple(sorted(open_rule.facts))) for open_rule in weighed.open]
+    )
 
 
 def test_the_same_question_has_the_same_bytes_whoever_asks(book: Book, authority: Authority) -> None:
-    asked = questions(book, 30, "bytes")
+    asked_orders = questions(book, 30, "bytes")
 
     def answers(of: Authority) -> list[bytes]:
-        return [canonical(of.validate(read(Order, order), shop).document()) for order, shop in asked]
+        return [canonical(of.validate(read(Order, order), shop).document()) for order, shop in asked_orders]
 
-    other = Authority(book)
+    another = Authority(book)
     try:
         first = answers(authority)
-        assert answers(other) == first
+        assert answers(another) == first
         with ThreadPoolExecutor(4) as pool:
-            assert all(each == first for each in pool.map(lambda _: answers(authority), range(4)))
+            assert all(answer == first for answer in pool.map(lambda _: answers(authority), range(4)))
     finally:
-        other.close()
+        another.close()
 
 
 def test_an_id_stands_for_its_question(book: Book, authority: Authority) -> None:
@@ -111,8 +117,8 @@ def test_an_id_stands_for_its_question(book: Book, authority: Authority) -> None
 
 @pytest.fixture(scope="module")
 def answered(book: Book, authority: Authority) -> list[tuple[dict[str, Any], Shop, Verdict]]:
-    asked = questions(book, ORDERS * 2, "needs")
-    return [(order, shop, authority.validate(read(Order, order), shop)) for order, shop in asked]
+    asked_orders = questions(book, ORDERS * 2, "needs")
+    return [(order, shop, authority.validate(read(Order, order), shop)) for order, shop in asked_orders]
 
 
 def test_undetermined_means_something_is_asked(

@@ -32,61 +32,63 @@ def example_questions(book: Book) -> Iterator[Question]:
     """Of each rule the first order that makes it fire, by night also the first that keeps it silent."""
     for rule in book.rules.values():
         for examples in (rule.fires, rule.silent) if NIGHTLY else (rule.fires,):
-            order, shop = example_order(next(each for each in examples if "facts" not in each), book)
+            order, shop = example_order(next(example for example in examples if "facts" not in example), book)
             yield written(order), shop
 
 
 @pytest.fixture(scope="module")
 def answered(book: Book, authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
-    asked = [
+    asked_orders = [
         *demo_questions(),
         *example_questions(book),
         *questions(book, 80, "put back", odd=0.2, decorations=2, open_settings=True),
         *questions(book, 60, "put back, odd", odd=1.0, decorations=3),
     ]
-    return [(order, shop, authority.validate(read(Order, order), shop)) for order, shop in asked]
+    return [(order, shop, authority.validate(read(Order, order), shop)) for order, shop in asked_orders]
 
 
-def said(authority: Authority, order: Document, shop: Shop) -> tuple[str, frozenset[tuple[str, str]]]:
+def outcome(authority: Authority, order: Document, shop: Shop) -> tuple[str, frozenset[tuple[str, str]]]:
     """The verdict, and what was found where. Raises DocumentError."""
     weighed = authority.judge(read(Order, order), shop)
-    return weighed.verdict, frozenset((each.rule.id, each.pointer) for each in weighed.fired)
+    return weighed.verdict, frozenset((fired_rule.rule.id, fired_rule.pointer) for fired_rule in weighed.fired)
 
 
 def test_what_was_assumed_can_be_said_and_changes_nothing(
     answered: list[tuple[Document, Shop, Verdict]], authority: Authority
 ) -> None:
-    told: Counter[str] = Counter()
+    kinds: Counter[str] = Counter()
     for order, shop, verdict in answered:
-        before, whole = said(authority, order, shop), order
-        for each in verdict.assumed:
-            one = with_answer(order, each.pointer, each.value)
-            assert said(authority, one, shop) == before, f"ACCORD_SEED={SEED} {each}: {json.dumps(order)}"
-            whole = with_answer(whole, each.pointer, each.value)
-            told[each.pointer.rsplit("/", 1)[-1]] += 1
-        assert said(authority, whole, shop) == before, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
-        left = {each.pointer for each in authority.validate(read(Order, whole), shop).assumed}
-        assert left.isdisjoint(each.pointer for each in verdict.assumed), "it is not assumed any more"
-    assert len(told) > 12, "too few kinds of assumption to mean anything"
-    assert min(told["mirrored"], told["care"], told["age_from"], told["light"], told["size"], told["finishes"]) > 10
+        before, whole = outcome(authority, order, shop), order
+        for assumption in verdict.assumed:
+            filled = with_answer(order, assumption.pointer, assumption.value)
+            assert outcome(authority, filled, shop) == before, f"ACCORD_SEED={SEED} {assumption}: {json.dumps(order)}"
+            whole = with_answer(whole, assumption.pointer, assumption.value)
+            kinds[assumption.pointer.rsplit("/", 1)[-1]] += 1
+        assert outcome(authority, whole, shop) == before, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
+        left = {assumption.pointer for assumption in authority.validate(read(Order, whole), shop).assumed}
+        assert left.isdisjoint(assumption.pointer for assumption in verdict.assumed), "it is not assumed any more"
+    assert len(kinds) > 12, "too few kinds of assumption to mean anything"
+    assert (
+        min(kinds["mirrored"], kinds["care"], kinds["age_from"], kinds["light"], kinds["size"], kinds["finishes"]) > 10
+    )
 
 
 def test_whatever_is_allowed_answers_a_need(
     answered: list[tuple[Document, Shop, Verdict]], authority: Authority
 ) -> None:
-    tried: Counter[str] = Counter()
+    answers: Counter[str] = Counter()
     for order, shop, verdict in answered:
         for need in verdict.needs:
             assert need.type == reader_at(Order, need.pointer).kind
             for value in need.allowed:
-                said(authority, with_answer(order, need.pointer, value), shop)
-                tried[need.type] += 1
-    assert {"name", "word"} <= set(tried)
-    assert sum(tried.values()) > 200
+                outcome(authority, with_answer(order, need.pointer, value), shop)
+                answers[need.type] += 1
+    assert {"name", "word"} <= set(answers)
+    assert sum(answers.values()) > 200
 
 
 def test_each_fact_asks_and_assumes_where_an_order_has_a_field() -> None:
     missing = [fact.missing for fact in declared().values() if fact.missing is not None]
     assert len(missing) > 25
-    assert all(reader_at(Order, each.pointer.replace("{i}", "0")).kind for each in missing)
+    assert all(reader_at(Order, ask.pointer.replace("{i}", "0")).kind for ask in missing)
     assert set(FACT_TYPES) == set(declared())

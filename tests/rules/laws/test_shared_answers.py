@@ -30,7 +30,7 @@ TURNS = 6
 NAMES = [name for name, fact in GRAPH.facts.items() if fact.type.kind is not Kind.DATA]
 
 
-def asked(book: Book, count: int, salt: str) -> Iterator[tuple[Order, Shop]]:
+def random_pairs(book: Book, count: int, salt: str) -> Iterator[tuple[Order, Shop]]:
     for document, shop in questions(book, count, salt, decorations=3, odd=0.2):
         try:
             yield resolve(read(Order, document), book, shop), shop
@@ -42,9 +42,11 @@ def varied(order: Order, decorations: list[Decoration], rng: random.Random) -> O
     """The same piece with other prints, of which some lie on others; each has something of two that were met."""
     prints = []
     for index in range(rng.randint(1, 3)):
-        one, other = rng.choice(decorations), rng.choice(decorations)
+        first, second = rng.choice(decorations), rng.choice(decorations)
         over = rng.randrange(index) if index and rng.random() < 0.3 else None
-        mixed = replace(one, transfer=other.transfer) if rng.random() < 0.5 else replace(other, settings=one.settings)
+        mixed = (
+            replace(first, transfer=second.transfer) if rng.random() < 0.5 else replace(second, settings=first.settings)
+        )
         prints.append(replace(mixed, over=over))
     return replace(order, decorations=tuple(prints))
 
@@ -64,17 +66,17 @@ def facts_of(case: Case, rng: random.Random) -> Mapping[str, Any]:
 
 def test_what_cases_share_is_what_each_finds_by_itself(book: Book) -> None:
     rng = random.Random(f"{SEED} shared")
-    found = list(asked(book, max(ORDERS // 6, 20), "shared"))
-    decorations = [decoration for order, _ in found for decoration in order.decorations]
+    questions = list(random_pairs(book, max(ORDERS // 6, 20), "shared"))
+    decorations = [decoration for order, _ in questions for decoration in order.decorations]
     compared = several = 0
-    for order, shop in found:
+    for order, shop in questions:
         for assume in (True, False):
             whole = Case(book, shop, order, assume=assume)
             for _ in range(TURNS):
-                other, press = varied(order, decorations, rng), rng.choice(shop.presses)
-                where = f"ACCORD_SEED={SEED}: {other} on {press}"
-                lone = Case(book, shop, other, assume=assume)
-                sharing = whole.with_order(other)
+                mixed, press = varied(order, decorations, rng), rng.choice(shop.presses)
+                where = f"ACCORD_SEED={SEED}: {mixed} on {press}"
+                lone = Case(book, shop, mixed, assume=assume)
+                sharing = whole.with_order(mixed)
                 cases, settings, sequence = pressings(sharing, press)
                 lone_cases, lone_settings, lone_sequence = pressings(lone, press)
                 assert (settings, sequence) == (lone_settings, lone_sequence), where

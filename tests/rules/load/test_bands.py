@@ -134,13 +134,13 @@ def put(table: dict[str, Any], path: Path, value: str) -> str:
         taken.append(key)
         place = place[key]
     place[path[-1]] = value
-    return "/" + "/".join(str(each) for each in (*taken, path[-1]))
+    return "/" + "/".join(str(key) for key in (*taken, path[-1]))
 
 
 def _first(place: dict[str, Any], path: Path) -> str:
     """The first variant that has the field, or the first area."""
     wanted = path[2]
-    return next(key for key, each in place.items() if wanted in each)
+    return next(key for key, field in place.items() if wanted in field)
 
 
 @pytest.mark.parametrize(
@@ -159,7 +159,7 @@ def test_on_its_ends_a_quantity_is_taken_and_beyond_them_refused(
             table = copy.deepcopy(whole)
             pointer = put(table, path, f"{amount:.6f} {dimension.symbol}")
             faults = [
-                each.message for each in implausible(kind, read(KINDS[kind], table), of) if each.pointer == pointer
+                fault.message for fault in implausible(kind, read(KINDS[kind], table), of) if fault.pointer == pointer
             ]
             assert bool(faults) is refused, (amount, faults)
             if refused:
@@ -194,12 +194,12 @@ def test_the_loader_and_proposals_refuse_a_slip_of_the_unit(slip: str, documents
         from_documents(changed)
     # A family's products take its values over, so that they are told too.
     assert refused.value.reasons[0].startswith(f"{kind}.toml: {name}: /{'/'.join(path)}")
-    assert all("is not plausible" in each and band in each for each in refused.value.reasons)
+    assert all("is not plausible" in reason and band in reason for reason in refused.value.reasons)
 
     change = EntryChange(kind, name, changed[kind][name], entry_digest(documents, kind, name))
     with pytest.raises(BookError) as refused:
         check({**documents, "rules": {}}, (change,))
-    assert any("is not plausible" in each and band in each for each in refused.value.reasons)
+    assert any("is not plausible" in reason and band in reason for reason in refused.value.reasons)
 
 
 def test_uncommon_but_real_pieces_load(documents: dict[str, dict[str, Any]]) -> None:
@@ -223,7 +223,7 @@ def test_every_shipped_entry_is_plausible(book: Book) -> None:
         ("blanks", n, list(implausible("blanks", e, substrates[e.substrate].family))) for n, e in blanks.items()
     ]
     assert len(checked) > 300
-    assert [each for each in checked if each[2]] == []
+    assert [entry for entry in checked if entry[2]] == []
 
 
 @dataclass(frozen=True)
@@ -245,9 +245,12 @@ def test_a_field_without_a_band_is_told_whether_used_or_not(
     documents: dict[str, dict[str, Any]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert unbanded(KINDS) == ()
-    told = ("catalogue.Brim.brim has no band (load/bands.py)", "catalogue.Part.depth has no band (load/bands.py)")
+    unbanded_fields = (
+        "catalogue.Brim.brim has no band (load/bands.py)",
+        "catalogue.Part.depth has no band (load/bands.py)",
+    )
     for kind in ("blanks", "substrates", "consumables"):
-        assert unbanded({kind: Brim}) == told
+        assert unbanded({kind: Brim}) == unbanded_fields
     monkeypatch.setattr(bands, "BANDS", {**BANDS, "coatings": {}})
     with pytest.raises(BookError) as refused:
         from_documents({**documents, "rules": {}})

@@ -212,8 +212,8 @@ ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
 def test_an_impossible_entry_is_refused_with_its_place_and_reason(case: str, documents: Documents) -> None:
     change, named = ENTRY_CASES[case]
     change(documents)
-    found = reasons(documents)
-    assert any(all(part in reason for part in named) for reason in found), found
+    refusals = reasons(documents)
+    assert any(all(part in reason for part in named) for reason in refusals), refusals
 
 
 DANGLING: dict[str, tuple[Change, str]] = {
@@ -278,8 +278,8 @@ DANGLING: dict[str, tuple[Change, str]] = {
 def test_a_dangling_reference_is_refused(kind: str, documents: Documents) -> None:
     change, wanted = DANGLING[kind]
     change(documents)
-    found = reasons(documents)
-    assert any(reason.startswith(wanted) and "there is no " in reason for reason in found), found
+    refusals = reasons(documents)
+    assert any(reason.startswith(wanted) and "there is no " in reason for reason in refusals), refusals
 
 
 def test_every_kind_of_entry_has_a_dangling_case() -> None:
@@ -450,9 +450,9 @@ RULE_CASES: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
 def test_a_faulty_rule_is_refused_with_its_file_and_reason(case: str, documents: Documents) -> None:
     changes, named = RULE_CASES[case]
     documents["rules"]["small"] = small(**changes)
-    found = reasons(documents)
-    assert all(reason.startswith(WHERE) for reason in found), found
-    assert any(all(part in reason for part in named) for reason in found), found
+    refusals = reasons(documents)
+    assert all(reason.startswith(WHERE) for reason in refusals), refusals
+    assert any(all(part in reason for part in named) for reason in refusals), refusals
 
 
 def test_every_reason_is_told_at_once(documents: Documents) -> None:

@@ -40,25 +40,25 @@ HOT = "set.surface_c > limit('migration.surface_most')"
 
 @dataclass(frozen=True)
 class Slip:
-    """``old`` becomes ``new`` in ``file``; each of ``told`` is in one reason, which begins with ``place``."""
+    """``old`` becomes ``new`` in ``file``; each of ``parts`` is in one reason, which begins with ``place``."""
 
     file: str
     old: str
     new: str
     place: str
-    told: tuple[str, ...]
+    parts: tuple[str, ...]
 
 
-def of_rule(old: str, new: str, field: str, *told: str) -> Slip:
-    return Slip(RULE, old, new, f"{RULE}: {field}: ", told)
+def of_rule(old: str, new: str, field: str, *parts: str) -> Slip:
+    return Slip(RULE, old, new, f"{RULE}: {field}: ", parts)
 
 
-def of_entry(file: str, entry: str, old: str, new: str, field: str, *told: str) -> Slip:
-    return Slip(file, old, new, f"{file}: {entry}: {field}: ", told)
+def of_entry(file: str, entry: str, old: str, new: str, field: str, *parts: str) -> Slip:
+    return Slip(file, old, new, f"{file}: {entry}: {field}: ", parts)
 
 
-def of_limit(old: str, new: str, field: str, *told: str) -> Slip:
-    return of_entry("limits/dye-on-cloth.toml", "dye.polyester_share_least", old, new, field, *told)
+def of_limit(old: str, new: str, field: str, *parts: str) -> Slip:
+    return of_entry("limits/dye-on-cloth.toml", "dye.polyester_share_least", old, new, field, *parts)
 
 
 SLIPS: dict[str, Slip] = {
@@ -314,8 +314,10 @@ def test_a_slip_is_told_with_its_file_its_field_and_the_nearest_right_word(name:
     text = (folder / slip.file).read_text(encoding="utf-8")
     assert slip.old in text, "the slip cannot be made"
     (folder / slip.file).write_text(text.replace(slip.old, slip.new, 1), encoding="utf-8")
-    told = reasons(folder)
-    assert [each for each in told if each.startswith(slip.place) and all(part in each for part in slip.told)], told
+    faults = reasons(folder)
+    assert [fault for fault in faults if fault.startswith(slip.place) and all(part in fault for part in slip.parts)], (
+        faults
+    )
 
 
 # -- files that are none -------------------------------------------------------------------------------------------
@@ -344,12 +346,12 @@ def test_a_file_that_cannot_be_used_is_named(name: str, folder: Path) -> None:
     (folder / file).unlink()
     if content is not None:
         (folder / file).write_bytes(content)
-    told = reasons(folder)
-    assert [each for each in told if each.startswith(f"{file}: ") and all(part in each for part in parts)], told
+    faults = reasons(folder)
+    assert [fault for fault in faults if fault.startswith(f"{file}: ") and all(part in fault for part in parts)], faults
 
 
 @pytest.mark.parametrize(
-    ("stray", "told"),
+    ("stray", "parts"),
     [
         ("blank.toml", ("did you mean blanks.toml",)),
         ("rules/stray.toml", ("rules/<topic>/<id>.toml",)),
@@ -357,22 +359,24 @@ def test_a_file_that_cannot_be_used_is_named(name: str, folder: Path) -> None:
         ("limits/notes.txt", (".toml",)),
     ],
 )
-def test_a_file_that_nobody_would_read_is_named(stray: str, told: tuple[str, ...], folder: Path) -> None:
+def test_a_file_that_nobody_would_read_is_named(stray: str, parts: tuple[str, ...], folder: Path) -> None:
     (folder / stray).write_text(SMALL, encoding="utf-8")
-    assert [each for each in reasons(folder) if each.startswith(f"{stray}: ") and all(part in each for part in told)]
+    assert [
+        fault for fault in reasons(folder) if fault.startswith(f"{stray}: ") and all(part in fault for part in parts)
+    ]
 
 
 def test_a_folder_in_the_place_of_a_file_is_named(folder: Path) -> None:
     (folder / "fibres.toml").unlink()
     (folder / "fibres.toml").mkdir()
-    assert any(each.startswith("fibres.toml: ") for each in reasons(folder))
+    assert any(fault.startswith("fibres.toml: ") for fault in reasons(folder))
 
 
 def test_a_folder_that_is_no_book_is_told_as_one_reason_a_file(tmp_path: Path) -> None:
-    told = reasons(tmp_path)
-    assert "blanks.toml: is missing" in told
-    assert "rules: is missing" in told
-    assert "limits: is missing" in told
+    faults = reasons(tmp_path)
+    assert "blanks.toml: is missing" in faults
+    assert "rules: is missing" in faults
+    assert "limits: is missing" in faults
 
 
 def test_all_slips_of_a_rule_are_told_at_once(folder: Path) -> None:
@@ -380,5 +384,5 @@ def test_all_slips_of_a_rule_are_told_at_once(folder: Path) -> None:
         SMALL.replace("item.textile and", "item.textil and").replace('"{set.', '"{st.').replace("practice", "practise")
     )
     (folder / RULE).write_text(text, encoding="utf-8")
-    fields = {match.group(1) for each in reasons(folder) if (match := re.match(rf"{RULE}: (/\w+)", each))}
+    fields = {match.group(1) for fault in reasons(folder) if (match := re.match(rf"{RULE}: (/\w+)", fault))}
     assert fields == {"/when", "/because", "/sources"}

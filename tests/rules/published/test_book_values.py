@@ -154,9 +154,9 @@ def test_limits_are_what_their_sources_say(limit: str, value: float, book: Book)
 def test_a_trade_example_is_a_plain_order(book: Book) -> None:
     """The quiet order that every rule example starts from is itself without a finding that blocks or requires."""
     order, shop = example_order({}, book)
-    made = Authority(book)
+    authority = Authority(book)
     try:
-        assert made.validate(order, shop).verdict == "accepted"
+        assert authority.validate(order, shop).verdict == "accepted"
     finally:
-        made.close()
+        authority.close()
     assert merge({"a": {"b": 1}}, {"a": {"c": 2}}) == {"a": {"b": 1, "c": 2}}

@@ -32,11 +32,11 @@ TABLE = [
 
 @pytest.mark.parametrize(("code", "lightness", "a", "b", "luminance"), TABLE)
 def test_lab_is_the_tables(code: str, lightness: float, a: float, b: float, luminance: float) -> None:
-    found = read_colour(code)
-    assert found is not None
-    assert found.lightness == pytest.approx(lightness, abs=0.02)
-    assert (found.a, found.b) == pytest.approx((a, b), abs=0.05)  # saturated blue varies most with matrix rounding
-    assert found.luminance == pytest.approx(luminance, abs=1e-4)
+    colour = read_colour(code)
+    assert colour is not None
+    assert colour.lightness == pytest.approx(lightness, abs=0.02)
+    assert (colour.a, colour.b) == pytest.approx((a, b), abs=0.05)  # saturated blue varies most with matrix rounding
+    assert colour.luminance == pytest.approx(luminance, abs=1e-4)
 
 
 def test_lab_is_colour_sciences() -> None:
@@ -44,11 +44,11 @@ def test_lab_is_colour_sciences() -> None:
     rng = random.Random(7)
     for _ in range(200):
         rgb = [rng.randrange(256) for _ in range(3)]
-        found = read_colour("#{:02X}{:02X}{:02X}".format(*rgb))
-        assert found is not None
-        xyz = reference.sRGB_to_XYZ([each / 255 for each in rgb])
+        colour = read_colour("#{:02X}{:02X}{:02X}".format(*rgb))
+        assert colour is not None
+        xyz = reference.sRGB_to_XYZ([channel / 255 for channel in rgb])
         lab = reference.XYZ_to_Lab(xyz, reference.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"])
-        assert (found.lightness, found.a, found.b) == pytest.approx(tuple(lab), abs=0.03)
+        assert (colour.lightness, colour.a, colour.b) == pytest.approx(tuple(lab), abs=0.03)
 
 
 @pytest.mark.parametrize(
@@ -57,12 +57,12 @@ def test_lab_is_colour_sciences() -> None:
 )
 def test_contrast_is_wcag_2(code: str, on_white: float, on_black: float) -> None:
     """W3C WCAG 2.1, relative luminance and contrast ratio; #767676 is the lightest grey that reaches 4.5 on white."""
-    found, white, black = (read_colour(each) for each in (code, "white", "black"))
-    assert found is not None
+    colour, white, black = (read_colour(name) for name in (code, "white", "black"))
+    assert colour is not None
     assert white is not None
     assert black is not None
-    assert contrast(found, white) == pytest.approx(on_white, abs=0.01)
-    assert contrast(black, found) == pytest.approx(on_black, abs=0.01)
+    assert contrast(colour, white) == pytest.approx(on_white, abs=0.01)
+    assert contrast(black, colour) == pytest.approx(on_black, abs=0.01)
 
 
 def test_named_colours_are_csss() -> None:

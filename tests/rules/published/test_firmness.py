@@ -14,8 +14,8 @@ HOW = "a level or a limit moved: python tests/rules/published/firmness.py --writ
 
 
 def test_levels_and_limits_are_the_reviewed_ones(book: Book) -> None:
-    reviewed, found = TABLE.read_text(encoding="utf-8").splitlines(), table(book).splitlines()
-    assert found == reviewed, "\n".join([HOW, *unified_diff(reviewed, found, "reviewed", "found", lineterm="", n=0)])
+    reviewed, now = TABLE.read_text(encoding="utf-8").splitlines(), table(book).splitlines()
+    assert now == reviewed, "\n".join([HOW, *unified_diff(reviewed, now, "reviewed", "found", lineterm="", n=0)])
 
 
 def test_a_demoted_rule_and_a_shifted_limit_show(book: Book) -> None:

@@ -107,7 +107,7 @@ def validated(check: Check, dwell_s: float, authority: Authority, **changes: Any
 
 
 def blocking(verdict: Verdict) -> list[str]:
-    return [each.rule for each in verdict.findings if each.level == "blocks"]
+    return [finding.rule for finding in verdict.findings if finding.level == "blocks"]
 
 
 def best_plan(check: Check, authority: Authority) -> Plan:
@@ -133,7 +133,7 @@ def place_of(words: str, steps: tuple[str, ...]) -> int:
 def test_check_values_are_workable(check: Check, dwell_s: float, authority: Authority) -> None:
     """Common practice, no source."""
     verdict = validated(check, dwell_s, authority)
-    assert verdict.verdict in WORKABLE, [f"{each.rule}: {each.because}" for each in verdict.findings]
+    assert verdict.verdict in WORKABLE, [f"{finding.rule}: {finding.because}" for finding in verdict.findings]
 
 
 @pytest.mark.parametrize("check", CHECKS.values(), ids=CHECKS)
@@ -160,7 +160,7 @@ def test_larger_panels_take_longer(authority: Authority) -> None:
 
 def test_a_hand_held_press_is_set_higher_and_longer_than_a_bench_press(authority: Authority) -> None:
     """Common practice, no source: cut film some 20 °F more by hand (10 to 30 °F), and 5 to 10 s longer."""
-    by_hand, on_bench = (best_plan(each, authority).decorations[0].explained for each in (SHIRT, SHIRT_ON_BENCH))
+    by_hand, on_bench = (best_plan(job, authority).decorations[0].explained for job in (SHIRT, SHIRT_ON_BENCH))
     more_k = by_hand.window.least_c - on_bench.window.least_c
     assert 10 / 1.8 <= more_k <= 30 / 1.8
     assert 5 <= by_hand.time_window.most_s - on_bench.time_window.most_s <= 10
@@ -216,8 +216,8 @@ def test_a_print_that_is_not_mirrored_is_refused(authority: Authority) -> None:
 def test_going_without_tape_or_sheet_is_told(part: str, rule: str, authority: Authority) -> None:
     """Common practice, no source."""
     job = replace(COASTER, settings={**UNDER_SHEET, part: "none"})
-    assert rule in {each.rule for each in validated(job, 70, authority).findings}
-    assert rule not in {each.rule for each in validated(COASTER, 70, authority).findings}
+    assert rule in {finding.rule for finding in validated(job, 70, authority).findings}
+    assert rule not in {finding.rule for finding in validated(COASTER, 70, authority).findings}
 
 
 @pytest.mark.parametrize("check", [SHIRT, SHIRT_ON_BENCH], ids=["by hand", "on the bench"])

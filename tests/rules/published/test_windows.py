@@ -12,8 +12,8 @@ HOW = "windows moved: python tests/rules/published/windows.py --write, then read
 
 
 def test_the_windows_are_the_reviewed_ones(book: Book) -> None:
-    reviewed, found = TABLE.read_text(encoding="utf-8").splitlines(), table(windows(book)).splitlines()
-    assert found == reviewed, "\n".join([HOW, *unified_diff(reviewed, found, "reviewed", "found", lineterm="", n=2)])
+    reviewed, now = TABLE.read_text(encoding="utf-8").splitlines(), table(windows(book)).splitlines()
+    assert now == reviewed, "\n".join([HOW, *unified_diff(reviewed, now, "reviewed", "found", lineterm="", n=2)])
 
 
 def test_every_product_is_in_the_table_on_every_substrate_that_it_suits(book: Book) -> None:

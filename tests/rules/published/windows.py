@@ -80,14 +80,14 @@ def plain_order(book: Book, product: str, substrate: str) -> Order:
 def windows(book: Book) -> Windows:
     """What is left for every product on every substrate that it suits."""
     _, shop = example_order({}, book)
-    found: dict[tuple[str, str], Mapping[str, Left]] = {}
+    left: dict[tuple[str, str], Mapping[str, Left]] = {}
     for product, transfer in book.catalogue["products"].items():
         for substrate, entry in book.catalogue["substrates"].items():
             if entry.family in transfer.suits:
                 case = Case(book, shop, plain_order(book, product, substrate)).decoration_case(0)
                 presses = ((name, case.pressing_case(Press(name))) for name in sorted(book.catalogue["press_types"]))
-                found[product, substrate] = {name: _left(on) for name, on in presses if on["fit.shape_ok"]}
-    return found
+                left[product, substrate] = {name: _left(on) for name, on in presses if on["fit.shape_ok"]}
+    return left
 
 
 def _left(case: Case) -> Left:
@@ -98,25 +98,25 @@ def _left(case: Case) -> Left:
     )
 
 
-def table(found: Windows) -> str:
+def table(windows_: Windows) -> str:
     """The table as text, entries with equal windows together."""
     parts = [
         HEAD,
-        _section("Surface temperature of the platen, °C", found, lambda left: left.surface),
-        _section("Dwell, s", found, lambda left: left.dwell),
-        _section("Pressure on the print, kPa", found, lambda left: left.pressure),
+        _section("Surface temperature of the platen, °C", windows_, lambda left: left.surface),
+        _section("Dwell, s", windows_, lambda left: left.dwell),
+        _section("Pressure on the print, kPa", windows_, lambda left: left.pressure),
         "\n## Presses whose shape fits\n",
     ]
     fitting: dict[str, set[str]] = defaultdict(set)
-    for (_, substrate), on_presses in found.items():
+    for (_, substrate), on_presses in windows_.items():
         fitting[", ".join(on_presses)].add(substrate)
     parts += [f"\n{presses}\n  on {', '.join(sorted(fitting[presses]))}\n" for presses in sorted(fitting)]
     return "".join(parts)
 
 
-def _section(title: str, found: Windows, quantity: Callable[[Left], tuple[float, float]]) -> str:
+def _section(title: str, windows_: Windows, quantity: Callable[[Left], tuple[float, float]]) -> str:
     alike: dict[tuple[str, str], list[str]] = defaultdict(list)
-    for (product, substrate), on_presses in found.items():
+    for (product, substrate), on_presses in windows_.items():
         alike[product, _ends({press: quantity(left) for press, left in on_presses.items()})].append(substrate)
     together: dict[tuple[str, str], list[str]] = defaultdict(list)
     for (product, ends), substrates in alike.items():
@@ -131,7 +131,7 @@ def _ends(on_presses: Mapping[str, tuple[float, float]]) -> str:
     presses: dict[str, list[str]] = defaultdict(list)
     for press, (low, high) in on_presses.items():
         presses[f"{low:g}-{high:.4g}" if low <= high else f"none ({low:g} > {high:.4g})"].append(press)
-    usual, *others = sorted(presses.items(), key=lambda each: (-len(each[1]), each[0]))
+    usual, *others = sorted(presses.items(), key=lambda ends: (-len(ends[1]), ends[0]))
     return "; ".join([usual[0], *(f"{ends} on {', '.join(names)}" for ends, names in others)])
 
 

@@ -89,9 +89,9 @@ def test_fibres_are_known_by_code_and_name_in_any_case(spelling: str, code: str,
 
 
 def test_fibres_come_in_one_order(book: Book) -> None:
-    found = resolved(book, item={"fibres": {"polyester": 35, "CO": 65}}).item.fibres
-    assert found is not None
-    assert list(found) == ["CO", "PES"]
+    fibres = resolved(book, item={"fibres": {"polyester": 35, "CO": 65}}).item.fibres
+    assert fibres is not None
+    assert list(fibres) == ["CO", "PES"]
 
 
 @pytest.mark.parametrize("spelling", ["AC", "ac", "LY", "PE", "PC", "olefin", "Microfibre"])
@@ -142,9 +142,9 @@ def test_colours_are_hex_or_css_names_in_any_case(colour: str, book: Book) -> No
 
 @pytest.mark.parametrize("colour", ["F4F4F0", "#F4F4F", "#GGGGGG", "#1234", "rgb(1,2,3)", "bluish", " navy"])
 def test_other_colours_are_refused(colour: str, book: Book) -> None:
-    found = faults(book, item={"colour": colour}, decoration={"artwork": {"palette": ["black", colour]}})
-    assert set(found) == {"/item/colour", "/decorations/0/artwork/palette/1"}
-    fault = found["/item/colour"]
+    refused = faults(book, item={"colour": colour}, decoration={"artwork": {"palette": ["black", colour]}})
+    assert set(refused) == {"/item/colour", "/decorations/0/artwork/palette/1"}
+    fault = refused["/item/colour"]
     assert "#F4F4F0" in fault.message
     assert set(fault.allowed) == {
         *webcolors.names(webcolors.CSS3),
@@ -171,9 +171,9 @@ def over(*below: int | None) -> dict[str, Any]:
 def test_a_decoration_lies_on_another_and_never_on_itself(
     below: tuple[int | None, ...], wrong: dict[int, str], book: Book
 ) -> None:
-    found = faults(book, **over(*below))
-    assert set(found) == {f"/decorations/{index}/over" for index in wrong}
-    assert all(why in found[f"/decorations/{index}/over"].message for index, why in wrong.items())
+    refused = faults(book, **over(*below))
+    assert set(refused) == {f"/decorations/{index}/over" for index in wrong}
+    assert all(why in refused[f"/decorations/{index}/over"].message for index, why in wrong.items())
 
 
 def test_one_that_leads_into_a_ring_is_refused_too(book: Book) -> None:
@@ -185,8 +185,8 @@ def test_a_stack_of_three_is_no_ring(book: Book) -> None:
 
 
 def test_ages_go_up(book: Book) -> None:
-    found = faults(book, use={"age_from": 6, "age_to": 3})
-    assert (set(found), found["/use/age_to"].message) == ({"/use/age_to"}, "must not be below age_from, 6")
+    refused = faults(book, use={"age_from": 6, "age_to": 3})
+    assert (set(refused), refused["/use/age_to"].message) == ({"/use/age_to"}, "must not be below age_from, 6")
     assert resolved(book, use={"age_from": 6, "age_to": 6}).use is not None
 
 
@@ -222,13 +222,13 @@ def test_readings_in_any_order_make_a_curve(book: Book) -> None:
 
 
 def test_every_fault_is_told_at_once(book: Book) -> None:
-    found = faults(
+    refused = faults(
         book,
         item={"fibres": {"AC": 40}, "colour": "bluish", "coating": "tar"},
         use={"age_from": 6, "age_to": 3},
         press="attic",
     )
-    assert set(found) == {
+    assert set(refused) == {
         "/item/fibres/AC",
         "/item/fibres",
         "/item/colour",

@@ -34,9 +34,9 @@ def ledger() -> Ledger:
 
 @pytest.fixture
 def scales(book: Book, ledger: Ledger) -> Iterator[Scales]:
-    made = Scales(book, 1, ledger=ledger)
-    yield made
-    made.close()
+    opened = Scales(book, 1, ledger=ledger)
+    yield opened
+    opened.close()
 
 
 def of_level(book: Book, level: str) -> Rule:
@@ -170,15 +170,15 @@ WATCHED = "dye-on-nylon"
 def watching(book: Book, ledger: Ledger) -> Iterator[Authority]:
     """An authority over the book with one rule watched."""
     rules = book.rules | {WATCHED: replace(book.rules[WATCHED], status="watch")}
-    made = Authority(replace(book, rules=MappingProxyType(rules)), 1, ledger=ledger)
-    yield made
-    made.close()
+    authority = Authority(replace(book, rules=MappingProxyType(rules)), 1, ledger=ledger)
+    yield authority
+    authority.close()
 
 
 def test_watched_rules_are_asked_of_both(book: Book, watching: Authority, ledger: Ledger) -> None:
     order, shop = example_order(book.rules[WATCHED].fires[0], book)
     assert watching.watch(order, shop) == {WATCHED}
-    (network,) = (each for each in ledger.counts if each.name.startswith("watched-"))
+    (network,) = (network for network in ledger.counts if network.name.startswith("watched-"))
     assert ledger.counts[network][WALK] == 1
     with wrong_about(watching.scales, WATCHED):
         assert watching.watch(order, shop) == {WATCHED}, "the judge's answer stands"
@@ -188,8 +188,8 @@ def test_watched_rules_are_asked_of_both(book: Book, watching: Authority, ledger
 def test_a_house_asks_the_shared_watched_rules_where_they_are(watching: Authority) -> None:
     own = HouseAuthority(watching, read_house(HOUSE_RULES), 1)
     try:
-        (theirs,) = {each for section in watching.scales._watching for each in section.inferences}
-        assert {each for section in own.scales._watching for each in section.inferences} == {theirs}
+        (theirs,) = {inference for section in watching.scales._watching for inference in section.inferences}
+        assert {inference for section in own.scales._watching for inference in section.inferences} == {theirs}
         assert theirs not in own.scales._own()
     finally:
         own.close()
@@ -197,25 +197,29 @@ def test_a_house_asks_the_shared_watched_rules_where_they_are(watching: Authorit
 
 def test_assumptions_are_asked_of_both(book: Book) -> None:
     """A rule that is open with nothing assumed: the engine must not say that it holds, and is noticed if it does."""
-    made = Authority(book, 1)
+    authority = Authority(book, 1)
     try:
         case = decoration_case(book)
-        right = made.scales.assumptions([case], [bare_of(case)])
-        rule = next(each.rule.id for each in made.scales.weigh(bare_of(case)).open if each.rule.level == "blocks")
-        assert made.counts.disagreements == 0
-        with wrong_about(made.scales, rule):
-            assumed = made.scales.assumptions([case], [bare_of(case)])
+        right = authority.scales.assumptions([case], [bare_of(case)])
+        rule = next(
+            open_rule.rule.id
+            for open_rule in authority.scales.weigh(bare_of(case)).open
+            if open_rule.rule.level == "blocks"
+        )
+        assert authority.counts.disagreements == 0
+        with wrong_about(authority.scales, rule):
+            assumed = authority.scales.assumptions([case], [bare_of(case)])
         assert assumed == right != (), "the judge says what is open"
-        assert made.counts.disagreements == 1
+        assert authority.counts.disagreements == 1
     finally:
-        made.close()
+        authority.close()
 
 
 @pytest.fixture(scope="module")
 def little_said(book: Book) -> list[Case]:
     """The cases of an order that says little."""
-    said = {"item": {"substrate": "knit", "fibres": {"CO": 100}}, "decorations": [{"transfer": "cut-film"}]}
-    whole = Case(book, shop_of(book), read(Order, said))
+    document = {"item": {"substrate": "knit", "fibres": {"CO": 100}}, "decorations": [{"transfer": "cut-film"}]}
+    whole = Case(book, shop_of(book), read(Order, document))
     decoration = whole.decoration_case(0)
     return [whole, decoration, decoration.pressing_case(whole.shop.presses[0])]
 
@@ -224,26 +228,31 @@ def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(
     little_said: list[Case], scales: Scales
 ) -> None:
     """Rules that only caution are open as well, and could turn nothing."""
-    opened = [(case, each) for case in little_said for each in scales.weigh(bare_of(case)).open]
-    assert {each.rule.level for _, each in opened} >= {"blocks", "requires", "cautions"}, "other levels are open too"
+    opened = [(case, open_rule) for case in little_said for open_rule in scales.weigh(bare_of(case)).open]
+    assert {open_rule.rule.level for _, open_rule in opened} >= {"blocks", "requires", "cautions"}, (
+        "other levels are open too"
+    )
     deciding = {
         pointer
-        for case, each in opened
-        if each.rule.level in ("blocks", "requires")
-        for fact in each.facts
-        for pointer, cause in each.case.causes(fact).items()
+        for case, open_rule in opened
+        if open_rule.rule.level in ("blocks", "requires")
+        for fact in open_rule.facts
+        for pointer, cause in open_rule.case.causes(fact).items()
         if isinstance(cause.missing, Assume) and case.assumed(cause)[0] is not None
     }
     assert deciding
-    told = [each.pointer for each in scales.assumptions(little_said, map(bare_of, little_said))]
-    assert told == sorted(deciding), "one entry a pointer"
+    pointers = [assumption.pointer for assumption in scales.assumptions(little_said, map(bare_of, little_said))]
+    assert pointers == sorted(deciding), "one entry a pointer"
 
 
 def test_an_assumption_says_whether_it_could_hurt_somebody(little_said: list[Case], scales: Scales) -> None:
     """What it is used for turns rules about people; how fine a line is spoils no more than a piece. Our own choice."""
-    told = {each.pointer: each.could_hurt for each in scales.assumptions(little_said, map(bare_of, little_said))}
-    assert told["/use/kinds"] is True
-    assert told["/decorations/0/artwork/finest_line"] is False
+    hurting = {
+        assumption.pointer: assumption.could_hurt
+        for assumption in scales.assumptions(little_said, map(bare_of, little_said))
+    }
+    assert hurting["/use/kinds"] is True
+    assert hurting["/decorations/0/artwork/finest_line"] is False
 
 
 def bare_of(case: Case) -> Case:
@@ -264,30 +273,30 @@ def bare_of(case: Case) -> Case:
 
 def test_the_self_test_sees_an_engine_that_the_judge_has_to_correct(book: Book) -> None:
     """Every verdict is right, since the judge's answer stands, and still the test must not pass."""
-    made = Authority(book, 1)
+    authority = Authority(book, 1)
     try:
-        made.self_test()
+        authority.self_test()
         for scope in Scope:
             rule = next(rule.id for rule in book.rules.values() if rule.scope is scope)
             with (
-                wrong_about(made.scales, rule),
+                wrong_about(authority.scales, rule),
                 pytest.raises(SelfTestError, match=r"[1-9][0-9]* disagreements, 0 fail"),
             ):
-                made.self_test()
-        made.self_test()
+                authority.self_test()
+        authority.self_test()
     finally:
-        made.close()
+        authority.close()
 
 
 def test_the_self_test_sees_an_engine_that_fails(book: Book) -> None:
-    made = Authority(book, 1)
+    authority = Authority(book, 1)
     try:
-        for inference in made.scales._own():
+        for inference in authority.scales._own():
             inference._engine.close()
         with pytest.raises(SelfTestError, match=r"0 disagreements, [1-9][0-9]* failures"):
-            made.self_test()
+            authority.self_test()
     finally:
-        made.close()
+        authority.close()
 
 
 def test_the_self_test_asks_watched_rules_too(watching: Authority) -> None:

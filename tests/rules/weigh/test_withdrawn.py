@@ -36,11 +36,11 @@ def test_a_withdrawn_product_is_refused_with_its_name_and_why(judging: tuple[Aut
     assert FILM in shop.stock.products, "a roll still lies there"
     document = order_document(authority.book, decoration={"transfer": FILM})
     verdict = authority.validate(read(Order, document), shop)
-    blocks = [each for each in verdict.findings if each.level == "blocks"]
-    assert (verdict.verdict, [each.rule for each in blocks]) == ("rejected", ["transfer-withdrawn"])
+    blocks = [finding for finding in verdict.findings if finding.level == "blocks"]
+    assert (verdict.verdict, [finding.rule for finding in blocks]) == ("rejected", ["transfer-withdrawn"])
     title = authority.book.catalogue["products"][FILM].title
     assert blocks[0].because.startswith(f"{title} is withdrawn: the shop's stock list or house rules")
-    assert "transfer-not-stocked" not in {each.rule for each in verdict.findings}, "said once"
+    assert "transfer-not-stocked" not in {finding.rule for finding in verdict.findings}, "said once"
 
 
 def test_a_withdrawn_sheet_is_refused_where_the_order_sets_it(judging: tuple[Authority, Shop]) -> None:
@@ -48,7 +48,7 @@ def test_a_withdrawn_sheet_is_refused_where_the_order_sets_it(judging: tuple[Aut
     decoration = {"transfer": "film-hot-peel-fast", "settings": {"cover": SHEET}}
     document = order_document(authority.book, decoration=decoration)
     verdict = authority.validate(read(Order, document), shop)
-    (finding,) = (each for each in verdict.findings if each.level == "blocks")
+    (finding,) = (finding for finding in verdict.findings if finding.level == "blocks")
     assert (verdict.verdict, finding.rule) == ("rejected", "sheet-withdrawn")
     assert "PTFE-coated glass-cloth sheet" in finding.because
 
@@ -63,10 +63,10 @@ def test_what_is_in_use_stays_as_it_was(judging: tuple[Authority, Shop]) -> None
 
 def test_nothing_withdrawn_is_recommended(judging: tuple[Authority, Shop]) -> None:
     authority, shop = judging
-    found = authority.recommend(read(Order, OPEN), shop)
-    assert found.plans
-    settings = [each.settings for plan in found.plans for each in plan.decorations]
-    assert FILM not in {each.transfer for plan in found.plans for each in plan.decorations}
+    recommendation = authority.recommend(read(Order, OPEN), shop)
+    assert recommendation.plans
+    settings = [decoration.settings for plan in recommendation.plans for decoration in plan.decorations]
+    assert FILM not in {decoration.transfer for plan in recommendation.plans for decoration in plan.decorations}
     assert SHEET not in {setting[part] for setting in settings for part in ("cover", "pad", "tape")}
 
 
@@ -87,7 +87,8 @@ def test_another_sheet_takes_the_place_of_a_withdrawn_one(authority: Authority) 
     finally:
         house.close()
     covers = {
-        way: (each.verdict, [setting["cover"] for setting in each.on.settings or ()]) for way, each in verdicts.items()
+        way: (verdict.verdict, [setting["cover"] for setting in verdict.on.settings or ()])
+        for way, verdict in verdicts.items()
     }
     assert covers == {
         "all in use": ("accepted", ["silicone-paper"]),
@@ -100,11 +101,11 @@ def test_a_withdrawn_product_asked_for_by_name_has_no_plan(judging: tuple[Author
     authority, shop = judging
     (decoration,) = OPEN["decorations"]
     named = OPEN | {"decorations": [decoration | {"transfer": FILM}]}
-    found = authority.recommend(read(Order, named), shop)
-    assert not found.plans
-    (out,) = found.ruled_out
+    recommendation = authority.recommend(read(Order, named), shop)
+    assert not recommendation.plans
+    (out,) = recommendation.ruled_out
     assert (out.press, out.transfers) == (None, (FILM,))
-    assert [each.rule for each in out.findings] == ["transfer-withdrawn"]
+    assert [finding.rule for finding in out.findings] == ["transfer-withdrawn"]
 
 
 def test_remedies_offer_nothing_withdrawn(judging: tuple[Authority, Shop]) -> None:
@@ -131,4 +132,6 @@ def test_a_family_of_which_nothing_is_in_use_is_withdrawn(
     document = order_document(book, decoration={"transfer": book.catalogue["products"][FILM].family})
     answer = authority.validate(read(Order, document), shop)
     assert answer.verdict == verdict
-    assert [each.rule for each in answer.findings if each.level == "blocks"] == ["transfer-withdrawn"] * (not others)
+    assert [finding.rule for finding in answer.findings if finding.level == "blocks"] == ["transfer-withdrawn"] * (
+        not others
+    )

@@ -22,8 +22,8 @@ RFC_3339_UTC = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z"
 
 @pytest.fixture
 def client(changing: Any) -> FlaskClient:
-    one: FlaskClient = changing.one
-    return one
+    first_client: FlaskClient = changing.first
+    return first_client
 
 
 @pytest.fixture
@@ -39,24 +39,24 @@ def raw(changing: Any) -> Iterator[Any]:
 
 
 def entries(client: FlaskClient, headers: dict[str, str], limit: int) -> list[dict[str, Any]]:
-    found, address = [], f"/v1/audit?limit={limit}"
+    collected, address = [], f"/v1/audit?limit={limit}"
     while address:
         page = client.get(address, headers=headers)
         assert page.status_code == 200, page.text
-        found += page.json["entries"]
+        collected += page.json["entries"]
         address = page.json["next"]
-    return found
+    return collected
 
 
 def test_it_is_read_page_by_page_and_seals_hold(client: FlaskClient, admin: dict[str, str]) -> None:
-    found = entries(client, admin, 3)
-    assert [each["seq"] for each in found] == list(range(1, len(found) + 1))
-    assert found == entries(client, admin, 200)
-    assert {each["event"] for each in found} >= {"revision.published", "shop.created", "key.issued"}
-    assert all(re.fullmatch(RFC_3339_UTC, each["written_at"]) for each in found)
-    assert [each["written_at"] for each in found] == sorted(each["written_at"] for each in found)
-    assert not any("{accord}" in name for each in found for name in each["written"])
-    assert broken_at(map(_sealed, found)) is None
+    chain = entries(client, admin, 3)
+    assert [entry["seq"] for entry in chain] == list(range(1, len(chain) + 1))
+    assert chain == entries(client, admin, 200)
+    assert {entry["event"] for entry in chain} >= {"revision.published", "shop.created", "key.issued"}
+    assert all(re.fullmatch(RFC_3339_UTC, entry["written_at"]) for entry in chain)
+    assert [entry["written_at"] for entry in chain] == sorted(entry["written_at"] for entry in chain)
+    assert not any("{accord}" in name for entry in chain for name in entry["written"])
+    assert broken_at(map(_sealed, chain)) is None
 
 
 def _sealed(document: dict[str, Any]) -> SealedEntry:
@@ -74,10 +74,10 @@ def test_who_made_a_proposal_stands_in_it(client: FlaskClient, changing: Any, ad
         "reason": "It was missing.",
         "evidence": "None needed.",
     }
-    made = client.post("/v1/proposals", json=body, headers=owner)
-    assert made.status_code == 201, made.text
+    draft = client.post("/v1/proposals", json=body, headers=owner)
+    assert draft.status_code == 201, draft.text
     last = entries(client, admin, 200)[-1]
-    assert (last["actor_id"], last["event"], last["subject_id"]) == (key, "proposal.drafted", made.json["proposal_id"])
+    assert (last["actor_id"], last["event"], last["subject_id"]) == (key, "proposal.drafted", draft.json["proposal_id"])
 
 
 def test_what_is_done_to_a_proposal_is_told_as_the_api_calls_it(client: FlaskClient, changing: Any) -> None:
@@ -86,18 +86,18 @@ def test_what_is_done_to_a_proposal_is_told_as_the_api_calls_it(client: FlaskCli
     base = client.get("/v1/revisions/1", headers=owner).json
     source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
     body = {"changes": [{"kind": "sources", "id": "recalled", "value": source}], "reason": "Missing.", "evidence": "-"}
-    made = client.post("/v1/proposals", json=body | {"base": {"revision": 1, "digest": base["digest"]}}, headers=owner)
-    own = f"/v1/proposals/{made.json['proposal_id']}"
+    draft = client.post("/v1/proposals", json=body | {"base": {"revision": 1, "digest": base["digest"]}}, headers=owner)
+    own = f"/v1/proposals/{draft.json['proposal_id']}"
     read = client.get(own, headers=owner)
     body = read.json | {"reason": "Still missing."}
     edited = client.put(own, json=body, headers=owner | {"If-Match": read.headers["ETag"]})
     steps = [edited, client.post(f"{own}/open", headers=owner)]
     steps.append(client.post(f"{own}/decline", json={"reason": "Not needed."}, headers=steward))
     assert [step.status_code for step in steps] == [200, 200, 200]
-    told = entries(client, steward, 200)
-    events = [each["event"] for each in told if each["subject_id"] == made.json["proposal_id"]]
+    chain = entries(client, steward, 200)
+    events = [entry["event"] for entry in chain if entry["subject_id"] == draft.json["proposal_id"]]
     assert events == ["proposal.drafted", "proposal.edited", "proposal.opened", "proposal.declined"]
-    assert {each["event"] for each in told} <= set(Event)
+    assert {entry["event"] for entry in chain} <= set(Event)
 
 
 def test_it_is_for_stewards_and_admins(client: FlaskClient, changing: Any) -> None:
@@ -115,9 +115,9 @@ def verify(url: str) -> Any:
 
 
 def test_the_command_finds_a_whole_chain_whole(changing: Any, client: FlaskClient, admin: dict[str, str]) -> None:
-    told = verify(changing.collective.server.url)
-    assert told.exit_code == 0, told.output
-    assert f"{len(entries(client, admin, 200))} entries" in told.output
+    result = verify(changing.collective.server.url)
+    assert result.exit_code == 0, result.output
+    assert f"{len(entries(client, admin, 200))} entries" in result.output
 
 
 def test_the_command_names_the_first_entry_that_was_tampered_with(changing: Any, raw: Any) -> None:
@@ -125,9 +125,9 @@ def test_the_command_names_the_first_entry_that_was_tampered_with(changing: Any,
     entry = json.loads(text)
     raw.lset(AUDIT, 2, json.dumps(entry | {"actor_id": "somebody else"}))
     try:
-        told = verify(changing.collective.server.url)
-        assert told.exit_code == 1
-        assert "entry 3" in told.output
+        result = verify(changing.collective.server.url)
+        assert result.exit_code == 1
+        assert "entry 3" in result.output
     finally:
         raw.lset(AUDIT, 2, text)
 
@@ -137,34 +137,34 @@ def test_the_command_names_a_document_that_was_changed_behind_the_audits_back(ch
     text = raw.hget(key, "d")
     raw.hset(key, "d", text.replace(b"Quay Side", b"Quay Hide"))
     try:
-        told = verify(changing.collective.server.url)
-        assert told.exit_code == 1
-        assert key in told.output
+        result = verify(changing.collective.server.url)
+        assert result.exit_code == 1
+        assert key in result.output
     finally:
         raw.hset(key, "d", text)
 
 
 @pytest.mark.parametrize("drop", [0, 4, -1])
 def test_entries_read_from_a_service_are_checked_here(client: FlaskClient, admin: dict[str, str], drop: int) -> None:
-    found = [_sealed(each) for each in entries(client, admin, 200)]
-    missing = found.pop(drop)
-    assert broken_at(found, ChainHead(missing.seq, missing.hash) if drop == -1 else None) == missing.seq
+    chain = [_sealed(entry) for entry in entries(client, admin, 200)]
+    missing = chain.pop(drop)
+    assert broken_at(chain, ChainHead(missing.seq, missing.hash) if drop == -1 else None) == missing.seq
 
 
 def test_a_chain_that_was_forged_whole_does_not_end_as_its_head_says(
     client: FlaskClient, admin: dict[str, str]
 ) -> None:
-    told = [_sealed(each) for each in entries(client, admin, 200)]
-    last, before = told[-1], ChainHead(told[-2].seq, told[-2].hash)
+    chain = [_sealed(entry) for entry in entries(client, admin, 200)]
+    last, before = chain[-1], ChainHead(chain[-2].seq, chain[-2].hash)
     forged = seal(UnsealedEntry("somebody else", Event(last.event), last.subject_id), {}, before, 0.0)
     head = ChainHead(last.seq, last.hash)
-    assert broken_at([*told[:-1], forged]) is None
-    assert broken_at([*told[:-1], forged], head) == last.seq
-    assert broken_at(told, head) is None
-    assert broken_at(told, before) is None, "one was added since the head was read"
+    assert broken_at([*chain[:-1], forged]) is None
+    assert broken_at([*chain[:-1], forged], head) == last.seq
+    assert broken_at(chain, head) is None
+    assert broken_at(chain, before) is None, "one was added since the head was read"
 
 
 def test_no_store_is_said_so() -> None:
-    told = CliRunner().invoke(main, ["audit", "verify", "--store", "unix:///nowhere/at/all"])
-    assert told.exit_code == 2
-    assert "does not answer" in told.output
+    result = CliRunner().invoke(main, ["audit", "verify", "--store", "unix:///nowhere/at/all"])
+    assert result.exit_code == 2
+    assert "does not answer" in result.output

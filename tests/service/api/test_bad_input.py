@@ -238,13 +238,13 @@ def test_the_nearest_of_what_is_allowed_stands_first(
     client: FlaskClient, key: dict[str, str], pointer: str, value: Any, nearest: str
 ) -> None:
     errors = client.post("/v1/validate", data=changed(pointer, value), headers=key | JSON).json["errors"]
-    (error,) = [each for each in errors if each["pointer"] == pointer]
+    (error,) = [error for error in errors if error["pointer"] == pointer]
     assert error["allowed"][0] == nearest
 
 
 def test_what_is_left_out_of_a_long_list_is_counted(client: FlaskClient, key: dict[str, str]) -> None:
     kinds = client.get("/v1/catalogue", headers=key).json["entries"]
-    (blanks,) = [each["count"] for each in kinds if each["kind"] == "blanks"]
+    (blanks,) = [listed["count"] for listed in kinds if listed["kind"] == "blanks"]
     body = changed("/item/blank", "no-such-blank")
     (error,) = client.post("/v1/validate", data=body, headers=key | JSON).json["errors"]
     assert len(error["allowed"]) == 20

@@ -35,7 +35,7 @@ def test_the_catalogue_lists_every_kind_with_its_count(
     client: FlaskClient, key: dict[str, str], settings: Book
 ) -> None:
     answer = client.get("/v1/catalogue", headers=key).json
-    assert {each["kind"]: each["count"] for each in answer["entries"]} == {k: len(settings.catalogue[k]) for k in KINDS}
+    assert {kind["kind"]: kind["count"] for kind in answer["entries"]} == {k: len(settings.catalogue[k]) for k in KINDS}
     assert answer["digest"] == settings.digest
 
 
@@ -43,22 +43,22 @@ def test_the_catalogue_lists_every_kind_with_its_count(
 def test_pages_of_any_size_give_every_entry_once(
     client: FlaskClient, key: dict[str, str], settings: Book, kind: str
 ) -> None:
-    ids = [each["id"] for each in every_entry(client, key, f"/v1/catalogue/{kind}?limit=7")]
+    ids = [entry["id"] for entry in every_entry(client, key, f"/v1/catalogue/{kind}?limit=7")]
     assert ids == sorted(settings.catalogue[kind])
 
 
 @pytest.mark.parametrize("address", ["limits", "sources", "rules", "facts"])
 def test_other_lists_are_paged_alike(client: FlaskClient, key: dict[str, str], settings: Book, address: str) -> None:
-    ids = [each["id"] for each in every_entry(client, key, f"/v1/{address}?limit=3")]
+    ids = [entry["id"] for entry in every_entry(client, key, f"/v1/{address}?limit=3")]
     assert ids == sorted(FACTS if address == "facts" else getattr(settings, address))
 
 
 def test_a_page_may_begin_after_a_name_that_is_gone(client: FlaskClient, key: dict[str, str]) -> None:
     cursor = cursor_after("/v1/catalogue/coatings", "a-gone-name")
     page = client.get(f"/v1/catalogue/coatings?cursor={cursor}", headers=key).json
-    ids = [each["id"] for each in page["entries"]]
-    everything = [each["id"] for each in client.get("/v1/catalogue/coatings", headers=key).json["entries"]]
-    assert ids == [each for each in everything if each > "a-gone-name"]
+    ids = [entry["id"] for entry in page["entries"]]
+    everything = [entry["id"] for entry in client.get("/v1/catalogue/coatings", headers=key).json["entries"]]
+    assert ids == [id_ for id_ in everything if id_ > "a-gone-name"]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -107,10 +107,10 @@ def test_a_limit_names_the_rules_that_use_it(client: FlaskClient, key: dict[str,
         id_: " ".join((rule["when"], rule["because"], rule["fix"])).replace("'", "")
         for id_, rule in settings.documents["rules"].items()
     }
-    told = {name: client.get(f"/v1/limits/{name}", headers=key).json for name in settings.limits}
-    assert {name: answer["entry"] for name, answer in told.items()} == settings.documents["limits"]
-    used = {name: {id_ for id_, text in texts.items() if f"limit({name})" in text} for name in told}
-    assert {name: set(answer["rules"]) for name, answer in told.items()} == used
+    limits = {name: client.get(f"/v1/limits/{name}", headers=key).json for name in settings.limits}
+    assert {name: answer["entry"] for name, answer in limits.items()} == settings.documents["limits"]
+    used = {name: {id_ for id_, text in texts.items() if f"limit({name})" in text} for name in limits}
+    assert {name: set(answer["rules"]) for name, answer in limits.items()} == used
     assert "dye-paler-on-blend" in used["dye.polyester_share_full"]
 
 
@@ -127,36 +127,36 @@ def test_a_source_names_what_rests_on_it(client: FlaskClient, key: dict[str, str
 def test_rules_are_filtered_by_topic_and_level(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     chosen = min(settings.rules.values(), key=lambda rule: rule.id)
     address = f"/v1/rules?topic={chosen.topic}&level={chosen.level}&limit=1"
-    ids = {each["id"] for each in every_entry(client, key, address)}
+    ids = {rule["id"] for rule in every_entry(client, key, address)}
     wanted = {r.id for r in settings.rules.values() if (r.topic, r.level) == (chosen.topic, chosen.level)}
     assert ids == wanted != set(settings.rules)
 
 
 def test_a_rule_is_told_whole(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
-    told = {name: client.get(f"/v1/rules/{name}", headers=key).json for name in settings.rules}
+    shown_rules = {name: client.get(f"/v1/rules/{name}", headers=key).json for name in settings.rules}
     documents = settings.documents["rules"]
     assert documents, "the book has rules"
     for part in ("when", "fires", "silent"):
-        shown = {name: answer["entry"][part] for name, answer in told.items()}
+        shown = {name: answer["entry"][part] for name, answer in shown_rules.items()}
         assert shown == {name: document[part] for name, document in documents.items()}, part
-    assert {name: answer["sources"] for name, answer in told.items()} == {
+    assert {name: answer["sources"] for name, answer in shown_rules.items()} == {
         name: document["sources"] for name, document in documents.items()
     }
 
 
 def test_a_fact_names_what_it_reads_and_who_reads_it(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     """Both ways the same; and the rules by their files, which name facts in conditions and in braces."""
-    told = {each["id"]: each for each in every_entry(client, key, "/v1/facts?limit=200")}
-    pairs = {(reader, name) for name, fact in told.items() for reader in fact["read_by"]["facts"]}
-    assert pairs == {(name, read_) for name, fact in told.items() for read_ in fact["reads"]["facts"]}
+    facts = {fact["id"]: fact for fact in every_entry(client, key, "/v1/facts?limit=200")}
+    pairs = {(reader, name) for name, fact in facts.items() for reader in fact["read_by"]["facts"]}
+    assert pairs == {(name, read_) for name, fact in facts.items() for read_ in fact["reads"]["facts"]}
     assert ("item.repellent", "item.finishes") in pairs
     texts = {
         id_: set(re.findall(r"[a-z]+\.[a-z0-9_]+", re.sub(r"limit\([^)]*\)", "", f"{rule['when']} {braced(rule)}")))
         for id_, rule in settings.documents["rules"].items()
     }
-    listed = {name: [each["id"] for each in fact["read_by"]["rules"]] for name, fact in told.items()}
-    assert listed == {name: sorted(id_ for id_, names in texts.items() if name in names) for name in told}
-    levels = {each["id"]: each["level"] for fact in told.values() for each in fact["read_by"]["rules"]}
+    listed = {name: [rule["id"] for rule in fact["read_by"]["rules"]] for name, fact in facts.items()}
+    assert listed == {name: sorted(id_ for id_, names in texts.items() if name in names) for name in facts}
+    levels = {rule["id"]: rule["level"] for fact in facts.values() for rule in fact["read_by"]["rules"]}
     assert levels == {id_: settings.rules[id_].level for id_ in levels}
 
 
@@ -167,9 +167,9 @@ def braced(rule: dict[str, Any]) -> str:
 
 def test_a_fact_is_told_alone_as_in_the_list(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     listed = every_entry(client, key, "/v1/facts?limit=200")
-    alone = [client.get(f"/v1/facts/{each['id']}", headers=key).json for each in listed]
+    alone = [client.get(f"/v1/facts/{fact['id']}", headers=key).json for fact in listed]
     about_the_book = {"revision": settings.revision, "digest": settings.digest}
-    assert alone == [about_the_book | each for each in listed]
+    assert alone == [about_the_book | fact for fact in listed]
 
 
 @pytest.mark.parametrize(

@@ -21,25 +21,25 @@ def test_an_envelope_gives_ranges_by_press(
 ) -> None:
     answer = client.post("/v1/envelope", json=open_order, headers=key)
     assert answer.status_code == 200
-    found = answer.json
-    assert found["reference"] == "QS-7"
-    assert found["presses"]
-    assert [on["press"] for on in found["on"]] == found["presses"]
-    for on in found["on"]:
+    envelope = answer.json
+    assert envelope["reference"] == "QS-7"
+    assert envelope["presses"]
+    assert [on["press"] for on in envelope["on"]] == envelope["presses"]
+    for on in envelope["on"]:
         (decoration,) = on["decorations"]
-        assert decoration["transfer"] in found["transfers"][0]
+        assert decoration["transfer"] in envelope["transfers"][0]
         for name in ("temperature", "time", "size"):
             assert decoration[name]
 
 
 def test_both_ends_validate(client: FlaskClient, key: dict[str, str], open_order: dict[str, Any]) -> None:
-    found = client.post("/v1/envelope", json=open_order, headers=key).json
-    press, (decoration,) = found["on"][0]["press"], found["on"][0]["decorations"]
+    envelope = client.post("/v1/envelope", json=open_order, headers=key).json
+    press, (decoration,) = envelope["on"][0]["press"], envelope["on"][0]["decorations"]
     for name in ("temperature", "time"):
         for end in ("least", "most"):
             settings = {"settings": {name: decoration[name][0][end]}, "transfer": decoration["transfer"]}
-            asked = open_order | {"press": press, "decorations": [open_order["decorations"][0] | settings]}
-            verdict = client.post("/v1/validate", json=asked, headers=key).json
+            filled = open_order | {"press": press, "decorations": [open_order["decorations"][0] | settings]}
+            verdict = client.post("/v1/validate", json=filled, headers=key).json
             assert verdict["verdict"] in ("accepted", "conditional")
 
 
@@ -59,4 +59,4 @@ def test_nothing_allowed_is_a_200_that_says_why(
     answer = client.post("/v1/envelope", json=open_order, headers=key)
     assert answer.status_code == 200
     assert answer.json["presses"] == answer.json["on"] == []
-    assert "dye-on-natural-fibre" in {f["rule"] for each in answer.json["ruled_out"] for f in each["findings"]}
+    assert "dye-on-natural-fibre" in {f["rule"] for out in answer.json["ruled_out"] for f in out["findings"]}

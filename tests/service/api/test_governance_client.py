@@ -44,8 +44,8 @@ class Asker:
             following = page["next"]
 
     def _answer(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> dict[str, Any]:
-        found: dict[str, Any] = self._ask(method, address, body, headers).json
-        return found
+        document: dict[str, Any] = self._ask(method, address, body, headers).json
+        return document
 
     def _editable(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> Editable:
         answer = self._ask(method, address, body, headers)
@@ -58,7 +58,7 @@ class Asker:
 
 
 def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[str, Any]) -> None:
-    client: FlaskClient = changing.one
+    client: FlaskClient = changing.first
 
     def of(headers: dict[str, str]) -> Governance:
         return Governance(Asker(client, headers), lambda name: quote(name, safe=""))
@@ -75,9 +75,9 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     assert [line["reference"] for line in owner.records("QS & 8")] == ["QS & 8"]
     assert owner.replay(id_, revision=1)["same"]
     assert owner.report_outcome(id_, {"result": "good"}, validate_only=True)["outcome_id"] is None
-    made = owner.report_outcome(id_, {"result": "good"})
-    assert owner.outcome(id_, made["outcome_id"]) == next(owner.outcomes(id_))
-    assert made == {**owner.outcome(id_, "o1"), "drafted_proposal_id": None}
+    outcome = owner.report_outcome(id_, {"result": "good"})
+    assert owner.outcome(id_, outcome["outcome_id"]) == next(owner.outcomes(id_))
+    assert outcome == {**owner.outcome(id_, "o1"), "drafted_proposal_id": None}
     assert owner.delete_reference(id_, validate_only=True)["reference"] is None
     assert owner.read_record(id_)["reference"] == "QS-7"
     assert owner.delete_reference(id_) == owner.read_record(id_)
@@ -102,10 +102,10 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     back = owner.revert(1, "Not needed after all.")
     assert steward.decline(back["proposal_id"], "Still needed.", validate_only=True)["state"] == "declined"
     assert owner.withdraw(back["proposal_id"], "Needed after all.")["state"] == "withdrawn"
-    assert [each["seq"] for each in steward.audit()][-1] == steward.audit_head()["seq"]
+    assert [entry["seq"] for entry in steward.audit()][-1] == steward.audit_head()["seq"]
 
 
 def test_no_method_is_left_out() -> None:
     methods = {name for name, _ in inspect.getmembers(Governance, inspect.isfunction) if not name.startswith("_")}
-    told = inspect.getsource(test_each_method_asks_what_the_service_answers)
-    assert {name for name in methods if f".{name}(" not in told} == set()
+    source = inspect.getsource(test_each_method_asks_what_the_service_answers)
+    assert {name for name in methods if f".{name}(" not in source} == set()

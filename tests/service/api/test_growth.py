@@ -38,16 +38,16 @@ def test_the_index_says_what_it_is_and_where_everything_is(client: FlaskClient) 
     """Without a key: it is what a client asks before it has one."""
     answer = client.get("/v1")
     assert answer.status_code == 200, answer.text
-    told = answer.json
-    assert (told["api_version"], told["code_digest"]) == ("1", code_digest())
+    index = answer.json
+    assert (index["api_version"], index["code_digest"]) == ("1", code_digest())
     project = tomllib.loads((Path(__file__).parents[3] / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    assert told["code_version"] == project["version"]
-    assert {"gzip", "idempotency-key", "as-of-revision"} <= set(told["features"])
-    assert {each["operation_id"]: (each["method"], each["path"]) for each in told["operations"]} == {
-        endpoint.operation_id: (endpoint.method, endpoint.path) for endpoint in ENDPOINTS
-    }
-    assert set(told["links"]) == {"self", "description", "documentation", "problems"}
-    for address in told["links"].values():
+    assert index["code_version"] == project["version"]
+    assert {"gzip", "idempotency-key", "as-of-revision"} <= set(index["features"])
+    assert {
+        operation["operation_id"]: (operation["method"], operation["path"]) for operation in index["operations"]
+    } == {endpoint.operation_id: (endpoint.method, endpoint.path) for endpoint in ENDPOINTS}
+    assert set(index["links"]) == {"self", "description", "documentation", "problems"}
+    for address in index["links"].values():
         assert client.get(address).status_code == 200, address
     assert client.get("/v1", headers={"If-None-Match": answer.headers["ETag"]}).status_code == 304
 
@@ -106,8 +106,8 @@ def test_the_description_says_so_too(ageing: Flask, monkeypatch: pytest.MonkeyPa
 
 def test_two_shapes_of_one_name_are_told_with_both_modules() -> None:
     """Only one of them can be described under it; the description's own library tells that late, and of neither."""
-    other = make_dataclass("Limits", [], bases=(Documented,), frozen=True)
-    other.__module__ = "api.more"  # from Python 3.12 on make_dataclass says that it is its caller's
+    namesake = make_dataclass("Limits", [], bases=(Documented,), frozen=True)
+    namesake.__module__ = "api.more"  # from Python 3.12 on make_dataclass says that it is its caller's
     with pytest.raises(ValueError, match=r"name Limits, of accord_service\.api\.answers and of api\.more"):
-        wire.named_once((Limits, ApiIndex, Limits, other))
+        wire.named_once((Limits, ApiIndex, Limits, namesake))
     assert wire.named_once((Limits, ApiIndex, Limits)) == (Limits, ApiIndex)

@@ -13,15 +13,15 @@ from accord_rules.revision.book import Book
 
 def put(changing: Any, rules: dict[str, Any], **more: Any) -> Any:
     owner = changing.headers("quay-side", "owner")
-    etag = changing.one.get("/v1/shop/house-rules", headers=owner).headers["ETag"]
-    return changing.one.put("/v1/shop/house-rules", json=rules, headers=owner | {"If-Match": etag}, **more)
+    etag = changing.first.get("/v1/shop/house-rules", headers=owner).headers["ETag"]
+    return changing.first.put("/v1/shop/house-rules", json=rules, headers=owner | {"If-Match": etag}, **more)
 
 
 def test_without_any_there_is_version_0(changing: Any) -> None:
-    answer = changing.one.get("/v1/shop/house-rules", headers=changing.headers("mill-loft", "counter"))
+    answer = changing.first.get("/v1/shop/house-rules", headers=changing.headers("mill-loft", "counter"))
     nothing = {"limits": {}, "rules": {}, "without": {"products": [], "consumables": []}}
     assert answer.json == nothing
-    status = changing.one.get("/v1/shop/status", headers=changing.headers("mill-loft", "counter")).json
+    status = changing.first.get("/v1/shop/status", headers=changing.headers("mill-loft", "counter")).json
     assert status["house_rules"] == {"version": 0, "changed_at": None}
 
 
@@ -32,22 +32,22 @@ def test_a_stricter_limit_is_answered_by_every_worker(
     spread = book.catalogue["press_types"]["swing-away"].spread
     assert spread <= book.limit_values["press.spread_most"]
     counter = changing.headers("quay-side", "counter")
-    plain = changing.one.post("/v1/validate", json=order, headers=counter).json
-    assert "platen-heats-unevenly" not in {each["rule"] for each in plain["findings"]}
+    plain = changing.first.post("/v1/validate", json=order, headers=counter).json
+    assert "platen-heats-unevenly" not in {finding["rule"] for finding in plain["findings"]}
     done = put(changing, {"limits": {"press.spread_most": f"{spread - 1} K"}})
     assert done.status_code == 200, done.text
-    for client in (changing.one, changing.other):
+    for client in (changing.first, changing.second):
 
         def marked(client: Any = client) -> bool:
-            found = client.post("/v1/validate", json=order, headers=counter).json["findings"]
-            return ("platen-heats-unevenly", "house") in {(each["rule"], each["layer"]) for each in found}
+            findings = client.post("/v1/validate", json=order, headers=counter).json["findings"]
+            return ("platen-heats-unevenly", "house") in {(finding["rule"], finding["layer"]) for finding in findings}
 
         wait_for(marked, seconds=2.0)
-    strict = changing.one.post("/v1/validate", json=order, headers=counter).json
+    strict = changing.first.post("/v1/validate", json=order, headers=counter).json
     assert strict["house_digest"] != plain["house_digest"]
     assert strict["id"] != plain["id"]
     assert put(changing, {}).status_code == 200
-    wait_for(lambda: changing.one.post("/v1/validate", json=order, headers=counter).json == plain, seconds=2.0)
+    wait_for(lambda: changing.first.post("/v1/validate", json=order, headers=counter).json == plain, seconds=2.0)
 
 
 def test_a_looser_limit_is_refused_with_its_witness(changing: Any, book: Book) -> None:
@@ -62,8 +62,8 @@ def test_a_looser_limit_is_refused_with_its_witness(changing: Any, book: Book) -
     witness = refusal["witness"]
     assert witness["order"]["decorations"]
     assert witness["lost"] or witness["shared_verdict"] != witness["house_verdict"]
-    tried = put(changing, {"limits": {name: looser}}, query_string={"validate_only": "true"})
-    assert tried.json["refusals"] == refused.json["refusals"]
+    trial = put(changing, {"limits": {name: looser}}, query_string={"validate_only": "true"})
+    assert trial.json["refusals"] == refused.json["refusals"]
 
 
 RULE = {
@@ -86,13 +86,13 @@ def test_a_rule_of_its_own_finds_more_and_is_marked(
     assert done.status_code == 200, done.text
     counter = changing.headers("quay-side", "counter")
 
-    def found() -> bool:
-        answer = changing.one.post("/v1/validate", json=order, headers=counter).json
-        return ("house.second-look", "house") in {(each["rule"], each["layer"]) for each in answer["findings"]}
+    def is_found() -> bool:
+        answer = changing.first.post("/v1/validate", json=order, headers=counter).json
+        return ("house.second-look", "house") in {(finding["rule"], finding["layer"]) for finding in answer["findings"]}
 
-    wait_for(found, seconds=2.0)
-    mill = changing.one.post("/v1/validate", json=order, headers=changing.headers("mill-loft", "counter")).json
-    assert "house.second-look" not in {each["rule"] for each in mill["findings"]}
+    wait_for(is_found, seconds=2.0)
+    mill = changing.first.post("/v1/validate", json=order, headers=changing.headers("mill-loft", "counter")).json
+    assert "house.second-look" not in {finding["rule"] for finding in mill["findings"]}
 
 
 @pytest.mark.parametrize(
@@ -118,7 +118,7 @@ def test_what_does_not_fit_the_book_is_refused_with_its_place(
 ) -> None:
     refused = put(changing, rules)
     assert refused.status_code == 422, refused.text
-    assert pointer in {each["pointer"] for each in refused.json["errors"]}
+    assert pointer in {error["pointer"] for error in refused.json["errors"]}
 
 
 def test_products_left_out_are_not_recommended(
@@ -127,19 +127,19 @@ def test_products_left_out_are_not_recommended(
     counter = changing.headers("quay-side", "counter")
     wish = order | {"decorations": [{"placement": "front", "size": {"width": "8 in", "height": "8 in"}}]}
     assert put(changing, {}).status_code == 200
-    wait_for(lambda: bool(changing.one.post("/v1/recommend", json=wish, headers=counter).json["plans"]), seconds=2.0)
+    wait_for(lambda: bool(changing.first.post("/v1/recommend", json=wish, headers=counter).json["plans"]), seconds=2.0)
     assert put(changing, {"without": {"products": ["sub-paper-fast-dry"]}}).status_code == 200
-    wait_for(lambda: not changing.one.post("/v1/recommend", json=wish, headers=counter).json["plans"], seconds=2.0)
+    wait_for(lambda: not changing.first.post("/v1/recommend", json=wish, headers=counter).json["plans"], seconds=2.0)
 
 
 def findings_counted(changing: Any) -> dict[tuple[str, str, str], float]:
     """(layer, rule, level) to how often, as anybody without a key reads it."""
-    told = re.findall(
+    samples = re.findall(
         r'^accord_findings_total\{layer="(.*?)",level="(.*?)",rule="(.*?)"\} ([\d.e+]+)$',
-        changing.one.get("/metrics").text,
+        changing.first.get("/metrics").text,
         re.MULTILINE,
     )
-    return {(layer, rule, level): float(count) for layer, level, rule, count in told}
+    return {(layer, rule, level): float(count) for layer, level, rule, count in samples}
 
 
 def test_the_counters_that_anybody_reads_do_not_name_house_rules(
@@ -150,17 +150,17 @@ def test_the_counters_that_anybody_reads_do_not_name_house_rules(
     assert put(changing, {"rules": own, "limits": {"press.spread_most": "2 K"}}).status_code == 200
 
     def layers() -> dict[str, str]:
-        found = changing.one.post("/v1/validate", json=order, headers=counter).json["findings"]
-        return {each["rule"]: each["layer"] for each in found}
+        findings = changing.first.post("/v1/validate", json=order, headers=counter).json["findings"]
+        return {finding["rule"]: finding["layer"] for finding in findings}
 
     wait_for(lambda: own.keys() <= layers().keys(), seconds=2.0)
-    before, found, after = findings_counted(changing), layers(), findings_counted(changing)
-    assert found["platen-heats-unevenly"] == "house", "the book's rule, by the shop's limit"
+    before, marked, after = findings_counted(changing), layers(), findings_counted(changing)
+    assert marked["platen-heats-unevenly"] == "house", "the book's rule, by the shop's limit"
     house = {place: count - before.get(place, 0) for place, count in after.items() if place[0] == "house"}
-    assert sum(house.values()) == list(found.values()).count("house")
+    assert sum(house.values()) == list(marked.values()).count("house")
     assert {rule for _, rule, _ in house} == {""}
-    assert "secret-recipe" not in changing.one.get("/metrics").text
-    shared = {name for name, layer in found.items() if layer == "shared"}
+    assert "secret-recipe" not in changing.first.get("/metrics").text
+    shared = {name for name, layer in marked.items() if layer == "shared"}
     assert shared, "the order has a finding of the book's own"
     assert shared <= {rule for layer, rule, _ in after if layer == "shared"}
     assert put(changing, {}).status_code == 200

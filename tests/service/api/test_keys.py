@@ -91,8 +91,8 @@ def test_a_key_shows_its_own_shop(client: FlaskClient, tokens: dict[tuple[str, s
         if shop == "collective":
             assert (answer.status_code, answer.json["type"]) == (403, "/problems/no-shop")
         else:
-            found = (answer.json["shop_id"], answer.json["role"], answer.json["key_id"])
-            assert found == (shop, role, key_id_of(token))
+            shown = (answer.json["shop_id"], answer.json["role"], answer.json["key_id"])
+            assert shown == (shop, role, key_id_of(token))
             assert client.get("/v1/shop", headers=bearer(token)).json["id"] == shop
 
 
@@ -101,9 +101,9 @@ def test_a_key_of_no_shop_can_read_the_book_but_ask_for_nobody(
 ) -> None:
     key = collective.headers("collective", "admin")
     assert client.get("/v1/rules", headers=key).status_code == 200
-    asked = [("GET", "/v1/shop"), ("GET", "/v1/shop/presses/left"), ("POST", "/v1/validate"), ("POST", "/v1/recommend"),
+    calls = [("GET", "/v1/shop"), ("GET", "/v1/shop/presses/left"), ("POST", "/v1/validate"), ("POST", "/v1/recommend"),
              ("POST", "/v1/envelope")]  # fmt: skip
-    for method, address in asked:
+    for method, address in calls:
         refused = client.open(address, method=method, json=order if method == "POST" else None, headers=key)
         assert (refused.status_code, refused.json["type"]) == (403, "/problems/no-shop")
         assert "belongs to no shop" in refused.json["detail"]
@@ -117,31 +117,31 @@ def test_a_role_that_may_not_is_told_which_may(client: FlaskClient, key: dict[st
 
 
 def test_a_new_key_works_at_once_on_every_worker(changing: Any) -> None:
-    one, other = changing.one, changing.other
+    first, second = changing.first, changing.second
     owner = changing.headers("quay-side", "owner")
-    issued = one.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner)
+    issued = first.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner)
     assert issued.status_code == 201
     assert issued.headers["Cache-Control"] == "no-store"
-    assert one.get(issued.headers["Location"], headers=owner).json["key_id"] == issued.json["key_id"]
-    for client in (one, other):
+    assert first.get(issued.headers["Location"], headers=owner).json["key_id"] == issued.json["key_id"]
+    for client in (first, second):
         answer = client.get("/v1/shop/status", headers=bearer(issued.json["token"]))
         assert (answer.status_code, answer.json["role"]) == (200, "counter")
-        made = client.get(issued.headers["Location"], headers=owner)
-        told = {name: value for name, value in issued.json.items() if name != "token"}
-        assert {**made.json, "last_used_at": None} == told
+        key = client.get(issued.headers["Location"], headers=owner)
+        shown = {name: value for name, value in issued.json.items() if name != "token"}
+        assert {**key.json, "last_used_at": None} == shown
 
 
 def test_tokens_are_kept_nowhere(changing: Any) -> None:
-    client, admin = changing.one, changing.headers("quay-side", "admin")
+    client, admin = changing.first, changing.headers("quay-side", "admin")
     body = {"shop_id": "mill-loft", "role": "owner"}
     once = {"Idempotency-Key": "issue-1"}
     token = client.post("/v1/keys", json=body, headers=admin | once).json["token"]
     again = client.post("/v1/keys", json=body, headers=admin | once)
     assert again.json["token"] is None, "an answer that is remembered must not hold it"
     secret = secret_of(token).encode()
-    kept = b"".join(file.read_bytes() for file in changing.collective.data.rglob("*.aof"))
-    assert key_id_of(token).encode() in kept
-    assert secret not in kept
+    log = b"".join(file.read_bytes() for file in changing.collective.data.rglob("*.aof"))
+    assert key_id_of(token).encode() in log
+    assert secret not in log
     assert "token" not in client.get("/v1/keys", headers=admin).json["entries"][0]
 
 
@@ -149,16 +149,16 @@ def test_tokens_are_kept_nowhere(changing: Any) -> None:
 def test_a_revoked_key_is_refused_by_every_worker_within_two_seconds(
     changing: Any, wait_for: Callable[..., None]
 ) -> None:
-    one, other = changing.one, changing.other
+    first, second = changing.first, changing.second
     admin = changing.headers("quay-side", "admin")
-    issued = one.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=admin).json
+    issued = first.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=admin).json
     counter, id_ = bearer(issued["token"]), issued["key_id"]
-    assert other.get("/v1/shop", headers=counter).status_code == 200
-    revoked = one.delete(f"/v1/keys/{id_}", headers=admin)
+    assert second.get("/v1/shop", headers=counter).status_code == 200
+    revoked = first.delete(f"/v1/keys/{id_}", headers=admin)
     assert revoked.json["revoked_at"] is not None
-    for client in (one, other):
+    for client in (first, second):
         wait_for(lambda client=client: client.get("/v1/shop", headers=counter).status_code == 401, seconds=2.0)
-    again = one.delete(f"/v1/keys/{id_}", headers=admin)
+    again = first.delete(f"/v1/keys/{id_}", headers=admin)
     assert (again.status_code, again.json) == (200, revoked.json)
 
 
@@ -166,19 +166,19 @@ def test_the_last_admins_key_can_not_be_revoked(fresh: Any, serve: Callable[[Any
     client, admin = serve(fresh).test_client(), fresh.headers("collective", "admin")
     listed = client.get("/v1/keys?limit=200", headers=admin).json["entries"]
     own = key_id_of(fresh.tokens["collective", "admin"])
-    for each in listed:
-        if each["role"] == "admin" and each["key_id"] != own:
-            assert client.delete(f"/v1/keys/{each['key_id']}", headers=admin).status_code == 200
+    for key in listed:
+        if key["role"] == "admin" and key["key_id"] != own:
+            assert client.delete(f"/v1/keys/{key['key_id']}", headers=admin).status_code == 200
     refused = client.delete(f"/v1/keys/{own}", headers=admin)
     assert (refused.status_code, refused.json["type"]) == (409, "/problems/already-there")
     assert client.get("/v1/keys", headers=admin).status_code == 200
 
 
 def test_what_only_asks_issues_and_revokes_nothing(changing: Any) -> None:
-    client, admin = changing.one, changing.headers("quay-side", "admin")
+    client, admin = changing.first, changing.headers("quay-side", "admin")
     before = client.get("/v1/keys?limit=200", headers=admin).json
-    asked = client.post("/v1/keys?validate_only=true", json={"shop_id": "quay-side", "role": "owner"}, headers=admin)
-    assert (asked.status_code, asked.json["token"]) == (200, None)
+    preview = client.post("/v1/keys?validate_only=true", json={"shop_id": "quay-side", "role": "owner"}, headers=admin)
+    assert (preview.status_code, preview.json["token"]) == (200, None)
     wrong = client.post("/v1/keys?validate_only=true", json={"shop_id": "nowhere", "role": "owner"}, headers=admin)
     assert wrong.status_code == 404
     id_ = key_id_of(changing.collective.tokens["quay-side", "counter"])
@@ -187,12 +187,12 @@ def test_what_only_asks_issues_and_revokes_nothing(changing: Any) -> None:
 
 
 def test_keys_are_listed_by_shop_and_page(changing: Any) -> None:
-    client, admin = changing.one, changing.headers("quay-side", "admin")
+    client, admin = changing.first, changing.headers("quay-side", "admin")
     address, ids = "/v1/keys?shop_id=quay-side&limit=2", []
     while address:
         page = client.get(address, headers=admin).json
-        assert {each["shop_id"] for each in page["entries"]} == {"quay-side"}
-        ids += [each["key_id"] for each in page["entries"]]
+        assert {key["shop_id"] for key in page["entries"]} == {"quay-side"}
+        ids += [key["key_id"] for key in page["entries"]]
         address = page["next"]
     assert ids == sorted(ids)
     tokens = changing.collective.tokens
@@ -200,19 +200,19 @@ def test_keys_are_listed_by_shop_and_page(changing: Any) -> None:
 
 
 def test_a_key_of_the_collective_is_a_stewards_or_an_admins(changing: Any) -> None:
-    client, admin = changing.one, changing.headers("quay-side", "admin")
+    client, admin = changing.first, changing.headers("quay-side", "admin")
     for role, status in (("steward", 201), ("admin", 201), ("owner", 422), ("counter", 422)):
         answer = client.post("/v1/keys", json={"shop_id": "collective", "role": role}, headers=admin)
         assert (role, answer.status_code) == (role, status)
 
 
 def test_every_change_is_in_the_audit_under_the_key_that_made_it(changing: Any, store: Store) -> None:
-    client, owner = changing.one, changing.headers("quay-side", "owner")
+    client, owner = changing.first, changing.headers("quay-side", "owner")
     issued = client.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner).json
     client.delete(f"/v1/keys/{issued['key_id']}", headers=owner)
     last = store.audit.entries(store.audit.head().seq - 2)
     who = key_id_of(changing.collective.tokens["quay-side", "owner"])
-    assert [(each.actor_id, each.event, each.subject_id) for each in last] == [
+    assert [(entry.actor_id, entry.event, entry.subject_id) for entry in last] == [
         (who, "key.issued", issued["key_id"]),
         (who, "key.revoked", issued["key_id"]),
     ]
@@ -252,17 +252,17 @@ def new_key(client: FlaskClient, admin: dict[str, str], **more: Any) -> Any:
 
 
 def test_a_key_says_who_has_it_and_who_issued_it(changing: Any) -> None:
-    client, admin = changing.one, changing.headers("quay-side", "admin")
-    made = new_key(client, admin, holder="The tablet at the counter")
-    shown = client.get(f"/v1/keys/{made['key_id']}", headers=admin)
-    assert shown.json == {name: value for name, value in made.items() if name != "token"}
-    assert (made["holder"], made["expires_at"], made["last_used_at"]) == ("The tablet at the counter", None, None)
-    assert made["issued_by"] == key_id_of(changing.collective.tokens["quay-side", "admin"])
+    client, admin = changing.first, changing.headers("quay-side", "admin")
+    issued = new_key(client, admin, holder="The tablet at the counter")
+    shown = client.get(f"/v1/keys/{issued['key_id']}", headers=admin)
+    assert shown.json == {name: value for name, value in issued.items() if name != "token"}
+    assert (issued["holder"], issued["expires_at"], issued["last_used_at"]) == ("The tablet at the counter", None, None)
+    assert issued["issued_by"] == key_id_of(changing.collective.tokens["quay-side", "admin"])
     assert shown.json in client.get("/v1/keys?limit=200", headers=admin).json["entries"]
 
 
 def test_another_shops_key_does_not_exist(changing: Any) -> None:
-    client, owner = changing.one, changing.headers("mill-loft", "owner")
+    client, owner = changing.first, changing.headers("mill-loft", "owner")
     theirs = key_id_of(changing.collective.tokens["quay-side", "counter"])
     answers = [client.get(f"/v1/keys/{id_}", headers=owner) for id_ in (theirs, "key_aaaaaaaaaaaaaaaa")]
     assert [answer.status_code for answer in answers] == [404, 404]
@@ -273,29 +273,29 @@ def test_another_shops_key_does_not_exist(changing: Any) -> None:
 def test_an_expired_key_is_refused_with_its_own_sentence(changing: Any, clock: Clock, timed: FlaskClient) -> None:
     admin = changing.headers("quay-side", "admin")
     ends = instant(clock.now_s + 3600)
-    made = new_key(timed, admin, expires_at=ends)
-    assert made["expires_at"] == ends
+    issued = new_key(timed, admin, expires_at=ends)
+    assert issued["expires_at"] == ends
     clock.now_s += 3599
-    assert timed.get("/v1/shop", headers=bearer(made["token"])).status_code == 200
+    assert timed.get("/v1/shop", headers=bearer(issued["token"])).status_code == 200
     clock.now_s += 1
-    refused = timed.get("/v1/shop", headers=bearer(made["token"]))
+    refused = timed.get("/v1/shop", headers=bearer(issued["token"]))
     assert (refused.status_code, refused.json["type"]) == (401, "/problems/not-authenticated")
     assert refused.json["detail"] == f"This key expired at {ends}: a new one has to be issued."
     assert 'error="invalid_token"' in refused.headers["WWW-Authenticate"]  # RFC 6750 section 3.1: expired, revoked ...
-    assert timed.get(f"/v1/keys/{made['key_id']}", headers=admin).json["revoked_at"] is None
+    assert timed.get(f"/v1/keys/{issued['key_id']}", headers=admin).json["revoked_at"] is None
 
 
 @pytest.mark.parametrize(
-    ("expires_at", "said"),
+    ("expires_at", "sentence"),
     [("2020-01-01T00:00:00Z", "must be in the next ten years"), ("9999-12-31T23:59:59-23:59", "next ten years"),
      ("2027-03-31", "a point in time"), ("2027-03-31T18:00:00", "a point in time"), ("2027-02-31T18:00:00Z", "is no"),
      (1_800_000_000, "a point in time")],
 )  # fmt: skip
-def test_an_end_that_can_not_be_is_refused(changing: Any, expires_at: Any, said: str) -> None:
+def test_an_end_that_can_not_be_is_refused(changing: Any, expires_at: Any, sentence: str) -> None:
     body = {"shop_id": "quay-side", "role": "counter", "expires_at": expires_at}
-    refused = changing.one.post("/v1/keys", json=body, headers=changing.headers("quay-side", "admin"))
-    assert (refused.status_code, [each["pointer"] for each in refused.json["errors"]]) == (422, ["/expires_at"])
-    assert said in refused.json["errors"][0]["message"]
+    refused = changing.first.post("/v1/keys", json=body, headers=changing.headers("quay-side", "admin"))
+    assert (refused.status_code, [error["pointer"] for error in refused.json["errors"]]) == (422, ["/expires_at"])
+    assert sentence in refused.json["errors"][0]["message"]
 
 
 def test_an_expired_admin_is_no_admin_left(fresh: Any, clock: Clock) -> None:
@@ -303,11 +303,11 @@ def test_an_expired_admin_is_no_admin_left(fresh: Any, clock: Clock) -> None:
     app = create_app(fresh.config, clock)
     client, admin = app.test_client(), fresh.headers("collective", "admin")
     own = key_id_of(fresh.tokens["collective", "admin"])
-    other = {"shop_id": "collective", "role": "admin", "expires_at": instant(clock.now_s + 60)}
-    assert client.post("/v1/keys", json=other, headers=admin).status_code == 201
-    for each in client.get("/v1/keys?limit=200", headers=admin).json["entries"]:
-        if each["role"] == "admin" and each["key_id"] != own and each["expires_at"] is None:
-            assert client.delete(f"/v1/keys/{each['key_id']}", headers=admin).status_code == 200
+    expiring = {"shop_id": "collective", "role": "admin", "expires_at": instant(clock.now_s + 60)}
+    assert client.post("/v1/keys", json=expiring, headers=admin).status_code == 201
+    for key in client.get("/v1/keys?limit=200", headers=admin).json["entries"]:
+        if key["role"] == "admin" and key["key_id"] != own and key["expires_at"] is None:
+            assert client.delete(f"/v1/keys/{key['key_id']}", headers=admin).status_code == 200
     assert client.delete(f"/v1/keys/{own}?validate_only=true", headers=admin).status_code == 200
     clock.now_s += 60
     assert client.delete(f"/v1/keys/{own}?validate_only=true", headers=admin).status_code == 409
@@ -318,27 +318,27 @@ def test_a_use_is_noted_once_an_hour_and_is_no_entry_of_the_audit(
     changing: Any, clock: Clock, timed: FlaskClient, store: Store, wait_for: Callable[..., None]
 ) -> None:
     admin = changing.headers("quay-side", "admin")
-    made = new_key(timed, admin)
+    issued = new_key(timed, admin)
     written, began_s = store.audit.head().seq, clock.now_s
 
     def last_used() -> float | None:
-        return store.keys.last_used([made["key_id"]]).get(made["key_id"])
+        return store.keys.last_used([issued["key_id"]]).get(issued["key_id"])
 
     for later_s, noted_s in ((0, 0), (1800, 0), (3599, 0), (3600, 3600), (5000, 3600)):
         clock.now_s = began_s + later_s
-        assert timed.get("/v1/shop", headers=bearer(made["token"])).status_code == 200
+        assert timed.get("/v1/shop", headers=bearer(issued["token"])).status_code == 200
         wait_for(lambda noted_s=noted_s: last_used() == began_s + noted_s, seconds=2.0)
-    assert timed.get(f"/v1/keys/{made['key_id']}", headers=admin).json["last_used_at"] == instant(began_s + 3600)
+    assert timed.get(f"/v1/keys/{issued['key_id']}", headers=admin).json["last_used_at"] == instant(began_s + 3600)
     assert store.audit.head().seq == written
 
 
 def test_no_answer_waits_for_a_use_to_be_noted(changing: Any, timed: FlaskClient, monkeypatch: Any) -> None:
-    made = new_key(timed, changing.headers("quay-side", "admin"))
+    issued = new_key(timed, changing.headers("quay-side", "admin"))
     began, go_on = threading.Event(), threading.Event()
     room = timed.application.extensions["accord"]
     monkeypatch.setattr(room.store.keys, "used", lambda *use: (began.set(), go_on.wait(60)))
     try:
-        assert timed.get("/v1/shop", headers=bearer(made["token"])).status_code == 200
+        assert timed.get("/v1/shop", headers=bearer(issued["token"])).status_code == 200
         assert began.wait(60)
     finally:
         go_on.set()
@@ -347,17 +347,17 @@ def test_no_answer_waits_for_a_use_to_be_noted(changing: Any, timed: FlaskClient
 def test_uses_go_unnoted_while_they_can_not_be_written(
     changing: Any, clock: Clock, timed: FlaskClient, monkeypatch: Any, wait_for: Callable[..., None]
 ) -> None:
-    tried: list[float] = []
+    noted_s: list[float] = []
 
     def away(id_: str, at_s: float) -> None:
-        tried.append(at_s)
+        noted_s.append(at_s)
         raise StoreAway("away")
 
-    made = new_key(timed, changing.headers("quay-side", "admin"))
+    issued = new_key(timed, changing.headers("quay-side", "admin"))
     monkeypatch.setattr(timed.application.extensions["accord"].store.keys, "used", away)
     began_s = clock.now_s
     for later_s in (0, 59, 60):
         clock.now_s = began_s + later_s
-        assert timed.get("/v1/shop", headers=bearer(made["token"])).status_code == 200
-        wait_for(lambda later_s=later_s: len(tried) == (2 if later_s == 60 else 1), seconds=2.0)
-    assert tried == [began_s, began_s + 60]
+        assert timed.get("/v1/shop", headers=bearer(issued["token"])).status_code == 200
+        wait_for(lambda later_s=later_s: len(noted_s) == (2 if later_s == 60 else 1), seconds=2.0)
+    assert noted_s == [began_s, began_s + 60]

@@ -37,10 +37,12 @@ def test_the_same_question_gives_the_same_bytes(
     client: FlaskClient, key: dict[str, str], order: dict[str, Any]
 ) -> None:
     """Whatever the spelling: order of keys, spaces, another unit for the same quantity."""
-    other = {name: order[name] for name in reversed(order)}
-    other["decorations"] = [order["decorations"][0] | {"settings": {"time": "50 s", "temperature": "200 °C"}}]
+    reordered = {name: order[name] for name in reversed(order)}
+    reordered["decorations"] = [order["decorations"][0] | {"settings": {"time": "50 s", "temperature": "200 °C"}}]
     first = client.post("/v1/validate", json=order, headers=key)
-    second = client.post("/v1/validate", data=json.dumps(other, indent=3), content_type="application/json", headers=key)
+    second = client.post(
+        "/v1/validate", data=json.dumps(reordered, indent=3), content_type="application/json", headers=key
+    )
     assert first.data == second.data
 
 
@@ -85,12 +87,12 @@ def test_preferences_are_taken_and_turn_no_verdict(
 def test_what_was_observed_and_what_it_takes_to_draw_are_told_on_request(
     client: FlaskClient, key: dict[str, str], order: dict[str, Any]
 ) -> None:
-    bare, told = (
+    bare, full = (
         client.post(f"/v1/validate{query}", json=order, headers=key).json["findings"]
         for query in ("", "?include=observed")
     )
-    assert [each.pop("observed") != {} for each in told] == [True] * len(told) != []
-    assert bare == told
+    assert [finding.pop("observed") != {} for finding in full] == [True] * len(full) != []
+    assert bare == full
     del order["decorations"][0]["settings"]
     answers = [
         client.post(f"/v1/recommend{query}", json=order, headers=key).json["plans"]

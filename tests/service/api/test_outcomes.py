@@ -21,8 +21,8 @@ CELL = Cell("dye-sublimation", "woven", "swing-away")
 
 @pytest.fixture
 def client(changing: Any) -> FlaskClient:
-    one: FlaskClient = changing.one
-    return one
+    first_client: FlaskClient = changing.first
+    return first_client
 
 
 @pytest.fixture
@@ -38,30 +38,30 @@ def address(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) ->
 
 def recorded(client: FlaskClient, order: dict[str, Any], headers: dict[str, str]) -> str:
     """Record an order; where its outcomes go."""
-    made = client.post("/v1/records", json=order, headers=headers)
-    assert made.status_code == 201, made.text
-    return f"{made.headers['Location']}/outcomes"
+    answer = client.post("/v1/records", json=order, headers=headers)
+    assert answer.status_code == 201, answer.text
+    return f"{answer.headers['Location']}/outcomes"
 
 
 def reported(store: Store, cell: Cell, failure: str | None, pieces: int = 1) -> None:
     """Report so many pieces of one order straight to the store."""
-    record = store.records.draft("quay-side", asked={}, answer={}, revision=1)
+    record = store.records.draft("quay-side", question={}, answer={}, revision=1)
     for _ in range(pieces):
         store.outcomes.add(record, {}, decoration=0, quantity=pieces, cell=cell, failure=failure, who="test")
 
 
 def count(store: Store, cell: Cell) -> tuple[int, int]:
-    found = next((each for each in store.outcomes.counts() if each.cell == cell), None)
-    return (0, 0) if found is None else (found.good, found.failed)
+    counted = next((counted for counted in store.outcomes.counts() if counted.cell == cell), None)
+    return (0, 0) if counted is None else (counted.good, counted.failed)
 
 
 def test_a_report_is_kept_and_counted(client: FlaskClient, quay: dict[str, str], address: str, store: Store) -> None:
     good, failed = count(store, CELL)
-    made = client.post(
+    answer = client.post(
         address, json={"result": "failed", "failure": "colour-faded", "washes": 6, "note": "Pale."}, headers=quay
     )
-    assert made.status_code == 201
-    outcome = {name: value for name, value in made.json.items() if name != "drafted_proposal_id"}
+    assert answer.status_code == 201
+    outcome = {name: value for name, value in answer.json.items() if name != "drafted_proposal_id"}
     assert (outcome["transfer"], outcome["substrate"], outcome["press_type"]) == (
         CELL.transfer, CELL.substrate, CELL.press_type,
     )  # fmt: skip
@@ -69,9 +69,9 @@ def test_a_report_is_kept_and_counted(client: FlaskClient, quay: dict[str, str],
     ok(client.post(address, json={"result": "good"}, headers=quay))
     listed = ok(client.get(address, headers=quay))["entries"]
     assert listed[1] == outcome
-    assert [each["result"] for each in listed] == ["good", "failed"]
-    assert made.headers["Location"] == f"{address}/{outcome['outcome_id']}"
-    assert ok(client.get(made.headers["Location"], headers=quay)) == outcome
+    assert [outcome["result"] for outcome in listed] == ["good", "failed"]
+    assert answer.headers["Location"] == f"{address}/{outcome['outcome_id']}"
+    assert ok(client.get(answer.headers["Location"], headers=quay)) == outcome
     assert client.get(f"{address}/o3", headers=quay).status_code == 404
     paged = ok(client.get(f"{address}?limit=1", headers=quay))
     assert paged["entries"] == listed[:1]
@@ -98,7 +98,7 @@ def test_a_faulty_report_counts_nothing(
     before = store.audit.head()
     answer = client.post(address, json=body, headers=quay)
     assert answer.status_code == 422
-    assert pointer in [each["pointer"] for each in answer.json["errors"]]
+    assert pointer in [error["pointer"] for error in answer.json["errors"]]
     assert store.audit.head() == before
 
 
@@ -108,8 +108,8 @@ def test_a_report_on_one_of_several_decorations_says_which(
     order["decorations"].append({"transfer": "cut-film", "placement": "back"})
     address = recorded(client, order, quay)
     assert client.post(address, json={"result": "good"}, headers=quay).status_code == 422
-    made = ok(client.post(address, json={"result": "good", "decoration": 1}, headers=quay))
-    assert (made["transfer"], made["decoration"]) == ("cut-film", 1)
+    outcome = ok(client.post(address, json={"result": "good", "decoration": 1}, headers=quay))
+    assert (outcome["transfer"], outcome["decoration"]) == ("cut-film", 1)
 
 
 def test_a_report_needs_to_know_what_was_pressed(
@@ -153,14 +153,14 @@ def test_no_more_pieces_are_reported_than_were_pressed(
         client.post(address, json=FAILED | {"decoration": 0}, headers=headers) for headers in (quay, operator, quay)
     ]
     assert [answer.status_code for answer in answers] == [201, 201, 201]
-    kept = store.audit.head()
+    head = store.audit.head()
     for way in ("", "?validate_only=true"):
         refused = client.post(address + way, json={"result": "good", "decoration": 0}, headers=operator)
         assert (refused.status_code, refused.json.get("type")) == (409, "/problems/all-pieces-reported")
         (fault,) = refused.json["errors"]
         assert fault["pointer"] == "/decoration"
         assert fault["message"] == "the order is for 3 pieces, and 3 are reported for this decoration."
-    assert store.audit.head() == kept
+    assert store.audit.head() == head
     assert client.post(address, json={"result": "good", "decoration": 1}, headers=quay).status_code == 201
     good, failed = before
     assert count(store, Cell("dye-sublimation", "knit", "swing-away")) == (good + 1, failed + 3)
@@ -185,7 +185,7 @@ def test_the_last_piece_reported_twice_at_once_is_answered_as_done(
     ok(client.post(address, json={"result": "good"}, headers=quay))
 
     def ask(number: int) -> Any:
-        worker = (changing.one, changing.other)[number % 2].application.test_client()
+        worker = (changing.first, changing.second)[number % 2].application.test_client()
         return worker.post(address, json={"result": "good"}, headers=quay | {"Idempotency-Key": "the-last"})
 
     with ThreadPoolExecutor(8) as pool:
@@ -202,13 +202,13 @@ def test_a_piece_of_a_rejected_order_is_not_counted(
     """Failures of what the book refuses anyway drafted a proposal against a good transfer."""
     order["item"] = {"blank": "tee-heavy-white"}
     address, before = recorded(client, order, quay), store.outcomes.counts()
-    kept = store.audit.head()
+    head = store.audit.head()
     for body in (FAILED, {"result": "good"}):
         for way in ("", "?validate_only=true"):
             refused = client.post(address + way, json=body, headers=quay)
             assert (refused.status_code, refused.json["type"]) == (409, "/problems/record-rejected")
             assert "is rejected: " in refused.json["detail"]
-    assert (store.audit.head(), store.outcomes.counts()) == (kept, before)
+    assert (store.audit.head(), store.outcomes.counts()) == (head, before)
     assert ok(client.get(address, headers=quay))["entries"] == []
 
 
@@ -226,8 +226,8 @@ def test_two_keys_of_a_shop_with_the_same_idempotency_key_report_two_pieces(
 
 
 def test_nobody_reports_on_another_shops_record(client: FlaskClient, changing: Any, address: str) -> None:
-    other = changing.headers("mill-loft", "owner")
-    assert client.post(address, json={"result": "good"}, headers=other).status_code == 404
+    stranger = changing.headers("mill-loft", "owner")
+    assert client.post(address, json={"result": "good"}, headers=stranger).status_code == 404
 
 
 # -- shown and felt ----------------------------------------------------------------------------------------------------
@@ -238,14 +238,14 @@ def test_the_catalogue_shows_counts_and_intervals(
 ) -> None:
     cell = Cell("flock-film", "felt", "clamshell")
     reported(store, cell, "peeled")
-    changing.one.application.extensions["accord"].tally = Tally(store, read_anew_s=0.0)
+    changing.first.application.extensions["accord"].tally = Tally(store, read_anew_s=0.0)
 
     def shown() -> Any:
         return ok(client.get("/v1/catalogue/transfers/flock-film", headers=quay))["outcomes"]
 
-    (found,) = shown()
+    (counts,) = shown()
     # Beta(1, 2) lies below x with 1 - (1 - x)^2: 5 % of it below 1 - sqrt(0.95), 95 % below 1 - sqrt(0.05).
-    assert found == {
+    assert counts == {
         "substrate": "felt",
         "press_type": "clamshell",
         "good": 0,
@@ -263,7 +263,7 @@ def test_outcomes_move_plans_and_hide_none(
     client: FlaskClient, quay: dict[str, str], store: Store, changing: Any
 ) -> None:
     """Twelve failures of the first plan's family on this material and type of press."""
-    room = changing.one.application.extensions["accord"]
+    room = changing.first.application.extensions["accord"]
     described = {
         "item": {"substrate": "woven", "fibres": {"PES": 100}, "colour": "white", "coating": "none"},
         "decorations": [{"placement": "front", "size": {"width": "6 in", "height": "6 in"}}],
@@ -275,8 +275,8 @@ def test_outcomes_move_plans_and_hide_none(
     room.tally = Tally(store, read_anew_s=0.0)
     after = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
     assert {plan["verdict_id"] for plan in after} == {plan["verdict_id"] for plan in before}
-    told = next(plan for plan in after if plan["verdict_id"] == before[0]["verdict_id"])
-    assert any("reported pieces came out good" in reason for reason in told["reasons"])
+    plan = next(plan for plan in after if plan["verdict_id"] == before[0]["verdict_id"])
+    assert any("reported pieces came out good" in reason for reason in plan["reasons"])
 
 
 def test_counts_are_held_while_the_store_is_away(fresh: Any) -> None:
@@ -284,7 +284,7 @@ def test_counts_are_held_while_the_store_is_away(fresh: Any) -> None:
     reported(store, CELL, None)
     tally = Tally(store, read_anew_s=0.0)
     before = tally.counts
-    assert [each.good for each in before] == [1]
+    assert [counted.good for counted in before] == [1]
     fresh.server.stop()
     assert tally.counts == before
     assert tally.experiences[CELL.transfer, CELL.substrate, CELL.press_type].good == 1
@@ -304,13 +304,13 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
     answers = [
         ok(client.post(address, json={"result": "failed", "failure": "peeled"}, headers=mill)) for _ in range(23)
     ]
-    drafted = [each["drafted_proposal_id"] for each in answers]
+    drafted = [answer["drafted_proposal_id"] for answer in answers]
     assert drafted[:19] == [None] * 19, "twenty pieces are needed"
-    assert len([each for each in drafted if each is not None]) == 1
-    made = ok(client.get(f"/v1/proposals/{drafted[19]}/status", headers=mill))
-    assert (made["author_id"], made["state"]) == (AUTHOR, "draft")
+    assert len([id_ for id_ in drafted if id_ is not None]) == 1
+    shown = ok(client.get(f"/v1/proposals/{drafted[19]}/status", headers=mill))
+    assert (shown["author_id"], shown["state"]) == (AUTHOR, "draft")
     draft = ok(client.get(f"/v1/proposals/{drafted[19]}", headers=mill))
-    rule = next(each for each in draft["changes"] if each["kind"] == "rules")
+    rule = next(change for change in draft["changes"] if change["kind"] == "rules")
     assert rule["value"]["status"] == "watch", "it is put to the stewards, not applied"
     assert "20 of 20 pieces failed" in draft["reason"]
     assert count(store, cell) == (0, 23)
@@ -320,8 +320,8 @@ def test_two_workers_draft_once(fresh: Any, book: Book) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
     reported(store, CELL, "peeled", pieces=30)
     with ThreadPoolExecutor(4) as pool:
-        made = list(pool.map(lambda _: propose_if_poor(store, book, CELL, "test"), range(4)))
-    assert len([each for each in made if each is not None]) == 1
+        ids = list(pool.map(lambda _: propose_if_poor(store, book, CELL, "test"), range(4)))
+    assert len([id_ for id_ in ids if id_ is not None]) == 1
     assert len(store.proposals.list().items) == 1
     store.close()
 

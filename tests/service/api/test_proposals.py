@@ -80,10 +80,10 @@ def quick(town: Any) -> Config:
 @pytest.fixture
 def workers(town: Any) -> Iterator[list[Flask]]:
     """Two more workers of the same service."""
-    made = [create_app(quick(town)) for _ in range(2)]
-    yield made
-    for each in made:
-        each.extensions["accord"].close()
+    apps = [create_app(quick(town)) for _ in range(2)]
+    yield apps
+    for app in apps:
+        app.extensions["accord"].close()
 
 
 class Desk:
@@ -116,8 +116,8 @@ def desk(town: Any, served: Flask) -> Desks:
 
 def head(desk: Desk) -> dict[str, Any]:
     number = desk.get("/v1/revisions?limit=1")["head"]
-    found = desk.get(f"/v1/revisions/{number}")
-    return {"revision": found["revision"], "digest": found["digest"]}
+    revision = desk.get(f"/v1/revisions/{number}")
+    return {"revision": revision["revision"], "digest": revision["digest"]}
 
 
 def moved(desk: Desk, limit: str = LIMIT, by: float = 1) -> list[dict[str, Any]]:
@@ -190,7 +190,7 @@ def test_a_proposal_becomes_the_book(desk: Desks) -> None:
         draft["proposal_id"],
     )
     changes = counter.get(f"/v1/revisions/{published['revision']}/changes")["changes"]
-    assert [(each["kind"], each["id"]) for each in changes] == [("limits", LIMIT)]
+    assert [(change["kind"], change["id"]) for change in changes] == [("limits", LIMIT)]
     time.sleep(0.6)  # a worker asks for the head each half second
     assert counter.get(f"/v1/limits/{LIMIT}")["entry"]["value"] == value + 1
     assert counter.get(f"/v1/limits/{LIMIT}?revision={before['revision']}")["entry"]["value"] == value
@@ -216,7 +216,7 @@ def test_revisions_are_listed_newest_first_page_by_page(desk: Desks) -> None:
     numbers, address = [], "/v1/revisions?limit=1"
     while address:
         page = counter.get(address)
-        numbers += [each["revision"] for each in page["entries"]]
+        numbers += [revision["revision"] for revision in page["entries"]]
         address = page["next"]
     assert numbers == list(range(newest, 0, -1))
 
@@ -227,7 +227,7 @@ def test_proposals_are_listed_by_state(desk: Desks) -> None:
     listed = author.get("/v1/proposals?state=draft&limit=1")
     assert listed["entries"][0] == status(author, draft) | author.get(f"/v1/proposals/{draft['proposal_id']}") == draft
     assert draft["proposal_id"] not in [
-        each["proposal_id"] for each in author.get("/v1/proposals?state=open")["entries"]
+        proposal["proposal_id"] for proposal in author.get("/v1/proposals?state=open")["entries"]
     ]
     refused(author.ask("GET", "/v1/proposals?state=old"), 400, "bad-query")
     refused(author.ask("GET", "/v1/proposals?cursor=nonsense"), 400, "bad-query")
@@ -241,7 +241,7 @@ def test_what_breaks_the_book_is_refused_with_the_loaders_reasons(desk: Desks) -
     changes = [{"kind": "limits", "id": LIMIT, "value": None}]
     answer = author.ask("POST", "/v1/proposals", proposed(author, changes))
     refused(answer, 422, "faulty-document")
-    assert any(RULE in each["message"] for each in answer.json["errors"])
+    assert any(RULE in error["message"] for error in answer.json["errors"])
 
 
 def test_an_example_that_no_longer_holds_breaks_the_book(desk: Desks) -> None:
@@ -249,12 +249,12 @@ def test_an_example_that_no_longer_holds_breaks_the_book(desk: Desks) -> None:
     author = desk("one", "owner")
     answer = author.ask("POST", "/v1/proposals", proposed(author, moved(author, by=-30)))
     refused(answer, 422, "faulty-document")
-    assert any(each["message"].startswith(f"rules {RULE}: ") for each in answer.json["errors"])
-    assert {each["pointer"] for each in answer.json["errors"]} == {"/changes/0"}
+    assert any(error["message"].startswith(f"rules {RULE}: ") for error in answer.json["errors"])
+    assert {error["pointer"] for error in answer.json["errors"]} == {"/changes/0"}
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "pointer"),
     [
         ({"changes": []}, "/changes"),
         ({"reason": ""}, "/reason"),
@@ -265,11 +265,11 @@ def test_an_example_that_no_longer_holds_breaks_the_book(desk: Desks) -> None:
         ({"changes": [{"kind": "limits", "id": "x", "value": {"a": None}}]}, "/changes/0/value/a"),
     ],
 )
-def test_a_faulty_proposal_is_told_where(desk: Desks, change: dict[str, Any], told: str) -> None:
+def test_a_faulty_proposal_is_told_where(desk: Desks, change: dict[str, Any], pointer: str) -> None:
     author = desk("one", "owner")
     answer = author.ask("POST", "/v1/proposals", proposed(author) | change)
     refused(answer, 422, "faulty-document")
-    assert told in [each["pointer"] for each in answer.json["errors"]]
+    assert pointer in [error["pointer"] for error in answer.json["errors"]]
 
 
 @pytest.mark.parametrize(
@@ -288,12 +288,12 @@ def test_a_slip_in_an_entry_is_told_at_its_field_with_the_nearest_right_word(
 ) -> None:
     author = desk("one", "owner")
     entry = {"kind": kind, "id": id, "value": {**book.documents[kind][id], **keys}}
-    other = {"kind": "sources", "id": "common-practice", "value": book.documents["sources"]["common-practice"]}
-    answer = author.ask("POST", "/v1/proposals?validate_only=true", proposed(author, [other, entry]))
+    unchanged = {"kind": "sources", "id": "common-practice", "value": book.documents["sources"]["common-practice"]}
+    answer = author.ask("POST", "/v1/proposals?validate_only=true", proposed(author, [unchanged, entry]))
     refused(answer, 422, "faulty-document")
-    told = {each["pointer"]: each for each in answer.json["errors"]}
-    assert pointer in told, told
-    assert nearest in told[pointer]["allowed"] or f"did you mean {nearest}" in told[pointer]["message"]
+    errors = {error["pointer"]: error for error in answer.json["errors"]}
+    assert pointer in errors, errors
+    assert nearest in errors[pointer]["allowed"] or f"did you mean {nearest}" in errors[pointer]["message"]
 
 
 def test_one_entry_is_changed_once(desk: Desks) -> None:
@@ -305,19 +305,19 @@ def test_one_entry_is_changed_once(desk: Desks) -> None:
 
 def test_a_base_that_is_not_the_head_is_refused(desk: Desks) -> None:
     author = desk("one", "owner")
-    other = {**head(author), "digest": "sha256:" + "0" * 64}
-    told = refused(author.ask("POST", "/v1/proposals", proposed(author, base=other)), 409, "base-moved")
-    assert other["digest"] in told
+    stale = {**head(author), "digest": "sha256:" + "0" * 64}
+    refusal = refused(author.ask("POST", "/v1/proposals", proposed(author, base=stale)), 409, "base-moved")
+    assert stale["digest"] in refusal
 
 
 def test_validate_only_goes_the_same_way_and_keeps_nothing(desk: Desks) -> None:
     author = desk("one", "owner")
-    before = [each["proposal_id"] for each in author.get("/v1/proposals?limit=200")["entries"]]
+    before = [proposal["proposal_id"] for proposal in author.get("/v1/proposals?limit=200")["entries"]]
     shown = author.ask("POST", "/v1/proposals?validate_only=true", proposed(author))
     assert (shown.status_code, shown.json["proposal_id"], shown.json["version"]) == (200, None, None)
     broken = proposed(author, [{"kind": "limits", "id": LIMIT, "value": None}])
     refused(author.ask("POST", "/v1/proposals?validate_only=true", broken), 422, "faulty-document")
-    assert [each["proposal_id"] for each in author.get("/v1/proposals?limit=200")["entries"]] == before
+    assert [proposal["proposal_id"] for proposal in author.get("/v1/proposals?limit=200")["entries"]] == before
     draft = drafted(author)
     for step in ("open", "decline", "withdraw", "publish"):
         desk("two", "steward").ask(
@@ -369,8 +369,8 @@ def test_two_stewards_who_use_one_word_are_both_heard(desk: Desks) -> None:
 
 def test_only_the_author_edits(desk: Desks) -> None:
     draft = drafted(desk("one", "owner"))
-    other = desk("two", "steward")
-    refused(edit(other, draft, etag_of(other, draft)), 403, "not-yours")
+    stranger = desk("two", "steward")
+    refused(edit(stranger, draft, etag_of(stranger, draft)), 403, "not-yours")
 
 
 def test_an_edit_after_approval_voids_it(desk: Desks) -> None:
@@ -382,8 +382,8 @@ def test_an_edit_after_approval_voids_it(desk: Desks) -> None:
     assert (edited["state"], edited["approvals_valid"], edited["shown"]) == ("draft", 0, None)
     refused(publish(steward, seen), 409, "steps-out-of-order")
     again = author.post(f"/v1/proposals/{seen['proposal_id']}/open")
-    told = refused(approve(steward, seen), 409, "digests-differ")
-    assert "changes" in told
+    refusal = refused(approve(steward, seen), 409, "digests-differ")
+    assert "changes" in refusal
     assert approve(steward, again).status_code == 200
 
 
@@ -407,8 +407,8 @@ def test_a_draft_is_neither_approved_nor_published(desk: Desks) -> None:
 
 def test_publication_needs_the_approval(desk: Desks) -> None:
     steward = desk("two", "steward")
-    told = refused(publish(steward, opened(desk("one", "owner"))), 409, "steps-out-of-order")
-    assert "0 of the 1 approvals" in told
+    refusal = refused(publish(steward, opened(desk("one", "owner"))), 409, "steps-out-of-order")
+    assert "0 of the 1 approvals" in refusal
 
 
 def test_nobody_approves_twice(desk: Desks) -> None:
@@ -441,8 +441,8 @@ Another = Callable[[str], tuple[str, Desk]]
 def test_a_shop_does_not_approve_its_own(desk: Desks) -> None:
     """The author's shop has a steward's key as well: that is still one shop."""
     seen = opened(desk("one", "owner"))
-    told = refused(approve(desk("one", "steward"), seen), 403, "not-yours")
-    assert "a steward of another shop has to approve it" in told
+    refusal = refused(approve(desk("one", "steward"), seen), 403, "not-yours")
+    assert "a steward of another shop has to approve it" in refusal
     assert approve(desk("two", "steward"), seen).json["state"] == "approved"
 
 
@@ -459,8 +459,8 @@ def test_two_stewards_of_one_shop_do_not_loosen_what_keeps_people_safe(
     seen = opened(desk("one", "owner"), moved(desk("one", "owner"), *safety_limit(book)))
     first, (_, partner) = desk("two", "steward"), another("two")
     assert approve(first, seen).json["approvals_valid"] == 1
-    told = refused(approve(partner, seen), 409, "steps-out-of-order")
-    assert "a steward of another shop is needed" in told
+    refusal = refused(approve(partner, seen), 409, "steps-out-of-order")
+    assert "a steward of another shop is needed" in refusal
     refused(publish(first, seen), 409, "steps-out-of-order")
 
 
@@ -468,16 +468,20 @@ def test_the_approval_of_a_revoked_key_lapses(desk: Desks, another: Another) -> 
     author, admin, (id_, leaver) = desk("one", "owner"), desk("collective", "admin"), another("two")
     seen = opened(author)
     address = f"/v1/proposals/{seen['proposal_id']}/status"
-    assert [each["lapsed"] for each in approve(leaver, seen).json["approvals"]] == [None]
+    assert [approval["lapsed"] for approval in approve(leaver, seen).json["approvals"]] == [None]
     assert admin.ask("DELETE", f"/v1/keys/{id_}").status_code == 200
     shown = author.get(address)
     assert (shown["state"], shown["approvals_valid"]) == ("open", 0)
-    assert [(each["key_id"], each["lapsed"]) for each in shown["approvals"]] == [(id_, "Its key was revoked.")]
+    assert [(approval["key_id"], approval["lapsed"]) for approval in shown["approvals"]] == [
+        (id_, "Its key was revoked.")
+    ]
     for state, there in (("open", True), ("approved", False)):
-        listed = [each["proposal_id"] for each in author.get(f"/v1/proposals?state={state}&limit=200")["entries"]]
+        listed = [
+            proposal["proposal_id"] for proposal in author.get(f"/v1/proposals?state={state}&limit=200")["entries"]
+        ]
         assert (seen["proposal_id"] in listed) is there, state
-    told = refused(publish(desk("two", "steward"), seen), 409, "steps-out-of-order")
-    assert f"The approval of {id_} has lapsed. Its key was revoked." in told
+    refusal = refused(publish(desk("two", "steward"), seen), 409, "steps-out-of-order")
+    assert f"The approval of {id_} has lapsed. Its key was revoked." in refusal
     assert approve(desk("two", "steward"), seen).json["state"] == "approved"
     published = publish(desk("two", "steward"), seen).json
     assert len(author.get(f"/v1/revisions/{published['revision']}")["approver_ids"]) == 1
@@ -490,7 +494,7 @@ def test_what_was_published_stays_approved(desk: Desks, another: Another) -> Non
     assert publish(desk("two", "steward"), seen).status_code == 200
     assert desk("collective", "admin").ask("DELETE", f"/v1/keys/{id_}").status_code == 200
     shown = status(author, seen)
-    assert (shown["state"], [each["lapsed"] for each in shown["approvals"]]) == ("published", [None])
+    assert (shown["state"], [approval["lapsed"] for approval in shown["approvals"]]) == ("published", [None])
 
 
 def test_a_key_revoked_while_its_proposal_is_published_keeps_it_out(
@@ -498,14 +502,14 @@ def test_a_key_revoked_while_its_proposal_is_published_keeps_it_out(
 ) -> None:
     """Between the checks and the commit, and between what the commit rests on and the commit itself."""
     steward, before = desk("two", "steward"), head(desk("one", "owner"))
-    held = served.extensions["accord"]
-    with held.taken() as snapshot:
+    room = served.extensions["accord"]
+    with room.taken() as snapshot:
         steps = Steps(store=store, held=snapshot.book, who="publisher", role="steward", shop="two", budget=Budget(0, 0))
         for late in (False, True):
             id_, leaver = another("two")
             seen = opened(desk("one", "owner"))
             assert approve(leaver, seen).status_code == 200
-            made = steps.publish(seen["proposal_id"])
+            publication = steps.publish(seen["proposal_id"])
 
             def revoke(_: object, id_: str = id_) -> Transaction:
                 store.keys.revoke(id_, who="test")
@@ -514,7 +518,7 @@ def test_a_key_revoked_while_its_proposal_is_published_keeps_it_out(
             if not late:
                 revoke(None)
             with pytest.raises(Overtaken) as overtaken:
-                made.commit(revoke)
+                publication.commit(revoke)
             assert "revoked in the same moment" in overtaken.value.sentence
             assert status(steward, seen)["state"] == "open"
     assert head(desk("one", "owner")) == before
@@ -537,8 +541,8 @@ def test_loosening_what_keeps_people_safe_needs_two_stewards(desk: Desks, book: 
     assert name in seen["shown"]["loosens_safety"][0]
     first, second = desk("two", "steward"), desk("collective", "steward")
     assert approve(first, seen).json["state"] == "open"
-    told = refused(publish(first, seen), 409, "steps-out-of-order")
-    assert "1 of the 2 approvals" in told
+    refusal = refused(publish(first, seen), 409, "steps-out-of-order")
+    assert "1 of the 2 approvals" in refusal
     assert approve(second, seen).json["state"] == "approved"
     assert publish(second, seen).status_code == 200
 
@@ -554,14 +558,14 @@ def test_declining_has_a_reason_and_ends_it(desk: Desks) -> None:
 
 
 def test_authors_withdraw_and_others_do_not(desk: Desks) -> None:
-    author, other = desk("one", "owner"), desk("one", "operator")
+    author, partner = desk("one", "owner"), desk("one", "operator")
     seen = drafted(author)
-    refused(other.ask("POST", f"/v1/proposals/{seen['proposal_id']}/withdraw", {"reason": "No."}), 403, "not-yours")
+    refused(partner.ask("POST", f"/v1/proposals/{seen['proposal_id']}/withdraw", {"reason": "No."}), 403, "not-yours")
     assert (
         author.post(f"/v1/proposals/{seen['proposal_id']}/withdraw", {"reason": "A mistake."})["state"] == "withdrawn"
     )
     assert (
-        next(each["proposal_id"] for each in author.get("/v1/proposals?state=withdrawn")["entries"])
+        next(proposal["proposal_id"] for proposal in author.get("/v1/proposals?state=withdrawn")["entries"])
         == seen["proposal_id"]
     )
 
@@ -614,16 +618,16 @@ def test_a_moved_base_voids_what_was_approved(desk: Desks) -> None:
     winner, loser = approved(desk), approved(desk)
     draft = drafted(desk("one", "owner"))
     assert publish(steward, winner).status_code == 200
-    for each in (loser, draft):
-        assert status(steward, each)["state"] == "void"
-    told = refused(publish(steward, loser), 409, "base-moved")
-    assert "moved on" in told
+    for proposal in (loser, draft):
+        assert status(steward, proposal)["state"] == "void"
+    refusal = refused(publish(steward, loser), 409, "base-moved")
+    assert "moved on" in refusal
     refused(approve(steward, loser), 409, "base-moved")
     refused(desk("one", "owner").ask("POST", f"/v1/proposals/{draft['proposal_id']}/open"), 409, "base-moved")
-    listed = {each["proposal_id"] for each in steward.get("/v1/proposals?state=void&limit=200")["entries"]}
+    listed = {entry["proposal_id"] for entry in steward.get("/v1/proposals?state=void&limit=200")["entries"]}
     assert {loser["proposal_id"], draft["proposal_id"]} <= listed
     assert loser["proposal_id"] not in {
-        each["proposal_id"] for each in steward.get("/v1/proposals?state=approved")["entries"]
+        entry["proposal_id"] for entry in steward.get("/v1/proposals?state=approved")["entries"]
     }
 
 
@@ -653,13 +657,13 @@ def test_of_two_stewards_publishing_at_once_exactly_one_wins(desk: Desks, worker
 
 @pytest.mark.alone
 def test_every_worker_answers_from_a_new_head_within_two_seconds(desk: Desks, workers: list[Flask], town: Any) -> None:
-    others = [Desk(each.test_client(), town.headers("one", "counter")) for each in workers]
+    others = [Desk(app.test_client(), town.headers("one", "counter")) for app in workers]
     address = f"/v1/limits/{LIMIT}"
-    before = [each.get(address)["revision"] for each in others]
+    before = [counter.get(address)["revision"] for counter in others]
     seen = approved(desk)
     published = publish(desk("two", "steward"), seen).json["revision"]
     began_s = time.monotonic()
-    taken_s = [_moves_on(each, address, published, began_s) for each in others]
+    taken_s = [_moves_on(counter, address, published, began_s) for counter in others]
     assert set(before) == {published - 1}
     # Each worker is a process with a core of its own; here they take turns, so the second waits for the first.
     assert taken_s[0] < 2.0
@@ -680,14 +684,14 @@ def _moves_on(worker: Desk, address: str, revision: int, began_s: float) -> floa
 def test_reverting_is_a_proposal_like_any_other(desk: Desks) -> None:
     author, steward = desk("one", "owner"), desk("two", "steward")
     assert publish(steward, approved(desk)).status_code == 200
-    made = author.post("/v1/revisions/1/revert", {"reason": "Back to what came with the program."})
-    assert (made["state"], made["reason"]) == ("draft", "Back to what came with the program.")
-    seen = author.post(f"/v1/proposals/{made['proposal_id']}/open")
+    reversion = author.post("/v1/revisions/1/revert", {"reason": "Back to what came with the program."})
+    assert (reversion["state"], reversion["reason"]) == ("draft", "Back to what came with the program.")
+    seen = author.post(f"/v1/proposals/{reversion['proposal_id']}/open")
     for shop in ("two", "collective")[: seen["approvals_needed"]]:
         assert approve(desk(shop, "steward"), seen).status_code == 200
     published = publish(steward, seen).json
     first = author.get("/v1/revisions/1")
     assert published["digest"] == first["digest"]
-    told = author.ask("POST", "/v1/revisions/1/revert", {"reason": "Once more."})
-    refused(told, 422, "faulty-document")
+    repeated = author.ask("POST", "/v1/revisions/1/revert", {"reason": "Once more."})
+    refused(repeated, 422, "faulty-document")
     refused(author.ask("POST", "/v1/revisions/9999/revert", {"reason": "x"}), 404, "not-found")

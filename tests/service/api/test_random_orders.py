@@ -24,7 +24,7 @@ COLOURS = st.sampled_from(["#F4F4F0", "navy", "black", "#c8102e", "white"])
 def values(reader: reading.Reader) -> st.SearchStrategy[Any]:
     match reader:
         case reading.Name(name_of=str(kind)):
-            return st.sampled_from(sorted(name for each in kind.split("|") for name in BOOK.catalogue[each]))
+            return st.sampled_from(sorted(name for part in kind.split("|") for name in BOOK.catalogue[part]))
         case reading.Text():
             return st.just("bench-38")
         case reading.Choice(words):

@@ -52,8 +52,8 @@ READS = frozenset(
 
 @pytest.fixture
 def client(changing: Any) -> FlaskClient:
-    one: FlaskClient = changing.one
-    return one
+    first_client: FlaskClient = changing.first
+    return first_client
 
 
 @pytest.fixture
@@ -63,9 +63,9 @@ def quay(changing: Any) -> dict[str, str]:
 
 def record(client: FlaskClient, headers: dict[str, str], order: dict[str, Any]) -> Any:
     """An order, recorded."""
-    made = client.post("/v1/records", json=order, headers=headers)
-    assert made.status_code == 201, made.text
-    return made.json
+    answer = client.post("/v1/records", json=order, headers=headers)
+    assert answer.status_code == 201, answer.text
+    return answer.json
 
 
 def kept_in(raw: Any) -> dict[bytes, str]:
@@ -84,12 +84,12 @@ def test_two_orders_that_differ_in_reference_alone_are_two_records(
     assert len({job["record_id"] for job in jobs.values()}) == 2
     assert len({job["verdict_id"] for job in jobs.values()}) == 1, "the verdict's id is of its content, as before"
     for name, job in jobs.items():
-        (found,) = ok(client.get("/v1/records", query_string={"reference": name}, headers=quay))["entries"]
-        assert found["record_id"] == job["record_id"]
+        (entry,) = ok(client.get("/v1/records", query_string={"reference": name}, headers=quay))["entries"]
+        assert entry["record_id"] == job["record_id"]
         outcomes = f"/v1/records/{job['record_id']}/outcomes"
-        made = ok(client.post(outcomes, json={"result": "good", "note": name}, headers=quay))
+        outcome = ok(client.post(outcomes, json={"result": "good", "note": name}, headers=quay))
         assert ok(client.get(outcomes, headers=quay))["entries"] == [
-            {field: value for field, value in made.items() if field != "drafted_proposal_id"}
+            {field: value for field, value in outcome.items() if field != "drafted_proposal_id"}
         ]
 
 
@@ -103,13 +103,13 @@ def test_an_idempotency_key_repeats_the_first(
     once = quay | {"Idempotency-Key": "job-7"}
     first = client.post("/v1/records", json=order, headers=once)
     before = store.audit.head()
-    again = changing.other.post("/v1/records", json=order, headers=once)
+    again = changing.second.post("/v1/records", json=order, headers=once)
     assert (first.status_code, again.status_code) == (201, 201)
     assert again.data == first.data
     assert again.headers["Location"] == first.headers["Location"]
     assert store.audit.head() == before
-    other = client.post("/v1/records", json=order | {"quantity": 13}, headers=once)
-    assert (other.status_code, other.json["type"]) == (422, "/problems/key-used-before")
+    reused = client.post("/v1/records", json=order | {"quantity": 13}, headers=once)
+    assert (reused.status_code, reused.json["type"]) == (422, "/problems/key-used-before")
 
 
 def test_sent_eight_times_at_once_with_one_key_is_one_record(
@@ -118,7 +118,7 @@ def test_sent_eight_times_at_once_with_one_key_is_one_record(
     order["reference"], once = "QS-at-once", quay | {"Idempotency-Key": "at-once"}
 
     def send(number: int) -> Any:
-        worker = (changing.one, changing.other)[number % 2].application.test_client()
+        worker = (changing.first, changing.second)[number % 2].application.test_client()
         return worker.post("/v1/records", json=order, headers=once)
 
     with ThreadPoolExecutor(8) as pool:
@@ -131,17 +131,17 @@ def test_sent_eight_times_at_once_with_one_key_is_one_record(
 
 def test_what_was_made_is_where_it_says(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
     verdict = ok(client.post("/v1/validate", json=order, headers=quay))
-    made = client.post("/v1/records", json=order, headers=quay)
-    assert made.headers["Location"] == f"/v1/records/{made.json['record_id']}"
-    assert made.json["record_id"].startswith("rec_")
-    found = client.get(made.headers["Location"], headers=quay)
-    assert found.json == made.json
-    assert found.json["answer"] == verdict
-    assert (found.json["verdict_id"], found.json["verdict"]) == (verdict["id"], verdict["verdict"])
-    assert found.json["order"] == {name: value for name, value in order.items() if name != "reference"}
-    assert found.json["reference"] == order["reference"]
-    assert found.json["revision"] == verdict["revision"]
-    assert found.json["code"] == rules_authority.code_digest()
+    created = client.post("/v1/records", json=order, headers=quay)
+    assert created.headers["Location"] == f"/v1/records/{created.json['record_id']}"
+    assert created.json["record_id"].startswith("rec_")
+    read_back = client.get(created.headers["Location"], headers=quay)
+    assert read_back.json == created.json
+    assert read_back.json["answer"] == verdict
+    assert (read_back.json["verdict_id"], read_back.json["verdict"]) == (verdict["id"], verdict["verdict"])
+    assert read_back.json["order"] == {name: value for name, value in order.items() if name != "reference"}
+    assert read_back.json["reference"] == order["reference"]
+    assert read_back.json["revision"] == verdict["revision"]
+    assert read_back.json["code"] == rules_authority.code_digest()
 
 
 def test_a_rejected_order_is_recorded_as_well(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
@@ -173,9 +173,9 @@ def test_asking_never_writes(
     try:
         before = kept_in(raw)
         raw.config_resetstat()
-        for asked in (order, hopeless, order | {"reference": "another"}, {"item": {}}):
+        for body in (order, hopeless, order | {"reference": "another"}, {"item": {}}):
             for headers in (quay, quay | {"Idempotency-Key": "word"}):
-                client.post(path, json=asked, headers=headers)
+                client.post(path, json=body, headers=headers)
         refused = client.post(f"{path}?record=true", json=order, headers=quay)
         commands = {name.removeprefix("cmdstat_") for name in raw.info("commandstats")}
         assert kept_in(raw) == before
@@ -194,8 +194,8 @@ def test_asking_never_writes(
 
 def test_records_are_listed_newest_first_in_pages(client: FlaskClient, changing: Any, order: dict[str, Any]) -> None:
     mill = changing.headers("mill-loft", "counter")
-    made = [record(client, mill, order | {"reference": name}) for name in ("a b&c", "ü/2", "a b&c", "a b&c")]
-    wanted = [job["record_id"] for job in reversed(made)]
+    jobs = [record(client, mill, order | {"reference": name}) for name in ("a b&c", "ü/2", "a b&c", "a b&c")]
+    wanted = [job["record_id"] for job in reversed(jobs)]
 
     def listed(query: str) -> list[list[str]]:
         pages, following = [], f"/v1/records?{query}"
@@ -210,7 +210,7 @@ def test_records_are_listed_newest_first_in_pages(client: FlaskClient, changing:
     assert listed("limit=2&reference=a+b%26c") == [[wanted[0], wanted[1]], [wanted[3]]]
     assert listed("reference=%C3%BC/2") == [[wanted[2]]]
     assert listed("reference=a") == [[]]
-    whole = made[-1]
+    whole = jobs[-1]
     (line,) = ok(client.get("/v1/records?limit=1", headers=mill))["entries"]
     assert line == {name: value for name, value in whole.items() if name not in ("order", "answer", "code")}
 
@@ -234,17 +234,17 @@ def test_a_faulty_query_is_refused_by_name(client: FlaskClient, quay: dict[str, 
 def test_another_shops_record_does_not_exist(
     client: FlaskClient, quay: dict[str, str], changing: Any, order: dict[str, Any]
 ) -> None:
-    made = record(client, quay, order | {"reference": "QS-own"})
-    address = f"/v1/records/{made['record_id']}"
+    own = record(client, quay, order | {"reference": "QS-own"})
+    address = f"/v1/records/{own['record_id']}"
     ok(client.post(f"{address}/outcomes", json={"result": "good"}, headers=quay))
     admin = changing.headers("collective", "admin")
     for path in ("", "/replay", "/outcomes", "/outcomes/o1"):
         answer = client.get(address + path, headers=admin)
         assert (answer.status_code, answer.json["type"]) == (403, "/problems/no-shop")
     for holder in (("mill-loft", "counter"), ("mill-loft", "owner")):
-        other = changing.headers(*holder)
+        stranger = changing.headers(*holder)
         for path in ("", "/replay", "/outcomes", "/outcomes/o1"):
-            answer = client.get(address + path, headers=other)
+            answer = client.get(address + path, headers=stranger)
             assert (answer.status_code, answer.json["type"]) == (404, "/problems/not-found")
     mill = changing.headers("mill-loft", "owner")
     assert client.delete(f"{address}/reference", headers=mill).status_code == 404
@@ -255,10 +255,10 @@ def test_another_shops_record_does_not_exist(
 def test_it_is_kept_as_long_as_configured(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any], store: Store
 ) -> None:
-    kept = store.records.get("quay-side", record(client, quay, order)["record_id"])
-    assert kept is not None
-    assert kept.expires_at is not None
-    assert kept.expires_at - kept.recorded_at == 730 * 86_400
+    stored = store.records.get("quay-side", record(client, quay, order)["record_id"])
+    assert stored is not None
+    assert stored.expires_at is not None
+    assert stored.expires_at - stored.recorded_at == 730 * 86_400
 
 
 def test_deleting_takes_the_reference_and_nothing_else(
@@ -286,12 +286,12 @@ def replayed(client: FlaskClient, headers: dict[str, str], record_id: str, query
 def test_nothing_changed_is_the_same_to_the_word(
     client: FlaskClient, quay: dict[str, str], order: dict[str, Any]
 ) -> None:
-    made = record(client, quay, order)
-    found = replayed(client, quay, made["record_id"])
-    assert found["same"]
-    assert found["made_a_difference"] == {"code": False, "book": False, "house": False}
-    assert found["answer"]["id"] == made["verdict_id"]
-    assert found["appeared"] == found["gone"] == found["changed"] == []
+    recorded = record(client, quay, order)
+    replay = replayed(client, quay, recorded["record_id"])
+    assert replay["same"]
+    assert replay["made_a_difference"] == {"code": False, "book": False, "house": False}
+    assert replay["answer"]["id"] == recorded["verdict_id"]
+    assert replay["appeared"] == replay["gone"] == replay["changed"] == []
 
 
 def test_house_rules_made_the_difference(client: FlaskClient, quay: dict[str, str], order: dict[str, Any]) -> None:
@@ -301,13 +301,13 @@ def test_house_rules_made_the_difference(client: FlaskClient, quay: dict[str, st
     set_house(client, quay, {"limits": {FIRST_PIECE: 20}})
     housed = record(client, quay, order)["record_id"]
     assert replayed(client, quay, housed)["same"]
-    found = replayed(client, quay, shared)
-    assert found["made_a_difference"] == {"code": False, "book": False, "house": True}
-    assert [each["rule"] for each in found["appeared"]] == [RULE]
+    replay = replayed(client, quay, shared)
+    assert replay["made_a_difference"] == {"code": False, "book": False, "house": True}
+    assert [finding["rule"] for finding in replay["appeared"]] == [RULE]
     set_house(client, quay, {})
-    found = replayed(client, quay, housed)
-    assert found["made_a_difference"] == {"code": False, "book": False, "house": True}
-    assert [each["rule"] for each in found["gone"]] == [RULE]
+    replay = replayed(client, quay, housed)
+    assert replay["made_a_difference"] == {"code": False, "book": False, "house": True}
+    assert [finding["rule"] for finding in replay["gone"]] == [RULE]
     assert replayed(client, quay, shared)["same"]
 
 
@@ -321,22 +321,22 @@ def test_another_book_made_the_difference(
     client: FlaskClient, quay: dict[str, str], store: Store, order: dict[str, Any]
 ) -> None:
     order["quantity"] = 23
-    made = record(client, quay, order)
-    assert RULE not in {each["rule"] for each in made["answer"]["findings"]}
+    recorded = record(client, quay, order)
+    assert RULE not in {finding["rule"] for finding in recorded["answer"]["findings"]}
     head = store.revisions.head()
-    kept = store.revisions.revision(head.number)
-    assert kept is not None
-    documents = {kind: dict(entries) for kind, entries in kept.documents.items()}
+    revision = store.revisions.revision(head.number)
+    assert revision is not None
+    documents = {kind: dict(entries) for kind, entries in revision.documents.items()}
     documents["limits"][FIRST_PIECE] = {**documents["limits"][FIRST_PIECE], "value": 20}
     new = store.revisions.publish(head, documents, author="test", approvers=(), reason="", proposal=None)
     time.sleep(NEWS_S)
-    found = replayed(client, quay, made["record_id"])
-    assert (found["recorded_revision"], found["revision"]) == (head.number, new.number)
-    assert found["made_a_difference"] == {"code": False, "book": True, "house": False}
-    assert {each["rule"] for each in found["appeared"]} == {RULE}
-    back = replayed(client, quay, made["record_id"], f"?revision={head.number}")
+    replay = replayed(client, quay, recorded["record_id"])
+    assert (replay["recorded_revision"], replay["revision"]) == (head.number, new.number)
+    assert replay["made_a_difference"] == {"code": False, "book": True, "house": False}
+    assert {finding["rule"] for finding in replay["appeared"]} == {RULE}
+    back = replayed(client, quay, recorded["record_id"], f"?revision={head.number}")
     assert back["same"]
-    assert client.get(f"/v1/records/{made['record_id']}/replay?revision=999", headers=quay).status_code == 404
+    assert client.get(f"/v1/records/{recorded['record_id']}/replay?revision=999", headers=quay).status_code == 404
 
 
 def test_other_code_made_the_difference(
@@ -346,17 +346,17 @@ def test_other_code_made_the_difference(
     order["quantity"] = 13
     verdict = ok(client.post("/v1/validate", json=order, headers=quay))
     shop = ok(client.get("/v1/shop", headers=quay))
-    asked = {"order": {n: v for n, v in order.items() if n != "reference"}, "shop": shop,
+    question = {"order": {n: v for n, v in order.items() if n != "reference"}, "shop": shop,
              "house": {}, "code": "sha256:older"}  # fmt: skip
     older = {**verdict, "conditions": ["As it was said then.", *verdict["conditions"]]}
 
-    def kept(asked: dict[str, Any]) -> str:
-        draft = store.records.draft("quay-side", asked=asked, answer=older, revision=verdict["revision"])
+    def record_of(question: dict[str, Any]) -> str:
+        draft = store.records.draft("quay-side", question=question, answer=older, revision=verdict["revision"])
         return store.records.create(draft, who="test").record_id
 
-    found = replayed(client, quay, kept(asked), f"?revision={verdict['revision']}")
-    assert found["made_a_difference"] == {"code": True, "book": False, "house": False}
-    odd = replayed(client, quay, kept({**asked, "order": {**asked["order"], "mood": "good"}}))
+    replay = replayed(client, quay, record_of(question), f"?revision={verdict['revision']}")
+    assert replay["made_a_difference"] == {"code": True, "book": False, "house": False}
+    odd = replayed(client, quay, record_of({**question, "order": {**question["order"], "mood": "good"}}))
     assert (odd["now"], odd["answer"]) == ("unreadable", None)
     assert "mood" in odd["why"]
     assert odd["made_a_difference"] == {"code": True, "book": None, "house": None}
@@ -377,8 +377,8 @@ def test_while_the_store_is_away_a_record_is_refused_and_a_verdict_is_not(
     refused = client.post("/v1/records", json=order, headers=key)
     assert (refused.status_code, refused.json["type"]) == (503, "/problems/store-unavailable")
     assert "answer" not in refused.json
-    held = ok(client.post("/v1/validate", json=order, headers=key))
-    assert held == {**verdict, "basis": held["basis"]}
+    answer = ok(client.post("/v1/validate", json=order, headers=key))
+    assert answer == {**verdict, "basis": answer["basis"]}
 
 
 # -- retention ---------------------------------------------------------------------------------------------------------
@@ -388,7 +388,7 @@ def test_expired_records_leave_the_index_now_and_then(changing: Any) -> None:
     url, ticks, now_s = changing.collective.server.url, [0.0], [1_750_000_000.0]
     store, raw = Store.at(url, timeout_s=5.0, clock=lambda: now_s[0]), connect(url, timeout_s=5.0)
     try:
-        draft = store.records.draft("s", asked={}, answer={}, revision=1, retain_days=1)
+        draft = store.records.draft("s", question={}, answer={}, revision=1, retain_days=1)
         member = f"s/{store.records.create(draft, who='test').record_id}"
         pruning = records.Pruning(store, every_s=10.0, monotonic=lambda: ticks[0])
         pruning.now_and_then()
@@ -422,8 +422,8 @@ def test_a_store_with_records_of_before_serves_on(
         client = serve(fresh).test_client()
         assert ok(client.get("/v1/records?reference=QS-7", headers=key))["entries"] == []
         assert client.get("/v1/records/vd_old", headers=key).status_code == 404
-        made = record(client, key, order)
-        assert ok(client.get("/v1/records", headers=key))["entries"][0]["record_id"] == made["record_id"]
+        recorded = record(client, key, order)
+        assert ok(client.get("/v1/records", headers=key))["entries"][0]["record_id"] == recorded["record_id"]
         with closing(Store.at(fresh.server.url, timeout_s=5.0)) as store:
             assert store.audit.verify() is None
             assert store.records.prune(who="test") == 0

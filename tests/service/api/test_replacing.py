@@ -62,20 +62,20 @@ PLACES = {
 def shops(changing: Any) -> Any:
     """The two shops, the one with two presses, and a draft of its owner's."""
     owner = changing.headers("quay-side", "owner")
-    shop = changing.one.get("/v1/shop", headers=owner)
+    shop = changing.first.get("/v1/shop", headers=owner)
     presses = [{"id": "left", "type": "clamshell"}, {"id": "right", "type": "swing-away"}]
-    written = changing.one.put(
+    written = changing.first.put(
         "/v1/shop", json=shop.json | {"presses": presses}, headers=owner | {"If-Match": shop.headers["ETag"]}
     )
     assert written.status_code == 200, written.text
-    head = changing.one.get("/v1/revisions", headers=owner).json["entries"][0]
+    head = changing.first.get("/v1/revisions", headers=owner).json["entries"][0]
     proposal = {
         "base": {"revision": head["revision"], "digest": head["digest"]},
         "changes": [{"kind": "sources", "id": "remembered", "value": PROPOSED}],
         "reason": "It is missing.",
         "evidence": "None.",
     }
-    assert changing.one.post("/v1/proposals", json=proposal, headers=owner).json["proposal_id"] == "p1"
+    assert changing.first.post("/v1/proposals", json=proposal, headers=owner).json["proposal_id"] == "p1"
     return changing
 
 
@@ -104,7 +104,7 @@ def writes(shops: Any) -> int:
 
 def test_the_laws_are_held_over_every_endpoint_that_replaces_something(shops: Any) -> None:
     replacing = {endpoint.operation_id for endpoint in ENDPOINTS if endpoint.replaces is not None}
-    described = shops.one.get("/v1/openapi.json").json["paths"]
+    described = shops.first.get("/v1/openapi.json").json["paths"]
     taking = {
         operation["operationId"]
         for operations in described.values()
@@ -129,11 +129,11 @@ def test_what_is_read_can_be_sent_back_and_changes_nothing(shops: Any, name: str
 
 @pytest.mark.parametrize("name", PLACES)
 def test_what_is_answered_to_a_write_is_what_is_read_then(shops: Any, name: str) -> None:
-    writer, other = Writer(shops, name), Writer(shops, name, "other")
+    writer, reader = Writer(shops, name), Writer(shops, name, "other")
     before = writer.get()
     answer = writer.put(writer.place.changed(before.json, 1), before.headers["ETag"])
     assert answer.status_code == 200, answer.text
-    now = other.get()
+    now = reader.get()
     assert (answer.data, answer.headers["ETag"]) == (now.data, now.headers["ETag"])
     assert answer.headers["ETag"] != before.headers["ETag"]
     assert answer.json == writer.place.changed(before.json, 1)
@@ -145,17 +145,17 @@ def test_nobodys_change_is_lost_to_who_tried_before(shops: Any, name: str) -> No
     slow, quick = Writer(shops, name), Writer(shops, name, "other")
     seen = slow.get()
     tag, wish = seen.headers["ETag"], slow.place.changed(seen.json, 2)
-    tried = slow.put(wish, tag, "?validate_only=true")
-    assert (tried.status_code, tried.json, tried.headers.get("ETag")) == (200, wish, None)
-    made = quick.put(quick.place.changed(seen.json, 3), tag)
-    assert made.status_code == 200, made.text
-    sum_ = hashlib.sha256(tried.data).hexdigest()[:32]
+    trial = slow.put(wish, tag, "?validate_only=true")
+    assert (trial.status_code, trial.json, trial.headers.get("ETag")) == (200, wish, None)
+    quick_answer = quick.put(quick.place.changed(seen.json, 3), tag)
+    assert quick_answer.status_code == 200, quick_answer.text
+    sum_ = hashlib.sha256(trial.data).hexdigest()[:32]
     forged = [f'"{number}{more}"' for number in range(1, 10) for more in ("", "-deadbeef", f"-{sum_}")]
-    for stale in (tag, f'"{sum_}"', f"W/{made.headers['ETag']}", *forged, ", ".join(forged)):
+    for stale in (tag, f'"{sum_}"', f"W/{quick_answer.headers['ETag']}", *forged, ", ".join(forged)):
         refused = slow.put(wish, stale)
         assert (refused.status_code, refused.json["type"]) == (412, "/problems/changed-meanwhile"), stale
     assert slow.put(wish, tag, "?validate_only=true").status_code == 412
-    assert slow.get().data == made.data
+    assert slow.get().data == quick_answer.data
 
 
 @pytest.mark.parametrize("name", PLACES)
@@ -176,7 +176,7 @@ def test_what_may_be_overwritten_has_to_be_said(shops: Any, name: str) -> None:
     writer = Writer(shops, name)
     wish = writer.place.changed(writer.get().json, 6)
     assert writer.put(wish, "*").json == wish
-    client, headers = shops.one, shops.headers(*writer.place.who)
+    client, headers = shops.first, shops.headers(*writer.place.who)
     assert client.put(writer.place.path, json=wish, headers=headers).status_code == 428
 
 
@@ -184,20 +184,20 @@ def test_two_presses_are_replaced_at_once_and_both_are_kept(shops: Any) -> None:
     """Each has an ETag of its own: who changes the one is not in the way of who changes the other."""
     owner = shops.headers("quay-side", "owner")
     paths = ["/v1/shop/presses/left", "/v1/shop/presses/right"]
-    seen = [shops.one.get(path, headers=owner) for path in paths]
-    whole = shops.one.get("/v1/shop", headers=owner)
+    seen = [shops.first.get(path, headers=owner) for path in paths]
+    whole = shops.first.get("/v1/shop", headers=owner)
 
     def replaced(index: int) -> Any:
-        client = (shops.one, shops.other)[index].application.test_client()
+        client = (shops.first, shops.second)[index].application.test_client()
         wish = seen[index].json | {"display_most": f"{230 + index} °C"}
         return client.put(paths[index], json=wish, headers=owner | {"If-Match": seen[index].headers["ETag"]})
 
     with ThreadPoolExecutor(2) as pool:
         answers = list(pool.map(replaced, range(2)))
     assert [answer.status_code for answer in answers] == [200, 200], [answer.text for answer in answers]
-    now = shops.one.get("/v1/shop", headers=owner)
+    now = shops.first.get("/v1/shop", headers=owner)
     assert [press["display_most"] for press in now.json["presses"]] == ["230 °C", "231 °C"]
-    stale = shops.one.put("/v1/shop", json=whole.json, headers=owner | {"If-Match": whole.headers["ETag"]})
+    stale = shops.first.put("/v1/shop", json=whole.json, headers=owner | {"If-Match": whole.headers["ETag"]})
     assert stale.status_code == 412, "the shop they are part of has changed"
 
 
@@ -214,28 +214,28 @@ def test_what_is_no_press_is_refused_with_its_place(shops: Any, spoil: dict[str,
     writer = Writer(shops, "replacePress")
     seen = writer.get()
     refused = writer.put(seen.json | spoil, seen.headers["ETag"])
-    assert (refused.status_code, [each["pointer"] for each in refused.json["errors"]]) == (422, [pointer])
+    assert (refused.status_code, [error["pointer"] for error in refused.json["errors"]]) == (422, [pointer])
     assert writer.get().data == seen.data
 
 
 def test_a_proposal_stays_on_its_base(shops: Any) -> None:
     writer = Writer(shops, "replaceProposal")
     seen = writer.get()
-    other = seen.json["base"] | {"digest": "sha256:" + "0" * 64}
-    refused = writer.put(seen.json | {"base": other}, seen.headers["ETag"])
-    assert (refused.status_code, [each["pointer"] for each in refused.json["errors"]]) == (422, ["/base"])
+    stale = seen.json["base"] | {"digest": "sha256:" + "0" * 64}
+    refused = writer.put(seen.json | {"base": stale}, seen.headers["ETag"])
+    assert (refused.status_code, [error["pointer"] for error in refused.json["errors"]]) == (422, ["/base"])
 
 
 def test_sent_back_unchanged_a_proposal_keeps_its_approvals(shops: Any) -> None:
     """An edit makes a draft of it again; what edits nothing does not."""
     owner = shops.headers("quay-side", "owner")
-    assert shops.one.post("/v1/proposals/p1/open", headers=owner).json["state"] == "open"
+    assert shops.first.post("/v1/proposals/p1/open", headers=owner).json["state"] == "open"
     writer = Writer(shops, "replaceProposal")
     seen = writer.get()
     assert writer.put(seen.json, seen.headers["ETag"]).status_code == 200
-    assert shops.one.get("/v1/proposals/p1/status", headers=owner).json["state"] == "open"
+    assert shops.first.get("/v1/proposals/p1/status", headers=owner).json["state"] == "open"
     assert writer.put(writer.place.changed(seen.json, 7), seen.headers["ETag"]).status_code == 200
-    assert shops.one.get("/v1/proposals/p1/status", headers=owner).json["state"] == "draft"
+    assert shops.first.get("/v1/proposals/p1/status", headers=owner).json["state"] == "draft"
 
 
 def test_nothing_is_said_to_be_replaced_while_the_store_is_away(fresh: Any, serve: Callable[[Any], Flask]) -> None:

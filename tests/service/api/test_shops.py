@@ -45,22 +45,22 @@ def ferry() -> dict[str, Any]:
 
 def put_own(changing: Any, shop: dict[str, Any], etag: str, **more: Any) -> Any:
     headers = changing.headers("quay-side", "owner") | {"If-Match": etag}
-    return changing.one.put("/v1/shop", json=shop, headers=headers, **more)
+    return changing.first.put("/v1/shop", json=shop, headers=headers, **more)
 
 
 def own(changing: Any, role: str = "owner", client: FlaskClient | None = None) -> Any:
-    return (client or changing.one).get("/v1/shop", headers=changing.headers("quay-side", role))
+    return (client or changing.first).get("/v1/shop", headers=changing.headers("quay-side", role))
 
 
 def status(changing: Any) -> Any:
-    return changing.one.get("/v1/shop/status", headers=changing.headers("quay-side", "owner")).json
+    return changing.first.get("/v1/shop/status", headers=changing.headers("quay-side", "owner")).json
 
 
 def test_a_shop_is_added_read_replaced_and_listed(changing: Any, ferry: dict[str, Any]) -> None:
-    client, admin = changing.one, changing.headers("collective", "admin")
+    client, admin = changing.first, changing.headers("collective", "admin")
     added = client.post("/v1/shops", json=ferry, headers=admin)
     assert (added.status_code, added.json) == (201, ferry)
-    read_back = changing.other.get(added.headers["Location"], headers=admin)
+    read_back = changing.second.get(added.headers["Location"], headers=admin)
     assert read_back.json == added.json
     assert read_back.headers["ETag"] == added.headers["ETag"]
     ferry["name"] = "Ferry Yard"
@@ -98,9 +98,9 @@ def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
     ferry["id"] = "ferry-quay"
     spoil(ferry)
     for address in ("/v1/shops?validate_only=true", "/v1/shops"):
-        refused = changing.one.post(address, json=ferry, headers=changing.headers("collective", "admin"))
+        refused = changing.first.post(address, json=ferry, headers=changing.headers("collective", "admin"))
         assert refused.status_code == 422
-        assert [each["pointer"] for each in refused.json["errors"]] == [pointer]
+        assert [error["pointer"] for error in refused.json["errors"]] == [pointer]
 
 
 def test_what_an_owner_withdraws_is_refused_by_name(
@@ -115,8 +115,10 @@ def test_what_an_owner_withdraws_is_refused_by_name(
     assert own(changing).json["stock"] == shop["stock"]
 
     def is_refused() -> bool:
-        answer = changing.one.post("/v1/validate", json=order, headers=changing.headers("quay-side", "counter")).json
-        return "transfer-withdrawn" in {each["rule"] for each in answer["findings"] if each["level"] == "blocks"}
+        answer = changing.first.post("/v1/validate", json=order, headers=changing.headers("quay-side", "counter")).json
+        return "transfer-withdrawn" in {
+            finding["rule"] for finding in answer["findings"] if finding["level"] == "blocks"
+        }
 
     wait_for(is_refused, seconds=5)
 
@@ -125,9 +127,9 @@ def test_products_and_consumables_may_be_taken_out_of_use(changing: Any, ferry: 
     ferry["id"] = "ferry-quay"
     ferry["stock"]["withdrawn"] = ["sub-paper-fast-dry", "ptfe-sheet"]
     headers = changing.headers("collective", "admin")
-    asked = changing.one.post("/v1/shops?validate_only=true", json=ferry, headers=headers)
-    assert asked.status_code == 200, asked.text
-    assert asked.json["stock"]["withdrawn"] == ["sub-paper-fast-dry", "ptfe-sheet"]
+    preview = changing.first.post("/v1/shops?validate_only=true", json=ferry, headers=headers)
+    assert preview.status_code == 200, preview.text
+    assert preview.json["stock"]["withdrawn"] == ["sub-paper-fast-dry", "ptfe-sheet"]
 
 
 def test_an_owner_replaces_the_own_shop_and_every_worker_answers_from_it(
@@ -135,14 +137,14 @@ def test_an_owner_replaces_the_own_shop_and_every_worker_answers_from_it(
 ) -> None:
     before = own(changing)
     shop = before.json | {"presses": [{"id": "new-press", "type": "clamshell"}]}
-    asked = put_own(changing, shop, before.headers["ETag"], query_string={"validate_only": "true"})
-    assert (asked.status_code, asked.json) == (200, shop)
+    preview = put_own(changing, shop, before.headers["ETag"], query_string={"validate_only": "true"})
+    assert (preview.status_code, preview.json) == (200, shop)
     assert own(changing).headers["ETag"] == before.headers["ETag"], "only asked"
     done = put_own(changing, shop, before.headers["ETag"])
     assert (done.status_code, done.json) == (200, shop)
-    assert own(changing, client=changing.other).headers["ETag"] == done.headers["ETag"], "reads are fresh at once"
+    assert own(changing, client=changing.second).headers["ETag"] == done.headers["ETag"], "reads are fresh at once"
     counter = changing.headers("quay-side", "counter")
-    for client in (changing.one, changing.other):
+    for client in (changing.first, changing.second):
         wait_for(
             lambda client=client: client.post("/v1/validate", json=order | {"press": "new-press"}, headers=counter)
             .status_code == 200,
@@ -190,7 +192,7 @@ def test_a_replacement_names_what_it_replaces(changing: Any, header: str | None,
     header = None if header is None else header.replace("{now}", now.headers["ETag"]).replace("{version}", version)
     headers = changing.headers("quay-side", "owner") | ({} if header is None else {"If-Match": header})
     for address in ("/v1/shop", "/v1/shop?validate_only=true"):
-        answer = changing.one.put(address, json=shop, headers=headers)
+        answer = changing.first.put(address, json=shop, headers=headers)
         assert answer.status_code == status, answer.text
         if status in (400, 428):
             (error,) = answer.json["errors"]
@@ -209,8 +211,8 @@ def test_probe_readings_come_to_a_curve_a_spread_and_a_coldest_spot(changing: An
     """Computed by hand: at 180 °C the mean of 178, 170 and 176 is 174.67, the furthest spot 4.67 off it."""
     before = own(changing)
     shop = before.json | {"unit_system": "metric", "presses": ferry["presses"]}
-    for each, day in zip(shop["presses"][0]["calibration"], ("2025-01-10", "2024-12-31"), strict=True):
-        each["taken_on"] = day
+    for reading, day in zip(shop["presses"][0]["calibration"], ("2025-01-10", "2024-12-31"), strict=True):
+        reading["taken_on"] = day
     done = put_own(changing, shop, before.headers["ETag"])
     assert done.status_code == 200, done.text
     (press,) = status(changing)["calibration"]
@@ -228,8 +230,8 @@ def test_old_readings_caution(changing: Any, order: dict[str, Any], wait_for: Ca
     counter = changing.headers("quay-side", "counter")
 
     def rules() -> set[str]:
-        answer = changing.one.post("/v1/validate", json=order | {"press": "bench"}, headers=counter)
-        return {each["rule"] for each in answer.json.get("findings", ())}
+        answer = changing.first.post("/v1/validate", json=order | {"press": "bench"}, headers=counter)
+        return {finding["rule"] for finding in answer.json.get("findings", ())}
 
     etag, today = before.headers["ETag"], datetime.now(UTC).date()
     for days, stale in ((0, False), (389, False), (390, True), (3000, True)):

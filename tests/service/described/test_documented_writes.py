@@ -28,7 +28,7 @@ FIRST, SECOND, ADMIN = ("mill-steps", "steward"), ("quay-yard", "steward"), ("ki
 def demo(open_collective: Any) -> Any:
     shops = [file.read_text(encoding="utf-8") for file in sorted((DEMO / "shops").glob("*.toml"))]
     keys = tomllib.loads((DEMO / "keys.toml").read_text(encoding="utf-8"))["key"]
-    return open_collective(shops, [(each["shop"], each["role"]) for each in keys])
+    return open_collective(shops, [(key["shop"], key["role"]) for key in keys])
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +62,7 @@ class Reader:
     def examples(self, name: str) -> list[Any]:
         _, _, operation = self.operations()[name]
         shown = operation["requestBody"]["content"][JSON]["examples"]
-        return [each["value"] for each in shown.values()]
+        return [example["value"] for example in shown.values()]
 
     def do(self, name: str, who: tuple[str, str], **names: str) -> Any:
         """Send the first example of an operation as it stands; the answer has to be the documented good one."""
@@ -72,12 +72,12 @@ class Reader:
     def follow(self, name: str, link: str, answer: Any, who: tuple[str, str], body: Any = None) -> Any:
         """Do what a link of an operation's answer says; ``body`` where the link brings none."""
         good = next(
-            each for status, each in self.operations()[name][2]["responses"].items() if status in ("200", "201")
+            response for status, response in self.operations()[name][2]["responses"].items() if status in ("200", "201")
         )
-        told = good["links"][link]
-        names = {part: _place(answer, expression) for part, expression in told["parameters"].items()}
-        sent = _place(answer, told["requestBody"]) if "requestBody" in told else body
-        return self.send(told["operationId"], who, sent, names)
+        described = good["links"][link]
+        names = {part: _place(answer, expression) for part, expression in described["parameters"].items()}
+        sent = _place(answer, described["requestBody"]) if "requestBody" in described else body
+        return self.send(described["operationId"], who, sent, names)
 
     def send(self, name: str, who: tuple[str, str], body: Any, names: dict[str, str]) -> Any:
         method, path, operation = self.operations()[name]
@@ -86,7 +86,7 @@ class Reader:
                 value = names.get(parameter["name"], parameter["example"])
                 path = path.replace(f"{{{parameter['name']}}}", value)
         headers = self._demo.headers(*who)
-        if any(each["name"] == "If-Match" for each in operation["parameters"]):
+        if any(parameter["name"] == "If-Match" for parameter in operation["parameters"]):
             headers["If-Match"] = self._client.get(path, headers=headers).headers["ETag"]
         answer: TestResponse = self._client.open(path, method=method, json=body, headers=headers)
         documented = {status for status in operation["responses"] if status.startswith("2")}
@@ -98,10 +98,10 @@ class Reader:
 
 def _place(answer: Any, expression: str) -> Any:
     """The value of a runtime expression into an answer's body (OpenAPI 3.1)."""
-    found = answer
+    target = answer
     for part in expression.removeprefix("$response.body#/").split("/"):
-        found = found[part]
-    return found
+        target = target[part]
+    return target
 
 
 def test_every_documented_write_does_what_it_says(app: Flask, demo: Any) -> None:
@@ -148,7 +148,7 @@ def test_the_documented_proposal_fits_the_book_of_now(app: Flask, demo: Any, wai
 
     def up_to_date() -> bool:
         reader.read_anew()
-        return [each["base"] for each in reader.examples("draftProposal")] == [newest]
+        return [example["base"] for example in reader.examples("draftProposal")] == [newest]
 
     wait_for(up_to_date, seconds=5.0)
     assert reader.do("draftProposal", OWNER)["state"] == "draft"

@@ -38,8 +38,8 @@ def test_a_large_answer_is_packed_for_whoever_takes_that(
 )
 def test_it_comes_as_it_is_for_whoever_does_not(client: FlaskClient, key: dict[str, str], accepted: str | None) -> None:
     """RFC 9110 section 12.5.3: q=0 is a no, and what is wanted more goes first."""
-    asked = key if accepted is None else key | {"Accept-Encoding": accepted}
-    answer = client.get(LARGE, headers=asked)
+    headers = key if accepted is None else key | {"Accept-Encoding": accepted}
+    answer = client.get(LARGE, headers=headers)
     assert "Content-Encoding" not in answer.headers
     assert answer.json["kind"] == "fibres"
     assert {"Accept-Encoding", "Authorization"} <= set(answer.vary), "a cache must ask for each coding apart"
@@ -56,8 +56,8 @@ def test_verdicts_and_problems_are_packed_too(client: FlaskClient, key: dict[str
         packed = client.post("/v1/validate", json=body, headers=key | GZIP)
         plain = client.post("/v1/validate", json=body, headers=key)
         assert (packed.status_code, packed.headers["Content-Encoding"]) == (status, "gzip")
-        told = json.loads(gzip.decompress(packed.data))
-        assert {**told, "request_id": 0} == {**plain.json, "request_id": 0}
+        unpacked = json.loads(gzip.decompress(packed.data))
+        assert {**unpacked, "request_id": 0} == {**plain.json, "request_id": 0}
 
 
 def test_each_coding_has_a_strong_tag_of_its_own(client: FlaskClient, key: dict[str, str]) -> None:
@@ -84,7 +84,7 @@ def test_head_tells_what_get_would(client: FlaskClient, key: dict[str, str]) -> 
 
 def test_a_write_takes_the_tag_of_either_coding_as_one_version(changing: Any) -> None:
     """What was read packed can be replaced; a repetition under the same Idempotency-Key is the same request."""
-    client, owner = changing.one, changing.headers("mill-loft", "owner")
+    client, owner = changing.first, changing.headers("mill-loft", "owner")
     shop = client.get("/v1/shop", headers=owner).json | {"standing": [], "name": "The Mill Loft " + "x" * 60}
     shop["presses"] = [{"id": f"press-{n}", "type": "swing-away"} for n in range(30)]
     tag = client.get("/v1/shop", headers=owner).headers["ETag"]
@@ -137,26 +137,28 @@ def test_no_cache_keeps_what_is_said_of_an_order(
 
 def test_nor_a_record_of_one(changing: Any, order: dict[str, Any]) -> None:
     """No read that is declared to speak of orders is kept, whichever there are."""
-    client, key = changing.one, changing.headers("quay-side", "counter")
-    made = client.post("/v1/records", json=order, headers=key)
-    assert (made.status_code, made.headers["Cache-Control"]) == (201, "no-store")
-    names = {"record_id": made.json["record_id"]}
-    told = client.post(f"/v1/records/{names['record_id']}/outcomes", json={"result": "good"}, headers=key)
-    assert (told.status_code, told.headers["Cache-Control"]) == (201, "no-store")
-    names["outcome_id"] = told.json["outcome_id"]
-    reads = [each for each in ENDPOINTS if each.tag in ("Orders", "Records") and each.method == "GET"]
-    assert "get_record" in {each.name for each in reads}
-    for each in reads:
-        revision = "?revision=1" if "revision" in each.query.__dataclass_fields__ else ""
-        answer = client.get(each.path.format_map(names) + revision, headers=key)
-        assert (answer.status_code, answer.headers["Cache-Control"]) == (200, "no-store"), each.path
+    client, key = changing.first, changing.headers("quay-side", "counter")
+    record = client.post("/v1/records", json=order, headers=key)
+    assert (record.status_code, record.headers["Cache-Control"]) == (201, "no-store")
+    names = {"record_id": record.json["record_id"]}
+    outcome = client.post(f"/v1/records/{names['record_id']}/outcomes", json={"result": "good"}, headers=key)
+    assert (outcome.status_code, outcome.headers["Cache-Control"]) == (201, "no-store")
+    names["outcome_id"] = outcome.json["outcome_id"]
+    reads = [declared for declared in ENDPOINTS if declared.tag in ("Orders", "Records") and declared.method == "GET"]
+    assert "get_record" in {declared.name for declared in reads}
+    for declared in reads:
+        revision = "?revision=1" if "revision" in declared.query.__dataclass_fields__ else ""
+        answer = client.get(declared.path.format_map(names) + revision, headers=key)
+        assert (answer.status_code, answer.headers["Cache-Control"]) == (200, "no-store"), declared.path
 
 
 def test_what_lies_under_records_and_judges_orders_is_declared_so() -> None:
     """Only declared endpoints are held to that above; a tag of another chapter would let caches keep these."""
-    of_orders = {each.name for each in ENDPOINTS if each.path.startswith("/v1/records") or each.tag == "Orders"}
+    of_orders = {
+        declared.name for declared in ENDPOINTS if declared.path.startswith("/v1/records") or declared.tag == "Orders"
+    }
     assert {"get_records", "post_validate"} <= of_orders
-    assert of_orders == {each.name for each in ENDPOINTS if each.tag in ("Orders", "Records")}
+    assert of_orders == {endpoint.name for endpoint in ENDPOINTS if endpoint.tag in ("Orders", "Records")}
 
 
 def test_a_tag_that_is_none_is_refused() -> None:

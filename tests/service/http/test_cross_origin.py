@@ -22,7 +22,7 @@ def admitting(collective: Any) -> Iterator[FlaskClient]:
     app.extensions["accord"].close()
 
 
-def told(answer: Any) -> set[str]:
+def admitted(answer: Any) -> set[str]:
     return {name for name in dict(answer.headers) if name.startswith("Access-Control-")}
 
 
@@ -56,15 +56,15 @@ def test_its_preflight_is_answered_without_a_key(admitting: FlaskClient) -> None
     "origin", [OTHER, PAGE + ".elsewhere.example", "http://orders.example", PAGE + ":8443", PAGE.upper(), "null", "*"]
 )
 def test_no_other_origin_is_admitted(admitting: FlaskClient, key: dict[str, str], origin: str) -> None:
-    asked = admitting.get("/v1/shop", headers=key | {"Origin": origin})
+    answer = admitting.get("/v1/shop", headers=key | {"Origin": origin})
     preflight = admitting.options("/v1/shop", headers=PREFLIGHT | {"Origin": origin})
-    assert (told(asked), told(preflight)) == (set(), set())
-    assert "Origin" in asked.vary, "a cache must not give it to the origin that is admitted"
+    assert (admitted(answer), admitted(preflight)) == (set(), set())
+    assert "Origin" in answer.vary, "a cache must not give it to the origin that is admitted"
 
 
 def test_nothing_is_admitted_beside_the_api(admitting: FlaskClient) -> None:
     for address in ("/", "/docs", "/metrics", "/readyz", "/v10"):
-        assert told(admitting.get(address, headers={"Origin": PAGE})) == set()
+        assert admitted(admitting.get(address, headers={"Origin": PAGE})) == set()
 
 
 def test_neither_everybody_nor_credentials(admitting: FlaskClient, key: dict[str, str]) -> None:
@@ -78,7 +78,7 @@ def test_neither_everybody_nor_credentials(admitting: FlaskClient, key: dict[str
 
 
 def test_it_is_off_until_origins_are_listed(client: FlaskClient, key: dict[str, str]) -> None:
-    asked = client.get("/v1/shop", headers=key | {"Origin": PAGE})
+    answer = client.get("/v1/shop", headers=key | {"Origin": PAGE})
     preflight = client.options("/v1/shop", headers=PREFLIGHT | {"Origin": PAGE})
-    assert (told(asked), told(preflight)) == (set(), set())
-    assert "Origin" not in asked.vary
+    assert (admitted(answer), admitted(preflight)) == (set(), set())
+    assert "Origin" not in answer.vary

@@ -25,7 +25,7 @@ def steward(changing: Any) -> dict[str, str]:
 @pytest.fixture(scope="module")
 def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
     """A service in which each list has more than one entry; revisions have the one that there is from the start."""
-    client: FlaskClient = changing.one
+    client: FlaskClient = changing.first
     owner = changing.headers("quay-side", "owner")
     head = client.get("/v1/revisions", headers=owner).json["entries"][0]
     source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
@@ -38,11 +38,12 @@ def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
         }
         assert client.post("/v1/proposals", json=proposal, headers=owner).status_code == 201
     # Records are seen by their own shop alone, of which the steward and the admin are here.
-    made = [client.post("/v1/records", json=ORDER, headers=owner) for _ in range(3)]
-    assert [answer.status_code for answer in made] == [201, 201, 201], made[0].text
-    names["record_id"] = made[0].json["record_id"]
+    recorded = [client.post("/v1/records", json=ORDER, headers=owner) for _ in range(3)]
+    assert [answer.status_code for answer in recorded] == [201, 201, 201], recorded[0].text
+    names["record_id"] = recorded[0].json["record_id"]
     reports = [
-        client.post(f"{made[0].headers['Location']}/outcomes", json={"result": "good"}, headers=owner) for _ in range(3)
+        client.post(f"{recorded[0].headers['Location']}/outcomes", json={"result": "good"}, headers=owner)
+        for _ in range(3)
     ]
     assert [answer.status_code for answer in reports] == [201, 201, 201], reports[0].text
     return client
@@ -69,16 +70,16 @@ def pages(client: FlaskClient, address: str | None, headers: dict[str, str]) -> 
 
 def test_what_answers_entries_is_a_list_and_every_list_is_one(filled: FlaskClient) -> None:
     described = filled.get("/v1/openapi.json").json
-    told = set()
+    lists = set()
     for path, operations in described["paths"].items():
         content = operations.get("get", {}).get("responses", {}).get("200", {}).get("content", {})
         reference = content.get("application/json", {}).get("schema", {}).get("$ref", "")
         fields = described["components"]["schemas"].get(reference.rpartition("/")[2], {}).get("properties", {})
         if "entries" in fields:
             assert fields["next"]["type"] == ["string", "null"], path
-            told.add(path)
-    assert told == {endpoint.path for endpoint in LISTS}
-    assert len(told) >= 12
+            lists.add(path)
+    assert lists == {endpoint.path for endpoint in LISTS}
+    assert len(lists) >= 12
 
 
 @pytest.mark.parametrize("endpoint", LISTS, ids=lambda endpoint: endpoint.name)

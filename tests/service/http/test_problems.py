@@ -20,7 +20,7 @@ from accord_service.http.problems import PROBLEMS, AllPiecesReported, HouseRules
 
 def test_the_tree_at_the_top_of_the_module_is_the_tree() -> None:
     drawn = re.findall(r"[├└]── (\w+) +(\d+)", problems.__doc__ or "")
-    assert drawn == [(each.__name__, str(each.status)) for each in PROBLEMS.values()]
+    assert drawn == [(problem.__name__, str(problem.status)) for problem in PROBLEMS.values()]
 
 
 @pytest.mark.parametrize("slug", PROBLEMS)
@@ -37,14 +37,14 @@ def test_every_type_has_its_page(client: FlaskClient, slug: str) -> None:
 
 
 @pytest.mark.parametrize("slug", PROBLEMS)
-@pytest.mark.parametrize("said", ["", "There is no revision 999", "There is no revision 999.", "It went on.."])
-def test_a_detail_has_one_full_stop(slug: str, said: str) -> None:
+@pytest.mark.parametrize("detail", ["", "There is no revision 999", "There is no revision 999.", "It went on.."])
+def test_a_detail_has_one_full_stop(slug: str, detail: str) -> None:
     problem_type = PROBLEMS[slug]
-    made: dict[type[Problem], Callable[[], Problem]] = {
+    makers: dict[type[Problem], Callable[[], Problem]] = {
         AllPiecesReported: lambda: AllPiecesReported(2, 2),
-        HouseRulesRefused: lambda: HouseRulesRefused([Refusal("/limits/x", said)]),
+        HouseRulesRefused: lambda: HouseRulesRefused([Refusal("/limits/x", detail)]),
     }
-    problem = made.get(problem_type, lambda: problem_type(said))()
+    problem = makers.get(problem_type, lambda: problem_type(detail))()
     written = problems.document(problem, "some-id")
     for text in (written["detail"], *(error["message"] for error in written["errors"])):
         assert text.endswith("."), text
@@ -79,7 +79,7 @@ def test_unknown_types_are_not_found(client: FlaskClient) -> None:
 def broken(monkeypatch: pytest.MonkeyPatch) -> None:
     """An authority whose every question fails."""
 
-    def fail(self: Authority, *asked: Any, **options: Any) -> Any:
+    def fail(self: Authority, *arguments: Any, **options: Any) -> Any:
         raise RuntimeError("the secret of the house")
 
     monkeypatch.setattr(Authority, "validate", fail)

@@ -90,13 +90,13 @@ def _agreed() -> dict[tuple[str, str], dict[str, bool]]:
     header, *rows = AGREED.strip("\n").splitlines()
     holders = header.split()
     assert holders == ["nobody", *roles.ROLES]
-    found: dict[tuple[str, str], dict[str, bool]] = {}
+    agreed: dict[tuple[str, str], dict[str, bool]] = {}
     for method, path, *marks in map(str.split, rows):
         assert len(marks) == len(holders), path
         assert set(marks) <= {"+", "-"}, path
-        assert (method, path) not in found, path
-        found[method, path] = dict(zip(holders, (mark == "+" for mark in marks), strict=True))
-    return found
+        assert (method, path) not in agreed, path
+        agreed[method, path] = dict(zip(holders, (mark == "+" for mark in marks), strict=True))
+    return agreed
 
 
 MAY = _agreed()
@@ -157,7 +157,7 @@ def test_a_revoked_or_made_up_key_opens_nothing(client: FlaskClient) -> None:
 
 def test_another_shops_things_do_not_exist(changing: Any) -> None:
     """404 and the very words of what never was, not 403, which would say that it is there."""
-    client, owner = changing.one, changing.headers("mill-loft", "owner")
+    client, owner = changing.first, changing.headers("mill-loft", "owner")
     theirs = key_id_of(changing.collective.tokens["quay-side", "counter"])
     tries = [
         ("GET", "/v1/keys/{}", theirs, "aaaaaaaaaaaaaaaa", None),
@@ -171,23 +171,25 @@ def test_another_shops_things_do_not_exist(changing: Any) -> None:
             for name in (real, made_up)
         ]
         assert [answer.status_code for answer in answers] == [404, 404]
-        told = [answer.json["detail"].replace(name, "X") for answer, name in zip(answers, (real, made_up), strict=True)]
-        assert told[0] == told[1]
+        details = [
+            answer.json["detail"].replace(name, "X") for answer, name in zip(answers, (real, made_up), strict=True)
+        ]
+        assert details[0] == details[1]
     assert client.get("/v1/shop", headers=changing.headers("quay-side", "counter")).status_code == 200
 
 
 def test_an_owner_sees_and_makes_only_keys_of_the_own_shop(changing: Any) -> None:
-    client, owner = changing.one, changing.headers("mill-loft", "owner")
-    assert {each["shop_id"] for each in client.get("/v1/keys", headers=owner).json["entries"]} == {"mill-loft"}
-    made = {
+    client, owner = changing.first, changing.headers("mill-loft", "owner")
+    assert {key_["shop_id"] for key_ in client.get("/v1/keys", headers=owner).json["entries"]} == {"mill-loft"}
+    statuses = {
         role: client.post("/v1/keys", json={"shop_id": "mill-loft", "role": role}, headers=owner).status_code
         for role in roles.ROLES
     }
-    assert made == {"counter": 201, "operator": 201, "owner": 201, "steward": 403, "admin": 403}
+    assert statuses == {"counter": 201, "operator": 201, "owner": 201, "steward": 403, "admin": 403}
 
 
 def test_a_shop_presses_on_its_own_presses_under_its_own_rules(changing: Any, order: dict[str, Any]) -> None:
-    client = changing.one
+    client = changing.first
     quay, mill = changing.headers("quay-side", "owner"), changing.headers("mill-loft", "owner")
     house = client.get("/v1/shop/house-rules", headers=quay)
     changed = client.put(

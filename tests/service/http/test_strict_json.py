@@ -19,7 +19,7 @@ def faults(body: bytes) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer", "said"),
+    ("body", "pointer", "complaint"),
     [
         (b"", "", "the body is empty"),
         (b" \n\t", "", "the body is empty"),
@@ -50,10 +50,10 @@ def faults(body: bytes) -> list[tuple[str, str]]:
         (b'{"\\udc00": 1}', "/\N{REPLACEMENT CHARACTER}", "half a surrogate pair"),
     ],
 )
-def test_refused_with_its_place(body: bytes, pointer: str, said: str) -> None:
+def test_refused_with_its_place(body: bytes, pointer: str, complaint: str) -> None:
     ((where, message),) = faults(body)
     assert where == pointer
-    assert said in message
+    assert complaint in message
 
 
 def test_every_fault_is_named_at_once() -> None:

@@ -49,46 +49,46 @@ def entries(changing: Any) -> int:
 
 def test_sent_twice_is_done_once_and_answered_twice_the_same(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "pier-1"}
-    first = changing.one.post("/v1/shops", json=shop("pier-1"), headers=once)
+    first = changing.first.post("/v1/shops", json=shop("pier-1"), headers=once)
     written = entries(changing)
-    again = changing.other.post("/v1/shops", json=shop("pier-1"), headers=once)
+    again = changing.second.post("/v1/shops", json=shop("pier-1"), headers=once)
     assert (first.status_code, again.status_code) == (201, 201)
     assert again.data == first.data
     assert again.headers["ETag"] == first.headers["ETag"]
     assert (first.headers.get("Idempotency-Replayed"), again.headers["Idempotency-Replayed"]) == (None, "true")
     assert entries(changing) == written
-    without = changing.one.post("/v1/shops", json=shop("pier-1"), headers=admin)
+    without = changing.first.post("/v1/shops", json=shop("pier-1"), headers=admin)
     assert (without.status_code, without.json["type"]) == (409, "/problems/already-there")
 
 
 def test_the_order_of_keys_in_the_body_makes_no_other_request(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "pier-2"}
-    first = changing.one.post("/v1/shops", json=shop("pier-2"), headers=once)
+    first = changing.first.post("/v1/shops", json=shop("pier-2"), headers=once)
     turned = dict(reversed(shop("pier-2").items()))
-    assert changing.one.post("/v1/shops", json=turned, headers=once).data == first.data
+    assert changing.first.post("/v1/shops", json=turned, headers=once).data == first.data
 
 
 def test_a_key_used_for_something_else_is_refused(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "pier-3"}
-    assert changing.one.post("/v1/shops", json=shop("pier-3"), headers=once).status_code == 201
+    assert changing.first.post("/v1/shops", json=shop("pier-3"), headers=once).status_code == 201
     for path, body in (("/v1/shops", shop("pier-4")), ("/v1/keys", {"shop_id": "pier-3", "role": "owner"})):
-        refused = changing.one.post(path, json=body, headers=once)
+        refused = changing.first.post(path, json=body, headers=once)
         assert (refused.status_code, refused.json["type"]) == (422, "/problems/key-used-before")
 
 
 def test_a_key_sent_to_another_address_or_for_another_version_is_refused(changing: Any, admin: dict[str, str]) -> None:
     """The body is the same, so that address and If-Match alone tell the requests apart."""
     for name in ("pier-7", "pier-8"):
-        assert changing.one.post("/v1/shops", json=shop(name), headers=admin).status_code == 201
+        assert changing.first.post("/v1/shops", json=shop(name), headers=admin).status_code == 201
     once, body = admin | {"Idempotency-Key": "pier-7"}, shop("pier-7") | {"name": "Pier Seven"}
-    now = changing.one.get("/v1/shops/pier-7", headers=admin).headers["ETag"]
-    first = changing.one.put("/v1/shops/pier-7", json=body, headers=once | {"If-Match": now})
+    now = changing.first.get("/v1/shops/pier-7", headers=admin).headers["ETag"]
+    first = changing.first.put("/v1/shops/pier-7", json=body, headers=once | {"If-Match": now})
     assert first.status_code == 200
     for address, version in (("/v1/shops/pier-8", now), ("/v1/shops/pier-7", first.headers["ETag"])):
-        refused = changing.one.put(address, json=body, headers=once | {"If-Match": version})
+        refused = changing.first.put(address, json=body, headers=once | {"If-Match": version})
         assert (refused.status_code, refused.json.get("type")) == (422, "/problems/key-used-before"), (address, version)
     unsaid = "/v1/shops/pier-7?validate_only=false"
-    again = changing.other.put(unsaid, json=body, headers=once | {"If-Match": now})
+    again = changing.second.put(unsaid, json=body, headers=once | {"If-Match": now})
     assert (again.data, again.headers["Idempotency-Replayed"]) == (first.data, "true"), "said or unsaid, it is the same"
 
 
@@ -101,38 +101,38 @@ def test_each_part_of_a_request_is_in_its_digest() -> None:
         ("PUT", ["/v1/x", {"limit": 1}], None, {"a": 1}),
         ("PUT", ["/v1/x", {"limit": 1}], '"1"', {"a": 2}),
     ]
-    digests = {request_digest(*each) for each in (whole, *others)}
+    digests = {request_digest(*parts) for parts in (whole, *others)}
     assert len(digests) == 6
     assert request_digest(*whole) in digests
 
 
 def test_another_shops_key_of_the_same_word_is_another_key(changing: Any) -> None:
-    made = set()
+    ids = set()
     for holder in ("quay-side", "mill-loft"):
         headers = changing.headers(holder, "owner") | {"Idempotency-Key": "same-word"}
-        answer = changing.one.post("/v1/keys", json={"shop_id": holder, "role": "counter"}, headers=headers)
+        answer = changing.first.post("/v1/keys", json={"shop_id": holder, "role": "counter"}, headers=headers)
         assert answer.status_code == 201
-        made.add(answer.json["key_id"])
-    assert len(made) == 2
+        ids.add(answer.json["key_id"])
+    assert len(ids) == 2
 
 
 def test_the_same_write_on_many_threads_is_done_once(changing: Any, admin: dict[str, str]) -> None:
     written = entries(changing)
 
     def ask(number: int) -> Any:
-        client = (changing.one, changing.other)[number % 2].application.test_client()
+        client = (changing.first, changing.second)[number % 2].application.test_client()
         return client.post("/v1/keys", json={"shop_id": "mill-loft", "role": "operator"},
                            headers=admin | {"Idempotency-Key": "at-once"})  # fmt: skip
 
     with ThreadPoolExecutor(8) as pool:
         answers = list(pool.map(ask, range(16)))
-    made = [answer for answer in answers if answer.status_code == 201]
-    others = {(answer.status_code, answer.json["type"]) for answer in answers if answer not in made}
+    created = [answer for answer in answers if answer.status_code == 201]
+    others = {(answer.status_code, answer.json["type"]) for answer in answers if answer not in created}
     assert others <= {(409, "/problems/still-under-way")}
-    assert len({answer.json["key_id"] for answer in made}) == 1
-    assert len([answer for answer in made if answer.json["token"] is not None]) == 1
+    assert len({answer.json["key_id"] for answer in created}) == 1
+    assert len([answer for answer in created if answer.json["token"] is not None]) == 1
     assert entries(changing) == written + 1
-    assert ask(0).json["key_id"] == made[0].json["key_id"]
+    assert ask(0).json["key_id"] == created[0].json["key_id"]
 
 
 def test_while_a_write_is_under_way_its_repetition_is_told_so(changing: Any, admin: dict[str, str]) -> None:
@@ -144,28 +144,28 @@ def test_while_a_write_is_under_way_its_repetition_is_told_so(changing: Any, adm
     digest = request_digest("POST", ["/v1/keys", {"validate_only": False}], None, body)
     with closing(Store.at(changing.collective.server.url)) as store:
         with store.idempotency.claimed(key_id, "under-way", digest):
-            repeated = changing.one.post("/v1/keys", json=body, headers=once)
-            other = changing.one.post("/v1/keys", json=body | {"role": "counter"}, headers=once)
-            elsewhere = changing.one.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": "another"})
-        done = changing.one.post("/v1/keys", json=body, headers=once)
+            repeated = changing.first.post("/v1/keys", json=body, headers=once)
+            reused = changing.first.post("/v1/keys", json=body | {"role": "counter"}, headers=once)
+            elsewhere = changing.first.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": "another"})
+        done = changing.first.post("/v1/keys", json=body, headers=once)
     assert (repeated.status_code, repeated.json["type"]) == (409, "/problems/still-under-way")
     assert int(repeated.headers["Retry-After"]) >= 1
-    assert (other.status_code, other.json["type"]) == (422, "/problems/key-used-before")
+    assert (reused.status_code, reused.json["type"]) == (422, "/problems/key-used-before")
     assert (elsewhere.status_code, done.status_code) == (201, 201)
 
 
 def test_a_write_that_failed_leaves_its_key_free(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "free-again"}
-    assert changing.one.post("/v1/keys", json={"shop_id": "pier-9", "role": "owner"}, headers=once).status_code == 404
-    assert changing.one.post("/v1/shops", json=shop("pier-9"), headers=once).status_code == 201
+    assert changing.first.post("/v1/keys", json={"shop_id": "pier-9", "role": "owner"}, headers=once).status_code == 404
+    assert changing.first.post("/v1/shops", json=shop("pier-9"), headers=once).status_code == 201
 
 
 @pytest.mark.parametrize(("bare", "quoted"), [("pier-q", '"pier-q"'), ("a\\b", '"a\\\\b"'), ('a"b', '"a\\"b"')])
 def test_a_key_in_quotes_is_the_same_key(changing: Any, admin: dict[str, str], bare: str, quoted: str) -> None:
     """The draft has it as a string of RFC 9651 section 3.3.3, in which a backslash goes before quote and backslash."""
     body = {"shop_id": "mill-loft", "role": "operator"}
-    first = changing.one.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": bare})
-    again = changing.other.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": quoted})
+    first = changing.first.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": bare})
+    again = changing.second.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": quoted})
     assert (first.status_code, again.json["key_id"]) == (201, first.json["key_id"])
     assert again.headers["Idempotency-Replayed"] == "true"
     assert again.headers["Location"] == first.headers["Location"]
@@ -176,39 +176,40 @@ def test_two_keys_of_one_shop_do_not_share_a_word(changing: Any) -> None:
     body = {"shop_id": "quay-side", "role": "counter"}
     holders = [changing.headers("quay-side", role) for role in ("owner", "admin")]
     answers = [
-        changing.one.post("/v1/keys", json=body, headers=holder | {"Idempotency-Key": "one-word"}) for holder in holders
+        changing.first.post("/v1/keys", json=body, headers=holder | {"Idempotency-Key": "one-word"})
+        for holder in holders
     ]
     assert [answer.status_code for answer in answers] == [201, 201]
     assert answers[0].json["key_id"] != answers[1].json["key_id"]
 
 
 def test_a_preview_names_nothing_that_is_not_there(changing: Any, admin: dict[str, str]) -> None:
-    asked = changing.one.post(
+    trial = changing.first.post(
         "/v1/keys?validate_only=true", json={"shop_id": "mill-loft", "role": "owner"}, headers=admin
     )
-    assert (asked.status_code, asked.json["key_id"], asked.json["last_four"], asked.json["token"]) == (200, *[None] * 3)
-    made = changing.one.post("/v1/shops?validate_only=true", json=shop("pier-10"), headers=admin)
-    assert [name for name in ("ETag", "Location") if name in asked.headers or name in made.headers] == []
+    assert (trial.status_code, trial.json["key_id"], trial.json["last_four"], trial.json["token"]) == (200, *[None] * 3)
+    shop_preview = changing.first.post("/v1/shops?validate_only=true", json=shop("pier-10"), headers=admin)
+    assert [name for name in ("ETag", "Location") if name in trial.headers or name in shop_preview.headers] == []
 
 
 @pytest.mark.parametrize("word", ["", " ", "x" * 201, "a b", "é", '""', '"a', '"a" b', '"a\\b"', f'"{"x" * 201}"'])
 def test_a_word_that_is_no_key_is_refused(changing: Any, admin: dict[str, str], word: str) -> None:
-    refused = changing.one.post("/v1/shops", json=shop("pier-5"), headers=admin | {"Idempotency-Key": word})
+    refused = changing.first.post("/v1/shops", json=shop("pier-5"), headers=admin | {"Idempotency-Key": word})
     assert (refused.status_code, refused.json["type"]) == (400, "/problems/bad-header")
-    assert changing.one.get("/v1/shops/pier-5", headers=admin).status_code == 404
+    assert changing.first.get("/v1/shops/pier-5", headers=admin).status_code == 404
 
 
 def test_what_only_asks_neither_writes_nor_uses_up_a_key(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "pier-6"}
     written = entries(changing)
-    asked = changing.one.post("/v1/shops?validate_only=true", json=shop("pier-6"), headers=once)
-    assert asked.status_code == 200
+    preview = changing.first.post("/v1/shops?validate_only=true", json=shop("pier-6"), headers=once)
+    assert preview.status_code == 200
     assert entries(changing) == written
-    done = changing.one.post("/v1/shops?validate_only=false", json=shop("pier-6"), headers=once)
-    assert (done.status_code, done.json) == (201, asked.json)
-    taken = changing.one.post("/v1/shops?validate_only=true", json=shop("pier-6"), headers=admin)
+    done = changing.first.post("/v1/shops?validate_only=false", json=shop("pier-6"), headers=once)
+    assert (done.status_code, done.json) == (201, preview.json)
+    taken = changing.first.post("/v1/shops?validate_only=true", json=shop("pier-6"), headers=admin)
     assert taken.status_code == 409, "refused by the same path as the write"
-    assert changing.one.post("/v1/shops?validate_only=perhaps", json=shop("x"), headers=admin).status_code == 400
+    assert changing.first.post("/v1/shops?validate_only=perhaps", json=shop("x"), headers=admin).status_code == 400
 
 
 def test_an_etag_is_a_version_and_the_bytes() -> None:

@@ -28,9 +28,9 @@ def test_pages_load_nothing_from_elsewhere(client: FlaskClient, path: str) -> No
 
 def test_static_files_name_no_other_host(client: FlaskClient) -> None:
     for name in ("pages.css", "docs.js"):
-        found = client.get(f"/static/{name}", buffered=True)
-        assert found.status_code == 200
-        assert not re.search("https?://|//cdn", found.text)
+        page = client.get(f"/static/{name}", buffered=True)
+        assert page.status_code == 200
+        assert not re.search("https?://|//cdn", page.text)
 
 
 @pytest.mark.parametrize("path", PAGES)

@@ -32,8 +32,8 @@ def test_every_variable_is_read() -> None:
         "ACCORD_TRANSFER_RATE": "65536",
         "ACCORD_CORS_ORIGINS": "https://orders.example, http://localhost:3000,http://[::1]:8080",
     }
-    told = Config.from_env(env)
-    assert told == Config(
+    config = Config.from_env(env)
+    assert config == Config(
         store_url="redis://store:6379/0",
         data=Path("/srv/accord"),
         body_limit=4096,

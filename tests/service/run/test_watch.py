@@ -61,15 +61,15 @@ def test_timings_are_told(client: FlaskClient, key: dict[str, str], order: dict[
     assert float(durations["total"]) >= float(durations["answer"])
 
 
-@pytest.mark.parametrize("given", ["HL-7.1:abc_d", "a" * 64])
-def test_a_sane_request_id_is_kept(client: FlaskClient, given: str) -> None:
-    assert client.get("/healthz", headers={"X-Request-Id": given}).headers["X-Request-Id"] == given
+@pytest.mark.parametrize("request_id", ["HL-7.1:abc_d", "a" * 64])
+def test_a_sane_request_id_is_kept(client: FlaskClient, request_id: str) -> None:
+    assert client.get("/healthz", headers={"X-Request-Id": request_id}).headers["X-Request-Id"] == request_id
 
 
-@pytest.mark.parametrize("given", ["", "a" * 65, "a b", "<script>", 'a"b', "é"])
-def test_any_other_is_replaced(client: FlaskClient, given: str) -> None:
-    kept = client.get("/healthz", headers={"X-Request-Id": given}).headers["X-Request-Id"]
-    assert re.fullmatch("[0-9a-f]{32}", kept)
+@pytest.mark.parametrize("request_id", ["", "a" * 65, "a b", "<script>", 'a"b', "é"])
+def test_any_other_is_replaced(client: FlaskClient, request_id: str) -> None:
+    replaced = client.get("/healthz", headers={"X-Request-Id": request_id}).headers["X-Request-Id"]
+    assert re.fullmatch("[0-9a-f]{32}", replaced)
 
 
 def test_a_request_is_one_line_of_json_without_key_or_order(
@@ -106,4 +106,4 @@ def test_logs_are_written_once_however_many_apps_there_are() -> None:
     log.configure("INFO")
     log.configure("INFO")
     handlers = logging.getLogger("accord_service").handlers
-    assert len([each for each in handlers if isinstance(each.formatter, log.JsonLines)]) == 1
+    assert len([handler for handler in handlers if isinstance(handler.formatter, log.JsonLines)]) == 1

@@ -28,7 +28,7 @@ def store(server: EmbeddedServer) -> Iterator[Store]:
 
 
 def admins(store: Store) -> list[KeyRecord]:
-    return [each for each in store.keys.list() if each.role == "admin"]
+    return [key for key in store.keys.list() if key.role == "admin"]
 
 
 def test_an_empty_store_gets_the_book_and_one_admin(
@@ -38,9 +38,9 @@ def test_an_empty_store_gets_the_book_and_one_admin(
     assert file == tmp_path / "keys" / "admin"
     assert file.stat().st_mode & 0o777 == 0o600
     assert file.parent.stat().st_mode & 0o777 == 0o700
-    found = store.keys.by_token(file.read_text(encoding="ascii").strip())
-    assert found is not None
-    assert (found.shop, found.role) == ("collective", "admin")
+    key = store.keys.by_token(file.read_text(encoding="ascii").strip())
+    assert key is not None
+    assert (key.shop, key.role) == ("collective", "admin")
     assert (store.revisions.head().number, store.revisions.head().digest) == (1, book.digest)
 
 

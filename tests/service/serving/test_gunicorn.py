@@ -22,9 +22,9 @@ START_SECONDS = 30.0
 
 
 def free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        return int(listener.getsockname()[1])
 
 
 def started(process: subprocess.Popen[bytes], url: str, log: Path) -> None:
@@ -104,9 +104,9 @@ def test_both_workers_give_the_same_bytes_and_count_together(
     assert {answer.status_code for answer in answers} == {200}
     assert len({answer.content for answer in answers}) == 1
     text = requests.get(f"{url}/metrics", timeout=5).text
-    asked = float(len(answers))
-    assert f'accord_requests_total{{endpoint="post_validate",method="POST",status="200"}} {asked}' in text
-    assert f'accord_verdicts_total{{verdict="{answers[0].json()["verdict"]}"}} {asked}' in text
+    count = float(len(answers))
+    assert f'accord_requests_total{{endpoint="post_validate",method="POST",status="200"}} {count}' in text
+    assert f'accord_verdicts_total{{verdict="{answers[0].json()["verdict"]}"}} {count}' in text
 
 
 def test_the_log_is_json_lines(url: str, key: dict[str, str], log: Path) -> None:

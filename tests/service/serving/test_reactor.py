@@ -97,9 +97,9 @@ def _parsed(header: bytes, connection: ClientConnection) -> Exchange:
 
 @pytest.fixture
 def loop() -> Iterator[Loop]:
-    made = Loop()
-    yield made
-    made.close()
+    running = Loop()
+    yield running
+    running.close()
 
 
 def is_closed(client: socket.socket) -> bool:

@@ -238,16 +238,16 @@ def test_a_stop_goes_on_where_the_kernel_turns_nobody_away(caplog: pytest.LogCap
 def test_a_stop_waits_for_what_is_being_answered_and_for_kept_connections(
     tmp_path: Path, wait_for: Callable[..., None]
 ) -> None:
-    with serving_lab(tmp_path) as running, running.client() as busy, running.client() as kept:
-        kept.send(request("GET", "/healthz"))
-        assert kept.answer().status == 200
+    with serving_lab(tmp_path) as running, running.client() as busy, running.client() as idle:
+        idle.send(request("GET", "/healthz"))
+        assert idle.answer().status == 200
         busy.send(request("GET", "/wait"))
         wait_for((tmp_path / "waits").exists, seconds=PATIENCE_S)
         running.process.send_signal(signal.SIGTERM)
         wait_for(lambda: _is_refused(running.port), seconds=PATIENCE_S)
-        kept.send(request("GET", "/healthz"))
-        answer = kept.answer()
-        assert (answer.body, answer.ends_connection, kept.rest()) == (b"ok", True, b"")
+        idle.send(request("GET", "/healthz"))
+        answer = idle.answer()
+        assert (answer.body, answer.ends_connection, idle.rest()) == (b"ok", True, b"")
         (tmp_path / "gate").touch()
         assert busy.answer().body == b"waited"
         assert running.process.wait(STOP_S) == 0
@@ -320,8 +320,8 @@ def test_settings_that_cannot_be_served_are_refused_in_one_sentence(
         check=False,
     )
     assert ended.returncode != 0
-    told = [line for line in ended.stderr.decode().splitlines() if line.startswith("Error: ")]
-    assert told == [
+    errors = [line for line in ended.stderr.decode().splitlines() if line.startswith("Error: ")]
+    assert errors == [
         f"Error: the service cannot start: gunicorn's {named} can't be served here;"
         " put a proxy in front that speaks plain HTTP/1.1"
     ]

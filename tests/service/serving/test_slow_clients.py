@@ -31,9 +31,9 @@ THREADS = 4
 @pytest.fixture(scope="module")
 def collective(open_collective: Any) -> Any:
     """A shop with a key in a data folder, whose store the server then starts by itself."""
-    made = open_collective([QUAY_SIDE], [("quay-side", "counter")])
-    made.server.stop()
-    return made
+    opened = open_collective([QUAY_SIDE], [("quay-side", "counter")])
+    opened.server.stop()
+    return opened
 
 
 @pytest.fixture(scope="module")

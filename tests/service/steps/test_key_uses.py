@@ -41,14 +41,14 @@ def test_a_key_is_noted_once_in_its_time() -> None:
 
 
 @pytest.mark.parametrize(
-    ("fault", "told"),
+    ("fault", "words"),
     [(StoreAway("no answer"), "the use of a key could not be noted"), (RuntimeError("odd"), "RuntimeError: odd")],
 )
-def test_what_keeps_a_use_from_being_noted_is_logged(fault: Any, told: str, caplog: pytest.LogCaptureFixture) -> None:
+def test_what_keeps_a_use_from_being_noted_is_logged(fault: Any, words: str, caplog: pytest.LogCaptureFixture) -> None:
     uses = uses_of(Keys(fault))
     uses.note("key_a", BEGINNING_S)
     uses.close()
-    assert told in caplog.text
+    assert words in caplog.text
 
 
 def test_a_use_that_the_store_did_not_take_is_noted_soon_after() -> None:

@@ -30,7 +30,7 @@ LATEST_KILL_S = 0.08  # from its last callback on, a commit of a whole book take
 
 
 @dataclass
-class Told:
+class Tally:
     """What the publisher was told, and what the reader saw."""
 
     published: list[tuple[str, RevisionHead]] = field(default_factory=list)
@@ -64,67 +64,67 @@ class Killer:
 
 def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Book) -> None:
     server: EmbeddedServer = fresh.server
-    store, told, stopping = Store.at(server.url), Told(), threading.Event()
+    store, tally, stopping = Store.at(server.url), Tally(), threading.Event()
     approver = store.keys.issue(SHOP, rules.STEWARD, who="test").record.id
-    reader = threading.Thread(target=_read, args=(server.url, told, stopping))
+    reader = threading.Thread(target=_read, args=(server.url, tally, stopping))
     reader.start()
-    held = book
+    book_now = book
     try:
         for number in range(KILLS):
-            held = _one_round(store, Killer(server), told, held, f"soak-{number}", approver)
+            book_now = _one_round(store, Killer(server), tally, book_now, f"soak-{number}", approver)
     finally:
         stopping.set()
         reader.join()
-    _check(store, told)
+    _check(store, tally)
     print(
-        f"\n{KILLS} kills around a publication: {len(told.published)} acknowledged, {told.left_open} left open, of"
-        f" which {told.done_though_unacknowledged} were done whole and {told.not_done} not at all; {told.read} reads"
-        f" meanwhile, none of half a revision; back after {1000 * sum(told.away_s) / len(told.away_s):.0f} ms on"
-        f" average, {1000 * max(told.away_s):.0f} ms at most"
+        f"\n{KILLS} kills around a publication: {len(tally.published)} acknowledged, {tally.left_open} left open, of"
+        f" which {tally.done_though_unacknowledged} were done whole and {tally.not_done} not at all; {tally.read} reads"
+        f" meanwhile, none of half a revision; back after {1000 * sum(tally.away_s) / len(tally.away_s):.0f} ms on"
+        f" average, {1000 * max(tally.away_s):.0f} ms at most"
     )
     store.close()
 
 
-def _one_round(store: Store, killer: Killer, told: Told, held: Book, key: str, approver: str) -> Book:
+def _one_round(store: Store, killer: Killer, tally: Tally, book: Book, key: str, approver: str) -> Book:
     """Approve a change, publish it while the server is killed, and see what came of it."""
-    id_ = _approved(store, held, approver)
-    steps = Steps(store=store, held=held, who=STEWARD, role=rules.STEWARD, shop=SHOP, budget=Budget())
-    made = steps.publish(id_)
+    id_ = _approved(store, book, approver)
+    steps = Steps(store=store, held=book, who=STEWARD, role=rules.STEWARD, shop=SHOP, budget=Budget())
+    publication = steps.publish(id_)
 
-    def also(kept: StoredProposal) -> Transaction:
-        change = store.idempotency.remembering(SCOPE, key, key, kept.proposal.id)
+    def also(stored: StoredProposal) -> Transaction:
+        change = store.idempotency.remembering(SCOPE, key, key, stored.proposal.id)
         killer.shoot()
         return change
 
     began_s = time.monotonic()
     try:
-        made.commit(also)
+        publication.commit(also)
         acknowledged = True
     except (StoreAway, Overtaken):
         acknowledged = False
-        told.left_open += 1
+        tally.left_open += 1
     killer.wait()
     _answers(store)
-    told.away_s.append(time.monotonic() - began_s)
-    head, kept, remembered = _state(store, id_, key)
-    done = head == made.head
-    assert (kept.state == "published") is done, "the proposal and the head do not tell the same"
+    tally.away_s.append(time.monotonic() - began_s)
+    head, stored, remembered = _state(store, id_, key)
+    done = head == publication.head
+    assert (stored.state == "published") is done, "the proposal and the head do not tell the same"
     assert (remembered is not None) is done, "the remembered answer and the head do not tell the same"
     assert done or not acknowledged, "an acknowledged publication is lost"
     if not acknowledged:
-        told.done_though_unacknowledged += done
-        told.not_done += not done
+        tally.done_though_unacknowledged += done
+        tally.not_done += not done
     if acknowledged:
-        told.published.append((id_, made.head))
+        tally.published.append((id_, publication.head))
     record = store.revisions.revision(head.number)
     assert record is not None
     return from_documents(record.documents, record.number)
 
 
 def _state(store: Store, id_: str, key: str) -> tuple[RevisionHead, Any, Any]:
-    kept = store.proposals.get(id_)
-    assert kept is not None
-    return store.revisions.head(), kept, store.idempotency.recall(SCOPE, key, key)
+    stored = store.proposals.get(id_)
+    assert stored is not None
+    return store.revisions.head(), stored, store.idempotency.recall(SCOPE, key, key)
 
 
 def _approved(store: Store, book: Book, approver: str) -> str:
@@ -163,7 +163,7 @@ def _answers(store: Store) -> None:
             time.sleep(0.01)
 
 
-def _read(url: str, told: Told, stopping: threading.Event) -> None:
+def _read(url: str, tally: Tally, stopping: threading.Event) -> None:
     """As a worker would: the head, then its revision, which must be whole."""
     store = Store.at(url)
     while not stopping.is_set():
@@ -173,17 +173,17 @@ def _read(url: str, told: Told, stopping: threading.Event) -> None:
         except StoreAway:
             time.sleep(0.01)
             continue
-        told.read += 1
+        tally.read += 1
         if record is None or record.head != head or digest(record.documents) != head.digest:
-            told.broken.append(f"revision {head.number}")
+            tally.broken.append(f"revision {head.number}")
     store.close()
 
 
-def _check(store: Store, told: Told) -> None:
-    assert told.broken == []
-    assert told.read > 0
+def _check(store: Store, tally: Tally) -> None:
+    assert tally.broken == []
+    assert tally.read > 0
     head = store.revisions.head()
-    for id_, published in told.published:
+    for id_, published in tally.published:
         record = store.revisions.revision(published.number)
         assert record is not None
         assert (record.head, record.proposal) == (published, id_)
@@ -192,5 +192,5 @@ def _check(store: Store, told: Told) -> None:
         assert record is not None
         assert digest(record.documents) == record.digest, "half a revision"
     assert store.revisions.revision(head.number + 1) is None
-    assert head.number == 1 + len(told.published) + told.done_though_unacknowledged
+    assert head.number == 1 + len(tally.published) + tally.done_though_unacknowledged
     assert store.audit.verify() is None

@@ -44,9 +44,9 @@ COLOURS = 10_000
 
 def modules() -> Iterator[Any]:
     for package in (accord_rules, accord_service, accord_client):
-        for found in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
-            if found.name not in SETTINGS_OF_A_SERVER:
-                yield importlib.import_module(found.name)
+        for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
+            if module.name not in SETTINGS_OF_A_SERVER:
+                yield importlib.import_module(module.name)
 
 
 def caches() -> dict[str, Any]:
@@ -54,14 +54,14 @@ def caches() -> dict[str, Any]:
     return {
         f"{function.__module__}.{function.__qualname__}": function
         for module in modules()
-        for holder in (module, *(each for each in vars(module).values() if isinstance(each, type)))
+        for holder in (module, *(member for member in vars(module).values() if isinstance(member, type)))
         for function in vars(holder).values()
         if isinstance(function, CACHE) and function.__module__.startswith("accord_")
     }
 
 
-def entries(found: Mapping[str, Any]) -> dict[str, int]:
-    return {name: function.cache_info().currsize for name, function in found.items()}
+def entries(functions: Mapping[str, Any]) -> dict[str, int]:
+    return {name: function.cache_info().currsize for name, function in functions.items()}
 
 
 def test_every_cache_has_a_bound_or_a_reason_to_have_none() -> None:
@@ -79,39 +79,39 @@ def order_in(colour: str, palette: tuple[str, ...] = ()) -> dict[str, Any]:
 
 def test_ten_thousand_colours_leave_little_behind(book: Book) -> None:
     """Made-up names, which are refused, and real colours, which are not, each written in its own way."""
-    shop, found = read(Shop, examples.SHOP), caches()
+    shop, functions = read(Shop, examples.SHOP), caches()
     resolve(read(Order, order_in("white")), book, shop)
-    before = entries(found)
+    before = entries(functions)
     for number in range(COLOURS):
         palette = (f"#{number:06x}", f"#{number:06X}", f"no-such-colour-{number}")
         with pytest.raises(DocumentError):
             resolve(read(Order, order_in(f"nor-this-{number}", palette)), book, shop)
-    grown = {name: count - before[name] for name, count in entries(found).items() if count > before[name]}
+    grown = {name: count - before[name] for name, count in entries(functions).items() if count > before[name]}
     assert sum(grown.values()) <= 1024, grown
 
 
 def test_what_is_no_colour_is_not_remembered() -> None:
     read_colour("white")
-    found = caches()
-    before = entries(found)
+    functions = caches()
+    before = entries(functions)
     for text in ("x" * 60_000, "#" + "0" * 60_000, "no-such-colour", "#12345G", ""):
         assert read_colour(text) is None
-    assert entries(found) == before
+    assert entries(functions) == before
     for text in ("ReD", "rEd", "#F00", "#f00", "#FF0000", "#ff0000"):
         colour = read_colour(text)
         assert colour is not None
         assert colour.hex == "#FF0000"
-    assert sum(entries(found).values()) - sum(before.values()) <= 1, "one colour, however it is written"
+    assert sum(entries(functions).values()) - sum(before.values()) <= 1, "one colour, however it is written"
 
 
 def test_a_refused_order_leaves_nothing_behind(client: FlaskClient, key: dict[str, str]) -> None:
     """As a caller sends it: hundreds of made-up colours in one request."""
     palette = [f"no-such-colour-{number}" for number in range(24)]
-    decorations = [{"artwork": {"palette": [f"{each}-{index}" for each in palette]}} for index in range(12)]
+    decorations = [{"artwork": {"palette": [f"{colour}-{index}" for colour in palette]}} for index in range(12)]
     body = {"item": {"blank": "cushion-polyester-white"}, "decorations": decorations}
     assert client.post("/v1/validate", json=body, headers=key).status_code == 422
-    found = caches()
-    before = entries(found)
-    other = {**body, "decorations": [{"artwork": {"palette": [f"x{each}" for each in palette]}}] * 12}
-    assert client.post("/v1/validate", json=other, headers=key).status_code == 422
-    assert entries(found) == before
+    functions = caches()
+    before = entries(functions)
+    misspelt = {**body, "decorations": [{"artwork": {"palette": [f"x{colour}" for colour in palette]}}] * 12}
+    assert client.post("/v1/validate", json=misspelt, headers=key).status_code == 422
+    assert entries(functions) == before

@@ -54,14 +54,14 @@ HOUSE_RULES = {
 @pytest.fixture
 def room(changing: Any) -> Room:
     """That of the first worker, in which faults are planted; the other is never in doubt."""
-    made: Room = changing.one.application.extensions["accord"]
-    made.ledger._logged.clear()  # what another test logged just now is none of this one's
-    return made
+    opened: Room = changing.first.application.extensions["accord"]
+    opened.ledger._logged.clear()  # what another test logged just now is none of this one's
+    return opened
 
 
 @pytest.fixture
 def client(changing: Any) -> FlaskClient:
-    client: FlaskClient = changing.one
+    client: FlaskClient = changing.first
     return client
 
 
@@ -81,10 +81,10 @@ def wrong(room: Room, rule: str, shop: str = "quay-side") -> Iterator[None]:
 
 def readings(client: FlaskClient, family: str) -> dict[str, float]:
     """The series of a family of counters: its labels, and how far it is."""
-    found = re.findall(
+    samples = re.findall(
         rf"^({family}(?:_total)?(?:{{[^}}]*}})?) ([0-9.e+]+)$", client.get("/metrics").text, re.MULTILINE
     )
-    return {series: float(value) for series, value in found}
+    return {series: float(value) for series, value in samples}
 
 
 def doubts(client: FlaskClient) -> Counter[str]:
@@ -92,7 +92,7 @@ def doubts(client: FlaskClient) -> Counter[str]:
 
 
 def test_without_doubt_nothing_is_degraded(changing: Any, key: dict[str, str], order: dict[str, Any]) -> None:
-    client = changing.other
+    client = changing.second
     assert client.post("/v1/validate", json=order, headers=key).status_code == 200
     ready = client.get("/readyz").json
     assert (ready["status"], ready["checks"]["engine"]) == ("ready", {"ok": True, "since": None, "detail": ""})
@@ -161,7 +161,7 @@ def test_doubts_about_house_rules_are_counted_and_no_house_is_named(
         return str(done.headers["ETag"])
 
     def rules_found() -> set[str]:
-        return {each["rule"] for each in client.post("/v1/validate", json=order, headers=key).json["findings"]}
+        return {finding["rule"] for finding in client.post("/v1/validate", json=order, headers=key).json["findings"]}
 
     before = doubts(client)
     etag = put(HOUSE_RULES, etag)
@@ -177,11 +177,11 @@ def test_doubts_about_house_rules_are_counted_and_no_house_is_named(
     # Dropped, as the networks of shops that were idle are.
     put({}, etag)
     wait_for(lambda: HOUSE_RULE not in rules_found(), seconds=3.0)
-    room._held.edition.thing._houses.clear()  # type: ignore[union-attr]
+    room._held.edition.resource._houses.clear()  # type: ignore[union-attr]
     assert doubts(client) == counted
-    told = "\n".join(line for line in client.get("/metrics").text.splitlines() if line.startswith("accord_engine"))
-    assert 'layer="house"' in told
-    for text in (told, client.get("/readyz").text):
+    metrics = "\n".join(line for line in client.get("/metrics").text.splitlines() if line.startswith("accord_engine"))
+    assert 'layer="house"' in metrics
+    for text in (metrics, client.get("/readyz").text):
         assert "second-look" not in text
         assert "quay" not in text
 
@@ -199,17 +199,17 @@ def test_doubts_of_retired_editions_stay_counted(
         documents = copy.deepcopy(dict(shipped()))
         documents["limits"]["press.spread_most"]["value"] = "9 K"
         last = store.revisions.head()
-        made = store.revisions.publish(last, documents, author="a", approvers=["b"], reason="test", proposal=None)
+        published = store.revisions.publish(last, documents, author="a", approvers=["b"], reason="test", proposal=None)
     finally:
         store.close()
-    wait_for(lambda: client.get("/readyz").json["checks"]["book"]["revision"] == made.head.number, seconds=10.0)
+    wait_for(lambda: client.get("/readyz").json["checks"]["book"]["revision"] == published.head.number, seconds=10.0)
     client.post("/v1/validate", json=order, headers=key)
     assert doubts(client) == counted
     assert client.get("/readyz").json["status"] == "degraded"
 
 
 def test_walks_are_told_from_remembered_answers(changing: Any, key: dict[str, str], order: dict[str, Any]) -> None:
-    client = changing.other
+    client = changing.second
 
     def count(by: str) -> float:
         series = f'accord_engine_answers_total{{by="{by}",layer="shared",network="decoration-1"}}'
@@ -227,12 +227,12 @@ def test_watched_rules_are_tried_before_the_engine_is_asked_about_them(
     book: Book, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A network of watched rules can crash a worker like any other."""
-    tried: list[Mapping[str, Any]] = []
-    monkeypatch.setattr(edition, "try_out", lambda rules, *others: tried.append(rules))
+    taken: list[Mapping[str, Any]] = []
+    monkeypatch.setattr(edition, "try_out", lambda rules, *others: taken.append(rules))
     watched = replace(book.rules[SHARED_RULE], status="watch")
     edition.try_rules(replace(book, rules=MappingProxyType({**book.rules, SHARED_RULE: watched})))
-    edition.try_rules(replace(book, rules=MappingProxyType({SHARED_RULE: watched})), tried=book)
-    assert [set(rules) for rules in tried] == [set(book.rules)], "and not again once they were"
+    edition.try_rules(replace(book, rules=MappingProxyType({SHARED_RULE: watched})), vetted=book)
+    assert [set(rules) for rules in taken] == [set(book.rules)], "and not again once they were"
 
 
 WORKER = """

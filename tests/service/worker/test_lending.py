@@ -12,7 +12,7 @@ import pytest
 from accord_service.worker.lending import Lent, Shelf
 
 
-class Thing:
+class Resource:
     def __init__(self, name: int = 0) -> None:
         self.name = name
         self.closed = 0
@@ -22,85 +22,85 @@ class Thing:
 
 
 def test_given_up_while_idle_it_is_closed_at_once_and_lent_no_more() -> None:
-    thing = Thing()
-    lent = Lent(thing, Thing.close)
+    resource = Resource()
+    lent = Lent(resource, Resource.close)
     lent.give_up()
     lent.give_up()
-    assert thing.closed == 1
+    assert resource.closed == 1
     assert not lent.take()
 
 
 def test_given_up_in_use_it_is_closed_after_the_last_user() -> None:
-    thing = Thing()
-    lent = Lent(thing, Thing.close)
+    resource = Resource()
+    lent = Lent(resource, Resource.close)
     assert lent.take()
     assert lent.take()
     lent.give_up()
     lent.give_back()
-    assert thing.closed == 0
+    assert resource.closed == 0
     lent.give_back()
-    assert thing.closed == 1
+    assert resource.closed == 1
 
 
 def test_what_can_not_be_closed_is_logged_and_nobodys_trouble(caplog: pytest.LogCaptureFixture) -> None:
-    def fail(thing: Thing) -> None:
+    def fail(resource: Resource) -> None:
         raise RuntimeError("stuck")
 
     with caplog.at_level(logging.ERROR):
-        Lent(Thing(), fail).give_up()
+        Lent(Resource(), fail).give_up()
     assert "stuck" in str(caplog.records[0].exc_info)
 
 
 def test_the_one_not_used_for_longest_makes_room() -> None:
-    made: list[Thing] = []
-    shelf: Shelf[int, Thing] = Shelf(2, Thing.close)
+    resources: list[Resource] = []
+    shelf: Shelf[int, Resource] = Shelf(2, Resource.close)
 
-    def make(name: int) -> Thing:
-        made.append(Thing(name))
-        return made[-1]
+    def make(name: int) -> Resource:
+        resources.append(Resource(name))
+        return resources[-1]
 
     for name in (1, 2, 1, 3, 1, 2):
-        with shelf.lend(name, lambda name=name: make(name)) as thing:
-            assert (thing.name, thing.closed) == (name, 0)
-    assert [(each.name, each.closed) for each in made] == [(1, 0), (2, 1), (3, 1), (2, 0)]
+        with shelf.lend(name, lambda name=name: make(name)) as resource:
+            assert (resource.name, resource.closed) == (name, 0)
+    assert [(resource.name, resource.closed) for resource in resources] == [(1, 0), (2, 1), (3, 1), (2, 0)]
     shelf.clear()
-    assert all(each.closed == 1 for each in made)
+    assert all(resource.closed == 1 for resource in resources)
 
 
 def test_what_fails_to_be_made_is_tried_again() -> None:
-    shelf: Shelf[int, Thing] = Shelf(2, Thing.close)
+    shelf: Shelf[int, Resource] = Shelf(2, Resource.close)
 
-    def fail() -> Thing:
+    def fail() -> Resource:
         raise LookupError
 
     for _ in range(2):
         with pytest.raises(LookupError), shelf.lend(1, fail):
             pass
-    with shelf.lend(1, Thing) as thing:
-        assert thing.closed == 0
+    with shelf.lend(1, Resource) as resource:
+        assert resource.closed == 0
 
 
 def test_on_many_threads_nothing_is_used_after_it_was_closed_or_made_twice_at_once() -> None:
-    shelf: Shelf[int, Thing] = Shelf(2, Thing.close)
+    shelf: Shelf[int, Resource] = Shelf(2, Resource.close)
     living: dict[int, int] = {}
     wrong: list[str] = []
     lock = threading.Lock()
-    made: list[Thing] = []
+    resources: list[Resource] = []
 
-    def make(name: int) -> Thing:
+    def make(name: int) -> Resource:
         with lock:
             living[name] = living.get(name, 0) + 1
-            made.append(Thing(name))
-            return made[-1]
+            resources.append(Resource(name))
+            return resources[-1]
 
     def use(seed: int) -> None:
         choice = random.Random(seed)
         for _ in range(300):
             name = choice.randrange(4)
-            with shelf.lend(name, lambda name=name: make(name)) as thing:
+            with shelf.lend(name, lambda name=name: make(name)) as resource:
                 time.sleep(choice.random() / 5000)
-                if thing.name != name or thing.closed:
-                    wrong.append(f"{thing.name} {thing.closed}")
+                if resource.name != name or resource.closed:
+                    wrong.append(f"{resource.name} {resource.closed}")
 
     threads = [threading.Thread(target=use, args=(seed,)) for seed in range(6)]
     for thread in threads:
@@ -109,4 +109,4 @@ def test_on_many_threads_nothing_is_used_after_it_was_closed_or_made_twice_at_on
         thread.join()
     shelf.clear()
     assert wrong == []
-    assert {each.closed for each in made} == {1}
+    assert {resource.closed for resource in resources} == {1}

@@ -44,9 +44,9 @@ def test_every_worker_answers_from_a_new_head_within_two_seconds(
     changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
 ) -> None:
     key = changing.headers("quay-side", "counter")
-    before = changing.one.post("/v1/validate", json=order, headers=key).json
+    before = changing.first.post("/v1/validate", json=order, headers=key).json
     head = publish(changing.collective, spread("9 K"))
-    for client in (changing.one, changing.other):
+    for client in (changing.first, changing.second):
         wait_for(
             lambda client=client: client.get(f"/v1/limits/{LIMIT}", headers=key).json["revision"] == head.number,
             seconds=2.0,
@@ -61,26 +61,26 @@ def test_every_worker_answers_from_a_new_head_within_two_seconds(
 
 def test_old_questions_have_their_old_answers(changing: Any, order: dict[str, Any]) -> None:
     key = changing.headers("quay-side", "counter")
-    first = changing.one.post("/v1/validate?revision=1", json=order, headers=key)
+    first = changing.first.post("/v1/validate?revision=1", json=order, headers=key)
     assert first.json["revision"] == 1
-    assert changing.other.post("/v1/validate?revision=1", json=order, headers=key).data == first.data
-    assert changing.one.post("/v1/recommend?revision=1", json=order, headers=key).json["revision"] == 1
+    assert changing.second.post("/v1/validate?revision=1", json=order, headers=key).data == first.data
+    assert changing.first.post("/v1/recommend?revision=1", json=order, headers=key).json["revision"] == 1
     lists = ("/v1/limits", "/v1/rules", "/v1/facts", "/v1/sources", "/v1/catalogue", "/v1/catalogue/blanks")
     entries = (f"/v1/limits/{LIMIT}", "/v1/catalogue/blanks/tee-heavy-white", "/v1/rules/platen-heats-unevenly",
                "/v1/facts/item.textile")  # fmt: skip
     for path in (*lists, *entries):
-        answer = changing.one.get(path, query_string={"revision": 1}, headers=key)
+        answer = changing.first.get(path, query_string={"revision": 1}, headers=key)
         assert (path, answer.status_code, answer.json["revision"]) == (path, 200, 1)
-    assert changing.one.get(f"/v1/limits/{LIMIT}?revision=1", headers=key).json["entry"]["value"] == "8 K"
-    page = changing.one.get("/v1/rules?limit=1&revision=1", headers=key).json
+    assert changing.first.get(f"/v1/limits/{LIMIT}?revision=1", headers=key).json["entry"]["value"] == "8 K"
+    page = changing.first.get("/v1/rules?limit=1&revision=1", headers=key).json
     assert "revision=1" in page["next"]
 
 
 @pytest.mark.parametrize(("revision", "status"), [("999", 404), ("0", 400), ("-1", 400), ("x", 400), ("1.0", 400)])
 def test_a_revision_that_is_none_is_refused(changing: Any, order: dict[str, Any], revision: str, status: int) -> None:
     key = changing.headers("quay-side", "counter")
-    assert changing.one.get(f"/v1/rules?revision={revision}", headers=key).status_code == status
-    assert changing.one.post(f"/v1/validate?revision={revision}", json=order, headers=key).status_code == status
+    assert changing.first.get(f"/v1/rules?revision={revision}", headers=key).status_code == status
+    assert changing.first.post(f"/v1/validate?revision={revision}", json=order, headers=key).status_code == status
 
 
 def test_a_head_that_can_not_be_loaded_leaves_the_last_good_one_answering(
@@ -108,7 +108,7 @@ def test_rules_that_would_crash_the_engine_are_tried_elsewhere_first(
 ) -> None:
     client = serve(fresh).test_client()
 
-    def crash(*tried: Any) -> None:
+    def crash(*arguments: Any) -> None:
         raise EngineError("trial: the process was ended by SIGSEGV")
 
     monkeypatch.setattr(edition, "try_out", crash)
@@ -171,10 +171,10 @@ def test_no_answer_mixes_two_revisions_while_the_book_moves(
         for thread in threads:
             thread.join()
     assert problems == []
-    assert {revision: len(found) for revision, found in answers.items()} == {1: 1, 2: 1, 3: 1, 4: 1}
+    assert {revision: len(bodies) for revision, bodies in answers.items()} == {1: 1, 2: 1, 3: 1, 4: 1}
     titles = {
-        revision: {each["title"] for each in json.loads(*found)["findings"] if each["rule"] == rule}
-        for revision, found in answers.items()
+        revision: {finding["title"] for finding in json.loads(*bodies)["findings"] if finding["rule"] == rule}
+        for revision, bodies in answers.items()
     }
     assert titles == {1: {first["findings"][0]["title"]}, 2: {"Title 2"}, 3: {"Title 3"}, 4: {"Title 4"}}
 

@@ -46,7 +46,7 @@ def timed(ask: Callable[[], Any]) -> tuple[Any, float]:
 
 @pytest.fixture
 def client(changing: Any) -> FlaskClient:
-    return changing.one
+    return changing.first
 
 
 @pytest.fixture
@@ -64,19 +64,19 @@ def test_held_answers_come_at_once_and_say_so(
     live = client.post("/v1/validate", json=order, headers=counter)
     assert (live.json["basis"], live.headers["Accord-Basis"]) == ("live", "live")
     with frozen(changing.collective):
-        until, held = time.monotonic() + 3.5, []
+        until, answers = time.monotonic() + 3.5, []
         while time.monotonic() < until:
             answer, took_s = timed(lambda: client.post("/v1/validate", json=order, headers=counter))
             assert answer.status_code == 200
             assert took_s < AT_ONCE_S
             if answer.json["basis"] == "held":
-                held.append(answer)
+                answers.append(answer)
             time.sleep(0.05)
-        assert held
-        assert {k: v for k, v in held[-1].json.items() if k != "basis"} == {
+        assert answers
+        assert {k: v for k, v in answers[-1].json.items() if k != "basis"} == {
             k: v for k, v in live.json.items() if k != "basis"
         }
-        basis, _, age = held[-1].headers["Accord-Basis"].partition("; age=")
+        basis, _, age = answers[-1].headers["Accord-Basis"].partition("; age=")
         assert basis == "held"
         assert 1 <= int(age) <= 4
         for path in ("/v1/rules", "/v1/catalogue", "/v1/shop"):
@@ -127,7 +127,7 @@ def test_writes_are_refused_at_once_and_done_when_sent_again(
     wait_for(lambda: client.put("/v1/shop?validate_only=true", json=body, headers=sent).status_code == 200, seconds=3.0)
     done = client.put("/v1/shop", json=body, headers=sent)
     assert done.status_code == 200, done.text
-    assert changing.other.get("/v1/shop", headers=owner).json["name"] == "Quay Side after the Flood"
+    assert changing.second.get("/v1/shop", headers=owner).json["name"] == "Quay Side after the Flood"
 
 
 def test_a_key_nobody_knows_is_refused_while_the_store_is_away(
@@ -179,7 +179,7 @@ def test_nothing_acknowledged_is_lost_when_the_store_is_killed(
     assert set(refused) <= {503}
     wait_for(lambda: healthy(client), seconds=5.0)
     store = Store.at(changing.collective.server.url, timeout_s=5.0)
-    assert set(acknowledged) <= {each.id for each in store.keys.list("mill-loft")}
+    assert set(acknowledged) <= {key_.id for key_ in store.keys.list("mill-loft")}
     assert store.audit.verify() is None
     store.close()
 

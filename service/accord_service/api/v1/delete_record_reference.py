@@ -40,7 +40,7 @@ def delete_record_reference(call: Call) -> Prepared:
             record.shop_id,
             record.record_id,
             who=call.caller.key_id,
-            also=lambda made: remember(_answer(made)),
+            also=lambda stored: remember(_answer(stored)),
         )
         return _answer(deleted)
 

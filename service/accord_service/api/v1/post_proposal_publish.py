@@ -29,16 +29,16 @@ def post_proposal_publish(call: Call) -> Prepared:
     """
     steps = steps_of(call)
     with refusals():
-        made = steps.publish(call.path["proposal_id"])
+        publication = steps.publish(call.path["proposal_id"])
 
     def answer(stored: StoredProposal) -> Answer:
-        return Answer(Published(made.head.number, made.head.digest, proposal_status(stored)).document())
+        return Answer(Published(publication.head.number, publication.head.digest, proposal_status(stored)).document())
 
     def commit(remember: Remember) -> Answer:
-        published = answer(made.commit(lambda stored: remember(answer(stored))))
+        published = answer(publication.commit(lambda stored: remember(answer(stored))))
         write_down_states(call.room.store, "publication")
         return published
 
     # The number is given to whoever publishes first.
-    preview = Published(None, made.head.digest, proposal_status(made.preview))
+    preview = Published(None, publication.head.digest, proposal_status(publication.preview))
     return Prepared(Answer(preview.document()), commit)

@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import created, proposed
-from accord_service.api.proposals import Proposed, made, read_book_changes, taken
+from accord_service.api.proposals import Proposed, drafted, read_book_changes, taken
 from accord_service.http.problems import BaseMoved
 from accord_service.http.writing import Prepared
 
@@ -27,4 +27,4 @@ def post_proposals(call: Call) -> Prepared:
     """
     body = call.body
     changes = read_book_changes(body.changes)
-    return taken(call, lambda steps: steps.draft(body.base, changes, body.reason, body.evidence), made)
+    return taken(call, lambda steps: steps.draft(body.base, changes, body.reason, body.evidence), drafted)

@@ -64,7 +64,7 @@ def post_record_outcomes(call: Call) -> Prepared:
         raise RecordRejected(_why_rejected(record))
     index = _decoration(record, body)
     cell = _cell(call, record, index)
-    quantity = int(record.asked["order"].get("quantity") or 1)  # unsaid is one piece, as the fact has it
+    quantity = int(record.question["order"].get("quantity") or 1)  # unsaid is one piece, as the fact has it
     outcomes = call.room.store.outcomes
     outcomes.leave_room(record, index, quantity)
     document = {"result": body.result, "washes": body.washes, "note": body.note, "decoration": index}
@@ -86,7 +86,7 @@ def post_record_outcomes(call: Call) -> Prepared:
             cell=cell,
             failure=body.failure,
             who=call.caller.key_id,
-            also=lambda made: remember(_made(made, None)),
+            also=lambda stored: remember(_made(stored, None)),
         )
         return _made(added, _drafted(call, cell))
 
@@ -106,7 +106,7 @@ def _why_rejected(record: OrderRecord) -> str:
 
 def _decoration(record: OrderRecord, body: Outcome) -> int:
     """Which decoration the report is about. Raises FaultyDocument where the report does not hold together."""
-    count = len(record.asked["order"]["decorations"])
+    count = len(record.question["order"]["decorations"])
     faults = []
     if (body.result == "failed") is (body.failure is None):
         why = "is needed for a failed piece" if body.result == "failed" else "goes with a failed piece alone"
@@ -122,7 +122,7 @@ def _decoration(record: OrderRecord, body: Outcome) -> int:
 
 
 def _cell(call: Call, record: OrderRecord, index: int) -> Cell:
-    order, shop = read(Order, record.asked["order"]), read(Shop, record.asked["shop"])
+    order, shop = read(Order, record.question["order"]), read(Shop, record.question["shop"])
     cell = cell_of(call.book, order, shop, record.answer, index)
     if cell is None:
         why = "the order leaves transfer, substrate or press open: record it as it was pressed"

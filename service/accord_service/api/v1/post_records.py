@@ -32,7 +32,7 @@ def post_records(call: Call) -> Prepared:
     store, caller_shop = call.room.store, call.caller.shop
     draft = store.records.draft(
         call.caller.shop_id,
-        asked=asked_document(call.document, call.shop, {} if caller_shop is None else caller_shop.house.document),
+        question=asked_document(call.document, call.shop, {} if caller_shop is None else caller_shop.house.document),
         answer=judged(call),
         revision=call.book.revision,
         reference=call.body.reference,
@@ -40,7 +40,7 @@ def post_records(call: Call) -> Prepared:
     )
 
     def commit(remember: Remember) -> Answer:
-        record = store.records.create(draft, who=call.caller.key_id, also=lambda made: remember(_made(made)))
+        record = store.records.create(draft, who=call.caller.key_id, also=lambda stored: remember(_made(stored)))
         call.room.pruning.now_and_then()
         return _made(record)
 

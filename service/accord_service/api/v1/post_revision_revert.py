@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import ShownProposal
 from accord_service.api.governance_examples import REVERSION, reverted
-from accord_service.api.proposals import REVISION, Reason, made, revision_in, taken
+from accord_service.api.proposals import REVISION, Reason, drafted, revision_in, taken
 from accord_service.http.writing import Prepared
 
 
@@ -32,4 +32,4 @@ def post_revision_revert(call: Call) -> Prepared:
     The draft goes the way of every proposal: its effect is shown, a steward of another shop approves it.
     """
     number = revision_in(call)
-    return taken(call, lambda steps: steps.revert(number, call.body.reason), made)
+    return taken(call, lambda steps: steps.revert(number, call.body.reason), drafted)

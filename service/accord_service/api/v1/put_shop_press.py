@@ -31,4 +31,4 @@ def put_shop_press(call: Call) -> Prepared:
     presses = list(record.document["presses"])
     presses[place_of(record, id_)] = dict(call.document)
     document = {**record.document, "presses": presses}
-    return written(call, record.id, document, lambda made: press_document(made, id_))
+    return written(call, record.id, document, lambda stored: press_document(stored, id_))
