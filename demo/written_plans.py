@@ -218,8 +218,8 @@ def _step(line: str, acts: Mapping[str, Act], name: str) -> Step:
 
 
 def _check_again(parts: Iterable[Part], settings: Iterable[Setting], name: str) -> None:
-    told = sum(step.act == "press-again" for part in parts for step in part.steps)
-    if told != sum(setting.pressing == "again" for setting in settings):
+    again = sum(step.act == "press-again" for part in parts for step in part.steps)
+    if again != sum(setting.pressing == "again" for setting in settings):
         raise PlanError(f"{name}: the head and the steps differ about the second pressing")
 
 
@@ -229,7 +229,7 @@ def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Map
     Acts that no step of the book is named for yet are left out. Several printed steps may do one act between them.
     Within a stage the order is free. Numbers may differ as TOLERANCE and DWELL say.
     """
-    told: list[str] = []
+    sentences: list[str] = []
     start = 0
     for part in parts:
         for stage, group in itertools.groupby(part.steps, key=lambda step: step.stage):
@@ -238,28 +238,28 @@ def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Map
                 wanted = acts[step.act].steps
                 if not wanted:
                     continue
-                done = [index for index, other in enumerate(printed) if other.id in wanted]
+                done = [index for index, printed_step in enumerate(printed) if printed_step.id in wanted]
                 ahead = [index for index in done if index >= start]
                 if not done:
-                    told.append(f"{stage} {step.act} is missing: {step.text}")
+                    sentences.append(f"{stage} {step.act} is missing: {step.text}")
                     continue
                 if not ahead:
-                    told.append(f"{stage} {step.act} comes too early: {printed[done[-1]].text}")
+                    sentences.append(f"{stage} {step.act} comes too early: {printed[done[-1]].text}")
                 reached = max([reached, *ahead[:1]])
                 text = " ".join(printed[index].text for index in done)
-                told += [
+                sentences += [
                     f"{stage} {step.act} lacks {word!r}: {text}" for word in step.essentials if not says(text, word)
                 ]
             start = reached
-    return tuple(told)
+    return tuple(sentences)
 
 
 def says(text: str, essential: str) -> bool:
     """Whether a text says what is essential: each of its quantities, near enough, or else each of its words' stems."""
     quantities = _QUANTITY.findall(essential)
     if quantities:
-        said = _QUANTITY.findall(_MINUTES.sub(_in_seconds, text))
-        return all(any(_near(wanted, other) for other in said) for wanted in quantities)
+        stated = _QUANTITY.findall(_MINUTES.sub(_in_seconds, text))
+        return all(any(_near(wanted, quantity) for quantity in stated) for wanted in quantities)
     called = (essential, *SAME.get(essential.casefold(), ()))
     return any(
         all(re.search(rf"\b{word[:STEM]}", text, re.IGNORECASE) for word in _WORD.findall(name)) for name in called
@@ -270,9 +270,9 @@ def _in_seconds(minutes: re.Match[str]) -> str:
     return f"{int(minutes[1]) * 60 + int(minutes[2])} s"
 
 
-def _near(wanted: tuple[str, str], other: tuple[str, str]) -> bool:
+def _near(wanted: tuple[str, str], printed: tuple[str, str]) -> bool:
     seconds = {"s": 1, "min": 60}
-    (wanted_number, wanted_unit), (number, unit) = wanted, other
+    (wanted_number, wanted_unit), (number, unit) = wanted, printed
     if wanted_unit in seconds and unit in seconds:
         wanted_s, other_s = float(wanted_number) * seconds[wanted_unit], float(number) * seconds[unit]
         return abs(wanted_s - other_s) <= DWELL * wanted_s

@@ -81,9 +81,9 @@ def in_minutes(setting: written_plans.Setting, step: written_plans.Step) -> bool
 def test_second_pressing_says_its_time(name: str) -> None:
     plan = plan_of(name)
     times = [setting.time for setting in plan.settings if setting.pressing == "again"]
-    told = [step for step in plan.steps if step.act == "press-again"]
-    assert len(told) == len(times)
-    assert all(time in step.essentials for time, step in zip(times, told, strict=True))
+    again = [step for step in plan.steps if step.act == "press-again"]
+    assert len(again) == len(times)
+    assert all(time in step.essentials for time, step in zip(times, again, strict=True))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -136,7 +136,7 @@ def test_a_whole_plan_is_read() -> None:
 
 
 @pytest.mark.parametrize(
-    ("said", "instead", "told"),
+    ("original", "instead", "complaint"),
     [
         ("shop   s\n", "", "lacks shop"),
         ("shop   s\n", "shop   s\nshop   s\n", "stands twice"),
@@ -156,11 +156,11 @@ def test_a_whole_plan_is_read() -> None:
         ("peel  peel-cold  *Cold*.\n", "place lay-down  *Down*.\n", "place lay-down comes after press close"),
     ],
 )
-def test_faults_are_told(said: str, instead: str, told: str) -> None:
+def test_faults_are_told(original: str, instead: str, complaint: str) -> None:
     text = HEAD + BODY
-    assert text.count(said) == 1
-    with pytest.raises(written_plans.PlanError, match=told):
-        written_plans.parse_plan(text.replace(said, instead), ACTS, "x")
+    assert text.count(original) == 1
+    with pytest.raises(written_plans.PlanError, match=complaint):
+        written_plans.parse_plan(text.replace(original, instead), ACTS, "x")
 
 
 # --- comparing ---
@@ -207,7 +207,7 @@ def test_acts_without_a_step_are_left_out() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "essential", "said"),
+    ("text", "essential", "near"),
     [
         ("Set 185 °C.", "183 °C", True),
         ("Set 190 °C.", "183 °C", False),
@@ -225,8 +225,8 @@ def test_acts_without_a_step_are_left_out() -> None:
         ("Lay coated paper over.", "Plain paper", False),
     ],
 )
-def test_near_enough_is_said(text: str, essential: str, said: bool) -> None:
-    assert written_plans.says(text, essential) is said
+def test_near_enough_is_said(text: str, essential: str, near: bool) -> None:
+    assert written_plans.says(text, essential) is near
 
 
 # --- what the book says of the orders today ---
