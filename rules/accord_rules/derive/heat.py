@@ -295,27 +295,12 @@ class Estimated:
     reach_s: tuple[float, float, float]
 
 
-@lru_cache(maxsize=2 * _CACHED)
-def _reach_s(lying: Lay, surface_c: float, need: float) -> float | None:
-    curve = _curve(lying, "likely", surface_c)
-    return None if curve is None else crossing_s(curve, need)
-
-
 def _curves(lying: Lay, surface_c: float, spread_k: float) -> tuple[Floats, Floats, Floats] | None:
     """Soon, likely, late: the platen's spread helps the first and hinders the last."""
     soon = _curve(lying, "soon", surface_c + spread_k)
     likely = _curve(lying, "likely", surface_c)
     late = _curve(lying, "late", surface_c - spread_k)
     return None if soon is None or likely is None or late is None else (soon, likely, late)
-
-
-def ready_s(lying: Lay, surface_c: float, need_c: float, need_s: float) -> float | None:
-    """The dwell that likely gives the transfer what it needs: until the print is there, and as long as it has to stay.
-
-    Infinite if the print likely does not get there; None where there is no estimate.
-    """
-    reached = _reach_s(lying, surface_c, need_c)
-    return None if reached is None else reached + need_s
 
 
 @fact("heat.lay", DATA, PRESSING)
