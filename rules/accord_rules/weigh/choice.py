@@ -188,9 +188,7 @@ def cooled(case: Case, chosen: Chosen, hottest_c: float) -> Chosen:
     most = round(calibration.surface_c(cold) - _HAIR_K / 2, 6)
     sure = room(case)[0]
     display_c, surface_c = at_surface(case, most, sure if sure <= most else low, most)
-    return chosen._replace(
-        display_c=display_c, surface_c=surface_c, spread_k=round(calibration.spread_k(display_c), 6)
-    )
+    return chosen._replace(display_c=display_c, surface_c=surface_c, spread_k=round(calibration.spread_k(display_c), 6))
 
 
 class Turning(NamedTuple):
