@@ -13,14 +13,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from math import ceil, exp, inf, isfinite, log
+from math import ceil, exp, inf, isfinite, log, log2
 from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.heat.build import Sheet, stack_for, substrate_layer
 from accord_rules.heat.grid import Floats
-from accord_rules.heat.materials import PLATENS, ROOM_C, WARM_BED_C
+from accord_rules.heat.materials import ADHESIVE_HALVED_BY_K, PLATENS, ROOM_C, WARM_BED_C
 from accord_rules.heat.response import (
     LONGEST_S,
     Response,
@@ -28,13 +28,14 @@ from accord_rules.heat.response import (
     coolest_c,
     corners,
     crossing_s,
+    dosed_s,
     hottest_c,
     soaked,
 )
 from accord_rules.heat.stack import HeatError, Stack
 from accord_rules.heat.touch import time_to_touch_s
 from accord_rules.orders.order import NONE, Decoration, Size
-from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer, transfer_named
+from accord_rules.revision.catalogue import Consumable, Dose, PressType, Substrate, Transfer, transfer_named
 from accord_rules.revision.facts import (
     BOOL,
     DATA,
@@ -57,6 +58,9 @@ _TEMPERATURE, _TIME, _DIFFERENCE = number(units.TEMPERATURE), number(units.TIME)
 _FAR_SIDES = frozenset(
     {frozenset({"front", "back"}), frozenset({"face", "reverse"}), frozenset({"left-chest", "back"})}
 )
+# A range up to this wide tells an operator something: latest to soonest, and hottest less coolest.
+_TELLING_RATIO = 3.0
+_TELLING_SPAN_K = 25.0
 TOUCH_CONTACT_S = 10.0  # picking a piece up and setting it down
 _CACHED = 4096
 # A small stiff piece draws on the hand-held platen round it, up to thrice its width.
@@ -72,27 +76,42 @@ _ANY_SURFACE_C = 100.0
 # -- what the transfer needs ---------------------------------------------------------------------------------------
 
 
-@fact("heat.need_c", _TEMPERATURE, DECORATION)
-def need_c(
+@fact("heat.dose", DATA, DECORATION)
+def dose(
     transfer: Transfer = read("transfer.entry"),
     least_c: float | None = maybe("transfer.least_c"),
     below_least_k: float = limit("heat.below_least"),
-) -> float | None:
-    """What the print has to reach where it meets the piece: the transfer's own, else a little below its least."""
-    return _softens_c(transfer, least_c, below_least_k)
+    usual_s: float = limit("heat.adhesive_hold"),
+) -> Dose | None:
+    """The heat that the print has to have had where it meets the piece: the transfer's own dose, else an adhesive's."""
+    softens_c = _softens_c(transfer, least_c, below_least_k)
+    return transfer.dose or (None if softens_c is None else Dose(softens_c, usual_s, ADHESIVE_HALVED_BY_K))
 
 
 def _softens_c(transfer: Transfer, least_c: float | None, below_least_k: float) -> float | None:
     """Where a transfer starts to take, and once applied to let go."""
-    if transfer.interface_least is not None:
-        return transfer.interface_least
+    if transfer.dose is not None:
+        return transfer.dose.at
     return None if least_c is None else least_c - below_least_k
 
 
+@fact("heat.need_c", _TEMPERATURE, DECORATION)
+def need_c(dose: Dose = read("heat.dose")) -> float:
+    """The temperature that the dose it needs is told at."""
+    return dose.at
+
+
 @fact("heat.need_s", _TIME, DECORATION)
-def need_s(transfer: Transfer = read("transfer.entry"), usual_s: float = limit("heat.adhesive_hold")) -> float:
-    """How long the print has to stay there."""
-    return usual_s if transfer.interface_hold is None else transfer.interface_hold
+def need_s(dose: Dose = read("heat.dose")) -> float:
+    """How long the print needs at that temperature, or what does as much at another."""
+    return dose.time
+
+
+@fact("heat.need_words", TEXT, DECORATION)
+def need_words(dose: Dose = read("heat.dose"), preferences: units.UnitPreferences = source("shop/units")) -> str:
+    """The dose it needs, in words."""
+    time, at = units.show(units.TIME, dose.time), units.show(units.TEMPERATURE, dose.at, preferences)
+    return f"{time} at {at} (or what does as much)"
 
 
 @fact("heat.face_down", BOOL, DECORATION)
@@ -278,18 +297,25 @@ def _curve(lying: Lay, which: str, surface_c: float) -> Floats | None:
     return coolest_c(curves_c) if which == "late" else hottest_c(curves_c)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Likely:
     """The likely figures of one pressing: °C at the print when the dwell ends, K by which the platen dips."""
 
     interface_c: float
     sag_k: float
+    curve_c: Floats
+    time_s: float
+
+    def short_k(self, need: Dose) -> float:
+        """Kelvins that a dose falls short by, as its logarithm has them; at most 200."""
+        dosed = at_time(dosed_s(self.curve_c, need.at, need.halved_by), self.time_s)
+        return min(200.0, need.halved_by * log2(need.time / dosed)) if dosed > 0 else 200.0
 
 
 @dataclass(frozen=True, slots=True)
 class Estimated:
-    """(soon, likely, late): °C at the print when the dwell ends, s until it is at what the transfer needs (infinite
-    for not within ``LONGEST_S``)."""
+    """(soon, likely, late): °C at the print when the dwell ends, s until it has had the dose that the transfer needs
+    (infinite for not within ``LONGEST_S``)."""
 
     interface_c: tuple[float, float, float]
     reach_s: tuple[float, float, float]
@@ -338,7 +364,7 @@ def likely(
     curve, corner = _curve(lying, "likely", surface_c), _corners(lying, "likely")
     if curve is None or corner is None:
         return None
-    return Likely(at_time(curve, time_s), corner[0].sag_k(surface_c))
+    return Likely(at_time(curve, time_s), corner[0].sag_k(surface_c), curve, time_s)
 
 
 @fact("heat.curves", DATA, PRESSING)
@@ -355,15 +381,19 @@ def curves(
 def estimate(
     curves: tuple[Floats, Floats, Floats] = read("heat.curves"),
     time_s: float = source("chosen/time_s"),
-    need_c: Callable[[], float] = later("heat.need_c"),
+    need: Dose = read("heat.dose"),
 ) -> Estimated:
     """All figures of this pressing."""
     soon, middle, late = curves
-    need = need_c()
     return Estimated(
         (at_time(soon, time_s), at_time(middle, time_s), at_time(late, time_s)),
-        (crossing_s(soon, need), crossing_s(middle, need), crossing_s(late, need)),
+        (_taken_s(soon, need), _taken_s(middle, need), _taken_s(late, need)),
     )
+
+
+def _taken_s(curve_c: Floats, need: Dose) -> float:
+    """When a print has had what it needs."""
+    return crossing_s(dosed_s(curve_c, need.at, need.halved_by), need.time)
 
 
 @fact("heat.estimated", BOOL, PRESSING, warmed=True)
@@ -374,18 +404,18 @@ def estimated(likely: Likely | None = maybe("heat.likely")) -> bool:
 
 @fact("heat.surely_cold", BOOL, PRESSING, warmed=True)
 def surely_cold(
-    likely: Likely = read("heat.likely"),
-    need_c: float = read("heat.need_c"),
+    short_k: float = read("heat.short_k"),
+    time_s: float = source("chosen/time_s"),
     estimate: Callable[[], Estimated] = later("heat.estimate"),
 ) -> bool:
-    """Whether the print stays below what the transfer needs even if everything helps."""
-    return likely.interface_c < need_c and estimate().interface_c[0] < need_c
+    """Whether the print gets less than the transfer needs even if everything helps."""
+    return short_k > 0 and estimate().reach_s[0] > time_s
 
 
 @fact("heat.short_k", _DIFFERENCE, PRESSING)
-def short_k(likely: Likely = read("heat.likely"), need_c: Callable[[], float] = later("heat.need_c")) -> float:
-    """By how much the print likely stays below what the transfer needs; negative above it."""
-    return round(need_c() - likely.interface_c, 3)
+def short_k(likely: Likely = read("heat.likely"), need: Dose = read("heat.dose")) -> float:
+    """By how much hotter it would likely have to be to get what the transfer needs in its dwell; negative for less."""
+    return round(likely.short_k(need), 3)
 
 
 @fact("heat.sag_k", _DIFFERENCE, PRESSING)
@@ -408,7 +438,7 @@ def _figures(place: int) -> None:
     def interface_c(estimate: Estimated = read("heat.estimate")) -> float:
         return round(estimate.interface_c[place], 3)
 
-    about = f"When the print is at what the transfer needs, {_SAID[place]}; 15 min if it never is."
+    about = f"When the print has had what the transfer needs, {_SAID[place]}; 15 min if it never is."
     fact(f"heat.reach_{_WHEN[place]}_s", _TIME, PRESSING, about=about)(reach_s)
     about = f"How hot the print is when the dwell ends, {_HOT[place]}."
     fact(f"heat.interface_{_WHEN[place]}_c", _TEMPERATURE, PRESSING, about=about)(interface_c)
@@ -422,26 +452,29 @@ for _place in range(len(_WHEN)):
 def interface_words(
     estimate: Estimated = read("heat.estimate"), preferences: units.UnitPreferences = source("shop/units")
 ) -> str:
-    """How hot the print gets, in words with the range."""
+    """How hot the print gets, in words; with the range where that helps."""
     soon, middle, late = (units.show(units.TEMPERATURE, value_c, preferences) for value_c in estimate.interface_c)
+    if estimate.interface_c[0] - estimate.interface_c[2] > _TELLING_SPAN_K:
+        return f"likely about {middle}"
     return f"about {middle} ({late} to {soon} by estimate)"
 
 
 @fact("heat.reach_words", TEXT, PRESSING)
 def reach_words(estimate: Estimated | None = maybe("heat.estimate")) -> str:
-    """When the print is at what the transfer needs, in words with the range."""
+    """When the print has had what the transfer needs, in words."""
     return "a time that cannot be estimated here" if estimate is None else range_words(estimate.reach_s)
 
 
 def range_words(times_s: tuple[float, float, float]) -> str:
-    """ "about 51 s (19 s to 4 min by estimate)", and where it may never come to it, that."""
+    """ "about 51 s (35 s to 75 s by estimate)"; where the range is too wide to help, the likely figure and that."""
     soon, likely, late = times_s
     if not isfinite(soon):
         return f"not within {_time_words(LONGEST_S)}, by estimate"
     if not isfinite(likely):
         return f"likely not within {_time_words(LONGEST_S)} ({_time_words(soon)} at best, by estimate)"
-    end = _time_words(late) if isfinite(late) else "never"
-    return f"about {_time_words(likely)} ({_time_words(soon)} to {end} by estimate)"
+    if late > _TELLING_RATIO * soon:
+        return f"likely about {_time_words(likely)}, by an estimate that knows no more than that"
+    return f"about {_time_words(likely)} ({_time_words(soon)} to {_time_words(late)} by estimate)"
 
 
 def _time_words(time_s: float) -> str:

@@ -62,8 +62,9 @@ _TRANSFER: Mapping[str, Band] = MappingProxyType(
         "finest_line": _from("0.05 mm", "10 mm"),
         "wash_limit": _from("20 °C", "95 °C"),
         "reheat_limit": _from("80 °C", "260 °C"),
-        "interface_least": _from("50 °C", "230 °C"),
-        "interface_hold": _from("1 s", "5 min"),
+        "dose.at": _from("50 °C", "230 °C"),
+        "dose.time": _from("1 s", "5 min"),
+        "dose.halved_by": _from("3 K", "40 K"),
     }
 )
 

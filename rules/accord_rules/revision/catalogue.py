@@ -314,6 +314,18 @@ class Variant:
 
 
 @dataclass(frozen=True, slots=True)
+class Dose:
+    """Heat that a print has to have had: ``time`` s at ``at`` °C, or what does as much at other temperatures.
+
+    By Arrhenius' law: ``halved_by`` is how many K more, around ``at``, do it in half the time.
+    """
+
+    at: float = required(TEMPERATURE)
+    time: float = required(TIME)
+    halved_by: float = required(Quantity(units.TEMPERATURE_DIFFERENCE), about="this much hotter takes half the time")
+
+
+@dataclass(frozen=True, slots=True)
 class Transfer:
     """A family of transfers, or a product of one (a product's table overrides its family's)."""
 
@@ -366,10 +378,9 @@ class Transfer:
     reheat_limit: float | None = optional(
         TEMPERATURE, about="once applied, the most it bears; left out where it bears re-heating"
     )
-    interface_least: float | None = optional(
-        TEMPERATURE, about="where print meets piece; a little below the least surface temperature where left out"
+    dose: Dose | None = optional(
+        Object(Dose), about="what it takes where print meets piece; as an adhesive of its window where left out"
     )
-    interface_hold: float | None = optional(TIME, about="how long it has to stay there; as an adhesive where left out")
     backing: bool = optional(Flag(), False, about="whether it comes on a sheet that is taken off before it is laid on")
     on: Mapping[str, Variant] = optional(
         Table(Text(40), Object(Variant)), _NO_VARIANTS, about="what differs, by substrate or its family"
