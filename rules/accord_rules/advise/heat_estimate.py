@@ -22,7 +22,9 @@ def heat_estimate(case: Case, chosen: Chosen, *, curve: bool = False) -> HeatEst
     estimated, lying = case.known["heat.estimate"], case.known["heat.lay"]
     if estimated is None or chosen.time_s is None:
         return None
-    state = "a piece that was not pre-pressed" if lying.water_share else "a dry piece"
+    state = "a dry piece"
+    if lying.water_share:
+        state = "a piece not dry all through" if chosen.pre_press_s else "a piece that was not pre-pressed"
     return HeatEstimate(
         need_c=case.known["heat.need_c"],
         hold_s=case.known["heat.need_s"],

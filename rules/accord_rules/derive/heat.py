@@ -3,9 +3,10 @@
 Every figure is an estimate with three values: *soon* (the hottest the print can be, so the soonest it is there),
 *likely* and *late*. Stacks are solved once and kept (``heat.response``), for all temperatures and dwells.
 
-A piece that takes up moisture and is not pre-pressed is damp, and stays cooler while that boils off: what it takes to
-boil it counts as heat capacity of the piece. The estimate is left out where heat does not run straight down through
-closed layers: in ovens, under a platen of the wrong shape, and below loose stones or studs.
+A piece that takes up moisture is damp as far as its pre-press has not dried it, and stays cooler while that boils off:
+what it takes to boil it counts as heat capacity of the piece. Boards stay damp inside after any usual pre-press; at the
+soonest they are taken as dry. The estimate is left out where heat does not run straight down through closed layers: in
+ovens, under a platen of the wrong shape, and below loose stones or studs.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from math import ceil, exp, inf, isfinite, log, log2
+from math import ceil, exp, inf, isfinite, log, log2, sqrt
 from types import MappingProxyType
 from typing import Any
 
@@ -139,7 +140,7 @@ class Piece:
     plies: int = field(compare=False)
     face_down: bool = field(compare=False)
     # The ways in which it has lain, by cover, pad, platen temperature and moisture, kept because their keys are long.
-    lays: dict[tuple[str | None, str | None, float, float], Lay] = field(default_factory=dict, compare=False)
+    lays: dict[tuple[str | None, str | None, float, float, bool], Lay] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,10 +153,12 @@ class Lay:
     covered: float
     water_share: float
     need_c: float
+    part_dried: bool  # pre-pressed, if not all through: how damp it still is hangs on more than the time
 
-    def stack(self) -> Stack:
-        """Raises HeatError where the model does not hold."""
+    def stack(self, which: str = "likely") -> Stack:
+        """The stack of a corner (``response.corners``). Raises HeatError where the model does not hold."""
         cover, pad = self.sheets
+        water_share = 0.0 if self.part_dried and which in ("soon", "back") else self.water_share
         stack = stack_for(
             self.piece.substrate,
             self.piece.transfer,
@@ -165,7 +168,7 @@ class Lay:
             cover=cover,
             pad=pad,
             plies=self.piece.plies,
-            water_share=self.water_share,
+            water_share=water_share,
             face_down=self.piece.face_down,
             covered=self.covered,
         )
@@ -230,17 +233,18 @@ def lay(
     at_c, by_hand = _ANY_SURFACE_C, lying.press.closing == "hand"
     if by_hand:
         at_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(surface_c / _SAG_STEP_K))
-    damp = pre_press_s < grounds.dry_from_s
-    water_share = grounds.water_share() if damp else 0.0
+    left = 0.0 if pre_press_s >= grounds.dry_from_s else 1 - sqrt(pre_press_s / grounds.dry_from_s)
+    water_share = left * grounds.water_share() if left else 0.0
     # How far up it has to go counts for what boils off alone.
     need_c = grounds.need_c() if water_share else 0.0
-    lain, place = lying.lays, (cover, pad, at_c, water_share)
+    part_dried = bool(water_share) and pre_press_s > 0
+    lain, place = lying.lays, (cover, pad, at_c, water_share, part_dried)
     if place not in lain:
         covered = grounds.covered() if by_hand else 1.0
         sheets = (_sheet(grounds.consumables, cover), _sheet(grounds.consumables, pad))
         of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
-        unkeyed = _Unkeyed(Lay(lying, sheets, at_c, covered, water_share, need_c))
-        lain[place] = _the_same((lying.key, of_sheets, at_c, covered, water_share, need_c), unkeyed).lay
+        unkeyed = _Unkeyed(Lay(lying, sheets, at_c, covered, water_share, need_c, part_dried))
+        lain[place] = _the_same((lying.key, of_sheets, at_c, covered, water_share, need_c, part_dried), unkeyed).lay
     return lain[place]
 
 
@@ -276,7 +280,7 @@ def covered(contact_m2: float | None = maybe("fit.contact_m2"), platen: Size = r
 def _corners(lying: Lay, which: str) -> tuple[Response, ...] | None:
     """One corner of the stack, solved; None where the model does not hold (a heater too weak for its platen)."""
     try:
-        stack = lying.stack()
+        stack = lying.stack(which)
         return corners(stack, which, ROOM_C, lying.start_c(stack))
     except HeatError:
         return None
@@ -463,6 +467,13 @@ def interface_words(
 def reach_words(estimate: Estimated | None = maybe("heat.estimate")) -> str:
     """When the print has had what the transfer needs, in words."""
     return "a time that cannot be estimated here" if estimate is None else range_words(estimate.reach_s)
+
+
+@fact("heat.soonest_words", TEXT, PRESSING)
+def soonest_words(estimate: Estimated = read("heat.estimate")) -> str:
+    """When the print has had what the transfer needs if everything helps, in words."""
+    soon_s = estimate.reach_s[0]
+    return _time_words(soon_s) if isfinite(soon_s) else f"more than {_time_words(LONGEST_S)}"
 
 
 def range_words(times_s: tuple[float, float, float]) -> str:

@@ -122,7 +122,7 @@ def corners(
 def soaked(stack: Stack, until_c: float, room_c: float) -> Stack:
     """A damp stack as a dry one with the same heat at ``until_c``: what boils off counts as heat capacity on the way.
 
-    It is cooler than the damp stack, stepped, in the first seconds, and within 3 K of it at everyday dwells (a test
+    It is cooler than the damp stack, stepped, in the first seconds, and within 3.5 K of it at everyday dwells (a test
     holds that on a shirt and a board); and it is linear, so that one solution serves every platen.
     """
     if not stack.damp:
