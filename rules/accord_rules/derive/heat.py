@@ -14,14 +14,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from math import ceil, exp, inf, isfinite, log, log2, sqrt
+from math import ceil, exp, hypot, inf, isfinite, log, log2, sqrt
 from types import MappingProxyType
 from typing import Any
 
+from accord_rules.derive.press import Calibration
 from accord_rules.documents import units
-from accord_rules.heat.build import Sheet, stack_for, substrate_layer
+from accord_rules.heat.build import Sheet, stack_for, start_for, substrate_layer
 from accord_rules.heat.grid import Floats
-from accord_rules.heat.materials import ADHESIVE_HALVED_BY_K, PLATENS, ROOM_C, WARM_BED_C
+from accord_rules.heat.materials import ADHESIVE_HALVED_BY_K, PLATENS, ROOM_C
 from accord_rules.heat.response import (
     LONGEST_S,
     Response,
@@ -33,9 +34,10 @@ from accord_rules.heat.response import (
     hottest_c,
     soaked,
 )
-from accord_rules.heat.stack import HeatError, Stack
+from accord_rules.heat.stack import HeatError, Interface, Stack
+from accord_rules.heat.strips import Strip, fitted_contact
 from accord_rules.heat.touch import time_to_touch_s
-from accord_rules.orders.order import NONE, Decoration, Size
+from accord_rules.orders.order import NONE, Decoration, Size, StripReading
 from accord_rules.revision.catalogue import Consumable, Dose, PressType, Substrate, Transfer, transfer_named
 from accord_rules.revision.facts import (
     BOOL,
@@ -139,6 +141,7 @@ class Piece:
     thickness_mm: float = field(compare=False)
     plies: int = field(compare=False)
     face_down: bool = field(compare=False)
+    contact: Interface | None = field(compare=False)  # the press's own; the type's usual one where there is none
     # The ways in which it has lain, by cover, pad, platen temperature and moisture, kept because their keys are long.
     lays: dict[tuple[str | None, str | None, float, float, bool], Lay] = field(default_factory=dict, compare=False)
 
@@ -171,15 +174,9 @@ class Lay:
             water_share=water_share,
             face_down=self.piece.face_down,
             covered=self.covered,
+            contact=self.piece.contact,
         )
         return soaked(stack, self.need_c, ROOM_C)
-
-    def start_c(self, stack: Stack) -> tuple[float, ...]:
-        """The room, and a bench press's bed as the pressing before left it."""
-        press = self.piece.press
-        beds = len(PLATENS[press.closing].bed) if press.heated == "upper" else 0
-        bed_c = ROOM_C if press.closing == "hand" else WARM_BED_C
-        return (ROOM_C,) * (len(stack.layers) - beds) + (bed_c,) * beds
 
 
 @fact("fit.piece", DATA, PRESSING)
@@ -193,6 +190,7 @@ def piece(
     face_down: Callable[[], bool | None] = later("heat.face_down"),
     power: float | None = source("press/power"),
     platen: Callable[[], Size] = later("press.platen"),
+    contact: Interface | None = maybe("press.contact"),
 ) -> Piece | None:
     """What lies under the platen, for the heat estimate; None where the model does not hold."""
     if usual.closing not in PLATENS or transfer.principle == "stud" or not shape_ok():
@@ -211,8 +209,52 @@ def piece(
         # Presses that close differently may be built alike.
         (next(closing for closing, build in PLATENS.items() if build is PLATENS[press.closing]), press.heated),
         own,
+        contact,
     )
-    return Piece(key, substrate, transfer, press, thickness_mm, plies, down)
+    return Piece(key, substrate, transfer, press, thickness_mm, plies, down, contact)
+
+
+@fact("press.contact", DATA, PRESSING)
+def contact(
+    readings: tuple[StripReading, ...] = source("press/strips"),
+    usual: PressType = read("press.entry"),
+    calibration: Callable[[], Calibration] = later("press.calibration"),
+    substrates: Mapping[str, Substrate] = entries("substrates"),
+    consumables: Mapping[str, Consumable] = entries("consumables"),
+    strip_error_k: float = limit("heat.strip_error"),
+) -> Interface | None:
+    """What the press's contacts conduct, from the shop's strip readings; None without any, and where none can be."""
+    if not readings or usual.closing not in PLATENS:
+        return None
+    curve = calibration()
+    strips = []
+    for reading in readings:
+        substrate = substrates[reading.substrate]
+        thickness_mm = substrate.thickness if reading.thickness is None else reading.thickness
+        # Of a press nobody has probed the platen is known no better than its type.
+        error_k = strip_error_k if curve.measured else hypot(strip_error_k, curve.spread_k(reading.display))
+        cover = _sheet(consumables, reading.cover)
+        strips.append(
+            Strip(curve.surface_c(reading.display), reading.time, reading.read, error_k, substrate, thickness_mm, cover)
+        )
+    return _fitted(_Keyed(repr((strips, usual)), tuple(strips), usual))
+
+
+@dataclass(frozen=True, slots=True)
+class _Keyed:
+    """Strips of a press that ride along with their numbers, since entries of the book cannot be hashed."""
+
+    key: str
+    strips: tuple[Strip, ...] = field(compare=False)
+    press: PressType = field(compare=False)
+
+
+@lru_cache(maxsize=_CACHED)
+def _fitted(keyed: _Keyed) -> Interface | None:
+    try:
+        return fitted_contact(keyed.strips, keyed.press)
+    except HeatError:
+        return None  # a reading of a stack that the model does not hold for
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,7 +323,7 @@ def _corners(lying: Lay, which: str) -> tuple[Response, ...] | None:
     """One corner of the stack, solved; None where the model does not hold (a heater too weak for its platen)."""
     try:
         stack = lying.stack(which)
-        return corners(stack, which, ROOM_C, lying.start_c(stack))
+        return corners(stack, which, ROOM_C, start_for(lying.piece.press, stack))
     except HeatError:
         return None
 

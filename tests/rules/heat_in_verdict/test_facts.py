@@ -15,6 +15,7 @@ from accord_rules.derive import heat
 from accord_rules.derive.case import Case
 from accord_rules.documents.reading import read
 from accord_rules.heat import Sheet, Spread, solve, stack_for, substrate_layer, time_to_touch_s
+from accord_rules.heat.build import start_for
 from accord_rules.heat.estimate import Lean, leaning
 from accord_rules.heat.materials import BOARD_DRIES_S_MM2, ROOM_C, WARM_BED_C
 from accord_rules.heat.response import LONGEST_S, TIMES_S, coolest_c, corners, crossing_s, hottest_c
@@ -86,7 +87,7 @@ def test_corners_bound_all_the_ends(piece: str, press: str, book: Book) -> None:
     case, chosen = pressed(book, PIECES[piece], press)
     lying = replace(case["heat.lay"], surface_c=chosen.surface_c)
     stack = lying.stack()
-    start = lying.start_c(stack)
+    start = start_for(lying.piece.press, stack)
     soon = hottest_c([corner.interface_c(lying.surface_c) for corner in corners(stack, "soon", ROOM_C, start)])
     late = coolest_c([corner.interface_c(lying.surface_c) for corner in corners(stack, "late", ROOM_C, start)])
     settled = TIMES_S >= SETTLED_S
@@ -103,9 +104,9 @@ def test_a_sagging_platens_share_holds_near_its_temperature(piece: str, off_k: f
     case, _ = pressed(book, PIECES[piece], "hand-held")
     lying = case["heat.lay"]
     stack = lying.stack()
-    (response,) = corners(stack, "likely", ROOM_C, lying.start_c(stack))
+    (response,) = corners(stack, "likely", ROOM_C, start_for(lying.piece.press, stack))
     moved = replace(lying, surface_c=lying.surface_c + off_k).stack()
-    history = solve(moved, lying.start_c(moved), TIMES_S)
+    history = solve(moved, start_for(lying.piece.press, moved), TIMES_S)
     assert response.interface_c(lying.surface_c + off_k) == pytest.approx(history.interface_c, abs=0.6)
 
 
