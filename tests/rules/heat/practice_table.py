@@ -6,6 +6,7 @@ The residual is how many K hotter or cooler the print likely gets than its dose 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from math import isfinite
 from typing import Any
@@ -179,8 +180,9 @@ def rows(authority: Authority) -> Iterator[str]:
 
 
 def main() -> None:
-    for row in rows(Authority(load_book())):
-        print(row)
+    with closing(Authority(load_book())) as authority:
+        for row in rows(authority):
+            print(row)
 
 
 if __name__ == "__main__":
