@@ -508,8 +508,10 @@ class PracticePoint:
     substrate: str | None = optional(Name(name_of="substrates"))
     thickness: float | None = optional(LENGTH, about="where it is not the piece's own")
     size: Size | None = optional(Object(Size), about="of the print, where it bears on the dwell")
-    pressure: tuple[str, ...] = optional(Many(Choice(PRESSURES), 3, distinct=True), ())
-    peel: tuple[str, ...] = optional(Many(Choice(PEELS), 4, distinct=True), ())
+    pressure: tuple[str, ...] = optional(
+        Many(Choice(PRESSURES), 3, distinct=True), (), about="words that are said of it"
+    )
+    peel: tuple[str, ...] = optional(Many(Choice(PEELS), 4, distinct=True), (), about="how warm it is peeled")
     cover: str | None = optional(Name(name_of="consumables"))
     pad: str | None = optional(Name(name_of="consumables"))
     pre_press: float | None = optional(Quantity(units.TIME, zero=True))

@@ -472,7 +472,7 @@ def test_moist_ground_is_pre_pressed(book: Book) -> None:
     assert (dry["item.takes_moisture"], dry["set.pre_press_s"]) == (False, 0.0)
 
 
-# Common practice, no source: a tee 3 to 5 s, sweatshirt and canvas 5 to 10 s, board longer, what takes up no water none.
+# Common practice, no source: a tee 3-5 s, sweatshirt and canvas 5-10 s, board longer, what takes up no water none.
 @pytest.mark.parametrize(
     ("blank", "least_s", "most_s"),
     [
