@@ -48,8 +48,8 @@ def _piece(point: PracticePoint, book: Book) -> tuple[dict[str, Any], str, dict[
         return {**item, "thickness": f"{point.thickness} mm"}, "face", _size(point.size.width, point.size.height)
     blank: Blank = book.catalogue["blanks"][point.blank]
     placement, area = next(iter(blank.areas.items()))
-    own = point.size
-    width, height = (own.width, own.height) if own else (min(area.width, SIDE_MM), min(area.height, SIDE_MM))
+    size = point.size
+    width, height = (size.width, size.height) if size else (min(area.width, SIDE_MM), min(area.height, SIDE_MM))
     return {"blank": point.blank}, placement, _size(width, height)
 
 
@@ -70,17 +70,17 @@ def order_of(point: PracticePoint, book: Book, **settings: str) -> Order:
     return read(Order, {"item": item, "decorations": [decoration], "press": {"type": point.press}})
 
 
-def pressed_as_said(point: PracticePoint, book: Book) -> Case:
+def pressed_at_point(point: PracticePoint, book: Book) -> Case:
     """The pressing with the point's own settings, at the middle of its spans."""
-    said = {
+    settings = {
         "temperature": f"{middle(point.temperature)} °C",
         "read_at": point.read_at,
         "time": f"{middle(point.time)} s",
     }
     sheets = {"cover": point.cover, "pad": point.pad}
-    said |= {name: sheet for name, sheet in sheets.items() if sheet is not None}
+    settings |= {name: sheet for name, sheet in sheets.items() if sheet is not None}
     shop = shop_of(book)
-    order = resolve(order_of(point, book, **said), book, shop)
+    order = resolve(order_of(point, book, **settings), book, shop)
     assert order.press is not None
     assert not isinstance(order.press, str)
     return pressing_cases(Case(book, shop, order), order.press)[0]
@@ -151,28 +151,28 @@ def _time(seconds: float) -> str:
 
 def rows(authority: Authority) -> Iterator[str]:
     points = authority.book.catalogue["practice"]
-    found: list[tuple[float, float]] = []
+    over_k: list[tuple[float, float]] = []
     yield f"{'point':38}{'press':18}{'set':>24}  {'plan':>14}  {'enough after s, by estimate':30}{'residual':>9}"
     for name, point in points.items():
-        said = f"{words(units.TEMPERATURE, point.temperature)}, {words(units.TIME, point.time)}"
+        setting = f"{words(units.TEMPERATURE, point.temperature)}, {words(units.TIME, point.time)}"
         plan = planned(point, authority)
         plan_words = "none" if plan is None else f"{plan.display_c:.0f} °C, {plan.time_s:.0f} s"
         mark = "" if plan is not None and plan.near else " (own sheet)" if point.own_sheet else " (off)"
-        case = pressed_as_said(point, authority.book)
+        case = pressed_at_point(point, authority.book)
         estimate, residuals = case["heat.estimate"], residuals_k(case)
         if residuals is None:
-            yield f"{name:38}{point.press:18}{said:>24}  {plan_words:>14}  {'no estimate':39}{mark}"
+            yield f"{name:38}{point.press:18}{setting:>24}  {plan_words:>14}  {'no estimate':39}{mark}"
             continue
-        found.append(residuals)
+        over_k.append(residuals)
         soon, likely, late = map(_time, estimate.reach_s)
         cold = " too little even if everything helps" if case["heat.surely_cold"] else ""
         yield (
-            f"{name:38}{point.press:18}{said:>24}  {plan_words:>14}  {f'{likely} ({soon} to {late})':30}"
+            f"{name:38}{point.press:18}{setting:>24}  {plan_words:>14}  {f'{likely} ({soon} to {late})':30}"
             f"{residuals[0]:+8.1f} K{mark}{cold}"
         )
     yield f"A plan is off where it lies more than {NEAR_K:g} K or {NEAR_SHARE:.0%} of the dwell outside the point."
     for title, column in ("its dose", 0), ("a threshold held to the end", 1):
-        residual = np.array([pair[column] for pair in found])
+        residual = np.array([pair[column] for pair in over_k])
         yield (
             f"Against {title}: {int((residual < -SHORT_K).sum())} of {len(residual)} points short by more than "
             f"{SHORT_K:g} K, the worst by {-residual.min():.0f} K; spread {residual.std():.0f} K."

@@ -10,7 +10,7 @@ from tests.rules.heat.practice_table import (
     NEAR_SHARE,
     SHORT_K,
     planned,
-    pressed_as_said,
+    pressed_at_point,
     residuals_k,
     rows,
 )
@@ -64,13 +64,13 @@ def test_plans_reproduce_practice(name: str, authority: Authority) -> None:
 
 @pytest.mark.parametrize("name", POINTS)
 def test_the_estimate_blocks_nothing_that_is_known_to_work(name: str, book: Book) -> None:
-    assert pressed_as_said(POINTS[name], book)["heat.surely_cold"] in (False, None)
+    assert pressed_at_point(POINTS[name], book)["heat.surely_cold"] in (False, None)
 
 
 def test_doses_explain_more_points_than_thresholds_do(book: Book) -> None:
     """A point whose print likely stays short of what it needs is not explained."""
-    found = [residuals_k(pressed_as_said(point, book)) for point in POINTS.values()]
-    known = [residuals for residuals in found if residuals is not None]
+    of_points = [residuals_k(pressed_at_point(point, book)) for point in POINTS.values()]
+    known = [residuals for residuals in of_points if residuals is not None]
     assert len(known) > 60
     by_dose, by_threshold = (sum(pair[column] < -SHORT_K for pair in known) for column in (0, 1))
     assert by_dose <= 3
@@ -89,4 +89,4 @@ def test_the_table_has_a_row_for_each_point(authority: Authority) -> None:
 )
 def test_ovens_have_no_estimate(press: str, estimated: bool, book: Book) -> None:
     point = POINTS["tile-150-dye" if press == "tile-oven-wrap" else "mug-dye"]
-    assert pressed_as_said(replace(point, press=press), book)["heat.estimated"] is estimated
+    assert pressed_at_point(replace(point, press=press), book)["heat.estimated"] is estimated

@@ -176,9 +176,9 @@ def test_the_estimate_moves_no_setting(book: Book) -> None:
 
 def test_a_part_dried_board_lies_between_damp_and_dry(book: Book) -> None:
     """At the soonest it is as hot as a dry one; its likely figures lie between."""
-    said = {"time": "70 s", "temperature": "195 °C"}
+    settings = {"time": "70 s", "temperature": "195 °C"}
     damp, part, dry = (
-        pressed(book, COASTER, "clamshell", pre_press=time, **said)[0] for time in ("0 s", "30 s", "3 min")
+        pressed(book, COASTER, "clamshell", pre_press=time, **settings)[0] for time in ("0 s", "30 s", "3 min")
     )
     likely = [case["heat.interface_likely_c"] for case in (damp, part, dry)]
     assert likely == sorted(set(likely))

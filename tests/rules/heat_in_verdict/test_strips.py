@@ -1,7 +1,7 @@
 """A press's own contact from strip readings.
 
 The readings are synthetic: made with this project's own solver at a contact that is known, so that they show that the
-fit finds it again, and not that the model is right. There is no outside source.
+fit recovers it, and not that the model is right. There is no outside source.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ def on(book: Book, press: dict[str, Any]) -> Case:
     ("type_", "conductance"), [("clamshell", 800.0), ("clamshell", 1800.0), ("hand-held", 400.0), ("hand-held", 900.0)]
 )
 @pytest.mark.parametrize("off_k", [(0.0,) * 5, (2.0, -2.0, 2.0, -2.0, 1.0)], ids=["exact", "two kelvin off"])
-def test_a_known_contact_is_found_again(type_: str, conductance: float, off_k: tuple[float, ...], book: Book) -> None:
+def test_a_known_contact_is_recovered(type_: str, conductance: float, off_k: tuple[float, ...], book: Book) -> None:
     contact = on(book, synthetic(book, type_, conductance, off_k))["press.contact"]
     assert contact.low_w_m2k < conductance < contact.high_w_m2k
     assert contact.likely_w_m2k == pytest.approx(conductance, rel=0.1 if off_k[0] == 0 else 0.25)
