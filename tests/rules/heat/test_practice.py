@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from tests.rules.heat.practice_table import (
@@ -16,7 +17,8 @@ from tests.rules.heat.practice_table import (
 )
 
 from accord_rules.authority import Authority
-from accord_rules.load.loader import load_book
+from accord_rules.documents.files import BookError, shipped
+from accord_rules.load.loader import from_documents, load_book
 from accord_rules.revision.book import Book
 
 POINTS = load_book().catalogue["practice"]
@@ -90,3 +92,32 @@ def test_the_table_has_a_row_for_each_point(authority: Authority) -> None:
 def test_ovens_have_no_estimate(press: str, estimated: bool, book: Book) -> None:
     point = POINTS["tile-150-dye" if press == "tile-oven-wrap" else "mug-dye"]
     assert pressed_at_point(replace(point, press=press), book)["heat.estimated"] is estimated
+
+
+@pytest.mark.parametrize(
+    ("change", "reason"),
+    [
+        ({"transfer": "cut-flim"}, "/transfer: there is no 'cut-flim' in transfers|products"),
+        ({"press": "oven"}, "/press: there is no 'oven' in press_types"),
+        ({"substrate": "knit"}, "/blank: takes either a blank or a substrate"),
+        ({"blank": None}, "/blank: takes either a blank or a substrate"),
+        ({"temperature": ["150"]}, "/temperature/0: "),
+        ({"temperature": []}, "/temperature: "),
+        ({"temperature": ["320 °C"]}, "/temperature/0: 320 °C is not plausible"),
+        ({"time": ["15 s", "10 s"]}, "/time: the least comes first, then the most"),
+        ({"read_at": "air"}, "/read_at: "),
+        ({"sources": ["hearsay"]}, "/sources/0: there is no 'hearsay' in sources"),
+        ({"warmth": "much"}, "/warmth: "),
+    ],
+)
+def test_a_wrong_point_is_refused_with_file_entry_and_field(change: dict[str, Any], reason: str) -> None:
+    """What must be refused is this project's own decision; there is no outside source."""
+    documents = {kind: dict(entries) for kind, entries in shipped().items()}
+    rule = "print-stays-cold"
+    point = {**documents["practice"]["cotton-tee-cut-film"], **change}
+    documents["practice"]["cotton-tee-cut-film"] = {name: value for name, value in point.items() if value is not None}
+    documents["rules"] = {rule: documents["rules"][rule]}
+    with pytest.raises(BookError) as refused:
+        from_documents(documents)
+    start = f"practice.toml: cotton-tee-cut-film: {reason}"
+    assert [why[: len(start)] for why in refused.value.reasons] == [start]
