@@ -235,14 +235,14 @@ class HeatCurve(Documented):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeatEstimate(Documented):
-    """When the print is warm enough, by estimate. Three figures are the soonest, the likely and the latest."""
+    """When the print has had what it needs, by estimate. Three figures are the soonest, the likely and the latest."""
 
-    need_c: float = required(Figure(1), "what the transfer needs where it meets the piece, °C")
-    hold_s: float = required(Figure(1), "for how long it needs that, s")
+    need_c: float = required(Figure(1), "the heat at which the transfer takes where it meets the piece, °C")
+    hold_s: float = required(Figure(1), "how long it takes at that heat, s; hotter takes less, cooler more")
     dwell_s: float = required(Figure(1), "the dwell, s")
     interface_c: tuple[float, ...] = required(listed(Figure(1)), "what it has reached by the end of the dwell, °C")
     reach_s: tuple[float | None, ...] = required(
-        listed(Nullable(Figure(1))), "when it is warm enough, s; null where that is not within 15 min"
+        listed(Nullable(Figure(1))), "when it has had enough, s; null where that is not within 15 min"
     )
     sag_k: float = required(Figure(1), "by how much the platen cools as it comes down, K")
     face_down: bool = required(Flag(), "whether the print lies below the piece")

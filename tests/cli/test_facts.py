@@ -69,8 +69,8 @@ def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> 
             "place.shared",
             "follows from what it reads; where that leaves it unknown, it stays unknown, and nobody is asked",
         ),
-        ("heat.need_s", "limits heat.adhesive_hold"),
-        ("heat.need_s", "to choose chosen/cover, chosen/display_c"),
+        ("heat.dose", "limits heat.below_least, heat.adhesive_hold"),
+        ("window.time_aim_s", "to choose chosen/time_s"),
     ],
 )
 def test_what_an_author_writes_and_what_holds_unsaid(alone: Any, name: str, sentence: str) -> None:

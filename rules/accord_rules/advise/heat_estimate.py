@@ -7,7 +7,6 @@ from math import isfinite
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
 from accord_rules.derive.heat import range_words
-from accord_rules.documents import units
 from accord_rules.heat.grid import Floats
 from accord_rules.heat.response import LONGEST_S, at_times
 from accord_rules.verdict import HeatCurve, HeatEstimate
@@ -23,8 +22,9 @@ def heat_estimate(case: Case, chosen: Chosen, *, curve: bool = False) -> HeatEst
     estimated, lying = case.known["heat.estimate"], case.known["heat.lay"]
     if estimated is None or chosen.time_s is None:
         return None
-    state = "a piece that was not pre-pressed" if lying.water_share else "a dry piece"
-    need = case.show(units.TEMPERATURE, case.known["heat.need_c"])
+    state = "a dry piece"
+    if lying.water_share:
+        state = "a piece not dry all through" if chosen.pre_press_s else "a piece that was not pre-pressed"
     return HeatEstimate(
         need_c=case.known["heat.need_c"],
         hold_s=case.known["heat.need_s"],
@@ -35,7 +35,7 @@ def heat_estimate(case: Case, chosen: Chosen, *, curve: bool = False) -> HeatEst
         face_down=lying.piece.face_down,
         damp=bool(lying.water_share),
         touch_wait_s=case.known["touch.wait_s"] and round(case.known["touch.wait_s"]),
-        text=f"estimate for {state}: at {need} after {range_words(estimated.reach_s)}",
+        text=f"estimate for {state}: has had {case.known['heat.need_words']} after {range_words(estimated.reach_s)}",
         curve=_drawn(case.known["heat.curves"], chosen.time_s) if curve else None,
     )
 

@@ -3,9 +3,10 @@
 Every figure is an estimate with three values: *soon* (the hottest the print can be, so the soonest it is there),
 *likely* and *late*. Stacks are solved once and kept (``heat.response``), for all temperatures and dwells.
 
-A piece that takes up moisture and is not pre-pressed is damp, and stays cooler while that boils off: what it takes to
-boil it counts as heat capacity of the piece. The estimate is left out where heat does not run straight down through
-closed layers: in ovens, under a platen of the wrong shape, and below loose stones or studs.
+A piece that takes up moisture is damp as far as its pre-press has not dried it, and stays cooler while that boils off:
+what it takes to boil it counts as heat capacity of the piece. Boards stay damp inside after any usual pre-press; at the
+soonest they are taken as dry. The estimate is left out where heat does not run straight down through closed layers: in
+ovens, under a platen of the wrong shape, and below loose stones or studs.
 """
 
 from __future__ import annotations
@@ -13,14 +14,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from math import ceil, exp, inf, isfinite, log
+from math import ceil, exp, hypot, inf, isfinite, log, log2, sqrt
 from types import MappingProxyType
 from typing import Any
 
+from accord_rules.derive.press import Calibration
 from accord_rules.documents import units
-from accord_rules.heat.build import Sheet, stack_for, substrate_layer
+from accord_rules.heat.build import Sheet, stack_for, start_for, substrate_layer
 from accord_rules.heat.grid import Floats
-from accord_rules.heat.materials import PLATENS, ROOM_C, WARM_BED_C
+from accord_rules.heat.materials import ADHESIVE_HALVED_BY_K, PLATENS, ROOM_C
 from accord_rules.heat.response import (
     LONGEST_S,
     Response,
@@ -28,13 +30,15 @@ from accord_rules.heat.response import (
     coolest_c,
     corners,
     crossing_s,
+    dosed_s,
     hottest_c,
     soaked,
 )
-from accord_rules.heat.stack import HeatError, Stack
+from accord_rules.heat.stack import HeatError, Interface, Stack
+from accord_rules.heat.strips import Strip, fitted_contact
 from accord_rules.heat.touch import time_to_touch_s
-from accord_rules.orders.order import NONE, Decoration, Size
-from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer, transfer_named
+from accord_rules.orders.order import NONE, Decoration, Size, StripReading
+from accord_rules.revision.catalogue import Consumable, Dose, PressType, Substrate, Transfer, transfer_named
 from accord_rules.revision.facts import (
     BOOL,
     DATA,
@@ -57,6 +61,9 @@ _TEMPERATURE, _TIME, _DIFFERENCE = number(units.TEMPERATURE), number(units.TIME)
 _FAR_SIDES = frozenset(
     {frozenset({"front", "back"}), frozenset({"face", "reverse"}), frozenset({"left-chest", "back"})}
 )
+# A range up to this wide tells an operator something: latest to soonest, and hottest less coolest.
+_TELLING_RATIO = 3.0
+_TELLING_SPAN_K = 25.0
 TOUCH_CONTACT_S = 10.0  # picking a piece up and setting it down
 _CACHED = 4096
 # A small stiff piece draws on the hand-held platen round it, up to thrice its width.
@@ -72,27 +79,42 @@ _ANY_SURFACE_C = 100.0
 # -- what the transfer needs ---------------------------------------------------------------------------------------
 
 
-@fact("heat.need_c", _TEMPERATURE, DECORATION)
-def need_c(
+@fact("heat.dose", DATA, DECORATION)
+def dose(
     transfer: Transfer = read("transfer.entry"),
     least_c: float | None = maybe("transfer.least_c"),
     below_least_k: float = limit("heat.below_least"),
-) -> float | None:
-    """What the print has to reach where it meets the piece: the transfer's own, else a little below its least."""
-    return _softens_c(transfer, least_c, below_least_k)
+    usual_s: float = limit("heat.adhesive_hold"),
+) -> Dose | None:
+    """The heat that the print has to have had where it meets the piece: the transfer's own dose, else an adhesive's."""
+    softens_c = _softens_c(transfer, least_c, below_least_k)
+    return transfer.dose or (None if softens_c is None else Dose(softens_c, usual_s, ADHESIVE_HALVED_BY_K))
 
 
 def _softens_c(transfer: Transfer, least_c: float | None, below_least_k: float) -> float | None:
     """Where a transfer starts to take, and once applied to let go."""
-    if transfer.interface_least is not None:
-        return transfer.interface_least
+    if transfer.dose is not None:
+        return transfer.dose.at
     return None if least_c is None else least_c - below_least_k
 
 
+@fact("heat.need_c", _TEMPERATURE, DECORATION)
+def need_c(dose: Dose = read("heat.dose")) -> float:
+    """The temperature that the dose it needs is told at."""
+    return dose.at
+
+
 @fact("heat.need_s", _TIME, DECORATION)
-def need_s(transfer: Transfer = read("transfer.entry"), usual_s: float = limit("heat.adhesive_hold")) -> float:
-    """How long the print has to stay there."""
-    return usual_s if transfer.interface_hold is None else transfer.interface_hold
+def need_s(dose: Dose = read("heat.dose")) -> float:
+    """How long the print needs at that temperature, or what does as much at another."""
+    return dose.time
+
+
+@fact("heat.need_words", TEXT, DECORATION)
+def need_words(dose: Dose = read("heat.dose"), preferences: units.UnitPreferences = source("shop/units")) -> str:
+    """The dose it needs, in words."""
+    time, at = units.show(units.TIME, dose.time), units.show(units.TEMPERATURE, dose.at, preferences)
+    return f"{time} at {at} (or what does as much)"
 
 
 @fact("heat.face_down", BOOL, DECORATION)
@@ -119,8 +141,9 @@ class Piece:
     thickness_mm: float = field(compare=False)
     plies: int = field(compare=False)
     face_down: bool = field(compare=False)
+    contact: Interface | None = field(compare=False)  # the press's own; the type's usual one where there is none
     # The ways in which it has lain, by cover, pad, platen temperature and moisture, kept because their keys are long.
-    lays: dict[tuple[str | None, str | None, float, float], Lay] = field(default_factory=dict, compare=False)
+    lays: dict[tuple[str | None, str | None, float, float, bool], Lay] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,10 +156,12 @@ class Lay:
     covered: float
     water_share: float
     need_c: float
+    part_dried: bool  # pre-pressed, if not all through: how damp it still is hangs on more than the time
 
-    def stack(self) -> Stack:
-        """Raises HeatError where the model does not hold."""
+    def stack(self, which: str = "likely") -> Stack:
+        """The stack of a corner (``response.corners``). Raises HeatError where the model does not hold."""
         cover, pad = self.sheets
+        water_share = 0.0 if self.part_dried and which in ("soon", "back") else self.water_share
         stack = stack_for(
             self.piece.substrate,
             self.piece.transfer,
@@ -146,18 +171,12 @@ class Lay:
             cover=cover,
             pad=pad,
             plies=self.piece.plies,
-            water_share=self.water_share,
+            water_share=water_share,
             face_down=self.piece.face_down,
             covered=self.covered,
+            contact=self.piece.contact,
         )
         return soaked(stack, self.need_c, ROOM_C)
-
-    def start_c(self, stack: Stack) -> tuple[float, ...]:
-        """The room, and a bench press's bed as the pressing before left it."""
-        press = self.piece.press
-        beds = len(PLATENS[press.closing].bed) if press.heated == "upper" else 0
-        bed_c = ROOM_C if press.closing == "hand" else WARM_BED_C
-        return (ROOM_C,) * (len(stack.layers) - beds) + (bed_c,) * beds
 
 
 @fact("fit.piece", DATA, PRESSING)
@@ -171,6 +190,7 @@ def piece(
     face_down: Callable[[], bool | None] = later("heat.face_down"),
     power: float | None = source("press/power"),
     platen: Callable[[], Size] = later("press.platen"),
+    contact: Interface | None = maybe("press.contact"),
 ) -> Piece | None:
     """What lies under the platen, for the heat estimate; None where the model does not hold."""
     if usual.closing not in PLATENS or transfer.principle == "stud" or not shape_ok():
@@ -189,8 +209,52 @@ def piece(
         # Presses that close differently may be built alike.
         (next(closing for closing, build in PLATENS.items() if build is PLATENS[press.closing]), press.heated),
         own,
+        contact,
     )
-    return Piece(key, substrate, transfer, press, thickness_mm, plies, down)
+    return Piece(key, substrate, transfer, press, thickness_mm, plies, down, contact)
+
+
+@fact("press.contact", DATA, PRESSING)
+def contact(
+    readings: tuple[StripReading, ...] = source("press/strips"),
+    usual: PressType = read("press.entry"),
+    calibration: Callable[[], Calibration] = later("press.calibration"),
+    substrates: Mapping[str, Substrate] = entries("substrates"),
+    consumables: Mapping[str, Consumable] = entries("consumables"),
+    strip_error_k: float = limit("heat.strip_error"),
+) -> Interface | None:
+    """What the press's contacts conduct, from the shop's strip readings; None without any, and where none can be."""
+    if not readings or usual.closing not in PLATENS:
+        return None
+    curve = calibration()
+    strips = []
+    for reading in readings:
+        substrate = substrates[reading.substrate]
+        thickness_mm = substrate.thickness if reading.thickness is None else reading.thickness
+        # Of a press nobody has probed the platen is known no better than its type.
+        error_k = strip_error_k if curve.measured else hypot(strip_error_k, curve.spread_k(reading.display))
+        cover = _sheet(consumables, reading.cover)
+        strips.append(
+            Strip(curve.surface_c(reading.display), reading.time, reading.read, error_k, substrate, thickness_mm, cover)
+        )
+    return _fitted(_Keyed(repr((strips, usual)), tuple(strips), usual))
+
+
+@dataclass(frozen=True, slots=True)
+class _Keyed:
+    """Strips of a press that ride along with their numbers, since entries of the book cannot be hashed."""
+
+    key: str
+    strips: tuple[Strip, ...] = field(compare=False)
+    press: PressType = field(compare=False)
+
+
+@lru_cache(maxsize=_CACHED)
+def _fitted(keyed: _Keyed) -> Interface | None:
+    try:
+        return fitted_contact(keyed.strips, keyed.press)
+    except HeatError:
+        return None  # a reading of a stack that the model does not hold for
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,17 +275,18 @@ def lay(
     at_c, by_hand = _ANY_SURFACE_C, lying.press.closing == "hand"
     if by_hand:
         at_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(surface_c / _SAG_STEP_K))
-    damp = pre_press_s < grounds.dry_from_s
-    water_share = grounds.water_share() if damp else 0.0
+    left = 0.0 if pre_press_s >= grounds.dry_from_s else 1 - sqrt(pre_press_s / grounds.dry_from_s)
+    water_share = left * grounds.water_share() if left else 0.0
     # How far up it has to go counts for what boils off alone.
     need_c = grounds.need_c() if water_share else 0.0
-    lain, place = lying.lays, (cover, pad, at_c, water_share)
+    part_dried = bool(water_share) and pre_press_s > 0
+    lain, place = lying.lays, (cover, pad, at_c, water_share, part_dried)
     if place not in lain:
         covered = grounds.covered() if by_hand else 1.0
         sheets = (_sheet(grounds.consumables, cover), _sheet(grounds.consumables, pad))
         of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
-        unkeyed = _Unkeyed(Lay(lying, sheets, at_c, covered, water_share, need_c))
-        lain[place] = _the_same((lying.key, of_sheets, at_c, covered, water_share, need_c), unkeyed).lay
+        unkeyed = _Unkeyed(Lay(lying, sheets, at_c, covered, water_share, need_c, part_dried))
+        lain[place] = _the_same((lying.key, of_sheets, at_c, covered, water_share, need_c, part_dried), unkeyed).lay
     return lain[place]
 
 
@@ -257,8 +322,8 @@ def covered(contact_m2: float | None = maybe("fit.contact_m2"), platen: Size = r
 def _corners(lying: Lay, which: str) -> tuple[Response, ...] | None:
     """One corner of the stack, solved; None where the model does not hold (a heater too weak for its platen)."""
     try:
-        stack = lying.stack()
-        return corners(stack, which, ROOM_C, lying.start_c(stack))
+        stack = lying.stack(which)
+        return corners(stack, which, ROOM_C, start_for(lying.piece.press, stack))
     except HeatError:
         return None
 
@@ -278,27 +343,28 @@ def _curve(lying: Lay, which: str, surface_c: float) -> Floats | None:
     return coolest_c(curves_c) if which == "late" else hottest_c(curves_c)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Likely:
     """The likely figures of one pressing: °C at the print when the dwell ends, K by which the platen dips."""
 
     interface_c: float
     sag_k: float
+    curve_c: Floats
+    time_s: float
+
+    def short_k(self, need: Dose) -> float:
+        """Kelvins that a dose falls short by, as its logarithm has them; at most 200."""
+        dosed = at_time(dosed_s(self.curve_c, need.at, need.halved_by), self.time_s)
+        return min(200.0, need.halved_by * log2(need.time / dosed)) if dosed > 0 else 200.0
 
 
 @dataclass(frozen=True, slots=True)
 class Estimated:
-    """(soon, likely, late): °C at the print when the dwell ends, s until it is at what the transfer needs (infinite
-    for not within ``LONGEST_S``)."""
+    """(soon, likely, late): °C at the print when the dwell ends, s until it has had the dose that the transfer needs
+    (infinite for not within ``LONGEST_S``)."""
 
     interface_c: tuple[float, float, float]
     reach_s: tuple[float, float, float]
-
-
-@lru_cache(maxsize=2 * _CACHED)
-def _reach_s(lying: Lay, surface_c: float, need: float) -> float | None:
-    curve = _curve(lying, "likely", surface_c)
-    return None if curve is None else crossing_s(curve, need)
 
 
 def _curves(lying: Lay, surface_c: float, spread_k: float) -> tuple[Floats, Floats, Floats] | None:
@@ -307,15 +373,6 @@ def _curves(lying: Lay, surface_c: float, spread_k: float) -> tuple[Floats, Floa
     likely = _curve(lying, "likely", surface_c)
     late = _curve(lying, "late", surface_c - spread_k)
     return None if soon is None or likely is None or late is None else (soon, likely, late)
-
-
-def ready_s(lying: Lay, surface_c: float, need_c: float, need_s: float) -> float | None:
-    """The dwell that likely gives the transfer what it needs: until the print is there, and as long as it has to stay.
-
-    Infinite if the print likely does not get there; None where there is no estimate.
-    """
-    reached = _reach_s(lying, surface_c, need_c)
-    return None if reached is None else reached + need_s
 
 
 @fact("heat.lay", DATA, PRESSING)
@@ -353,7 +410,7 @@ def likely(
     curve, corner = _curve(lying, "likely", surface_c), _corners(lying, "likely")
     if curve is None or corner is None:
         return None
-    return Likely(at_time(curve, time_s), corner[0].sag_k(surface_c))
+    return Likely(at_time(curve, time_s), corner[0].sag_k(surface_c), curve, time_s)
 
 
 @fact("heat.curves", DATA, PRESSING)
@@ -370,15 +427,19 @@ def curves(
 def estimate(
     curves: tuple[Floats, Floats, Floats] = read("heat.curves"),
     time_s: float = source("chosen/time_s"),
-    need_c: Callable[[], float] = later("heat.need_c"),
+    need: Dose = read("heat.dose"),
 ) -> Estimated:
     """All figures of this pressing."""
     soon, middle, late = curves
-    need = need_c()
     return Estimated(
         (at_time(soon, time_s), at_time(middle, time_s), at_time(late, time_s)),
-        (crossing_s(soon, need), crossing_s(middle, need), crossing_s(late, need)),
+        (_taken_s(soon, need), _taken_s(middle, need), _taken_s(late, need)),
     )
+
+
+def _taken_s(curve_c: Floats, need: Dose) -> float:
+    """When a print has had what it needs."""
+    return crossing_s(dosed_s(curve_c, need.at, need.halved_by), need.time)
 
 
 @fact("heat.estimated", BOOL, PRESSING, warmed=True)
@@ -389,18 +450,18 @@ def estimated(likely: Likely | None = maybe("heat.likely")) -> bool:
 
 @fact("heat.surely_cold", BOOL, PRESSING, warmed=True)
 def surely_cold(
-    likely: Likely = read("heat.likely"),
-    need_c: float = read("heat.need_c"),
+    short_k: float = read("heat.short_k"),
+    time_s: float = source("chosen/time_s"),
     estimate: Callable[[], Estimated] = later("heat.estimate"),
 ) -> bool:
-    """Whether the print stays below what the transfer needs even if everything helps."""
-    return likely.interface_c < need_c and estimate().interface_c[0] < need_c
+    """Whether the print gets less than the transfer needs even if everything helps."""
+    return short_k > 0 and estimate().reach_s[0] > time_s
 
 
 @fact("heat.short_k", _DIFFERENCE, PRESSING)
-def short_k(likely: Likely = read("heat.likely"), need_c: Callable[[], float] = later("heat.need_c")) -> float:
-    """By how much the print likely stays below what the transfer needs; negative above it."""
-    return round(need_c() - likely.interface_c, 3)
+def short_k(likely: Likely = read("heat.likely"), need: Dose = read("heat.dose")) -> float:
+    """By how much hotter it would likely have to be to get what the transfer needs in its dwell; negative for less."""
+    return round(likely.short_k(need), 3)
 
 
 @fact("heat.sag_k", _DIFFERENCE, PRESSING)
@@ -423,7 +484,7 @@ def _figures(place: int) -> None:
     def interface_c(estimate: Estimated = read("heat.estimate")) -> float:
         return round(estimate.interface_c[place], 3)
 
-    about = f"When the print is at what the transfer needs, {_SAID[place]}; 15 min if it never is."
+    about = f"When the print has had what the transfer needs, {_SAID[place]}; 15 min if it never is."
     fact(f"heat.reach_{_WHEN[place]}_s", _TIME, PRESSING, about=about)(reach_s)
     about = f"How hot the print is when the dwell ends, {_HOT[place]}."
     fact(f"heat.interface_{_WHEN[place]}_c", _TEMPERATURE, PRESSING, about=about)(interface_c)
@@ -437,26 +498,36 @@ for _place in range(len(_WHEN)):
 def interface_words(
     estimate: Estimated = read("heat.estimate"), preferences: units.UnitPreferences = source("shop/units")
 ) -> str:
-    """How hot the print gets, in words with the range."""
+    """How hot the print gets, in words; with the range where that helps."""
     soon, middle, late = (units.show(units.TEMPERATURE, value_c, preferences) for value_c in estimate.interface_c)
+    if estimate.interface_c[0] - estimate.interface_c[2] > _TELLING_SPAN_K:
+        return f"likely about {middle}"
     return f"about {middle} ({late} to {soon} by estimate)"
 
 
 @fact("heat.reach_words", TEXT, PRESSING)
 def reach_words(estimate: Estimated | None = maybe("heat.estimate")) -> str:
-    """When the print is at what the transfer needs, in words with the range."""
+    """When the print has had what the transfer needs, in words."""
     return "a time that cannot be estimated here" if estimate is None else range_words(estimate.reach_s)
 
 
+@fact("heat.soonest_words", TEXT, PRESSING)
+def soonest_words(estimate: Estimated = read("heat.estimate")) -> str:
+    """When the print has had what the transfer needs if everything helps, in words."""
+    soon_s = estimate.reach_s[0]
+    return _time_words(soon_s) if isfinite(soon_s) else f"more than {_time_words(LONGEST_S)}"
+
+
 def range_words(times_s: tuple[float, float, float]) -> str:
-    """ "about 51 s (19 s to 4 min by estimate)", and where it may never come to it, that."""
+    """ "about 51 s (35 s to 75 s by estimate)"; where the range is too wide to help, the likely figure and that."""
     soon, likely, late = times_s
     if not isfinite(soon):
         return f"not within {_time_words(LONGEST_S)}, by estimate"
     if not isfinite(likely):
         return f"likely not within {_time_words(LONGEST_S)} ({_time_words(soon)} at best, by estimate)"
-    end = _time_words(late) if isfinite(late) else "never"
-    return f"about {_time_words(likely)} ({_time_words(soon)} to {end} by estimate)"
+    if late > _TELLING_RATIO * soon:
+        return f"likely about {_time_words(likely)}, by an estimate that knows no more than that"
+    return f"about {_time_words(likely)} ({_time_words(soon)} to {_time_words(late)} by estimate)"
 
 
 def _time_words(time_s: float) -> str:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from math import ceil
 
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, read_colour
-from accord_rules.heat.materials import USUAL_WATER_SHARE
+from accord_rules.heat.materials import BOARD_DRIES_S_MM2, CLOTH_DRIES_KG_M2S, USUAL_WATER_SHARE
 from accord_rules.orders.order import DYES, FEATURES, PREPARATIONS
 from accord_rules.revision.catalogue import (
     BLANK_KINDS,
@@ -164,17 +165,33 @@ def water_share(
 
 
 @fact("item.dry_from_s", DATA, ORDER)
-def dry_from_s(least_s: float = limit("prepress.time_least")) -> float:
-    """The shortest pre-press that drives moisture out."""
-    return least_s
+def dry_from_s(
+    entry: Substrate = read("substrate.entry"),
+    thickness_mm: float = read("item.thickness_mm"),
+    water_share: float = read("item.water_share"),
+    least_s: float = limit("prepress.time_least"),
+) -> float:
+    """The shortest pre-press that drives its moisture out: steam leaves cloth all through, a board from its face on."""
+    if entry.rigid:
+        return max(least_s, BOARD_DRIES_S_MM2 * thickness_mm**2)
+    return max(least_s, water_share * entry.density * thickness_mm / 1000 / CLOTH_DRIES_KG_M2S)
 
 
 @fact("item.pre_press_s", DATA, ORDER)
 def pre_press_s(
-    dry_from_s: float = read("item.dry_from_s"), moist: bool | None = maybe("item.takes_moisture")
+    entry: Substrate | None = maybe("substrate.entry"),
+    dry_from_s: float | None = maybe("item.dry_from_s"),
+    least_s: float = limit("prepress.time_least"),
+    cloth_most_s: float = limit("prepress.cloth_most"),
+    board_most_s: float = limit("prepress.board_most"),
 ) -> float:
-    """The pre-press that the piece wants: long enough where it takes up moisture, else none."""
-    return dry_from_s if moist else 0.0
+    """The pre-press that the piece wants, in whole seconds: what dries it, as far as practice goes; none where it
+    takes up no moisture."""
+    if entry is None or not entry.takes_moisture or dry_from_s is None:
+        return 0.0
+    if entry.family == "leather":
+        return least_s
+    return float(ceil(min(dry_from_s, board_most_s if entry.rigid else cloth_most_s)))
 
 
 @fact("item.protective_film", BOOL, ORDER)

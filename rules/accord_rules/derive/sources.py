@@ -48,39 +48,26 @@ class SourceField:
     of_others: str = ""
 
 
-# What ``weigh.choice.choose`` looks at; temperature, dwell, cover and pad are chosen together, until the print gets hot
-# enough. The sources are the settings that the order may say.
+# What ``weigh.choice.choose`` looks at. The sources are the settings that the order may say. The sheets are those that
+# bear the heat.
 _SAID = "/decorations/{i}/settings/"
-_SHEETS = ("sheet.covers", "sheet.pads", "sheet.tapes")
 _HEAT = (
-    "fit.covered",
-    "fit.piece",
-    "heat.need_c",
-    "heat.need_s",
     "item.care_cap_c",
-    "item.dry_from_s",
-    "item.water_share",
     "press.calibration",
     "press.display_most_c",
     "transfer.aim_c",
-    "transfer.entry",
     "transfer.needed",
     "window.exists",
     "window.high_c",
     "window.low_c",
     "window.robust",
     "window.spread_k",
-    "window.time_aim_s",
-    "window.time_high_s",
-    "window.time_low_s",
     "shop/units",
-    "shop/stock/consumables",
+    _SAID + "temperature",
+    _SAID + "read_at",
 )
-_TOGETHER = (
-    *_HEAT,
-    *_SHEETS,
-    *(_SAID + name for name in ("temperature", "read_at", "time", "cover", "pad", "pre_press")),
-)
+_SHEETS = (*_HEAT, "sheet.covers", "sheet.pads", "sheet.tapes", "transfer.entry", "shop/stock/consumables")
+_TIME = ("transfer.needed", "window.time_aim_s", "window.time_high_s", "window.time_low_s", _SAID + "time")
 _PRESSURE = (
     "fit.contact_m2",
     "fit.pressure_most_kpa",
@@ -93,8 +80,9 @@ _PRESSURE = (
 # By field of ``Chosen``, what it is found from.
 CHOICE: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        **dict.fromkeys(("display_c", "surface_c", "spread_k", "time_s", "cover", "pad"), _TOGETHER),
-        "tape": (*_TOGETHER, _SAID + "tape"),
+        **dict.fromkeys(("display_c", "surface_c", "spread_k"), _HEAT),
+        "time_s": _TIME,
+        **{sheet: (*_SHEETS, _SAID + sheet) for sheet in ("cover", "pad", "tape")},
         **dict.fromkeys(("pressure", "pressure_kpa"), _PRESSURE),
         "peel": ("transfer.needed", _SAID + "peel"),
         "pre_press_s": ("transfer.needed", "item.pre_press_s", _SAID + "pre_press"),
@@ -136,8 +124,8 @@ ARRANGED = (
     "/decorations/{i}/over",
 )
 
-# The fields of ``Chosen`` that it lowers, or prolongs, where only that leaves an order.
-LOWERED = ("display_c", "surface_c", "spread_k", "time_s")
+# The fields of ``Chosen`` that it lowers where only that leaves an order.
+LOWERED = ("display_c", "surface_c", "spread_k")
 
 
 def _fields(

@@ -25,6 +25,7 @@ SINGLE_FILES = (
     "consumables",
     "press_types",
     "blanks",
+    "practice",
     "sources",
     "ambiguous_fibres",
     "base_example",

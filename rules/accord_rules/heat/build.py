@@ -10,6 +10,7 @@ from accord_rules.heat.materials import (
     PLATENS,
     ROOM_C,
     STILL_AIR_W_M2K,
+    WARM_BED_C,
     PlatenBuild,
     sheet_material,
 )
@@ -80,7 +81,7 @@ def platen_for(press: PressType, surface_c: float, ambient_c: float = ROOM_C, co
     about a third of a bench platen's width; heat does not reach a smaller one from the far corners in time.
     Raises HeatError for a press without a platen.
     """
-    build = _build(press)
+    build = build_of(press)
     if not 0 < covered <= 1:
         raise HeatError(f"the share of the platen covered lies above 0 and at most 1, not {covered!r}")
     area_m2 = press.platen.width * press.platen.height * MM * MM * (2 if press.heated == "both" else 1)
@@ -93,7 +94,8 @@ def platen_for(press: PressType, surface_c: float, ambient_c: float = ROOM_C, co
     )
 
 
-def _build(press: PressType) -> PlatenBuild:
+def build_of(press: PressType) -> PlatenBuild:
+    """Platen, bed and usual contact of a type of press. Raises HeatError for a press without a platen."""
     if press.closing not in PLATENS:
         raise HeatError(f"{press.title}: heated by moving air, not by a platen; this model does not hold for it")
     return PLATENS[press.closing]
@@ -101,7 +103,7 @@ def _build(press: PressType) -> PlatenBuild:
 
 def stack_for(
     substrate: Substrate,
-    transfer: Transfer,
+    transfer: Transfer | None,
     press: PressType,
     surface_c: float,
     *,
@@ -120,17 +122,18 @@ def stack_for(
 
     Top to bottom: platen, cover, carrier, what stays on the piece, blank (``plies`` of it: 2 for a shirt with its
     back under its front), pad, bed. ``face_down``: platen, cover, blank with the print below, carrier, pad, bed.
+    Without a transfer, a strip lies where the print would.
     ``water_share``: what has to boil off (``materials.USUAL_WATER_SHARE`` where there is no pre-press, 0 after one).
     ``sagging``: whether the platen cools when it meets the piece; by default only a hand-held press's does, since a
     bench platen is four times as heavy. ``contact`` replaces the press type's usual contact.
     Raises HeatError for an oven, and for numbers out of range.
     """
-    build = _build(press)
+    build = build_of(press)
     if plies not in (1, 2):
         raise HeatError(f"one or two plies of cloth lie under a print, not {plies}")
     require_positive("thickness_mm", substrate.thickness if thickness_mm is None else thickness_mm)
     blank = substrate_layer(substrate, thickness_mm, water_share)
-    printed = transfer_layers(transfer)
+    printed = () if transfer is None else transfer_layers(transfer)
     over = () if cover is None else (sheet_layer(cover),)
     beneath = (*(() if pad is None else (sheet_layer(pad),)), *_bed(press, build))
     if face_down:
@@ -150,6 +153,13 @@ def stack_for(
     top = platen_for(press, surface_c, ambient_c, covered) if sags else FixedPlaten(surface_c)
     side = "lower" if face_down else "upper"
     return Stack(layers, contacts, place, top, _bottom(press, surface_c, ambient_c), side)
+
+
+def start_for(press: PressType, stack: Stack) -> tuple[float, ...]:
+    """The room's temperature for each layer, and a bench press's bed as the pressing before left it."""
+    beds = len(PLATENS[press.closing].bed) if press.heated == "upper" else 0
+    bed_c = ROOM_C if press.closing == "hand" else WARM_BED_C
+    return (ROOM_C,) * (len(stack.layers) - beds) + (bed_c,) * beds
 
 
 def _bed(press: PressType, build: PlatenBuild) -> tuple[Layer, ...]:

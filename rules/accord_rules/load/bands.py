@@ -62,8 +62,9 @@ _TRANSFER: Mapping[str, Band] = MappingProxyType(
         "finest_line": _from("0.05 mm", "10 mm"),
         "wash_limit": _from("20 °C", "95 °C"),
         "reheat_limit": _from("80 °C", "260 °C"),
-        "interface_least": _from("50 °C", "230 °C"),
-        "interface_hold": _from("1 s", "5 min"),
+        "dose.at": _from("50 °C", "230 °C"),
+        "dose.time": _from("1 s", "5 min"),
+        "dose.halved_by": _from("3 K", "40 K"),
     }
 )
 
@@ -95,6 +96,14 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
             "hand_force": _from("20 N", "1 kN"),
         },
         "blanks": {},
+        "practice": {
+            "temperature": _WINDOW,
+            "time": _DWELL,
+            "thickness": _from("0.05 mm", "40 mm"),
+            "size": _from("5 mm", "2.5 m"),
+            "pre_press": Band("2 min"),
+            "second_press": Band("1 min"),
+        },
     }
 )
 
@@ -301,9 +310,9 @@ def _quantities_read_by(
             yield pointer, name, dimension, value
         case Object():
             yield from _quantities(value, pointer, name)
-        case Many(item=Object()):
+        case Many(item=item):
             for index, element in enumerate(value):
-                yield from _quantities(element, f"{pointer}/{index}", name)
+                yield from _quantities_read_by(item, element, f"{pointer}/{index}", name)
         case Table(value=item):
             for key, element in value.items():
                 yield from _quantities_read_by(item, element, f"{pointer}/{escape(key)}", name)

@@ -43,7 +43,7 @@ from accord_rules.load.bands import implausible, unbanded
 from accord_rules.orders.order import PRESSURES, Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book, vocabulary_of
-from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, Limit, Source, Transfer, Variant
+from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, Limit, PracticePoint, Source, Transfer, Variant
 from accord_rules.revision.condition import UNITLESS, ConditionError, Vocabulary, contradiction, parse
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.names import SUM_TOLERANCE
@@ -268,7 +268,8 @@ def _unknown_sources(named: Iterable[str], sources: Collection[str]) -> list[Fau
 def _dangling(book: Book) -> list[EntryFault]:
     """References to entries that are not there, in the catalogue and the limits."""
     reasons = []
-    by_kind = {**book.catalogue, "sources": book.sources}
+    catalogue = {**book.catalogue, "transfers|products": {**book.catalogue["transfers"], **book.catalogue["products"]}}
+    by_kind = {**catalogue, "sources": book.sources}
     tables: dict[str, Mapping[str, Any]] = {
         **book.catalogue,
         "limits": book.limits,
@@ -318,7 +319,19 @@ def _impossible(book: Book) -> list[EntryFault]:
                 reasons.append(
                     fault_in(kind, name, Fault("/fibres", f"sum to {total:g} %, not 100", code="out-of-range"))
                 )
+    for name, point in book.catalogue["practice"].items():
+        reasons += [fault_in("practice", name, fault) for fault in _contradicting_practice(point)]
     return reasons
+
+
+def _contradicting_practice(point: PracticePoint) -> Iterator[Fault]:
+    """What no setting that works can be: on no piece or two, from more to less."""
+    if (point.blank is None) is (point.substrate is None):
+        yield Fault("/blank", "takes either a blank or a substrate", code="contradiction")
+    for field in ("temperature", "time"):
+        least, *most = getattr(point, field)
+        if most and not least < most[0]:
+            yield Fault(f"/{field}", "the least comes first, then the most", code="contradiction")
 
 
 def _impossible_windows(transfer: Transfer, book: Book) -> Iterator[Fault]:

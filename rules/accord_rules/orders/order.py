@@ -239,6 +239,18 @@ class CalibrationReading:
 
 
 @dataclass(frozen=True, slots=True)
+class StripReading:
+    """What a temperature strip read on a dry piece, where the print would lie, ``time`` after the press came down."""
+
+    display: float = required(Quantity(units.TEMPERATURE))
+    time: float = required(Quantity(units.TIME))
+    read: float = required(Quantity(units.TEMPERATURE), about="what the strip showed at most")
+    substrate: str = required(Name(name_of="substrates"), about="of the piece it lay on")
+    thickness: float | None = optional(Quantity(units.LENGTH), about="of that piece; the substrate's usual one else")
+    cover: str | None = optional(Name(name_of="consumables"), about="what lay over the strip; nothing where left out")
+
+
+@dataclass(frozen=True, slots=True)
 class Cylinder:
     """A pneumatic press's cylinders, from which the force on the print follows."""
 
@@ -267,6 +279,9 @@ class Press:
     display_most: float | None = optional(Quantity(units.TEMPERATURE), about="the highest display setting")
     calibration: tuple[CalibrationReading, ...] = optional(
         Many(Object(CalibrationReading), 12), (), about="probe readings"
+    )
+    strips: tuple[StripReading, ...] = optional(
+        Many(Object(StripReading), 12), (), about="strip readings on pieces, which narrow the heat estimate"
     )
     cylinder: Cylinder | None = optional(Object(Cylinder), about="of a pneumatic press")
     opening: float | None = optional(Quantity(units.LENGTH))

@@ -27,7 +27,18 @@ from accord_rules.documents.reading import (
     optional,
     required,
 )
-from accord_rules.orders.order import DYES, FEATURES, PEELS, PLACEMENTS, PRESSURES, PRINTERS, USES, Care, Size
+from accord_rules.orders.order import (
+    DYES,
+    FEATURES,
+    PEELS,
+    PLACEMENTS,
+    PRESSURES,
+    PRINTERS,
+    READ_AT,
+    USES,
+    Care,
+    Size,
+)
 
 TEMPERATURE = Quantity(units.TEMPERATURE)
 TIME = Quantity(units.TIME)
@@ -303,6 +314,18 @@ class Variant:
 
 
 @dataclass(frozen=True, slots=True)
+class Dose:
+    """Heat that a print has to have had: ``time`` s at ``at`` °C, or what does as much at other temperatures.
+
+    By Arrhenius' law: ``halved_by`` is how many K more, around ``at``, do it in half the time.
+    """
+
+    at: float = required(TEMPERATURE)
+    time: float = required(TIME)
+    halved_by: float = required(Quantity(units.TEMPERATURE_DIFFERENCE), about="this much hotter takes half the time")
+
+
+@dataclass(frozen=True, slots=True)
 class Transfer:
     """A family of transfers, or a product of one (a product's table overrides its family's)."""
 
@@ -355,10 +378,9 @@ class Transfer:
     reheat_limit: float | None = optional(
         TEMPERATURE, about="once applied, the most it bears; left out where it bears re-heating"
     )
-    interface_least: float | None = optional(
-        TEMPERATURE, about="where print meets piece; a little below the least surface temperature where left out"
+    dose: Dose | None = optional(
+        Object(Dose), about="what it takes where print meets piece; as an adhesive of its window where left out"
     )
-    interface_hold: float | None = optional(TIME, about="how long it has to stay there; as an adhesive where left out")
     backing: bool = optional(Flag(), False, about="whether it comes on a sheet that is taken off before it is laid on")
     on: Mapping[str, Variant] = optional(
         Table(Text(40), Object(Variant)), _NO_VARIANTS, about="what differs, by substrate or its family"
@@ -466,6 +488,42 @@ class Blank:
     )
 
 
+def _span(of: Reader, about: str) -> Any:
+    return required(Many(of, 2, 1), about=f"{about}: one figure, or least and most")
+
+
+@dataclass(frozen=True, slots=True)
+class PracticePoint:
+    """Settings known to work: what plans, and the heat estimate, are held against."""
+
+    title: str = required(Text(100), about="the piece and the transfer in words")
+    transfer: str = required(Name(name_of="transfers|products"), about="a family stands for its common sheets")
+    press: str = required(Name(name_of="press_types"))
+    temperature: tuple[float, ...] = _span(TEMPERATURE, "what the press is set to")
+    read_at: str = required(Choice(READ_AT), about="where that is read")
+    time: tuple[float, ...] = _span(TIME, "dwell")
+    independent: int = required(Whole(0, 20), about="how many independent places say so")
+    sources: tuple[str, ...] = _sources()
+    blank: str | None = optional(Name(name_of="blanks"), about="the piece; or its substrate")
+    substrate: str | None = optional(Name(name_of="substrates"))
+    thickness: float | None = optional(LENGTH, about="where it is not the piece's own")
+    size: Size | None = optional(Object(Size), about="of the print, where it bears on the dwell")
+    pressure: tuple[str, ...] = optional(
+        Many(Choice(PRESSURES), 3, distinct=True), (), about="words that are said of it"
+    )
+    peel: tuple[str, ...] = optional(Many(Choice(PEELS), 4, distinct=True), (), about="how warm it is peeled")
+    cover: str | None = optional(Name(name_of="consumables"))
+    pad: str | None = optional(Name(name_of="consumables"))
+    pre_press: float | None = optional(Quantity(units.TIME, zero=True))
+    second_press: float | None = optional(Quantity(units.TIME, zero=True))
+    own_sheet: bool = optional(
+        Flag(),
+        False,
+        about="whether sheets say it of certain products alone, so that plans without such a sheet need not aim there",
+    )
+    note: str = _note()
+
+
 # Kind of entry -> dataclass; the key is the file's name under book/ and the word in /v1/catalogue/<kind>.
 KINDS: Mapping[str, type] = MappingProxyType(
     {
@@ -478,5 +536,6 @@ KINDS: Mapping[str, type] = MappingProxyType(
         "consumables": Consumable,
         "press_types": PressType,
         "blanks": Blank,
+        "practice": PracticePoint,
     }
 )

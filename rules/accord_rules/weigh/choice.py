@@ -9,12 +9,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import partial
 from itertools import product
-from math import ceil
 from typing import NamedTuple
 
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
-from accord_rules.derive.heat import Grounds, lay, ready_s
 from accord_rules.derive.press import line_kpa, on_print_kpa
 from accord_rules.derive.sheets import hottest_c, in_stock
 from accord_rules.derive.transfer import Needed
@@ -22,7 +20,6 @@ from accord_rules.documents import units
 from accord_rules.orders.order import PRESSURES, Settings
 from accord_rules.revision.catalogue import Transfer
 
-_HOTTER_STEP_K = 5.0
 _SPREAD_STEPS = 4
 _NOTHING_SAID = Settings()
 
@@ -34,7 +31,7 @@ def choose(case: Case) -> Chosen | None:
         return None
     said = case.decoration.settings or _NOTHING_SAID
     wanted = _Wanted(said, needed, case.transfer)
-    return _until_hot_enough(case, wanted, _complete(case, wanted, *_temperature(case, said)))
+    return _complete(case, wanted, *_temperature(case, said))
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,61 +69,6 @@ def _complete(case: Case, wanted: _Wanted, display_c: float | None, surface_c: f
 def _at_hand(case: Case, hottest_c: float | None, acceptable: str) -> str | None:
     """The first of the sheets that a fact names that the shop has and that bears the heat."""
     return in_stock(case.known[acceptable], case.book.catalogue["consumables"], case.shop.stock.consumables, hottest_c)
-
-
-def _until_hot_enough(case: Case, wanted: _Wanted, first: Chosen) -> Chosen:
-    """The same with a dwell, and if that does not do a temperature, that likely bring the print where it must be.
-
-    What the order says stays; nothing leaves its window. The book's aim is never undercut: it has its reasons.
-    """
-    longer, done = _long_enough(case, wanted.said, first)
-    if done or wanted.said.temperature is not None or longer.surface_c is None:
-        return longer
-    for surface_c in _hotter(case, longer.surface_c):
-        display_c, found_c = at_surface(case, surface_c, *_comfort(case))
-        longer, done = _long_enough(case, wanted.said, _complete(case, wanted, display_c, found_c))
-        if done:
-            break
-    return longer
-
-
-def _long_enough(case: Case, said: Settings, chosen: Chosen) -> tuple[Chosen, bool]:
-    """The dwell, if it is open, prolonged until the print likely has what it needs, inside its window; and whether it
-    then has. Where there is no estimate, it is taken to."""
-    ready = _ready_s(case, chosen)
-    if ready is None or chosen.time_s is None or ready <= chosen.time_s:
-        return chosen, True
-    if said.time is not None:
-        return chosen, False
-    most = case.known["window.time_high_s"]
-    if ready >= most:
-        return chosen._replace(time_s=most), ready == most
-    step = _time_step(ready)
-    return chosen._replace(time_s=float(min(step * ceil(ready / step), most))), True
-
-
-def _ready_s(case: Case, chosen: Chosen) -> float | None:
-    """The dwell that likely gives the transfer what it needs; None where there is no estimate."""
-    lying = case.known["fit.piece"]
-    if lying is None or chosen.surface_c is None:
-        return None
-    need_c, water_share, covered = (
-        partial(case.known.__getitem__, name) for name in ("heat.need_c", "item.water_share", "fit.covered")
-    )
-    grounds = Grounds(need_c, water_share, covered, case.book.catalogue["consumables"], case.known["item.dry_from_s"])
-    lain = lay(lying, chosen.surface_c, chosen.cover, chosen.pad, chosen.pre_press_s, grounds)
-    return ready_s(lain, chosen.surface_c, case.known["heat.need_c"], case.known["heat.need_s"])
-
-
-def _hotter(case: Case, surface_c: float) -> Iterator[float]:
-    """Surface temperatures above this one with room to spare, in steps a display can be set to."""
-    most = _comfort(case)[1]
-    step = _HOTTER_STEP_K
-    while surface_c + step < most:
-        surface_c += step
-        yield surface_c
-    if surface_c < most:
-        yield most
 
 
 def _temperature(case: Case, said: Settings) -> tuple[float | None, float | None]:
@@ -246,10 +188,7 @@ def cooled(case: Case, chosen: Chosen, hottest_c: float) -> Chosen:
     most = round(calibration.surface_c(cold) - _HAIR_K / 2, 6)
     sure = room(case)[0]
     display_c, surface_c = at_surface(case, most, sure if sure <= most else low, most)
-    cooler = chosen._replace(
-        display_c=display_c, surface_c=surface_c, spread_k=round(calibration.spread_k(display_c), 6)
-    )
-    return _long_enough(case, case.decoration.settings or _NOTHING_SAID, cooler)[0]
+    return chosen._replace(display_c=display_c, surface_c=surface_c, spread_k=round(calibration.spread_k(display_c), 6))
 
 
 class Turning(NamedTuple):

@@ -181,7 +181,7 @@ def legend(output: Output, curve: Curve) -> list[str]:
     ink = _INK[output.is_utf]
     lines = [
         f"{ink['likely']} likely at the print, {ink['band']} between the latest and the soonest it can be, by estimate",
-        f"{ink['need']} {curve.temperature(curve.need_c)}: what the transfer needs where it meets the piece",
+        f"{ink['need']} {curve.temperature(curve.need_c)}: the transfer takes at that, where it meets the piece",
         f"{ink['ceiling']} {curve.temperature(curve.ceiling_c)}: the ceiling for the surface; {curve.ceiling_because}",
         f"{ink['dwell']} {units.show(units.TIME, curve.dwell_s)}: the dwell",
     ]

@@ -96,7 +96,7 @@ def test_steps_of_a_tee_by_hand(authority: Authority, shop: Shop) -> None:
         "Check that the piece is",
         "Check that the print on the carrier is a mirror image",
         "Set the press to",
-        "Pre-press the bare piece for 3 s",
+        "Pre-press the bare piece for 4 s",
         "Place the transfer",
         "Press for 19 s at light hand pressure.",  # 12 s on a bench press and 7 s more by hand
         "Hold the press still and flat; do not slide it.",
@@ -270,7 +270,7 @@ def test_an_estimate_counts_parts_and_pre_press(authority: Authority, shop: Shop
     document = order_document(book, decoration={"transfer": "film-soft-matte", "size": size(300, 250)})
     (plan,) = plans(authority, shop, document | {"press": "hand", "quantity": 6})
     handling_s = book.catalogue["press_types"]["hand-held"].handling
-    each_s = 4 * (19 + 3 + handling_s)  # four parts: 19 s dwell, 3 s pre-press
+    each_s = 4 * (19 + 4 + handling_s)  # four parts: 19 s dwell, 4 s pre-press
     assert plan.estimate["minutes_each"] == pytest.approx(each_s / 60, abs=0.005)
     assert plan.estimate["hours_total"] == pytest.approx(6 * each_s / 3600, abs=0.005)
     assert plan.estimate["kwh_total_at_most"] == pytest.approx(6 * each_s / 3600 * 1.4, abs=0.005)

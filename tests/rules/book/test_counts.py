@@ -31,6 +31,7 @@ LEAST = {
     "consumables": 7,
     "press_types": 9,
     "blanks": 60,
+    "practice": 60,
 }
 TOPICS = {
     "dye-on-cloth",

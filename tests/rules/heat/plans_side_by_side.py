@@ -60,7 +60,7 @@ def line(settings: Mapping[str, Any]) -> str:
     wait = units.show(units.TIME, 60 * -(-heat["touch_wait_s"] // 60))
     return (
         f"{settings['temperature']:>7} for {settings['time']:<9} surface {settings['surface_c']:5.1f} °C"
-        f"  print {likely:5.1f} °C ({late:.0f} to {soon:.0f})  at {heat['need_c']:.0f} °C after {reach[1]}"
+        f"  print {likely:5.1f} °C ({late:.0f} to {soon:.0f})  enough after {reach[1]}"
         f" ({reach[0]} to {reach[2]})  dips {heat['sag_k']:.1f} K  touch after {wait}"
     )
 

@@ -46,7 +46,7 @@ def planned(
         (SHIRT, "clamshell", {"temperature": "152 °C", "time": "12 s"}, None),
         (SHIRT, "hand-held", {"temperature": "163 °C", "time": "20 s"}, None),
         (COASTER, "clamshell", {"temperature": "195 °C", "time": "70 s"}, None),
-        (COASTER, "hand-held", {"temperature": "200 °C", "time": "70 s"}, "print-may-stay-cool"),
+        (COASTER, "hand-held", {"temperature": "200 °C", "time": "70 s"}, None),
         (TILE, "clamshell", {"temperature": "200 °C", "time": "6 min"}, None),
         (TILE, "pneumatic-single", {"temperature": "200 °C", "time": "6 min"}, None),
         # Half a minute under a tile that lies face down does nothing.
@@ -63,7 +63,7 @@ def test_a_dwell_against_the_estimate(
     assert set(findings) == ({rule} if rule else set())
     for finding in findings.values():
         assert "estimate" in finding.because + finding.title
-        assert " to " in finding.because, "the width is told"
+        assert "enough after" in finding.because or "has had that after" in finding.because
 
 
 def test_levels_only_the_kindest_bound_blocks(book: Book) -> None:
@@ -80,8 +80,9 @@ def test_a_plan_gives_the_print_what_it_needs(piece: str, press: str, authority:
     estimate = settings["heat"]
     soon, likely, late = estimate["interface_c"]
     assert late < likely < soon
-    assert likely >= estimate["need_c"]
-    assert estimate["reach_s"][1] + estimate["hold_s"] <= estimate["dwell_s"]
+    assert not {"print-stays-cold", "print-likely-too-cold", "print-may-stay-cool"} & set(
+        heat_findings(authority, PIECES[piece], press)
+    )
     least_s, most_s = settings["time_window"]["least_s"], settings["time_window"]["most_s"]
     assert least_s <= estimate["dwell_s"] <= most_s
     low_c, high_c = settings["surface_window"]["least_c"], settings["surface_window"]["most_c"]
@@ -93,16 +94,17 @@ def test_a_plan_gives_the_print_what_it_needs(piece: str, press: str, authority:
     assert "estimate" in estimate["text"]
 
 
-def test_the_dwell_follows_the_piece(authority: Authority) -> None:
-    """Thicker board and a hand-held press need longer, other things equal."""
+def test_the_dwell_is_practice_whatever_the_estimate_says(authority: Authority) -> None:
+    """Another thickness moves the estimate and no setting; a hand-held press gets what its type adds."""
 
-    def dwell_s(thickness: str, press: str) -> float:
+    def of(thickness: str, press: str) -> Mapping[str, Any]:
         piece = COASTER | {"item": COASTER["item"] | {"thickness": thickness}}
-        return float(planned(authority, piece, press)["heat"]["dwell_s"])
+        heat: Mapping[str, Any] = planned(authority, piece, press)["heat"]
+        return heat
 
-    assert dwell_s("3 mm", "clamshell") <= dwell_s("5 mm", "clamshell")
-    assert dwell_s("3 mm", "clamshell") < dwell_s("3 mm", "hand-held")
-    assert dwell_s("2 mm", "hand-held") < dwell_s("4 mm", "hand-held")
+    thin, thick = of("2 mm", "hand-held"), of("4 mm", "hand-held")
+    assert thin["dwell_s"] == thick["dwell_s"] > of("2 mm", "clamshell")["dwell_s"]
+    assert thin["reach_s"][1] < thick["reach_s"][1]
 
 
 def test_what_the_order_says_is_kept(authority: Authority) -> None:

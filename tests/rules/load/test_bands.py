@@ -96,11 +96,12 @@ def test_there_is_a_case_for_every_quantity() -> None:
         "substrates": 5,
         "coatings": 1,
         "finishes": 1,
-        "transfers": 21,
-        "products": 21,
+        "transfers": 22,
+        "products": 22,
         "consumables": 3,
         "press_types": 14,
         "blanks": 5,
+        "practice": 7,
     }
 
 
@@ -119,7 +120,12 @@ def table_of(documents: dict[str, dict[str, Any]], kind: str, family: str) -> tu
         return table | {"thickness": "3 mm", "mass_per_area": "5000 g/m2"}, family if family in MASS_BANDS else "cloth"
     if kind == "substrates":
         return documents[kind]["knit"] | {"family": family}, family
-    name = {"press_types": "hand-held", "coatings": "pvc", "finishes": "ptfe-membrane"}.get(kind)
+    name = {
+        "press_types": "hand-held",
+        "coatings": "pvc",
+        "finishes": "ptfe-membrane",
+        "practice": "panel-200-dye",
+    }.get(kind)
     return dict(documents[kind][name or next(iter(documents[kind]))]), ""
 
 
@@ -133,8 +139,9 @@ def put(table: dict[str, Any], path: Path, value: str) -> str:
             key = 0 if isinstance(place, list) else _first(place, path)
         taken.append(key)
         place = place[key]
-    place[path[-1]] = value
-    return "/" + "/".join(str(key) for key in (*taken, path[-1]))
+    last = 0 if path[-1] == "*" else path[-1]
+    place[last] = value
+    return "/" + "/".join(str(step) for step in (*taken, last))
 
 
 def _first(place: dict[str, Any], path: Path) -> str:
