@@ -57,7 +57,7 @@ _HEAT = (
     "fit.piece",
     "heat.need_c",
     "heat.need_s",
-    "item.care_cap_c",
+    "item.keep_below_c",
     "item.dry_from_s",
     "item.water_share",
     "press.calibration",
