@@ -58,6 +58,8 @@ def _sheet_title(case: Case, name: str | None) -> list[str]:
 
 def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
     yield f"Check that the piece is {case['item.title']}, clean and free of damage."
+    if case["item.textile"] and case["transfer.principle"] == "dye-vapour":
+        yield "Go over the print area with a lint roller: every stray fibre turns into a coloured speck."
     if plate := case["fit.plate_words"]:
         yield f"Fit {plate} and lay the piece so that what is raised hangs off its edge."
     if case["item.protective_film"]:
