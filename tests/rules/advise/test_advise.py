@@ -312,12 +312,13 @@ def test_what_does_not_bear_heat_is_pressed_last(book: Book) -> None:
 
 def test_a_ring_is_found_and_told(book: Book) -> None:
     """Raised film and foil bear 130 °C each, and each is pressed hotter."""
-    sequence = sequence_of(book, deco("raised-film", "front"), deco("foil-over-screen-adhesive", "back"))
+    sequence = sequence_of(book, deco("raised-film", "front"), deco("foil-gold-screen", "back"))
     assert sequence.order == ()
     assert sequence.clash.count("would harm") == 2
     assert sequence.clash.count("bears 130 °C once applied") == 2
-    for name in ("raised-film", "foil-over-screen-adhesive"):
-        title = book.catalogue["transfers"][name].title
+    for transfer in map(book.transfer, ("raised-film", "foil-gold-screen")):
+        assert transfer is not None
+        title = transfer.title
         assert title[0].lower() + title[1:] in sequence.clash
 
 

@@ -42,7 +42,7 @@ def window(book: Book, transfer: str, on: str) -> Any:
         ("cut-film", "knit", (150, 160), (10, 20)),
         ("silicone-transfer", "knit", (140, 160), (8, 15)),
         ("foil-over-adhesive", "knit", (130, 150), (8, 15)),
-        ("foil-over-screen-adhesive", "knit", (160, 180), (8, 15)),
+        ("foil-gold-screen", "knit", (160, 180), (8, 15)),
         ("heat-seal-patch", "knit", (155, 170), (20, 45)),
         ("dye-sublimation", "knit", (190, 205), (35, 70)),
         ("hot-fix-stones", "knit", (160, 171), (10, 20)),
