@@ -27,8 +27,9 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
+from accord_rules.revision.rule import SHOP
 from accord_rules.verdict import WORKABLE, Basis, Envelope, Finding, Plan, PressVerdict, Recommendation, Verdict
-from accord_rules.weigh.scales import OnPress, Scales, Weighed, findings, needs
+from accord_rules.weigh.scales import OnPress, Scales, Weighed, findings, in_order, needs, worded
 
 
 class SelfTestError(RuntimeError):
@@ -161,6 +162,23 @@ class Authority:
     def _findings(self, judged: Judged, *, observed: bool) -> tuple[Finding, ...]:
         return findings(judged.weighed.fired, self.book, observed=observed)
 
+    def _worth_telling(self, finding: Finding) -> bool:
+        """Whether it matters for an order that is rejected: it rejects it, or keeps people safe."""
+        return finding.level == "blocks" or self.book.keeps_people_safe(self.book.rules[finding.rule])
+
+    # -- the shop itself ---------------------------------------------------------------------------------------------
+
+    def of_shop(self, shop: Shop) -> tuple[Finding, ...]:
+        """What holds of the shop's presses whatever is pressed on them, each place ``/presses/{i}`` of the shop."""
+        quiet, _ = example_order({}, self.book)
+        decoration = Case(self.book, self._stocked(shop), quiet).decoration_case(0)
+        fired = (
+            (index, match)
+            for index, press in enumerate(shop.presses)
+            for match in self._scales.weigh_press(decoration.pressing_case(press)).fired
+        )
+        return in_order(replace(worded(match, self.book), pointer=f"{match.pointer}/{index}") for index, match in fired)
+
     # -- validate ----------------------------------------------------------------------------------------------------
 
     def validate(self, order: Order, shop: Shop, *, observed: bool = False) -> Verdict:
@@ -206,6 +224,8 @@ class Authority:
     def _verdict(self, judged: Judged, shop: Shop, remedied: Remedied, *, observed: bool) -> Verdict:
         best, weighed = judged.best, judged.weighed
         located = tuple(judged.located(self._findings(judged, observed=observed)))
+        if weighed.verdict == "rejected":
+            located = tuple(filter(self._worth_telling, located))
         by_press = judged.by_press
         return Verdict(
             id=self._id(judged.whole.order, shop),
@@ -376,10 +396,8 @@ class Authority:
         for rule in self.book.rules.values():
             example = next(example for example in rule.fires if "facts" not in example)
             order, shop = example_order(example, self.book)
-            judged = self.judged(order, shop)
-            self._watch(judged)
             # What a watched rule holds for hangs on the settings that the others leave: only that it is asked counts.
-            if rule.enforced and rule.id not in {fired.rule.id for fired in judged.weighed.fired}:
+            if rule.id not in self._held(order, shop, told_of_shop=rule.about == SHOP) and rule.enforced:
                 failed.append(rule.id)
         errors = self.counts.engine_errors - before.engine_errors
         disagreements = self.counts.disagreements - before.disagreements
@@ -390,6 +408,15 @@ class Authority:
                 "on the rules' own examples the engine must say what the judge says:"
                 f" {disagreements} disagreements, {errors} failures of the engine"
             )
+
+    def _held(self, order: Order, shop: Shop, *, told_of_shop: bool) -> frozenset[str]:
+        """The rules that hold for an order, or for the press it describes."""
+        if told_of_shop:
+            own = replace(shop, presses=plans.presses_of(order, shop))
+            return frozenset(finding.rule for finding in self.of_shop(own))
+        judged = self.judged(order, shop)
+        self._watch(judged)
+        return frozenset(fired.rule.id for fired in judged.weighed.fired)
 
 
 def _with_and_without(judged: Judged, best: OnPress) -> tuple[list[Case], list[Case]]:

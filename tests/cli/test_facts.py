@@ -63,7 +63,7 @@ def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> 
         ("item.textile", "yes or no"),
         ("item.title", "in sentences only"),
         ("item.ceilings", "rules cannot speak of it"),
-        ("item.diameter_mm", "assumed 82 mm reason a usual mug"),
+        ("art.colours", "assumed 1 reason"),
         ("item.textile", "If unsaid follows from what it reads Reads"),
         (
             "place.shared",

@@ -379,6 +379,7 @@ class ShopStatus(_Answer):
     shop_id: str
     units: Document
     calibration: tuple[Document, ...]
+    findings: tuple[Document, ...]
     role: str
     key_id: str
 

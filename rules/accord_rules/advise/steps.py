@@ -58,6 +58,10 @@ def _sheet_title(case: Case, name: str | None) -> list[str]:
 
 def _prepare(case: Case, chosen: Chosen) -> Iterator[str]:
     yield f"Check that the piece is {case['item.title']}, clean and free of damage."
+    if case["item.textile"] and case["transfer.principle"] == "dye-vapour":
+        yield "Go over the print area with a lint roller: every stray fibre turns into a coloured speck."
+    if plate := case["fit.plate_words"]:
+        yield f"Fit {plate} and lay the piece so that what is raised hangs off its edge."
     if case["item.protective_film"]:
         yield "Pull the protective film off the printable face."
     yield from _reads(case)
@@ -159,10 +163,9 @@ def _press(case: Case, chosen: Chosen) -> Iterator[str]:
         yield f"Press {count:.0f} times side by side with {overlap} overlap, {dwell} each at {pressure}."
     else:
         yield f"Press for {dwell} at {pressure}."
-    at_once, quantity = case["fit.pieces_per_pressing"] or 1, case["order.quantity"]
-    if min(at_once, quantity) > 1:
-        gap = case["fit.gap_words"]
-        yield f"Press up to {at_once:.0f} pieces at once, side by side, {gap} apart and well inside the platen's edge."
+    if jig := case["fit.jig_words"]:
+        most = case["fit.at_once"]
+        yield f"Lay up to {most:.0f} pieces at once into {jig}, well inside the platen's edge."
     if case["press.hand_held"]:
         yield "Hold the press still and flat; do not slide it."
 

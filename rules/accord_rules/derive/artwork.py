@@ -243,6 +243,8 @@ def main_area(
         material = entry()
         if material is not None and material.clear:
             return None
+        if material is not None and material.curved and cloth():
+            return "crown"
         return "front" if cloth() else "face"
     areas = blank.areas
     for names in _MAIN:

@@ -21,6 +21,7 @@ from accord_rules.revision.facts import (
     entries,
     fact,
     later,
+    limit,
     limits,
     maybe,
     number,
@@ -95,6 +96,23 @@ def care_cap_c(
         return None
     newer = label.edition is not None and label.edition >= _EDITION_WITH_HIGHER_CAPS
     return caps[f"care.iron_{label.iron}_{'2023' if newer else 'older'}"]
+
+
+@fact("item.keep_below_c", DATA, ORDER)
+def keep_below_c(
+    label_c: float | None = maybe("item.care_cap_c"),
+    elastane: float | None = maybe("item.elastane_share"),
+    viscose: float | None = maybe("item.viscose_share"),
+    olefin: float | None = maybe("item.olefin_share"),
+    counted_from: float = limit("fibres.counted_from"),
+    elastane_c: float = limit("heat.elastane_sample_above"),
+    viscose_c: float = limit("heat.viscose_weakens_above"),
+    olefin_c: float = limit("heat.olefin_glazes_above"),
+) -> float | None:
+    """What settings left open stay below where the transfer can: the label's iron, and what fibres bear untested."""
+    shy = ((elastane, elastane_c), (viscose, viscose_c), (olefin, olefin_c))
+    caps = [cap for share, cap in shy if share is not None and share >= counted_from]
+    return min((cap for cap in (label_c, *caps) if cap is not None), default=None)
 
 
 @fact("item.ceilings", DATA, ORDER)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 
 from accord_rules.documents import units
 from accord_rules.revision.catalogue import Blank, Fibre, Substrate
-from accord_rules.revision.facts import DATA, TEXT, Ask, Scope, entries, fact, limit, maybe, number, read, source
+from accord_rules.revision.facts import DATA, TEXT, Ask, Scope, entries, fact, later, limit, maybe, number, read, source
 
 ORDER = Scope.ORDER
 ACETATES = ("CA", "CTA")
@@ -52,6 +52,11 @@ _share(
     "Percent of cotton, linen, viscose and the like; acetate is no such fibre to heat or dye.",
     lambda code, f: f.group in ("cellulose", "regenerated") and code not in ACETATES,
 )
+_share(
+    "viscose",
+    "Percent of viscose, modal, lyocell and cupro.",
+    lambda code, f: f.group == "regenerated" and code not in ACETATES,
+)
 _share("protein", "Percent of wool, silk and other animal fibres.", lambda _, f: f.group == "protein")
 _share("nylon", "Percent of polyamide (nylon).", lambda _, f: f.group == "polyamide")
 _share("acetate", "Percent of acetate and triacetate.", lambda code, _: code in ACETATES)
@@ -67,11 +72,17 @@ def binding(
     mix: Mapping[str, float] = read("item.fibres"),
     known: Mapping[str, Fibre] = entries("fibres"),
     least: float = limit("fibres.counted_from"),
+    nylon_share: Callable[[], float] = later("item.nylon_share"),
+    nylon_main: float = limit("dye.nylon_share_main"),
 ) -> Fibre | None:
-    """The counted fibre that heat harms first; unknown for what is not cloth."""
+    """The counted fibre that heat harms first; unknown for what is not cloth.
+
+    A minority of nylon, as in microfibre towels, is carried by the rest: rules require a sample above its limit.
+    """
     if not mix:
         return None
-    counted = [code for code, share in mix.items() if share >= least] or list(mix)
+    main = {code for code in mix if known[code].group != "polyamide" or nylon_share() >= nylon_main}
+    counted = [code for code, share in mix.items() if share >= least and code in main] or list(mix)
     return known[min(counted, key=lambda code: (known[code].harmful_from, code))]
 
 

@@ -115,7 +115,7 @@ def kind(
     if material is None:
         return None
     if material.curved:
-        return "drinkware"
+        return "headwear" if material.family == "cloth" else "drinkware"
     return {"cloth": "garment", "paper": "paper-good", "leather": "accessory"}.get(material.family, "hard-good")
 
 
@@ -230,11 +230,16 @@ def thickness_mm(
     return None if material is None else material.thickness
 
 
+def usual_diameter(entry: Substrate | None = maybe("substrate.entry")) -> float | None:
+    """A mug is as wide as mugs are; tumblers, bottles and glasses are not."""
+    return None if entry is None else entry.diameter
+
+
 @fact(
     "item.diameter_mm",
     number(units.LENGTH),
     ORDER,
-    Assume("/item/diameter", 82.0, "a usual mug"),
+    Assume("/item/diameter", usual_diameter, "a usual mug", "How wide is the ware across its outside?"),
 )
 def diameter_mm(
     said: float | None = source("/item/diameter"), blank: Blank | None = maybe("blank.entry")

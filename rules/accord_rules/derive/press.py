@@ -5,13 +5,23 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from math import ceil, floor, pi
+from math import ceil, floor, pi, sqrt
 
 from accord_rules.derive.artwork import size_words
 from accord_rules.derive.transfer import Needed, interpolate
 from accord_rules.documents import units
 from accord_rules.orders.order import PRESSURES, CalibrationReading, Circuit, Cylinder, Size
-from accord_rules.revision.catalogue import CLOSINGS, HEATED, METERING, SHAPES, Consumable, PressType, Transfer
+from accord_rules.revision.catalogue import (
+    CLOSINGS,
+    HEATED,
+    METERING,
+    SHAPES,
+    SUBSTRATE_FAMILIES,
+    Consumable,
+    DwellExtra,
+    PressType,
+    Transfer,
+)
 from accord_rules.revision.facts import (
     BOOL,
     DATA,
@@ -38,6 +48,12 @@ PRESSING = Scope.PRESSING
 def entry(name: str = source("press/type"), types: Mapping[str, PressType] = entries("press_types")) -> PressType:
     """What the book knows of this type of press."""
     return types[name]
+
+
+@fact("press.dwell_extra", DATA, PRESSING)
+def dwell_extra(usual: PressType = read("press.entry"), substrate: str | None = maybe("item.substrate")) -> DwellExtra:
+    """What this type of press adds to a bench press's dwell on such a piece."""
+    return usual.dwell_extra_on.get(substrate or "", usual.dwell_extra)
 
 
 # -- its surface -----------------------------------------------------------------------------------------------------
@@ -200,8 +216,8 @@ def diameter_least_mm(usual: PressType = read("press.entry")) -> float:
 
 @fact("press.takes_words", TEXT, PRESSING)
 def takes_words(usual: PressType = read("press.entry")) -> str:
-    """What it is made for, in words: "ceramic, glass or stone"."""
-    *first, last = usual.takes or ("anything of its shape",)
+    """What it takes, in words: "ceramic, glass or stone"."""
+    *first, last = usual.takes
     return f"{', '.join(first)} or {last}" if first else last
 
 
@@ -223,8 +239,35 @@ def shape_ok(needed: str = read("item.shape"), usual: PressType = read("press.en
 
 @fact("fit.made_for", BOOL, PRESSING)
 def made_for(goods: str | None = maybe("item.family"), usual: PressType = read("press.entry")) -> bool | None:
-    """Whether its type takes goods of this family: a platen takes whatever has its shape, ovens and wraps do not."""
-    return True if not usual.takes else None if goods is None else goods in usual.takes
+    """Whether its type takes goods of this family: an oven only what is clamped or wrapped for it."""
+    if goods is None:
+        return True if set(usual.takes) == set(SUBSTRATE_FAMILIES) else None
+    return goods in usual.takes
+
+
+@fact("fit.plate", DATA, PRESSING)
+def plate(
+    plates: tuple[Size, ...] = source("press/plates"),
+    print_size: Size = read("place.size"),
+    whole: bool = read("fit.one_piece"),
+    usual: PressType = read("press.entry"),
+    margin: float = limit("press.piece_gap"),
+) -> Size | None:
+    """Of the lower plates that the press can be fitted with, the smallest that holds the whole print with a margin."""
+
+    def holds(size: Size) -> bool:
+        return size.width >= print_size.width + 2 * margin and size.height >= print_size.height + 2 * margin
+
+    fitting = [size for size in plates if holds(size)] if whole and usual.shape == "flat" else []
+    return min(fitting, key=lambda size: size.width * size.height, default=None)
+
+
+@fact("fit.plate_words", TEXT, PRESSING)
+def plate_words(
+    fitted: Size | None = maybe("fit.plate"), preferences: units.UnitPreferences = source("shop/units")
+) -> str:
+    """The lower plate to fit, in words; empty where the press stays as it is."""
+    return "" if fitted is None else f"the plate of {size_words(fitted, preferences)}"
 
 
 @fact("fit.usable_words", TEXT, PRESSING)
@@ -301,6 +344,38 @@ def pieces_per_pressing(
     return float(max(1, *(_beside(room.width, w, gap) * _beside(room.height, h, gap) for w, h in ways)))
 
 
+@fact("fit.at_once", number(units.COUNT), PRESSING)
+def at_once(most: float = read("fit.pieces_per_pressing"), quantity: float = read("order.quantity")) -> float:
+    """How many pieces lie under the platen in a full load of this order."""
+    return min(most, quantity)
+
+
+@fact("fit.gang_dwell_share", number(units.PERCENT), PRESSING)
+def gang_dwell_share(
+    count: float | None = maybe("fit.at_once"),
+    piece: Size | None = maybe("place.area"),
+    room: Size = read("press.usable"),
+    whole_load: float = limit("press.gang_dwell_share"),
+) -> float:
+    """By how much pieces pressed at once prolong the dwell: their cold mass draws the platen down, a full load most."""
+    if count is None or count < 2 or piece is None:
+        return 0.0
+    return round(whole_load * min(1.0, count * piece.width * piece.height / (room.width * room.height)), 6)
+
+
+@fact("fit.jig_words", TEXT, PRESSING)
+def jig_words(
+    count: float | None = maybe("fit.at_once"),
+    piece: Size | None = maybe("place.area"),
+    gap: str = read("fit.gap_words"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> str:
+    """What holds pieces that are pressed at once, in words; empty for one at a time."""
+    if count is None or count < 2 or piece is None:
+        return ""
+    return f"a frame of card or board thinner than the pieces, with {count:.0f} openings of their size {gap} apart"
+
+
 def _beside(room_mm: float, piece_mm: float, gap_mm: float) -> int:
     """How many fit in a row, a gap between each two."""
     return floor((room_mm + gap_mm) / (piece_mm + gap_mm) + 1e-9)
@@ -327,12 +402,15 @@ def stack_mm(
 
 @fact("fit.contact_m2", DATA, PRESSING)
 def contact_m2(
-    platen: Size = read("press.platen"),
+    heated: Size = read("press.platen"),
+    fitted: Size | None = maybe("fit.plate"),
     print_size: Size = read("place.size"),
     rigid: Callable[[], bool | None] = later("item.rigid"),
     area: Callable[[], Size | None] = later("place.area"),
 ) -> float | None:
-    """The area the platen bears on: a stiff piece smaller than the platen bears it all on itself."""
+    """The area the platen bears on: that of the lower plate where it is fitted with one; a stiff piece smaller than it
+    bears it all on itself."""
+    platen = fitted or heated
     stiff = rigid()
     if stiff is None:
         return None
@@ -411,18 +489,20 @@ def circuit_share(
     if circuit is None:
         return None
     power = own_w if own_w is not None else usual.power
-    return round(100 * (power + circuit.other_load) / (circuit.rating * circuit.voltage), 6)
+    gives_w = circuit.rating * circuit.voltage * (sqrt(3) if circuit.three_phase else 1)
+    return round(100 * (power + circuit.other_load) / gives_w, 6)
 
 
 @fact("press.circuit_words", TEXT, PRESSING)
 def circuit_words(
     circuit: Circuit | None = source("press/circuit"), preferences: units.UnitPreferences = source("shop/units")
 ) -> str:
-    """The circuit in words: "15 A at 120 V"."""
+    """The circuit in words: "15 A at 120 V", "16 A at 400 V, three-phase"."""
     if circuit is None:
         return ""
     rating = units.show(units.CURRENT, circuit.rating, preferences)
-    return f"{rating} at {units.show(units.VOLTAGE, circuit.voltage, preferences)}"
+    phases = ", three-phase" if circuit.three_phase else ""
+    return f"{rating} at {units.show(units.VOLTAGE, circuit.voltage, preferences)}{phases}"
 
 
 @fact("press.mains_share", number(units.PERCENT), PRESSING, _CIRCUIT)

@@ -53,6 +53,7 @@ class SourceField:
 _SAID = "/decorations/{i}/settings/"
 _HEAT = (
     "item.care_cap_c",
+    "item.keep_below_c",
     "press.calibration",
     "press.display_most_c",
     "transfer.aim_c",

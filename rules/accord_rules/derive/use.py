@@ -211,6 +211,12 @@ def makeable(
     return None if not total else float(min(count, count * due // total))
 
 
+@fact("shop.market", one_of(MARKETS), ORDER)
+def shop_market(own: str = source("shop/market")) -> str:
+    """Where the shop itself is and sells, whose code its circuits follow."""
+    return own
+
+
 @fact("shop.standing", set_of(STANDING), ORDER)
 def standing(standing: tuple[str, ...] = source("shop/standing")) -> tuple[str, ...]:
     """What is always so at the shop's presses: gloves at hand, extraction running, birds near ..."""

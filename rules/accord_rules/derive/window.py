@@ -8,7 +8,7 @@ from accord_rules.derive.ceiling import Ceiling
 from accord_rules.derive.press import Calibration
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
-from accord_rules.revision.catalogue import PressType
+from accord_rules.revision.catalogue import DwellExtra
 from accord_rules.revision.facts import BOOL, DATA, TEXT, Scope, fact, limit, maybe, number, read, source
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
@@ -132,18 +132,23 @@ def width_k(low_c: float = read("window.low_c"), high_c: float = read("window.hi
 
 
 @fact("window.time_low_s", number(units.TIME), PRESSING)
-def time_low_s(needed: Needed = read("transfer.needed"), press: PressType = read("press.entry")) -> float:
+def time_low_s(needed: Needed = read("transfer.needed"), extra: DwellExtra = read("press.dwell_extra")) -> float:
     """The shortest dwell: the transfer's, with what this type of press adds."""
-    return needed.time.least + press.dwell_extra.least
+    return needed.time.least + extra.least
 
 
 @fact("window.time_high_s", number(units.TIME), PRESSING)
-def time_high_s(needed: Needed = read("transfer.needed"), press: PressType = read("press.entry")) -> float:
+def time_high_s(needed: Needed = read("transfer.needed"), extra: DwellExtra = read("press.dwell_extra")) -> float:
     """The longest dwell: the transfer's, with what this type of press adds."""
-    return needed.time.most + press.dwell_extra.most
+    return needed.time.most + extra.most
 
 
 @fact("window.time_aim_s", number(units.TIME), PRESSING)
-def time_aim_s(aim_s: float = read("transfer.time_aim_s"), press: PressType = read("press.entry")) -> float:
-    """The dwell to aim at."""
-    return aim_s + press.dwell_extra.aim
+def time_aim_s(
+    aim_s: float = read("transfer.time_aim_s"),
+    extra: DwellExtra = read("press.dwell_extra"),
+    gang_share: float = read("fit.gang_dwell_share"),
+    most_s: float = read("window.time_high_s"),
+) -> float:
+    """The dwell to aim at, with what a whole load of pieces at once adds."""
+    return min(round(aim_s * (1 + gang_share / 100) + extra.aim, 6), most_s)

@@ -214,5 +214,7 @@ def entry_of(documents: Documents, kind: str, name: str) -> Mapping[str, Any]:
     """
     table: Mapping[str, Any] = documents[kind][name]
     if kind == "products":
-        return merge(entry_of(documents, "transfers", table["family"]), table)
+        family = entry_of(documents, "transfers", table["family"])
+        # Other words for a family mean the family, not each of its products.
+        return merge({key: value for key, value in family.items() if key != "aliases"}, table)
     return {"family": name, **table} if kind == "transfers" else table

@@ -628,6 +628,26 @@ def _names_read_by(reader: Reader, value: Any, pointer: str) -> Iterable[tuple[s
             yield pointer, named.name_of, value
 
 
+def renamed(value: Any, name_for: Callable[[str, str], str]) -> Any:
+    """A dataclass with every name by which it refers to the book replaced by ``name_for(kind of entry, name)``."""
+    cls: type = type(value)
+    changes = {
+        name: new
+        for name, (reader, _) in readers_of(cls).items()
+        if (new := _renamed_by(reader, getattr(value, name), name_for)) != getattr(value, name)
+    }
+    return dataclasses.replace(value, **changes) if changes else value
+
+
+def _renamed_by(reader: Reader, value: Any, name_for: Callable[[str, str], str]) -> Any:
+    if isinstance(reader, Many) and value is not None:
+        return tuple(_renamed_by(reader.item, element, name_for) for element in value)
+    if dataclasses.is_dataclass(value):
+        return renamed(value, name_for)
+    kinds = next((kinds for _, kinds, _ in _names_read_by(reader, value, "")), None) if isinstance(value, str) else None
+    return value if kinds is None else name_for(kinds, value)
+
+
 def leaves_in(reader: Reader, value: Any, pointer: str = "") -> Iterable[tuple[str, Reader, Any]]:
     """Every (pointer, reader, value) in a document that holds no others and that its reader takes, whatever else not.
 

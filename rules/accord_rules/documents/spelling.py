@@ -22,6 +22,11 @@ def nearest(word: str, words: Iterable[str], most: int = 3) -> tuple[str, ...]:
     return tuple(sorted(alike, key=lambda candidate: (-likeness[candidate], candidate))[:most])
 
 
+def as_word(name: str) -> str:
+    """A word as names of the book are written: in lower case, its parts joined by hyphens."""
+    return "-".join(re.split(r"[\s_-]+", name.strip().lower()))
+
+
 def did_you_mean(word: str, words: Iterable[str]) -> str:
     """The nearest words as a bracket behind a message; empty if none is near."""
     near = nearest(word, words)

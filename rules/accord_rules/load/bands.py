@@ -86,6 +86,7 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
             "loss": Band("30 K"),
             "spread": Band("30 K"),
             "dwell_extra": Band("30 min"),
+            "dwell_extra_on": Band("30 min"),
             "display_most": _from("150 °C", "300 °C"),
             "platen": _from("40 mm", "2 m"),
             "edge_margin": _from("1 mm", "60 mm"),
@@ -111,6 +112,7 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
 def _material(thickness: Band, limit: Band, conductivity: Band, density: Band, heat_capacity: Band) -> dict[str, Band]:
     return {
         "thickness": thickness,
+        "diameter": DIAMETER,
         "limit": limit,
         "conductivity": conductivity,
         "density": density,

@@ -38,6 +38,7 @@ from accord_rules.documents.reading import (
     read,
     readers_of,
 )
+from accord_rules.documents.spelling import as_word
 from accord_rules.load import examples
 from accord_rules.load.bands import implausible, unbanded
 from accord_rules.orders.order import PRESSURES, Order
@@ -47,10 +48,17 @@ from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, Limit, Practi
 from accord_rules.revision.condition import UNITLESS, ConditionError, Vocabulary, contradiction, parse
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.names import SUM_TOLERANCE
-from accord_rules.revision.rule import ABOUT, Rule, RuleText
+from accord_rules.revision.rule import ABOUT, SHOP, Rule, RuleText
 from accord_rules.revision.sentences import Sentence, SentenceError, read_sentence
+from accord_rules.verdict import LEVELS
 
 Part = TypeVar("Part")
+# Facts that hang on a shop and its press alone.
+_OF_SHOPS = frozenset(
+    name
+    for name in GRAPH.facts
+    if all(read.startswith(("shop/", "press/")) for read in GRAPH.upstream[name] & GRAPH.sources.keys())
+)
 # The quiet order and shop that rule examples start from.
 QUIET: Mapping[str, type] = MappingProxyType({"shop": Shop, "order": Order})
 
@@ -95,6 +103,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
         ambiguous_fibres=ambiguous,
     )
     reasons += _dangling(book) + _dangling_in_example(book) + _impossible(book) + _clashing_fibres(book)
+    reasons += _clashing_words(book)
     reasons += _implausible(book)
     if not reasons:
         reasons += examples.failures(book)
@@ -225,8 +234,12 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
     scope = max((FACTS[fact].scope for fact in named), key=attrgetter("rank"), default=Scope.ORDER)
     if "{i}" in ABOUT[text.about]:
         scope = max(scope, Scope.DECORATION, key=attrgetter("rank"))
-    if text.about in ("press", "settings"):
+    if text.about in ("press", "settings", SHOP):
         scope = Scope.PRESSING
+    if text.about == SHOP:
+        faults += _not_of_shops(named, text.level)
+    if faults:
+        raise DocumentError(faults)
     return Rule(
         id=name,
         topic=text.topic,
@@ -244,6 +257,16 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
         silent=text.silent,
         status=text.status,
     )
+
+
+def _not_of_shops(named: Collection[str], level: str) -> Iterator[Fault]:
+    """What keeps a rule from being told once per shop."""
+    if of_orders := sorted({*named} - _OF_SHOPS):
+        message = f"is told once per shop, but {', '.join(of_orders)} hangs on an order"
+        yield Fault("/about", message, code="contradiction")
+    if level not in LEVELS[2:]:
+        message = "turns verdicts, and what is told once per shop stands beside none"
+        yield Fault("/level", message, LEVELS[2:], code="contradiction", refused=level)
 
 
 def _part(table: Mapping[str, Any], field: str, read_part: Callable[[str], Part], faults: list[Fault]) -> Part | None:
@@ -302,10 +325,12 @@ def _impossible(book: Book) -> list[EntryFault]:
         for name, transfer in book.catalogue[kind].items():
             reasons += [fault_in(kind, name, fault) for fault in _impossible_windows(transfer, book)]
     for name, press in book.catalogue["press_types"].items():
-        extra = press.dwell_extra
-        if not extra.least <= extra.aim <= extra.most:
-            message = _out_of_order(extra.least, extra.aim, extra.most)
-            reasons.append(fault_in("press_types", name, Fault("/dwell_extra", message, code="contradiction")))
+        extras = {"/dwell_extra": press.dwell_extra}
+        extras |= {f"/dwell_extra_on/{escape(on)}": extra for on, extra in press.dwell_extra_on.items()}
+        for pointer, extra in extras.items():
+            if not extra.least <= extra.aim <= extra.most:
+                message = _out_of_order(extra.least, extra.aim, extra.most)
+                reasons.append(fault_in("press_types", name, Fault(pointer, message, code="contradiction")))
     for name, blank in book.catalogue["blanks"].items():
         if read_colour(blank.colour) is None:
             fault = Fault(
@@ -384,6 +409,18 @@ def _bad_windows(holder: Transfer | Variant, pointer: str) -> Iterator[Fault]:
 
 def _out_of_order(least: float, aim: float, most: float) -> str:
     return f"least {least:g}, aim {aim:g}, most {most:g} are out of order"
+
+
+def _clashing_words(book: Book) -> Iterator[EntryFault]:
+    """Words that mean two entries which may stand in the same place of an order."""
+    for kinds in (("substrates",), ("transfers", "products"), ("consumables",), ("press_types",), ("blanks",)):
+        entries = [(kind, *item) for kind in kinds for item in book.catalogue[kind].items()]
+        seen = {name: name for _, name, _ in entries}
+        for kind, name, entry in entries:
+            for index, word in enumerate(map(as_word, entry.aliases)):
+                if seen.setdefault(word, name) != name:
+                    message = f"{word!r} means {seen[word]} too"
+                    yield fault_in(kind, name, Fault(f"/aliases/{index}", message, code="ambiguous"))
 
 
 def _clashing_fibres(book: Book) -> list[EntryFault]:

@@ -103,7 +103,16 @@ PLACEMENTS = (
     "sleeve",
     "yoke",
 )
-PRINTERS = ("cutter", "inkjet-dye", "inkjet-pigment", "inkjet-sublimation", "laser-toner", "screen", "supplier")
+PRINTERS = (
+    "cutter",
+    "inkjet-dye",
+    "inkjet-pigment",
+    "inkjet-sublimation",
+    "laser-sublimation",
+    "laser-toner",
+    "screen",
+    "supplier",
+)
 PEELS = ("hot", "warm", "cold", "none")
 PRESSURES = ("light", "medium", "firm")
 READ_AT = ("display", "surface")
@@ -267,6 +276,7 @@ class Circuit:
     rating: float = required(Quantity(units.CURRENT))
     voltage: float = required(Quantity(units.VOLTAGE))
     other_load: float = optional(Quantity(units.POWER, zero=True), 0.0)
+    three_phase: bool = optional(Flag(), False, about="whether it has three phases; the voltage is then between two")
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +294,9 @@ class Press:
         Many(Object(StripReading), 12), (), about="strip readings on pieces, which narrow the heat estimate"
     )
     cylinder: Cylinder | None = optional(Object(Cylinder), about="of a pneumatic press")
+    plates: tuple[Size, ...] = optional(
+        Many(Object(Size), 12), (), about="lower plates it can be fitted with beside its own, such as for sleeves"
+    )
     opening: float | None = optional(Quantity(units.LENGTH))
     power: float | None = optional(Quantity(units.POWER))
     voltage: float | None = optional(Quantity(units.VOLTAGE), about="nameplate voltage")

@@ -12,6 +12,7 @@ from accord_rules.documents import units
 from accord_rules.documents.canonical import digest
 from accord_rules.documents.files import Documents
 from accord_rules.documents.reading import read
+from accord_rules.documents.spelling import as_word
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.catalogue import AmbiguousFibre, Limit, Source, Transfer, transfer_named
 from accord_rules.revision.condition import Vocabulary
@@ -46,6 +47,11 @@ class Book:
         return MappingProxyType(_fibre_names(self.catalogue["fibres"]))
 
     @cached_property
+    def aliases(self) -> Mapping[str, Mapping[str, str]]:
+        """By kind of entry, every other word that an order may use (as ``as_word`` writes it), to the entry's name."""
+        return MappingProxyType({kind: _aliases(entries) for kind, entries in self.catalogue.items()})
+
+    @cached_property
     def vocabulary(self) -> Vocabulary:
         return vocabulary_of(self.catalogue, self.limits)
 
@@ -72,6 +78,10 @@ def vocabulary_of(catalogue: Mapping[str, Mapping[str, Any]], limits: Mapping[st
         {name: units.DIMENSIONS[limit.dimension] for name, limit in limits.items()},
         {kind: frozenset(entries) for kind, entries in catalogue.items()} | {"none": frozenset({"none"})},
     )
+
+
+def _aliases(entries: Mapping[str, Any]) -> Mapping[str, str]:
+    return {as_word(alias): name for name, entry in entries.items() for alias in getattr(entry, "aliases", ())}
 
 
 def _fibre_names(fibres: Mapping[str, Any]) -> dict[str, str]:

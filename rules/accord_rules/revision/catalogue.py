@@ -135,6 +135,10 @@ def _sources_of() -> Any:
     return optional(Table(Text(40), _SOURCE_IDS), _NO_SOURCES, about="field to the ids of its own sources")
 
 
+def _aliases() -> Any:
+    return optional(Many(Text(40), 12, distinct=True), (), about="other words for it that an order may use")
+
+
 def _note() -> Any:
     return optional(Text(1000), "", about="what else is worth knowing")
 
@@ -189,7 +193,7 @@ class Fibre:
     harmful_from: float = required(TEMPERATURE)
     harm: str = required(Choice(HARMS), about="what heat does to it")
     sources: tuple[str, ...] = _sources()
-    aliases: tuple[str, ...] = optional(Many(Text(40), 12), (), about="other spellings")
+    aliases: tuple[str, ...] = _aliases()
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     note: str = _note()
 
@@ -225,11 +229,15 @@ class Substrate:
     fibres: Mapping[str, float] | None = optional(
         Table(Name(name_of="fibres"), Number(0.1, 100)), about="usual fibres, percent by ISO 2076 code"
     )
+    diameter: float | None = optional(
+        LENGTH, about="usual, of round ware; left out where it differs too much to be taken for granted"
+    )
     clear: bool = optional(Flag(), False, about="whether a print on its back is looked at through it")
     often_finished: bool = optional(
         Flag(), False, about="whether it is so often water-repellent that it has to be asked"
     )
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
+    aliases: tuple[str, ...] = _aliases()
     note: str = _note()
 
 
@@ -352,7 +360,7 @@ class Transfer:
     gradients: bool = required(Flag(), about="whether it can show gradients")
     white: bool = required(Flag(), about="whether it can print white itself")
     printed_by: tuple[str, ...] = required(
-        Many(Choice(PRINTERS), 7, 1, distinct=True), about="what can print or cut it"
+        Many(Choice(PRINTERS), 8, 1, distinct=True), about="what can print or cut it"
     )
     nylon_rated: bool = required(Flag(), about="whether its adhesive is made for nylon")
     finish_rated: bool = required(Flag(), about="whether its adhesive is tested on repellent finishes")
@@ -386,6 +394,7 @@ class Transfer:
         Table(Text(40), Object(Variant)), _NO_VARIANTS, about="what differs, by substrate or its family"
     )
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
+    aliases: tuple[str, ...] = _aliases()
     note: str = _note()
 
 
@@ -408,6 +417,7 @@ class Consumable:
     use_for: str = required(Text(200), about="what it is for, in words")
     sources: tuple[str, ...] = _sources()
     purposes: tuple[str, ...] = optional(Many(Choice(PURPOSES), 4, distinct=True), (), about="what plans choose it for")
+    aliases: tuple[str, ...] = _aliases()
     note: str = _note()
 
 
@@ -441,16 +451,20 @@ class PressType:
     pressure_most: str = required(Choice(PRESSURES), about="what one without a gauge reaches")
     power: float = required(Quantity(units.POWER))
     handling: float = required(TIME, about="per pressing: load, align, unload")
+    takes: tuple[str, ...] = required(
+        Many(Choice(SUBSTRATE_FAMILIES), 11, 1, distinct=True), about="families of goods of its shape that it takes"
+    )
     sources: tuple[str, ...] = _sources()
     hand_force: float | None = optional(Quantity(units.FORCE), about="what one person brings to bear by hand")
-    takes: tuple[str, ...] = optional(
-        Many(Choice(SUBSTRATE_FAMILIES), 11, distinct=True),
-        (),
-        about="families it is made for; none named: whatever has its shape",
+    dwell_extra_on: Mapping[str, DwellExtra] = optional(
+        Table(Name(name_of="substrates"), Object(DwellExtra)),
+        _NO_VARIANTS,
+        about="what it adds on goods that heat up sooner or later than most, by substrate",
     )
     diameter_least: float | None = optional(
         LENGTH, about="the slimmest ware a wrap closes on; its opening is the widest"
     )
+    aliases: tuple[str, ...] = _aliases()
     note: str = _note()
 
 
@@ -486,6 +500,7 @@ class Blank:
     alternatives: tuple[str, ...] = optional(
         Many(Name(name_of="blanks"), 6, distinct=True), (), about="blanks that may do instead"
     )
+    aliases: tuple[str, ...] = _aliases()
 
 
 def _span(of: Reader, about: str) -> Any:

@@ -5,11 +5,22 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from accord_rules.documents.colour import names, read_colour
-from accord_rules.documents.reading import ColourText, DocumentError, Fault, Object, escape, leaves_in, names_in
-from accord_rules.orders.order import NONE, Order, Press
+from accord_rules.documents.reading import (
+    ColourText,
+    DocumentError,
+    Fault,
+    Object,
+    escape,
+    leaves_in,
+    names_in,
+    renamed,
+)
+from accord_rules.documents.spelling import as_word
+from accord_rules.orders.order import NONE, Decoration, Item, Order, Press
 from accord_rules.orders.shop import Shop
 
 if TYPE_CHECKING:
@@ -22,13 +33,25 @@ _COLOURS = "write an sRGB hex such as #F4F4F0, or a CSS colour name"
 
 def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
     """The order with its fibres as ISO 2076 codes. Raises DocumentError naming every field the book cannot read."""
+    order = renamed(order, partial(_name_for, book))
     faults = [*_unknown_names(names_in(order), book), *_colour_faults(_colours(order))]
     faults += [*_decorations(order), *_ages(order), *_press_faults(order, shop)]
     fibres, fibre_faults = resolve_fibres(order.item.fibres, book)
     faults += fibre_faults
     if faults:
         raise DocumentError(faults)
-    return replace(order, item=replace(order.item, fibres=fibres))
+    decorations = tuple(_on_the_crown(decoration, order.item, book) for decoration in order.decorations)
+    return replace(order, item=replace(order.item, fibres=fibres), decorations=decorations)
+
+
+def _on_the_crown(decoration: Decoration, item: Item, book: Book) -> Decoration:
+    """The front of a cap is its crown."""
+    blank = book.catalogue["blanks"].get(item.blank or "")
+    substrate = book.catalogue["substrates"].get(item.substrate or (blank.substrate if blank is not None else ""))
+    cap = substrate is not None and substrate.curved and substrate.family == "cloth"
+    if decoration.placement != "front" or not cap or (blank is not None and "front" in blank.areas):
+        return decoration
+    return replace(decoration, placement="crown")
 
 
 def unknown_in(document: Mapping[str, Any], book: Book, shop: Shop) -> list[Fault]:
@@ -45,14 +68,29 @@ def unknown_in(document: Mapping[str, Any], book: Book, shop: Shop) -> list[Faul
     return faults + _fibre_codes(fibres, book)[1]
 
 
+def _name_for(book: Book, kinds: str, name: str) -> str:
+    """The book's name for a word that people use; the word itself where it is none."""
+    word = as_word(name)
+    for kind in kinds.split("|"):
+        if word in book.catalogue[kind]:
+            return word
+        if word in book.aliases[kind]:
+            return book.aliases[kind][word]
+    return name
+
+
 def _unknown_names(named: Iterable[tuple[str, str, str]], book: Book) -> list[Fault]:
     faults = []
     for pointer, kinds, name in named:
-        names = [entry for kind in kinds.split("|") for entry in book.catalogue[kind]]
-        if name in names or (kinds == "consumables" and name == NONE):
+        of_kinds = kinds.split("|")
+        if _name_for(book, kinds, name) != name or (kinds == "consumables" and name == NONE):
+            continue
+        names = [entry for kind in of_kinds for entry in book.catalogue[kind]]
+        if name in names:
             continue
         title = kinds.replace("|", " or ").replace("_", " ")
-        message, allowed = f"there is no {name!r} among the {title} of the book", tuple(sorted(names))
+        words = [word for kind in of_kinds for word in book.aliases[kind]]
+        message, allowed = f"there is no {name!r} among the {title} of the book", tuple(sorted([*names, *words]))
         faults.append(Fault(pointer, message, allowed, code="not-in-book", refused=name))
     return faults
 

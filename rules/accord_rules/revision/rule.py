@@ -25,8 +25,10 @@ from accord_rules.revision.facts import Scope
 from accord_rules.revision.sentences import Sentence
 from accord_rules.verdict import LEVELS
 
+SHOP = "shop"  # rules told once per shop, at its status, and never with an order
 ABOUT: Mapping[str, str] = MappingProxyType(
     {
+        SHOP: "/presses",
         "order": "",
         "item": "/item",
         "use": "/use",
@@ -85,7 +87,7 @@ class RuleText:
 
     level: str = required(Choice(LEVELS), "what it finds")
     title: str = required(Text(120), "the rule in a few words")
-    about: str = required(Choice(tuple(ABOUT)), "which part of an order it speaks of")
+    about: str = required(Choice(tuple(ABOUT)), "which part of an order it speaks of; shop: told once, of each press")
     when: str = required(Text(2000, lines=True), "the condition, over facts, under which it finds something")
     because: str = required(Text(600), "the finding in a sentence; what stands in braces is filled in")
     fix: str = required(Text(600), "what to do about it")

@@ -96,11 +96,11 @@ def room(case: Case) -> tuple[float, float]:
 
 
 def _comfort(case: Case) -> tuple[float, float]:
-    """The room kept under the care label's cap if it can be; the middle half where the window is too narrow."""
+    """The room under what label and fibres bear untested, if there is one; the middle half of too narrow a window."""
     low, high = room(case)
     if not case.known["window.robust"]:
         return low + (high - low) / 4, high - (high - low) / 4
-    cap = case.known["item.care_cap_c"]
+    cap = case.known["item.keep_below_c"]
     return (low, cap) if cap is not None and low <= cap < high else (low, high)
 
 

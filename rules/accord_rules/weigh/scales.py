@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -21,7 +21,7 @@ from accord_rules.orders.order import Order, Press, Size
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import Ask, Assume, FactType, Scope
-from accord_rules.revision.rule import Rule
+from accord_rules.revision.rule import SHOP, Rule
 from accord_rules.revision.sentences import write_value
 from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
 from accord_rules.weigh.choice import Turning, alternatives, choose, hottest_and_longest
@@ -44,6 +44,13 @@ _ANSWERED_MOST = 1024
 
 # Rules of these levels can turn a verdict.
 _DECIDING = ("blocks", "requires")
+_WATCHED = "watched-"
+# Who has the last word, as rules' advice may end; an answer says each once.
+LAST_WORDS = (
+    "Local law and the maker's sheet decide.",
+    "The local code and a licensed electrician decide.",
+    "Local law on workplace air decides.",
+)
 
 
 # Weighings that a question may take to find its ways, or to find remedies, after which it answers with what it has.
@@ -164,30 +171,36 @@ class Scales:
         self.ledger: Ledger = shared.ledger if shared is not None else ledger or Ledger()
         # What is looked up for each question goes by the scope's rank: its own hash takes longer than the looking up.
         self._enforced, self._watching = (
-            tuple(self._section(scope, enforced, shared, slots, answers_most) for scope in Scope)
+            tuple(self._section(_about(scope, enforced), shared, slots, answers_most) for scope in Scope)
             for enforced in (True, False)
         )
+        self._of_shop = self._section(SHOP, shared, slots, answers_most)
         self._weighings = threading.local()  # each question is answered by one thread
         # Rules see nothing but facts and limits, so that equal facts have had their answer.
         self._answered: dict[tuple[_Section, tuple[Any, ...]], tuple[Inferred, ...]] = {}
 
-    def _section(self, scope: Scope, enforced: bool, shared: Scales | None, slots: int, answers_most: int) -> _Section:
-        rules = _of_scope(self.book, scope, enforced)
+    def _sections(self) -> Mapping[str, _Section]:
+        of_scopes = ((True, self._enforced), (False, self._watching))
+        named = {_about(scope, on): sections[scope.rank] for on, sections in of_scopes for scope in Scope}
+        return named | {SHOP: self._of_shop}
+
+    def _section(self, about: str, shared: Scales | None, slots: int, answers_most: int) -> _Section:
+        rules = _rules_about(self.book, about)
         names = _facts_named(rules.values())
         theirs: tuple[Inference, ...] = ()
         known: Mapping[str, Rule] = {}
         if shared is not None:
-            theirs = (shared._enforced if enforced else shared._watching)[scope.rank].inferences
+            theirs = shared._sections()[about].inferences
             known = shared.book.rules
         conditions = {name: rule.condition for name, rule in rules.items() if name not in known}
-        network = Network(SHARED if shared is None else HOUSE, _about(scope, enforced))
+        network = Network(SHARED if shared is None else HOUSE, about)
         own: tuple[Inference, ...] = ()
-        if conditions or (enforced and shared is None):
+        if conditions or (shared is None and not about.startswith(_WATCHED)):
             own = (Inference(conditions, FACT_TYPES, slots, answers_most, network=network, ledger=self.ledger),)
         return _Section(rules, names, _values_of(names), (*theirs, *own), own)
 
     def _own(self) -> tuple[Inference, ...]:
-        return tuple(own for section in (*self._enforced, *self._watching) for own in section.own)
+        return tuple(own for section in self._sections().values() for own in section.own)
 
     @property
     def counts(self) -> Counts:
@@ -214,6 +227,11 @@ class Scales:
         self._weighings.count = getattr(self._weighings, "count", 0) + 1
         section = self._enforced[case.scope.rank]
         first, *others = (_weighed(section, case, inferred) for inferred in self._infer(section, case))
+        return sum(others, first)
+
+    def weigh_press(self, case: Case) -> Weighed:
+        """Ask the rules that are told once per shop, and never with an order, of the case's press."""
+        first, *others = (_weighed(self._of_shop, case, inferred) for inferred in self._infer(self._of_shop, case))
         return sum(others, first)
 
     def _infer(self, section: _Section, case: Case) -> tuple[Inferred, ...]:
@@ -347,13 +365,18 @@ def _shown(case: Case, type_: FactType, value: Any) -> str:
     return write_value(type_, value, case.shop.units)
 
 
-def _of_scope(book: Book, scope: Scope, enforced: bool = True) -> dict[str, Rule]:
-    return {name: rule for name, rule in book.rules.items() if rule.scope is scope and rule.enforced is enforced}
-
-
 def _about(scope: Scope, enforced: bool) -> str:
     """What networks call the rules of a scope that are asked together."""
-    return scope.value if enforced else f"watched-{scope.value}"
+    return scope.value if enforced else _WATCHED + scope.value
+
+
+def _rules_about(book: Book, about: str) -> dict[str, Rule]:
+    """The rules that are asked together under this name."""
+    return {
+        name: rule
+        for name, rule in book.rules.items()
+        if (SHOP if rule.about == SHOP and rule.enforced else _about(rule.scope, rule.enforced)) == about
+    }
 
 
 def conditions(book: Book, about: str) -> dict[str, Condition]:
@@ -361,10 +384,9 @@ def conditions(book: Book, about: str) -> dict[str, Condition]:
 
     ``book``: the revision whose shared rules they are. Raises KeyError for a name that is none.
     """
-    scope, enforced = {_about(scope, enforced): (scope, enforced) for scope in Scope for enforced in (True, False)}[
-        about
-    ]
-    return {name: rule.condition for name, rule in _of_scope(book, scope, enforced).items()}
+    if about not in {SHOP, *(_about(scope, enforced) for scope in Scope for enforced in (True, False))}:
+        raise KeyError(about)
+    return {name: rule.condition for name, rule in _rules_about(book, about).items()}
 
 
 def _weighed(section: _Section, case: Case, inferred: Inferred) -> Weighed:
@@ -417,8 +439,17 @@ def findings(fired: Iterable[Fired], book: Book, *, observed: bool = False) -> t
     unique: dict[tuple[str, str], Fired] = {}
     for match in fired:
         unique.setdefault((match.rule.id, match.pointer), match)
-    reported = [finding(match, book, observed=observed) for match in unique.values()]
-    return in_order(reported)
+    return tuple(_deferring_once(in_order(worded(match, book, observed=observed) for match in unique.values())))
+
+
+def _deferring_once(ordered: Iterable[Finding]) -> Iterator[Finding]:
+    """Findings of which only the first that ends so says who has the last word."""
+    said: set[str] = set()
+    for finding in ordered:
+        ends = {words for words in LAST_WORDS if finding.fix.endswith(words)}
+        again = next(iter(ends & said), None)
+        yield finding if again is None else replace(finding, fix=finding.fix.removesuffix(again).rstrip())
+        said |= ends
 
 
 def in_order(unordered: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -426,7 +457,7 @@ def in_order(unordered: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(unordered, key=lambda finding: (LEVELS.index(finding.level), finding.pointer, finding.rule)))
 
 
-def finding(fired: Fired, book: Book, *, observed: bool = False) -> Finding:
+def worded(fired: Fired, book: Book, *, observed: bool = False) -> Finding:
     """A fired rule as a sentence with its numbers, in the shop's units."""
     rule, case = fired.rule, fired.case
     preferences = case.shop.units

@@ -27,7 +27,7 @@ from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
 from accord_rules.revision.catalogue import KINDS, Limit, Source
 from accord_rules.revision.rule import RuleText
-from accord_rules.verdict import LEVELS, BookState
+from accord_rules.verdict import LEVELS, BookState, Finding
 from accord_service.http.roles import ROLES
 from accord_service.steps.calibration import PressCalibration
 from accord_service.steps.outcomes import CellOutcomes
@@ -263,6 +263,9 @@ class ShopStatus(Documented):
     units: Units = required(Object(Units), "the units it reads answers in")
     calibration: tuple[PressCalibration, ...] = required(
         listed(Object(PressCalibration)), "the presses that were measured"
+    )
+    findings: tuple[Finding, ...] = required(
+        listed(Object(Finding)), "what is told of its presses once, and not with every order; each place is in the shop"
     )
     house_rules: HouseVersion = required(Object(HouseVersion), "its house rules, which are at /v1/shop/house-rules")
     role: str = required(Choice(ROLES), "the role of the key used")

@@ -39,6 +39,7 @@ SHOP_STATUS: dict[str, Any] = {
     "changed_at": _CHANGED_AT,
     "units": {"temperature": "°C", "length": "mm", "pressure": "kPa", "area_density": "g/m²"},
     "calibration": [],
+    "findings": [],
     "house_rules": {"version": 2, "changed_at": _CHANGED_AT},
     "role": "owner",
     "key_id": KEY_ID,

@@ -238,7 +238,8 @@ def test_what_is_about_the_press_counts_once_for_all_decorations(authority: Auth
     decorations = [
         {"placement": placement, "transfer": "film-soft-matte", "size": size(60, 60)} for placement in ("front", "back")
     ]
-    document = {"item": {"blank": "tee-heavy-white"}, "decorations": decorations, "press": "bench"}
+    uneven = {"type": "swing-away", "calibration": [{"display": "150 °C", "surface": ["159 °C", "141 °C"]}]}
+    document = {"item": {"blank": "tee-heavy-white"}, "decorations": decorations, "press": uneven}
     order = read(Order, document)
     weighed, findings = authority.judge(order, shop), authority.validate(order, shop).findings
     of_press = [fired for fired in weighed.fired if fired.rule.about == "press"]
@@ -311,12 +312,13 @@ def test_what_does_not_bear_heat_is_pressed_last(book: Book) -> None:
 
 def test_a_ring_is_found_and_told(book: Book) -> None:
     """Raised film and foil bear 130 °C each, and each is pressed hotter."""
-    sequence = sequence_of(book, deco("raised-film", "front"), deco("foil-over-adhesive", "back"))
+    sequence = sequence_of(book, deco("raised-film", "front"), deco("foil-gold-screen", "back"))
     assert sequence.order == ()
     assert sequence.clash.count("would harm") == 2
     assert sequence.clash.count("bears 130 °C once applied") == 2
-    for name in ("raised-film", "foil-over-adhesive"):
-        title = book.catalogue["transfers"][name].title
+    for transfer in map(book.transfer, ("raised-film", "foil-gold-screen")):
+        assert transfer is not None
+        title = transfer.title
         assert title[0].lower() + title[1:] in sequence.clash
 
 

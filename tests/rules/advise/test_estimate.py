@@ -62,7 +62,10 @@ def test_small_stiff_pieces_share_a_pressing(
     assert side_by_side == (
         []
         if at_once == 1
-        else [f"Press up to {at_once} pieces at once, side by side, 10 mm apart and well inside the platen's edge."]
+        else [
+            f"Lay up to {at_once} pieces at once into a frame of card or board thinner than the pieces, with {at_once}"
+            " openings of their size 10 mm apart, well inside the platen's edge."
+        ]
     )
 
 

@@ -235,13 +235,16 @@ def test_remedies_come_cheapest_first_accepted_before_conditional(
 def test_one_transfer_a_family(rejected: list[tuple[Document, Shop, Verdict]], book: Book) -> None:
     several = 0
     for _, _, verdict in rejected:
-        named = [
-            (change.pointer, book.catalogue["products"][change.after].family)
+        changed = (
+            tuple(
+                (change.pointer, book.catalogue["products"][change.after].family)
+                for change in remedy.changes
+                if change.pointer.endswith("/transfer")
+            )
             for remedy in verdict.remedies
-            if remedy.cost < COSTS["blank"].cost
-            for change in remedy.changes
-            if change.pointer.endswith("/transfer")
-        ]
+            if all(change.pointer.split("/")[3:4] in (["transfer"], ["settings"]) for change in remedy.changes)
+        )
+        named = [families for families in changed if families]
         assert len(named) == len(set(named))
         several += len(named) > 1
     assert several > 2, "too few offers of several transfers to mean anything"

@@ -195,7 +195,7 @@ def test_a_clash_names_the_decorations_and_no_others(authority: Authority, book:
     order, shop = order_of(
         book,
         {"transfer": "cut-film", "placement": "sleeve"},
-        {"transfer": "foil-over-adhesive", "placement": "front"},
+        {"transfer": "foil-gold-screen", "placement": "front"},
         {"transfer": "toner-paper-one-step", "placement": "back"},
     )
     (clash,) = (

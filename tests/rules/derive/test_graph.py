@@ -17,10 +17,10 @@ from accord_rules.derive import case as case_module
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH, Graph
 from accord_rules.derive.sources import ARRANGED, CHOICE, SOURCES, Part
-from accord_rules.documents.files import BookError
+from accord_rules.documents.files import BookError, shipped_folder
 from accord_rules.load import loader
 from accord_rules.load.examples import failures
-from accord_rules.load.loader import load_book
+from accord_rules.load.loader import load_folder
 from accord_rules.revision.book import Book
 from accord_rules.revision.facts import (
     BOOL,
@@ -219,7 +219,7 @@ def test_no_book_is_loaded_over_facts_that_are_declared_wrongly(monkeypatch: pyt
 
     monkeypatch.setattr(loader, "GRAPH", Graph.of(register))
     with pytest.raises(BookError, match=r"test_graph\.py:\d+: fact item\.soft: reads fact 'item\.rigid', and there is"):
-        load_book()
+        load_folder(shipped_folder())
 
 
 @pytest.fixture

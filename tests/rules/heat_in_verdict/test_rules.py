@@ -15,14 +15,15 @@ from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Finding
+from accord_rules.weigh.scales import findings
 
 TOPIC = {"print-stays-cold", "print-likely-too-cold", "print-may-stay-cool", "platen-dips", "print-behind-softens"}
 
 
 def heat_findings(authority: Authority, piece: Mapping[str, Any], press: str, **settings: str) -> dict[str, Finding]:
     order = read(Order, asking(piece, press, **settings))
-    verdict = authority.validate(order, shop_of(authority.book, press))
-    return {finding.rule: finding for finding in verdict.findings if finding.rule in TOPIC}
+    fired = authority.judge(order, shop_of(authority.book, press)).fired
+    return {finding.rule: finding for finding in findings(fired, authority.book) if finding.rule in TOPIC}
 
 
 TENTHS = 0.1  # two figures that are each rounded to a tenth may be that much apart

@@ -93,13 +93,13 @@ def test_there_is_a_case_for_every_quantity() -> None:
     of_kinds = {kind: len({case[2] for case in CASES if case[0] == kind}) for kind in KINDS}
     assert of_kinds == {
         "fibres": 1,
-        "substrates": 5,
+        "substrates": 6,
         "coatings": 1,
         "finishes": 1,
         "transfers": 22,
         "products": 22,
         "consumables": 3,
-        "press_types": 14,
+        "press_types": 17,
         "blanks": 5,
         "practice": 7,
     }
@@ -121,7 +121,7 @@ def table_of(documents: dict[str, dict[str, Any]], kind: str, family: str) -> tu
     if kind == "substrates":
         return documents[kind]["knit"] | {"family": family}, family
     name = {
-        "press_types": "hand-held",
+        "press_types": "mug-oven-wrap",
         "coatings": "pvc",
         "finishes": "ptfe-membrane",
         "practice": "panel-200-dye",

@@ -74,6 +74,18 @@ def window(temperature: tuple[str, str, str]) -> dict[str, str]:
 
 # What is changed -> what the reason must name: the file and entry, the field, and what is wrong with it.
 ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
+    "told once per shop, over facts of an order": (
+        put("rules", RULE_ID, "about", value="shop"),
+        (RULE, "/about", "is told once per shop, but", "transfer.principle", "hangs on an order"),
+    ),
+    "told once per shop, turning verdicts": (
+        put("rules", RULE_ID, "about", value="shop"),
+        (RULE, "/level", "what is told once per shop stands beside none", "cautions", "notes"),
+    ),
+    "dwells of a press out of order on a substrate": (
+        put("press_types", "mug-oven-wrap", "dwell_extra_on", "enamel-mug", "aim", value="10 s"),
+        ("press_types.toml: mug-oven-wrap", "/dwell_extra_on/enamel-mug", "least 240, aim 10, most 360"),
+    ),
     "unknown field": (
         put("fibres", "CO", "colour", value="white"),
         ("fibres.toml: CO", "/colour", "is not a known field"),

@@ -22,7 +22,8 @@ from accord_service.store import HouseRecord, StoreAway
     examples=(Example("A shop with one press", answer=examples.SHOP_STATUS),),
 )
 def get_shop_status(call: Call) -> Answer:
-    """Say what the own shop's probe readings come to, in which units it reads, and what this key may do."""
+    """Say what the own shop's probe readings come to, what holds of its presses whatever is pressed on them, in which
+    units it reads, and what this key may do."""
     record = own_record(call)
     shop = KnownShop(record, call.own.house).shop
     status = ShopStatus(
@@ -31,6 +32,7 @@ def get_shop_status(call: Call) -> Answer:
         changed_at=instant(record.changed_at),
         units=Units.of(shop.units),
         calibration=tuple(report(shop, call.authority.book, call.room.today)),
+        findings=call.authority.of_shop(call.shop),
         house_rules=_house(call),
         role=call.caller.role,
         key_id=call.caller.key_id,

@@ -1,0 +1,157 @@
+"""Ordinary work passes: everyday pieces at everyday settings, and what is said of a shop but not of its orders.
+
+Blanks, transfers and settings are common practice, no source. ``pytest -s`` prints which rule speaks for each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pytest
+from cases import shop_of
+
+from accord_rules.authority import Authority
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.verdict import Verdict
+from accord_rules.weigh.scales import LAST_WORDS
+
+Document = Mapping[str, Any]
+BLANKS = (
+    "tee-heavy-white",
+    "tee-heavy-black",
+    "tee-heather-grey",
+    "tee-65-35-white",
+    "tee-50-50-black",
+    "hoodie-cotton-black",
+    "sweatshirt-cotton-grey",
+    "tote-cotton-natural",
+    "tote-canvas-black",
+)
+USUAL = {"cut-film": ("153 °C", "12 s"), "powder-film": ("152 °C", "14 s"), "plastisol-hot-split": ("183 °C", "10 s")}
+SIZE = {"width": "200 mm", "height": "200 mm"}
+READINGS = [
+    {"display": f"{display} °C", "surface": [f"{display - below} °C" for below in (3, 2, 4)]}
+    for display in (130, 150, 180)
+]
+MEASURED = {"id": "bench", "type": "swing-away", "calibration": READINGS}
+# What may speak, and why: two iron dots and 180 °C are noted; plastisol's heat drives the dye of half-polyester cloth.
+SPOKEN = {
+    ("tee-65-35-white", "plastisol-hot-split"): ("above-care-label",),
+    ("hoodie-cotton-black", "plastisol-hot-split"): ("above-care-label",),
+    ("sweatshirt-cotton-grey", "plastisol-hot-split"): ("above-care-label",),
+    ("tee-50-50-black", "plastisol-hot-split"): ("no-temperature-fits",),
+}
+
+
+def ordinary(blank: str, transfer: str) -> Document:
+    temperature, time = USUAL[transfer]
+    settings = {"temperature": temperature, "time": time}
+    decoration = {"transfer": transfer, "placement": "front", "size": SIZE, "settings": settings}
+    return {"item": {"blank": blank}, "press": "bench", "decorations": [decoration]}
+
+
+def verdicts(authority: Authority, shop: Shop) -> Iterator[tuple[tuple[str, str], Verdict]]:
+    for blank in BLANKS:
+        for transfer in USUAL:
+            yield (blank, transfer), authority.validate(read(Order, ordinary(blank, transfer)), shop)
+
+
+def test_ordinary_orders_on_a_measured_press_have_no_finding(authority: Authority) -> None:
+    shop = shop_of(authority.book, presses=[MEASURED])
+    spoken = {}
+    for case, verdict in verdicts(authority, shop):
+        rules = tuple(finding.rule for finding in verdict.findings)
+        print(f"{case[0]:24} {case[1]:20} {verdict.verdict:10} {', '.join(rules)}")
+        if rules or verdict.verdict != "accepted":
+            spoken[case] = rules
+    assert spoken == SPOKEN
+    assert len(BLANKS) * len(USUAL) - len(spoken) == 23
+
+
+@pytest.mark.parametrize("press", ["hand-held", "clamshell"])
+def test_what_holds_of_a_press_whatever_is_pressed_is_no_finding_of_an_order(press: str, authority: Authority) -> None:
+    shop = shop_of(authority.book, presses=[{"id": "press", "type": press}])
+    order = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "film-soft-matte", "size": SIZE}]}
+    verdict = authority.validate(read(Order, order), shop)
+    assert (verdict.verdict, verdict.findings) == ("accepted", ())
+
+
+def test_a_shop_is_told_once_of_each_press(authority: Authority) -> None:
+    presses = [MEASURED, {"id": "hand", "type": "hand-held"}]
+    told = authority.of_shop(shop_of(authority.book, presses=presses))
+    by_press: dict[str, set[str]] = {}
+    for finding in told:
+        by_press.setdefault(finding.pointer, set()).add(finding.rule)
+        assert finding.level in ("cautions", "notes")
+    assert by_press == {
+        "/presses/0": {"circuit-not-said", "firm-pressure-unmetered"},
+        "/presses/1": {
+            "circuit-not-said",
+            "display-not-calibrated",
+            "hand-held-must-not-slide",
+            "hand-held-needs-own-settings",
+        },
+    }
+
+
+# 3000 W on 13 A at 230 V draw 100.3 %; 2800 W draw 93.6 %; on three phases of 16 A at 400 V, 11085 W are the whole.
+@pytest.mark.parametrize(
+    ("market", "power", "circuit", "refused", "told"),
+    [
+        ("us", "1440 W", {"rating": "15 A", "voltage": "120 V"}, False, True),
+        ("us", "1450 W", {"rating": "15 A", "voltage": "120 V"}, True, False),
+        ("uk", "2800 W", {"rating": "13 A", "voltage": "230 V"}, False, True),
+        ("eu", "2800 W", {"rating": "13 A", "voltage": "230 V"}, False, True),
+        ("uk", "3000 W", {"rating": "13 A", "voltage": "230 V"}, True, False),
+        ("uk", "1800 W", {"rating": "13 A", "voltage": "230 V"}, False, False),
+        ("eu", "11 kW", {"rating": "16 A", "voltage": "400 V"}, True, False),
+        ("eu", "11 kW", {"rating": "16 A", "voltage": "400 V", "three_phase": True}, False, True),
+        ("eu", "11.1 kW", {"rating": "16 A", "voltage": "400 V", "three_phase": True}, True, False),
+    ],
+)
+def test_circuits_by_market_and_phases(
+    market: str, power: str, circuit: Document, refused: bool, told: bool, authority: Authority
+) -> None:
+    """Four fifths for loads that last: NEC 210.20(A), from memory; elsewhere the rating, common practice, no source."""
+    press = MEASURED | {"type": "large-format", "power": power, "circuit": circuit}
+    shop = shop_of(authority.book, market=market, presses=[press])
+    order = ordinary("tee-heavy-white", "cut-film")
+    assert (authority.validate(read(Order, order), shop).verdict == "rejected") is refused
+    assert ("circuit-nearly-full" in {finding.rule for finding in authority.of_shop(shop)}) is told
+
+
+def test_a_rejected_order_says_what_rejects_it_and_what_keeps_people_safe(authority: Authority, book: Book) -> None:
+    item = {"blank": "tee-sport-black"}
+    decoration = {"transfer": "cut-film", "artwork": {"palette": ["white"]}, "settings": {"temperature": "160 °C"}}
+    shop = shop_of(book, presses=[MEASURED], standing=[])
+    verdict = authority.validate(read(Order, {"item": item, "decorations": [decoration]}), shop)
+    assert verdict.verdict == "rejected"
+    levels = {finding.rule: finding.level for finding in verdict.findings}
+    assert "blocks" in levels.values()
+    assert "extraction-for-film" in levels, "what keeps people safe stays"
+    lower = [rule for rule, level in levels.items() if level != "blocks"]
+    assert all(book.keeps_people_safe(book.rules[rule]) for rule in lower)
+    judged = authority.judge(read(Order, {"item": item, "decorations": [decoration]}), shop)
+    assert {fired.rule.id for fired in judged.fired} - set(levels), "or there was nothing to keep silent"
+
+
+def test_who_has_the_last_word_is_said_once_an_answer(authority: Authority, book: Book) -> None:
+    order = {
+        "item": {"blank": "tee-kids-white"},
+        "use": {"age_from": 2, "age_to": 4, "kinds": ["sleepwear"]},
+        "decorations": [{"transfer": "stones-glass-crystal"}, {"transfer": "film-soft-matte", "placement": "back"}],
+    }
+    stock = {
+        "products": ["stones-glass-crystal", "film-soft-matte"],
+        "consumables": list(book.catalogue["consumables"]),
+    }
+    verdict = authority.validate(read(Order, order), shop_of(book, stock=stock))
+    ends = [words for finding in verdict.findings for words in LAST_WORDS if finding.fix.endswith(words)]
+    assert ends.count(LAST_WORDS[0]) == 1
+    rules = [book.rules[finding.rule] for finding in verdict.findings]
+    assert sum(rule.fix.text.endswith(LAST_WORDS[0]) for rule in rules) > 1, "or it would be said once anyway"
+    assert all(finding.fix for finding in verdict.findings)
