@@ -29,7 +29,7 @@ from accord_rules.orders.order import Order, Settings
 LEVELS = ("blocks", "requires", "cautions", "notes")
 VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
 WORKABLE = ("accepted", "conditional")  # the verdicts under which it can be done
-# The stages of a plan, in the order in which the hands come to them.
+# The stages of a plan, in the order in which the hands come to them: a first piece is judged cold.
 STAGES = (
     "check",
     "dress",
@@ -41,8 +41,8 @@ STAGES = (
     "lift",
     "peel",
     "again",
-    "finish",
     "cool",
+    "finish",
     "care",
 )
 LAYERS = ("shared", "house")

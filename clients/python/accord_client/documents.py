@@ -214,7 +214,7 @@ class Verdict(_Answer):
 class PlannedStep(_Answer):
     """One thing the hands do.
 
-    ``stage``: check, dress, dry, place, fix, cover, press, lift, peel, again, finish, cool or care, in this order;
+    ``stage``: check, dress, dry, place, fix, cover, press, lift, peel, again, cool, finish or care, in this order;
     others may come.
     """
 

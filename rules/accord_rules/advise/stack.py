@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from accord_rules.derive.case import Case
 from accord_rules.verdict import StackLayer
 
-# How the print lies, and how the piece does, looked at from the heated platen.
+# How the print lies, where its side says no more, and how the piece does, looked at from the heated platen.
 _FACES = {
-    "printed-side-down": ("printed side down", "up"),
-    "adhesive-down": ("adhesive side down", "up"),
-    "glue-down": ("glue down, face up", "up"),
+    "printed-side-down": ("", "up"),
+    "adhesive-down": ("", "up"),
+    "glue-down": ("", "up"),
     "face-up": ("face up", "up"),
     "piece-down": ("printed side up", "down"),
     "wrapped": ("printed side inwards", "outwards"),
@@ -26,7 +26,7 @@ def stack(case: Case) -> tuple[StackLayer, ...]:
 def _layers(case: Case) -> Iterator[StackLayer]:
     print_lies, piece_lies = _FACES[case["lay.how"]]
     carrier = [] if case["transfer.carrier"] == "none" else [StackLayer(f"its {case['transfer.carrier']} carrier", "")]
-    transfer = [*carrier, StackLayer(case["transfer.title"], print_lies)]
+    transfer = [*carrier, StackLayer(case["transfer.title"], print_lies or case["lay.side_words"])]
     piece = StackLayer(case["item.title"], f"{case['item.face_words']} {piece_lies}")
     wrapped = case["lay.how"] == "wrapped"
     yield StackLayer(case["press.title"] if wrapped else f"{case['press.title']} platen", "")

@@ -5,9 +5,11 @@ Common practice, no published source; the blank's own care label stays the blank
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from accord_rules.documents import units
 from accord_rules.revision.catalogue import DRYERS, IRONS, Substrate, Transfer
-from accord_rules.revision.facts import BOOL, Scope, fact, limit, maybe, number, one_of, read
+from accord_rules.revision.facts import BOOL, Scope, fact, limit, limits, maybe, number, one_of, read
 
 DECORATION = Scope.DECORATION
 
@@ -23,11 +25,17 @@ def wash_c(
     every: tuple[Transfer, ...] = read("job.transfers"),
     protein: float | None = maybe("item.protein_share"),
     acetate: float | None = maybe("item.acetate_share"),
-    delicate_c: float = limit("plan.wash_delicate_most"),
+    nylon: float | None = maybe("item.nylon_share"),
+    elastane: float | None = maybe("item.elastane_share"),
+    most_c: Mapping[str, float] = limits("plan.wash_most", "plan.wash_delicate_most"),
+    elastane_from: float = limit("plan.elastane_from"),
 ) -> float:
-    """The hottest wash that every print of the order bears, and the cloth: wool, silk and acetate are washed cool."""
-    coolest_c = min(transfer.wash_limit for transfer in every)
-    return min(coolest_c, delicate_c) if protein or acetate else coolest_c
+    """The wash that the slip names: no print of the order bears more, and prints last longer in less.
+
+    Wool, silk, acetate, nylon and elastic cloth are washed cool.
+    """
+    delicate = bool(protein or acetate or nylon) or (elastane or 0.0) >= elastane_from
+    return min(most_c["plan.wash_delicate_most" if delicate else "plan.wash_most"], *(t.wash_limit for t in every))
 
 
 @fact("care.first_wash_s", number(units.TIME), DECORATION)

@@ -23,6 +23,7 @@ from accord_rules.revision.facts import (
     later,
     limits,
     maybe,
+    number,
     one_of,
     read,
     source,
@@ -168,6 +169,16 @@ def how(
     return "printed-side-down" if entry.carrier == "paper" else "adhesive-down"
 
 
+@fact("lay.side_words", TEXT, DECORATION)
+def side_words(how: str = read("lay.how"), principle: str = read("transfer.principle")) -> str:
+    """Which side of the print lies against the piece, in words."""
+    if principle == "ink-film" and how != "face-up":
+        return "ink side down"
+    if principle == "powder-film":
+        return "powder side down"
+    return {"adhesive-down": "adhesive side down", "glue-down": "glue side down"}.get(how, "printed side down")
+
+
 @fact("lay.up_words", TEXT, DECORATION)
 def up_words(where: str = read("place.placement")) -> str:
     """The side of the piece that lies up."""
@@ -288,12 +299,15 @@ def second_pressed(second_press_s: float = source("chosen/second_press_s")) -> b
 @fact("set.pressure_shown", TEXT, PRESSING, blamed=("set.open",))
 def pressure_shown(
     pressure: str | float | None = source("chosen/pressure"),
+    print_kpa: float | None = source("chosen/pressure_kpa"),
+    bands_kpa: Mapping[str, tuple[float, float]] = read("press.bands_kpa"),
     by_hand: bool = read("press.hand_held"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> str | None:
-    """The pressure as people read it: "medium pressure", "light hand pressure", "40 psi on the gauge"."""
+    """The pressure as people read it: "medium pressure", "light hand pressure", "40 psi on the gauge (medium)"."""
     if isinstance(pressure, float):
-        return f"{units.show(units.PRESSURE, pressure, preferences)} on the gauge"
+        words = [word for word, (least, most) in bands_kpa.items() if print_kpa and least <= print_kpa <= most]
+        return f"{units.show(units.PRESSURE, pressure, preferences)} on the gauge{f' ({words[0]})' if words else ''}"
     return None if pressure is None else f"{pressure}{' hand' if by_hand else ''} pressure"
 
 
@@ -301,6 +315,17 @@ def pressure_shown(
 def bed_words(closing: str = read("press.closing")) -> str:
     """What the piece lies on, or in."""
     return {"hand": "table", "wrap": "wrap", "enclosed": "clamp"}.get(closing, "lower platen")
+
+
+@fact("peel.cold_wait_s", number(units.TIME), DECORATION)
+def cold_wait_s(
+    hard: bool = read("item.hard"),
+    cloth: bool = read("item.textile"),
+    look: str = read("transfer.look"),
+    waits_s: Mapping[str, float] = limits("plan.cold_wait_cloth", "plan.cold_wait_thick", "plan.cold_wait_hard"),
+) -> float:
+    """About how long a print takes to get cold to the hand: flock and leather keep the heat, hard goods more so."""
+    return waits_s[f"plan.cold_wait_{'hard' if hard else 'cloth' if cloth and look != 'flock' else 'thick'}"]
 
 
 # -- the job ---------------------------------------------------------------------------------------------------------
@@ -330,9 +355,3 @@ def transfers(
     """All transfers of the order, as far as they are said."""
     known = (products.get(name or "") or families.get(name or "") for name in others.values())
     return (own, *(transfer for transfer in known if transfer is not None))
-
-
-@fact("job.fumes", BOOL, DECORATION)
-def fumes(every: tuple[Transfer, ...] = read("job.transfers")) -> bool:
-    """Whether any transfer of the order gives off fumes that want extraction."""
-    return any(transfer.fumes for transfer in every)
