@@ -55,8 +55,8 @@ def _demanded(case: Case, weighed: Weighed) -> frozenset[str]:
 
 
 def _tellable(step: Step, case: Case) -> bool:
-    """Whether all that its sentence names is known: a step that would say "not said" helps nobody."""
-    return all(case[name] is not None for name in step.text.facts)
+    """Whether there is something to say for all that its sentence names: one with a gap in it helps nobody."""
+    return all(case[name] not in (None, "") for name in step.text.facts)
 
 
 def _written(step: Step, case: Case) -> str:
