@@ -268,7 +268,7 @@ def _print_decoration(plan: Plan, index: int, width: int) -> None:
     line = f"{planned.transfer}: {settings_told(planned.settings)}"
     print(textwrap.fill(line, width, initial_indent="    ", subsequent_indent="      "))
     for number, step in enumerate(planned.steps, start=1):
-        print(textwrap.fill(f"{number}. {step}", width, initial_indent="      ", subsequent_indent="         "))
+        print(textwrap.fill(f"{number}. {step.text}", width, initial_indent="      ", subsequent_indent="         "))
 
 
 # -- the whole ---------------------------------------------------------------------------------------------------------

@@ -12,13 +12,9 @@ from pathlib import Path
 
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import PEELS, PRESSURES, Order
+from accord_rules.verdict import STAGES
 
 PLANS = Path(__file__).resolve().parent / "plans"
-# A first piece is judged cold, so cooling comes before finishing.
-STAGES = (
-    *("check", "dress", "dry", "place", "fix", "cover", "press", "lift", "peel", "again"),
-    *("cool", "finish", "care"),
-)
 PRESSINGS = ("marry", "adhesive", "tack", "main", "reverse", "again")
 ONCE = ("title", "shop", "press", "source")
 # By hand and in ovens nothing is metered.

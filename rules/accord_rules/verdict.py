@@ -29,6 +29,22 @@ from accord_rules.orders.order import Order, Settings
 LEVELS = ("blocks", "requires", "cautions", "notes")
 VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
 WORKABLE = ("accepted", "conditional")  # the verdicts under which it can be done
+# The stages of a plan, in the order in which the hands come to them: a first piece is judged cold.
+STAGES = (
+    "check",
+    "dress",
+    "dry",
+    "place",
+    "fix",
+    "cover",
+    "press",
+    "lift",
+    "peel",
+    "again",
+    "cool",
+    "finish",
+    "care",
+)
 LAYERS = ("shared", "house")
 BASES = ("live", "held")
 
@@ -288,6 +304,23 @@ class ExplainedSettings(Documented):
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedStep(Documented):
+    """One thing the hands do."""
+
+    id: str = required(STRING, "id of the step; /v1/steps/{name} tells more")
+    stage: str = required(Choice(STAGES), "its stage; stages come in this order")
+    text: str = required(STRING, "what to do, with the numbers")
+
+
+@dataclass(frozen=True, slots=True)
+class StackLayer(Documented):
+    """One layer of what lies between the platens."""
+
+    what: str = required(STRING, "what lies there")
+    face: str = required(STRING, "how it lies: print side down, printable face up ...; empty where it has no faces")
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedDecoration(Documented):
     """One decoration of a plan."""
 
@@ -295,7 +328,10 @@ class PlannedDecoration(Documented):
     family: str = required(STRING, "its family")
     settings: Mapping[str, Any] = required(Free((Settings,)), "settings, as an order writes them")
     explained: ExplainedSettings = required(Object(ExplainedSettings), "the same for people, with windows and reasons")
-    steps: tuple[str, ...] = required(STRINGS, "what to do, in order")
+    stack: tuple[StackLayer, ...] = required(
+        listed(Object(StackLayer)), "what lies on what, from the heated platen down"
+    )
+    steps: tuple[PlannedStep, ...] = required(listed(Object(PlannedStep)), "what to do, in order")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -309,7 +345,6 @@ class Plan(Documented):
     )
     decorations: tuple[PlannedDecoration, ...] = required(listed(Object(PlannedDecoration)), "per decoration")
     sequence: tuple[int, ...] = required(listed(INTEGER), "decorations in order of pressing")
-    stack: tuple[str, ...] = required(STRINGS, "what lies on what, from the platen down")
     cautions: tuple[str, ...] = required(STRINGS, "what to watch")
     conditions: tuple[str, ...] = required(STRINGS, "what must be done for the plan to hold")
     reasons: tuple[str, ...] = required(STRINGS, "why it is ranked so")

@@ -37,7 +37,7 @@ def test_version_and_help(own_process: Any) -> None:
     version = own_process("--version")
     assert version.returncode == 0
     assert version.stdout.startswith(b"accord, version ")
-    commands = ("validate", "recommend", "rule", "rules", "serve", "shop", "key", "seed")
+    commands = ("validate", "recommend", "rule", "rules", "step", "steps", "serve", "shop", "key", "seed")
     page = own_process("--help").stdout.decode()
     assert all(f"  {command}" in page for command in commands)
     assert own_process("no-such-command").returncode == 2

@@ -58,7 +58,8 @@ def test_a_plan_shows_settings_with_their_window_and_numbered_steps(accord: Any,
     assert all(f"surface: {reason}" in page for reason in window["because"])
     assert decoration["steps"]
     for number, step in enumerate(decoration["steps"], start=1):
-        assert f"{number}. {step}" in page
+        assert f"{number}. {step['text']}" in page
+    assert all(f"{layer['what']}" in page and layer["face"] in page for layer in decoration["stack"])
     sentences = best["cautions"] + best["conditions"] + best["reasons"]
     assert sentences
     assert all(sentence in page for sentence in sentences)

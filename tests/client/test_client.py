@@ -161,6 +161,17 @@ def test_facts_are_told_with_what_they_read_and_who_reads_them(accord: Client) -
         accord.fact("item.textil")
 
 
+def test_steps_are_listed_and_told(accord: Client) -> None:
+    documents = load_book().documents["steps"]
+    assert [line.id for line in accord.steps()] == sorted(documents)
+    cool = list(accord.steps("cool"))
+    assert {line.id for line in cool} == {name for name, step in documents.items() if step["stage"] == "cool"}
+    step = accord.step("slowly")
+    assert (step.stage, step.entry, step.rules) == ("cool", documents["slowly"], ("cool-brittle-goods-slowly",))
+    with pytest.raises(NotFound):
+        accord.step("no-such-step")
+
+
 def test_rules_of_a_level_are_of_that_level(accord: Client) -> None:
     blocking = list(accord.rules(level="blocks"))
     assert blocking

@@ -391,8 +391,9 @@ def reads(settings: Book) -> Iterator[tuple[str, str]]:
     yield from (("readLimit", f"/v1/limits/{name}") for name in settings.limits)
     yield from (("readSource", f"/v1/sources/{name}") for name in settings.sources)
     yield from (("readRule", f"/v1/rules/{name}") for name in settings.rules)
+    yield from (("readStep", f"/v1/steps/{name}") for name in settings.steps)
     yield from (("readFact", f"/v1/facts/{name}") for name in settings.vocabulary.facts)
-    lists = ("limits", "sources", "rules", "facts")
+    lists = ("limits", "sources", "rules", "steps", "facts")
     yield from ((f"list{name.title()}", f"/v1/{name}?limit=200") for name in lists)
     yield from (("listKinds", "/v1/catalogue"), ("readOwnShop", "/v1/shop"))
 
@@ -417,6 +418,8 @@ def test_every_read_keeps_to_its_schema(app: Flask, book: Book, description: Any
         ("recommendPlans", "/v1/recommend", {"data": b" " * 300_000, "content_type": JSON}, 413),
         ("listRules", "/v1/rules?level=x", {}, 400),
         ("readRule", "/v1/rules/no-such-rule", {}, 404),
+        ("listSteps", "/v1/steps?stage=x", {}, 400),
+        ("readStep", "/v1/steps/no-such-step", {}, 404),
     ],
 )
 def test_problems_keep_to_their_schema(

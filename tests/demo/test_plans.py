@@ -107,6 +107,14 @@ def test_every_act_is_done_in_some_plan() -> None:
     assert {step.act for name in NAMES for step in plan_of(name).steps} == set(ACTS)
 
 
+def test_every_step_that_does_an_act_is_in_the_book(book: Book) -> None:
+    steps = book.steps
+    named = {step for act in ACTS.values() for step in act.steps}
+    assert named <= set(steps), named - set(steps)
+    stop = {name for name in steps if name.startswith("stop-without")}
+    assert len(set(steps) - named - stop) < 25, sorted(set(steps) - named - stop)
+
+
 def test_every_family_and_press_type_has_a_plan(book: Book, shops: dict[str, Shop]) -> None:
     catalogue = book.catalogue
     types, families = set(), set()

@@ -26,6 +26,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Condition, Vocabulary, parse
 from accord_rules.revision.facts import BOOL, number, one_of, set_of
 from accord_rules.revision.rule import Rule
+from accord_rules.revision.step import Step
 
 COUNTED = 600 if os.environ.get("ACCORD_NIGHTLY") == "1" else 300  # mutants of random conditions
 
@@ -48,15 +49,20 @@ def condition(text: str) -> Condition:
     return parse(text, VOCABULARY)
 
 
-def steps_of(rule: Rule, book: Book) -> dict[str, float]:
+def conditional(book: Book) -> list[Rule | Step]:
+    """All that has a condition and examples."""
+    return [*book.rules.values(), *(step for step in book.steps.values() if not step.always)]
+
+
+def steps_of(rule: Rule | Step, book: Book) -> dict[str, float]:
     return {name: step(book, name) for name in rule.condition.limits}
 
 
-def examples_of(rule: Rule, book: Book) -> list[Mapping[str, Any]]:
+def examples_of(rule: Rule | Step, book: Book) -> list[Mapping[str, Any]]:
     return [example_facts(rule, example, book) for example in (*rule.fires, *rule.silent)]
 
 
-def asked_one_by_one(rule: Rule, book: Book) -> Iterator[tuple[Mutant, bool]]:
+def asked_one_by_one(rule: Rule | Step, book: Book) -> Iterator[tuple[Mutant, bool]]:
     """Each mutant, and whether some example tells it from the condition, by the judge."""
     tree, limits = rule.condition.tree, book.limit_values
     answered = [(facts, holds(tree, facts, limits)) for facts in examples_of(rule, book)]
@@ -64,10 +70,10 @@ def asked_one_by_one(rule: Rule, book: Book) -> Iterator[tuple[Mutant, bool]]:
         yield mutant, any(holds(mutant.tree, facts, limits) is not answer for facts, answer in answered)
 
 
-def test_no_mutant_of_any_rule_survives_its_examples(book: Book) -> None:
+def test_no_mutant_of_any_rule_or_step_survives_its_examples(book: Book) -> None:
     slips: Counter[Slip] = Counter()
     surviving, equal = [], 0
-    for rule in book.rules.values():
+    for rule in conditional(book):
         for mutant, killed in asked_one_by_one(rule, book):
             slips[mutant.slip] += 1
             if killed:
@@ -88,7 +94,7 @@ def test_the_shipped_conditions_hold_no_clause_that_never_decides(book: Book) ->
     """None of the proofs of equality is needed for the shipped book; a clause that could go is left out instead."""
     equal = [
         (rule.id, str(mutant.clause))
-        for rule in book.rules.values()
+        for rule in conditional(book)
         for mutant in mutants(rule.condition.tree, book.limit_values, steps_of(rule, book))
         if mutant.slip in (Slip.DROPPED, Slip.WORD)
         and telling_facts(rule.condition.tree, mutant.tree, (), book.limit_values) is None

@@ -13,6 +13,7 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
+from accord_rules.verdict import PlannedStep
 
 Document = dict[str, Any]
 
@@ -27,6 +28,18 @@ def order_document(book: Book, **parts: Any) -> Document:
 
 def shop_of(book: Book, **parts: Any) -> Shop:
     return read(Shop, merge(copy.deepcopy(dict(book.documents["base_example"]["shop"])), parts))
+
+
+def sentence(steps: tuple[PlannedStep, ...], name: str) -> str:
+    """The sentence of one step of a plan; the test fails where it is not there just once."""
+    (step,) = (step for step in steps if step.id == name)
+    return step.text
+
+
+def stand_in_order(steps: tuple[PlannedStep, ...], *names: str) -> bool:
+    """Whether the steps of these names are there, each once, in this order."""
+    there = [step.id for step in steps if step.id in names]
+    return there == list(names)
 
 
 def house_rule(when: str) -> Document:

@@ -22,6 +22,8 @@ from accord_client.documents import (
     Rule,
     RuleLine,
     ShopStatus,
+    Step,
+    StepLine,
     Verdict,
 )
 from accord_client.exceptions import BadAnswer, NotJson
@@ -132,6 +134,14 @@ class Client:
     def rule(self, id: str) -> Rule:
         """One rule, with its condition, sentences and examples. Raises NotFound."""
         return Rule.read(self._asker.read(f"/v1/rules/{_segment(id)}"))
+
+    def steps(self, stage: str | None = None) -> Iterator[StepLine]:
+        """Every step that plans may have, or those of one stage, fetched page by page."""
+        return self._pages("/v1/steps" + ("?" + urlencode({"stage": stage}) if stage else ""), StepLine.read)
+
+    def step(self, id: str) -> Step:
+        """One step, with its condition, sentence and examples. Raises NotFound."""
+        return Step.read(self._asker.read(f"/v1/steps/{_segment(id)}"))
 
     def facts(self) -> Iterator[Fact]:
         """Every fact that rules may speak of, fetched page by page as they are taken."""

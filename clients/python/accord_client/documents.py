@@ -211,15 +211,41 @@ class Verdict(_Answer):
 
 
 @dataclass(frozen=True, slots=True)
+class PlannedStep(_Answer):
+    """One thing the hands do.
+
+    ``stage``: check, dress, dry, place, fix, cover, press, lift, peel, again, cool, finish or care, in this order;
+    others may come.
+    """
+
+    _what = "a step of a plan"
+    id: str
+    stage: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class StackLayer(_Answer):
+    """One layer of what lies between the platens; ``face`` says how it lies, empty where it has no faces."""
+
+    _what = "a layer of a stack"
+    what: str
+    face: str
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedDecoration(_Answer):
-    """One decoration of a plan. ``settings`` is what an order writes, ``explained`` tells people windows and why."""
+    """One decoration of a plan. ``settings`` is what an order writes, ``explained`` tells people windows and why;
+    ``stack`` lies from the heated platen down.
+    """
 
     _what = "a planned decoration"
     transfer: str
     family: str
     settings: Document
     explained: Document
-    steps: tuple[str, ...]
+    stack: tuple[StackLayer, ...]
+    steps: tuple[PlannedStep, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,12 +366,36 @@ class Rule(_Answer):
 
 
 @dataclass(frozen=True, slots=True)
+class StepLine(_Answer):
+    """One step in a list; what stands in braces in its ``text`` is filled in by a plan."""
+
+    _what = "a step"
+    id: str
+    stage: str
+    rank: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step(_Answer):
+    """One step that plans may have; ``rules`` ask for it, ``entry`` is what the book writes."""
+
+    _what = "a step"
+    id: str
+    stage: str
+    limits: tuple[str, ...]
+    sources: tuple[str, ...]
+    rules: tuple[str, ...]
+    entry: Document
+
+
+@dataclass(frozen=True, slots=True)
 class Fact(_Answer):
     """One fact that rules may speak of.
 
     ``type`` and ``scope`` are words of the service, ``words`` those that the fact may be, or hold. ``measure`` is None
     where it is no number. ``reads`` has the facts, inputs, limits and kinds that it is worked out from, ``read_by``
-    the facts, choices and rules that look at it; ``unsaid`` what holds where an order leaves it out.
+    the facts, choices, rules and steps that look at it; ``unsaid`` what holds where an order leaves it out.
     """
 
     _what = "a fact"

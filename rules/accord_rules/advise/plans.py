@@ -12,7 +12,8 @@ from typing import Any
 
 from accord_rules.advise.heat_estimate import heat_estimate
 from accord_rules.advise.ranges import inward
-from accord_rules.advise.steps import pressure_words, stack, steps
+from accord_rules.advise.stack import stack
+from accord_rules.advise.steps import steps
 from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
@@ -423,9 +424,8 @@ def plan(
         rank=rank,
         press=candidate.on_press.press.id,
         order=written(planned_order(candidate), case.shop.units),
-        decorations=tuple(_planned(pressing, curve) for pressing in candidate.on_press.cases),
+        decorations=tuple(_planned(pressing, put_back, curve) for pressing in candidate.on_press.cases),
         sequence=candidate.on_press.sequence.order,
-        stack=tuple(layer for case in candidate.on_press.cases for layer in stack(case, _chosen(case))),
         cautions=tuple(f"{finding.because} {finding.fix}" for finding in shown if finding.level == "cautions"),
         conditions=tuple(f"{finding.because} {finding.fix}" for finding in shown if finding.level == "requires"),
         reasons=reasons(candidate, put_back, experiences),
@@ -453,14 +453,15 @@ def _chosen(case: Case) -> Chosen:
     return case.chosen
 
 
-def _planned(case: Case, curve: bool) -> PlannedDecoration:
+def _planned(case: Case, put_back: Weighed, curve: bool) -> PlannedDecoration:
     chosen = _chosen(case)
     return PlannedDecoration(
         str(case.decoration.transfer),
         str(case.known["transfer.family"]),
         order_settings(chosen, case.shop.units),
         _explained(case, chosen, curve),
-        steps(case, chosen),
+        stack(case),
+        steps(case, put_back),
     )
 
 
@@ -483,7 +484,7 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
         time_s=chosen.time_s or 0.0,
         time_window=_time_window(case),
         pressure=shown(units.PRESSURE, chosen.pressure) if isinstance(chosen.pressure, float) else chosen.pressure,
-        pressure_shown=pressure_words(case, chosen),
+        pressure_shown=case.known["set.pressure_shown"],
         on_print_shown=None if chosen.pressure_kpa is None else case.show(units.PRESSURE, chosen.pressure_kpa),
         on_print_kpa=chosen.pressure_kpa,
         peel=chosen.peel,

@@ -3,7 +3,21 @@
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from accord_rules.derive import artwork, ceiling, fibres, heat, item, press, setting, sheets, transfer, use, window
+from accord_rules.derive import (
+    artwork,
+    care,
+    ceiling,
+    fibres,
+    handling,
+    heat,
+    item,
+    press,
+    setting,
+    sheets,
+    transfer,
+    use,
+    window,
+)
 from accord_rules.revision.facts import Fact, FactType, declared
 
 FACTS: Mapping[str, Fact] = declared()
@@ -13,8 +27,10 @@ __all__ = [
     "FACTS",
     "FACT_TYPES",
     "artwork",
+    "care",
     "ceiling",
     "fibres",
+    "handling",
     "heat",
     "item",
     "press",

@@ -66,6 +66,7 @@ class ReadBy(Documented):
     rules: tuple[RuleReader, ...] = required(
         listed(Object(RuleReader)), "rules of the book; house rules are their shop's own and not told here"
     )
+    steps: tuple[str, ...] = required(STRINGS, "ids of the steps of plans that ask for it or name it")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +137,7 @@ class Glossary(Mapping[str, FactEntry]):
                 facts=tuple(reader for reader in readers if reader in graph.facts),
                 choices=tuple(choice for choice in readers if choice in graph.sources),
                 rules=self._rules.get(name, ()),
+                steps=self._steps.get(name, ()),
             ),
             unsaid=_unsaid(fact),
         )
@@ -146,6 +148,14 @@ class Glossary(Mapping[str, FactEntry]):
         for rule in sorted(self._book.rules.values(), key=lambda rule: rule.id):
             for name in {*rule.condition.facts, *rule.because.facts, *rule.fix.facts}:
                 readers[name] = (*readers.get(name, ()), RuleReader(rule.id, rule.level))
+        return readers
+
+    @cached_property
+    def _steps(self) -> Mapping[str, tuple[str, ...]]:
+        readers: dict[str, tuple[str, ...]] = {}
+        for step in sorted(self._book.steps.values(), key=lambda step: step.id):
+            for name in {*step.condition.facts, *step.text.facts}:
+                readers[name] = (*readers.get(name, ()), step.id)
         return readers
 
 

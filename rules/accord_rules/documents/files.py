@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from importlib.resources import files
 from importlib.resources.abc import Traversable
+from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents.reading import Fault, escape
@@ -30,6 +31,8 @@ SINGLE_FILES = (
     "ambiguous_fibres",
     "base_example",
 )
+# Kinds with one entry a file, and the field of an entry that its folder says.
+FOLDERS: Mapping[str, str] = MappingProxyType({"rules": "topic", "steps": "stage"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +68,9 @@ class BookError(ValueError):
 
 
 def fault_in(kind: str, name: str, fault: Fault, topic: str = "?") -> EntryFault:
-    """A fault of an entry of the documents. ``topic``: a rule's."""
-    if kind == "rules":
-        return EntryFault(f"rules/{topic}/{name}.toml", "", fault, kind, name)
+    """A fault of an entry of the documents. ``topic``: a rule's, or the stage of a step."""
+    if kind in FOLDERS:
+        return EntryFault(f"{kind}/{topic}/{name}.toml", "", fault, kind, name)
     return EntryFault("limits" if kind == "limits" else f"{kind}.toml", name, fault, kind, name)
 
 
@@ -89,7 +92,8 @@ def read_folder(folder: Traversable) -> Documents:
         for name, table in documents[kind].items():
             reasons += [fault_in(kind, name, fault) for fault in _no_plain_value(table)]
     documents["limits"] = _merged(folder.joinpath("limits"), reasons)
-    documents["rules"] = _rules(folder.joinpath("rules"), reasons)
+    for kind, field in FOLDERS.items():
+        documents[kind] = _by_folder(folder, kind, field, reasons)
     if reasons:
         raise BookError(reasons)
     return documents
@@ -115,12 +119,13 @@ def _stray(folder: Traversable) -> Iterator[EntryFault]:
             yield EntryFault(
                 file.name, "", Fault("", "is no file of a book", files, refused=file.name, code="not-allowed")
             )
-    for file in _sorted(folder.joinpath("rules")):
-        if file.is_file():
-            yield EntryFault(
-                f"rules/{file.name}", "", Fault("", "rules lie in rules/<topic>/<id>.toml", code="bad-format")
-            )
-    for place in ("limits", *(f"rules/{topic.name}" for topic in _sorted(folder.joinpath("rules")))):
+    for kind, field in FOLDERS.items():
+        for file in _sorted(folder.joinpath(kind)):
+            if file.is_file():
+                why = f"{kind} lie in {kind}/<{field}>/<id>.toml"
+                yield EntryFault(f"{kind}/{file.name}", "", Fault("", why, code="bad-format"))
+    by_folder = (f"{kind}/{inside.name}" for kind in FOLDERS for inside in _sorted(folder.joinpath(kind)))
+    for place in ("limits", *by_folder):
         for file in _sorted(folder.joinpath(place)):
             if not file.name.endswith(".toml"):
                 yield EntryFault(f"{place}/{file.name}", "", Fault("", "its name must end in .toml", code="bad-format"))
@@ -176,22 +181,24 @@ def _merged(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
     return merged
 
 
-def _rules(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
-    rules: dict[str, Any] = {}
-    if not folder.is_dir():
-        reasons.append(EntryFault("rules", "", Fault("", "is missing", code="required")))
-    for topic in _sorted(folder):
-        for file in _sorted(topic):
-            name, path = file.name.removesuffix(".toml"), f"rules/{topic.name}/{file.name}"
+def _by_folder(folder: Traversable, kind: str, field: str, reasons: list[EntryFault]) -> dict[str, Any]:
+    """The entries of ``<kind>/<what the field says>/<id>.toml``."""
+    tables: dict[str, Any] = {}
+    if not folder.joinpath(kind).is_dir():
+        reasons.append(EntryFault(kind, "", Fault("", "is missing", code="required")))
+    for inside in _sorted(folder.joinpath(kind)):
+        for file in _sorted(inside):
+            name, path = file.name.removesuffix(".toml"), f"{kind}/{inside.name}/{file.name}"
             table = _read(file, path, reasons)
             faults = list(_no_plain_value(table))
-            if name in rules:
-                faults.append(Fault("", "there is a rule of this name in another topic", code="given-twice"))
-            if table.get("topic", topic.name) != topic.name:
-                faults.append(Fault("/topic", f"the folder says it: {topic.name}", code="contradiction"))
+            if name in tables:
+                why = f"there is a {kind.removesuffix('s')} of this name in another {field}"
+                faults.append(Fault("", why, code="given-twice"))
+            if table.get(field, inside.name) != inside.name:
+                faults.append(Fault(f"/{field}", f"the folder says it: {inside.name}", code="contradiction"))
             reasons += [EntryFault(path, "", fault) for fault in faults]
-            rules[name] = table | {"topic": topic.name}
-    return rules
+            tables[name] = table | {field: inside.name}
+    return tables
 
 
 def merge(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:

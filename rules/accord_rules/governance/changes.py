@@ -5,7 +5,8 @@ As a document, a change set is a list of changes, each of which sets or takes ou
     [{"kind": "limits", "id": "dye.polyester_share_least", "value": {...}, "before": "sha256:..."},
      {"kind": "rules", "id": "film-on-silk", "value": null}]
 
-``value`` is the entry as the book's TOML says it (a rule's with its ``topic``), null to take the entry out.
+``value`` is the entry as the book's TOML says it (a rule's with its ``topic``, a step's with its ``stage``), null to
+take the entry out.
 ``before``, where given, is the digest of the entry the author saw, or "none" where there was none.
 """
 
@@ -40,7 +41,7 @@ from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import KINDS
 
-CHANGEABLE = (*KINDS, "limits", "sources", "rules", "ambiguous_fibres")
+CHANGEABLE = (*KINDS, "limits", "sources", "rules", "steps", "ambiguous_fibres")
 ABSENT = "none"
 CHANGES_MOST = 200
 ENTRY_MOST_BYTES = 64_000

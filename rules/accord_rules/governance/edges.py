@@ -30,6 +30,7 @@ from accord_rules.revision.condition import Compare, LimitName, comparisons
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import Rule
+from accord_rules.revision.step import Step
 
 Question = tuple[Order, Shop]
 Driver = Callable[[Order, float], Order]
@@ -41,8 +42,19 @@ _EXAMPLES_MOST = 6
 
 def of_examples(book: Book, rules: Iterable[str] | None = None) -> Iterator[tuple[str, Order, Shop]]:
     """Every rule's examples that are orders, each with a name: ``rule/fires/0``."""
-    for name in book.rules if rules is None else rules:
-        rule = book.rules[name]
+    yield from _examples_of(book, book.rules, book.rules if rules is None else rules)
+
+
+def of_steps(book: Book, steps: Iterable[str]) -> Iterator[tuple[str, Order, Shop]]:
+    """The same of steps."""
+    yield from _examples_of(book, book.steps, steps)
+
+
+def _examples_of(
+    book: Book, entries: Mapping[str, Rule] | Mapping[str, Step], names: Iterable[str]
+) -> Iterator[tuple[str, Order, Shop]]:
+    for name in names:
+        rule = entries[name]
         for kind in ("fires", "silent"):
             for index, example in enumerate(getattr(rule, kind)):
                 if "facts" not in example:

@@ -15,7 +15,8 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
-from accord_rules.authority import Authority, code_digest
+from accord_rules.advise.steps import steps
+from accord_rules.authority import Authority, Judged, code_digest
 from accord_rules.documents import units
 from accord_rules.documents.answers import INTEGER, STRING, STRING_OR_NULL, STRINGS, Free, listed, mapped
 from accord_rules.documents.canonical import digest
@@ -39,8 +40,9 @@ from accord_rules.governance.limits import (
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import Rule
-from accord_rules.verdict import LEVELS, VERDICTS
+from accord_rules.verdict import LEVELS, VERDICTS, WORKABLE, PlannedStep
 
 UNREADABLE = "unreadable"  # the book does not know what the order names
 # An order the book cannot read is an order it does not let pass.
@@ -107,6 +109,16 @@ class FlipWitness(Documented):
     document_of_order: Mapping[str, Any] = required(Free((Order,)), "the order", name="asked")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepDifference(Documented):
+    """In how many of the orders' plans a step differs, each on the press that its verdict speaks of."""
+
+    step: str = required(STRING, "the step")
+    comes: int = required(INTEGER, "orders whose plan has it with the changes only")
+    goes: int = required(INTEGER, "orders whose plan has it under the base only")
+    reworded: int = required(INTEGER, "orders whose plan has it under both, in other words or of another stage")
+
+
 @dataclass(frozen=True, slots=True)
 class Decision(Documented):
     """What a change does as a whole."""
@@ -155,6 +167,9 @@ class Effect(Documented):
     counts: tuple[FlipCount, ...] = required(listed(Object(FlipCount)), "flips by shop, rule and direction")
     flips: tuple[Flip, ...] = required(listed(Object(Flip)), "every flip")
     witnesses: tuple[FlipWitness, ...] = required(listed(Object(FlipWitness)), "one order for each rule and direction")
+    steps: tuple[StepDifference, ...] = required(
+        listed(Object(StepDifference)), "plans' steps that differ, where a change touches steps"
+    )
     watched: Mapping[str, int] = required(mapped(INTEGER), "watched rule to the recorded orders it holds for")
     replayed: ReplayedCount = required(Object(ReplayedCount), "how many orders were judged under both")
 
@@ -183,12 +198,13 @@ def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], budget: Budget
         edges_left_out=int(len(at_edges) > budget.edges),
     )
     before, after = Authority(old), Authority(new)
+    planned = any(_touches_steps(old, new, change) for change in changes)
     try:
-        flipped = [
-            (flip, question)
+        answered = [
+            (question, _answer(before, question, planned), _answer(after, question, planned))
             for question in (*questions, *at_edges[: budget.edges])
-            for flip in _flips(question, _answer(before, question), _answer(after, question))
         ]
+        flipped = [(flip, question) for question, *answers in answered for flip in _flips(question, *answers)]
         watched = _watched(after, questions)
     finally:
         before.close()
@@ -204,6 +220,7 @@ def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], budget: Budget
         counts=_counts(flips),
         flips=flips,
         witnesses=_witnesses(flipped),
+        steps=_step_differences((was.steps, is_.steps) for _, was, is_ in answered),
         watched=MappingProxyType(watched),
         replayed=replayed,
     )
@@ -233,16 +250,19 @@ class _Answer:
 
     verdict: str
     firmness: Mapping[tuple[str, str], int]
+    steps: Mapping[str, tuple[PlannedStep, ...]]  # of its plan, by id, once a pressing
 
 
-def _answer(authority: Authority, question: _Question) -> _Answer:
+def _answer(authority: Authority, question: _Question, planned: bool) -> _Answer:
+    """``planned``: with the steps of its plan."""
     shop = fitting(authority.book, question.shop)
     try:
-        weighed = None if shop is None else authority.judge(question.order, shop)
+        judged = None if shop is None else authority.judged(resolve(question.order, authority.book, shop), shop)
     except DocumentError:
-        weighed = None
-    if weighed is None:
-        return _Answer(UNREADABLE, {(_BOOK, ""): 2 * len(LEVELS)})
+        judged = None
+    if judged is None:
+        return _Answer(UNREADABLE, {(_BOOK, ""): 2 * len(LEVELS)}, {})
+    weighed = judged.weighed
     # Firmer is more, and a rule that may hold comes just below one that does.
     firmness = {
         (match.rule.id, match.rule.pointer(match.case.index)): 2 * _firmness(match.rule) - 1
@@ -250,7 +270,45 @@ def _answer(authority: Authority, question: _Question) -> _Answer:
         if match.rule.level in FIRM
     }
     firmness |= {(match.rule.id, match.pointer): 2 * _firmness(match.rule) for match in weighed.fired}
-    return _Answer(weighed.verdict, firmness)
+    in_plan = planned and weighed.verdict in WORKABLE
+    return _Answer(weighed.verdict, firmness, _by_step(judged) if in_plan else {})
+
+
+def _by_step(judged: Judged) -> Mapping[str, tuple[PlannedStep, ...]]:
+    in_plan: dict[str, tuple[PlannedStep, ...]] = {}
+    for case in judged.best.cases:
+        for step in steps(case, judged.weighed):
+            in_plan[step.id] = (*in_plan.get(step.id, ()), step)
+    return in_plan
+
+
+def _step_differences(
+    answered: Iterable[tuple[Mapping[str, tuple[PlannedStep, ...]], Mapping[str, tuple[PlannedStep, ...]]]],
+) -> tuple[StepDifference, ...]:
+    counts: Counter[tuple[str, str]] = Counter()
+    for was, is_ in answered:
+        for name in {*was, *is_}:
+            if was.get(name) != is_.get(name):
+                counts[name, "comes" if name not in was else "goes" if name not in is_ else "reworded"] += 1
+    ways = ("comes", "goes", "reworded")
+    return tuple(
+        StepDifference(step=name, **{way: counts[name, way] for way in ways})
+        for name in sorted({name for name, _ in counts})
+    )
+
+
+def _touches_steps(old: Book, new: Book, change: EntryChange) -> bool:
+    """Whether plans may have other steps after a change: of a step, of a rule that names one, of a limit in one."""
+    match change.kind:
+        case "steps":
+            return True
+        case "rules":
+            named = [book.rules[change.id].step for book in (old, new) if change.id in book.rules]
+            return any(named) and (len(named) < 2 or named[0] != named[1])
+        case "limits":
+            every = (*old.steps.values(), *new.steps.values())
+            return any(change.id in step.limits for step in every)
+    return False
 
 
 def _firmness(rule: Rule) -> int:
@@ -358,6 +416,8 @@ def _around_changes(old: Book, new: Book, changes: Sequence[EntryChange]) -> Ite
         for book, against in ((old, new), (new, old)):
             orders = edges.around_limit(book, name, against.limit_values[name])
             yield from ((f"limit/{name}/{n}", *question) for n, question in enumerate(orders))
+    for book in (old, new):
+        yield from edges.of_steps(book, [c.id for c in changes if c.kind == "steps" and c.id in book.steps])
     rules = [c.id for c in changes if c.kind == "rules"]
     for name in rules:
         for book, against in ((old, new), (new, old)):
@@ -416,7 +476,7 @@ def _exactly(old: Book, new: Book, change: EntryChange) -> Decision:
         return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())  # no rule can name it both before and after
     if change.kind == "rules":
         return _rule(old.rules.get(change.id), new.rules.get(change.id))
-    if change.kind == "sources":
+    if change.kind in ("sources", "steps"):
         return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
     return Decision(MIXED, BY_REPLAY, TRIED, (f"What a change of {change.kind} {change.id} does, only orders show.",))
 

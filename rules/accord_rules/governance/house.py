@@ -279,7 +279,7 @@ def _added(book: Book, house: HouseRules) -> tuple[dict[str, Rule], list[Refusal
     for name, table in house.rules.items():
         pointer = f"/rules/{escape(name)}"
         try:
-            rule = read_rule(name, {"topic": TOPIC} | dict(table), book.vocabulary, book.sources)
+            rule = read_rule(name, {"topic": TOPIC} | dict(table), book.vocabulary, book.sources, book.steps)
         except DocumentError as error:
             refusals += _refused(pointer, error.faults)
             continue

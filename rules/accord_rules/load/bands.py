@@ -61,6 +61,7 @@ _TRANSFER: Mapping[str, Band] = MappingProxyType(
         "thickness": _from("5 µm", "5 mm"),
         "finest_line": _from("0.05 mm", "10 mm"),
         "wash_limit": _from("20 °C", "95 °C"),
+        "care.first_wash": _from("1 h", "168 h"),
         "reheat_limit": _from("80 °C", "260 °C"),
         "dose.at": _from("50 °C", "230 °C"),
         "dose.time": _from("1 s", "5 min"),

@@ -21,6 +21,7 @@ from accord_rules.revision.condition import UNITLESS, Compare, LimitName, Within
 from accord_rules.revision.facts import FactType, Kind, Scope, declared
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import Rule
+from accord_rules.revision.step import Step
 from accord_rules.weigh.choice import choose
 from accord_rules.weigh.sequence import find_sequence
 
@@ -38,16 +39,24 @@ def failures(book: Book) -> Sequence[Reason]:
     """Why the book's examples do not hold, with file and example; empty if they all do."""
     answers = Answers(book)
     faults = [
-        fault_in("rules", rule.id, fault, rule.topic)
-        for rule in book.rules.values()
-        for fault in rule_failures(rule, book, answers)
+        *(
+            fault_in("rules", rule.id, fault, rule.topic)
+            for rule in book.rules.values()
+            for fault in rule_failures(rule, book, answers)
+        ),
+        *(
+            fault_in("steps", step.id, fault, step.stage)
+            for step in book.steps.values()
+            if not step.always
+            for fault in rule_failures(step, book, answers)
+        ),
     ]
     # What is wrong with a fact would otherwise be told once a rule that looks at it.
     return [*answers.faults] or faults
 
 
-def rule_failures(rule: Rule, book: Book, answers: Answers | None = None) -> list[Fault]:
-    """Why one rule's examples do not hold; ``answers`` looks at what facts answer for them."""
+def rule_failures(rule: Rule | Step, book: Book, answers: Answers | None = None) -> list[Fault]:
+    """Why the examples of a rule, or of a step, do not hold; ``answers`` looks at what facts answer for them."""
     answers = answers or Answers(book)
     reasons: list[Fault] = []
     samples: list[Mapping[str, Any]] = []
@@ -87,8 +96,10 @@ def _in_example(pointer: str, example: Mapping[str, Any]) -> str:
     )
 
 
-def example_facts(rule: Rule, example: Mapping[str, Any], book: Book, answers: Answers | None = None) -> dict[str, Any]:
-    """The facts of the rule's condition in one example.
+def example_facts(
+    rule: Rule | Step, example: Mapping[str, Any], book: Book, answers: Answers | None = None
+) -> dict[str, Any]:
+    """The facts of the condition in one example.
 
     Raises DocumentError, with pointers into the order that the example makes, FactError or WrongAnswerError.
     """
@@ -160,7 +171,7 @@ def pressing_cases(whole: Case, press: Press, answers: Answers | None = None) ->
     return tuple(decoration.pressing_case(press, chosen, sequence) for (decoration, _), chosen in pairs)
 
 
-def _given_facts(rule: Rule, values: Any, book: Book) -> dict[str, Any]:
+def _given_facts(rule: Rule | Step, values: Any, book: Book) -> dict[str, Any]:
     names, types = sorted(rule.condition.facts), declared()
     faults = [
         Fault(f"/facts/{escape(name)}", "is no fact of the condition", tuple(names), refused=name, code="unknown-field")
@@ -227,7 +238,7 @@ def step(book: Book, name: str) -> float:
     return units.parse(book.limit_dimension(name), limit.step)
 
 
-def _examples_missing(rule: Rule, samples: list[Mapping[str, Any]], book: Book) -> Iterator[str]:
+def _examples_missing(rule: Rule | Step, samples: list[Mapping[str, Any]], book: Book) -> Iterator[str]:
     """Slips in the condition that the examples would not show, each with facts of an example that would."""
     tree, limits = rule.condition.tree, book.limit_values
     steps = {name: step(book, name) for name in rule.condition.limits}
@@ -253,14 +264,14 @@ def _missing(mutant: Mutant, telling: Mapping[str, Any], book: Book) -> str:
     return f"no example {place}where {mutant.clause} is {str(side).lower()} and decides"
 
 
-def _as_example(rule: Rule, facts: Mapping[str, Any], book: Book) -> str:
+def _as_example(rule: Rule | Step, facts: Mapping[str, Any], book: Book) -> str:
     """The facts as an example of the rule's file."""
     kind = "fires" if holds(rule.condition.tree, facts, book.limit_values) else "silent"
     listed = ", ".join(f'"{name}" = {_written(name, value, rule, book)}' for name, value in sorted(facts.items()))
     return f"add an order to [[{kind}]], or: facts = {{ {listed} }}"
 
 
-def _written(name: str, value: Any, rule: Rule, book: Book) -> str:
+def _written(name: str, value: Any, rule: Rule | Step, book: Book) -> str:
     """A fact's value as ``read_fact`` reads it: on a limit of the condition, or else by itself."""
     dimension = declared()[name].type.dimension
     if dimension is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from functools import cache
 from importlib.resources.abc import Traversable
@@ -17,6 +18,7 @@ from accord_rules.documents.canonical import canonical
 from accord_rules.documents.colour import names as colours
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.files import (
+    FOLDERS,
     BookError,
     Documents,
     EntryFault,
@@ -50,9 +52,12 @@ from accord_rules.revision.facts import Scope
 from accord_rules.revision.names import SUM_TOLERANCE
 from accord_rules.revision.rule import ABOUT, SHOP, Rule, RuleText
 from accord_rules.revision.sentences import Sentence, SentenceError, read_sentence
+from accord_rules.revision.step import ALWAYS, PRINT, STANDING, Step, StepText
 from accord_rules.verdict import LEVELS
 
 Part = TypeVar("Part")
+Conditional = TypeVar("Conditional", Rule, Step)
+_SENTENCE_END = re.compile(r"[.!?]\s+[A-Z]")
 # Facts that hang on a shop and its press alone.
 _OF_SHOPS = frozenset(
     name
@@ -91,7 +96,9 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
     reasons += [*GRAPH.faults, *GRAPH.misnamed_in_book(limits, catalogue), *unbanded(KINDS)]
     if reasons:
         raise BookError(reasons)
-    rules = _rules(documents["rules"], catalogue, limits, values, sources, reasons)
+    named = vocabulary_of(catalogue, limits), sources, documents["steps"]
+    rules = _conditional(documents, "rules", lambda name, table: read_rule(name, table, *named), values, reasons)
+    steps = _conditional(documents, "steps", lambda name, table: read_step(name, table, *named), values, reasons)
     book = Book(
         revision=revision,
         documents=documents,
@@ -100,6 +107,7 @@ def from_documents(documents: Documents, revision: int = 1) -> Book:
         limits=MappingProxyType(limits),
         limit_values=MappingProxyType(values),
         rules=MappingProxyType(rules),
+        steps=MappingProxyType({step.id: step for step in sorted(steps.values(), key=attrgetter("place"))}),
         ambiguous_fibres=ambiguous,
     )
     reasons += _dangling(book) + _dangling_in_example(book) + _impossible(book) + _clashing_fibres(book)
@@ -192,30 +200,29 @@ def amount(dimension: units.Dimension, value: str | float) -> float:
     return Quantity(dimension).leaf(value)
 
 
-def _rules(
-    tables: Mapping[str, Any],
-    catalogue: Mapping[str, Mapping[str, Any]],
-    limits: Mapping[str, Limit],
+def _conditional(
+    documents: Documents,
+    kind: str,
+    read_entry: Callable[[str, Any], Conditional],
     values: Mapping[str, float],
-    sources: Collection[str],
     reasons: list[Reason],
-) -> dict[str, Rule]:
-    vocabulary = vocabulary_of(catalogue, limits)
-    rules: dict[str, Rule] = {}
-    for name, table in tables.items():
-        topic = table.get("topic", "?") if isinstance(table, Mapping) else "?"
+) -> dict[str, Conditional]:
+    """The rules, or the steps."""
+    conditional: dict[str, Conditional] = {}
+    for name, table in documents[kind].items():
+        topic = table.get(FOLDERS[kind], "?") if isinstance(table, Mapping) else "?"
         try:
-            rules[name] = read_rule(name, table, vocabulary, sources)
+            conditional[name] = read_entry(name, table)
         except DocumentError as error:
-            reasons += [fault_in("rules", name, fault, topic) for fault in error.faults]
+            reasons += [fault_in(kind, name, fault, topic) for fault in error.faults]
             continue
-        never = contradiction(rules[name].condition, values)
+        never = contradiction(conditional[name].condition, values)
         if never is not None:
-            reasons.append(fault_in("rules", name, Fault("/when", never, code="contradiction"), topic))
-    return rules
+            reasons.append(fault_in(kind, name, Fault("/when", never, code="contradiction"), topic))
+    return conditional
 
 
-def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection[str]) -> Rule:
+def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection[str], steps: Collection[str]) -> Rule:
     """One rule from its table. Raises DocumentError with every fault, also of its condition, sentences and sources."""
     faults: list[Fault] = []
     text: RuleText | None = Object(RuleText).read(table, "", faults)
@@ -226,7 +233,7 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
 
     condition = _part(written, "when", lambda words: parse(words, vocabulary), faults)
     because, fix = _part(written, "because", sentence, faults), _part(written, "fix", sentence, faults)
-    faults += [] if text is None else _unknown_sources(text.sources, sources)
+    faults += [] if text is None else [*_unknown_sources(text.sources, sources), *_no_step("/step", text.step, steps)]
     if faults or text is None or condition is None or because is None or fix is None:
         raise DocumentError(faults)
     named = {*condition.facts, *because.facts, *fix.facts}
@@ -256,6 +263,7 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
         fires=text.fires,
         silent=text.silent,
         status=text.status,
+        step=text.step,
     )
 
 
@@ -267,6 +275,59 @@ def _not_of_shops(named: Collection[str], level: str) -> Iterator[Fault]:
     if level not in LEVELS[2:]:
         message = "turns verdicts, and what is told once per shop stands beside none"
         yield Fault("/level", message, LEVELS[2:], code="contradiction", refused=level)
+
+
+def read_step(
+    name: str, table: Any, vocabulary: Vocabulary, sources: Collection[str], steps: Mapping[str, Any]
+) -> Step:
+    """One step from its table; ``steps`` are the tables of all. Raises DocumentError with every fault."""
+    faults: list[Fault] = []
+    text: StepText | None = Object(StepText).read(table, "", faults)
+    written = table if isinstance(table, Mapping) else {}
+    always = written.get("when", ALWAYS) == ALWAYS
+    condition = STANDING if always else _part(written, "when", lambda words: parse(words, vocabulary), faults)
+    sentence = _part(written, "text", lambda words: read_sentence(words, vocabulary.facts, vocabulary.limits), faults)
+    if text is not None:
+        faults += [*_unknown_sources(text.sources, sources), *_no_step("/instead_of", text.instead_of, steps)]
+        faults += _ill_made(name, text, steps)
+    if faults or text is None or condition is None or sentence is None:
+        raise DocumentError(faults)
+    return Step(
+        id=name,
+        stage=text.stage,
+        rank=text.rank,
+        when=text.when,
+        condition=condition,
+        printed_open=text.when_open == PRINT,
+        text=sentence,
+        instead_of=text.instead_of,
+        why=text.why,
+        sources=text.sources,
+        fires=text.fires,
+        silent=text.silent,
+    )
+
+
+def _ill_made(name: str, text: StepText, steps: Mapping[str, Any]) -> Iterator[Fault]:
+    """What is wrong with how the parts of a step go together."""
+    if not text.text.endswith((".", "!")) or _SENTENCE_END.search(text.text):
+        yield Fault("/text", "must be one sentence with a full stop", code="bad-format")
+    for kind in ("fires", "silent"):
+        if text.when == ALWAYS and getattr(text, kind):
+            yield Fault(f"/{kind}", "is of no use: the step stands in every plan", code="contradiction")
+        elif text.when != ALWAYS and not getattr(text, kind):
+            yield Fault(f"/{kind}", "is required where there is a condition", code="required")
+    if text.when == ALWAYS and text.when_open == PRINT:
+        yield Fault("/when_open", "is of no use: the step stands in every plan", code="contradiction")
+    replaced = steps.get(text.instead_of) if text.instead_of is not None else None
+    if text.instead_of == name:
+        yield Fault("/instead_of", "is the step itself", code="contradiction")
+    elif isinstance(replaced, Mapping) and replaced.get("stage") != text.stage:
+        yield Fault("/instead_of", f"is of another stage, {replaced.get('stage')}", code="contradiction")
+
+
+def _no_step(pointer: str, name: str | None, steps: Collection[str]) -> list[Fault]:
+    return [] if name is None or name in steps else [_unknown(pointer, name, "steps", steps)]
 
 
 def _part(table: Mapping[str, Any], field: str, read_part: Callable[[str], Part], faults: list[Fault]) -> Part | None:

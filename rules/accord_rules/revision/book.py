@@ -18,6 +18,7 @@ from accord_rules.revision.catalogue import AmbiguousFibre, Limit, Source, Trans
 from accord_rules.revision.condition import Vocabulary
 from accord_rules.revision.facts import declared
 from accord_rules.revision.rule import Rule
+from accord_rules.revision.step import Step
 
 PEOPLE = "people"  # the topic of rules that keep people from harm
 
@@ -33,6 +34,7 @@ class Book:
     limits: Mapping[str, Limit]
     limit_values: Mapping[str, float]
     rules: Mapping[str, Rule]
+    steps: Mapping[str, Step]  # in the order of a plan
     ambiguous_fibres: Mapping[str, AmbiguousFibre]
     moved: frozenset[str] = frozenset()  # limits whose values are a shop's own, stricter ones
 

@@ -120,6 +120,9 @@ PURPOSES = (
     "spare",  # spares nap, thread and shine
 )
 SHAPES = ("flat", "mug", "cap")
+# How a finished piece may be tumbled and ironed, the gentlest last.
+DRYERS = ("warm", "low", "none")
+IRONS = ("inside", "under-paper", "never")
 HEATED = ("upper", "both", "wrap")
 CLOSINGS = ("hand", "hinged", "parallel", "wrap", "enclosed")
 METERING = ("hand", "knob", "gauge")
@@ -233,6 +236,7 @@ class Substrate:
         LENGTH, about="usual, of round ware; left out where it differs too much to be taken for granted"
     )
     clear: bool = optional(Flag(), False, about="whether a print on its back is looked at through it")
+    washable: bool = optional(Flag(), False, about="whether what is made of it is washed")
     often_finished: bool = optional(
         Flag(), False, about="whether it is so often water-repellent that it has to be asked"
     )
@@ -334,6 +338,21 @@ class Dose:
 
 
 @dataclass(frozen=True, slots=True)
+class Aftercare:
+    """How a print on cloth is looked after, beside the hottest wash that it bears."""
+
+    first_wash: float = required(TIME, about="how long it rests before the first wash")
+    dryer: str = required(Choice(DRYERS), about="how warm it may be tumbled, if at all")
+    iron: str = required(
+        Choice(IRONS), about="ironed from the inside only, over the print under baking paper, or never"
+    )
+
+
+# Where nobody says, the gentlest.
+_GENTLEST = Aftercare(86_400.0, DRYERS[-1], IRONS[-1])
+
+
+@dataclass(frozen=True, slots=True)
 class Transfer:
     """A family of transfers, or a product of one (a product's table overrides its family's)."""
 
@@ -390,6 +409,9 @@ class Transfer:
         Object(Dose), about="what it takes where print meets piece; as an adhesive of its window where left out"
     )
     backing: bool = optional(Flag(), False, about="whether it comes on a sheet that is taken off before it is laid on")
+    care: Aftercare = optional(
+        Object(Aftercare), _GENTLEST, about="how it is looked after; the gentlest where left out"
+    )
     on: Mapping[str, Variant] = optional(
         Table(Text(40), Object(Variant)), _NO_VARIANTS, about="what differs, by substrate or its family"
     )

@@ -96,6 +96,7 @@ class RuleText:
     fires: tuple[Mapping[str, Any], ...] = required(Many(ExampleTable(), 40, 1), "what makes it fire")
     silent: tuple[Mapping[str, Any], ...] = required(Many(ExampleTable(), 40, 1), "what keeps it silent")
     status: str = optional(Choice(STATUSES), "enforced", about="enforced, or watched: then it is only counted")
+    step: str | None = optional(Name(), about="id of the step that does what the finding asks")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,6 +119,7 @@ class Rule:
     silent: tuple[Mapping[str, Any], ...]
     status: str = "enforced"
     layer: str = "shared"
+    step: str | None = None
 
     @property
     def enforced(self) -> bool:

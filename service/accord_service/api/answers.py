@@ -27,7 +27,8 @@ from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
 from accord_rules.revision.catalogue import KINDS, Limit, Source
 from accord_rules.revision.rule import RuleText
-from accord_rules.verdict import LEVELS, BookState, Finding
+from accord_rules.revision.step import StepText
+from accord_rules.verdict import LEVELS, STAGES, BookState, Finding
 from accord_service.http.roles import ROLES
 from accord_service.steps.calibration import PressCalibration
 from accord_service.steps.outcomes import CellOutcomes
@@ -152,6 +153,7 @@ class LimitEntry(BookState):
     id: str = required(STRING, "its name")
     entry: Document = _entry(Limit)
     rules: tuple[str, ...] = required(STRINGS, "ids of the rules that compare with it")
+    steps: tuple[str, ...] = required(STRINGS, "ids of the steps that compare with it or name it")
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +179,7 @@ class SourceEntry(BookState):
     id: str = required(STRING, "its name")
     entry: Document = _entry(Source)
     rules: tuple[str, ...] = required(STRINGS, "ids of the rules that rest on it")
+    steps: tuple[str, ...] = required(STRINGS, "ids of the steps that rest on it")
     limits: tuple[str, ...] = required(STRINGS, "ids of the limits that rest on it")
 
 
@@ -210,6 +213,39 @@ class Rule(BookState):
     entry: Document = required(
         Free((RuleText,)),
         "the rule as the book writes it, with what makes it fire and what keeps it silent",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ListedStep(Documented):
+    """One step in a list."""
+
+    id: str = required(STRING, "its name")
+    stage: str = required(Choice(STAGES), "its stage")
+    rank: int = required(INTEGER, "its place within the stage, lowest first; equal ones go by id")
+    text: str = required(STRING, "its sentence; what stands in braces is filled in")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Steps(BookState):
+    """A page of the steps."""
+
+    entries: tuple[ListedStep, ...] = required(listed(Object(ListedStep)), "sorted by name")
+    next: str | None = next_page()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step(BookState):
+    """One step."""
+
+    id: str = required(STRING, "its name")
+    stage: str = required(Choice(STAGES), "its stage")
+    limits: tuple[str, ...] = required(STRINGS, "ids of the limits it compares with or names")
+    sources: tuple[str, ...] = required(STRINGS, "ids of the sources it rests on")
+    rules: tuple[str, ...] = required(STRINGS, "ids of the rules whose findings ask for it")
+    entry: Document = required(
+        Free((StepText,)),
+        "the step as the book writes it, with what brings it into a plan and what keeps it out",
     )
 
 

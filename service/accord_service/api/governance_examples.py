@@ -171,6 +171,7 @@ def effect(book: Book) -> dict[str, Any]:
                 },
             }
         ],
+        "steps": [{"step": "cut-out-close", "comes": 3, "goes": 0, "reworded": 0}],
         "watched": {},
         "replayed": {"recorded": 140, "recorded_left_out": 0, "edges": 745, "edges_left_out": 0},
         "others_left_out": False,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -24,6 +24,9 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import unknown_in
+from accord_rules.revision.rule import Rule
+from accord_rules.revision.step import Step
+from accord_rules.verdict import STAGES
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
 from accord_service.steps.shops import aged, faults_of
@@ -58,6 +61,26 @@ class RuleRow:
     title: str
 
 
+@dataclass(frozen=True, slots=True)
+class StepPage:
+    """A step with everything it rests on, each as the book writes it; ``rules`` ask for it."""
+
+    id: str
+    revision: int
+    step: Document
+    limits: Mapping[str, Document]
+    sources: Mapping[str, Document]
+    rules: Sequence[str]
+
+
+@dataclass(frozen=True, slots=True)
+class StepRow:
+    id: str
+    stage: str
+    rank: int
+    text: str
+
+
 class Answerer(Protocol):
     """Answers questions about orders and rules. ``introduction`` says who it is."""
 
@@ -74,6 +97,12 @@ class Answerer(Protocol):
 
     def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         """Every rule, or those of a topic or level."""
+
+    def step(self, name: str) -> StepPage:
+        """Raises Unknown."""
+
+    def steps(self, stage: str | None) -> list[StepRow]:
+        """Every step in a plan's order, or those of a stage."""
 
     def fact(self, name: str) -> Document:
         """One fact as the service's document has it. Raises Unknown."""
@@ -103,13 +132,34 @@ class Service:
             rule = self._client.rule(name)
         except (accord_client.NotFound, ValueError):
             raise Unknown(f"The book has no rule {name!r}.") from None
-        limits = {limit: self._client.limit(limit).entry for limit in rule.limits}
-        sources = {source: self._client.source(source).entry for source in rule.sources}
-        return RulePage(rule.id, rule.document["revision"], rule.entry, limits, sources)
+        return RulePage(rule.id, rule.document["revision"], rule.entry, *self._rests_on(rule))
+
+    def _rests_on(
+        self, entry: accord_client.Rule | accord_client.Step
+    ) -> tuple[dict[str, Document], dict[str, Document]]:
+        """The limits and the sources that a rule or step names."""
+        return (
+            {limit: self._client.limit(limit).entry for limit in entry.limits},
+            {source: self._client.source(source).entry for source in entry.sources},
+        )
 
     def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         lines = _answer_of(lambda: list(self._client.rules(topic, level)))
         return [RuleRow(line.id, line.topic, line.level, line.title) for line in lines]
+
+    def step(self, name: str) -> StepPage:
+        return _answer_of(lambda: self._step_page(name))
+
+    def _step_page(self, name: str) -> StepPage:
+        try:
+            step = self._client.step(name)
+        except (accord_client.NotFound, ValueError):
+            raise Unknown(f"The book has no step {name!r}.") from None
+        return StepPage(step.id, step.document["revision"], step.entry, *self._rests_on(step), step.rules)
+
+    def steps(self, stage: str | None) -> list[StepRow]:
+        lines = _answer_of(lambda: list(self._client.steps(stage)))
+        return _in_order(StepRow(line.id, line.stage, line.rank, line.text) for line in lines)
 
     def fact(self, name: str) -> Document:
         return _answer_of(lambda: self._fact(name))
@@ -159,14 +209,7 @@ class Here:
         book = self._authority.book
         if name not in book.rules:
             raise Unknown(f"The book has no rule {name!r}.")
-        rule, written = book.rules[name], book.documents
-        return RulePage(
-            name,
-            book.revision,
-            written["rules"][name],
-            {limit: written["limits"][limit] for limit in rule.limits},
-            {source: written["sources"][source] for source in rule.sources},
-        )
+        return RulePage(name, book.revision, book.documents["rules"][name], *_rests_on(book, book.rules[name]))
 
     def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         every = self._authority.book.rules.values()
@@ -175,6 +218,18 @@ class Here:
             raise Failure(f"There is no topic {topic!r}; the book has {', '.join(topics)}.")
         wanted = [r for r in every if topic in (None, r.topic) and level in (None, r.level)]
         return [RuleRow(r.id, r.topic, r.level, r.title) for r in sorted(wanted, key=lambda r: r.id)]
+
+    def step(self, name: str) -> StepPage:
+        book = self._authority.book
+        if name not in book.steps:
+            raise Unknown(f"The book has no step {name!r}.")
+        rules = sorted(rule.id for rule in book.rules.values() if rule.step == name)
+        rests_on = _rests_on(book, book.steps[name])
+        return StepPage(name, book.revision, book.documents["steps"][name], *rests_on, rules)
+
+    def steps(self, stage: str | None) -> list[StepRow]:
+        wanted = (step for step in self._authority.book.steps.values() if stage in (None, step.stage))
+        return _in_order(StepRow(step.id, step.stage, step.rank, step.text.text) for step in wanted)
 
     def fact(self, name: str) -> Document:
         book = self._authority.book
@@ -199,6 +254,21 @@ class Here:
             return judge()
         except DocumentError as error:
             raise Refused(FAULTY, error.faults) from None
+
+
+def _in_order(rows: Iterable[StepRow]) -> list[StepRow]:
+    """As plans have them; stages that this command does not know come last."""
+    stages = {stage: place for place, stage in enumerate(STAGES)}
+    return sorted(rows, key=lambda row: (stages.get(row.stage, len(stages)), row.rank, row.id))
+
+
+def _rests_on(book: Book, entry: Rule | Step) -> tuple[dict[str, Document], dict[str, Document]]:
+    """The limits and the sources that a rule or step names, as the book writes them."""
+    written = book.documents
+    return (
+        {limit: written["limits"][limit] for limit in entry.limits},
+        {source: written["sources"][source] for source in entry.sources},
+    )
 
 
 # -- options -------------------------------------------------------------------------------------------------------

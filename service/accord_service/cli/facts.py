@@ -172,6 +172,8 @@ def _who_reads_it(fact: Document) -> Iterator[tuple[str, str]]:
         ids = [rule["id"] for rule in read_by["rules"] if rule["level"] == level]
         if ids:
             yield f"  {level}", ", ".join(ids)
+    if read_by["steps"]:
+        yield "  steps", ", ".join(read_by["steps"])
 
 
 def _listed(labels: Mapping[str, str], names: Document) -> Iterator[tuple[str, str]]:

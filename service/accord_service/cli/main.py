@@ -24,6 +24,8 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "seed": "seed",
         "serve": "serve",
         "shop": "shop",
+        "step": "step",
+        "steps": "step",
         "validate": "validate",
     }
 )

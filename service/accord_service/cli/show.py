@@ -10,7 +10,8 @@ from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.reading import Fault
-from accord_service.cli.answerers import Document, RulePage, RuleRow
+from accord_rules.revision.step import ALWAYS, PRINT
+from accord_service.cli.answerers import Document, RulePage, RuleRow, StepPage, StepRow
 from accord_service.cli.orders import Refused
 from accord_service.cli.output import Output, few
 
@@ -299,14 +300,23 @@ def _plan(output: Output, plan: Document) -> None:
         which = f" of decoration {index + 1}, {decoration['transfer']}" if several else ""
         _heading(output, f"Settings{which}, on {plan['press']}")
         _settings_table(output, decoration["explained"])
+        _heading(output, "Stack, from the heat down")
+        _stack(output, decoration["stack"])
         _heading(output, "Steps")
         for number, step in enumerate(decoration["steps"], start=1):
-            output.say(step, lead=f"    {number:>2}. ")
+            output.say(step["text"], lead=f"    {number:>2}. ")
     _bullets(output, "Conditions to be met", plan["conditions"])
     _bullets(output, "Take care", plan["cautions"])
     _heading(output, "Why this one")
     output.say("; ".join(plan["reasons"]) + ".", lead="    ")
     output.say(_estimate(plan["estimate"]), lead="    ")
+
+
+def _stack(output: Output, layers: Sequence[Document]) -> None:
+    """One layer a line, as they lie on each other; what is hot or bears the rest is drawn thicker."""
+    for place, layer in enumerate(layers):
+        mark = "=" if place in (0, len(layers) - 1) else "-"
+        output.say(f"{layer['what']}{layer['face'] and ', '}{layer['face']}", lead=f"    {3 * mark} ")
 
 
 def _settings_table(output: Output, explained: Document) -> None:
@@ -420,6 +430,9 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     output.say(" ".join(rule["when"].replace("\\\n", " ").split()), lead="    ")
     _limits(output, shown.limits)
     _sources(output, shown.sources)
+    if rule.get("step"):
+        _heading(output, "Step of the plan")
+        output.say(f"{rule['step']}; accord step {rule['step']} tells it.", lead="    ")
     for heading, key in (("Finds something in", "fires"), ("Stays silent in", "silent")):
         _examples(output, heading, rule[key], edges=edges)
 
@@ -436,11 +449,47 @@ def show_rules(output: Output, lines: Sequence[RuleRow]) -> None:
     output.say(f"{len(lines)} rules; accord rule ID tells one whole." if lines else "No rules.")
 
 
+def show_step(output: Output, shown: StepPage, *, edges: bool) -> None:
+    """A step, what it compares with, what it rests on, and which rules ask for it; ``edges`` as for a rule."""
+    step = shown.step
+    output.say(_filled(step["text"], shown.limits), lead=f"{step['stage'].upper()}  ", lead_style=_style("heading"))
+    output.say(f"Step {shown.id}. Book revision {shown.revision}.")
+    if step.get("instead_of"):
+        output.say(f"It takes the place of {step['instead_of']}.")
+    if step.get("why"):
+        _heading(output, "Why")
+        output.say(step["why"], lead="    ")
+    _heading(output, "When")
+    when = step.get("when", ALWAYS)
+    output.say("in every plan" if when == ALWAYS else " ".join(when.replace("\\\n", " ").split()), lead="    ")
+    if step.get("when_open") == PRINT:
+        output.say("also while it is not known", lead="    ")
+    if shown.rules:
+        _bullets(output, "Rules that ask for it", shown.rules)
+    _limits(output, shown.limits)
+    _sources(output, shown.sources)
+    for heading, key in (("In the plan of", "fires"), ("Not in the plan of", "silent")):
+        if step.get(key):
+            _examples(output, heading, step[key], edges=edges)
+
+
+def show_steps(output: Output, lines: Sequence[StepRow]) -> None:
+    """A list of steps, by stage."""
+    for stage, rows in groupby(lines, key=lambda line: line.stage):
+        of_stage = list(rows)
+        _heading(output, stage)
+        widest = max(len(line.id) for line in of_stage)
+        for line in of_stage:
+            output.say(_filled(line.text, {}), lead=f"    {line.id:<{widest}}  ")
+    output.blank()
+    output.say(f"{len(lines)} steps; accord step ID tells one whole." if lines else "No steps.")
+
+
 def _filled(sentence: str, limits: Mapping[str, Document]) -> str:
-    """A rule's sentence with its limits filled in; what depends on the order is named in brackets."""
+    """A sentence of the book with the limits filled in; what depends on the order is named in brackets."""
 
     def value(match: re.Match[str]) -> str:
-        if match.group(1):
+        if match.group(1) and match.group(2) in limits:
             return _amount(limits[match.group(2)])
         return f"<{match.group(2).replace('.', ' ').replace('_', ' ')}>"
 

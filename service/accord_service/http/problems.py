@@ -212,9 +212,7 @@ class NotFound(Problem):
     status = 404
     title = "There is nothing here"
     meaning = "No page has this address, or there is nothing of this name that your key may see."
-    remedy = (
-        "The lists under /v1/catalogue, /v1/rules, /v1/facts, /v1/limits and /v1/sources hold every name of the book."
-    )
+    remedy = "The lists of the book hold every name: /v1/catalogue, limits, sources, rules, steps and facts."
     where = "path"
 
     @classmethod

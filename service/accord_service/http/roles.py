@@ -33,6 +33,8 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_source": _EVERYBODY,
         "get_rules": _EVERYBODY,
         "get_rule": _EVERYBODY,
+        "get_steps": _EVERYBODY,
+        "get_step": _EVERYBODY,
         "get_facts": _EVERYBODY,
         "get_fact": _EVERYBODY,
         # Changes

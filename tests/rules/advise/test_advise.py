@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import copy
 import random
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 import pytest
 import random_orders
-from cases import Document, order_document, shop_of
+from cases import Document, order_document, sentence, shop_of, stand_in_order
 
 from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
@@ -51,12 +50,6 @@ def size(width_mm: int, height_mm: int) -> Document:
 # -- steps -----------------------------------------------------------------------------------------------------------
 
 
-def in_order(steps: Sequence[str], *beginnings: str) -> bool:
-    """Whether steps beginning like this are there, each once, in this order."""
-    positions = [[i for i, step in enumerate(steps) if step.startswith(beginning)] for beginning in beginnings]
-    return all(len(place) == 1 for place in positions) and positions == sorted(positions)
-
-
 def test_steps_of_a_panel_go_as_an_operator_does_them(authority: Authority, shop: Shop) -> None:
     document = {
         "item": {"blank": "metal-panel-200x300"},
@@ -64,23 +57,29 @@ def test_steps_of_a_panel_go_as_an_operator_does_them(authority: Authority, shop
         "press": "bench",
     }
     (plan,) = plans(authority, shop, document)
-    assert in_order(
-        plan.decorations[0].steps,
-        "Check that the piece is",
-        "Pull the protective film off",
-        "Check that the print on the carrier is a mirror image",
-        "Set the press to",
-        "Lay the ",  # the printable face on the carrier, or the carrier on it
-        "Fix the carrier with heat tape",
-        "Cover with",
-        "Press for 100 s at medium pressure.",  # 100 s for a longer side of 300 mm
-        "Lift the piece with heat gloves",
-        "Peel the carrier at once",
-        "Let it cool on a heat-proof mat",
+    steps = plan.decorations[0].steps
+    assert stand_in_order(
+        steps,
+        "goods-against-ticket",
+        "print-mirrored",
+        "protective-film-off",
+        "set-press",
+        "piece-on-print",
+        "tape-paper-to-back",
+        "cover",
+        "press-main",
+        "gloves-on",
+        "straight-off-paper",
+        "flat-hard",
     )
-    assert not any("Pre-press" in step or "wash" in step for step in plan.decorations[0].steps)
-    assert plan.stack[0].startswith("bench")
-    assert plan.stack[-2:] == ("coated aluminium panel, 200 x 300 mm, white gloss", "base")
+    assert "100 s at medium pressure" in sentence(steps, "press-main"), "100 s for a longer side of 300 mm"
+    assert not any("Pre-press" in step.text or "first wash" in step.text for step in steps)
+    stack = plan.decorations[0].stack
+    assert stack[0].what.startswith("bench")
+    assert [(layer.what, layer.face) for layer in stack if "panel" in layer.what] == [
+        ("coated aluminium panel, 200 x 300 mm, white gloss", "coated face down")
+    ]
+    assert stack[-1].what == "lower platen"
 
 
 def test_steps_of_a_tee_by_hand(authority: Authority, shop: Shop) -> None:
@@ -91,19 +90,26 @@ def test_steps_of_a_tee_by_hand(authority: Authority, shop: Shop) -> None:
     }
     (plan,) = plans(authority, shop, document)
     steps = plan.decorations[0].steps
-    assert in_order(
+    (peel,) = (step.id for step in steps if step.id.startswith("peel-"))
+    assert stand_in_order(
         steps,
-        "Check that the piece is",
-        "Check that the print on the carrier is a mirror image",
-        "Set the press to",
-        "Pre-press the bare piece for 4 s",
-        "Place the transfer",
-        "Press for 19 s at light hand pressure.",  # 12 s on a bench press and 7 s more by hand
-        "Hold the press still and flat; do not slide it.",
-        "Peel the carrier",
-        "Let it rest a day before the first wash",
+        "goods-against-ticket",
+        "reads-right-through-carrier",
+        "set-press",
+        "firm-table",
+        "lay-out",
+        "pre-press-bare",
+        "adhesive-down",
+        "press-by-hand",
+        "into-stand",
+        peel,
+        "press-unplugged",
+        "wash",
     )
-    assert not any("heat gloves" in step or "protective film" in step for step in steps)
+    # 12 s on a bench press and 7 s more by hand.
+    assert "19 s at light hand pressure, still and flat, never sliding" in sentence(steps, "press-by-hand")
+    assert "first wash after 24 h" in sentence(steps, "wash")
+    assert {"gloves-on", "protective-film-off", "press-main"}.isdisjoint(step.id for step in steps)
 
 
 def test_steps_of_a_mug(authority: Authority, shop: Shop) -> None:
@@ -113,24 +119,29 @@ def test_steps_of_a_mug(authority: Authority, shop: Shop) -> None:
     }
     (plan,) = plans(authority, shop, document)
     assert plan.press == "mug", "no other press of the shop is curved"
-    assert in_order(
-        plan.decorations[0].steps,
-        "Check that the piece is",
-        "Check that the print on the carrier is a mirror image",
-        "Set the press to",
-        "Wrap the print, 150 mm x 80 mm, tightly round the piece, printed side inwards.",
-        "Press for",
-        "Lift the piece with heat gloves",
-        "Peel the carrier",
-        "Let it cool slowly in still air",
+    steps = plan.decorations[0].steps
+    assert stand_in_order(
+        steps,
+        "goods-against-ticket",
+        "print-mirrored",
+        "lid-and-seal-off",
+        "set-press",
+        "wrap-print",
+        "tape-round",
+        "press-wrap",
+        "gloves-on",
+        "unwrap",
+        "slowly",
+        "wash-by-hand",
     )
+    assert "150 mm x 80 mm, tightly round the piece, printed side inwards" in sentence(steps, "wrap-print")
 
 
 def test_a_print_in_parts_says_how_many_times(authority: Authority, shop: Shop) -> None:
     document = order_document(authority.book, decoration={"transfer": "film-soft-matte", "size": size(300, 250)})
     (plan,) = plans(authority, shop, document | {"press": "hand"})
-    (step,) = [step for step in plan.decorations[0].steps if step.startswith("Press 4 times")]
-    assert "side by side with 10 mm overlap" in step
+    step = sentence(plan.decorations[0].steps, "press-in-fields")
+    assert step.startswith("Press 4 fields side by side with 10 mm overlap")
 
 
 def test_a_second_press_comes_after_the_peel(authority: Authority, shop: Shop) -> None:
@@ -143,10 +154,11 @@ def test_a_second_press_comes_after_the_peel(authority: Authority, shop: Shop) -
     ]
     assert planned
     for steps in planned:
-        peel = [step[:8] for step in steps if "peel the carrier" in step.lower()]
-        turned = any(step.startswith("Turn the piece over, cover it with") for step in steps)
-        assert in_order(steps, "Press for", *peel, "Turn the piece over" if turned else "Cover again with "), steps
-        assert "none is at hand" not in " ".join(steps), "the example shop has sheets"
+        peel = [step.id for step in steps if step.id in ("peel-hot", "peel-warm", "peel-cold")]
+        (press,) = (step.id for step in steps if step.id in ("press-main", "press-by-hand"))
+        (again,) = (step.id for step in steps if step.id in ("press-again", "press-from-reverse"))
+        assert stand_in_order(steps, press, *peel, again), steps
+        assert not any("none is at hand" in step.text for step in steps), "the example shop has sheets"
 
 
 # -- ranking and what was ruled out ----------------------------------------------------------------------------------

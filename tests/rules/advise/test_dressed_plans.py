@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from cases import order_document, shop_of
+from cases import order_document, sentence, shop_of, stand_in_order
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
@@ -31,33 +31,28 @@ def first_plan(authority: Authority, shop: Shop, **parts: Any) -> Plan:
     return plan
 
 
-def place(steps: tuple[str, ...], words: str) -> int:
-    """Where the one step with these words stands."""
-    (number,) = (number for number, step in enumerate(steps) if words in step)
-    return number
-
-
 def test_a_piece_is_dressed_before_any_heat(authority: Authority) -> None:
     """The pillow lies inside it and what stands up is off the edge before the pre-press, not after it."""
     item = {"features": ["button"]}
     steps = first_plan(authority, shop_with(authority), item=item).decorations[0].steps
-    assert place(steps, "inside the piece, under the print area") < place(steps, "Pre-press the")
-    assert place(steps, "Keep button off the heated area") < place(steps, "Pre-press the")
+    assert stand_in_order(steps, "lay-out", "pillow-inside", "metal-outside", "pre-press-bare")
+    assert "button" in sentence(steps, "lay-out")
 
 
 @pytest.mark.parametrize("transfer", ["stones-glass-lead-free", "patch-embroidered"])
 def test_stones_and_patches_are_pressed_again_from_the_reverse(transfer: str, authority: Authority) -> None:
     plan = first_plan(authority, shop_with(authority), decoration={"transfer": transfer})
-    assert any(step.endswith("from the reverse.") for step in plan.decorations[0].steps), plan.decorations[0].steps
+    assert sentence(plan.decorations[0].steps, "press-from-reverse").endswith("from the reverse.")
 
 
 def test_what_lies_face_down_is_stacked_as_the_steps_say(authority: Authority) -> None:
     """From the heated platen down: the piece, then its print, then the paper that carries it."""
     planned = first_plan(authority, shop_with(authority), item=TILE, decoration=DYED, press={"type": "swing-away"})
-    stack = planned.stack
-    piece = next(number for number, layer in enumerate(stack) if "tile" in layer)
-    carrier = next(number for number, layer in enumerate(stack) if "carrier" in layer)
-    assert piece < carrier, stack
+    stack = planned.decorations[0].stack
+    lying = [layer.face for layer in stack if layer.face]
+    assert lying == ["coated face down", "printed side up"], stack
+    carrier = next(number for number, layer in enumerate(stack) if "carrier" in layer.what)
+    assert carrier > next(number for number, layer in enumerate(stack) if layer.face == "printed side up")
 
 
 def test_a_plan_stops_where_the_pad_it_needs_is_missing(authority: Authority) -> None:
@@ -66,13 +61,13 @@ def test_a_plan_stops_where_the_pad_it_needs_is_missing(authority: Authority) ->
         authority, shop_with(authority, *pads), item=TILE, decoration=DYED, press={"type": "swing-away"}
     )
     steps = planned.decorations[0].steps
-    assert place(steps, "Stop here without") < place(steps, "Press for")
+    assert stand_in_order(steps, "stop-without-pad", "press-main")
 
 
 def test_a_plan_stops_where_the_sheet_it_needs_is_missing(authority: Authority) -> None:
     shop = shop_with(authority, "silicone-paper", "ptfe-sheet")
     steps = first_plan(authority, shop, decoration={"transfer": "inkjet-paper-dark"}).decorations[0].steps
-    assert place(steps, "Stop here without") < place(steps, "Press for")
+    assert stand_in_order(steps, "stop-without-cover", "press-main")
 
 
 @pytest.mark.parametrize("transfer", ["toner-paper-two-step", "cut-film"])

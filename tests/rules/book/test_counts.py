@@ -95,8 +95,8 @@ def package_text(folder: Traversable | None = None) -> str:
     return "\n".join(texts)
 
 
-def test_every_limit_is_used_by_a_rule_or_a_derivation(book: Book) -> None:
-    by_rules = {name for rule in book.rules.values() for name in rule.limits}
+def test_every_limit_is_used_by_a_rule_a_step_or_a_derivation(book: Book) -> None:
+    by_rules = {name for entry in (*book.rules.values(), *book.steps.values()) for name in entry.limits}
     assert set(book.limits) == by_rules | GRAPH.limits
 
 

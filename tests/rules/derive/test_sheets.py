@@ -6,26 +6,25 @@ lifts a print clear of a zip; the dark inkjet sheet lies face up with its backin
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import replace
 from typing import Any
 
 import pytest
-from cases import Document, order_document, pressing, shop_of
+from cases import Document, order_document, pressing, sentence, shop_of, stand_in_order
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.verdict import Plan
+from accord_rules.verdict import Plan, PlannedStep
 
 BARE = dict.fromkeys(("substrate", "fibres", "coating", "mass_per_area", "thickness", "care", "colour"), "")
 COATED_BOARD = BARE | {"blank": "hardboard-coaster"}
 RAW_BOARD = {"substrate": "timber", "fibres": "", "thickness": "12 mm"}
 DYE = {"transfer": "dye-sublimation", "placement": "face", "size": {"width": "80 mm", "height": "80 mm"}}
 SILICONE = "silicone-coated release paper"
-BARE_PRE_PRESS, COVERED_PRE_PRESS = "Pre-press the bare piece", f"Pre-press the piece under {SILICONE}"
+BARE_PRE_PRESS, COVERED_PRE_PRESS = "pre-press-bare", "pre-press-covered"
 
 
 def stocked(book: Book, *consumables: str) -> Shop:
@@ -36,25 +35,27 @@ def plans(authority: Authority, document: Document, shop: Shop | None = None) ->
     return authority.recommend(read(Order, document), shop or shop_of(authority.book)).plans
 
 
-def first_steps(authority: Authority, shop: Shop | None = None, **parts: Any) -> tuple[str, ...]:
+def first_steps(authority: Authority, shop: Shop | None = None, **parts: Any) -> tuple[PlannedStep, ...]:
     recommended = plans(authority, order_document(authority.book, **parts), shop)
     assert recommended
     return recommended[0].decorations[0].steps
 
 
-def the_step(steps: tuple[str, ...], beginning: str) -> str:
-    (step,) = (step for step in steps if step.startswith(beginning))
-    return step
+def pre_press(steps: tuple[PlannedStep, ...]) -> str:
+    """Which of the ways to pre-press the plan has: bare or covered."""
+    (name,) = (step.id for step in steps if step.id in (BARE_PRE_PRESS, COVERED_PRE_PRESS))
+    return name
 
 
 # -- pre-press -------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
-    ("parts", "beginning"),
+    ("parts", "way"),
     [
         ({}, BARE_PRE_PRESS),
-        ({"item": RAW_BOARD, "decoration": {"placement": "face"}}, BARE_PRE_PRESS),
+        ({"item": RAW_BOARD, "decoration": {"placement": "face"}}, COVERED_PRE_PRESS),
+        ({"item": {"fibres": {"PES": 100}}}, COVERED_PRE_PRESS),
         ({"item": {"already": ["cut-film"]}}, COVERED_PRE_PRESS),
         ({"item": COATED_BOARD, "decoration": DYE}, COVERED_PRE_PRESS),
         (
@@ -65,13 +66,15 @@ def the_step(steps: tuple[str, ...], beginning: str) -> str:
             COVERED_PRE_PRESS,
         ),
     ],
-    ids=["plain tee", "raw timber", "tee with a print", "coated board", "coated cloth"],
+    ids=["plain tee", "raw timber", "synthetic cloth", "tee with a print", "coated board", "coated cloth"],
 )
-def test_a_print_or_a_coating_is_pre_pressed_under_a_sheet(
-    parts: dict[str, Any], beginning: str, authority: Authority
+def test_what_a_bare_platen_spoils_is_pre_pressed_under_a_sheet(
+    parts: dict[str, Any], way: str, authority: Authority
 ) -> None:
-    step = the_step(first_steps(authority, **parts), "Pre-press the")
-    assert step.startswith(beginning), step
+    """Prints and coatings come off, synthetic cloth glazes, wood scorches."""
+    steps = first_steps(authority, **parts)
+    assert pre_press(steps) == way
+    assert (SILICONE in sentence(steps, way)) is (way == COVERED_PRE_PRESS)
 
 
 def two_prints(placements: tuple[str, str], **second: Any) -> Document:
@@ -99,12 +102,12 @@ def test_after_the_first_print_the_piece_carries_one(
     but the base may lie against it."""
     (plan, *_) = plans(authority, two_prints(placements, **second))
     first, later = (plan.decorations[index].steps for index in plan.sequence)
-    assert the_step(first, "Pre-press the").startswith(BARE_PRE_PRESS)
-    assert the_step(later, "Pre-press the").startswith(COVERED_PRE_PRESS)
-    assert (f"Cover with {SILICONE}." in later) is under_the_platen
-    on_the_base = f"Lay {SILICONE} on the base: the print on the other side of the piece comes to lie on it."
-    assert (on_the_base in later) is not under_the_platen
-    assert (plan.stack[-2:] == (SILICONE, "base")) is not under_the_platen
+    assert (pre_press(first), pre_press(later)) == (BARE_PRE_PRESS, COVERED_PRE_PRESS)
+    names = {step.id for step in later}
+    assert ("cover" in names) is under_the_platen
+    assert ("sheet-on-bed" in names) is not under_the_platen
+    below = [layer.what for layer in plan.decorations[plan.sequence[1]].stack][-2:]
+    assert (below == [SILICONE, "lower platen"]) is not under_the_platen
     assert plan.verdict == "accepted"
 
 
@@ -114,8 +117,7 @@ def test_which_one_carries_a_print_hangs_on_the_order_of_pressings(authority: Au
     document["decorations"][0]["transfer"] = "film-low-heat-soft"
     (plan, *_) = plans(authority, document)
     assert plan.sequence == (1, 0)
-    pre_presses = [the_step(decoration.steps, "Pre-press the") for decoration in plan.decorations]
-    assert [step.startswith(BARE_PRE_PRESS) for step in pre_presses] == [False, True]
+    assert [pre_press(planned.steps) for planned in plan.decorations] == [COVERED_PRE_PRESS, BARE_PRE_PRESS]
 
 
 @pytest.mark.parametrize("item", [{"already": ["cut-film"]}, COATED_BOARD], ids=["print", "coating"])
@@ -128,8 +130,8 @@ def test_without_a_sheet_the_pre_press_is_a_must_to_mend(item: dict[str, Any], a
     (finding,) = (finding for finding in verdict.findings if finding.rule == "pre-press-bare-on-print")
     assert finding.level == "requires"
     assert SILICONE in finding.fix
-    step = the_step(first_steps(authority, bare_shop, item=item, decoration=decoration), "Pre-press the")
-    assert step.startswith(f"Pre-press the piece under a non-stick sheet ({SILICONE} or PTFE-coated glass-cloth sheet;")
+    stop = sentence(first_steps(authority, bare_shop, item=item, decoration=decoration), "stop-without-pre-press-sheet")
+    assert stop.startswith(f"Stop here without {SILICONE} or PTFE-coated glass-cloth sheet:")
     equipped = authority.validate(read(Order, document), stocked(book, "plain-paper", "silicone-paper", "heat-tape"))
     assert "pre-press-bare-on-print" not in {finding.rule for finding in equipped.findings}
 
@@ -159,16 +161,16 @@ def test_a_print_said_to_be_pressed_bare_is_a_must_and_a_step(authority: Authori
     verdict = authority.validate(read(Order, document), shop_of(authority.book))
     (finding,) = (finding for finding in verdict.findings if finding.rule == "print-bare-under-platen")
     assert (verdict.verdict, finding.level) == ("conditional", "requires")
-    step = the_step(first_steps(authority, **parts), "Lay a non-stick sheet")
-    assert step.endswith("over the print that is there already: the platen must not touch it.")
+    step = sentence(first_steps(authority, **parts), "shield-earlier-print")
+    assert step == f"Lay {SILICONE} over the print that is there already: the platen must not touch it."
 
 
 @pytest.mark.parametrize("cover", [{"cover": "none"}, {}], ids=["said to have none", "not said"])
 def test_a_second_press_names_what_covers_the_print(cover: dict[str, str], authority: Authority) -> None:
     """Plain film needs no cover of its own, and with its carrier off it is bare all the same."""
     decoration = {"settings": {"second_press": "5 s"} | cover}
-    step = the_step(first_steps(authority, decoration=decoration), "Cover again")
-    assert step == f"Cover again with {SILICONE} and press a second time for 5 s."
+    step = sentence(first_steps(authority, decoration=decoration), "press-again")
+    assert step == f"Cover again with {SILICONE} and press a second time for 5 s; take the sheet off cold."
 
 
 def test_a_second_press_without_any_sheet_is_a_must(authority: Authority) -> None:
@@ -189,8 +191,8 @@ def test_no_plan_of_the_book_presses_bare_on_a_print(authority: Authority) -> No
     }
     steps = [plan.decorations[0].steps for plan in plans(authority, document, everything)]
     assert len(steps) > 3
-    assert all(any(step.startswith("Cover with ") for step in shown) for shown in steps)
-    assert not any(step.startswith(BARE_PRE_PRESS) for step in itertools.chain(*steps))
+    names = [{step.id for step in planned} for planned in steps]
+    assert all("cover" in planned and BARE_PRE_PRESS not in planned for planned in names)
 
 
 # -- the dark inkjet sheet -------------------------------------------------------------------------------------------
@@ -204,16 +206,9 @@ def test_the_dark_sheet_lies_face_up_without_its_backing_and_nothing_is_peeled(p
         item={"colour": "black"},
         decoration={"transfer": "inkjet-dark-opaque", "artwork": {"mirrored": ""}} | settings,
     )
-    beginnings = [
-        "Pull the backing off inkjet paper for dark cloth, opaque",
-        "Place the transfer face up",
-        f"Cover with {SILICONE}.",
-        "Press for",
-        f"Let it cool fully under {SILICONE}, then lift that off; there is no carrier to peel.",
-    ]
-    places = [steps.index(the_step(steps, beginning)) for beginning in beginnings]
-    assert places == sorted(places)
-    assert not any("peel the carrier" in step.lower() or "mirror image" in step for step in steps)
+    assert stand_in_order(steps, "backing-off", "face-up", "cover", "press-main", "lift-cover-cold")
+    assert SILICONE in sentence(steps, "lift-cover-cold")
+    assert not any("peel the carrier" in step.text.lower() or "mirror image" in step.text for step in steps)
 
 
 def test_the_dark_sheet_lifted_hot_is_still_refused(authority: Authority) -> None:

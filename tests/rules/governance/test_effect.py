@@ -272,5 +272,5 @@ def test_a_safety_rule_that_finds_more_takes_one_and_one_that_may_find_less_two(
     name = safety_rule(book)
     table = book.documents["rules"][name]
     for when, expected in ((f"({table['when']}) or item.brittle", 0), (f"({table['when']}) and item.brittle", 1)):
-        rule = read_rule(name, dict(table) | {"when": when}, book.vocabulary, book.sources)
+        rule = read_rule(name, dict(table) | {"when": when}, book.vocabulary, book.sources, book.steps)
         assert len(loosens_safety(book, replace(book, rules={**book.rules, name: rule}))) == expected

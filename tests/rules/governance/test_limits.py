@@ -36,7 +36,7 @@ def tables(book: Book, **rules: tuple[str, str]) -> Book:
     rules_ = {}
     base = dict(book.documents["rules"]["dye-on-nylon"])
     for name, (level, when) in rules.items():
-        rules_[name] = read_rule(name, base | {"level": level, "when": when}, book.vocabulary, book.sources)
+        rules_[name] = read_rule(name, base | {"level": level, "when": when}, book.vocabulary, book.sources, book.steps)
     return replace(book, rules=MappingProxyType(rules_))
 
 

@@ -124,8 +124,8 @@ def test_a_wait_before_touching_is_in_the_rule_and_the_steps(authority: Authorit
     assert " min until bare skin bears a 10 s touch" in stays_hot.because
     assert "ISO 13732-1 and IEC 62368-1, taken partly from memory" in stays_hot.because
     plan = authority.recommend(read(Order, asking(TILE, "clamshell")), shop).plans[0]
-    cooling = [step for step in plan.decorations[0].steps if step.startswith("Let it cool")]
-    assert any(" min until it may be touched" in step for step in cooling)
+    cooling = [step.text for step in plan.decorations[0].steps if step.stage == "cool"]
+    assert any(" min until it may be touched" in text for text in cooling)
 
 
 def test_a_print_behind_a_thin_shirt_softens_and_behind_a_thick_one_does_not(authority: Authority) -> None:

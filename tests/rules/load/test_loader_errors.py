@@ -35,6 +35,24 @@ facts = { "item.textile" = true, "set.surface_c" = "migration.surface_most" }
 [[silent]]
 facts = { "item.textile" = false, "set.surface_c" = "migration.surface_most + 1 step" }
 """
+STEP = "steps/press/small-step.toml"
+SMALL_STEP = """\
+text = "Press it for {set.time_s} at {set.surface_c}."
+when = "item.textile and set.surface_c > limit('migration.surface_most')"
+rank = 10
+instead_of = "other-step"
+sources = ["common-practice"]
+
+[[fires]]
+decoration = { settings = { temperature = "151 °C", read_at = "surface" } }
+
+[[silent]]
+facts = { "item.textile" = true, "set.surface_c" = "migration.surface_most" }
+
+[[silent]]
+facts = { "item.textile" = false, "set.surface_c" = "migration.surface_most + 1 step" }
+"""
+OTHER_STEP = 'text = "Press it."\nsources = ["common-practice"]\n'
 HOT = "set.surface_c > limit('migration.surface_most')"
 
 
@@ -53,8 +71,12 @@ def of_rule(old: str, new: str, field: str, *parts: str) -> Slip:
     return Slip(RULE, old, new, f"{RULE}: {field}: ", parts)
 
 
-def of_entry(file: str, entry: str, old: str, new: str, field: str, *parts: str) -> Slip:
-    return Slip(file, old, new, f"{file}: {entry}: {field}: ", parts)
+def of_step(old: str, new: str, field: str, *told: str) -> Slip:
+    return Slip(STEP, old, new, f"{STEP}: {field}: ", told)
+
+
+def of_entry(file: str, entry: str, old: str, new: str, field: str, *told: str) -> Slip:
+    return Slip(file, old, new, f"{file}: {entry}: {field}: ", told)
 
 
 def of_limit(old: str, new: str, field: str, *parts: str) -> Slip:
@@ -164,6 +186,39 @@ SLIPS: dict[str, Slip] = {
         "/fires/0/decoration/transfer",
         "'cut-flim'",
         "did you mean cut-film",
+    ),
+    # Steps.
+    "step of a rule": of_rule(
+        "title =", 'step = "small-stp"\ntitle =', "/step", "'small-stp' in steps", "did you mean small-step"
+    ),
+    "fact of a step's condition": of_step("item.textile and", "item.textil and", "/when", "did you mean item.textile"),
+    "fact in a step's sentence": of_step("{set.time_s}", "{set.tim_s}", "/text", "did you mean set.time_s"),
+    "two sentences in a step": of_step("Press it for", "Press it. Wait for", "/text", "must be one sentence"),
+    "full stop forgotten": of_step('{set.surface_c}."', '{set.surface_c}"', "/text", "must be one sentence"),
+    "step that another replaces": of_step(
+        '"other-step"', '"othr-step"', "/instead_of", "'othr-step' in steps", "did you mean other-step"
+    ),
+    "step that replaces itself": of_step('"other-step"', '"small-step"', "/instead_of", "is the step itself"),
+    "step that replaces one of another stage": of_step('"other-step"', '"care-step"', "/instead_of", "stage, care"),
+    "stage that the folder says": of_step("rank =", 'stage = "pres"\nrank =', "/stage", "the folder says it: press"),
+    "key of a step": of_step("rank =", "rnk =", "/rnk", "is not a known field", "did you mean rank"),
+    "open misspelt": of_step("rank =", 'when_open = "prnt"\nrank =', "/when_open", "'prnt'", "did you mean print"),
+    "source of a step": of_step('["common-practice"]', '["comon-practice"]', "/sources/0", "did you mean common-prac"),
+    "example of a step that does not hold": of_step('"151 °C"', '"140 °C"', "/fires/0", "it stays silent"),
+    "condition of a step that its examples do not try": of_step(
+        '[[silent]]\nfacts = { "item.textile" = false, "set.surface_c" = "migration.surface_most + 1 step" }\n',
+        "",
+        "/when",
+        "no example where item.textile is false and decides",
+    ),
+    "condition of a step that can never hold": of_step(
+        HOT, f"{HOT} and not item.textile", "/when", "it can never hold"
+    ),
+    "examples of a step that always stands": of_step(
+        "when = \"item.textile and set.surface_c > limit('migration.surface_most')\"",
+        'when = "true"',
+        "/fires",
+        "stands in every plan",
     ),
     # Limits.
     "dimension misspelt": of_limit('"percent"', '"percnt"', "/dimension", "'percnt'", "did you mean percent"),
@@ -287,9 +342,14 @@ def small_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The shipped book's files with one small rule, since trying them all takes time."""
     folder = tmp_path_factory.mktemp("small") / "book"
     with as_file(files("accord_rules").joinpath("book")) as book:
-        shutil.copytree(book, folder, ignore=shutil.ignore_patterns("rules"))
+        shutil.copytree(book, folder, ignore=shutil.ignore_patterns("rules", "steps"))
     (folder / RULE).parent.mkdir(parents=True)
     (folder / RULE).write_text(SMALL, encoding="utf-8")
+    for file, text in ((STEP, SMALL_STEP), ("steps/press/other-step.toml", OTHER_STEP)):
+        (folder / file).parent.mkdir(parents=True, exist_ok=True)
+        (folder / file).write_text(text, encoding="utf-8")
+    (folder / "steps" / "care").mkdir()
+    (folder / "steps" / "care" / "care-step.toml").write_text(OTHER_STEP, encoding="utf-8")
     return folder
 
 
@@ -356,6 +416,8 @@ def test_a_file_that_cannot_be_used_is_named(name: str, folder: Path) -> None:
         ("blank.toml", ("did you mean blanks.toml",)),
         ("rules/stray.toml", ("rules/<topic>/<id>.toml",)),
         ("rules/settings/stray.tml", (".toml",)),
+        ("steps/stray.toml", ("steps/<stage>/<id>.toml",)),
+        ("steps/press/stray.tml", (".toml",)),
         ("limits/notes.txt", (".toml",)),
     ],
 )
@@ -366,6 +428,18 @@ def test_a_file_that_nobody_would_read_is_named(stray: str, parts: tuple[str, ..
     ]
 
 
+def test_a_folder_of_steps_that_is_no_stage_is_told_with_the_nearest(folder: Path) -> None:
+    (folder / "steps" / "care").rename(folder / "steps" / "caer")
+    (told,) = reasons(folder)
+    assert told.startswith("steps/caer/care-step.toml: /stage: ")
+    assert "did you mean care" in told
+
+
+def test_a_step_in_two_stages_is_refused(folder: Path) -> None:
+    shutil.copy(folder / "steps" / "care" / "care-step.toml", folder / "steps" / "press")
+    assert any("there is a step of this name in another stage" in each for each in reasons(folder))
+
+
 def test_a_folder_in_the_place_of_a_file_is_named(folder: Path) -> None:
     (folder / "fibres.toml").unlink()
     (folder / "fibres.toml").mkdir()
@@ -373,10 +447,11 @@ def test_a_folder_in_the_place_of_a_file_is_named(folder: Path) -> None:
 
 
 def test_a_folder_that_is_no_book_is_told_as_one_reason_a_file(tmp_path: Path) -> None:
-    faults = reasons(tmp_path)
-    assert "blanks.toml: is missing" in faults
-    assert "rules: is missing" in faults
-    assert "limits: is missing" in faults
+    told = reasons(tmp_path)
+    assert "blanks.toml: is missing" in told
+    assert "rules: is missing" in told
+    assert "steps: is missing" in told
+    assert "limits: is missing" in told
 
 
 def test_all_slips_of_a_rule_are_told_at_once(folder: Path) -> None:

@@ -25,7 +25,7 @@ from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.verdict import Plan, Verdict
+from accord_rules.verdict import Plan, PlannedStep, Verdict
 
 WORKABLE = ("accepted", "conditional")
 
@@ -107,10 +107,14 @@ def best_plan(check: Check, authority: Authority) -> Plan:
     return recommendation.plans[0]
 
 
-def place_of(words: str, steps: tuple[str, ...]) -> int:
-    """Where in a plan the step with these words stands; the test fails if there is none."""
-    places = [place for place, step in enumerate(steps) if words in step]
-    assert places, f"no step says {words!r}: {steps}"
+# The ways for paper and piece to come to lie face to face.
+LAID = ("paper-down-on-cloth", "paper-down-on-face", "piece-on-print")
+
+
+def place_of(steps: tuple[PlannedStep, ...], *names: str) -> int:
+    """Where in a plan the step stands that has one of these names; the test fails if there is none."""
+    places = [place for place, step in enumerate(steps) if step.id in names]
+    assert places, f"no step of {names}: {steps}"
     return places[0]
 
 
@@ -171,17 +175,19 @@ def test_bench_settings_do_not_do_by_hand(authority: Authority) -> None:
 def test_dyed_pieces_are_mirrored_taped_and_covered(check: Check, authority: Authority) -> None:
     """Common practice, no source: a mirrored print, taped, face to face, under a non-stick sheet."""
     steps = best_plan(check, authority).decorations[0].steps
-    mirrored, laid = place_of("mirror image", steps), place_of("printed side down", steps)
-    taped, covered = place_of("heat tape", steps), place_of("Cover with PTFE-coated", steps)
-    assert mirrored < laid < taped < covered < place_of("Press for", steps) < place_of("Peel the carrier", steps)
+    mirrored, laid = place_of(steps, "print-mirrored"), place_of(steps, *LAID)
+    taped, covered = place_of(steps, "tape-paper-to-back", "tape-carrier"), place_of(steps, "cover")
+    assert "PTFE-coated" in steps[covered].text
+    pressed = place_of(steps, "press-by-hand", "press-main")
+    assert mirrored < laid < taped < covered < pressed < place_of(steps, "peel-hot", "straight-off-paper")
 
 
 @pytest.mark.parametrize("check", [PANEL, COASTER], ids=["panel", "coaster"])
 def test_hot_hard_pieces_are_lifted_with_gloves(check: Check, authority: Authority) -> None:
     """Common practice, no source."""
     steps = best_plan(check, authority).decorations[0].steps
-    assert "on the printable face" in steps[place_of("printed side down", steps)]
-    assert place_of("Press for", steps) < place_of("Lift the piece with heat gloves", steps)
+    assert "coated face" in steps[place_of(steps, *LAID)].text
+    assert place_of(steps, "press-by-hand", "press-main") < place_of(steps, "gloves-on")
     bare_hands = shop_of(check, authority.book, standing=["extraction"])
     verdict = authority.validate(read(Order, document(check)), bare_hands)
     assert any("gloves" in condition for condition in verdict.conditions)
@@ -190,7 +196,7 @@ def test_hot_hard_pieces_are_lifted_with_gloves(check: Check, authority: Authori
 def test_panels_lose_their_protective_film_first(authority: Authority) -> None:
     """Common practice, no source."""
     steps = best_plan(PANEL, authority).decorations[0].steps
-    assert place_of("Pull the protective film off", steps) < place_of("printed side down", steps)
+    assert place_of(steps, "protective-film-off") < place_of(steps, *LAID)
     still_on = validated(PANEL, 70, authority)
     assert still_on.verdict == "conditional"
     assert any("film" in condition for condition in still_on.conditions)
@@ -215,8 +221,9 @@ def test_going_without_tape_or_sheet_is_told(part: str, rule: str, authority: Au
 def test_shirts_keep_their_collar_off_and_are_peeled_after(check: Check, authority: Authority) -> None:
     """Common practice, no source: collar off the heated area, carrier peeled after the press; by hand a light one."""
     steps = best_plan(check, authority).decorations[0].steps
-    kept_off = place_of("off the heated area", steps)
-    assert "collar" in steps[kept_off]
-    assert kept_off < place_of("Press for", steps) < place_of("eel the carrier", steps)
+    kept_off, pressed = place_of(steps, "lay-out"), place_of(steps, "press-by-hand", "press-main")
+    assert "collar" in steps[kept_off].text
+    assert "off the heated area" in steps[kept_off].text
+    assert kept_off < pressed < place_of(steps, "peel-hot", "peel-warm", "peel-cold")
     if check is SHIRT:
-        assert "light hand pressure" in steps[place_of("Press for", steps)]
+        assert "light hand pressure" in steps[pressed].text

@@ -47,7 +47,7 @@ def test_pages_of_any_size_give_every_entry_once(
     assert ids == sorted(settings.catalogue[kind])
 
 
-@pytest.mark.parametrize("address", ["limits", "sources", "rules", "facts"])
+@pytest.mark.parametrize("address", ["limits", "sources", "rules", "steps", "facts"])
 def test_other_lists_are_paged_alike(client: FlaskClient, key: dict[str, str], settings: Book, address: str) -> None:
     ids = [entry["id"] for entry in every_entry(client, key, f"/v1/{address}?limit=3")]
     assert ids == sorted(FACTS if address == "facts" else getattr(settings, address))
@@ -91,6 +91,7 @@ def test_a_product_is_shown_with_what_it_takes_from_its_family(
         "/v1/rules/no-such-rule",
         "/v1/rules/..%2f..%2fetc",
         "/v1/rules/%00",
+        "/v1/steps/no-such-step",
         "/v1/facts/item.no_such_fact",
         "/v1/facts/%00",
     ],
@@ -144,6 +145,24 @@ def test_a_rule_is_told_whole(client: FlaskClient, key: dict[str, str], settings
     }
 
 
+def test_a_step_is_told_whole(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
+    told = {name: client.get(f"/v1/steps/{name}", headers=key).json for name in settings.steps}
+    assert {name: answer["entry"] for name, answer in told.items()} == settings.documents["steps"]
+    rules = settings.documents["rules"]
+    asking = {name: sorted(id_ for id_, rule in rules.items() if rule.get("step") == name) for name in told}
+    assert {name: answer["rules"] for name, answer in told.items()} == asking
+    assert "protective-film-on" in asking["protective-film-off"]
+    assert told["weed-and-trim"]["limits"] == ["plan.trim_margin"]
+    limit = client.get("/v1/limits/plan.trim_margin", headers=key).json
+    assert (limit["rules"], limit["steps"]) == ([], ["weed-and-trim"])
+
+
+def test_steps_are_filtered_by_stage(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
+    listed = every_entry(client, key, "/v1/steps?stage=peel&limit=2")
+    assert {entry["id"] for entry in listed} == {s.id for s in settings.steps.values() if s.stage == "peel"}
+    assert {entry["stage"] for entry in listed} == {"peel"}
+
+
 def test_a_fact_names_what_it_reads_and_who_reads_it(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     """Both ways the same; and the rules by their files, which name facts in conditions and in braces."""
     facts = {fact["id"]: fact for fact in every_entry(client, key, "/v1/facts?limit=200")}
@@ -177,6 +196,7 @@ def test_a_fact_is_told_alone_as_in_the_list(client: FlaskClient, key: dict[str,
     [
         ("facts/item.textil", "item.textile"),
         ("catalogue/fibre", "fibres"),
+        ("steps/pres-main", "press-main"),
         ("limits/press.spread_mos", "press.spread_most"),
     ],
 )
@@ -187,7 +207,8 @@ def test_a_wrong_name_brings_the_nearest(client: FlaskClient, key: dict[str, str
 
 
 READS = ["/v1/catalogue", "/v1/catalogue/fibres", "/v1/catalogue/fibres/PES", "/v1/limits", "/v1/sources", "/v1/rules",
-         "/v1/facts", "/v1/facts/item.textile",         "/v1/shop", "/v1/openapi.json"]  # fmt: skip
+         "/v1/steps", "/v1/steps/press-main", "/v1/facts", "/v1/facts/item.textile", "/v1/shop",
+         "/v1/openapi.json"]  # fmt: skip
 
 
 @pytest.mark.parametrize("path", READS)

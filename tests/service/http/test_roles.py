@@ -41,6 +41,8 @@ GET    /v1/sources                          -        +        +        +        
 GET    /v1/sources/{name}                   -        +        +        +        +        +
 GET    /v1/rules                            -        +        +        +        +        +
 GET    /v1/rules/{name}                     -        +        +        +        +        +
+GET    /v1/steps                            -        +        +        +        +        +
+GET    /v1/steps/{name}                     -        +        +        +        +        +
 GET    /v1/facts                            -        +        +        +        +        +
 GET    /v1/facts/{name}                     -        +        +        +        +        +
 GET    /v1/revisions                        -        +        +        +        +        +

@@ -34,6 +34,8 @@ from accord_service.api.v1.get_shop_status import get_shop_status
 from accord_service.api.v1.get_shops import get_shops
 from accord_service.api.v1.get_source import get_source
 from accord_service.api.v1.get_sources import get_sources
+from accord_service.api.v1.get_step import get_step
+from accord_service.api.v1.get_steps import get_steps
 from accord_service.api.v1.post_envelope import post_envelope
 from accord_service.api.v1.post_keys import post_keys
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
@@ -68,6 +70,8 @@ ENDPOINTS = (
     get_source,
     get_rules,
     get_rule,
+    get_steps,
+    get_step,
     get_facts,
     get_fact,
     get_revisions,

@@ -18,7 +18,7 @@ from accord_service.http.writing import Answer
     examples=(Example("A limit", path=lambda book: {"name": first_of(book, "limits")}),),
 )
 def get_limit(call: Call) -> Answer:
-    """Give one limit: its value, which way is stricter, where it comes from and which rules use it."""
+    """Give one limit: its value, which way is stricter, where it comes from and which rules and steps use it."""
     book, name = call.book, call.path["name"]
     if name not in book.documents["limits"]:
         raise NotFound.in_book("limit", "limit", name, book.documents["limits"])
@@ -28,5 +28,6 @@ def get_limit(call: Call) -> Answer:
         id=name,
         entry=book.documents["limits"][name],
         rules=tuple(sorted(rule.id for rule in book.rules.values() if name in rule.limits)),
+        steps=tuple(sorted(step.id for step in book.steps.values() if name in step.limits)),
     )
     return Answer(limit_entry.document())

@@ -28,6 +28,7 @@ def get_source(call: Call) -> Answer:
         id=name,
         entry=book.documents["sources"][name],
         rules=tuple(sorted(id_ for id_, rule in book.rules.items() if name in rule.sources)),
+        steps=tuple(sorted(id_ for id_, step in book.steps.items() if name in step.sources)),
         limits=tuple(sorted(id_ for id_, limit in book.limits.items() if name in limit.sources)),
     )
     return Answer(source_entry.document())

@@ -1,0 +1,357 @@
+"""What the hands need to know of a job: how print and piece lie, what is kept off the heat, what goes between.
+
+Steps of plans are asked for with these facts. Which way the piece lies where heat has to cross it is a fact of the heat
+room (``heat.face_down``); the rest is common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from accord_rules.derive.sheets import RAISED, Consumables, hottest_c, in_stock, meant_for, titles
+from accord_rules.documents import units
+from accord_rules.documents.colour import names as colour_names
+from accord_rules.orders.order import NONE, Decoration
+from accord_rules.revision.catalogue import CARRIERS, Consumable, Fibre, Transfer
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Scope,
+    entries,
+    fact,
+    later,
+    limits,
+    maybe,
+    number,
+    one_of,
+    read,
+    source,
+)
+from accord_rules.revision.sentences import in_a_sentence
+
+ORDER, DECORATION, PRESSING = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
+# How a print comes to lie on the piece, or the piece on its print.
+LAYS = ("printed-side-down", "adhesive-down", "glue-down", "face-up", "piece-down", "wrapped")
+_HARD = frozenset({"metal", "stone", "ceramic", "glass", "wood", "cork", "plastic"})
+# What a bare platen marks by its own heat: wood and card scorch, leather loses its grain.
+_MARKED = frozenset({"leather", "wood", "cork", "paper"})
+_OFF_THE_EDGE: Mapping[str, str] = {
+    "garment": "collar, sleeves, seams and hem",
+    "headwear": "brim, sweatband and seams",
+    "bag": "handles, seams and base",
+}
+_FROM_COLLAR = ("plan.front_below_collar", "plan.back_below_collar")
+_FROM_SHOULDER = ("plan.chest_from_middle", "plan.chest_below_shoulder")
+
+
+# -- the piece -------------------------------------------------------------------------------------------------------
+
+
+@fact("item.hard", BOOL, ORDER)
+def hard(goods: str = read("item.family")) -> bool:
+    """Whether it leaves the press hot and is handled hot: metal, stone, ceramic, glass, wood, cork, plastic."""
+    return goods in _HARD
+
+
+@fact("item.piece_words", TEXT, ORDER)
+def piece_words(title: str = read("item.title"), said: str | None = source("/item/colour")) -> str:
+    """The piece as it was ordered: its title, and the colour where the order says one that the title does not."""
+    if said is None:
+        return title
+    plain = next((name for name, code in colour_names().items() if code.lower() == said.lower()), said.lower())
+    return title if plain in title.lower() else f"{title}, colour {plain}"
+
+
+@fact("item.fibres_words", TEXT, ORDER)
+def fibres_words(
+    mix: Mapping[str, float] = read("item.fibres"), known: Mapping[str, Fibre] = entries("fibres")
+) -> str | None:
+    """Fibres as a label says them: "65 % polyester, 35 % cotton"; unknown where none is counted."""
+    shares = sorted(mix.items(), key=lambda share: (-share[1], share[0]))
+    return ", ".join(f"{percent:g} % {known[code].name.lower()}" for code, percent in shares) or None
+
+
+@fact("item.marked_bare", BOOL, ORDER)
+def marked_bare(
+    goods: str = read("item.family"),
+    cloth: bool = read("item.textile"),
+    soft: Callable[[], float | None] = later("item.synthetic_share"),
+) -> bool | None:
+    """Whether a bare platen leaves shine, scorch or its rim on it: cloth mostly of synthetic fibre, leather, wood."""
+    share = soft() if cloth else None
+    return (None if share is None else share >= 50) if cloth else goods in _MARKED
+
+
+@fact("item.synthetic_share", DATA, ORDER)
+def synthetic_share(
+    polyester: float = read("item.polyester_share"),
+    nylon: float = read("item.nylon_share"),
+    acrylic: float = read("item.acrylic_share"),
+    acetate: float = read("item.acetate_share"),
+    olefin: float = read("item.olefin_share"),
+) -> float:
+    """Percent of fibres that glaze."""
+    return polyester + nylon + acrylic + acetate + olefin
+
+
+@fact("item.layered", BOOL, ORDER)
+def layered(
+    cloth: bool = read("item.textile"),
+    kind: str = read("item.kind"),
+    shape: str = read("item.shape"),
+    features: tuple[str, ...] | None = maybe("item.features"),
+) -> bool:
+    """Whether a second layer of cloth lies behind the print: garments, bags, covers with a zip."""
+    return cloth and shape == "flat" and (kind in ("garment", "bag") or "zip" in (features or ()))
+
+
+@fact("item.clear_of_words", TEXT, ORDER)
+def clear_of_words(kind: str = read("item.kind"), features: tuple[str, ...] | None = maybe("item.features")) -> str:
+    """What is kept off the heated area, whether or not the order lists it."""
+    usual = _OFF_THE_EDGE.get(kind, "edges and seams")
+    more = [_in_words(name) for name in features or () if name in RAISED and name not in ("collar", "seam")]
+    return f"{', '.join(more)}, {usual}" if more else usual
+
+
+@fact("item.raised_words", TEXT, ORDER)
+def raised_words(features: tuple[str, ...] = read("item.features")) -> str:
+    """What stands up in the pressed area, in words."""
+    *most, last = [_in_words(name) for name in features if name in RAISED] or ["whatever stands up"]
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _in_words(word: str) -> str:
+    return word.replace("-", " ")
+
+
+@fact("place.words", TEXT, DECORATION)
+def place_words(where: str = read("place.placement")) -> str:
+    """Where on the piece the print goes, as people say it."""
+    return _in_words(where)
+
+
+# -- how it lies -----------------------------------------------------------------------------------------------------
+
+
+@fact("transfer.carrier", one_of(CARRIERS), DECORATION)
+def carrier(entry: Transfer = read("transfer.entry")) -> str:
+    """What carries it."""
+    return entry.carrier
+
+
+@fact("transfer.backing", BOOL, DECORATION)
+def backing(entry: Transfer = read("transfer.entry")) -> bool:
+    """Whether it comes on a sheet that is taken off before it is laid on."""
+    return entry.backing
+
+
+@fact("lay.how", one_of(LAYS), DECORATION)
+def how(
+    entry: Transfer = read("transfer.entry"),
+    shape: str = read("item.shape"),
+    piece_down: bool = read("heat.face_down"),
+    goods: str = read("item.family"),
+) -> str:
+    """How the print lies on the piece, or the piece on its print.
+
+    Sheet metal is laid on its print as brittle goods are: it lets the heat through at once. Board is not, since heat
+    takes longer through it than the dwell lasts.
+    """
+    if shape == "mug":
+        return "wrapped"
+    if entry.backing or (not entry.mirrored and entry.principle == "ink-film"):
+        return "face-up"
+    if piece_down or (goods == "metal" and entry.principle == "dye-vapour"):
+        return "piece-down"
+    if entry.carrier == NONE:
+        return "glue-down"
+    return "printed-side-down" if entry.carrier == "paper" else "adhesive-down"
+
+
+@fact("lay.side_words", TEXT, DECORATION)
+def side_words(how: str = read("lay.how"), principle: str = read("transfer.principle")) -> str:
+    """Which side of the print lies against the piece, in words."""
+    if principle == "ink-film" and how != "face-up":
+        return "ink side down"
+    if principle == "powder-film":
+        return "powder side down"
+    return {"adhesive-down": "adhesive side down", "glue-down": "glue side down"}.get(how, "printed side down")
+
+
+@fact("lay.up_words", TEXT, DECORATION)
+def up_words(where: str = read("place.placement")) -> str:
+    """The side of the piece that lies up."""
+    side = {"left-chest": "front", "yoke": "back", "reverse": "reverse", "inside": "inside"}.get(where, where)
+    return {"face": "printable face"}.get(side, side)
+
+
+@fact("lay.from_words", TEXT, DECORATION)
+def from_words(
+    kind: str = read("item.kind"),
+    where: str = read("place.placement"),
+    preferences: units.UnitPreferences = source("shop/units"),
+    collar_mm: Mapping[str, float] = limits(*_FROM_COLLAR),
+    shoulder_mm: Mapping[str, float] = limits(*_FROM_SHOULDER),
+) -> str:
+    """From where the place of the print is measured, unless the ticket says otherwise."""
+
+    def shown(length_mm: float) -> str:
+        return units.show(units.LENGTH, length_mm, preferences)
+
+    if kind == "garment" and where in ("front", "back"):
+        below = shown(collar_mm[_FROM_COLLAR[where == "back"]])
+        return f"its top edge {below} below the collar seam, midway between the armholes"
+    if kind == "garment" and where == "left-chest":
+        aside, below = (shown(shoulder_mm[name]) for name in _FROM_SHOULDER)
+        return f"its middle {aside} to the wearer's left of the middle, {below} below the shoulder seam"
+    return f"on the {_in_words(where)}, measured from two edges"
+
+
+@fact("item.face_words", TEXT, DECORATION)
+def face_words(through: bool = read("place.seen_through"), coated: bool | None = maybe("item.coated")) -> str:
+    """The face that meets the print."""
+    return "coated back" if through else "coated face" if coated else "printable face"
+
+
+# -- sheets, pads and tape in words ----------------------------------------------------------------------------------
+
+
+def _named(entry: Consumable) -> str:
+    """A sheet, pad or tape inside a sentence: "a felt pad", "heat tape (polyimide)"; paper and film have no "a"."""
+    what, _, kind = in_a_sentence(entry.title).partition(", ")
+    article = "" if {*what.split()} & {"paper", "tape", "film"} else "an " if what[0] in "aeiou" else "a "
+    return f"{article}{what}{f' ({kind})' if kind else ''}"
+
+
+def _set_title(part: str) -> None:
+    """Declare what is set of cover, pad or tape, in words."""
+
+    def title(name: str | None = source(f"chosen/{part}"), known: Consumables = entries("consumables")) -> str | None:
+        return None if name in (None, NONE) else _named(known[str(name)])
+
+    about = f"The {part} that is set, in words; unknown where none is."
+    fact(f"set.{part}_title", TEXT, PRESSING, blamed=("set.open",), about=about)(title)
+
+
+for _part in ("cover", "pad", "tape"):
+    _set_title(_part)
+
+
+def _sheet_title(name: str, from_fact: str, about: str) -> None:
+    """Declare the sheet at hand for something, in words; what has to be got where there is none."""
+
+    def title(
+        sheet: str = read(from_fact),
+        words: str = read("set.non_stick_words"),
+        known: Consumables = entries("consumables"),
+    ) -> str:
+        return f"a non-stick sheet ({words}; none is at hand)" if sheet == NONE else _named(known[sheet])
+
+    fact(name, TEXT, PRESSING, blamed=("set.open",), about=about)(title)
+
+
+_sheet_title("set.pre_press_sheet_title", "set.pre_press_sheet", "The sheet for the pre-press, in words.")
+_sheet_title("set.again_sheet_title", "set.second_press_sheet", "The sheet for the second press, in words.")
+_sheet_title("set.non_stick_title", "set.non_stick_sheet", "The non-stick sheet at hand, in words.")
+_sheet_title("set.blot_title", "set.blot_sheet", "The paper at hand that takes up dye, in words.")
+
+
+def _sheet_for(name: str, purpose: str, about: str) -> None:
+    """Declare the sheet at hand for a purpose that bears the heat; none where there is none."""
+
+    def sheet(
+        surface_c: float | None = source("chosen/surface_c"),
+        spread_k: float = source("chosen/spread_k"),
+        known: Consumables = entries("consumables"),
+        stock: tuple[str, ...] = source("shop/stock/consumables"),
+    ) -> str:
+        return in_stock(meant_for(known, "cover", purpose), known, stock, hottest_c(surface_c, spread_k)) or NONE
+
+    fact(name, one_of("consumables|none"), PRESSING, blamed=("set.open",), about=about)(sheet)
+
+
+_sheet_for("set.non_stick_sheet", "non-stick", "The non-stick sheet at hand; none where there is none.")
+_sheet_for("set.blot_sheet", "blot", "The paper at hand that takes up dye; none where there is none.")
+
+
+@fact("set.blot_words", TEXT, PRESSING)
+def blot_words(known: Consumables = entries("consumables")) -> str:
+    """Papers that take up dye, in words."""
+    return titles(meant_for(known, "cover", "blot"), known)
+
+
+# -- pressing --------------------------------------------------------------------------------------------------------
+
+
+@fact("set.pre_pressed", BOOL, PRESSING, blamed=("set.open",))
+def pre_pressed(pre_press_s: float = source("chosen/pre_press_s")) -> bool:
+    """Whether there is a pre-press."""
+    return pre_press_s > 0
+
+
+@fact("set.second_pressed", BOOL, PRESSING, blamed=("set.open",))
+def second_pressed(second_press_s: float = source("chosen/second_press_s")) -> bool:
+    """Whether there is a second press."""
+    return second_press_s > 0
+
+
+@fact("set.pressure_shown", TEXT, PRESSING, blamed=("set.open",))
+def pressure_shown(
+    pressure: str | float | None = source("chosen/pressure"),
+    print_kpa: float | None = source("chosen/pressure_kpa"),
+    bands_kpa: Mapping[str, tuple[float, float]] = read("press.bands_kpa"),
+    by_hand: bool = read("press.hand_held"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> str | None:
+    """The pressure as people read it: "medium pressure", "light hand pressure", "40 psi on the gauge (medium)"."""
+    if isinstance(pressure, float):
+        words = [word for word, (least, most) in bands_kpa.items() if print_kpa and least <= print_kpa <= most]
+        return f"{units.show(units.PRESSURE, pressure, preferences)} on the gauge{f' ({words[0]})' if words else ''}"
+    return None if pressure is None else f"{pressure}{' hand' if by_hand else ''} pressure"
+
+
+@fact("press.bed_words", TEXT, PRESSING)
+def bed_words(closing: str = read("press.closing")) -> str:
+    """What the piece lies on, or in."""
+    return {"hand": "table", "wrap": "wrap", "enclosed": "clamp"}.get(closing, "lower platen")
+
+
+@fact("peel.cold_wait_s", number(units.TIME), DECORATION)
+def cold_wait_s(
+    hard: bool = read("item.hard"),
+    cloth: bool = read("item.textile"),
+    look: str = read("transfer.look"),
+    waits_s: Mapping[str, float] = limits("plan.cold_wait_cloth", "plan.cold_wait_thick", "plan.cold_wait_hard"),
+) -> float:
+    """About how long a print takes to get cold to the hand: flock and leather keep the heat, hard goods more so."""
+    return waits_s[f"plan.cold_wait_{'hard' if hard else 'cloth' if cloth and look != 'flock' else 'thick'}"]
+
+
+# -- the job ---------------------------------------------------------------------------------------------------------
+
+
+@fact("job.first", BOOL, PRESSING)
+def first(earlier: Mapping[int, Decoration] = source("sequence/earlier")) -> bool:
+    """Whether this decoration is the first that is pressed for the order."""
+    return not earlier
+
+
+@fact("job.last", BOOL, PRESSING)
+def last(
+    earlier: Mapping[int, Decoration] = source("sequence/earlier"), decorations: float = read("order.decorations")
+) -> bool:
+    """Whether this decoration is the last that is pressed for the order."""
+    return len(earlier) + 1 >= decorations
+
+
+@fact("job.transfers", DATA, DECORATION)
+def transfers(
+    own: Transfer = read("transfer.entry"),
+    others: Mapping[int, str | None] = source("/decorations/{j}/transfer"),
+    products: Mapping[str, Transfer] = entries("products"),
+    families: Mapping[str, Transfer] = entries("transfers"),
+) -> tuple[Transfer, ...]:
+    """All transfers of the order, as far as they are said."""
+    known = (products.get(name or "") or families.get(name or "") for name in others.values())
+    return (own, *(transfer for transfer in known if transfer is not None))

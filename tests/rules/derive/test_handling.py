@@ -1,0 +1,82 @@
+"""What the hands need to know of a job, called with values: common practice, no source."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from accord_rules.derive import handling
+from accord_rules.documents import units
+from accord_rules.revision.book import Book
+
+COLLAR = {"plan.front_below_collar": 80.0, "plan.back_below_collar": 100.0}
+SHOULDER = {"plan.chest_from_middle": 100.0, "plan.chest_below_shoulder": 190.0}
+
+
+@pytest.mark.parametrize(
+    ("transfer", "shape", "piece_down", "goods", "lies"),
+    [
+        ("cut-film", "flat", False, "cloth", "adhesive-down"),
+        ("inkjet-paper-light", "flat", False, "cloth", "printed-side-down"),
+        ("inkjet-paper-dark", "flat", False, "cloth", "face-up"),
+        ("printable-film", "flat", False, "cloth", "face-up"),
+        ("woven-label", "flat", False, "cloth", "glue-down"),
+        ("dye-sublimation", "flat", True, "ceramic", "piece-down"),
+        ("dye-sublimation", "flat", False, "metal", "piece-down"),
+        ("dye-sublimation", "flat", False, "wood", "printed-side-down"),
+        ("dye-sublimation", "mug", False, "metal", "wrapped"),
+    ],
+)
+def test_how_a_print_comes_to_lie(
+    transfer: str, shape: str, piece_down: bool, goods: str, lies: str, book: Book
+) -> None:
+    assert handling.how(book.catalogue["transfers"][transfer], shape, piece_down, goods) == lies
+
+
+@pytest.mark.parametrize(
+    ("kind", "where", "words"),
+    [
+        ("garment", "front", "80 mm below the collar seam"),
+        ("garment", "back", "100 mm below the collar seam"),
+        ("garment", "left-chest", "100 mm to the wearer's left of the middle, 190 mm below the shoulder seam"),
+        ("garment", "sleeve", "on the sleeve, measured from two edges"),
+        ("bag", "front", "on the front, measured from two edges"),
+    ],
+)
+def test_from_where_a_place_is_measured(kind: str, where: str, words: str) -> None:
+    assert words in handling.from_words(kind, where, units.METRIC, COLLAR, SHOULDER)
+
+
+def test_what_stands_up_is_listed_with_what_always_does() -> None:
+    assert handling.clear_of_words("garment", ("zip", "collar")) == "zip, collar, sleeves, seams and hem"
+    assert handling.clear_of_words("homeware", ()) == "edges and seams"
+    assert handling.raised_words(("elastic-waist", "zip", "button")) == "elastic waist, zip and button"
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("ptfe-sheet", "a PTFE-coated glass-cloth sheet"),
+        ("silicone-paper", "silicone-coated release paper"),
+        ("heat-tape", "heat tape (polyimide with silicone adhesive)"),
+        ("foam-pillow", "a foam pillow in a PTFE-coated cover"),
+    ],
+)
+def test_sheets_are_named_as_they_stand_in_a_sentence(name: str, words: str, book: Book) -> None:
+    assert handling._named(book.catalogue["consumables"][name]) == words
+
+
+@pytest.mark.parametrize(
+    ("goods", "share", "marked"), [("cloth", 50, True), ("cloth", 49, False), ("cloth", None, None)]
+)
+def test_synthetic_cloth_is_marked_by_a_bare_platen(goods: str, share: Any, marked: bool | None) -> None:
+    assert handling.marked_bare(goods, True, lambda: share) is marked
+    assert handling.marked_bare("wood", False, lambda: share) is True
+    assert handling.marked_bare("metal", False, lambda: share) is False
+
+
+def test_a_gauge_says_the_trades_word_too() -> None:
+    bands = {"light": (10.0, 30.0), "medium": (31.0, 60.0)}
+    assert handling.pressure_shown(276.0, 40.0, bands, False, units.METRIC) == "276 kPa on the gauge (medium)"
+    assert handling.pressure_shown("light", 20.0, bands, True, units.METRIC) == "light hand pressure"

@@ -1,0 +1,111 @@
+"""Steps under proposals and house rules: what a change of steps does to plans, and what may not be taken out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from accord_rules.documents.files import BookError
+from accord_rules.governance.changes import ABSENT, EntryChange, check, faults_in
+from accord_rules.governance.effect import EVERY_ORDER, Budget, Effect, effect
+from accord_rules.governance.house import HouseError, check_house, read_house
+from accord_rules.load.loader import from_documents
+from accord_rules.revision.book import Book
+
+Changed = Callable[..., EntryChange]
+FEW = Budget(recorded=0, edges=60)
+
+
+def effect_of(book: Book, *changes: EntryChange) -> Effect:
+    return effect(book, check(book.documents, changes, 2), [], FEW)
+
+
+def difference(found: Effect, step: str) -> tuple[int, int, int]:
+    """How many plans get, lose and reword the step."""
+    (own,) = (difference for difference in found.steps if difference.step == step)
+    return own.comes, own.goes, own.reworded
+
+
+def test_a_new_wording_turns_no_verdict_and_shows_in_plans(book: Book, changed: Changed) -> None:
+    found = effect_of(book, changed("steps", "lint-roll", text="Roll the print area clean of lint."))
+    assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("equal", True, EVERY_ORDER)
+    assert (found.flips, found.loosens_safety) == ((), ())
+    assert [entry.step for entry in found.steps] == ["lint-roll"]
+    comes, goes, reworded = difference(found, "lint-roll")
+    assert (comes, goes) == (0, 0)
+    assert reworded > 5
+
+
+def test_a_step_that_comes_and_one_that_goes(book: Book) -> None:
+    fold = {"stage": "finish", "text": "Fold the piece with the print inside.", "sources": ["common-practice"]}
+    found = effect_of(book, EntryChange("steps", "fold", fold, ABSENT), EntryChange("steps", "lint-roll", None))
+    comes, goes, reworded = difference(found, "fold")
+    assert comes > 5
+    assert (goes, reworded) == (0, 0)
+    assert difference(found, "lint-roll")[1] > 5
+
+
+def test_a_step_that_another_rule_names_shows_too(book: Book, changed: Changed) -> None:
+    found = effect_of(book, changed("rules", "gloves-at-platen", step="gloves-on"))
+    assert found.decision.kind == "equal"
+    without = effect_of(book, changed("rules", "gloves-at-platen", title="Gloves at the platen"))
+    assert without.steps == (), "nothing that steps hang on was changed"
+
+
+def test_a_limit_that_a_sentence_names_shows_in_plans(book: Book, changed: Changed) -> None:
+    found = effect_of(book, changed("limits", "plan.trim_margin", value="12 mm"))
+    assert found.decision.kind == "equal"
+    assert difference(found, "weed-and-trim")[2] > 0
+
+
+def test_a_step_that_a_rule_names_cannot_be_taken_out(book: Book) -> None:
+    changes = (EntryChange("steps", "slowly", None),)
+    with pytest.raises(BookError) as refused:
+        check(book.documents, changes)
+    (fault,) = faults_in(changes, refused.value)
+    assert fault.pointer == "/changes/0"
+    assert "cool-brittle-goods-slowly: /step" in fault.message
+
+
+@pytest.mark.parametrize(
+    ("keys", "pointer"),
+    [
+        ({"when": "item.textil"}, "/changes/0/value/when"),
+        ({"text": "Roll it. Then wait."}, "/changes/0/value/text"),
+        ({"silent": [{"item": {"fibres": {"PES": 100}}}]}, "/changes/0/value/silent/0"),
+        ({"stage": "dyr"}, "/changes/0/value/stage"),
+    ],
+)
+def test_a_proposed_step_is_tried_like_a_rule(keys: dict[str, Any], pointer: str, book: Book, changed: Changed) -> None:
+    changes = (changed("steps", "lint-roll", **keys),)
+    with pytest.raises(BookError) as refused:
+        check(book.documents, changes)
+    assert pointer in {fault.pointer for fault in faults_in(changes, refused.value)}
+
+
+def test_a_house_rule_may_name_a_step_of_the_book(book: Book) -> None:
+    rule = {
+        "level": "requires",
+        "title": "Silk is not pressed here before a sample",
+        "about": "item",
+        "when": "item.protein_share > 50",
+        "because": "{item.protein_share} of the cloth is silk or wool.",
+        "fix": "Press a sample.",
+        "sources": ["common-practice"],
+        "fires": [{"item": {"fibres": {"SE": 51, "CO": 49}}}],
+        "silent": [{"item": {"fibres": {"SE": 50, "CO": 50}}}],
+    }
+    named = read_house({"rules": {"house.silk": rule | {"step": "sample-first"}}})
+    assert check_house(book, named).rules["house.silk"].step == "sample-first"
+    with pytest.raises(HouseError) as refused:
+        check_house(book, read_house({"rules": {"house.silk": rule | {"step": "sample-frist"}}}))
+    (refusal,) = refused.value.refusals
+    assert refusal.pointer == "/rules/house.silk/step"
+    assert "did you mean sample-first" in str(refusal) or "sample-first" in refusal.allowed
+
+
+def test_steps_make_no_difference_to_the_order_in_which_files_are_read(book: Book) -> None:
+    turned = {**book.documents, "steps": dict(reversed(book.documents["steps"].items())), "rules": {}}
+    assert list(from_documents(turned).steps) == list(book.steps)
