@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import PEELS, PRESSURES, Order
+from accord_rules.orders.order import Order
+from accord_rules.orders.sheet import PEELS, PRESSURES
 from accord_rules.verdict import STAGES
 
 PLANS = Path(__file__).resolve().parent / "plans"

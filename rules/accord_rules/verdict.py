@@ -25,6 +25,7 @@ from accord_rules.documents.answers import (
 from accord_rules.documents.reading import Choice, Flag, Object, optional, required
 from accord_rules.documents.writing import Documented
 from accord_rules.orders.order import Order, Settings
+from accord_rules.orders.sheet import BESIDE_MAIN, LIES
 
 LEVELS = ("blocks", "requires", "cautions", "notes")
 VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
@@ -271,6 +272,31 @@ class HeatEstimate(Documented):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PressingWindows(Documented):
+    """A pressing beside the main one, and what is usual for it; outside, a sheet or a sample has to say so."""
+
+    name: str = required(Choice(BESIDE_MAIN), "which")
+    temperature_window: TemperatureRange | None = required(
+        Nullable(Object(TemperatureRange)), "display settings; null where it has the main pressing's"
+    )
+    time_window: TimeRange = required(Object(TimeRange), "how long")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExplainedPressing(PressingWindows):
+    """One pressing beside the main one, as it is done."""
+
+    lies: str = required(Choice(LIES), "which way up the piece, or the sheets, lie")
+    temperature: str = required(STRING, "for the display")
+    temperature_c: float = required(Figure(1), "the same in °C")
+    time: str = required(STRING, "how long")
+    time_s: float = required(Figure(1), "the same in s")
+    pressure_shown: str = required(STRING, "as people read it")
+    peel: str = required(STRING, "how warm it is when what carries or covers it comes off; none for nothing")
+    cover: str = required(STRING, "what lies between platen and print; none for nothing")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ExplainedSettings(Documented):
     """Settings with the windows they lie in and what sets those."""
 
@@ -300,6 +326,10 @@ class ExplainedSettings(Documented):
     pre_press_s: float = required(Figure(1), "the same in s")
     second_press: str = required(STRING, "pressed again after the peel; 0 s for none")
     second_press_s: float = required(Figure(1), "the same in s")
+    pressings: tuple[ExplainedPressing, ...] = required(
+        listed(Object(ExplainedPressing)), "those beside the main one, in the order they come"
+    )
+    main: bool = required(Flag(), "whether the main pressing is done for this print; no where one on top brings it")
     heat: HeatEstimate | None = required(Nullable(Object(HeatEstimate)), "null where there is no estimate")
 
 
@@ -466,6 +496,9 @@ class AllowedDecoration(Documented):
     cover: tuple[str, ...] | None = _open_choice("cover sheets of the shop, or none")
     pad: tuple[str, ...] | None = _open_choice("pads of the shop, or none")
     tape: tuple[str, ...] | None = _open_choice("tapes of the shop, or none")
+    pressings: tuple[PressingWindows, ...] = required(
+        listed(Object(PressingWindows)), "those beside the main one, in the order they come"
+    )
     size: tuple[AllowedSize, ...] | None = required(
         Nullable(listed(Object(AllowedSize))),
         "the largest sizes, looked for up to the largest print the book knows; null where the order says it",

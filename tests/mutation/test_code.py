@@ -83,7 +83,7 @@ def test_the_longest_dwell_is_the_transfers_with_the_most_that_the_press_adds(
         timed = {"settings": {"time": f"{time_s:g} s"}}
         order = read(Order, order_document(book, decoration=timed, press={"type": press}))
         rules = {finding.rule for finding in authority.validate(order, shop_of(book)).findings}
-        assert ("dwell-too-long" in rules) is too_long
+        assert ("dwell-outside-practice" in rules) is too_long
 
 
 @pytest.mark.parametrize(("elastane", "binding"), [(2.9, "cotton"), (3.0, "elastane"), (3.1, "elastane")])

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from accord_rules.orders import order as words
+from accord_rules.orders import sheet as sheets
 from accord_rules.orders.shop import STANDING
 from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import pressings_of
 
 COLOURS = ("#FFFFFF", "#F4F4F0", "white", "ivory", "#D3D3D3", "#808080", "navy", "black", "red", "#36454F", "#FFFF00")
 TEMPERATURES_C = (60, 110, 130, 149, 150, 151, 160, 165, 175, 180, 189, 190, 191, 199, 200, 205, 210, 225, 261, 300)
@@ -77,20 +79,46 @@ def artwork(rng: random.Random) -> dict[str, Any]:
 
 
 def settings(rng: random.Random, book: Book) -> dict[str, Any]:
-    sheets = [*book.catalogue["consumables"], "none"]
+    covers = [*book.catalogue["consumables"], "none"]
     full = {
         "temperature": quantity(rng, TEMPERATURES_C, "°C"),
-        "read_at": rng.choice(words.READ_AT),
+        "read_at": rng.choice(sheets.READ_AT),
         "time": quantity(rng, TIMES_S, "s"),
-        "pressure": rng.choice([*words.PRESSURES, "40 psi", "275 kPa"]),
-        "peel": rng.choice(words.PEELS),
-        "cover": rng.choice(sheets),
-        "pad": rng.choice(sheets),
-        "tape": rng.choice(sheets),
+        "pressure": rng.choice([*sheets.PRESSURES, "40 psi", "275 kPa"]),
+        "peel": rng.choice(sheets.PEELS),
+        "cover": rng.choice(covers),
+        "pad": rng.choice(covers),
+        "tape": rng.choice(covers),
         "pre_press": quantity(rng, (0, 2, 4), "s"),
         "second_press": quantity(rng, (0, 5), "s"),
     }
     return {key: value for key, value in full.items() if rng.random() < 0.4}
+
+
+def sheet(rng: random.Random) -> dict[str, Any]:
+    """A maker's sheet that can be read, be it sensible or not."""
+    low, short = rng.choice((120, 130, 150, 160, 175, 190, 200)), rng.choice((5, 8, 12, 20, 45, 61))
+    full = {
+        "temperature": rng.choice((f"{low} °C", {"least": f"{low} °C", "most": f"{low + rng.choice((3, 12))} °C"})),
+        "time": rng.choice((f"{short} s", {"least": f"{short} s", "most": f"{short + rng.choice((1, 7))} s"})),
+        "pressure": rng.choice(sheets.PRESSURES),
+        "peel": [rng.choice(sheets.PEELS)],
+        "second_press": quantity(rng, (0, 5), "s"),
+    }
+    return {key: value for key, value in full.items() if rng.random() < 0.5} or {"time": "10 s"}
+
+
+def pressings(rng: random.Random, book: Book, transfer: str) -> dict[str, Any]:
+    """Settings of the pressings beside the main one that the transfer may take; a second press is said elsewhere."""
+    entry = book.transfer(transfer)
+    names = pressings_of(entry) if entry is not None else ()
+    full = {"temperature": quantity(rng, TEMPERATURES_C, "°C"), "peel": rng.choice(sheets.PEELS)}
+    times = {"time": quantity(rng, (0, 3, 12, 90), "s")}
+    return {
+        name: maybe(rng, full) | ({} if name in ("reverse", "again") else maybe(rng, times))
+        for name in names
+        if rng.random() < 0.3
+    }
 
 
 def decoration(rng: random.Random, book: Book, index: int, *, open_settings: bool, odd: float) -> dict[str, Any]:
@@ -101,6 +129,11 @@ def decoration(rng: random.Random, book: Book, index: int, *, open_settings: boo
     document |= maybe(rng, {"size": size}, 0.6) | maybe(rng, {"artwork": artwork(rng)}, 0.6 * odd)
     if not open_settings:
         document |= maybe(rng, {"settings": settings(rng, book)}, 0.5)
+    if "transfer" in document:
+        document |= maybe(rng, {"sheet": sheet(rng)}, 0.15)
+        beside = pressings(rng, book, document["transfer"])
+        if beside and not open_settings:
+            document["settings"] = document.get("settings", {}) | {"pressings": beside}
     document |= maybe(rng, {"rim_distance": quantity(rng, (0, 5, 19, 20, 30), "mm")}, 0.1)
     return document | (maybe(rng, {"over": rng.randrange(index)}, 0.3) if index else {})
 

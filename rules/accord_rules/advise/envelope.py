@@ -12,6 +12,7 @@ from functools import partial
 from typing import Any, Generic, TypeVar
 
 from accord_rules.advise.plans import Candidate
+from accord_rules.advise.pressings import windows
 from accord_rules.advise.ranges import allowed, inward, size_step
 from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case
@@ -21,7 +22,8 @@ from accord_rules.derive.sources import SOURCES
 from accord_rules.documents import units
 from accord_rules.documents.colour import read_colour
 from accord_rules.documents.writing import quantity
-from accord_rules.orders.order import NONE, PEELS, PRESSURES, Order, Settings, Size
+from accord_rules.orders.order import NONE, Order, Settings, Size
+from accord_rules.orders.sheet import PEELS, PRESSURES
 from accord_rules.revision.book import Book
 from accord_rules.revision.facts import Kind, Of
 from accord_rules.revision.rule import Rule
@@ -153,6 +155,7 @@ def _decoration(order: Order, case: Case, bench: Bench) -> AllowedDecoration:
         cover=cover,
         pad=pad,
         tape=tape,
+        pressings=tuple(windows(case)),
         size=_confirmed(
             bench,
             lambda judge: _sizes(order, case, judge),
@@ -209,7 +212,7 @@ def _display_marks(case: Case) -> list[float]:
         transfer = case.book.transfer(decoration.transfer)
         surfaces |= {transfer.reheat_limit} if transfer is not None and transfer.reheat_limit is not None else set()
     displays = {case["press.display_most_c"], *(d for c in surfaces for d in _displays(calibration, c))}
-    least, most = case["window.low_c"] - 60, case["press.display_most_c"] + 30
+    least, most = min(case["window.low_c"], case["bounds.least_c"]) - 60, case["press.display_most_c"] + 30
     return [display for display in displays if least <= display <= most]
 
 
@@ -221,8 +224,9 @@ def _displays(calibration: Any, surface_c: float) -> Iterator[float]:
 
 def _dwell_marks(case: Case) -> list[float]:
     low, high = case["window.time_low_s"], case["window.time_high_s"]
-    marks = {1.0, low, high, 2 * high + 60, *_thresholds(case, units.TIME)}
-    return [seconds for seconds in marks if 1.0 <= seconds <= 2 * high + 60]
+    most = max(2 * high, case["bounds.time_high_s"]) + 60
+    marks = {1.0, low, high, most, *_thresholds(case, units.TIME)}
+    return [seconds for seconds in marks if 1.0 <= seconds <= most]
 
 
 def _gauge_marks(case: Case) -> list[float]:

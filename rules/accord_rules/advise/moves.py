@@ -52,6 +52,7 @@ _CHANGES: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "evidence": ("/evidence",),
         "transfer": (
             "/decorations/{i}/transfer",
+            "/decorations/{i}/sheet",
             "/decorations/{i}/artwork/mirrored",
             "/decorations/{i}/artwork/printed_by",
             *_within("said"),
@@ -522,11 +523,11 @@ def _transfers(rejected: Rejected) -> Iterator[Move]:
 
 
 def _transferred(order: Order, index: int, name: str) -> Order:
-    """What was said of the old print's making and settings does not hold for the new one; it is said anew."""
+    """What was said of the old print's making, sheet and settings does not hold for the new one; it is said anew."""
     art = order.decorations[index].artwork
     if art is not None:
         art = replace(art, mirrored=None, printed_by=None)
-    return order.with_decoration(index, transfer=name, settings=None, artwork=art)
+    return order.with_decoration(index, transfer=name, sheet=None, settings=None, artwork=art)
 
 
 def _evidence(rejected: Rejected) -> Iterator[Move]:

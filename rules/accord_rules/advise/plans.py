@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.advise.heat_estimate import heat_estimate
+from accord_rules.advise.pressings import explained
 from accord_rules.advise.ranges import inward
 from accord_rules.advise.stack import stack
 from accord_rules.advise.steps import steps
@@ -495,6 +496,8 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
         pre_press_s=chosen.pre_press_s,
         second_press=shown(units.TIME, chosen.second_press_s),
         second_press_s=chosen.second_press_s,
+        pressings=explained(case),
+        main=case.known["main.done"],
         heat=heat_estimate(case, chosen, curve=curve),
     )
 

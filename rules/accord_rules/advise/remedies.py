@@ -46,6 +46,7 @@ _FIELD_WORDS: Mapping[str, str] = MappingProxyType(
         "tape": "tape",
         "pre_press": "pre-press",
         "second_press": "second press",
+        "pressings": "pressings beside the main one",
     }
 )
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from accord_rules.derive.chosen import Chosen
+from accord_rules.derive.chosen import Chosen, ChosenPressing
+from accord_rules.derive.process import SECOND
 from accord_rules.documents import units
 from accord_rules.documents.writing import quantity
 from accord_rules.orders.order import NONE
@@ -26,4 +27,17 @@ def order_settings(chosen: Chosen, preferences: units.UnitPreferences) -> dict[s
     document |= {part: getattr(chosen, part) or NONE for part in ("cover", "pad", "tape")}
     document["pre_press"] = quantity(units.TIME, chosen.pre_press_s, preferences)
     document["second_press"] = quantity(units.TIME, chosen.second_press_s, preferences)
-    return document
+    pressings = {pressing.name: _pressing(pressing, preferences) for pressing in chosen.pressings}
+    return document | ({"pressings": pressings} if pressings else {})
+
+
+def _pressing(pressing: ChosenPressing, preferences: units.UnitPreferences) -> dict[str, Any]:
+    """One beside the main pressing; what is as in the main one, and the time of a second press, stand there."""
+    document: dict[str, Any] = {}
+    if pressing.display_c is not None:
+        document["temperature"] = quantity(units.TEMPERATURE, pressing.display_c, preferences)
+    if pressing.name not in SECOND:
+        document["time"] = quantity(units.TIME, pressing.time_s, preferences)
+    if pressing.pressure is not None:
+        document["pressure"] = pressing.pressure
+    return document | {"peel": pressing.peel, "cover": pressing.cover or NONE}

@@ -5,6 +5,23 @@ from __future__ import annotations
 from typing import NamedTuple
 
 
+class ChosenPressing(NamedTuple):
+    """Settings of one pressing beside the main one. None: as in the main pressing, and for no cover.
+
+    ``time_s`` is 0 where it is left out. ``instead_of_main``: the main pressing comes with the print that lies on this.
+    """
+
+    name: str
+    display_c: float | None
+    surface_c: float | None
+    time_s: float
+    pressure: str | None
+    peel: str
+    cover: str | None
+    lies: str
+    instead_of_main: bool
+
+
 class Chosen(NamedTuple):
     """Complete settings of one pressing. None only where nothing is allowed or nothing is needed.
 
@@ -23,6 +40,12 @@ class Chosen(NamedTuple):
     tape: str | None
     pre_press_s: float
     second_press_s: float
+    pressings: tuple[ChosenPressing, ...]
+
+    @property
+    def done(self) -> tuple[ChosenPressing, ...]:
+        """The pressings beside the main one that are part of the process, in the order they come."""
+        return tuple(pressing for pressing in self.pressings if pressing.time_s > 0)
 
 
 class Sequenced(NamedTuple):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from accord_rules.derive.sheets import RAISED, Consumables, hottest_c, in_stock, meant_for, titles
+from accord_rules.derive.covers import RAISED, Consumables, hottest_c, in_stock, meant_for, titles
 from accord_rules.documents import units
 from accord_rules.documents.colour import names as colour_names
 from accord_rules.orders.order import NONE, Decoration

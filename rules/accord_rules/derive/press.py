@@ -10,7 +10,8 @@ from math import ceil, floor, pi, sqrt
 from accord_rules.derive.artwork import size_words
 from accord_rules.derive.transfer import Needed, interpolate
 from accord_rules.documents import units
-from accord_rules.orders.order import PRESSURES, CalibrationReading, Circuit, Cylinder, Size
+from accord_rules.orders.order import CalibrationReading, Circuit, Cylinder, Size
+from accord_rules.orders.sheet import PRESSURES
 from accord_rules.revision.catalogue import (
     CLOSINGS,
     HEATED,

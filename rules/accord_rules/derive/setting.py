@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import ceil
 
-from accord_rules.derive.sheets import Consumables, titles
+from accord_rules.derive.covers import Consumables, titles
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
-from accord_rules.orders.order import NONE, PEELS, Cylinder
+from accord_rules.orders.order import NONE, Cylinder
+from accord_rules.orders.sheet import PEELS
 from accord_rules.revision.catalogue import Consumable, PressType
 from accord_rules.revision.facts import (
     BOOL,
@@ -218,21 +219,21 @@ def cover_words(needed: Needed = read("transfer.needed"), consumables: Consumabl
 
 
 @fact("set.pad_missing", BOOL, PRESSING, blamed=_OPEN)
-def pad_missing(pad: str | None = source("chosen/pad"), needed: tuple[str, ...] = read("sheet.pads_needed")) -> bool:
+def pad_missing(pad: str | None = source("chosen/pad"), needed: tuple[str, ...] = read("stack.pads_needed")) -> bool:
     """Whether a pad has to lie under the piece and none that suits is set."""
     return _missing(pad, needed)
 
 
 @fact("set.pad_words", TEXT, PRESSING, blamed=_OPEN)
 def pad_words(
-    needed: tuple[str, ...] = read("sheet.pads_needed"), consumables: Consumables = entries("consumables")
+    needed: tuple[str, ...] = read("stack.pads_needed"), consumables: Consumables = entries("consumables")
 ) -> str:
     """Pads that suit, in words."""
     return titles(needed, consumables)
 
 
 @fact("set.padded", BOOL, PRESSING, blamed=_OPEN)
-def padded(pad: str | None = source("chosen/pad"), pillows: tuple[str, ...] = read("sheet.pillows")) -> bool:
+def padded(pad: str | None = source("chosen/pad"), pillows: tuple[str, ...] = read("stack.pillows")) -> bool:
     """Whether a pad lies under the print that is made to lift it clear of what stands up beside it."""
     return pad in pillows
 
@@ -297,8 +298,8 @@ def loads(at_once: float = read("fit.pieces_per_pressing"), quantity: float = re
 @fact("job.total_s", _TIME, PRESSING)
 def total_s(
     time_s: float | None = source("chosen/time_s"),
-    pre_press_s: float = source("chosen/pre_press_s"),
-    second_press_s: float = source("chosen/second_press_s"),
+    shut_s: float = read("process.shut_s"),
+    wait_s: float = read("process.wait_s"),
     count: float = read("fit.pressings"),
     loads: float = read("job.loads"),
     quantity: float = read("order.quantity"),
@@ -306,10 +307,9 @@ def total_s(
 ) -> float | None:
     """Time at the press for this decoration over the whole quantity.
 
-    The platen is shut once a load; loading, aligning and unloading are done piece by piece. Heating up, cooling and
-    printing are not counted: the book does not know how long a press takes to heat up.
+    The platen is shut once a load and pressing, with waits between; loading, aligning and unloading are done piece by
+    piece. Heating up, cooling and printing are not counted: the book does not know how long a press takes to heat up.
     """
     if time_s is None:
         return None
-    shut_s = time_s + pre_press_s + second_press_s
-    return float(count * (shut_s * loads + press.handling * quantity))
+    return float(count * ((shut_s + wait_s) * loads + press.handling * quantity))

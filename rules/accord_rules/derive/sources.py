@@ -55,6 +55,7 @@ _HEAT = (
     "item.care_cap_c",
     "item.keep_below_c",
     "press.calibration",
+    "press.dials",
     "press.display_most_c",
     "transfer.aim_c",
     "transfer.needed",
@@ -67,8 +68,15 @@ _HEAT = (
     _SAID + "temperature",
     _SAID + "read_at",
 )
-_SHEETS = (*_HEAT, "sheet.covers", "sheet.pads", "sheet.tapes", "transfer.entry", "shop/stock/consumables")
-_TIME = ("transfer.needed", "window.time_aim_s", "window.time_high_s", "window.time_low_s", _SAID + "time")
+_SHEETS = (*_HEAT, "stack.covers", "stack.pads", "stack.tapes", "transfer.entry", "shop/stock/consumables")
+_TIME = (
+    "press.dials",
+    "transfer.needed",
+    "window.time_aim_s",
+    "window.time_high_s",
+    "window.time_low_s",
+    _SAID + "time",
+)
 _PRESSURE = (
     "fit.contact_m2",
     "fit.pressure_most_kpa",
@@ -78,6 +86,13 @@ _PRESSURE = (
     "transfer.needed",
     _SAID + "pressure",
 )
+_PRESSINGS = (
+    "item.ceiling_c",
+    "press.dials",
+    "process.wanted",
+    _SAID + "pressings",
+    _SAID + "second_press",
+)
 # By field of ``Chosen``, what it is found from.
 CHOICE: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
@@ -86,8 +101,9 @@ CHOICE: Mapping[str, tuple[str, ...]] = MappingProxyType(
         **{sheet: (*_SHEETS, _SAID + sheet) for sheet in ("cover", "pad", "tape")},
         **dict.fromkeys(("pressure", "pressure_kpa"), _PRESSURE),
         "peel": ("transfer.needed", _SAID + "peel"),
-        "pre_press_s": ("transfer.needed", "item.pre_press_s", _SAID + "pre_press"),
-        "second_press_s": ("transfer.needed", "transfer.entry", _SAID + "second_press"),
+        "pre_press_s": ("transfer.needed", "sheet.pre_press_s", _SAID + "pre_press"),
+        "second_press_s": _PRESSINGS,
+        "pressings": (*_SHEETS, *_PRESSINGS),
     }
 )
 # By source, the setting that alone decides it where the order says it.
@@ -98,6 +114,7 @@ SAYS: Mapping[str, str] = MappingProxyType(
         **dict.fromkeys(("chosen/pressure", "chosen/pressure_kpa"), "pressure"),
         "chosen/pre_press_s": "pre_press",
         "chosen/second_press_s": "second_press",
+        "chosen/pressings": "pressings",
         **{f"chosen/{name}": name for name in ("peel", "cover", "pad", "tape")},
         **{_SAID + name: name for name in Settings.__dataclass_fields__},
         _SAID + "read_at": "temperature",
@@ -147,16 +164,18 @@ def _all() -> Iterator[SourceField]:
     yield SourceField("shop/units", order, Part.PIECE, "shop", "shop.units", reads=("shop/unit_system",))
     yield from _fields("shop/stock/", Stock, "shop.stock", order, Part.PIECE)
     yield SourceField("/decorations", order, Part.OTHERS, "order", "count")
-    print_ = ("transfer", "over", "artwork", "settings")
+    print_ = ("transfer", "over", "artwork", "settings", "sheet")
     yield from _fields("/decorations/{i}/", Decoration, "decoration", decoration, Part.PRINT, but=print_)
     yield from _fields("/decorations/{i}/artwork/", Artwork, "artwork", decoration, Part.PRINT)
     yield SourceField("/decorations/{i}/transfer", decoration, Part.TRANSFER, "decoration", "decoration.transfer")
+    yield SourceField("/decorations/{i}/sheet", decoration, Part.TRANSFER, "decoration", "decoration.sheet")
     yield SourceField("/decorations/{i}/over", decoration, Part.OTHERS, "decoration", "decoration.over")
     # Of the others, by their indices.
     for name in ("placement", "over", "transfer"):
         own, path = f"/decorations/{{i}}/{name}", f"{name}s_of_others"
         yield SourceField(f"/decorations/{{j}}/{name}", decoration, Part.OTHERS, "others", path, of_others=own)
     below = tuple(f"/decorations/{{{index}}}/{field}" for index in "ij" for field in ("over", "transfer"))
+    yield SourceField("layers/index", decoration, Part.OTHERS, "others", "index", reads=below)
     yield SourceField("layers/transfers", decoration, Part.OTHERS, "others", "transfers_beneath", reads=below)
     yield from _fields("press/", Press, "press", pressing, Part.PRESS)
     yield from _fields(_SAID, Settings, "said", pressing, Part.SETTINGS)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from accord_rules.documents import units
 from accord_rules.orders.order import Size
@@ -99,8 +98,6 @@ _of_entry(
     lambda t: t.phthalate_declared,
 )
 _of_entry("lead_declared", BOOL, "Whether its maker declares it below the lead limits.", lambda t: t.lead_declared)
-_of_entry("needs_second_press", BOOL, "Whether it wants a second press.", lambda t: t.second_press > 0)
-_of_entry("second_press_s", number(units.TIME), "The second press it wants; 0 s for none.", lambda t: t.second_press)
 _of_entry("wash_limit_c", number(units.TEMPERATURE), "The hottest wash it bears.", lambda t: t.wash_limit)
 _of_entry("carrier_title", TEXT, "Its carrier in words.", lambda t: {"none": "no carrier"}.get(t.carrier, t.carrier))
 
@@ -143,9 +140,8 @@ def suits_item(entry: Transfer = read("transfer.entry"), goods: str = read("item
 # -- what it needs here ----------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class Needed:
-    """What the transfer needs on this piece: the general window, or the substrate's own where the book has one.
+class Needed(NamedTuple):
+    """What the transfer needs on this piece.
 
     ``aim_by_size``: the dwell to aim at, s, by the longer side of the print, mm; empty where size does not matter.
     """
@@ -159,14 +155,9 @@ class Needed:
     aim_by_size: tuple[tuple[float, float], ...]
 
 
-@fact("transfer.needed", DATA, DECORATION, blamed=("transfer.family",))
-def needed(
-    entry: Transfer = read("transfer.entry"),
-    substrate: str = read("item.substrate"),
-    goods: str | None = maybe("item.family"),
-) -> Needed:
-    """Windows, peel, cover and pad for this transfer on this substrate."""
-    variant = entry.on.get(substrate) or entry.on.get(goods or "")
+def practice_of(entry: Transfer, substrate: str, goods: str) -> Needed:
+    """The general window, or the substrate's own (or its family's) where the book has one."""
+    variant = entry.on.get(substrate) or entry.on.get(goods)
     return Needed(
         (variant.temperature if variant else None) or entry.temperature,
         (variant.time if variant else None) or entry.time,
@@ -267,6 +258,14 @@ def migrates(
 def over(below: int | None = source("/decorations/{i}/over")) -> bool:
     """Whether it lies on another decoration of this order."""
     return below is not None
+
+
+@fact("layer.under_another", BOOL, DECORATION)
+def under_another(
+    index: int = source("layers/index"), overs: Mapping[int, int | None] = source("/decorations/{j}/over")
+) -> bool:
+    """Whether another decoration of this order lies on it."""
+    return index in overs.values()
 
 
 @fact("layer.entries", DATA, DECORATION)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from math import inf
 from typing import NamedTuple
 
 from accord_rules.derive.ceiling import Ceiling
+from accord_rules.derive.dials import Dials
 from accord_rules.derive.press import Calibration
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
@@ -25,11 +28,21 @@ class Bound(NamedTuple):
 @fact("transfer.lower", DATA, DECORATION)
 def lower(
     least_c: float = read("transfer.least_c"),
-    title: str | None = maybe("transfer.title"),
+    of: str = read("window.of"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> Bound:
     """What the transfer needs at least."""
-    return Bound(least_c, "transfer", f"{units.show(units.TEMPERATURE, least_c, preferences)} is the least for {title}")
+    return Bound(least_c, "transfer", f"{units.show(units.TEMPERATURE, least_c, preferences)} is the least {of}")
+
+
+@fact("window.of", DATA, DECORATION)
+def window_of(
+    by_sheet: bool = read("sheet.temperature_said"),
+    title: str | None = maybe("transfer.title"),
+    words: str | None = maybe("sheet.words"),
+) -> str:
+    """What sets the transfer's window: the maker's sheet, or what is usual for it."""
+    return f"by {words}" if by_sheet else f"for {title}"
 
 
 @fact("transfer.uppers", DATA, DECORATION)
@@ -37,7 +50,7 @@ def uppers_anywhere(
     ceilings: tuple[Ceiling, ...] = read("item.ceilings"),
     most_c: float = read("transfer.most_c"),
     migrates: bool = read("transfer.migrates"),
-    title: str | None = maybe("transfer.title"),
+    of: str = read("window.of"),
     plastic: str | None = maybe("transfer.plastic"),
     coating_plastic: str | None = maybe("item.coating_plastic"),
     migration_most_c: float = limit("migration.surface_most"),
@@ -50,7 +63,7 @@ def uppers_anywhere(
         return units.show(units.TEMPERATURE, value_c, preferences)
 
     bounds = [Bound(ceiling.value_c, ceiling.kind, ceiling.text) for ceiling in ceilings]
-    bounds.append(Bound(most_c, "transfer", f"{shown(most_c)} is the most for {title}"))
+    bounds.append(Bound(most_c, "transfer", f"{shown(most_c)} is the most {of}"))
     if migrates:
         text = f"dye of the cloth bleeds into it above {shown(migration_most_c)}"
         bounds.append(Bound(migration_most_c, "dye-migration", text))
@@ -104,9 +117,12 @@ def high_by(bounds: tuple[Bound, ...] = read("window.uppers")) -> str:
 
 
 @fact("window.exists", BOOL, PRESSING)
-def exists(low_c: float = read("window.low_c"), high_c: float = read("window.high_c")) -> bool:
-    """Whether any surface temperature is allowed at all."""
-    return high_c >= low_c
+def exists(
+    low_c: float = read("window.low_c"), high_c: float = read("window.high_c"), dials: Dials = read("press.dials")
+) -> bool:
+    """Whether any surface temperature is allowed at all that a display like this can show; what it reaches is told
+    apart."""
+    return high_c >= low_c and replace(dials, display_most_c=inf).near(low_c, low_c, high_c) is not None
 
 
 @fact("window.spread_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)

@@ -488,6 +488,28 @@ class Object(Reader):
         return {"$ref": f"#/components/schemas/{self.into.__name__}"}
 
 
+@dataclass(frozen=True)
+class OneOrSpan(Object):
+    """One quantity, or its least and most: read into a span, whose ends are then the same."""
+
+    dimension: units.Dimension
+
+    def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
+        one = Quantity(self.dimension)
+        if not isinstance(value, dict):
+            before = len(faults)
+            quantity = one.read(value, pointer, faults)
+            return self.into(quantity, quantity) if len(faults) == before else None
+        span = super().read(value, pointer, faults)
+        if span is not None and span.least > span.most:
+            shown = f"{value['least']} is above most, {value['most']}"
+            faults.append(Fault(f"{pointer}/least", shown, code="contradiction"))
+        return span
+
+    def json_schema(self) -> dict[str, Any]:
+        return {"oneOf": [Quantity(self.dimension).json_schema(), super().json_schema()]}
+
+
 def unopened(why: str) -> dict[str, Any]:
     """The JSON Schema of an object whose fields are not described there, and ``why`` not."""
     # Without additionalProperties some generators take it for an object that has no fields.
@@ -508,7 +530,8 @@ def optional(reader: Reader, default: Any = None, about: str = "") -> Any:
     """A dataclass field that a document may leave out; an immutable mapping may be its default."""
     metadata = {"reader": reader, "required": False, "about": about}
     if isinstance(default, Mapping):
-        return dataclasses.field(default_factory=lambda: default, metadata=metadata)
+        # A read-only mapping has no hash before Python 3.12; whatever holds one still has.
+        return dataclasses.field(default_factory=lambda: default, metadata=metadata, hash=False)
     return dataclasses.field(default=default, metadata=metadata)
 
 

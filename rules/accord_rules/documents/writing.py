@@ -15,7 +15,7 @@ from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.answers import Figure, Free, Nullable
-from accord_rules.documents.reading import Either, Many, Object, Quantity, Reader, Table, Whole, members_of
+from accord_rules.documents.reading import Either, Many, Object, OneOrSpan, Quantity, Reader, Table, Whole, members_of
 
 Write = Callable[[Any], Any]
 Preferences = units.UnitPreferences | None
@@ -95,6 +95,8 @@ def _writer(reader: Reader, preferences: Preferences) -> Write | None:
             return _list_of(_writer(item, preferences))
         case Table(value=value):
             return _table_of(_writer(value, preferences))
+        case OneOrSpan(dimension=dimension):
+            return lambda span: _one_or_span(dimension, span, preferences)
         case Object():
             return lambda value: written(value, preferences)
         case Free():
@@ -120,6 +122,12 @@ def _word_or(first: Write | None, second: Write | None) -> Write:
         return value if chosen is None else chosen(value)
 
     return write
+
+
+def _one_or_span(dimension: units.Dimension, span: Any, preferences: Preferences) -> Any:
+    if span.least == span.most:
+        return quantity(dimension, span.least, preferences)
+    return written(span, preferences)
 
 
 def _list_of(write: Write | None) -> Write:

@@ -19,6 +19,7 @@ from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.reading import Fault, Many, Object, Quantity, Reader, Table, escape, readers_of
+from accord_rules.orders.sheet import BESIDE_MAIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,16 @@ _DWELL = _from("1 s", "30 min")
 _BEARS = _from("40 °C", "300 °C")
 # Across round ware, from a pen to a stockpot.
 DIAMETER = _from("6 mm", "400 mm")
+
+
+def _of_pressings(holder: str) -> Mapping[str, Band]:
+    return {
+        f"{holder}.{name}.{field}": band
+        for name in BESIDE_MAIN
+        for field, band in (("temperature", _WINDOW), ("time", _DWELL))
+    }
+
+
 _TRANSFER: Mapping[str, Band] = MappingProxyType(
     {
         "temperature": _WINDOW,
@@ -66,6 +77,15 @@ _TRANSFER: Mapping[str, Band] = MappingProxyType(
         "dose.at": _from("50 °C", "230 °C"),
         "dose.time": _from("1 s", "5 min"),
         "dose.halved_by": _from("3 K", "40 K"),
+        "bounds.temperature": _WINDOW,
+        "bounds.time": _DWELL,
+        "on.dwell_bounds": _DWELL,
+        **_of_pressings("process"),
+        "sheet.temperature": _WINDOW,
+        "sheet.time": _DWELL,
+        "sheet.pre_press": Band("1 min"),
+        "sheet.second_press": Band("1 min"),
+        **_of_pressings("sheet.pressings"),
     }
 )
 
@@ -95,6 +115,7 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
             "diameter_least": DIAMETER,
             "power": _from("100 W", "25 kW"),
             "handling": _from("2 s", "10 min"),
+            "time_step": _from("0.1 s", "10 s"),
             "hand_force": _from("20 N", "1 kN"),
         },
         "blanks": {},

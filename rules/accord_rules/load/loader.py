@@ -43,10 +43,11 @@ from accord_rules.documents.reading import (
 from accord_rules.documents.spelling import as_word
 from accord_rules.load import examples
 from accord_rules.load.bands import implausible, unbanded
-from accord_rules.orders.order import PRESSURES, Order
+from accord_rules.load.transfers import impossible, out_of_order
+from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book, vocabulary_of
-from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, Limit, PracticePoint, Source, Transfer, Variant
+from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, Limit, PracticePoint, Source
 from accord_rules.revision.condition import UNITLESS, ConditionError, Vocabulary, contradiction, parse
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.names import SUM_TOLERANCE
@@ -384,13 +385,16 @@ def _impossible(book: Book) -> list[EntryFault]:
     reasons = []
     for kind in ("transfers", "products"):
         for name, transfer in book.catalogue[kind].items():
-            reasons += [fault_in(kind, name, fault) for fault in _impossible_windows(transfer, book)]
+            if kind == "transfers" and transfer.sheet is not None:
+                fault = Fault("/sheet", "is a product's; a family has practice and bounds", code="not-allowed")
+                reasons.append(fault_in(kind, name, fault))
+            reasons += [fault_in(kind, name, fault) for fault in impossible(transfer, book.catalogue["substrates"])]
     for name, press in book.catalogue["press_types"].items():
         extras = {"/dwell_extra": press.dwell_extra}
         extras |= {f"/dwell_extra_on/{escape(on)}": extra for on, extra in press.dwell_extra_on.items()}
         for pointer, extra in extras.items():
             if not extra.least <= extra.aim <= extra.most:
-                message = _out_of_order(extra.least, extra.aim, extra.most)
+                message = out_of_order(extra.least, extra.aim, extra.most)
                 reasons.append(fault_in("press_types", name, Fault(pointer, message, code="contradiction")))
     for name, blank in book.catalogue["blanks"].items():
         if read_colour(blank.colour) is None:
@@ -420,24 +424,6 @@ def _contradicting_practice(point: PracticePoint) -> Iterator[Fault]:
             yield Fault(f"/{field}", "the least comes first, then the most", code="contradiction")
 
 
-def _impossible_windows(transfer: Transfer, book: Book) -> Iterator[Fault]:
-    substrates = book.catalogue["substrates"]
-    places = tuple(
-        {**dict.fromkeys(substrates), **dict.fromkeys(substrate.family for substrate in substrates.values())}
-    )
-    yield from _bad_windows(transfer, "")
-    for name, variant in transfer.on.items():
-        pointer = f"/on/{escape(name)}"
-        yield from _bad_windows(variant, pointer)
-        if name not in places:
-            yield Fault(pointer, "no substrate or family of that name", places, refused=name, code="not-in-book")
-        sides = [aim.longer_side for aim in variant.aim_by_size]
-        if sides != sorted(set(sides)):
-            yield Fault(
-                f"{pointer}/aim_by_size", "longer sides must rise from one entry to the next", code="contradiction"
-            )
-
-
 def _implausible(book: Book) -> list[EntryFault]:
     """Quantities that no such thing has, as by a slip of the unit."""
     reasons = []
@@ -449,27 +435,6 @@ def _implausible(book: Book) -> list[EntryFault]:
                 family = getattr(substrate, "family", "")
                 reasons += [fault_in(kind, name, fault) for fault in implausible(kind, entry, family)]
     return reasons
-
-
-def _bad_windows(holder: Transfer | Variant, pointer: str) -> Iterator[Fault]:
-    for field in ("temperature", "time"):
-        window = getattr(holder, field)
-        if window is not None and not window.least <= window.aim <= window.most:
-            yield Fault(
-                f"{pointer}/{field}", _out_of_order(window.least, window.aim, window.most), code="contradiction"
-            )
-    pressure = holder.pressure
-    if pressure is not None:
-        words = (pressure.least, pressure.aim, pressure.most)
-        ranks = [PRESSURES.index(word) for word in words]
-        if ranks != sorted(ranks):
-            yield Fault(
-                f"{pointer}/pressure", "least {}, aim {}, most {} are out of order".format(*words), code="contradiction"
-            )
-
-
-def _out_of_order(least: float, aim: float, most: float) -> str:
-    return f"least {least:g}, aim {aim:g}, most {most:g} are out of order"
 
 
 def _clashing_words(book: Book) -> Iterator[EntryFault]:

@@ -28,6 +28,7 @@ from accord_rules.documents.reading import (
     optional,
     required,
 )
+from accord_rules.orders.sheet import PEELS, PRESSURES, READ_AT, Sheet
 
 REFERENCE = Text(80, "HL-1043")
 DYES = ("undyed", "disperse", "reactive", "direct", "acid", "vat", "pigment", "solution")
@@ -113,9 +114,6 @@ PRINTERS = (
     "screen",
     "supplier",
 )
-PEELS = ("hot", "warm", "cold", "none")
-PRESSURES = ("light", "medium", "firm")
-READ_AT = ("display", "surface")
 NO_LABEL = "none"
 NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 PREFERENCES = ("durability", "hand", "speed", "cost")
@@ -206,6 +204,28 @@ def _is_a_word(value: Any) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
+class PressingSettings:
+    """Settings asked for in a pressing beside the main one; left out, as the main pressing's or chosen."""
+
+    temperature: float | None = optional(Quantity(units.TEMPERATURE), about="for the display")
+    time: float | None = optional(Quantity(units.TIME, zero=True), about="0 s for none")
+    pressure: str | None = optional(Choice(PRESSURES), about="on the print")
+    peel: str | None = optional(Choice(PEELS), about="how warm it is when what carries or covers it comes off")
+    cover: str | None = optional(Name(name_of="consumables"), about="what lies between platen and print")
+
+
+@dataclass(frozen=True, slots=True)
+class Pressings:
+    """Settings of the pressings beside the main one, by name."""
+
+    marry: PressingSettings | None = optional(Object(PressingSettings), about="two sheets are pressed together")
+    adhesive: PressingSettings | None = optional(Object(PressingSettings), about="the adhesive goes on first")
+    tack: PressingSettings | None = optional(Object(PressingSettings), about="just until it stays where it lies")
+    reverse: PressingSettings | None = optional(Object(PressingSettings), about="from the back of the piece")
+    again: PressingSettings | None = optional(Object(PressingSettings), about="once more after the peel")
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Settings asked for. Anything left out is chosen inside what is allowed."""
 
@@ -221,6 +241,7 @@ class Settings:
     tape: str | None = optional(Name(name_of="consumables"), about="what holds the carrier in place")
     pre_press: float | None = optional(Quantity(units.TIME, zero=True), about="0 s for none")
     second_press: float | None = optional(Quantity(units.TIME, zero=True), about="0 s for none")
+    pressings: Pressings | None = optional(Object(Pressings), about="those beside the main one")
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +255,7 @@ class Decoration:
     settings: Settings | None = optional(Object(Settings), about="settings asked for")
     over: int | None = optional(Whole(0, 11), about="index of the decoration of this order that it lies on")
     rim_distance: float | None = optional(Quantity(units.LENGTH, zero=True), about="from the print to the drinking rim")
+    sheet: Sheet | None = optional(Object(Sheet), about="what the maker of the transfer says of its settings")
 
 
 @dataclass(frozen=True, slots=True)

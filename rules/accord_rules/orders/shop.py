@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from accord_rules.documents import units
-from accord_rules.documents.reading import Choice, Many, Name, Object, Text, optional, required
+from accord_rules.documents.reading import Choice, Many, Name, Object, Table, Text, optional, required
 from accord_rules.orders.order import MARKETS, Press
+from accord_rules.orders.sheet import Sheet
 
 STANDING = (
     "birds-near",
@@ -18,6 +20,7 @@ STANDING = (
     "two-hand-control",
     "unattended",
 )
+_NO_SHEETS: Mapping[str, Sheet] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,11 @@ class Stock:
         Many(Name(name_of="products|consumables"), 260, distinct=True),
         (),
         about="products and consumables out of use: never offered, and refused where an order asks for them",
+    )
+    sheets: Mapping[str, Sheet] = optional(
+        Table(Name(name_of="products|transfers"), Object(Sheet), 200, 0),
+        _NO_SHEETS,
+        about="makers' sheets by product or family; an order's own beats them, they beat the book's",
     )
 
 

@@ -27,18 +27,8 @@ from accord_rules.documents.reading import (
     optional,
     required,
 )
-from accord_rules.orders.order import (
-    DYES,
-    FEATURES,
-    PEELS,
-    PLACEMENTS,
-    PRESSURES,
-    PRINTERS,
-    READ_AT,
-    USES,
-    Care,
-    Size,
-)
+from accord_rules.orders.order import DYES, FEATURES, PLACEMENTS, PRINTERS, USES, Care, Size
+from accord_rules.orders.sheet import BESIDE_MAIN, LIES, PEELS, PRESSURES, READ_AT, Sheet, TemperatureSpan, TimeSpan
 
 TEMPERATURE = Quantity(units.TEMPERATURE)
 TIME = Quantity(units.TIME)
@@ -298,6 +288,48 @@ class PressureWindow:
 
 
 @dataclass(frozen=True, slots=True)
+class Bounds:
+    """What physics leaves: outside it no sheet and no sample makes the transfer work."""
+
+    temperature: TemperatureSpan = required(Object(TemperatureSpan), about="platen surface temperature")
+    time: TimeSpan = required(Object(TimeSpan), about="dwell on a bench press")
+    cold: str = required(Text(120), about="what becomes of it below, as a clause")
+    hot: str = required(Text(120), about="what becomes of it above, as a clause")
+    sources: tuple[str, ...] = _sources()
+
+
+@dataclass(frozen=True, slots=True)
+class Pressing:
+    """A pressing of a process beside the main one."""
+
+    lies: str = required(Choice(LIES), about="which way up")
+    sources: tuple[str, ...] = _sources()
+    time: TimeWindow | None = optional(Object(TimeWindow), about="left out of reverse and again: second_press says it")
+    temperature: TemperatureWindow | None = optional(
+        Object(TemperatureWindow), about="platen surface temperature; as the main pressing's where left out"
+    )
+    pressure: str | None = optional(Choice(PRESSURES), about="as the main pressing's where left out")
+    cover: tuple[str, ...] | None = optional(
+        Many(Name(name_of="consumables"), 6, distinct=True), about="cover sheets that will do; non-stick where left out"
+    )
+    peel: str = optional(Choice(PEELS), "none", about="how warm it is when what carries or covers it comes off")
+    under_another: bool = optional(
+        Flag(), False, about="whether it stands in for the main pressing, where another print of the order lies on it"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Process:
+    """The pressings of a transfer beside the main one, by name, in the order they come."""
+
+    marry: Pressing | None = optional(Object(Pressing), about="two sheets are pressed together")
+    adhesive: Pressing | None = optional(Object(Pressing), about="the adhesive goes on, unless it is a print below")
+    tack: Pressing | None = optional(Object(Pressing), about="just long enough to stay where it lies")
+    reverse: Pressing | None = optional(Object(Pressing), about="from the back of cloth; elsewhere again")
+    again: Pressing | None = optional(Object(Pressing), about="once more after the peel")
+
+
+@dataclass(frozen=True, slots=True)
 class SizedDwell:
     """The dwell to aim at for a print whose longer side is ``longer_side`` mm; between two of them, interpolated."""
 
@@ -322,6 +354,7 @@ class Variant:
     aim_by_size: tuple[SizedDwell, ...] = optional(
         Many(Object(SizedDwell), 6), (), about="dwells to aim at by the size of the print"
     )
+    dwell_bounds: TimeSpan | None = optional(Object(TimeSpan), about="what physics leaves of the dwell here")
     note: str = _note()
 
 
@@ -401,7 +434,11 @@ class Transfer:
     durability: int = required(Whole(1, 5), about="1 to 5; 5 lasts longest")
     hand: int = required(Whole(1, 5), about="1 to 5; 5 is softest")
     cost: int = required(Whole(1, 5), about="1 to 5; 5 is cheapest")
+    bounds: Bounds = required(Object(Bounds), about="what physics leaves, whoever says otherwise")
     sources: tuple[str, ...] = _sources()
+    sheets: int = optional(Whole(1, 2), 1, about="of how many sheets it is made")
+    process: Process = optional(Object(Process), Process(), about="its pressings beside the main one")
+    sheet: Sheet | None = optional(Object(Sheet), about="a product's own, as its maker has it")
     reheat_limit: float | None = optional(
         TEMPERATURE, about="once applied, the most it bears; left out where it bears re-heating"
     )
@@ -418,6 +455,12 @@ class Transfer:
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()
+
+
+def pressings_of(transfer: Transfer) -> tuple[str, ...]:
+    """The pressings beside the main one that a transfer may take: any may be pressed again, unless from the reverse."""
+    own = tuple(name for name in BESIDE_MAIN if getattr(transfer.process, name) is not None)
+    return own if {"reverse", "again"} & set(own) else (*own, "again")
 
 
 def transfer_named(
@@ -483,6 +526,8 @@ class PressType:
         _NO_VARIANTS,
         about="what it adds on goods that heat up sooner or later than most, by substrate",
     )
+    display_step: int = optional(Whole(1, 10), 1, about="by how many degrees of its unit the display is set")
+    time_step: float = optional(TIME, 1.0, about="by what its timer is set")
     diameter_least: float | None = optional(
         LENGTH, about="the slimmest ware a wrap closes on; its opening is the widest"
     )

@@ -21,7 +21,9 @@ from accord_rules.documents.reading import (
 )
 from accord_rules.documents.spelling import as_word
 from accord_rules.orders.order import NONE, Decoration, Item, Order, Press
+from accord_rules.orders.sheet import pressing_faults, sheet_faults
 from accord_rules.orders.shop import Shop
+from accord_rules.revision.catalogue import pressings_of
 
 if TYPE_CHECKING:
     from accord_rules.revision.book import Book
@@ -35,7 +37,7 @@ def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
     """The order with its fibres as ISO 2076 codes. Raises DocumentError naming every field the book cannot read."""
     order = renamed(order, partial(_name_for, book))
     faults = [*_unknown_names(names_in(order), book), *_colour_faults(_colours(order))]
-    faults += [*_decorations(order), *_ages(order), *_press_faults(order, shop)]
+    faults += [*_decorations(order), *_sheets(order, book), *_ages(order), *_press_faults(order, shop)]
     fibres, fibre_faults = resolve_fibres(order.item.fibres, book)
     faults += fibre_faults
     if faults:
@@ -129,6 +131,29 @@ def _decorations(order: Order) -> list[Fault]:
             seen.add(below)
             below = order.decorations[below].over
     return faults
+
+
+def _sheets(order: Order, book: Book) -> Iterator[Fault]:
+    """Sheets that contradict themselves, or are of no transfer, and pressings that a transfer has not."""
+    for index, decoration in enumerate(order.decorations):
+        pointer, process = f"/decorations/{index}", _process(book, decoration.transfer)
+        if decoration.sheet is not None:
+            if decoration.transfer is None:
+                yield Fault(f"{pointer}/transfer", "is required: a sheet is that of one transfer", code="required")
+            yield from sheet_faults(decoration.sheet, f"{pointer}/sheet", process)
+        if decoration.settings is not None:
+            yield from pressing_faults(decoration.settings, f"{pointer}/settings", process)
+
+
+def stock_faults(shop: Shop, book: Book) -> Iterator[Fault]:
+    """Sheets of a shop's stock that contradict themselves or their transfer."""
+    for name, sheet in shop.stock.sheets.items():
+        yield from sheet_faults(sheet, f"/stock/sheets/{escape(name)}", _process(book, name))
+
+
+def _process(book: Book, name: str | None) -> tuple[str, ...] | None:
+    transfer = book.transfer(name)
+    return None if transfer is None else pressings_of(transfer)
 
 
 def _ages(order: Order) -> list[Fault]:

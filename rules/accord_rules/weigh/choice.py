@@ -5,23 +5,27 @@ A search over one pressing. What it looks at is declared beside the sources of w
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from itertools import product
+from math import floor
 from typing import NamedTuple
 
 from accord_rules.derive.case import Case
-from accord_rules.derive.chosen import Chosen
+from accord_rules.derive.chosen import Chosen, ChosenPressing
+from accord_rules.derive.covers import hottest_c, in_stock
+from accord_rules.derive.dials import Dials
 from accord_rules.derive.press import line_kpa, on_print_kpa
-from accord_rules.derive.sheets import hottest_c, in_stock
+from accord_rules.derive.process import SECOND
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
-from accord_rules.orders.order import PRESSURES, Settings
+from accord_rules.orders.order import Pressings, PressingSettings, Settings
+from accord_rules.orders.sheet import PRESSURES
 from accord_rules.revision.catalogue import Transfer
 
 _SPREAD_STEPS = 4
-_NOTHING_SAID = Settings()
+_NOTHING_SAID, _NO_PRESSINGS, _NOTHING_OF_ONE = Settings(), Pressings(), PressingSettings()
 
 
 def choose(case: Case) -> Chosen | None:
@@ -50,19 +54,21 @@ def _complete(case: Case, wanted: _Wanted, display_c: float | None, surface_c: f
     )
     pressure, pressure_kpa = _pressure(case, said, needed)
     bearing = partial(_at_hand, case, hottest_c(surface_c, spread_k))
+    pressings = tuple(_pressings(case, said, surface_c))
     return Chosen(
         display_c,
         surface_c,
         round(spread_k, 6),
-        said.time if said.time is not None else _aim_time(case),
+        said.time if said.time is not None else _aim_time(case, needed),
         pressure,
         pressure_kpa,
         said.peel or needed.peel[0],
-        said.cover or bearing("sheet.covers"),
-        said.pad or bearing("sheet.pads"),
-        said.tape or (bearing("sheet.tapes") if transfer.taped else None),
-        said.pre_press if said.pre_press is not None else case.known["item.pre_press_s"],
-        said.second_press if said.second_press is not None else transfer.second_press,
+        said.cover or bearing("stack.covers"),
+        said.pad or bearing("stack.pads"),
+        said.tape or (bearing("stack.tapes") if transfer.taped else None),
+        said.pre_press if said.pre_press is not None else case.known["sheet.pre_press_s"],
+        next((pressing.time_s for pressing in pressings if pressing.name in SECOND), 0.0),
+        pressings,
     )
 
 
@@ -105,28 +111,55 @@ def _comfort(case: Case) -> tuple[float, float]:
 
 
 def at_surface(case: Case, surface_c: float, low: float, high: float) -> tuple[float, float]:
-    """The roundest display setting near a surface temperature whose surface lies between ``low`` and ``high``."""
-    calibration = case.known["press.calibration"]
-    wanted = min(calibration.display_c(surface_c), case.known["press.display_most_c"])
-    unit = case.shop.units.unit(units.TEMPERATURE)
-    for step in (5.0, 1.0):
-        display = round(unit.inside(round(unit.outside(wanted) / step) * step), 9)
-        reached_c = round(calibration.surface_c(display), 6)
-        if low <= reached_c <= high and display <= case.known["press.display_most_c"]:
-            return display, reached_c
-    return round(wanted, 6), round(calibration.surface_c(wanted), 6)
+    """The roundest display setting near a surface temperature whose surface lies between ``low`` and ``high``, else in
+    the window, which holds one."""
+    dials: Dials = case.known["press.dials"]
+    for least, most in ((low, high), (case.known["window.low_c"], case.known["window.high_c"])):
+        setting = dials.near(surface_c, least, most)
+        if setting is not None:
+            return setting
+    return min(dials.beside(surface_c)[0], dials.hottest)
 
 
-def _time_step(time_s: float) -> float:
-    """What a dwell is rounded to."""
-    return 5.0 if time_s >= 20 else 1.0
+def _aim_time(case: Case, needed: Needed) -> float:
+    """The dwell to aim at as the timer shows it; what hangs on the size of the print is never rounded down."""
+    aim_s, low_s, high_s = (case.known[f"window.time_{name}_s"] for name in ("aim", "low", "high"))
+    dials: Dials = case.known["press.dials"]
+    return dials.dwell(aim_s, low_s, high_s, no_less=bool(needed.aim_by_size))
 
 
-def _aim_time(case: Case) -> float:
-    aim = case.known["window.time_aim_s"]
-    step = _time_step(aim)
-    rounded = round(aim / step) * step
-    return float(min(max(rounded, case.known["window.time_low_s"]), case.known["window.time_high_s"]))
+def _pressings(case: Case, said: Settings, surface_c: float | None) -> Iterator[ChosenPressing]:
+    """The pressings beside the main one: what the order says of each, the best allowed for what it leaves open."""
+    dials, calibration = case.known["press.dials"], case.known["press.calibration"]
+    for wanted in case.known["process.wanted"]:
+        ordered = getattr(said.pressings or _NO_PRESSINGS, wanted.name) or _NOTHING_OF_ONE
+        time_s = said.second_press if wanted.name in SECOND and said.second_press is not None else ordered.time
+        if time_s is None and wanted.usual:
+            time_s = dials.dwell(wanted.time.aim, wanted.time.least, wanted.time.most)
+        # That a usual one is left out is told; that there is no second press the time of the second press tells.
+        if not time_s and (not wanted.usual or wanted.name in SECOND):
+            continue
+        display_c, own_surface_c = ordered.temperature, None
+        if display_c is None and wanted.temperature is not None:
+            window = wanted.temperature
+            high_c = min(window.most, max(window.least, case.known["item.ceiling_c"] or window.most))
+            setting = dials.near(min(window.aim, high_c), window.least, high_c)
+            display_c, own_surface_c = setting or dials.beside(window.aim)[0]
+        elif display_c is not None:
+            own_surface_c = round(calibration.surface_c(display_c), 6)
+        hottest = hottest_c(surface_c if own_surface_c is None else own_surface_c, case.known["window.spread_k"])
+        covers, stock = case.book.catalogue["consumables"], case.shop.stock.consumables
+        yield ChosenPressing(
+            wanted.name,
+            display_c,
+            own_surface_c,
+            time_s or 0.0,
+            ordered.pressure or wanted.pressure,
+            ordered.peel or wanted.peel,
+            ordered.cover or in_stock(wanted.cover, covers, stock, hottest),
+            wanted.lies,
+            wanted.instead_of_main and bool(time_s),
+        )
 
 
 def _pressure(case: Case, said: Settings, needed: Needed) -> tuple[str | float | None, float | None]:
@@ -159,36 +192,34 @@ def _word_middle(case: Case, word: str) -> float:
     return float(sum(case.known["press.bands_kpa"][word]) / 2)
 
 
-_HAIR_K = 0.001  # more than turning a surface temperature into a display setting and back can be off
-
-
 def least_heat_c(case: Case, chosen: Chosen, *, robust: bool) -> float:
     """The hottest spot at the least heat this pressing can be done with: a said temperature is not to be lowered.
 
     ``robust`` keeps the coolest spot in the window too, where the window is wide enough for that.
     """
-    calibration, said = case.known["press.calibration"], case.decoration.settings
+    said = case.decoration.settings
     now_c = float("-inf") if chosen.surface_c is None else round(chosen.surface_c + chosen.spread_k, 6)
     if chosen.surface_c is None or (said is not None and said.temperature is not None):
         return now_c
-    low = (room(case)[0] if robust else case.known["window.low_c"]) + _HAIR_K
-    return float(min(now_c, round(low + calibration.spread_k(calibration.display_c(low)), 6)))
+    low_c = room(case)[0] if robust else case.known["window.low_c"]
+    return min(now_c, _hottest_c(case, *case.known["press.dials"].beside(low_c)[-1]))
+
+
+def _hottest_c(case: Case, display_c: float, surface_c: float) -> float:
+    return float(round(surface_c + case.known["press.calibration"].spread_k(display_c), 6))
 
 
 def cooled(case: Case, chosen: Chosen, hottest_c: float) -> Chosen:
-    """The same settings with the temperature lowered until no spot is hotter than ``hottest_c``."""
-    calibration, low = case.known["press.calibration"], case.known["window.low_c"]
-    cold, hot = calibration.display_c(low), chosen.display_c
-    for _ in range(40):  # readings rise with the display: halving comes within a billionth of the span
-        middle = (cold + hot) / 2
-        if calibration.surface_c(middle) + calibration.spread_k(middle) <= hottest_c:
-            cold = middle
-        else:
-            hot = middle
-    most = round(calibration.surface_c(cold) - _HAIR_K / 2, 6)
-    sure = room(case)[0]
-    display_c, surface_c = at_surface(case, most, sure if sure <= most else low, most)
-    return chosen._replace(display_c=display_c, surface_c=surface_c, spread_k=round(calibration.spread_k(display_c), 6))
+    """The same at the warmest setting of the display, inside the window, at which no spot is hotter than
+    ``hottest_c``; at the coolest where none is."""
+    dials: Dials = case.known["press.dials"]
+    least = dials.number(dials.beside(case.known["window.low_c"])[-1][0])
+    number = least if chosen.display_c is None else floor(dials.number(chosen.display_c))
+    while number > least and _hottest_c(case, *dials.at(number)) > hottest_c:
+        number -= 1
+    display_c, surface_c = dials.at(number)
+    spread_k = round(dials.calibration.spread_k(display_c), 6)
+    return chosen._replace(display_c=display_c, surface_c=surface_c, spread_k=spread_k)
 
 
 class Turning(NamedTuple):
@@ -213,29 +244,42 @@ def alternatives(case: Case, first: Chosen, turning: Turning) -> Iterator[Chosen
     """
     said = case.decoration.settings or _NOTHING_SAID
     warm = said.temperature is None and bool(case.known["window.exists"])
-    surfaces: list[float | None] = [first.surface_c]
+    low_s, high_s = case.known["window.time_low_s"], case.known["window.time_high_s"]
+    surfaces: list[float] = []
     if turning.heat and warm:
         surfaces += _surface_candidates(case, first.spread_k)
     if turning.display and warm:
         surfaces += _display_candidates(case)
-    times = [first.time_s]
+    times: list[float] = []
     if turning.time and said.time is None:
-        times += _between(case, units.TIME, case.known["window.time_low_s"], case.known["window.time_high_s"], 0.0)
-    pairs = [*product(surfaces, times)]
+        times += _between(case, units.TIME, low_s, high_s, 0.0)
+    now = (first.display_c, first.surface_c)
+    pairs = [*product((now, *_settings(case, surfaces)), (first.time_s, *_dwells(case, times)))]
     if turning.estimated:
         warmer = _spread(case.known["window.low_c"], case.known["window.high_c"]) if warm else ()
-        longer = _spread(case.known["window.time_low_s"], case.known["window.time_high_s"])
-        pairs += product((first.surface_c, *warmer), longer if said.time is None else (first.time_s,))
-    for surface_c, time_s in dict.fromkeys(pairs):
-        if (surface_c, time_s) == (first.surface_c, first.time_s):
-            continue
-        turned = first._replace(time_s=time_s)
-        if surface_c is not None and surface_c != first.surface_c:
-            display_c = round(case.known["press.calibration"].display_c(surface_c), 6)
-            if display_c > case.known["press.display_most_c"]:
-                continue
-            turned = _at_display(case, turned, display_c)
-        yield turned
+        longer = _dwells(case, _spread(low_s, high_s)) if said.time is None else (first.time_s,)
+        pairs += product((now, *_settings(case, warmer)), longer)
+    for (display_c, surface_c), time_s in dict.fromkeys(pairs):
+        if (display_c, time_s) != (first.display_c, first.time_s):
+            yield first._replace(display_c=display_c, surface_c=surface_c, time_s=time_s)
+
+
+def _settings(case: Case, surfaces: Iterable[float]) -> tuple[tuple[float, float], ...]:
+    """The settings of the display on either side of surface temperatures, as far as they lie in the window."""
+    dials, low_c, high_c = case.known["press.dials"], case.known["window.low_c"], case.known["window.high_c"]
+    beside = (setting for surface_c in surfaces for setting in dials.beside(surface_c))
+    return tuple(
+        dict.fromkeys(
+            setting for setting in beside if setting[0] <= dials.display_most_c and low_c <= setting[1] <= high_c
+        )
+    )
+
+
+def _dwells(case: Case, times: Iterable[float]) -> tuple[float, ...]:
+    """The dwells of the timer on either side of these, as far as they lie in the window."""
+    dials, low_s, high_s = case.known["press.dials"], case.known["window.time_low_s"], case.known["window.time_high_s"]
+    beside = (dwell_s for time_s in times for dwell_s in dials.dwells_beside(time_s))
+    return tuple(dict.fromkeys(dwell_s for dwell_s in beside if low_s <= dwell_s <= high_s))
 
 
 def _spread(low: float, high: float) -> tuple[float, ...]:
@@ -253,18 +297,14 @@ def _display_candidates(case: Case) -> list[float]:
 def hottest_and_longest(case: Case, first: Chosen) -> Iterator[Chosen]:
     """The longest dwell with the most heat that holds over the press's spread, then with the most the window allows."""
     said = case.decoration.settings or _NOTHING_SAID
-    chosen = first if said.time is not None else first._replace(time_s=case.known["window.time_high_s"])
+    longest = _dwells(case, (case.known["window.time_high_s"],)) if said.time is None else ()
+    chosen = first._replace(time_s=longest[-1]) if longest else first
     if said.temperature is not None or not case.known["window.exists"]:
         yield chosen
         return
     for surface_c in dict.fromkeys((room(case)[1], case.known["window.high_c"])):
-        display_c = min(case.known["press.calibration"].display_c(surface_c), case.known["press.display_most_c"])
-        yield _at_display(case, chosen, round(display_c, 6))
-
-
-def _at_display(case: Case, chosen: Chosen, display_c: float) -> Chosen:
-    surface_c = round(case.known["press.calibration"].surface_c(display_c), 6)
-    return chosen._replace(display_c=display_c, surface_c=surface_c)
+        for display_c, reached_c in _settings(case, (surface_c,))[:1]:
+            yield chosen._replace(display_c=display_c, surface_c=reached_c)
 
 
 def _surface_candidates(case: Case, spread_k: float) -> list[float]:

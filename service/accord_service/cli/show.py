@@ -207,6 +207,10 @@ def settings_line(settings: Document) -> str:
     for part, words in (("pre_press", "pre-press"), ("second_press", "second press")):
         if settings.get(part, "0 s") != "0 s":
             parts.append(f"{words} {settings[part]}")
+    for name, pressing in settings.get("pressings", {}).items():
+        values = (pressing.get("temperature"), pressing.get("time"))
+        if any(values) and pressing.get("time") != "0 s":
+            parts.append(f"{name} {' '.join(value for value in values if value)}")
     return ", ".join(parts)
 
 
@@ -340,6 +344,9 @@ def _setting_rows(explained: Document) -> Iterator[tuple[str, str]]:
     for name in ("peel", "cover", "pad", "tape", "pre_press", "second_press"):
         if explained[name] not in ("none", "0 s", None):
             yield name.replace("_", "-"), explained[name]
+    for pressing in explained["pressings"]:
+        peel = "" if pressing["peel"] == "none" else f", peel {pressing['peel']}"
+        yield pressing["name"], f"{pressing['temperature']}, {pressing['time']}, {pressing['pressure_shown']}{peel}"
     if explained["heat"] is not None:
         yield "heat", explained["heat"]["text"]
 

@@ -12,7 +12,7 @@ from accord_rules.documents.reading import DocumentError, Fault, names_in, read
 from accord_rules.orders.order import Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.names import calibration_faults
+from accord_rules.revision.names import calibration_faults, stock_faults
 from accord_service.http.problems import FaultyDocument, ShopDoesNotFit
 from accord_service.store import HouseRecord, KeyRing, ShopRecord, Store
 
@@ -99,7 +99,7 @@ def refuse_press_faults(book: Book, press: Press, id_: str, today: date) -> None
 
 def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
     """What the book has against a shop, beyond what its readers refuse."""
-    faults = _unknown_names(book, shop)
+    faults = [*_unknown_names(book, shop), *stock_faults(shop, book)]
     for index, press in enumerate(shop.presses):
         faults += _press_faults(press, f"/presses/{index}", today)
         if press.id in [earlier.id for earlier in shop.presses[:index]]:

@@ -265,8 +265,8 @@ def test_what_is_about_the_press_counts_once_for_all_decorations(authority: Auth
 
 def test_an_estimate_by_hand(authority: Authority, shop: Shop) -> None:
     """A panel that fills the platen, 400 mm on its longer side: the dwell lies 2/3 of the way from 100 s (300 mm) to
-    140 s (450 mm), 125 s in steps of 5. With 22 s handling that is 147 s, 2.45 min; eight pieces take 1176 s, 0.33 h,
-    and at 1800 W 0.59 kWh."""
+    140 s (450 mm), 126.7 s, and is never rounded down: 130 s in steps of 5. With 22 s handling that is 152 s, 2.53 min;
+    eight pieces take 1216 s, 0.34 h, and at 1800 W 0.61 kWh."""
     document = {
         "item": {"blank": "metal-panel-300x400"},
         "decorations": [{"transfer": "dye-sublimation", "placement": "face", "size": size(300, 400)}],
@@ -274,7 +274,7 @@ def test_an_estimate_by_hand(authority: Authority, shop: Shop) -> None:
         "quantity": 8,
     }
     (plan,) = plans(authority, shop, document)
-    wanted = {"minutes_each": 2.45, "hours_total": 0.33, "kwh_total_at_most": 0.59}
+    wanted = {"minutes_each": 2.53, "hours_total": 0.34, "kwh_total_at_most": 0.61}
     assert {name: plan.estimate[name] for name in wanted} == wanted
 
 

@@ -35,6 +35,7 @@ PRESS_WAYS = {
     "press-wrap",
     "press-oven",
     "press-in-fields",
+    "tack",
 }
 # Rules that ask for something of whoever takes the order: a paper, an answer, another artwork, another time.
 OF_THE_OFFICE = {

@@ -282,7 +282,7 @@ def test_a_fact_that_fails_is_told_with_its_file_and_no_traceback(
 
 
 def test_who_reads_what() -> None:
-    assert GRAPH.reads["window.exists"] == ("window.low_c", "window.high_c")
+    assert GRAPH.reads["window.exists"] == ("window.low_c", "window.high_c", "press.dials")
     assert "window.exists" in GRAPH.readers["window.low_c"]
     assert {"/item/fibres", "/decorations/{i}/transfer", "press/calibration"} <= GRAPH.upstream["window.exists"]
     assert GRAPH.named("item.ground_white", Of.LIMIT) == ("ground.white_lightness_least", "ground.white_chroma_most")

@@ -34,8 +34,9 @@ def questions(book: Book, count: int, salt: str, **how: Any) -> list[Question]:
 
 
 def opened(order: dict[str, Any], rng: random.Random) -> dict[str, Any]:
-    """The order with some of its transfers left open."""
+    """The order with some of its transfers left open; a sheet is that of a transfer, and goes with it."""
     decorations = [{k: v for k, v in d.items() if k != "transfer" or rng.random() < 0.4} for d in order["decorations"]]
+    decorations = [d if "transfer" in d else {k: v for k, v in d.items() if k != "sheet"} for d in decorations]
     return order | {"decorations": decorations}
 
 

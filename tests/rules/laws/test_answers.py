@@ -19,7 +19,8 @@ from accord_rules.authority import Authority
 from accord_rules.derive.case import Case
 from accord_rules.documents.reading import read
 from accord_rules.governance.house import HouseAuthority, read_house
-from accord_rules.orders.order import PRESSURES, Order
+from accord_rules.orders.order import Order
+from accord_rules.orders.sheet import PRESSURES
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
@@ -209,11 +210,12 @@ def test_a_house_rule_that_is_open_asks_too(
 
 
 def opened(order: Document, rng: random.Random) -> Document:
-    """The order with its press and some of its transfers left open."""
+    """The order with its press and some of its transfers left open; a sheet is that of a transfer, and goes with it."""
     decorations = [
         {k: v for k, v in decoration.items() if k != "transfer" or rng.random() < 0.3}
         for decoration in order["decorations"]
     ]
+    decorations = [d if "transfer" in d else {k: v for k, v in d.items() if k != "sheet"} for d in decorations]
     return {key: value for key, value in order.items() if key != "press"} | {"decorations": decorations}
 
 

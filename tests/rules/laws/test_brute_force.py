@@ -14,7 +14,8 @@ from tests.rules.laws.questions import ORDERS, SEED, WORKABLE, opened, questions
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import PEELS, PRESSURES, Order
+from accord_rules.orders.order import Order
+from accord_rules.orders.sheet import PEELS, PRESSURES
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 

@@ -40,6 +40,7 @@ from accord_rules.load.bands import (
     unbanded,
 )
 from accord_rules.load.loader import from_documents
+from accord_rules.orders.sheet import BESIDE_MAIN
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import BLANK_KINDS, KINDS, SUBSTRATE_FAMILIES
 
@@ -96,10 +97,10 @@ def test_there_is_a_case_for_every_quantity() -> None:
         "substrates": 6,
         "coatings": 1,
         "finishes": 1,
-        "transfers": 22,
-        "products": 22,
+        "transfers": 84,  # 62 of them in bounds, the five pressings of a process, and a sheet
+        "products": 84,
         "consumables": 3,
-        "press_types": 17,
+        "press_types": 18,
         "blanks": 5,
         "practice": 7,
     }
@@ -114,7 +115,7 @@ def table_of(documents: dict[str, dict[str, Any]], kind: str, family: str) -> tu
     """A shipped entry's table, made whole and of the family or kind that is asked for; and its family."""
     if kind in ("transfers", "products"):
         table = merge({"family": "dye-sublimation"}, documents["transfers"]["dye-sublimation"])
-        return table | {"reheat_limit": "150 °C"}, ""
+        return table | {"reheat_limit": "150 °C"} | _process_and_sheet(), ""
     if kind == "blanks":
         table = documents[kind]["tee-heavy-white"] | {"kind": family if family in BLANK_KINDS else "garment"}
         return table | {"thickness": "3 mm", "mass_per_area": "5000 g/m2"}, family if family in MASS_BANDS else "cloth"
@@ -129,6 +130,20 @@ def table_of(documents: dict[str, dict[str, Any]], kind: str, family: str) -> tu
     return dict(documents[kind][name or next(iter(documents[kind]))]), ""
 
 
+def _process_and_sheet() -> dict[str, Any]:
+    heat, dwell = "150 °C", "10 s"
+    window = {
+        "temperature": dict.fromkeys(("least", "aim", "most"), heat),
+        "time": dict.fromkeys(("least", "aim", "most"), dwell),
+    }
+    span = {"temperature": {"least": heat, "most": heat}, "time": {"least": dwell, "most": dwell}}
+    process = {
+        name: {"lies": "face-up", "sources": ["common-practice"]} | copy.deepcopy(window) for name in BESIDE_MAIN
+    }
+    pressings = {name: copy.deepcopy(span) for name in BESIDE_MAIN}
+    return {"process": process, "sheet": span | {"pressings": pressings}}
+
+
 def put(table: dict[str, Any], path: Path, value: str) -> str:
     """Write one quantity into a table, at the first key or place where the path leaves it open; its pointer."""
     place: Any = table
@@ -141,6 +156,8 @@ def put(table: dict[str, Any], path: Path, value: str) -> str:
         place = place[key]
     last = 0 if path[-1] == "*" else path[-1]
     place[last] = value
+    if path[0] == "sheet" and set(place) == {"least", "most"}:
+        place |= dict.fromkeys(place, value)  # a sheet whose least is above its most can't be read
     return "/" + "/".join(str(step) for step in (*taken, last))
 
 

@@ -162,10 +162,11 @@ def test_a_hand_held_press_is_set_higher_and_longer_than_a_bench_press(authority
 
 
 def test_bench_settings_do_not_do_by_hand(authority: Authority) -> None:
-    """Common practice, no source: at 305 °F on its display a hand-held press leaves the film too cold."""
+    """Common practice, no source: at 305 °F on its display a hand-held press leaves the film too cold; a sheet or a
+    sample may say otherwise."""
     verdict = validated(replace(SHIRT, display_f=305), 12, authority)
-    assert verdict.verdict == "rejected"
-    assert blocking(verdict) == ["temperature-below-window"]
+    assert verdict.verdict == "conditional"
+    assert "temperature-outside-practice" in {finding.rule for finding in verdict.findings}
 
 
 # -- what is done with the hands ---------------------------------------------------------------------------------------

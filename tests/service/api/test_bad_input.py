@@ -13,7 +13,7 @@ from flask.testing import FlaskClient
 
 from accord_rules.documents.reading import CODES
 from accord_rules.load.loader import load_book
-from accord_rules.orders import order as words
+from accord_rules.orders import sheet as sheets
 
 JSON = {"Content-Type": "application/json"}
 ORDER: dict[str, Any] = {
@@ -107,7 +107,7 @@ FAULTY = [
     Bad("a list for an object", changed("/item", []), 422, "faulty-document", "/item", []),
     Bad("an object for a list", changed("/decorations", {}), 422, "faulty-document", "/decorations", []),
     Bad("a word that is none", changed(f"{SETTINGS}/peel", "lukewarm"), 422, "faulty-document", f"{SETTINGS}/peel",
-        list(words.PEELS)),
+        list(sheets.PEELS)),
     Bad("the same thing twice", changed("/item/features", ["zip", "zip"]), 422, "faulty-document", "/item/features",
         []),
     Bad("too many decorations", changed("/decorations", [{}] * 13), 422, "faulty-document", "/decorations", []),

@@ -68,19 +68,19 @@ def titles(names: tuple[str, ...], consumables: Consumables) -> str:
     return " or ".join(in_a_sentence(consumables[name].title) for name in names)
 
 
-@fact("sheet.tapes", DATA, ORDER)
+@fact("stack.tapes", DATA, ORDER)
 def tapes(consumables: Consumables = entries("consumables")) -> tuple[str, ...]:
     """Tapes that hold a carrier."""
     return meant_for(consumables, "tape", "hold")
 
 
-@fact("sheet.non_stick", DATA, ORDER)
+@fact("stack.non_stick", DATA, ORDER)
 def non_stick(consumables: Consumables = entries("consumables")) -> tuple[str, ...]:
     """Covers that no print, coating or adhesive sticks to."""
     return meant_for(consumables, "cover", "non-stick")
 
 
-@fact("sheet.pillows", DATA, ORDER)
+@fact("stack.pillows", DATA, ORDER)
 def pillows(
     consumables: Consumables = entries("consumables"),
     thickness_least_mm: float = limit("press.pillow_thickness_least"),
@@ -89,13 +89,13 @@ def pillows(
     return meant_for(consumables, "pad", "raise", thickness_least_mm=thickness_least_mm)
 
 
-@fact("sheet.covers", DATA, DECORATION)
+@fact("stack.covers", DATA, DECORATION)
 def covers(
     needed: Needed = read("transfer.needed"),
     beside_print: bool | None = maybe("layer.beside_print"),
     coated: bool | None = maybe("item.coated"),
     goods: str | None = maybe("item.family"),
-    sheets: tuple[str, ...] = read("sheet.non_stick"),
+    sheets: tuple[str, ...] = read("stack.non_stick"),
 ) -> tuple[str, ...]:
     """Covers that would do, best first.
 
@@ -106,7 +106,7 @@ def covers(
     return tuple(sorted(needed.cover, key=lambda name: name not in sheets)) or sheets
 
 
-@fact("sheet.pads_needed", DATA, DECORATION)
+@fact("stack.pads_needed", DATA, DECORATION)
 def pads_needed(
     needed: Needed = read("transfer.needed"),
     brittle: bool | None = maybe("item.brittle"),
@@ -118,11 +118,11 @@ def pads_needed(
     return needed.pad or (meant_for(consumables, "pad", "even-out") if brittle and shape == "flat" else ())
 
 
-@fact("sheet.pads", DATA, DECORATION)
+@fact("stack.pads", DATA, DECORATION)
 def pads(
-    needed: tuple[str, ...] = read("sheet.pads_needed"),
+    needed: tuple[str, ...] = read("stack.pads_needed"),
     raised: bool | None = maybe("item.raised"),
-    pillows: tuple[str, ...] = read("sheet.pillows"),
+    pillows: tuple[str, ...] = read("stack.pillows"),
 ) -> tuple[str, ...]:
     """Pads that would do here, best first: those needed, else what raises the print where something stands up."""
     return needed or (pillows if raised else ())
@@ -213,7 +213,7 @@ def pre_press_sheet(
     cover: str | None = source("chosen/cover"),
     surface_c: float | None = source("chosen/surface_c"),
     spread_k: float = source("chosen/spread_k"),
-    sheets: tuple[str, ...] = read("sheet.non_stick"),
+    sheets: tuple[str, ...] = read("stack.non_stick"),
     consumables: Consumables = entries("consumables"),
     stock: tuple[str, ...] = source("shop/stock/consumables"),
 ) -> str:
@@ -239,7 +239,7 @@ def second_press_sheet(
     cover: str | None = source("chosen/cover"),
     surface_c: float | None = source("chosen/surface_c"),
     spread_k: float = source("chosen/spread_k"),
-    sheets: tuple[str, ...] = read("sheet.non_stick"),
+    sheets: tuple[str, ...] = read("stack.non_stick"),
     consumables: Consumables = entries("consumables"),
     stock: tuple[str, ...] = source("shop/stock/consumables"),
 ) -> str:
@@ -285,7 +285,7 @@ def withdrawn_words(
 
 @fact("set.non_stick_words", TEXT, PRESSING)
 def non_stick_words(
-    names: tuple[str, ...] = read("sheet.non_stick"), consumables: Consumables = entries("consumables")
+    names: tuple[str, ...] = read("stack.non_stick"), consumables: Consumables = entries("consumables")
 ) -> str:
     """Non-stick sheets, in words."""
     return titles(names, consumables)
@@ -293,7 +293,7 @@ def non_stick_words(
 
 @fact("set.pillow_words", TEXT, PRESSING)
 def pillow_words(
-    names: tuple[str, ...] = read("sheet.pillows"), consumables: Consumables = entries("consumables")
+    names: tuple[str, ...] = read("stack.pillows"), consumables: Consumables = entries("consumables")
 ) -> str:
     """Pads that lift a print clear of what stands up beside it, in words."""
     return titles(names, consumables)

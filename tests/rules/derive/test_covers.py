@@ -211,12 +211,13 @@ def test_the_dark_sheet_lies_face_up_without_its_backing_and_nothing_is_peeled(p
     assert not any("peel the carrier" in step.text.lower() or "mirror image" in step.text for step in steps)
 
 
-def test_the_dark_sheet_lifted_hot_is_still_refused(authority: Authority) -> None:
+def test_the_dark_sheet_lifted_hot_wants_a_sheet_that_says_so(authority: Authority) -> None:
     decoration = {"transfer": "inkjet-dark-opaque", "settings": {"peel": "hot"}}
     document = order_document(authority.book, item={"colour": "black"}, decoration=decoration)
     verdict = authority.validate(read(Order, document), shop_of(authority.book))
-    (finding,) = (finding for finding in verdict.findings if finding.rule == "wrong-peel")
-    assert finding.fix == "Peel cold."
+    (finding,) = (finding for finding in verdict.findings if finding.rule == "peel-not-usual")
+    assert finding.level == "requires"
+    assert finding.fix.endswith("else peel cold.")
 
 
 # -- pads ------------------------------------------------------------------------------------------------------------

@@ -1,0 +1,329 @@
+"""The maker's sheet in force for a transfer, what it says here, and what physics leaves.
+
+The order's own sheet beats the shop's, and that (for the product, then for its family) the book's. What a sheet leaves
+out is the product's own number, else the family's practice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, NamedTuple
+
+from accord_rules.derive.transfer import Needed, practice_of
+from accord_rules.documents import units
+from accord_rules.orders.sheet import Sheet, TemperatureSpan, TimeSpan, pressings_said
+from accord_rules.revision.catalogue import (
+    DwellExtra,
+    PressType,
+    PressureWindow,
+    TemperatureWindow,
+    TimeWindow,
+    Transfer,
+)
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Scope,
+    entries,
+    fact,
+    limit,
+    maybe,
+    number,
+    one_of,
+    read,
+    source,
+)
+
+DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
+BY = ("none", "book", "shop", "order")
+
+
+class InForce(NamedTuple):
+    """The sheet that counts, whose it is, and what of it the product's own numbers in the book say."""
+
+    by: str
+    sheet: Sheet
+    own: tuple[str, ...]
+
+    @property
+    def says(self) -> frozenset[str]:
+        """The settings that it decides."""
+        said = (name for name in Needed._fields if getattr(self.sheet, name, None) is not None)
+        return frozenset((*said, *self.own))
+
+
+_NOTHING = Sheet()
+
+
+@fact("sheet.in_force", DATA, DECORATION, blamed=("transfer.family",))
+def in_force(
+    entry: Transfer = read("transfer.entry"),
+    name: str | None = source("/decorations/{i}/transfer"),
+    ordered: Sheet | None = source("/decorations/{i}/sheet"),
+    stocked: Mapping[str, Sheet] = source("shop/stock/sheets"),
+    families: Mapping[str, Transfer] = entries("transfers"),
+    substrate: str | None = maybe("item.substrate"),
+    goods: str | None = maybe("item.family"),
+) -> InForce:
+    """The maker's sheet that counts here, and whose it is."""
+    own = _own_numbers(entry, families[entry.family], substrate, goods)
+    in_stock = stocked.get(name or "") or stocked.get(entry.family)
+    for by, sheet in (("order", ordered), ("shop", in_stock), ("book", entry.sheet)):
+        if sheet is not None:
+            return InForce(by, sheet, own)
+    return InForce("book" if own else "none", _NOTHING, own)
+
+
+def _own_numbers(entry: Transfer, family: Transfer, substrate: str | None, goods: str | None) -> tuple[str, ...]:
+    """What a product says otherwise than its family."""
+    here, usual = (practice_of(transfer, substrate or "", goods or "") for transfer in (entry, family))
+    return tuple(name for name in Needed._fields if getattr(here, name) != getattr(usual, name))
+
+
+@fact("sheet.by", one_of(BY), DECORATION)
+def by(sheet: InForce = read("sheet.in_force")) -> str:
+    """Whose sheet counts: the order's, the shop's, the book's of this product; none where only practice does."""
+    return sheet.by
+
+
+@fact("sheet.said", BOOL, DECORATION)
+def said(sheet: InForce = read("sheet.in_force")) -> bool:
+    """Whether a maker's sheet says anything here."""
+    return sheet.by != "none"
+
+
+def _says(name: str, about: str) -> None:
+    def says(sheet: InForce = read("sheet.in_force")) -> bool:
+        return name in sheet.says
+
+    fact(f"sheet.{name}_said", BOOL, DECORATION, about=f"Whether a maker's sheet says {about}.")(says)
+
+
+_says("temperature", "how hot")
+_says("time", "how long")
+_says("peel", "how the carrier comes off")
+
+
+# -- what it comes to here -------------------------------------------------------------------------------------------
+
+
+class Reading(NamedTuple):
+    """How a sheet's display temperatures and dwells are turned to a bench press's surface and dwell."""
+
+    loss_k: float
+    spread_k: float
+    dwell_extra_s: float
+    single_off: float
+
+    def window(self, span: TemperatureSpan) -> TemperatureWindow:
+        """Surface temperatures of whoever follows it, on presses that are off as presses are."""
+        low, high = span.least - self.loss_k, span.most - self.loss_k
+        return TemperatureWindow(low - self.spread_k, (low + high) / 2, high + self.spread_k)
+
+    def dwell(self, span: TimeSpan) -> TimeWindow:
+        least, most = (max(1.0, end - self.dwell_extra_s) for end in (span.least, span.most))
+        off = self.single_off if span.least == span.most else 0.0
+        return TimeWindow(round(least * (1 - off), 6), (least + most) / 2, round(most * (1 + off), 6))
+
+
+@fact("sheet.reading", DATA, DECORATION)
+def reading(
+    in_force: InForce = read("sheet.in_force"),
+    types: Mapping[str, PressType] = entries("press_types"),
+    bench_loss_k: float = limit("sheet.bench_loss"),
+    bench_spread_k: float = limit("sheet.bench_spread"),
+    single_off: float = limit("sheet.single_time_off"),
+) -> Reading:
+    """How the sheet's figures are read: at a bench press's display, unless it names another press or the surface."""
+    sheet = in_force.sheet
+    written_for = types.get(sheet.press or "")
+    loss_k = written_for.loss if written_for else bench_loss_k
+    return Reading(
+        0.0 if sheet.read_at == "surface" else loss_k,
+        written_for.spread if written_for else bench_spread_k,
+        written_for.dwell_extra.aim if written_for else 0.0,
+        single_off / 100,
+    )
+
+
+@fact("transfer.needed", DATA, DECORATION, blamed=("transfer.family",))
+def needed(
+    entry: Transfer = read("transfer.entry"),
+    substrate: str = read("item.substrate"),
+    goods: str | None = maybe("item.family"),
+    in_force: InForce = read("sheet.in_force"),
+    reading: Reading = read("sheet.reading"),
+) -> Needed:
+    """Windows, peel, cover and pad for this transfer on this substrate, as the sheet has them, else as is usual."""
+    sheet, usual = in_force.sheet, practice_of(entry, substrate, goods or "")
+    changes: dict[str, Any] = {
+        name: getattr(sheet, name) for name in ("peel", "cover", "pad") if getattr(sheet, name) is not None
+    }
+    if sheet.temperature is not None:
+        changes["temperature"] = reading.window(sheet.temperature)
+    if sheet.time is not None:
+        changes |= {"time": reading.dwell(sheet.time), "aim_by_size": ()}
+    if sheet.pressure is not None:
+        changes["pressure"] = PressureWindow(sheet.pressure, sheet.pressure, sheet.pressure)
+    return usual._replace(**changes)
+
+
+@fact("transfer.second_press_s", number(units.TIME), DECORATION, blamed=("transfer.family",))
+def second_press_s(
+    entry: Transfer = read("transfer.entry"),
+    in_force: InForce = read("sheet.in_force"),
+    reading: Reading = read("sheet.reading"),
+) -> float:
+    """The second press it wants, from the reverse or again; 0 s for none."""
+    sheet = in_force.sheet
+    if sheet.second_press is not None:
+        return sheet.second_press
+    for name in pressings_said(sheet.pressings):
+        time = getattr(sheet.pressings, name).time
+        if name in ("reverse", "again") and time is not None:
+            return reading.dwell(time).aim
+    return entry.second_press
+
+
+@fact("transfer.needs_second_press", BOOL, DECORATION)
+def needs_second_press(second_s: float = read("transfer.second_press_s")) -> bool:
+    """Whether it wants a second press."""
+    return second_s > 0
+
+
+# -- in words --------------------------------------------------------------------------------------------------------
+
+
+@fact("sheet.words", TEXT, DECORATION)
+def words(
+    in_force: InForce = read("sheet.in_force"),
+    needed: Needed = read("transfer.needed"),
+    title: str | None = maybe("transfer.title"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> str:
+    """The sheet and its numbers: "your sheet: 160 °C, 20 s, hot"."""
+    whose = {"order": "your sheet", "shop": f"the shop's sheet for {title}"}.get(in_force.by, f"the sheet of {title}")
+    edition = f" ({in_force.sheet.edition})" if in_force.sheet.edition else ""
+    return f"{whose}{edition}: {', '.join(_figures(in_force, needed, preferences)) or 'nothing on this'}"
+
+
+def _figures(in_force: InForce, needed: Needed, preferences: units.UnitPreferences) -> Iterator[str]:
+    sheet, says = in_force.sheet, in_force.says
+    if sheet.temperature is not None:
+        at = " at the surface" if sheet.read_at == "surface" else ""
+        yield _span(units.TEMPERATURE, sheet.temperature, preferences) + at
+    elif "temperature" in says:
+        yield _span(units.TEMPERATURE, needed.temperature, preferences) + " at the surface"
+    if sheet.time is not None or "time" in says:
+        yield _span(units.TIME, sheet.time or needed.time, preferences)
+    if sheet.pressure is not None:
+        yield sheet.pressure
+    if "peel" in says:
+        yield " or ".join(needed.peel).replace("none", "nothing to peel")
+
+
+def _span(dimension: units.Dimension, span: Any, preferences: units.UnitPreferences) -> str:
+    least, most = (units.show(dimension, end, preferences) for end in (span.least, span.most))
+    return least if least == most else f"{least} to {most}"
+
+
+# -- what physics leaves ---------------------------------------------------------------------------------------------
+
+
+@fact("bounds.dwell", DATA, DECORATION)
+def dwell_bounds(
+    entry: Transfer = read("transfer.entry"),
+    substrate: str = read("item.substrate"),
+    goods: str | None = maybe("item.family"),
+) -> TimeSpan:
+    """What physics leaves of the dwell on a bench press, on this substrate."""
+    variants = (entry.on.get(name) for name in (substrate, goods or ""))
+    return next((v.dwell_bounds for v in variants if v is not None and v.dwell_bounds is not None), entry.bounds.time)
+
+
+@fact("bounds.least_c", number(units.TEMPERATURE), DECORATION)
+def bounds_least_c(entry: Transfer = read("transfer.entry")) -> float:
+    """The surface temperature below which the transfer can't work."""
+    return entry.bounds.temperature.least
+
+
+@fact("bounds.most_c", number(units.TEMPERATURE), DECORATION)
+def bounds_most_c(entry: Transfer = read("transfer.entry")) -> float:
+    """The surface temperature above which the transfer is spoilt."""
+    return entry.bounds.temperature.most
+
+
+@fact("bounds.cold", TEXT, DECORATION)
+def bounds_cold(entry: Transfer = read("transfer.entry")) -> str:
+    """What becomes of it below its bounds, as a clause."""
+    return entry.bounds.cold
+
+
+@fact("bounds.hot", TEXT, DECORATION)
+def bounds_hot(entry: Transfer = read("transfer.entry")) -> str:
+    """What becomes of it above its bounds, as a clause."""
+    return entry.bounds.hot
+
+
+@fact("bounds.time_low_s", number(units.TIME), PRESSING)
+def bounds_time_low_s(bounds: TimeSpan = read("bounds.dwell"), extra: DwellExtra = read("press.dwell_extra")) -> float:
+    """The dwell below which it can't work, with what this type of press adds."""
+    return bounds.least + extra.least
+
+
+@fact("bounds.time_high_s", number(units.TIME), PRESSING)
+def bounds_time_high_s(bounds: TimeSpan = read("bounds.dwell"), extra: DwellExtra = read("press.dwell_extra")) -> float:
+    """The dwell above which it is spoilt, with what this type of press adds."""
+    return bounds.most + extra.most
+
+
+@fact("sheet.against_bounds", DATA, DECORATION)
+def against_bounds(
+    in_force: InForce = read("sheet.in_force"),
+    reading: Reading = read("sheet.reading"),
+    entry: Transfer = read("transfer.entry"),
+    dwell: TimeSpan = read("bounds.dwell"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> tuple[str, ...]:
+    """What of the sheet lies where physics forbids it, a clause with numbers each."""
+    sheet, bounds = in_force.sheet, entry.bounds
+    clauses: list[str] = []
+    if sheet.temperature is not None:
+        low, high = sheet.temperature.least - reading.loss_k, sheet.temperature.most - reading.loss_k
+        clauses += _beyond(units.TEMPERATURE, low, high, bounds.temperature, (bounds.cold, bounds.hot), preferences)
+    if sheet.time is not None:
+        low, high = (max(1.0, end - reading.dwell_extra_s) for end in (sheet.time.least, sheet.time.most))
+        clauses += _beyond(units.TIME, low, high, dwell, (bounds.cold, bounds.hot), preferences)
+    return tuple(clauses)
+
+
+def _beyond(
+    dimension: units.Dimension,
+    low: float,
+    high: float,
+    bounds: TemperatureSpan | TimeSpan,
+    harms: tuple[str, str],
+    preferences: units.UnitPreferences,
+) -> Iterator[str]:
+    at = " at the surface" if dimension is units.TEMPERATURE else " on a bench press"
+
+    def shown(value: float) -> str:
+        return units.show(dimension, value, preferences)
+
+    if low < bounds.least:
+        yield f"it comes to {shown(low)}{at}, and below {shown(bounds.least)} {harms[0]}"
+    if high > bounds.most:
+        yield f"it comes to {shown(high)}{at}, and above {shown(bounds.most)} {harms[1]}"
+
+
+@fact("sheet.beyond_bounds", BOOL, DECORATION)
+def beyond_bounds(clauses: tuple[str, ...] = read("sheet.against_bounds")) -> bool:
+    """Whether the sheet of order or shop says what physics forbids."""
+    return bool(clauses)
+
+
+@fact("sheet.beyond_words", TEXT, DECORATION)
+def beyond_words(clauses: tuple[str, ...] = read("sheet.against_bounds")) -> str:
+    """What of it physics forbids, with the numbers."""
+    return "; ".join(clauses)

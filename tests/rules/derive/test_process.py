@@ -1,0 +1,175 @@
+"""Processes: which pressings a decoration has, what is set for each, what they take, and what contradicts.
+
+Which pressings a family has, and their order: common practice, no source. Times and waits follow by hand from the book.
+"""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+import pytest
+from cases import Document, order_document, pressing, shop_of
+
+from accord_rules.authority import Authority
+from accord_rules.documents.files import BookError, merge, shipped
+from accord_rules.documents.reading import DocumentError, read
+from accord_rules.load.loader import from_documents
+from accord_rules.orders.order import Order
+from accord_rules.orders.sheet import PRESSINGS
+from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
+
+LEATHER: Document = {"substrate": "leather", "fibres": ""}
+ON_TOP: Document = {"transfer": "cut-film", "placement": "front", "size": {"width": "80 mm", "height": "80 mm"}}
+
+
+def below(transfer: str, top: str = "cut-film", **more: Any) -> list[Document]:
+    size = {"width": "200 mm", "height": "150 mm"}
+    return [
+        {"transfer": transfer, "placement": "front", "size": size} | more,
+        ON_TOP | {"transfer": top, "over": 0},
+    ]
+
+
+@pytest.mark.parametrize(
+    ("parts", "done"),
+    [
+        ({}, ("main",)),
+        ({"decoration": {"transfer": "powder-film"}}, ("main", "again")),
+        ({"decoration": {"transfer": "toner-paper-two-step"}}, ("marry", "main", "again")),
+        ({"decoration": {"transfer": "foil-over-adhesive"}}, ("adhesive", "main")),
+        ({"decoration": {"transfer": "hot-fix-stones"}}, ("main", "reverse")),
+        ({"decoration": {"transfer": "heat-seal-patch"}}, ("main", "reverse")),
+        ({"decoration": {"transfer": "dye-receptive-film"}}, ("tack", "main")),
+        ({"decorations": below("cut-film")}, ("tack",)),
+        ({"decorations": below("dye-sublimation")}, ("main",)),
+        # Nothing is turned over that is no cloth: it is pressed once more.
+        (
+            {"item": {"substrate": "leather", "fibres": ""}, "decoration": {"transfer": "hot-fix-stones"}},
+            ("main", "again"),
+        ),
+        ({"decoration": {"settings": {"second_press": "5 s"}}}, ("main", "again")),
+        ({"decoration": {"transfer": "powder-film", "settings": {"second_press": "0 s"}}}, ("main",)),
+        ({"decoration": {"sheet": {"second_press": "6 s"}}}, ("main", "again")),
+    ],
+)
+def test_which_pressings_are_done_in_their_order(parts: dict[str, Any], done: tuple[str, ...], book: Book) -> None:
+    case = pressing(book, **parts)
+    assert tuple(closing.name for closing in case["process.closings"]) == done
+    assert tuple(name for name in PRESSINGS if case[f"{name}.done"]) == done
+
+
+def test_foil_over_a_print_of_the_order_needs_no_adhesive_of_its_own(book: Book) -> None:
+    stack = [ON_TOP | {"transfer": "foil-over-adhesive", "over": 1}, ON_TOP]
+    assert not pressing(book, decorations=stack)["adhesive.done"]
+
+
+def test_each_pressing_has_facts_of_its_own(book: Book) -> None:
+    """Two-step toner: sheets married at 147 °C (150 on the display) for 90 s, then 142 °C (145), then 20 s again."""
+    case = pressing(book, decoration={"transfer": "toner-paper-two-step"})
+    names = ("marry", "main", "again", "tack")
+    assert [case[f"{name}.display_c"] for name in names] == [150.0, 145.0, 145.0, 145.0]
+    assert [case[f"{name}.time_s"] for name in names] == [90.0, 30.0, 20.0, 0.0]
+    assert [case[f"{name}.peel"] for name in names] == ["hot", "cold", "none", "none"]
+    assert [case[f"{name}.cover"] for name in names] == ["none", "silicone-paper", "silicone-paper", "none"]
+    assert case["again.cover_title"] == "silicone-coated release paper"
+    assert case["marry.pressure_words"] == "firm pressure"
+    assert (case["main.display_c"], case["main.time_s"], case["main.peel"]) == tuple(
+        case[name] for name in ("set.display_c", "set.time_s", "set.peel")
+    )
+
+
+def test_time_at_the_press_counts_every_pressing_and_the_waits_between(book: Book) -> None:
+    """Two-step toner: 3 s pre-press, 90 + 30 + 20 s shut, 30 s until it is cold before the last; 22 s of handling."""
+    case = pressing(book, decoration={"transfer": "toner-paper-two-step"}, quantity=4)
+    assert case["process.wait_s"] == 30.0
+    assert case["process.shut_s"] == 3 + 90 + 30 + 20
+    assert case["job.total_s"] == 4 * (143 + 30 + 22)
+
+
+def test_a_lower_film_is_tacked_and_its_full_dwell_comes_with_the_last(book: Book) -> None:
+    case = pressing(book, decorations=below("cut-film"))
+    assert 2 <= case["tack.time_s"] <= 4
+    assert case["process.shut_s"] == case["tack.time_s"] + case["set.pre_press_s"]
+    in_full = pressing(book, decorations=below("cut-film", settings={"pressings": {"tack": {"time": "0 s"}}}))
+    assert in_full["main.done"]
+    assert not in_full["tack.done"]
+
+
+def test_an_order_may_set_each_pressing_and_the_answer_lists_them(authority: Authority) -> None:
+    ordered = {"marry": {"temperature": "155 °C", "time": "100 s"}, "again": {"cover": "ptfe-sheet"}}
+    document = order_document(
+        authority.book, decoration={"transfer": "toner-paper-two-step", "settings": {"pressings": ordered}}
+    )
+    verdict = authority.validate(read(Order, document), shop_of(authority.book))
+    assert verdict.on.settings is not None
+    pressings = verdict.on.settings[0]["pressings"]
+    assert pressings["marry"] == {"temperature": "155 °C", "time": "100 s", "peel": "hot", "cover": "none"}
+    assert pressings["again"] == {"peel": "none", "cover": "ptfe-sheet"}
+
+
+def test_plan_and_envelope_speak_of_each(authority: Authority) -> None:
+    document = order_document(authority.book, decoration={"transfer": "toner-two-step-self-weeding"})
+    shop = shop_of(authority.book)
+    plan = authority.recommend(read(Order, document), shop).plans[0]
+    told = plan.decorations[0].explained.pressings
+    assert [(pressing.name, pressing.lies) for pressing in told] == [("marry", "sheets-together"), ("again", "face-up")]
+    assert (told[0].time_window.least_s, told[0].time_window.most_s) == (60.0, 120.0)
+    allowed = authority.envelope(read(Order, document), shop).on[0].decorations[0].pressings
+    assert [window.name for window in allowed] == ["marry", "again"]
+    assert allowed[0].temperature_window is not None
+    assert allowed[1].temperature_window is None, "as the main pressing"
+
+
+def test_a_pressing_that_the_transfer_has_not_is_refused_with_those_it_has(book: Book) -> None:
+    document = order_document(book, decoration={"settings": {"pressings": {"marry": {"time": "60 s"}}}})
+    with pytest.raises(DocumentError) as refused:
+        resolve(read(Order, document), book, shop_of(book))
+    (fault,) = refused.value.faults
+    assert fault.pointer == "/decorations/0/settings/pressings/marry"
+    assert fault.allowed == ("tack", "again")
+
+
+def test_a_second_press_is_said_once(book: Book) -> None:
+    settings = {"second_press": "5 s", "pressings": {"again": {"time": "8 s"}}}
+    with pytest.raises(DocumentError) as refused:
+        resolve(read(Order, order_document(book, decoration={"settings": settings})), book, shop_of(book))
+    assert [fault.code for fault in refused.value.faults] == ["contradiction"]
+
+
+@pytest.mark.parametrize(
+    ("family", "part", "reason"),
+    [
+        (
+            "cut-film",
+            {"process": {"marry": {"lies": "sheets-together"}}},
+            "/process/marry: goes with a transfer of two",
+        ),
+        ("toner-paper-two-step", {"sheets": 1}, "/process/marry: goes with a transfer of two sheets"),
+        ("dye-sublimation", {"process": {"tack": {"lies": "face-up"}}}, "/process/tack: dye is never tacked"),
+        ("hot-fix-stones", {"process": {"again": {"lies": "face-up"}}}, "/process/again: a second press is from the"),
+        ("hot-fix-stones", {"second_press": "0 s"}, "/second_press: a process with reverse or again has a second"),
+        (
+            "hot-fix-stones",
+            {"process": {"reverse": {"lies": "face-up"}}},
+            "/process/reverse/lies: reverse lies reversed",
+        ),
+        ("cut-film", {"process": {"tack": {"time": {"aim": "9 s"}}}}, "/process/tack/time: least 2, aim 9, most 4 are"),
+        ("cut-film", {"process": {"bake": {}}}, "/process/bake: is not a known field"),
+    ],
+)
+def test_a_process_that_contradicts_itself_is_refused_at_load(family: str, part: Document, reason: str) -> None:
+    documents = {kind: dict(entries) for kind, entries in shipped().items()} | {"rules": {}}
+    pressing_defaults = {"time": {"least": "2 s", "aim": "3 s", "most": "4 s"}, "sources": ["common-practice"]}
+    entry = copy.deepcopy(documents["transfers"][family])
+    for name, said in part.get("process", {}).items():
+        added = pressing_defaults if name in ("marry", "tack") else {"sources": ["common-practice"]}
+        if name not in entry.get("process", {}) and name != "bake":
+            part = merge({"process": {name: added}}, part)
+        assert isinstance(said, dict)
+    documents["transfers"] = {**documents["transfers"], family: merge(entry, part)}
+    with pytest.raises(BookError) as refused:
+        from_documents(documents)
+    told = [each for each in refused.value.reasons if each.startswith(f"transfers.toml: {family}: {reason}")]
+    assert told, refused.value.reasons[:6]
