@@ -26,12 +26,6 @@ POINTS = load_book().catalogue["practice"]
 USUAL = [name for name, point in POINTS.items() if not point.own_sheet]
 # Points that no plan reproduces yet, and why. One that does by now has to leave the list.
 OPEN = {
-    "cap-powder-film": "the family has no dwell of its own for caps",
-    "foam-cap-powder-film": "the family has no setting of its own for foam",
-    "jigsaw-dye": "boards for jigsaws are pressed as wood",
-    "mdf-sign-dye": "the family's dwell on wood is for thicker boards",
-    "metal-mug-oven-dye": "thin metal is given the time of ceramic in an oven",
-    "tumbler-oven-dye": "thin metal is given the time of ceramic in an oven",
     "mouse-pad-dye": "foam rubber decomposes from 205 °C, and the plan stays away from that by the press's spread",
     "performance-tee-dye": "the family's aim on cloth is 10 K below what suppliers set",
     "polyester-apron-dye": "the family's aim on cloth is 10 K below what suppliers set",
@@ -39,7 +33,6 @@ OPEN = {
     "polyester-tee-dye-by-hand": "practice keeps the bench's display and dwell here, the plan adds for the press",
     "polyester-tee-powder-film": "cooler because dye migrates, which the family's one window does not know",
     "tri-blend-tee-powder-film": "cooler because dye migrates, which the family's one window does not know",
-    "team-wear-numbers": "the family's aim is below practice",
 }
 
 
