@@ -81,11 +81,12 @@ def test_each_pressing_has_facts_of_its_own(book: Book) -> None:
 
 
 def test_time_at_the_press_counts_every_pressing_and_the_waits_between(book: Book) -> None:
-    """Two-step toner: 3 s pre-press, 90 + 30 + 20 s shut, 30 s until it is cold before the last; 22 s of handling."""
+    """Two-step toner: 90 + 30 + 20 s shut after the pre-press, 30 s until it is cold; 22 s to handle."""
     case = pressing(book, decoration={"transfer": "toner-paper-two-step"}, quantity=4)
     assert case["process.wait_s"] == 30.0
-    assert case["process.shut_s"] == 3 + 90 + 30 + 20
-    assert case["job.total_s"] == 4 * (143 + 30 + 22)
+    shut_s = case["set.pre_press_s"] + 90 + 30 + 20
+    assert case["process.shut_s"] == shut_s
+    assert case["job.total_s"] == 4 * (shut_s + 30 + 22)
 
 
 def test_a_lower_film_is_tacked_and_its_full_dwell_comes_with_the_last(book: Book) -> None:

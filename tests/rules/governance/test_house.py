@@ -408,7 +408,7 @@ def test_every_plan_under_house_rules_validates_under_them(
 ) -> None:
     plans = 0
     for order, shop in random_questions(laws // 6, "house plans", open_settings=True, decorations=1, odd=0.0):
-        document = written(replace(order, decorations=(replace(order.decorations[0], transfer=None),)))
+        document = written(replace(order, decorations=(replace(order.decorations[0], transfer=None, sheet=None),)))
         for plan in strict.recommend(read(Order, document), shop).document()["plans"]:
             verdict = strict.validate(read(Order, plan["order"]), shop)
             assert (verdict.verdict, verdict.id) == (plan["verdict"], plan["verdict_id"])

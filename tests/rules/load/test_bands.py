@@ -97,8 +97,8 @@ def test_there_is_a_case_for_every_quantity() -> None:
         "substrates": 6,
         "coatings": 1,
         "finishes": 1,
-        "transfers": 84,  # 62 of them in bounds, the five pressings of a process, and a sheet
-        "products": 84,
+        "transfers": 85,  # 62 of them in bounds, the five pressings of a process, and a sheet
+        "products": 85,
         "consumables": 3,
         "press_types": 18,
         "blanks": 5,
@@ -218,7 +218,10 @@ def test_the_loader_and_proposals_refuse_a_slip_of_the_unit(slip: str, documents
         from_documents(changed)
     # A family's products take its values over, so that they are told too.
     assert refused.value.reasons[0].startswith(f"{kind}.toml: {name}: /{'/'.join(path)}")
-    assert all("is not plausible" in reason and band in reason for reason in refused.value.reasons)
+    # What is pressed for an hour is beyond what physics leaves as well.
+    slips = [reason for reason in refused.value.reasons if "reaches beyond the bounds" not in reason]
+    assert slips
+    assert all("is not plausible" in reason and band in reason for reason in slips)
 
     change = EntryChange(kind, name, changed[kind][name], entry_digest(documents, kind, name))
     with pytest.raises(BookError) as refused:
