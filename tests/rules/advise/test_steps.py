@@ -51,7 +51,6 @@ OF_THE_OFFICE = {
     "flame-retardant-finish-of-unknown-purpose",
     "placement-not-of-garments",
     "placement-not-of-hard-goods",
-    "pressing-bare",
     "print-near-drinking-rim",
     "several-colours-one-film",
     "skin-contact-phthalates-eu",
