@@ -24,11 +24,9 @@ from accord_rules.load.loader import from_documents, load_book
 from accord_rules.revision.book import Book
 from accord_service import app
 from accord_service.api.v1 import ENDPOINTS
-from accord_service.cli import seed
 from accord_service.http.problems import Problem
 from accord_service.run.config import Config
 from accord_service.serving import first_start
-from accord_service.steps import proposals
 from accord_service.store import EmbeddedServer, Store
 from accord_service.worker import edition
 
@@ -61,11 +59,11 @@ def books_loaded_once() -> Iterator[None]:
     def loaded(text: bytes, revision: int) -> Book:
         return from_documents(json.loads(text), revision)
 
-    def load_once(documents: Documents, revision: int = 1) -> Book:
+    def load_once(documents: Documents, revision: int = 1, *, tried: bool = False) -> Book:
         return loaded(canonical(documents), revision)
 
     with pytest.MonkeyPatch.context() as patch:
-        for room in (changes, edition, first_start, proposals, seed):
+        for room in (changes, edition, first_start):
             patch.setattr(room, "from_documents", load_once)
         yield
 

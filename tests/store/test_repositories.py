@@ -37,6 +37,7 @@ Opener = Callable[[], Store]
 
 def _publish(store: Store, documents: dict[str, Any], **more: Any) -> RevisionRecord:
     fields: dict[str, Any] = {"author": "ann", "approvers": ("bea", "cid"), "reason": "because", "proposal": "p1"}
+    fields["tried_by"] = "sha256:1"
     return store.revisions.publish(store.revisions.head(), documents, **fields | more)
 
 
@@ -76,7 +77,8 @@ class TestRevisions:
         store.revisions.first({}, author="t", reason="")
         revision = _publish(store, {"a": {"ü": 1.5}})
         assert revision == store.revisions.revision(2)
-        assert dataclasses.astuple(revision)[2:] == ({"a": {"ü": 1.5}}, "ann", ("bea", "cid"), "because", "p1", clock())
+        told = ({"a": {"ü": 1.5}}, "ann", ("bea", "cid"), "because", "p1", clock(), "sha256:1")
+        assert dataclasses.astuple(revision)[2:] == told
         assert store.revisions.head() == revision.head
         assert store.revisions.revision(3) is None
 

@@ -628,8 +628,28 @@ def names_in(value: Any, pointer: str = "") -> Iterable[tuple[str, str, str]]:
     """Every (pointer, kind of entry, name) by which ``value`` refers to the book."""
     if not dataclasses.is_dataclass(value) or isinstance(value, type):
         return
-    for name, (reader, _) in readers_of(type(value)).items():
+    for name, reader in _naming(type(value)):
         yield from _names_read_by(reader, getattr(value, name), f"{pointer}/{name}")
+
+
+@cache
+def _naming(cls: type) -> tuple[tuple[str, Reader], ...]:
+    """The fields of a dataclass that may name entries of the book, themselves or by what lies in them."""
+    return tuple((name, reader) for name, (reader, _) in readers_of(cls).items() if _may_name(reader))
+
+
+def _may_name(reader: Reader) -> bool:
+    match reader:
+        case Object(into=into):
+            return bool(_naming(into))
+        case Many(item=inner):
+            return _may_name(inner)
+        case Table(key=of_key, value=inner):
+            return _may_name(of_key) or _may_name(inner)
+        case Either(first=first, second=second):
+            return _may_name(first) or _may_name(second)
+        case _:
+            return reader.name_of is not None
 
 
 def _names_read_by(reader: Reader, value: Any, pointer: str) -> Iterable[tuple[str, str, str]]:
@@ -656,7 +676,7 @@ def renamed(value: Any, name_for: Callable[[str, str], str]) -> Any:
     cls: type = type(value)
     changes = {
         name: new
-        for name, (reader, _) in readers_of(cls).items()
+        for name, reader in _naming(cls)
         if (new := _renamed_by(reader, getattr(value, name), name_for)) != getattr(value, name)
     }
     return dataclasses.replace(value, **changes) if changes else value

@@ -87,9 +87,9 @@ def _unknown_names(named: Iterable[tuple[str, str, str]], book: Book) -> list[Fa
         of_kinds = kinds.split("|")
         if _name_for(book, kinds, name) != name or (kinds == "consumables" and name == NONE):
             continue
-        names = [entry for kind in of_kinds for entry in book.catalogue[kind]]
-        if name in names:
+        if any(name in book.catalogue[kind] for kind in of_kinds):
             continue
+        names = [entry for kind in of_kinds for entry in book.catalogue[kind]]
         title = kinds.replace("|", " or ").replace("_", " ")
         words = [word for kind in of_kinds for word in book.aliases[kind]]
         message, allowed = f"there is no {name!r} among the {title} of the book", tuple(sorted([*names, *words]))

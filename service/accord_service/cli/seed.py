@@ -14,7 +14,6 @@ import click
 
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, optional, read, required
-from accord_rules.load.loader import from_documents
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.cli.failure import Failure
@@ -23,6 +22,7 @@ from accord_service.run.config import DATA, Config
 from accord_service.serving import first_start
 from accord_service.steps.shops import faults_of
 from accord_service.store import Store, StoreError
+from accord_service.worker.edition import loaded
 
 T = TypeVar("T")
 WHO = "seed"
@@ -89,7 +89,7 @@ def _open(config: Config) -> Iterator[Store]:
 def _seed(store: Store, folder: Path, keys: Path) -> None:
     head = store.revisions.revision(store.revisions.head().number)
     assert head is not None
-    book = from_documents(head.documents, head.number)
+    book = loaded(head)
     shops = dict(_shop_in(file, book) for file in sorted((folder / "shops").glob("*.toml")))
     wanted = _read(KeyFile, folder / "keys.toml", _toml(folder / "keys.toml")).key
     there = {shop.id for shop in store.shops.list()}

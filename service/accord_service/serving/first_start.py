@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from accord_rules.authority import code_digest
 from accord_rules.documents.files import shipped
 from accord_rules.load.loader import from_documents
 from accord_service.http.roles import COLLECTIVE
@@ -59,7 +60,9 @@ def _first_book(store: Store) -> None:
     except NotThere:
         documents = shipped()
         from_documents(documents)
-        store.revisions.first(documents, author=WHO, reason="The book that comes with the program.")
+        store.revisions.first(
+            documents, author=WHO, reason="The book that comes with the program.", tried_by=code_digest()
+        )
 
 
 def _first_admin(store: Store, folder: Path) -> Path | None:

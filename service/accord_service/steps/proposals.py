@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from accord_rules.authority import code_digest
 from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import EntryChange, check
@@ -24,7 +25,6 @@ from accord_rules.governance.proposal import (
     ShownEffect,
     read_proposal,
 )
-from accord_rules.load.loader import from_documents
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -38,7 +38,7 @@ from accord_service.store import (
     Store,
     Transaction,
 )
-from accord_service.worker.edition import try_rules
+from accord_service.worker.edition import loaded, try_rules
 
 LISTED_AT_ONCE = 100
 
@@ -252,6 +252,7 @@ class Steps:
                 approvers=approvers,
                 reason=published.reason,
                 proposal=id_,
+                tried_by=code_digest(),
                 also=lambda _: closing + also(closed),
             )
             return closed
@@ -291,7 +292,7 @@ class Steps:
             )
         if (self.held.revision, self.held.digest) == (base.revision, base.digest):
             return self.held
-        return from_documents(revision(self.store, head.number).documents, head.number)
+        return loaded(revision(self.store, head.number))
 
     def _effect(self, proposal: Proposal) -> Effect:
         old = self._base(proposal.base)

@@ -25,7 +25,10 @@ class RevisionHead:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RevisionRecord:
-    """One revision, whole. ``at`` is seconds since 1970 (UTC); ``proposal`` is None for the first."""
+    """One revision, whole. ``at`` is seconds since 1970 (UTC); ``proposal`` is None for the first.
+
+    ``tried_by`` is the digest of the code that tried the examples of its rules and steps; empty where none did.
+    """
 
     number: int
     digest: str
@@ -35,6 +38,7 @@ class RevisionRecord:
     reason: str
     proposal: str | None
     at: float
+    tried_by: str = ""
 
     @property
     def head(self) -> RevisionHead:
@@ -52,6 +56,7 @@ class RevisionRecord:
             "reason": self.reason,
             "proposal": self.proposal,
             "at": self.at,
+            "tried_by": self.tried_by,
         }
 
 
@@ -80,7 +85,7 @@ class RevisionStore:
             return None
         return RevisionRecord(**{**versioned.document, "approvers": tuple(versioned.document["approvers"])})
 
-    def first(self, documents: Documents, *, author: str, reason: str) -> RevisionHead:
+    def first(self, documents: Documents, *, author: str, reason: str, tried_by: str = "") -> RevisionHead:
         """Make ``documents`` revision 1 if the store is empty; either way, the head.
 
         Any number of processes may do this at once: one of them wins, all get the same head.
@@ -94,6 +99,7 @@ class RevisionStore:
             reason=reason,
             proposal=None,
             at=self._committer.clock(),
+            tried_by=tried_by,
         )
         try:
             return self._write(record, Transaction()).head
@@ -109,6 +115,7 @@ class RevisionStore:
         approvers: Sequence[str],
         reason: str,
         proposal: str | None,
+        tried_by: str = "",
         also: Callable[[RevisionRecord], Transaction] = nothing_else,
     ) -> RevisionRecord:
         """Make ``documents`` the next revision. Raises Conflict if the head is not ``expected`` any more.
@@ -127,6 +134,7 @@ class RevisionStore:
             reason=reason,
             proposal=proposal,
             at=self._committer.clock(),
+            tried_by=tried_by,
         )
         return self._write(record, also(record))
 

@@ -6,7 +6,7 @@ import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from accord_rules.authority import Authority
+from accord_rules.authority import Authority, code_digest
 from accord_rules.derive import FACT_TYPES
 from accord_rules.governance.house import NO_HOUSE_RULES, HouseAuthority, HouseRules, read_house
 from accord_rules.infer.engine import try_out
@@ -43,7 +43,7 @@ class Edition:
         ``vetted``: a book that is loaded already; its rules need no trial, so that most revisions are there at once.
         Raises BookError with the loader's reasons, or EngineError with the trial's.
         """
-        book = from_documents(record.documents, record.number)
+        book = loaded(record)
         try_rules(book, vetted=vetted)
         return cls(record.head, Authority(book, ledger=ledger))
 
@@ -70,6 +70,11 @@ class Edition:
         """Close the authority, and those of house rules as soon as nobody uses them."""
         self._houses.clear()
         self.authority.close()
+
+
+def loaded(record: RevisionRecord) -> Book:
+    """The book of a revision. Its examples are tried where other code, or none, did so before. Raises BookError."""
+    return from_documents(record.documents, record.number, tried=record.tried_by == code_digest())
 
 
 def try_rules(book: Book, only: HouseRules | None = None, vetted: Book | None = None) -> None:
