@@ -46,6 +46,7 @@ BOOK_BY_EN_12524 = {
     "glass-panel": "Glass, soda lime",
     "glass-tumbler": "Glass, soda lime",
     "acrylic-sheet": "Plastics, polymethylmethacrylate (PMMA)",
+    "acrylic-coated": "Plastics, polymethylmethacrylate (PMMA)",
     "polycarbonate-sheet": "Plastics, polycarbonates",
     "silicone-sheet": "Sealant, silicone, pure",
     "leatherette-pu": "Plastics, polyurethane (PU)",

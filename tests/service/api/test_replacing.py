@@ -82,7 +82,7 @@ def shops(changing: Any) -> Any:
 class Writer:
     """Somebody who may replace what is at a place, through one of the workers."""
 
-    def __init__(self, shops: Any, name: str, worker: str = "one") -> None:
+    def __init__(self, shops: Any, name: str, worker: str = "first") -> None:
         self.place = PLACES[name]
         self._client, self._headers = getattr(shops, worker), shops.headers(*self.place.who)
 
@@ -129,7 +129,7 @@ def test_what_is_read_can_be_sent_back_and_changes_nothing(shops: Any, name: str
 
 @pytest.mark.parametrize("name", PLACES)
 def test_what_is_answered_to_a_write_is_what_is_read_then(shops: Any, name: str) -> None:
-    writer, reader = Writer(shops, name), Writer(shops, name, "other")
+    writer, reader = Writer(shops, name), Writer(shops, name, "second")
     before = writer.get()
     answer = writer.put(writer.place.changed(before.json, 1), before.headers["ETag"])
     assert answer.status_code == 200, answer.text
@@ -142,7 +142,7 @@ def test_what_is_answered_to_a_write_is_what_is_read_then(shops: Any, name: str)
 @pytest.mark.parametrize("name", PLACES)
 def test_nobodys_change_is_lost_to_who_tried_before(shops: Any, name: str) -> None:
     """Two read the same; one tries a change, the other makes one; then the first writes with all it could have seen."""
-    slow, quick = Writer(shops, name), Writer(shops, name, "other")
+    slow, quick = Writer(shops, name), Writer(shops, name, "second")
     seen = slow.get()
     tag, wish = seen.headers["ETag"], slow.place.changed(seen.json, 2)
     trial = slow.put(wish, tag, "?validate_only=true")
@@ -160,7 +160,7 @@ def test_nobodys_change_is_lost_to_who_tried_before(shops: Any, name: str) -> No
 
 @pytest.mark.parametrize("name", PLACES)
 def test_of_two_who_write_at_once_one_is_told(shops: Any, name: str) -> None:
-    writers = [Writer(shops, name), Writer(shops, name, "other")]
+    writers = [Writer(shops, name), Writer(shops, name, "second")]
     seen = writers[0].get()
     wishes = [writers[0].place.changed(seen.json, number) for number in (4, 5)]
     with ThreadPoolExecutor(2) as pool:
