@@ -39,6 +39,12 @@ ASCII: Mapping[str, str] = MappingProxyType(
         "’": "'",
         "“": '"',
         "”": '"',
+        **dict.fromkeys("┌┐└┘├┤", "+"),
+        "│": "|",
+        "─": "-",
+        "█": "#",
+        "▲": "^",
+        "▼": "v",
     }
 )
 _SYMBOLS = sorted({u.symbol for d in units.DIMENSIONS.values() for u in d.units if u.symbol}, key=len, reverse=True)
@@ -93,6 +99,10 @@ class Output:
             styled = click.style(lead, **lead_style) if lead_style else lead
             first = styled + " " * (start - len(lead)) if number == 0 else " " * start
             click.echo((first + line.replace(_HARD_SPACE, " ")).rstrip())
+
+    def draw(self, line: str, style: Mapping[str, Any] = _PLAIN) -> None:
+        """One line as it stands, for what wrapping would tear apart; whoever draws minds the width."""
+        click.echo(click.style(self.fit(line), **style))
 
     def blank(self) -> None:
         click.echo()
