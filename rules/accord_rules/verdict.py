@@ -359,6 +359,7 @@ class PlannedDecoration(Documented):
 
     transfer: str = required(STRING, "the transfer to use")
     title: str = required(STRING, "the same, as people say it")
+    size_shown: str | None = required(STRING_OR_NULL, "the print's size, as people read it")
     family: str = required(STRING, "its family")
     settings: Mapping[str, Any] = required(Free((Settings,)), "settings, as an order writes them")
     explained: ExplainedSettings = required(Object(ExplainedSettings), "the same for people, with windows and reasons")
@@ -366,7 +367,8 @@ class PlannedDecoration(Documented):
         listed(Object(StackLayer)), "what lies on what, from the heated platen down"
     )
     steps: tuple[PlannedStep, ...] = required(listed(Object(PlannedStep)), "what to do, in order")
-    touch_wait: str = required(STRING, "how long until the piece may be touched or stacked, as people read it")
+    touch_wait: str = required(STRING, "how long until bare skin bears the piece, as people read it")
+    stack_wait: str = required(STRING, "how long until the next piece may lie on it, as people read it")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -236,27 +236,29 @@ class StackLayer(_Answer):
 @dataclass(frozen=True, slots=True)
 class PlannedDecoration(_Answer):
     """One decoration of a plan. ``settings`` is what an order writes, ``explained`` tells people windows and why;
-    ``stack`` lies from the heated platen down. ``title`` is the transfer as people say it, ``touch_wait`` how long until
-    the piece may be touched or stacked.
+    ``stack`` lies from the heated platen down. ``title`` is the transfer as people say it, ``touch_wait`` how long
+    until bare skin bears the piece, ``stack_wait`` until the next one may lie on it.
     """
 
     _what = "a planned decoration"
     transfer: str
     title: str
+    size_shown: str | None
     family: str
     settings: Document
     explained: Document
     stack: tuple[StackLayer, ...]
     steps: tuple[PlannedStep, ...]
     touch_wait: str
+    stack_wait: str
 
 
 @dataclass(frozen=True, slots=True)
 class Plan(_Answer):
     """One way to do the order; rank 1 is best. ``order`` is the order as this plan does it, ready to be sent.
 
-    ``press_title`` and ``piece_title`` are as people say them; ``first_wash`` is how long until the first wash, None for
-    what is not washed.
+    ``press_title`` and ``piece_title`` are as people say them; ``first_wash`` is how long until the first wash, None
+    for what is not washed.
     """
 
     _what = "a plan"

@@ -463,12 +463,14 @@ def _planned(case: Case, put_back: Weighed, curve: bool) -> PlannedDecoration:
     return PlannedDecoration(
         str(case.decoration.transfer),
         case["transfer.title"],
+        case["place.size_words"],
         str(case.known["transfer.family"]),
         order_settings(chosen, case.shop.units),
         _explained(case, chosen, curve),
         stack(case),
         steps(case, put_back),
         case["touch.wait_words"],
+        case["touch.stack_words"],
     )
 
 

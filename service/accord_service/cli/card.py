@@ -31,18 +31,18 @@ STAGE_WORDS: Mapping[str, str] = MappingProxyType(
         "care": "Give with the goods",
     }
 )
-# Pressings beside the main one, in words.
-_PRESSING_WORDS: Mapping[str, str] = MappingProxyType(
+# The pressings of a print in the order they come; sheets are married before the piece is on the press.
+PRESSING_WORDS: Mapping[str, str] = MappingProxyType(
     {
         "marry": "SHEETS TOGETHER",
         "adhesive": "ADHESIVE",
         "tack": "TACK",
         "main": "PRESS",
         "reverse": "FROM THE BACK",
-        "again": "PRESS AGAIN",
+        "again": "ONCE MORE",
     }
 )
-_AFTER_MAIN = ("reverse", "again")
+_BEFORE_PIECE = "marry"
 _LABEL_COLUMN = 14
 _BAR = 9
 Row = tuple[str, str]
@@ -81,13 +81,13 @@ def _card(output: Output, plan: Document, reference: str | None) -> None:
         _stack(output, decoration["stack"])
         start = _steps(output, decoration["steps"], start)
     say_list(output, "Take care", plan["cautions"])
-    say_list(output, "To be done first", plan["conditions"], mark="[ ]")
-    say_list(output, "Waiting times", _waits(plan, decorations, prints))
+    say_list(output, "Must be done", plan["conditions"], mark="[ ]")
+    say_list(output, "Waiting times", _waits(plan, decorations))
 
 
 def _head(output: Output, plan: Document, prints: Sequence[str], reference: str | None) -> None:
     output.blank()
-    output.say("", lead=plan["piece_title"].upper(), lead_style=style_of("heading"))
+    output.say("", lead=plan["piece_title"][:1].upper() + plan["piece_title"][1:], lead_style=style_of("heading"))
     several = len(prints) > 1
     rows = [(f"Print {place}" if several else "Print", words) for place, words in enumerate(prints, start=1)]
     rows.append(("Press", plan["press_title"]))
@@ -96,7 +96,7 @@ def _head(output: Output, plan: Document, prints: Sequence[str], reference: str 
     _rows(output, rows)
     if plan["conditions"]:
         output.say(
-            "this holds only if what is to be done first, below, is done.",
+            "all that must be done, below, is done.",
             lead="  ONLY IF       ",
             lead_style=style_of("conditional"),
         )
@@ -109,29 +109,22 @@ def _rows(output: Output, rows: Iterable[Row]) -> None:
 
 def _print_words(plan: Document, index: int) -> str:
     """A print by what it is, how large, and where: "cut film, soft matte, 8 in x 6 in, front"."""
-    said = plan["order"]["decorations"][index]
-    size = " x ".join(said.get("size", {}).values())
-    return ", ".join(
-        filter(None, (plan["decorations"][index]["title"], size, said.get("placement", "").replace("-", " ")))
-    )
+    planned = plan["decorations"][index]
+    placement = plan["order"]["decorations"][index].get("placement", "")
+    return ", ".join(filter(None, (planned["title"], planned["size_shown"], placement.replace("-", " "))))
 
 
 def _sections(explained: Document) -> Iterator[list[Row]]:
-    """What is set for each pressing, in the order in which they come."""
-    beside = explained.get("pressings", ())
-    after = [pressing for pressing in beside if pressing["name"] in _AFTER_MAIN]
-    if explained["pre_press_s"]:
-        yield [("PRE-PRESS", f"{_dwell(explained['pre_press_s'])}, without the print")]
-    yield from (_pressing(pressing) for pressing in beside if pressing not in after)
-    if explained.get("main", True):
-        yield _dials(explained)
-    yield from map(_pressing, after)
-    if explained["second_press_s"] and not after:
-        yield [("PRESS AGAIN", f"{_dwell(explained['second_press_s'])}, after the peel")]
-
-
-def _pressing(pressing: Document) -> list[Row]:
-    return [(_PRESSING_WORDS.get(pressing["name"], pressing["name"].upper()), ""), *_dials(pressing)]
+    """What is set for each pressing, in the order in which they come; a piece is dried before anything lies on it."""
+    closings = {pressing["name"]: pressing for pressing in explained["pressings"]}
+    if explained["main"]:
+        closings["main"] = explained
+    named = [*closings] != ["main"]
+    for name, words in PRESSING_WORDS.items():
+        if name in closings:
+            yield [*([(words, "")] if named else []), *_dials(closings[name])]
+        if name == _BEFORE_PIECE and explained["pre_press_s"]:
+            yield [("PRE-PRESS", f"{_dwell(explained['pre_press_s'])}, without the print")]
 
 
 def _dials(set_: Document) -> list[Row]:
@@ -200,14 +193,13 @@ def _steps(output: Output, steps: Sequence[Document], start: int) -> int:
     return start
 
 
-def _waits(plan: Document, decorations: Sequence[Document], prints: Sequence[str]) -> Iterator[str]:
-    waits = list(dict.fromkeys(decoration["touch_wait"] for decoration in decorations))
-    for decoration, words in zip(decorations, prints, strict=True) if len(waits) > 1 else ():
-        yield f"Until it may be touched or stacked after {words}: {decoration['touch_wait']}."
-    if len(waits) == 1:
-        yield f"Until it may be touched or stacked: {waits[0]}."
+def _waits(plan: Document, decorations: Sequence[Document]) -> Iterator[str]:
+    for what, wait in (("bare skin bears it", "touch_wait"), ("it may be stacked", "stack_wait")):
+        waits = [decoration[wait] for decoration in decorations]
+        which = [f" after print {place}" if len({*waits}) > 1 else "" for place in range(1, len(waits) + 1)]
+        yield from dict.fromkeys(f"Until {what}{after}: {shown}." for after, shown in zip(which, waits, strict=True))
     if plan["first_wash"] is not None:
-        yield f"First wash: after {plan['first_wash']}."
+        yield f"Until the first wash: {plan['first_wash']}."
 
 
 # -- what an office wants ----------------------------------------------------------------------------------------------
@@ -239,8 +231,17 @@ def _ranges(explained: Document) -> Iterator[Row]:
     yield "time", f"{dwell}; anything from {least} to {most} will do"
     on_print = explained["on_print_shown"]
     yield "pressure", explained["pressure_shown"] + (f" (about {on_print} on the print)" if on_print else "")
+    for pressing in explained["pressings"]:
+        yield PRESSING_WORDS[pressing["name"]].lower(), _pressing_range(pressing)
     if explained["heat"] is not None:
         yield "heat", explained["heat"]["text"]
+
+
+def _pressing_range(pressing: Document) -> str:
+    window, dwells = pressing["temperature_window"], pressing["time_window"]
+    least, most = _dwell(dwells["least_s"]), _dwell(dwells["most_s"])
+    ends = "" if window is None else f"{window['least']} to {window['most']}, "
+    return f"{pressing['temperature']}, {_dwell(pressing['time_s'])}; usual are {ends}{least} to {most}"
 
 
 def _dwell(seconds: float) -> str:
@@ -285,7 +286,7 @@ def _further(output: Output, plans: Sequence[Document]) -> None:
     for (used, word, settings), alike in groupby(plans, key=_way):
         same = list(alike)
         ranks = f"{same[0]['rank']}-{same[-1]['rank']}" if len(same) > 1 else f"{same[0]['rank']}"
-        presses = few([plan["press_title"] for plan in same], 4)
+        presses = few([plan["press_title"] for plan in same], 4, "; ")
         output.say(f"{used} on {presses}: {word}; {settings}", lead=f"    {ranks:>5}. ")
 
 
@@ -323,7 +324,7 @@ def _ruled_out(output: Output, ruled_out: Sequence[Document], plans: Sequence[Do
                 output.say(finding["fix"], lead="      Do: ")
         transfers = list(dict.fromkeys(title for group in groups for title in group["titles"]))
         presses = list(dict.fromkeys(group["press"] for group in groups))
-        output.say(few(transfers, 4), lead="      with ")
+        output.say(few(transfers, 4, "; "), lead="      with ")
         if None in presses:
             output.say("whatever the press", indent=6)
         else:

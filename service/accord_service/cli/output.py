@@ -47,7 +47,8 @@ ASCII: Mapping[str, str] = MappingProxyType(
         "▼": "v",
     }
 )
-_SYMBOLS = sorted({u.symbol for d in units.DIMENSIONS.values() for u in d.units if u.symbol}, key=len, reverse=True)
+_PRINTED = {u.symbol for d in units.DIMENSIONS.values() for u in d.units if u.symbol} | {"kWh"}
+_SYMBOLS = sorted(_PRINTED | {symbol.replace("°", ASCII["°"]) for symbol in _PRINTED}, key=len, reverse=True)
 # "375 °F" must not be torn apart at the end of a line: the two halves are read as one number by tired eyes.
 _QUANTITY = re.compile(rf"(\d) ((?:{'|'.join(map(re.escape, _SYMBOLS))})(?![\w/]))")
 # Nor "[rule some-id]".
@@ -113,7 +114,7 @@ def colour_wanted() -> bool | None:
     return False if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb" else None
 
 
-def few(names: list[str], most: int) -> str:
+def few(names: list[str], most: int, between: str = ", ") -> str:
     """The first names, and how many there are besides."""
-    shown = ", ".join(names[:most])
+    shown = between.join(names[:most])
     return shown if len(names) <= most else f"{shown} and {len(names) - most} more"

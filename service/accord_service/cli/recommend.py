@@ -34,7 +34,7 @@ from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 def recommend(
     context: click.Context, /, file: str, as_json: bool, prefer: tuple[str, ...], plans: int, **who: Any
 ) -> None:
-    """Say how ORDER.json can be done: transfers, press, settings and steps ("-" reads standard input).
+    """Say how ORDER.json can be done, as a card to pin above the press ("-" reads standard input).
 
     Whatever the order leaves out is open; whatever it says is kept. Exits with 0 if there is a way, 1 if there is
     none, 2 if the order could not be read or nobody answered.
@@ -50,8 +50,9 @@ def recommend(
         if as_json:
             _print(output, answer)
         else:
-            output.say(accord.introduction)
             show_recommendation(output, file, answer, plans)
+            output.blank()
+            output.say(accord.introduction)
     context.exit(DONE if answer["plans"] else NOT_DONE)
 
 
