@@ -128,6 +128,8 @@ def test_a_layer_that_is_only_tacked_is_named_so(accord: Any) -> None:
     assert lower[1:4] == ["TACK", "DISPLAY 305 °F", "TIME 3 s"]
     assert not any(line in lower for line in ("PRESS", f"TIME {plan['decorations'][0]['explained']['time']}"))
     assert f"TIME {plan['decorations'][1]['explained']['time']}" in upper
+    # Nor is the press set to the time that the layer would have by itself.
+    assert "Set the press to 305 °F on its display, 3 s and medium pressure;" in " ".join(page.split())
 
 
 def test_several_prints_have_a_part_each_and_say_once_what_stands_once(accord: Any) -> None:

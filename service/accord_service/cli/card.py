@@ -34,7 +34,7 @@ STAGE_WORDS: Mapping[str, str] = MappingProxyType(
 # The pressings of a print in the order they come; sheets are married before the piece is on the press.
 PRESSING_WORDS: Mapping[str, str] = MappingProxyType(
     {
-        "marry": "SHEETS TOGETHER",
+        "marry": "MARRY SHEETS",
         "adhesive": "ADHESIVE",
         "tack": "TACK",
         "main": "PRESS",
@@ -122,17 +122,19 @@ def _sections(explained: Document) -> Iterator[list[Row]]:
     named = [*closings] != ["main"]
     for name, words in PRESSING_WORDS.items():
         if name in closings:
-            yield [*([(words, "")] if named else []), *_dials(closings[name])]
+            yield [*([(words, "")] if named else []), *_dials(closings[name], name)]
         if name == _BEFORE_PIECE and explained["pre_press_s"]:
             yield [("PRE-PRESS", f"{_dwell(explained['pre_press_s'])}, without the print")]
 
 
-def _dials(set_: Document) -> list[Row]:
+def _dials(set_: Document, name: str) -> list[Row]:
+    """What is set for a pressing; that nothing is peeled is told of the main one alone."""
+    peel = set_["peel"] or "none"
     return [
         ("DISPLAY", set_["temperature"]),
         ("TIME", _dwell(set_["time_s"])),
         ("PRESSURE", _pressure(set_["pressure_shown"])),
-        ("PEEL", (set_["peel"] or "none").upper()),
+        *([("PEEL", peel.upper())] if peel != "none" or name == "main" else []),
     ]
 
 
