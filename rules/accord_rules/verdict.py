@@ -320,8 +320,11 @@ class ExplainedSettings(Documented):
     on_print_shown: str | None = required(STRING_OR_NULL, "the same, as people read it")
     peel: str | None = required(STRING_OR_NULL, "how warm the carrier is when it is peeled off")
     cover: str = required(STRING, "what lies between platen and print; none for nothing")
+    cover_title: str | None = required(STRING_OR_NULL, "the same, as people say it; null for nothing")
     pad: str = required(STRING, "what lies under the piece; none for nothing")
+    pad_title: str | None = required(STRING_OR_NULL, "the same, as people say it; null for nothing")
     tape: str = required(STRING, "what holds the carrier in place; none for nothing")
+    tape_title: str | None = required(STRING_OR_NULL, "the same, as people say it; null for nothing")
     pre_press: str = required(STRING, "pressed empty before; 0 s for none")
     pre_press_s: float = required(Figure(1), "the same in s")
     second_press: str = required(STRING, "pressed again after the peel; 0 s for none")
@@ -355,6 +358,8 @@ class PlannedDecoration(Documented):
     """One decoration of a plan."""
 
     transfer: str = required(STRING, "the transfer to use")
+    title: str = required(STRING, "the same, as people say it")
+    size_shown: str | None = required(STRING_OR_NULL, "the print's size, as people read it")
     family: str = required(STRING, "its family")
     settings: Mapping[str, Any] = required(Free((Settings,)), "settings, as an order writes them")
     explained: ExplainedSettings = required(Object(ExplainedSettings), "the same for people, with windows and reasons")
@@ -362,6 +367,8 @@ class PlannedDecoration(Documented):
         listed(Object(StackLayer)), "what lies on what, from the heated platen down"
     )
     steps: tuple[PlannedStep, ...] = required(listed(Object(PlannedStep)), "what to do, in order")
+    touch_wait: str = required(STRING, "how long until bare skin bears the piece, as people read it")
+    stack_wait: str = required(STRING, "how long until the next piece may lie on it, as people read it")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -370,6 +377,8 @@ class Plan(Documented):
 
     rank: int = required(INTEGER, "1 is best")
     press: str = required(STRING, "the press to use")
+    press_title: str = required(STRING, "the same, as people say it: its type, and its name at the shop")
+    piece_title: str = required(STRING, "the piece, as people say it")
     order: Mapping[str, Any] = required(
         Free((Order,)), "the order as this plan does it, whole; what was wished left out"
     )
@@ -382,6 +391,9 @@ class Plan(Documented):
         mapped(Figure()),
         "minutes each; hours, loads of the press and, at full power all the time, kWh in total; heating up not counted",
     )
+    first_wash: str | None = required(
+        STRING_OR_NULL, "how long until the first wash, as people read it; null for what is not washed"
+    )
     verdict: str = required(_VERDICT, "the verdict of this plan")
     verdict_id: str = required(STRING, "the id of that verdict")
 
@@ -392,6 +404,7 @@ class RuledOut(Documented):
 
     press: str | None = required(STRING_OR_NULL, "the press; null where the transfers will not do whatever the press")
     transfers: tuple[str, ...] = required(STRINGS, "the transfers")
+    titles: tuple[str, ...] = required(STRINGS, "the same, as people say them")
     findings: tuple[Finding, ...] = required(listed(Object(Finding)), "what blocks them")
 
 

@@ -236,25 +236,36 @@ class StackLayer(_Answer):
 @dataclass(frozen=True, slots=True)
 class PlannedDecoration(_Answer):
     """One decoration of a plan. ``settings`` is what an order writes, ``explained`` tells people windows and why;
-    ``stack`` lies from the heated platen down.
+    ``stack`` lies from the heated platen down. ``title`` is the transfer as people say it, ``touch_wait`` how long
+    until bare skin bears the piece, ``stack_wait`` until the next one may lie on it.
     """
 
     _what = "a planned decoration"
     transfer: str
+    title: str
+    size_shown: str | None
     family: str
     settings: Document
     explained: Document
     stack: tuple[StackLayer, ...]
     steps: tuple[PlannedStep, ...]
+    touch_wait: str
+    stack_wait: str
 
 
 @dataclass(frozen=True, slots=True)
 class Plan(_Answer):
-    """One way to do the order; rank 1 is best. ``order`` is the order as this plan does it, ready to be sent."""
+    """One way to do the order; rank 1 is best. ``order`` is the order as this plan does it, ready to be sent.
+
+    ``press_title`` and ``piece_title`` are as people say them; ``first_wash`` is how long until the first wash, None
+    for what is not washed.
+    """
 
     _what = "a plan"
     rank: int
     press: str
+    press_title: str
+    piece_title: str
     order: Document
     decorations: tuple[PlannedDecoration, ...]
     sequence: tuple[int, ...]
@@ -262,6 +273,7 @@ class Plan(_Answer):
     conditions: tuple[str, ...]
     reasons: tuple[str, ...]
     estimate: Document
+    first_wash: str | None
     verdict: str
     verdict_id: str
 
@@ -273,11 +285,15 @@ class Plan(_Answer):
 
 @dataclass(frozen=True, slots=True)
 class RuledOut(_Answer):
-    """A press and the transfers that will not do on it, and why; no press where none can help."""
+    """A press and the transfers that will not do on it, and why; no press where none can help.
+
+    ``titles`` are the transfers as people say them.
+    """
 
     _what = "what was ruled out"
     press: str | None
     transfers: tuple[str, ...]
+    titles: tuple[str, ...]
     findings: tuple[Finding, ...]
 
 

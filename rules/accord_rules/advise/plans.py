@@ -24,6 +24,7 @@ from accord_rules.documents.writing import quantity, written
 from accord_rules.orders.order import NONE, Decoration, Order, Press, Settings
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.verdict import (
     WORKABLE,
     ExplainedSettings,
@@ -424,6 +425,8 @@ def plan(
     return Plan(
         rank=rank,
         press=candidate.on_press.press.id,
+        press_title=case["press.title"],
+        piece_title=case["item.title"],
         order=written(planned_order(candidate), case.shop.units),
         decorations=tuple(_planned(pressing, put_back, curve) for pressing in candidate.on_press.cases),
         sequence=candidate.on_press.sequence.order,
@@ -431,6 +434,7 @@ def plan(
         conditions=tuple(f"{finding.because} {finding.fix}" for finding in shown if finding.level == "requires"),
         reasons=reasons(candidate, put_back, experiences),
         estimate=estimate(candidate),
+        first_wash=case.show(units.TIME, case["care.first_wash_s"]) if case["care.washable"] else None,
         verdict=put_back.verdict,
         verdict_id=verdict_id,
     )
@@ -458,11 +462,15 @@ def _planned(case: Case, put_back: Weighed, curve: bool) -> PlannedDecoration:
     chosen = _chosen(case)
     return PlannedDecoration(
         str(case.decoration.transfer),
+        case["transfer.title"],
+        case["place.size_words"],
         str(case.known["transfer.family"]),
         order_settings(chosen, case.shop.units),
         _explained(case, chosen, curve),
         stack(case),
         steps(case, put_back),
+        case["touch.wait_words"],
+        case["touch.stack_words"],
     )
 
 
@@ -490,8 +498,11 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
         on_print_kpa=chosen.pressure_kpa,
         peel=chosen.peel,
         cover=chosen.cover or NONE,
+        cover_title=case["set.cover_title"],
         pad=chosen.pad or NONE,
+        pad_title=case["set.pad_title"],
         tape=chosen.tape or NONE,
+        tape_title=case["set.tape_title"],
         pre_press=shown(units.TIME, chosen.pre_press_s),
         pre_press_s=chosen.pre_press_s,
         second_press=shown(units.TIME, chosen.second_press_s),
@@ -534,11 +545,19 @@ def ruled_out(searched: Search, book: Book, *, observed: bool = False) -> tuple[
         RuledOut(
             press,
             tuple(" + ".join(member.transfers) for member in members),
+            tuple(" + ".join(_titles(member.transfers, book)) for member in members),
             findings(members[0].weighed.at("blocks"), book, observed=observed),
         )
         for (press, *_), members in islice(groups.items(), RULED_OUT_MOST)
     )
     return entries, len(groups) - len(entries)
+
+
+def _titles(names: Iterable[str], book: Book) -> Iterator[str]:
+    """Transfers as people say them; one that the book does not have by its name."""
+    for name in names:
+        transfer = book.transfer(name)
+        yield name if transfer is None else in_a_sentence(transfer.title)
 
 
 def _blocking(weighed: Weighed) -> frozenset[str]:

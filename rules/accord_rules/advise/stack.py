@@ -29,7 +29,7 @@ def _layers(case: Case) -> Iterator[StackLayer]:
     transfer = [*carrier, StackLayer(case["transfer.title"], print_lies or case["lay.side_words"])]
     piece = StackLayer(case["item.title"], f"{case['item.face_words']} {piece_lies}")
     wrapped = case["lay.how"] == "wrapped"
-    yield StackLayer(case["press.title"] if wrapped else f"{case['press.title']} platen", "")
+    yield StackLayer(case["press.title"] if wrapped else "heated platen", "")
     yield from _sheet(case["set.cover_title"])
     yield from (piece, *reversed(transfer)) if piece_lies == "down" else (*transfer, piece)
     if case["lay.how"] == "piece-down" and case["set.blot_sheet"] != "none":

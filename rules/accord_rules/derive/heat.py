@@ -48,6 +48,7 @@ from accord_rules.revision.facts import (
     fact,
     later,
     limit,
+    limits,
     maybe,
     number,
     read,
@@ -670,3 +671,16 @@ def wait_words(wait_s: float | None = maybe("touch.wait_s")) -> str:
         return "many minutes"
     step = 10.0 if wait_s < 120 else 60.0
     return f"up to {units.show(units.TIME, step * ceil(wait_s / step))}"
+
+
+@fact("touch.stack_words", TEXT, PRESSING)
+def stack_words(
+    wait_s: float | None = maybe("touch.wait_s"),
+    words: str = read("touch.wait_words"),
+    hard: bool = read("item.hard"),
+    cloth: bool = read("item.textile"),
+    rest_s: Mapping[str, float] = limits("plan.rest_cloth", "plan.rest_soft"),
+) -> str:
+    """How long nothing may lie on it, in words: soft goods have a rest, and none before they may be touched."""
+    least_s = 0.0 if hard else rest_s["plan.rest_cloth" if cloth else "plan.rest_soft"]
+    return words if wait_s is None or wait_s > least_s else units.show(units.TIME, least_s)

@@ -160,11 +160,9 @@ def type_(name: str = source("press/type")) -> str:
 
 @fact("press.title", TEXT, PRESSING)
 def title(press_id: str = source("press/id"), usual: PressType = read("press.entry")) -> str:
-    """The press in words: its name at the shop and its type."""
+    """The press in words: its type, and its name at the shop."""
     kind = in_a_sentence(usual.title)
-    if press_id == "described":
-        return f"the {kind}"
-    return press_id if press_id.replace("-", " ") in kind.replace("-", " ") else f"{press_id} ({kind})"
+    return f"the {kind}" if press_id == "described" else f"{kind} “{press_id}”"
 
 
 @fact("press.shape", one_of(SHAPES), PRESSING)

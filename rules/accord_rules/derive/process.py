@@ -237,6 +237,26 @@ for _name in PRESSINGS:
     _declare(_name)
 
 
+@fact("set.dials_words", TEXT, PRESSING, blamed=_OPEN)
+def dials_words(
+    closings: tuple[Closing, ...] = read("process.closings"),
+    main_pressure: str = read("set.pressure_shown"),
+    by_hand: bool = read("press.hand_held"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> str | None:
+    """What the press is set to, in words: for the main pressing, or for what is done in its place."""
+    main = _closing_of(closings, "main")
+    closing = main or closings[-1]
+    if closing.display_c is None:
+        return None
+    display, time = (
+        units.show(units.TEMPERATURE, closing.display_c, preferences),
+        units.show(units.TIME, closing.time_s),
+    )
+    pressure = main_pressure if main else pressure_words(closing.pressure, by_hand, preferences)
+    return f"{display} on its display, {time} and {pressure}"
+
+
 # -- what they come to -----------------------------------------------------------------------------------------------
 
 

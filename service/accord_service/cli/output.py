@@ -39,9 +39,16 @@ ASCII: Mapping[str, str] = MappingProxyType(
         "’": "'",
         "“": '"',
         "”": '"',
+        **dict.fromkeys("┌┐└┘├┤", "+"),
+        "│": "|",
+        "─": "-",
+        "█": "#",
+        "▲": "^",
+        "▼": "v",
     }
 )
-_SYMBOLS = sorted({u.symbol for d in units.DIMENSIONS.values() for u in d.units if u.symbol}, key=len, reverse=True)
+_PRINTED = {u.symbol for d in units.DIMENSIONS.values() for u in d.units if u.symbol} | {"kWh"}
+_SYMBOLS = sorted(_PRINTED | {symbol.replace("°", ASCII["°"]) for symbol in _PRINTED}, key=len, reverse=True)
 # "375 °F" must not be torn apart at the end of a line: the two halves are read as one number by tired eyes.
 _QUANTITY = re.compile(rf"(\d) ((?:{'|'.join(map(re.escape, _SYMBOLS))})(?![\w/]))")
 # Nor "[rule some-id]".
@@ -94,6 +101,10 @@ class Output:
             first = styled + " " * (start - len(lead)) if number == 0 else " " * start
             click.echo((first + line.replace(_HARD_SPACE, " ")).rstrip())
 
+    def draw(self, line: str, style: Mapping[str, Any] = _PLAIN) -> None:
+        """One line as it stands, for what wrapping would tear apart; whoever draws minds the width."""
+        click.echo(click.style(self.fit(line), **style))
+
     def blank(self) -> None:
         click.echo()
 
@@ -103,7 +114,7 @@ def colour_wanted() -> bool | None:
     return False if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb" else None
 
 
-def few(names: list[str], most: int) -> str:
+def few(names: list[str], most: int, between: str = ", ") -> str:
     """The first names, and how many there are besides."""
-    shown = ", ".join(names[:most])
+    shown = between.join(names[:most])
     return shown if len(names) <= most else f"{shown} and {len(names) - most} more"

@@ -10,9 +10,10 @@ import click
 from accord_rules.advise.plans import PLANS_MOST
 from accord_rules.orders.order import PREFERENCES
 from accord_service.cli.answerers import answered, answerer
+from accord_service.cli.card import show_recommendation
 from accord_service.cli.orders import Refused, read_order
 from accord_service.cli.output import Output
-from accord_service.cli.show import show_recommendation, show_refusal
+from accord_service.cli.show import show_refusal
 from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 
 
@@ -33,7 +34,7 @@ from accord_service.cli.validate import DONE, NOT_DONE, UNASKED
 def recommend(
     context: click.Context, /, file: str, as_json: bool, prefer: tuple[str, ...], plans: int, **who: Any
 ) -> None:
-    """Say how ORDER.json can be done: transfers, press, settings and steps ("-" reads standard input).
+    """Say how ORDER.json can be done, as a card to pin above the press ("-" reads standard input).
 
     Whatever the order leaves out is open; whatever it says is kept. Exits with 0 if there is a way, 1 if there is
     none, 2 if the order could not be read or nobody answered.
@@ -49,8 +50,9 @@ def recommend(
         if as_json:
             _print(output, answer)
         else:
-            output.say(accord.introduction)
             show_recommendation(output, file, answer, plans)
+            output.blank()
+            output.say(accord.introduction)
     context.exit(DONE if answer["plans"] else NOT_DONE)
 
 

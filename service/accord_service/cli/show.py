@@ -1,9 +1,9 @@
-"""Verdicts, recommendations and rules for a tired reader: the answer first, then why, then what to do."""
+"""Verdicts and rules for a tired reader: the answer first, then why, then what to do."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 from types import MappingProxyType
 from typing import Any
@@ -39,12 +39,10 @@ _SUMMARY = MappingProxyType(
 )
 _UNKNOWN = "This command does not know that word: ask a newer one, and do not press this until then."
 _LEVEL_COLUMN = 13
-_LABEL_COLUMN = 16
 _MOST_ALLOWED = 24
-_MAIN_SETTINGS = ("temperature", "read_at", "time", "pressure")
 
 
-def _style(word: str) -> Mapping[str, Any]:
+def style_of(word: str) -> Mapping[str, Any]:
     """How a verdict's or level's word looks; one that is not known here as what stands against the order."""
     return _STYLES.get(word, _STYLES["blocks"])
 
@@ -63,8 +61,8 @@ def show_verdict(output: Output, file: str, verdict: Document, decorations: int)
         shown = not (listed and finding["level"] == "requires")
         _finding(output, finding, _where(places, decorations), fix=shown)
     if listed:
-        _bullets(output, "Conditions to be met", verdict["conditions"], mark="[ ]")
-    _needs(output, verdict["needs"])
+        say_list(output, "Conditions to be met", verdict["conditions"], mark="[ ]")
+    say_questions(output, verdict["needs"])
     _chosen(output, verdict)
     _remedies(output, verdict)
     _assumed(output, verdict["assumed"])
@@ -95,13 +93,13 @@ def show_refusal_brief(output: Output, file: str, refused: Refused) -> None:
 
 
 def _headline(output: Output, word: str, file: str, reference: str | None) -> None:
-    output.say(f"{file}{f'  ({reference})' if reference else ''}", lead=f"{word.upper()}  ", lead_style=_style(word))
+    output.say(f"{file}{f'  ({reference})' if reference else ''}", lead=f"{word.upper()}  ", lead_style=style_of(word))
 
 
 def _one_line(output: Output, word: str, text: str) -> None:
     """Never wrapped: one line a file is what scripts and eyes that run down the left edge rely on."""
     wide = Output(10_000, output.encoding)
-    wide.say(text, lead=f"{word:<13}", lead_style=_style(word))
+    wide.say(text, lead=f"{word:<13}", lead_style=style_of(word))
 
 
 def _judged_on(verdict: Document) -> str:
@@ -138,7 +136,7 @@ def _where(pointers: Sequence[str], decorations: int) -> str:
 def _finding(output: Output, finding: Document, where: str, *, fix: bool) -> None:
     output.blank()
     level = finding["level"]
-    style = _style(level)
+    style = style_of(level)
     output.say(f"{finding['title']}{where}", lead=f"  {level.upper()}", indent=_LEVEL_COLUMN, lead_style=style)
     output.say(finding["because"], indent=_LEVEL_COLUMN)
     if fix and finding["fix"]:
@@ -147,24 +145,27 @@ def _finding(output: Output, finding: Document, where: str, *, fix: bool) -> Non
     output.say(f"[rule {finding['rule']}{house}]", indent=_LEVEL_COLUMN)
 
 
-def _heading(output: Output, text: str) -> None:
+def say_heading(output: Output, text: str) -> None:
+    """A heading over what follows, with space above it."""
     output.blank()
     output.say("", lead=f"  {text}", lead_style=_STYLES["heading"])
 
 
-def _bullets(output: Output, heading: str, lines: Iterable[str], mark: str = "-") -> None:
+def say_list(output: Output, heading: str, lines: Iterable[str], mark: str = "-") -> None:
+    """A heading with a list under it; nothing where the list is empty."""
     items = list(lines)
     if not items:
         return
-    _heading(output, heading)
+    say_heading(output, heading)
     for line in items:
         output.say(line, lead=f"    {mark} ")
 
 
-def _needs(output: Output, needs: Sequence[Document]) -> None:
+def say_questions(output: Output, needs: Sequence[Document]) -> None:
+    """What to ask, and where an order says it; nothing where nothing is asked."""
     if not needs:
         return
-    _heading(output, "Questions to answer")
+    say_heading(output, "Questions to answer")
     for need in needs:
         output.say(need["question"], lead="    ? ")
         output.say(f"Say it in {need['pointer']}." + _one_of(need["allowed"]), indent=6)
@@ -181,7 +182,7 @@ def _chosen(output: Output, verdict: Document) -> None:
     settings, sequence = on["settings"], on["sequence"]
     if settings is None:
         return
-    _heading(output, f"Settings on {on['press']}")
+    say_heading(output, f"Settings on {on['press']}")
     several = len(settings) > 1
     for index in sequence:
         lead = f"    decoration {index + 1}: " if several else "    "
@@ -220,7 +221,7 @@ def _order_of(sequence: Sequence[int]) -> str:
 
 def _remedies(output: Output, verdict: Document) -> None:
     remedies = verdict["remedies"]
-    _bullets(
+    say_list(
         output, "What would work instead", (f"{remedy['text']} Then it is {remedy['verdict']}." for remedy in remedies)
     )
     if not verdict["remedies_complete"]:
@@ -233,7 +234,7 @@ def _assumed(output: Output, assumed: Sequence[Document]) -> None:
     """Only what was taken to hold: the reasons are in the raw document."""
     if not assumed:
         return
-    _heading(output, "Not said, so taken as")
+    say_heading(output, "Not said, so taken as")
     output.say(
         "; ".join(f"{_named(assumption['pointer'])}: {assumption['shown']}" for assumption in assumed) + ".",
         lead="    ",
@@ -256,171 +257,6 @@ def _fault(output: Output, fault: Fault) -> None:
         output.say(f"Allowed: {few(list(fault.nearest), _MOST_ALLOWED)}.", indent=6)
 
 
-# -- recommendations ---------------------------------------------------------------------------------------------------
-
-
-def show_recommendation(output: Output, file: str, recommendation: Document, most_plans: int) -> None:
-    """The plans, best first, then what was ruled out."""
-    plans = recommendation["plans"]
-    complete = recommendation["complete"]
-    word = "accepted" if plans else "undetermined" if recommendation["needs"] or not complete else "rejected"
-    output.blank()
-    reference = recommendation["reference"]
-    none = "No way" if complete else "No way found so far"
-    ways = f"{len(plans)} {'way' if len(plans) == 1 else 'ways'}" if plans else none
-    output.say(
-        f"to do {file}{f'  ({reference})' if reference else ''}, by book revision {recommendation['revision']}.",
-        lead=f"{ways} ",
-        lead_style=_style(word),
-    )
-    if not complete:
-        output.say(
-            "There are more combinations of transfers and presses than can be weighed: of each decoration only the best"
-            " transfers were combined, and other ways may well exist. Name the press, or one or two of the transfers,"
-            " to have the rest weighed whole."
-        )
-    for plan in plans[:most_plans]:
-        _plan(output, plan)
-    _further(output, plans[most_plans:])
-    _needs(output, recommendation["needs"])
-    _ruled_out(output, recommendation["ruled_out"], plans)
-    if recommendation["ruled_out_left_out"]:
-        output.say(f"And {recommendation['ruled_out_left_out']} more that will not do.", lead="    ")
-
-
-def _plan(output: Output, plan: Document) -> None:
-    output.blank()
-    used = " + ".join(decoration["transfer"] for decoration in plan["decorations"])
-    output.say(
-        f"{used} on {plan['press']}: {plan['verdict']}",
-        lead=f"PLAN {plan['rank']}  ",
-        lead_style=_style(plan["verdict"]),
-    )
-    several = len(plan["decorations"]) > 1
-    if several:
-        output.say(f"Press in this order: {_order_of(plan['sequence'])}.", lead="  ")
-    for index in plan["sequence"]:
-        decoration = plan["decorations"][index]
-        which = f" of decoration {index + 1}, {decoration['transfer']}" if several else ""
-        _heading(output, f"Settings{which}, on {plan['press']}")
-        _settings_table(output, decoration["explained"])
-        _heading(output, "Stack, from the heat down")
-        _stack(output, decoration["stack"])
-        _heading(output, "Steps")
-        for number, step in enumerate(decoration["steps"], start=1):
-            output.say(step["text"], lead=f"    {number:>2}. ")
-    _bullets(output, "Conditions to be met", plan["conditions"])
-    _bullets(output, "Take care", plan["cautions"])
-    _heading(output, "Why this one")
-    output.say("; ".join(plan["reasons"]) + ".", lead="    ")
-    output.say(_estimate(plan["estimate"]), lead="    ")
-
-
-def _stack(output: Output, layers: Sequence[Document]) -> None:
-    """One layer a line, as they lie on each other; what is hot or bears the rest is drawn thicker."""
-    for place, layer in enumerate(layers):
-        mark = "=" if place in (0, len(layers) - 1) else "-"
-        output.say(f"{layer['what']}{layer['face'] and ', '}{layer['face']}", lead=f"    {3 * mark} ")
-
-
-def _settings_table(output: Output, explained: Document) -> None:
-    for label, text in _setting_rows(explained):
-        output.say(text, lead=f"    {label}", indent=4 + _LABEL_COLUMN)
-
-
-def _setting_rows(explained: Document) -> Iterator[tuple[str, str]]:
-    """Label and text of each setting; what is not used has no row."""
-    window, dwells = explained["window"], explained["time_window"]
-    ends = f"{window['least']} to {window['most']}"
-    inside = window["least_c"] <= explained["temperature_c"] <= window["most_c"]
-    room = f"anything from {ends} will do" if inside else f"as the order says, where {ends} would be surer"
-    yield "temperature", f"{explained['temperature']} on the display; {room}"
-    # The ends above are the display's; what sets them is a limit of the surface, which differs from it.
-    yield from (("", f"surface: {reason}") for reason in dict.fromkeys(window["because"]))
-    dwell, least, most = map(_dwell, (explained["time_s"], dwells["least_s"], dwells["most_s"]))
-    yield "time", f"{dwell}; anything from {least} to {most} will do"
-    on_print = explained["on_print_shown"]
-    yield "pressure", explained["pressure_shown"] + (f" (about {on_print} on the print)" if on_print else "")
-    for name in ("peel", "cover", "pad", "tape", "pre_press", "second_press"):
-        if explained[name] not in ("none", "0 s", None):
-            yield name.replace("_", "-"), explained[name]
-    for pressing in explained["pressings"]:
-        peel = "" if pressing["peel"] == "none" else f", peel {pressing['peel']}"
-        yield pressing["name"], f"{pressing['temperature']}, {pressing['time']}, {pressing['pressure_shown']}{peel}"
-    if explained["heat"] is not None:
-        yield "heat", explained["heat"]["text"]
-
-
-def _dwell(seconds: float) -> str:
-    return units.show(units.TIME, seconds)
-
-
-def _estimate(estimate: Document) -> str:
-    parts = [f"about {units.show(units.TIME, round(estimate['minutes_each'] * 60))} a piece"]
-    hours = estimate.get("hours_total")
-    if hours is not None:
-        parts.append(f"{units.show(units.TIME, max(60, round(hours * 60) * 60))} in all")
-    if estimate.get("kwh_total_at_most") is not None:
-        parts.append(f"at most {estimate['kwh_total_at_most']:g} kWh")
-    return f"Takes {', '.join(parts)}."
-
-
-def _further(output: Output, plans: Sequence[Document]) -> None:
-    if not plans:
-        return
-    _heading(output, "Further ways (--plans shows more of them whole)")
-    for (used, word, settings), alike in groupby(plans, key=_way):
-        same = list(alike)
-        ranks = f"{same[0]['rank']}-{same[-1]['rank']}" if len(same) > 1 else f"{same[0]['rank']}"
-        presses = few([plan["press"] for plan in same], 4)
-        output.say(f"{used} on {presses}: {word}; {settings}", lead=f"    {ranks:>5}. ")
-
-
-def _way(plan: Document) -> tuple[str, str, str]:
-    """What a plan does, whatever the press: transfers, verdict, and the settings that matter most."""
-    used = " + ".join(decoration["transfer"] for decoration in plan["decorations"])
-    settings = " / ".join(
-        settings_line({name: value for name, value in decoration["settings"].items() if name in _MAIN_SETTINGS})
-        for decoration in plan["decorations"]
-    )
-    return used, plan["verdict"], settings
-
-
-def _ruled_out(output: Output, ruled_out: Sequence[Document], plans: Sequence[Document]) -> None:
-    """Grouped by the rule that stands in the way; a press and transfer stand under each rule that blocks them.
-
-    Why is told only where there is no plan: then it is the answer.
-    """
-    if not ruled_out:
-        return
-    _heading(output, "Ruled out")
-    presses_weighed = {way["press"] for way in (*ruled_out, *plans)} - {None}
-    by_rule: dict[str, list[Document]] = {}
-    findings: dict[str, Document] = {}
-    for way in ruled_out:
-        for finding in way["findings"]:
-            by_rule.setdefault(finding["rule"], []).append(way)
-            findings.setdefault(finding["rule"], finding)
-    for rule, groups in sorted(by_rule.items(), key=lambda item: (-_pairs(item[1]), item[0])):
-        finding = findings[rule]
-        output.say(f"{finding['title']} [rule {rule}]", lead="    - ")
-        if not plans:
-            output.say(finding["because"], indent=6)
-            if finding["fix"]:
-                output.say(finding["fix"], lead="      Do: ")
-        transfers = list(dict.fromkeys(name for group in groups for name in group["transfers"]))
-        presses = list(dict.fromkeys(group["press"] for group in groups))
-        output.say(few(transfers, 4), lead="      with ")
-        if None in presses:
-            output.say("whatever the press", indent=6)
-        else:
-            output.say("every press" if presses_weighed <= {*presses} else few(presses, 4), lead="      on ")
-
-
-def _pairs(groups: Sequence[Document]) -> int:
-    return sum(len(group["transfers"]) for group in groups)
-
-
 # -- rules ---------------------------------------------------------------------------------------------------------
 
 
@@ -428,17 +264,17 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     """A rule, what it compares with, and what it rests on; ``edges`` tells the examples given as bare facts too."""
     rule = shown.rule
     level = rule["level"]
-    output.say(rule["title"], lead=f"{level.upper()}  ", lead_style=_style(level))
+    output.say(rule["title"], lead=f"{level.upper()}  ", lead_style=style_of(level))
     output.say(f"Rule {shown.id}, topic {rule['topic']}, about the {rule['about']}. Book revision {shown.revision}.")
     for heading, text in (("Why", rule["because"]), ("What to do", rule["fix"])):
-        _heading(output, heading)
+        say_heading(output, heading)
         output.say(_filled(text, shown.limits), lead="    ")
-    _heading(output, "When")
+    say_heading(output, "When")
     output.say(" ".join(rule["when"].replace("\\\n", " ").split()), lead="    ")
     _limits(output, shown.limits)
     _sources(output, shown.sources)
     if rule.get("step"):
-        _heading(output, "Step of the plan")
+        say_heading(output, "Step of the plan")
         output.say(f"{rule['step']}; accord step {rule['step']} tells it.", lead="    ")
     for heading, key in (("Finds something in", "fires"), ("Stays silent in", "silent")):
         _examples(output, heading, rule[key], edges=edges)
@@ -447,7 +283,7 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
 def show_rules(output: Output, lines: Sequence[RuleRow]) -> None:
     """A list of rules, by topic."""
     for topic in sorted({line.topic for line in lines}):
-        _heading(output, topic)
+        say_heading(output, topic)
         of_topic = [line for line in lines if line.topic == topic]
         widest = max(len(line.id) for line in of_topic)
         for line in of_topic:
@@ -459,20 +295,20 @@ def show_rules(output: Output, lines: Sequence[RuleRow]) -> None:
 def show_step(output: Output, shown: StepPage, *, edges: bool) -> None:
     """A step, what it compares with, what it rests on, and which rules ask for it; ``edges`` as for a rule."""
     step = shown.step
-    output.say(_filled(step["text"], shown.limits), lead=f"{step['stage'].upper()}  ", lead_style=_style("heading"))
+    output.say(_filled(step["text"], shown.limits), lead=f"{step['stage'].upper()}  ", lead_style=style_of("heading"))
     output.say(f"Step {shown.id}. Book revision {shown.revision}.")
     if step.get("instead_of"):
         output.say(f"It takes the place of {step['instead_of']}.")
     if step.get("why"):
-        _heading(output, "Why")
+        say_heading(output, "Why")
         output.say(step["why"], lead="    ")
-    _heading(output, "When")
+    say_heading(output, "When")
     when = step.get("when", ALWAYS)
     output.say("in every plan" if when == ALWAYS else " ".join(when.replace("\\\n", " ").split()), lead="    ")
     if step.get("when_open") == PRINT:
         output.say("also while it is not known", lead="    ")
     if shown.rules:
-        _bullets(output, "Rules that ask for it", shown.rules)
+        say_list(output, "Rules that ask for it", shown.rules)
     _limits(output, shown.limits)
     _sources(output, shown.sources)
     for heading, key in (("In the plan of", "fires"), ("Not in the plan of", "silent")):
@@ -484,7 +320,7 @@ def show_steps(output: Output, lines: Sequence[StepRow]) -> None:
     """A list of steps, by stage."""
     for stage, rows in groupby(lines, key=lambda line: line.stage):
         of_stage = list(rows)
-        _heading(output, stage)
+        say_heading(output, stage)
         widest = max(len(line.id) for line in of_stage)
         for line in of_stage:
             output.say(_filled(line.text, {}), lead=f"    {line.id:<{widest}}  ")
@@ -514,7 +350,7 @@ def _amount(limit: Document, key: str = "value") -> str:
 def _limits(output: Output, limits: Mapping[str, Document]) -> None:
     if not limits:
         return
-    _heading(output, "Limits")
+    say_heading(output, "Limits")
     for name, limit in limits.items():
         safety = " A safety limit: loosening it takes two stewards." if limit["safety"] else ""
         output.say(
@@ -526,7 +362,7 @@ def _limits(output: Output, limits: Mapping[str, Document]) -> None:
 
 
 def _sources(output: Output, sources: Mapping[str, Document]) -> None:
-    _heading(output, "Rests on")
+    say_heading(output, "Rests on")
     for name, source in sources.items():
         output.say(f"{source['kind'].replace('-', ' ')}: {source['title']} [{name}]", lead="    - ")
         output.say(source["text"], indent=6)
@@ -538,7 +374,7 @@ def _examples(output: Output, heading: str, examples: Sequence[Document], *, edg
     lines = list(map(_example, [*orders, *bare] if edges else orders))
     if bare and not edges:
         lines.append(f"{len(bare)} {'case' if len(bare) == 1 else 'cases'} at the edges of the limits (--edges)")
-    _bullets(output, heading, lines)
+    say_list(output, heading, lines)
 
 
 def _example(example: Document) -> str:

@@ -75,7 +75,8 @@ def test_steps_of_a_panel_go_as_an_operator_does_them(authority: Authority, shop
     assert "100 s at medium pressure" in sentence(steps, "press-main"), "100 s for a longer side of 300 mm"
     assert not any("Pre-press" in step.text or "first wash" in step.text for step in steps)
     stack = plan.decorations[0].stack
-    assert stack[0].what.startswith("bench")
+    assert stack[0].what == "heated platen"
+    assert plan.press_title.endswith("“bench”")
     assert [(layer.what, layer.face) for layer in stack if "panel" in layer.what] == [
         ("coated aluminium panel, 200 x 300 mm, white gloss", "coated face down")
     ]

@@ -310,6 +310,16 @@ def test_the_wait_is_told_rounded_up(book: Book) -> None:
     case, _ = pressed(book, TILE, "clamshell")
     minutes = -(-case["touch.wait_s"] // 60)
     assert case["touch.wait_words"] == f"up to {minutes:.0f} min"
+    assert case["touch.stack_words"] == case["touch.wait_words"]
+
+
+def test_soft_goods_rest_before_the_next_is_laid_on_them(book: Book) -> None:
+    """Common practice, no source: cloth lies by itself for five minutes, leather for ten."""
+    leather = {**SHIRT, "item": {"substrate": "leather"}}
+    for order, minutes in ((SHIRT, 5), (leather, 10)):
+        case, _ = pressed(book, order, "clamshell")
+        assert case["touch.wait_s"] < 60 * minutes
+        assert case["touch.stack_words"] == f"{minutes} min"
 
 
 def test_crossings() -> None:
