@@ -58,7 +58,7 @@ class SheetPressing:
     """What a sheet says of a pressing beside the main one; temperatures are read where the sheet's are."""
 
     temperature: TemperatureSpan | None = optional(TEMPERATURES, about="as the main pressing's where left out")
-    time: TimeSpan | None = optional(TIMES)
+    time: TimeSpan | None = optional(TIMES, about="how long: one, or least and most")
     pressure: str | None = optional(Choice(PRESSURES), about="as the main pressing's where left out")
     peel: str | None = optional(Choice(PEELS), about="how warm it is when what carries or covers it comes off")
     cover: str | None = optional(Name(name_of="consumables"), about="what lies between platen and print")

@@ -82,7 +82,7 @@ class Curve:
     def at(self, values: Sequence[float], time_s: float) -> float | None:
         """A curve at a time, linear between its points; None beyond the last."""
         for (early, late), (before, after) in zip(pairwise(self.times_s), pairwise(values), strict=True):
-            if early <= time_s <= late:
+            if early <= time_s <= late and early < late:
                 return before + (after - before) * (time_s - early) / (late - early)
         return None
 
