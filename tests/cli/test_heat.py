@@ -21,7 +21,7 @@ FILM: dict[str, Any] = {
     "decorations": [{"transfer": "cut-film", "placement": "front", "size": {"width": "90 mm", "height": "90 mm"}}],
     "press": "swing-away",
 }
-TOO_SHORT = FILM | {"decorations": [FILM["decorations"][0] | {"settings": {"time": "4 s"}}]}
+TOO_SHORT = FILM | {"decorations": [FILM["decorations"][0] | {"settings": {"time": "1 s"}}]}
 HOPELESS = FILM | {"decorations": [FILM["decorations"][0] | {"transfer": "dye-sublimation"}]}
 
 
@@ -106,10 +106,10 @@ def test_a_dwell_that_will_not_do_is_shown_beside_one_that_does(
     file = tmp_path / "short.svg"
     done = alone("heat", "--local", "--svg", str(file), order("short", TOO_SHORT))
     assert done.exit_code == 1
-    assert "dwell-too-short" in done.stdout
-    assert "4 s: the dwell the order asks for" in " ".join(done.stdout.split())
+    assert "shorter-than-bounds" in done.stdout
+    assert "1 s: the dwell the order asks for" in " ".join(done.stdout.split())
     assert "┊" in done.stdout
-    assert "asked for: 4 s" in file.read_text(encoding="utf-8")
+    assert "asked for: 1 s" in file.read_text(encoding="utf-8")
 
 
 def test_what_cannot_be_done_at_all_is_told_and_not_drawn(

@@ -262,7 +262,9 @@ class _Search:
                 texts = [*texts, *how]
             text, result = " ".join(part for part in (text, *texts) if part), self._judge(order)
         changed = changes(self._rejected.order, order, self._rejected.whole.shop.units)
-        if result.weighed.verdict not in WORKABLE or any(change.after is None for change in changed):
+        # The sheet of another transfer goes with that: it says nothing of this one.
+        taken_back = (change for change in changed if change.after is None and not change.pointer.endswith("/sheet"))
+        if result.weighed.verdict not in WORKABLE or any(taken_back):
             return None
         return _Works(order, moves, text, result.weighed)
 
