@@ -25,13 +25,19 @@ DWELL = 0.35  # of the writer's time
 STEM = 4  # letters of a word that count, so that "weed" says "weeded"
 # What the writer's words may be called as well.
 SAME: Mapping[str, tuple[str, ...]] = {
+    "adhesive down": ("adhesive side down", "carrier up"),
     "count": ("quantity",),
+    "gently": ("slowly",),
+    "glue down": ("glue side down", "adhesive side down"),
     "no cover": ("nothing over it",),
     "no second pressing": ("not press it again",),
     "non-stick sheet": ("silicone-coated release paper", "PTFE-coated"),
     "off the edge": ("off the heated area",),
     "off the platen": ("off the heated area",),
+    "pad": ("pillow",),
     "plain paper": ("uncoated paper",),
+    "print down": ("ink side down", "printed side down"),
+    "print face down": ("printed side down", "print face up on the table"),
 }
 
 _PRESSING = re.compile(rf"({'|'.join(PRESSINGS)})(?: (\d))? +(\d+ °[CF]), (\d+ s), (\w+), (\w+)")
