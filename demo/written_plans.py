@@ -111,11 +111,12 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class PrintedStep:
-    """A step of the plan that is compared: the id of the book's step, its stage and its sentence."""
+    """A step of the plan that is compared: the id of the book's step, its stage, its sentence, and its pressing."""
 
     id: str
     stage: str
     text: str
+    pressing: str = "main"
 
 
 def read_acts() -> Mapping[str, Act]:
@@ -228,12 +229,18 @@ def _check_again(parts: Iterable[Part], settings: Iterable[Setting], name: str) 
 def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Mapping[str, Act]) -> tuple[str, ...]:
     """What ``printed`` leaves out of the written ``parts``: acts, their order, essentials. One sentence each.
 
-    Acts that no step of the book is named for yet are left out. Several printed steps may do one act between them.
-    Within a stage the order is free. Numbers may differ as TOLERANCE and DWELL say.
+    Acts that no step of the book is named for yet are left out, and a pressing that is not printed is told as one.
+    Several printed steps may do one act between them. Within a stage the order is free, and what is done once for the
+    job may be printed with the print it is for. Numbers may differ as TOLERANCE and DWELL say.
     """
     sentences: list[str] = []
+    pressings = {step.pressing for step in printed}
+    once = next((index for index, step in enumerate(printed) if step.stage == "press"), len(printed))
     start = 0
     for part in parts:
+        if part.setting is not None and part.setting.pressing not in pressings:
+            sentences.append(f"pressing {_label(part.setting)} is missing: {' | '.join(part.stack)}")
+            continue
         for stage, group in itertools.groupby(part.steps, key=lambda step: step.stage):
             reached = start
             for step in group:
@@ -247,7 +254,7 @@ def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Map
                     continue
                 if not ahead:
                     sentences.append(f"{stage} {step.act} comes too early: {printed[done[-1]].text}")
-                reached = max([reached, *ahead[:1]])
+                reached = max([reached, *(index for index in ahead[:1] if part.setting is not None or index < once)])
                 text = " ".join(printed[index].text for index in done)
                 sentences += [
                     f"{stage} {step.act} lacks {word!r}: {text}" for word in step.essentials if not says(text, word)
