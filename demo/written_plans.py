@@ -13,6 +13,7 @@ from pathlib import Path
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import PEELS, PRESSURES, Order
 from accord_rules.verdict import STAGES
+from accord_rules.verdict import Plan as RecommendedPlan
 
 PLANS = Path(__file__).resolve().parent / "plans"
 PRESSINGS = ("marry", "adhesive", "tack", "main", "reverse", "again")
@@ -224,6 +225,18 @@ def _check_again(parts: Iterable[Part], settings: Iterable[Setting], name: str) 
     again = sum(step.act == "press-again" for part in parts for step in part.steps)
     if again != sum(setting.pressing == "again" for setting in settings):
         raise PlanError(f"{name}: the head and the steps differ about the second pressing")
+
+
+def printed(plan: RecommendedPlan) -> tuple[PrintedStep, ...]:
+    """The steps of a recommended plan, in the order in which its prints are pressed."""
+    return tuple(
+        PrintedStep(step.id, step.stage, step.text) for index in plan.sequence for step in plan.decorations[index].steps
+    )
+
+
+def read_reviewed() -> Mapping[str, Mapping[str, str]]:
+    """The differences that were read and stand: plan, the difference's own words, why."""
+    return tomllib.loads((PLANS / "reviewed.toml").read_text(encoding="utf-8"))
 
 
 def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Mapping[str, Act]) -> tuple[str, ...]:

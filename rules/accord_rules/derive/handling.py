@@ -325,7 +325,7 @@ def cold_wait_s(
     principle: str = read("transfer.principle"),
     waits_s: Mapping[str, float] = limits("plan.cold_wait_cloth", "plan.cold_wait_thick", "plan.cold_wait_hard"),
 ) -> float:
-    """About how long a print takes to get cold to the hand: flock, stones and leather keep the heat, hard goods more."""
+    """About how long a print takes to get cold to the hand: flock, stones and leather stay hot, hard goods longer."""
     thin = cloth and look != "flock" and principle != "stud"
     return waits_s[f"plan.cold_wait_{'hard' if hard else 'cloth' if thin else 'thick'}"]
 
