@@ -14,6 +14,7 @@ from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.sheet import PEELS, PRESSURES
 from accord_rules.verdict import STAGES
+from accord_rules.verdict import Plan as RecommendedPlan
 
 PLANS = Path(__file__).resolve().parent / "plans"
 PRESSINGS = ("marry", "adhesive", "tack", "main", "reverse", "again")
@@ -26,13 +27,19 @@ DWELL = 0.35  # of the writer's time
 STEM = 4  # letters of a word that count, so that "weed" says "weeded"
 # What the writer's words may be called as well.
 SAME: Mapping[str, tuple[str, ...]] = {
+    "adhesive down": ("adhesive side down", "carrier up"),
     "count": ("quantity",),
+    "gently": ("slowly",),
+    "glue down": ("glue side down", "adhesive side down"),
     "no cover": ("nothing over it",),
     "no second pressing": ("not press it again",),
     "non-stick sheet": ("silicone-coated release paper", "PTFE-coated"),
     "off the edge": ("off the heated area",),
     "off the platen": ("off the heated area",),
+    "pad": ("pillow",),
     "plain paper": ("uncoated paper",),
+    "print down": ("ink side down", "printed side down"),
+    "print face down": ("printed side down", "print face up on the table"),
 }
 
 _PRESSING = re.compile(rf"({'|'.join(PRESSINGS)})(?: (\d))? +(\d+ °[CF]), (\d+ s), (\w+), (\w+)")
@@ -106,11 +113,12 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class PrintedStep:
-    """A step of the plan that is compared: the id of the book's step, its stage and its sentence."""
+    """A step of the plan that is compared: the id of the book's step, its stage, its sentence, and its pressing."""
 
     id: str
     stage: str
     text: str
+    pressing: str = "main"
 
 
 def read_acts() -> Mapping[str, Act]:
@@ -220,15 +228,33 @@ def _check_again(parts: Iterable[Part], settings: Iterable[Setting], name: str) 
         raise PlanError(f"{name}: the head and the steps differ about the second pressing")
 
 
+def printed(plan: RecommendedPlan) -> tuple[PrintedStep, ...]:
+    """The steps of a recommended plan, in the order in which its prints are pressed."""
+    return tuple(
+        PrintedStep(step.id, step.stage, step.text) for index in plan.sequence for step in plan.decorations[index].steps
+    )
+
+
+def read_reviewed() -> Mapping[str, Mapping[str, str]]:
+    """The differences that were read and stand: plan, the difference's own words, why."""
+    return tomllib.loads((PLANS / "reviewed.toml").read_text(encoding="utf-8"))
+
+
 def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Mapping[str, Act]) -> tuple[str, ...]:
     """What ``printed`` leaves out of the written ``parts``: acts, their order, essentials. One sentence each.
 
-    Acts that no step of the book is named for yet are left out. Several printed steps may do one act between them.
-    Within a stage the order is free. Numbers may differ as TOLERANCE and DWELL say.
+    Acts that no step of the book is named for yet are left out, and a pressing that is not printed is told as one.
+    Several printed steps may do one act between them. Within a stage the order is free, and what is done once for the
+    job may be printed with the print it is for. Numbers may differ as TOLERANCE and DWELL say.
     """
     sentences: list[str] = []
+    pressings = {step.pressing for step in printed}
+    once = next((index for index, step in enumerate(printed) if step.stage == "press"), len(printed))
     start = 0
     for part in parts:
+        if part.setting is not None and part.setting.pressing not in pressings:
+            sentences.append(f"pressing {_label(part.setting)} is missing: {' | '.join(part.stack)}")
+            continue
         for stage, group in itertools.groupby(part.steps, key=lambda step: step.stage):
             reached = start
             for step in group:
@@ -242,7 +268,7 @@ def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Map
                     continue
                 if not ahead:
                     sentences.append(f"{stage} {step.act} comes too early: {printed[done[-1]].text}")
-                reached = max([reached, *ahead[:1]])
+                reached = max([reached, *(index for index in ahead[:1] if part.setting is not None or index < once)])
                 text = " ".join(printed[index].text for index in done)
                 sentences += [
                     f"{stage} {step.act} lacks {word!r}: {text}" for word in step.essentials if not says(text, word)

@@ -95,13 +95,17 @@ def covers(
     beside_print: bool | None = maybe("layer.beside_print"),
     coated: bool | None = maybe("item.coated"),
     goods: str | None = maybe("item.family"),
+    principle: str | None = maybe("transfer.principle"),
+    how: str | None = maybe("lay.how"),
     sheets: tuple[str, ...] = read("stack.non_stick"),
 ) -> tuple[str, ...]:
     """Covers that would do, best first.
 
     Non-stick ones where another print may lie under the platen, and on a coating or a leather's face, which it marks.
+    Over the dye's own paper lies what blots: a coating is out of the platen's way there, and dye is not.
     """
-    if not (beside_print or coated or goods == "leather"):
+    blots = principle == "dye-vapour" and how != "piece-down"
+    if not (beside_print or (coated and not blots) or goods == "leather"):
         return needed.cover
     return tuple(sorted(needed.cover, key=lambda name: name not in sheets)) or sheets
 

@@ -102,8 +102,8 @@ def layered(
     shape: str = read("item.shape"),
     features: tuple[str, ...] | None = maybe("item.features"),
 ) -> bool:
-    """Whether a second layer of cloth lies behind the print: garments, bags, covers with a zip."""
-    return cloth and shape == "flat" and (kind in ("garment", "bag") or "zip" in (features or ()))
+    """Whether a second layer of cloth lies behind the print: garments, bags, covers and sleeves sewn to a hollow."""
+    return cloth and shape == "flat" and (kind in ("garment", "bag") or not {"zip", "seam"}.isdisjoint(features or ()))
 
 
 @fact("item.clear_of_words", TEXT, ORDER)
@@ -322,10 +322,12 @@ def cold_wait_s(
     hard: bool = read("item.hard"),
     cloth: bool = read("item.textile"),
     look: str = read("transfer.look"),
+    principle: str = read("transfer.principle"),
     waits_s: Mapping[str, float] = limits("plan.cold_wait_cloth", "plan.cold_wait_thick", "plan.cold_wait_hard"),
 ) -> float:
-    """About how long a print takes to get cold to the hand: flock and leather keep the heat, hard goods more so."""
-    return waits_s[f"plan.cold_wait_{'hard' if hard else 'cloth' if cloth and look != 'flock' else 'thick'}"]
+    """About how long a print takes to get cold to the hand: flock, stones and leather stay hot, hard goods longer."""
+    thin = cloth and look != "flock" and principle != "stud"
+    return waits_s[f"plan.cold_wait_{'hard' if hard else 'cloth' if thin else 'thick'}"]
 
 
 # -- the job ---------------------------------------------------------------------------------------------------------
