@@ -18,6 +18,13 @@ from accord_rules.verdict import Plan as RecommendedPlan
 
 PLANS = Path(__file__).resolve().parent / "plans"
 PRESSINGS = ("marry", "adhesive", "tack", "main", "reverse", "again")
+# The steps of the book that say a pressing beside the main one, whole.
+PRESSED_BY: Mapping[str, tuple[str, ...]] = {
+    "marry": ("marry-sheets",),
+    "adhesive": ("adhesive-first",),
+    "tack": ("film-first", "tack"),
+    "reverse": ("press-from-reverse",),
+}
 ONCE = ("title", "shop", "press", "source")
 # By hand and in ovens nothing is metered.
 FIRMNESS = (*PRESSURES, "lean", "wrap", "clamp")
@@ -113,12 +120,11 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class PrintedStep:
-    """A step of the plan that is compared: the id of the book's step, its stage, its sentence, and its pressing."""
+    """A step of the plan that is compared: the id of the book's step, its stage and its sentence."""
 
     id: str
     stage: str
     text: str
-    pressing: str = "main"
 
 
 def read_acts() -> Mapping[str, Act]:
@@ -243,17 +249,16 @@ def read_reviewed() -> Mapping[str, Mapping[str, str]]:
 def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Mapping[str, Act]) -> tuple[str, ...]:
     """What ``printed`` leaves out of the written ``parts``: acts, their order, essentials. One sentence each.
 
-    Acts that no step of the book is named for yet are left out, and a pressing that is not printed is told as one.
-    Several printed steps may do one act between them. Within a stage the order is free, and what is done once for the
-    job may be printed with the print it is for. Numbers may differ as TOLERANCE and DWELL say.
+    Acts that no step of the book is named for yet are left out, and a pressing beside the main one is held to one
+    sentence. Several printed steps may do one act between them. Within a stage the order is free, and what is done
+    once for the job may be printed with the print it is for. Numbers may differ as TOLERANCE and DWELL say.
     """
     sentences: list[str] = []
-    pressings = {step.pressing for step in printed}
     once = next((index for index, step in enumerate(printed) if step.stage == "press"), len(printed))
     start = 0
     for part in parts:
-        if part.setting is not None and part.setting.pressing not in pressings:
-            sentences.append(f"pressing {_label(part.setting)} is missing: {' | '.join(part.stack)}")
+        if part.setting is not None and part.setting.pressing in PRESSED_BY:
+            sentences += _pressing_differences(part.setting, part.stack, printed)
             continue
         for stage, group in itertools.groupby(part.steps, key=lambda step: step.stage):
             reached = start
@@ -275,6 +280,19 @@ def differences(parts: Sequence[Part], printed: Sequence[PrintedStep], acts: Map
                 ]
             start = reached
     return tuple(sentences)
+
+
+def _pressing_differences(setting: Setting, stack: Sequence[str], printed: Sequence[PrintedStep]) -> tuple[str, ...]:
+    """What is left out of a pressing beside the main one: all of it, its display, or its time."""
+    texts = [step.text for step in printed if step.id in PRESSED_BY[setting.pressing]]
+    if not texts:
+        return (f"pressing {_label(setting)} is missing: {' | '.join(stack)}",)
+    text = " ".join(texts)
+    return tuple(
+        f"pressing {_label(setting)} lacks {word!r}: {text}"
+        for word in (setting.display, setting.time)
+        if not says(text, word)
+    )
 
 
 def says(text: str, essential: str) -> bool:

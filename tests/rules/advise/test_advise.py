@@ -132,7 +132,7 @@ def test_steps_of_a_mug(authority: Authority, shop: Shop) -> None:
         "press-wrap",
         "gloves-on",
         "unwrap",
-        "slowly",
+        "upright",
         "wash-by-hand",
     )
     assert "150 mm x 80 mm, tightly round the piece, printed side inwards" in sentence(steps, "wrap-print")
