@@ -30,7 +30,7 @@ def test_a_step_is_told_whole(accord: Any, book: Book) -> None:
 def test_a_step_names_the_rules_that_ask_for_it_and_its_limits(accord: Any) -> None:
     assert "- extraction-for-dye" in accord("step", "extractor-on").stdout
     assert "Weed the film and trim its carrier to 10 mm" in " ".join(accord("step", "weed-and-trim").stdout.split())
-    assert "in every plan" in accord("step", "press-main").stdout
+    assert "in every plan" in accord("step", "print-against-ticket").stdout
     assert "accord step extractor-on tells it" in " ".join(accord("rule", "extraction-for-dye").stdout.split())
 
 

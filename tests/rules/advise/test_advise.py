@@ -72,7 +72,7 @@ def test_steps_of_a_panel_go_as_an_operator_does_them(authority: Authority, shop
         "straight-off-paper",
         "flat-hard",
     )
-    assert "100 s at medium pressure" in sentence(steps, "press-main"), "100 s for a longer side of 300 mm"
+    assert "95 s at medium pressure" in sentence(steps, "press-main"), "95 s for a longer side of 300 mm"
     assert not any("Pre-press" in step.text or "first wash" in step.text for step in steps)
     stack = plan.decorations[0].stack
     assert stack[0].what == "heated platen"
@@ -265,9 +265,9 @@ def test_what_is_about_the_press_counts_once_for_all_decorations(authority: Auth
 
 
 def test_an_estimate_by_hand(authority: Authority, shop: Shop) -> None:
-    """A panel that fills the platen, 400 mm on its longer side: the dwell lies 2/3 of the way from 100 s (300 mm) to
-    140 s (450 mm), 126.7 s, and is never rounded down: 130 s in steps of 5. With 22 s handling that is 152 s, 2.53 min;
-    eight pieces take 1216 s, 0.34 h, and at 1800 W 0.61 kWh."""
+    """A panel that fills the platen, 400 mm on its longer side: the dwell lies 2/3 of the way from 95 s (300 mm) to
+    125 s (450 mm), 115 s. With 22 s handling that is 137 s, 2.28 min; eight pieces take 1096 s, 0.30 h, and at 1800 W
+    0.55 kWh."""
     document = {
         "item": {"blank": "metal-panel-300x400"},
         "decorations": [{"transfer": "dye-sublimation", "placement": "face", "size": size(300, 400)}],
@@ -275,7 +275,7 @@ def test_an_estimate_by_hand(authority: Authority, shop: Shop) -> None:
         "quantity": 8,
     }
     (plan,) = plans(authority, shop, document)
-    wanted = {"minutes_each": 2.53, "hours_total": 0.34, "kwh_total_at_most": 0.61}
+    wanted = {"minutes_each": 2.28, "hours_total": 0.3, "kwh_total_at_most": 0.55}
     assert {name: plan.estimate[name] for name in wanted} == wanted
 
 
