@@ -523,7 +523,8 @@ def _window(case: Case, low: Any, high: Any) -> Window:
 
 
 def _time_window(case: Case) -> TimeRange:
-    low, high = case.known["window.time_low_s"], case.known["window.time_high_s"]
+    """Dwells that will do, in whole seconds where one lies inside."""
+    low, high = inward(case.known["window.time_low_s"], case.known["window.time_high_s"], 1.0, float, float)
     return TimeRange(quantity(units.TIME, low), low, quantity(units.TIME, high), high)
 
 

@@ -8,7 +8,7 @@ from math import ceil, floor
 
 from accord_rules.documents.units import Unit
 
-_ROUNDING = 1e-9
+_ROUNDING = 1e-6  # of a step: what is left of a whole number after settings are turned into °C and back
 
 
 def allowed(ok: Callable[[float], bool], marks: Iterable[float], fine: float) -> list[tuple[float, float]]:

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from accord_rules.derive.chosen import ChosenPressing
 from accord_rules.derive.covers import Consumables, titles
 from accord_rules.derive.sheet import InForce, Reading
+from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE, Pressings
 from accord_rules.orders.sheet import LIES, PEELS, PRESSINGS, SheetPressing
@@ -309,10 +310,13 @@ def too_hot(words: str = read("process.too_hot_words")) -> bool:
 def bare_words(
     wanted: tuple[Wanted, ...] = read("process.wanted"),
     closings: tuple[Closing, ...] = read("process.closings"),
+    pressings: tuple[ChosenPressing, ...] = source("chosen/pressings"),
     consumables: Consumables = entries("consumables"),
 ) -> str:
-    """The pressings that want a cover and have none, with the covers that would do; of a second press others tell."""
-    covers = {one.name: one.cover for one in wanted if one.cover and one.name not in SECOND}
+    """The pressings that want a cover and have none, with the covers that would do. Of a second press whose cover the
+    order leaves open others tell."""
+    left_open = {pressing.name for pressing in pressings if pressing.name in SECOND and pressing.cover is None}
+    covers = {one.name: one.cover for one in wanted if one.cover and one.name not in left_open}
     bare = (closing.name for closing in closings if closing.name in covers and closing.cover == NONE)
     return "; ".join(f"{WORDS[name]} wants {titles(covers[name], consumables)} over the print" for name in bare)
 
@@ -328,6 +332,8 @@ def outside(
     wanted: tuple[Wanted, ...] = read("process.wanted"),
     pressings: tuple[ChosenPressing, ...] = source("chosen/pressings"),
     said: Pressings | None = source("/decorations/{i}/settings/pressings"),
+    second_s: float | None = source("/decorations/{i}/settings/second_press"),
+    needed: Needed = read("transfer.needed"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> tuple[str, ...]:
     """What an order says of pressings beside the main one that they do not take, a clause with numbers each."""
@@ -336,6 +342,9 @@ def outside(
     def clauses() -> Iterator[str]:
         for pressing in pressings:
             ordered, window = getattr(said, pressing.name, None), windows[pressing.name]
+            # Of a second press that is left out or too short the rules on that speak.
+            if second_s is not None and pressing.name in SECOND and second_s > window.time.most:
+                yield from _off(pressing.name, units.TIME, second_s, window.time, preferences)
             if ordered is None:
                 continue
             if ordered.time == 0 and window.usual:
@@ -343,7 +352,8 @@ def outside(
             elif ordered.time:
                 yield from _off(pressing.name, units.TIME, ordered.time, window.time, preferences)
             if ordered.temperature is not None:
-                yield from _off(pressing.name, units.TEMPERATURE, pressing.surface_c, window.temperature, preferences)
+                usual = window.temperature or needed.temperature
+                yield from _off(pressing.name, units.TEMPERATURE, pressing.surface_c, usual, preferences)
 
     return tuple(clauses())
 
@@ -352,10 +362,10 @@ def _off(
     name: str,
     dimension: units.Dimension,
     value: float | None,
-    window: TemperatureWindow | TimeWindow | None,
+    window: TemperatureWindow | TimeWindow,
     preferences: units.UnitPreferences,
 ) -> Iterator[str]:
-    if value is not None and window is not None and not window.least <= value <= window.most:
+    if value is not None and not window.least <= value <= window.most:
         usual = _shown(dimension, window, preferences)
         yield f"{WORDS[name]} is set to {units.show(dimension, value, preferences)}; {usual} is usual"
 
@@ -375,5 +385,55 @@ def is_outside(clauses: tuple[str, ...] = read("process.outside")) -> bool:
 
 @fact("process.outside_words", TEXT, PRESSING)
 def outside_words(clauses: tuple[str, ...] = read("process.outside")) -> str:
+    """What that is, with the numbers."""
+    return "; ".join(clauses)
+
+
+@fact("process.beyond", DATA, PRESSING, blamed=_OPEN)
+def beyond(
+    pressings: tuple[ChosenPressing, ...] = source("chosen/pressings"),
+    entry: Transfer = read("transfer.entry"),
+    time_most_s: float = read("bounds.time_high_s"),
+    marry_most_s: float = limit("process.marry_most"),
+    bleeding_c: float = limit("migration.surface_most"),
+    migrates: Callable[[], bool | None] = later("transfer.migrates"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> tuple[str, ...] | None:
+    """What of the pressings beside the main one no sheet and no sample makes work, a clause with numbers each."""
+
+    def clause(name: str, dimension: units.Dimension, value: float, most: float, harm: str) -> str:
+        at = " at the surface" if dimension is units.TEMPERATURE else ""
+        value_shown, most_shown = (units.show(dimension, number, preferences) for number in (value, most))
+        return f"{WORDS[name]} is set to {value_shown}{at}, and above {most_shown} {harm}"
+
+    clauses: list[str] = []
+    bleeding: list[str] = []
+    for name, surface_c, time_s in ((p.name, p.surface_c, p.time_s) for p in pressings if p.time_s > 0):
+        # Sheets that are married do not lie on the piece yet.
+        if name == "marry":
+            if time_s > marry_most_s:
+                clauses.append(clause(name, units.TIME, time_s, marry_most_s, "the sheets are spoilt"))
+            continue
+        if time_s > time_most_s:
+            clauses.append(clause(name, units.TIME, time_s, time_most_s, entry.bounds.hot))
+        if surface_c is not None and surface_c > entry.bounds.temperature.most:
+            clauses.append(clause(name, units.TEMPERATURE, surface_c, entry.bounds.temperature.most, entry.bounds.hot))
+        if surface_c is not None and surface_c > bleeding_c:
+            harm = "the cloth's dye bleeds into light colours"
+            bleeding.append(clause(name, units.TEMPERATURE, surface_c, bleeding_c, harm))
+    bleeds = migrates() if bleeding else False
+    if bleeds is None and not clauses:
+        return None
+    return (*clauses, *bleeding) if bleeds else tuple(clauses)
+
+
+@fact("process.is_beyond", BOOL, PRESSING)
+def is_beyond(clauses: tuple[str, ...] = read("process.beyond")) -> bool:
+    """Whether a pressing beside the main one is set to what no sheet and no sample makes work."""
+    return bool(clauses)
+
+
+@fact("process.beyond_words", TEXT, PRESSING)
+def beyond_words(clauses: tuple[str, ...] = read("process.beyond")) -> str:
     """What that is, with the numbers."""
     return "; ".join(clauses)

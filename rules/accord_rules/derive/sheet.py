@@ -6,7 +6,7 @@ out is the product's own number, else the family's practice.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from accord_rules.derive.transfer import Needed, practice_of
@@ -27,6 +27,7 @@ from accord_rules.revision.facts import (
     Scope,
     entries,
     fact,
+    later,
     limit,
     maybe,
     number,
@@ -34,6 +35,7 @@ from accord_rules.revision.facts import (
     read,
     source,
 )
+from accord_rules.revision.sentences import in_a_sentence
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 BY = ("none", "book", "shop", "order")
@@ -147,6 +149,29 @@ def reading(
     )
 
 
+@fact("sheet.press_fits", BOOL, DECORATION)
+def press_fits(
+    in_force: InForce = read("sheet.in_force"),
+    types: Mapping[str, PressType] = entries("press_types"),
+    shape: Callable[[], str | None] = later("item.shape"),
+    goods: Callable[[], str | None] = later("item.family"),
+) -> bool | None:
+    """Whether the press that the sheet is written for, if it names one, takes such pieces."""
+    written_for = types.get(in_force.sheet.press or "")
+    if written_for is None:
+        return True
+    needed, family = shape(), goods()
+    return None if needed is None or family is None else needed == written_for.shape and family in written_for.takes
+
+
+@fact("sheet.press_title", TEXT, DECORATION)
+def press_title(
+    in_force: InForce = read("sheet.in_force"), types: Mapping[str, PressType] = entries("press_types")
+) -> str:
+    """The press that the sheet is written for, in words."""
+    return in_a_sentence(types[in_force.sheet.press].title) if in_force.sheet.press else "a bench press"
+
+
 @fact("transfer.needed", DATA, DECORATION, blamed=("transfer.family",))
 def needed(
     entry: Transfer = read("transfer.entry"),
@@ -160,6 +185,8 @@ def needed(
     changes: dict[str, Any] = {
         name: getattr(sheet, name) for name in ("peel", "cover", "pad") if getattr(sheet, name) is not None
     }
+    if entry.backing and not sheet.cover:  # it lies bare under the platen, whatever a sheet says
+        changes.pop("cover", None)
     if sheet.temperature is not None:
         changes["temperature"] = reading.window(sheet.temperature)
     if sheet.time is not None:
@@ -295,6 +322,8 @@ def against_bounds(
     if sheet.time is not None:
         low, high = (max(1.0, end - reading.dwell_extra_s) for end in (sheet.time.least, sheet.time.most))
         clauses += _beyond(units.TIME, low, high, dwell, (bounds.cold, bounds.hot), preferences)
+    if sheet.peel == ("none",) and entry.carrier != "none":
+        clauses.append(f"it says that nothing is peeled, and the {entry.carrier} that carries the print would stay on")
     return tuple(clauses)
 
 

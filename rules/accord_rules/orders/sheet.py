@@ -86,7 +86,8 @@ class Sheet:
     pressure: str | None = optional(Choice(PRESSURES), about="on the print")
     peel: tuple[str, ...] | None = optional(Many(Choice(PEELS), 4, 1, distinct=True), about="peels that will do")
     cover: tuple[str, ...] | None = optional(
-        Many(Name(name_of="consumables"), 6, distinct=True), about="cover sheets that will do; empty for none needed"
+        Many(Name(name_of="consumables"), 6, distinct=True),
+        about="cover sheets that will do; empty for none needed, unless the print lies bare",
     )
     pad: tuple[str, ...] | None = optional(
         Many(Name(name_of="consumables"), 6, distinct=True), about="pads that will do; empty for none needed"

@@ -223,9 +223,11 @@ def _office(output: Output, plan: Document) -> None:
 def _ranges(explained: Document) -> Iterator[Row]:
     """Label and text of what may be turned, and of the heat that is reached."""
     window, dwells = explained["window"], explained["time_window"]
-    ends = f"{window['least']} to {window['most']}"
+    one = window["least"] == window["most"]
+    ends = window["least"] if one else f"{window['least']} to {window['most']}"
     inside = window["least_c"] <= explained["temperature_c"] <= window["most_c"]
-    room = f"anything from {ends} will do" if inside else f"as the order says, where {ends} would be surer"
+    will_do = "nothing else will do" if one else f"anything from {ends} will do"
+    room = will_do if inside else f"as the order says, where {ends} would be surer"
     yield "temperature", f"{explained['temperature']} on the display; {room}"
     # The ends above are the display's; what sets them is a limit of the surface, which differs from it.
     yield from (("", f"surface: {reason}") for reason in dict.fromkeys(window["because"]))

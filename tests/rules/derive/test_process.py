@@ -110,6 +110,88 @@ def test_an_order_may_set_each_pressing_and_the_answer_lists_them(authority: Aut
     assert pressings["again"] == {"peel": "none", "cover": "ptfe-sheet"}
 
 
+RED_POLYESTER: Document = {"fibres": {"PES": 100}, "colour": "#B01020", "dye": "disperse"}
+WHITE: Document = {"artwork": {"palette": ["#FFFFFF"]}}
+
+
+def in_pressing(name: str, **said: str) -> Document:
+    return {"pressings": {name: said}}
+
+
+@pytest.mark.parametrize(
+    ("parts", "rule", "words"),
+    [
+        ({"decoration": {"sheet": in_pressing("again", time="10 h")}}, "pressing-beyond-bounds", "10 h"),
+        ({"decoration": {"settings": {"second_press": "10 min"}}}, "pressing-beyond-bounds", "10 min"),
+        (
+            {"decoration": {"transfer": "toner-paper-two-step", "sheet": in_pressing("marry", time="10 h")}},
+            "pressing-beyond-bounds",
+            "above 5 min the sheets are spoilt",
+        ),
+        (
+            {"decorations": below("cut-film", settings=in_pressing("tack", temperature="200 °C", time="10 min"))},
+            "pressing-beyond-bounds",
+            "the tack is set to 10 min, and above 60 s",
+        ),
+        (
+            {"decoration": {"settings": in_pressing("again", temperature="190 °C", time="5 s")}},
+            "pressing-beyond-bounds",
+            "above 180 °C the film browns",
+        ),
+        (
+            {
+                "decoration": {
+                    "transfer": "blocker-film",
+                    "settings": in_pressing("again", temperature="175 °C", time="5 s"),
+                }
+            },
+            "pressing-beyond-bounds",
+            "above 165 °C dye comes through the blocker",
+        ),
+        (
+            {
+                "item": RED_POLYESTER,
+                "decoration": WHITE | {"sheet": in_pressing("again", temperature="165 °C", time="5 s")},
+            },
+            "pressing-beyond-bounds",
+            "above 150 °C the cloth's dye bleeds",
+        ),
+        ({"decoration": {"settings": {"pre_press": "10 h"}}}, "pre-press-never-so-long", "10 h"),
+        ({"decoration": {"sheet": {"pre_press": "10 h"}}}, "pre-press-never-so-long", "10 h"),
+    ],
+)
+def test_no_pressing_is_hotter_or_longer_than_bounds_whoever_says_so(
+    parts: dict[str, Any], rule: str, words: str, authority: Authority
+) -> None:
+    """No source: the bounds are common practice."""
+    evidence = {"evidence": ["sample-test"]}
+    verdict = authority.validate(
+        read(Order, order_document(authority.book, **parts, **evidence)), shop_of(authority.book)
+    )
+    assert verdict.verdict == "rejected"
+    told = {finding.rule: finding.because for finding in verdict.findings if finding.level == "blocks"}
+    assert set(told) == {rule}
+    assert words in told[rule]
+
+
+@pytest.mark.parametrize(
+    ("settings", "rules"),
+    [
+        (in_pressing("again", temperature="175 °C", time="5 s"), {"pressing-outside-window"}),
+        (in_pressing("again", temperature="155 °C", time="5 s"), set()),
+        ({"second_press": "60 s"}, set()),
+        (in_pressing("again", time="5 s", cover="none"), {"pressing-bare"}),
+    ],
+)
+def test_a_pressing_set_otherwise_than_usual_or_bare_is_told(
+    settings: Document, rules: set[str], authority: Authority
+) -> None:
+    """No source: common practice."""
+    document = order_document(authority.book, decoration={"settings": settings})
+    verdict = authority.validate(read(Order, document), shop_of(authority.book))
+    assert {finding.rule for finding in verdict.findings if finding.level in ("requires", "blocks")} == rules
+
+
 def test_plan_and_envelope_speak_of_each(authority: Authority) -> None:
     document = order_document(authority.book, decoration={"transfer": "toner-two-step-self-weeding"})
     shop = shop_of(authority.book)

@@ -219,6 +219,59 @@ def test_a_sheet_is_that_of_a_transfer(book: Book) -> None:
     assert [fault.pointer for fault in refused.value.faults] == ["/decorations/0/transfer"]
 
 
+# -- what a sheet cannot lift (common practice, no source) ------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("parts", "level", "rules"),
+    [
+        (
+            {"decoration": {"transfer": "inkjet-paper-dark", "sheet": {"cover": []}, "settings": {"cover": "none"}}},
+            "requires",
+            {"cover-missing"},
+        ),
+        (
+            {
+                "item": {"already": ["cut-film"]},
+                "decoration": {"sheet": {"cover": []}, "settings": {"cover": "none"}},
+            },
+            "requires",
+            {"print-bare-under-platen"},
+        ),
+        ({"decoration": {"sheet": {"peel": ["none"]}}}, "blocks", {"sheet-beyond-bounds"}),
+        (
+            {
+                "item": {"fibres": {"PES": 100}},
+                "decoration": {"transfer": "dye-sublimation", "sheet": {"peel": ["none"]}},
+            },
+            "blocks",
+            {"sheet-beyond-bounds"},
+        ),
+        ({"decoration": {"transfer": "twill-applique", "sheet": {"peel": ["none"]}}}, "blocks", set()),
+        ({"decoration": {"sheet": {"press": "mug-press", "time": "15 s"}}}, "requires", {"sheet-for-other-press"}),
+    ],
+)
+def test_a_sheet_does_not_lift_what_keeps_print_and_platen_apart(
+    parts: Document, level: str, rules: set[str], authority: Authority
+) -> None:
+    assert rules_of(judged(authority, **parts), level) == rules
+
+
+def test_a_print_that_lies_bare_is_covered_though_its_sheet_wants_no_cover(book: Book) -> None:
+    case = pressing(book, decoration={"transfer": "inkjet-paper-dark", "sheet": {"cover": []}})
+    assert case["set.cover"] == "silicone-paper"
+
+
+def test_a_window_of_one_degree_is_told_in_the_shops_unit_and_dwells_in_whole_seconds(authority: Authority) -> None:
+    """Followed to the letter on a press as far off as the sheet allows, 340 °F is all there is; a fifth off 23 s is
+    18.4 s to 27.6 s."""
+    document = order_document(authority.book, decoration={"sheet": {"temperature": "340 °F", "time": "23 s"}})
+    shop = shop_of(authority.book, unit_system="us-customary")
+    told = authority.recommend(read(Order, document), shop).plans[0].decorations[0].explained
+    assert (told.window.least, told.window.most) == ("340 °F", "340 °F")
+    assert (told.time_window.least, told.time_window.most) == ("19 s", "27 s")
+
+
 # -- in the book -----------------------------------------------------------------------------------------------------
 
 
