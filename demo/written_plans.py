@@ -188,7 +188,14 @@ def _setting(line: str, name: str) -> Setting:
     if parsed is None or parsed[5] not in FIRMNESS or parsed[6] not in PEELS:
         raise PlanError(f"{name}: {line!r} is not a pressing's display, time, pressure and peel")
     pressing, decoration, display, time, pressure, peel = parsed.groups()
-    return Setting(pressing, None if decoration is None else int(decoration), display, time, pressure, peel)
+    return Setting(
+        pressing=pressing,
+        decoration=None if decoration is None else int(decoration),
+        display=display,
+        time=time,
+        pressure=pressure,
+        peel=peel,
+    )
 
 
 def _parts(body: str, settings: Sequence[Setting], acts: Mapping[str, Act], name: str) -> Iterator[Part]:

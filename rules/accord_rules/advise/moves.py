@@ -183,12 +183,12 @@ def _settings(rejected: Rejected, sets: Sequence[_SettingSet]) -> Iterator[Move]
 def left_open(chosen: _SettingSet, *, reducible: bool = False) -> Move:
     """The move that leaves these settings to the book; it is told with the values found."""
     return Move(
-        "settings",
-        None,
-        _cost("settings", min(0.01 * (len(chosen) - 1), 0.99)),
-        "",
-        lambda order: _left_to_the_book(order, chosen),
-        "settings",
+        kind="settings",
+        index=None,
+        cost=_cost("settings", min(0.01 * (len(chosen) - 1), 0.99)),
+        text="",
+        make=lambda order: _left_to_the_book(order, chosen),
+        idea="settings",
         fields=chosen,
         reducible=reducible,
     )
@@ -250,12 +250,12 @@ def _units(rejected: Rejected) -> Iterator[Move]:
         said = case.decoration.settings or Settings()
         for name, value, meant, was in _in_other_units(case, said):
             yield Move(
-                "settings",
-                None,
-                0.0,
-                f"Was {meant} meant, not {was}{_which(rejected, case.index)}? Ask, and put the unit right.",
-                lambda order, i=case.index, name=name, value=value: _set(order, i, **{name: value}),  # type: ignore[misc]
-                f"unit {case.index} {name}",
+                kind="settings",
+                index=None,
+                cost=0.0,
+                text=f"Was {meant} meant, not {was}{_which(rejected, case.index)}? Ask, and put the unit right.",
+                make=lambda order, i=case.index, name=name, value=value: _set(order, i, **{name: value}),  # type: ignore[misc]
+                idea=f"unit {case.index} {name}",
             )
 
 
@@ -372,13 +372,13 @@ def _sizes(rejected: Rejected) -> Iterator[Move]:
             words = f"{case.show(units.LENGTH, size.width)} x {case.show(units.LENGTH, size.height)}"
             comparison = "smaller" if scale < 1 else "larger"
             yield Move(
-                "size",
-                case.index,
-                _cost("size", 0.99 * (1 - min(scale, 1 / scale))),
-                f"Print it {comparison}{_which(rejected, case.index)}, {words}.",
-                lambda order, i=case.index, size=size, scale=scale: _resized(order, i, size, scale),  # type: ignore[misc]
-                "size",
-                press,
+                kind="size",
+                index=case.index,
+                cost=_cost("size", 0.99 * (1 - min(scale, 1 / scale))),
+                text=f"Print it {comparison}{_which(rejected, case.index)}, {words}.",
+                make=lambda order, i=case.index, size=size, scale=scale: _resized(order, i, size, scale),  # type: ignore[misc]
+                idea="size",
+                press=press,
             )
 
 
@@ -511,12 +511,12 @@ def _transfers(rejected: Rejected) -> Iterator[Move]:
                 continue
             kind = "transfer" if keeps_look(case.transfer, offer, case.decoration.artwork) else "look"
             yield Move(
-                "transfer",
-                case.index,
-                _cost(kind, unlike),
-                f"Use {in_a_sentence(offer.title)} ({name}) instead{_which(rejected, case.index)}.",
-                lambda order, i=case.index, name=name: _transferred(order, i, name),  # type: ignore[misc]
-                offer.family,
+                kind="transfer",
+                index=case.index,
+                cost=_cost(kind, unlike),
+                text=f"Use {in_a_sentence(offer.title)} ({name}) instead{_which(rejected, case.index)}.",
+                make=lambda order, i=case.index, name=name: _transferred(order, i, name),  # type: ignore[misc]
+                idea=offer.family,
                 fields=tuple((case.index, field) for field in _said(case.decoration.settings)),
                 artwork=case.index,
             )

@@ -212,7 +212,16 @@ def piece(
         own,
         contact,
     )
-    return Piece(key, substrate, transfer, press, thickness_mm, plies, down, contact)
+    return Piece(
+        key=key,
+        substrate=substrate,
+        transfer=transfer,
+        press=press,
+        thickness_mm=thickness_mm,
+        plies=plies,
+        face_down=down,
+        contact=contact,
+    )
 
 
 @fact("press.contact", DATA, PRESSING)
@@ -236,7 +245,15 @@ def contact(
         error_k = strip_error_k if curve.measured else hypot(strip_error_k, curve.spread_k(reading.display))
         cover = _sheet(consumables, reading.cover)
         strips.append(
-            Strip(curve.surface_c(reading.display), reading.time, reading.read, error_k, substrate, thickness_mm, cover)
+            Strip(
+                surface_c=curve.surface_c(reading.display),
+                time_s=reading.time,
+                read_c=reading.read,
+                error_k=error_k,
+                substrate=substrate,
+                thickness_mm=thickness_mm,
+                cover=cover,
+            )
         )
     return _fitted(_Keyed(repr((strips, usual)), tuple(strips), usual))
 
@@ -286,7 +303,17 @@ def lay(
         covered = grounds.covered() if by_hand else 1.0
         sheets = (_sheet(grounds.consumables, cover), _sheet(grounds.consumables, pad))
         of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
-        unkeyed = _Unkeyed(Lay(lying, sheets, at_c, covered, water_share, need_c, part_dried))
+        unkeyed = _Unkeyed(
+            Lay(
+                piece=lying,
+                sheets=sheets,
+                surface_c=at_c,
+                covered=covered,
+                water_share=water_share,
+                need_c=need_c,
+                part_dried=part_dried,
+            )
+        )
         lain[place] = _the_same((lying.key, of_sheets, at_c, covered, water_share, need_c, part_dried), unkeyed).lay
     return lain[place]
 

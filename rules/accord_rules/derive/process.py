@@ -91,15 +91,15 @@ def wanted(
         turned = name != "reverse" or cloth is not False  # only cloth is turned over to be pressed from behind
         cover = of_book.cover if of_sheet.cover is None else (of_sheet.cover,)
         return Wanted(
-            name if turned else "again",
-            done.get(name, second.aim > 0),
-            of_book.temperature if of_sheet.temperature is None else reading.window(of_sheet.temperature),
-            (of_book.time or second) if of_sheet.time is None else reading.dwell(of_sheet.time),
-            of_sheet.pressure or of_book.pressure,
-            non_stick if cover is None else cover,
-            of_sheet.peel or of_book.peel,
-            of_book.lies if turned else _FACE_UP,
-            of_book.under_another and under_another,
+            name=name if turned else "again",
+            usual=done.get(name, second.aim > 0),
+            temperature=of_book.temperature if of_sheet.temperature is None else reading.window(of_sheet.temperature),
+            time=(of_book.time or second) if of_sheet.time is None else reading.dwell(of_sheet.time),
+            pressure=of_sheet.pressure or of_book.pressure,
+            cover=non_stick if cover is None else cover,
+            peel=of_sheet.peel or of_book.peel,
+            lies=of_book.lies if turned else _FACE_UP,
+            instead_of_main=of_book.under_another and under_another,
         )
 
     return tuple(map(wanted_of, pressings_of(entry)))
@@ -155,7 +155,16 @@ def closings(
     pressings: tuple[ChosenPressing, ...] = source("chosen/pressings"),
 ) -> tuple[Closing, ...]:
     """The closings of the press for this decoration, in the order they come."""
-    main = Closing("main", display_c, surface_c, time_s or 0.0, pressure, peel or NONE, cover or NONE, _FACE_UP)
+    main = Closing(
+        name="main",
+        display_c=display_c,
+        surface_c=surface_c,
+        time_s=time_s or 0.0,
+        pressure=pressure,
+        peel=peel or NONE,
+        cover=cover or NONE,
+        lies=_FACE_UP,
+    )
     done = {pressing.name: _closing(pressing, main) for pressing in pressings if pressing.time_s > 0}
     if not any(pressing.instead_of_main for pressing in pressings):
         done["main"] = main
@@ -164,14 +173,14 @@ def closings(
 
 def _closing(pressing: ChosenPressing, main: Closing) -> Closing:
     return Closing(
-        pressing.name,
-        main.display_c if pressing.display_c is None else pressing.display_c,
-        main.surface_c if pressing.surface_c is None else pressing.surface_c,
-        pressing.time_s,
-        main.pressure if pressing.pressure is None else pressing.pressure,
-        pressing.peel,
-        pressing.cover or NONE,
-        pressing.lies,
+        name=pressing.name,
+        display_c=main.display_c if pressing.display_c is None else pressing.display_c,
+        surface_c=main.surface_c if pressing.surface_c is None else pressing.surface_c,
+        time_s=pressing.time_s,
+        pressure=main.pressure if pressing.pressure is None else pressing.pressure,
+        peel=pressing.peel,
+        cover=pressing.cover or NONE,
+        lies=pressing.lies,
     )
 
 

@@ -180,14 +180,36 @@ def _all() -> Iterator[SourceField]:
     yield from _fields("press/", Press, "press", pressing, Part.PRESS)
     yield from _fields(_SAID, Settings, "said", pressing, Part.SETTINGS)
     for name in Chosen._fields:
-        yield SourceField(f"chosen/{name}", pressing, Part.SETTINGS, "chosen", f"chosen.{name}", "chosen", CHOICE[name])
+        yield SourceField(
+            name=f"chosen/{name}",
+            scope=pressing,
+            part=Part.SETTINGS,
+            subject="chosen",
+            path=f"chosen.{name}",
+            holder="chosen",
+            reads=CHOICE[name],
+        )
     for name in Sequenced._fields:
         looked_at = ("job.total_s",) if name == "total_s" else ARRANGED
         yield SourceField(
-            f"sequence/{name}", pressing, Part.SEQUENCE, "sequence", f"sequence.{name}", "sequence", looked_at
+            name=f"sequence/{name}",
+            scope=pressing,
+            part=Part.SEQUENCE,
+            subject="sequence",
+            path=f"sequence.{name}",
+            holder="sequence",
+            reads=looked_at,
         )
     earlier = ("sequence/order", "/decorations/{j}/transfer", "/decorations/{j}/placement")
-    yield SourceField("sequence/earlier", pressing, Part.SEQUENCE, "sequence", "earlier", "sequence", earlier)
+    yield SourceField(
+        name="sequence/earlier",
+        scope=pressing,
+        part=Part.SEQUENCE,
+        subject="sequence",
+        path="earlier",
+        holder="sequence",
+        reads=earlier,
+    )
 
 
 SOURCES: Mapping[str, SourceField] = MappingProxyType({source.name: source for source in _all()})

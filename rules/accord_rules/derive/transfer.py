@@ -159,13 +159,13 @@ def practice_of(entry: Transfer, substrate: str, goods: str) -> Needed:
     """The general window, or the substrate's own (or its family's) where the book has one."""
     variant = entry.on.get(substrate) or entry.on.get(goods)
     return Needed(
-        (variant.temperature if variant else None) or entry.temperature,
-        (variant.time if variant else None) or entry.time,
-        (variant.pressure if variant else None) or entry.pressure,
-        (variant.peel if variant else None) or entry.peel,
-        entry.cover if variant is None or variant.cover is None else variant.cover,
-        entry.pad if variant is None or variant.pad is None else variant.pad,
-        tuple((sized.longer_side, sized.time) for sized in variant.aim_by_size) if variant else (),
+        temperature=(variant.temperature if variant else None) or entry.temperature,
+        time=(variant.time if variant else None) or entry.time,
+        pressure=(variant.pressure if variant else None) or entry.pressure,
+        peel=(variant.peel if variant else None) or entry.peel,
+        cover=entry.cover if variant is None or variant.cover is None else variant.cover,
+        pad=entry.pad if variant is None or variant.pad is None else variant.pad,
+        aim_by_size=tuple((sized.longer_side, sized.time) for sized in variant.aim_by_size) if variant else (),
     )
 
 

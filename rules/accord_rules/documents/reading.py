@@ -561,7 +561,16 @@ def members_of(cls: type) -> tuple[Member, ...]:
             members += [dataclasses.replace(member, path=(f.name, *member.path)) for member in inside]
         elif reader is not None:
             is_required, about = f.metadata["required"], f.metadata["about"]
-            members.append(Member(_name_of(f), (f.name,), reader, is_required, f.default, about))
+            members.append(
+                Member(
+                    name=_name_of(f),
+                    path=(f.name,),
+                    reader=reader,
+                    required=is_required,
+                    default=f.default,
+                    about=about,
+                )
+            )
     return tuple(members)
 
 

@@ -154,23 +154,50 @@ AREA_DENSITY = Dimension(
     example="180 g/m2",
     decimals=1,
 )
-POWER = Dimension("power", (Unit("W", 1.0), Unit("kW", 1000.0)), 0.0, 100_000.0, True, "1800 W")
-CURRENT = Dimension("current", (Unit("A", 1.0),), 0.0, 1_000.0, True, "15 A", 1)
-VOLTAGE = Dimension("voltage", (Unit("V", 1.0),), 0.0, 1_000.0, True, "120 V")
+POWER = Dimension(
+    name="power",
+    units=(Unit("W", 1.0), Unit("kW", 1000.0)),
+    least=0.0,
+    most=100_000.0,
+    least_open=True,
+    example="1800 W",
+)
+CURRENT = Dimension(
+    name="current", units=(Unit("A", 1.0),), least=0.0, most=1_000.0, least_open=True, example="15 A", decimals=1
+)
+VOLTAGE = Dimension(name="voltage", units=(Unit("V", 1.0),), least=0.0, most=1_000.0, least_open=True, example="120 V")
 FORCE = Dimension(
-    "force",
-    (Unit("N", 1.0), Unit("kN", 1000.0), Unit("lbf", POUND_KG * STANDARD_GRAVITY_M_S2)),
-    0.0,
-    1_000_000.0,
-    True,
-    "300 N",
+    name="force",
+    units=(Unit("N", 1.0), Unit("kN", 1000.0), Unit("lbf", POUND_KG * STANDARD_GRAVITY_M_S2)),
+    least=0.0,
+    most=1_000_000.0,
+    least_open=True,
+    example="300 N",
 )
 CONDUCTIVITY = Dimension(
-    "conductivity", (Unit("W/(m K)", 1.0, 0.0, ("W/m/K", "W/(m·K)")),), 0.0, 1_000.0, True, "0.24 W/(m K)", 3
+    name="conductivity",
+    units=(Unit("W/(m K)", 1.0, 0.0, ("W/m/K", "W/(m·K)")),),
+    least=0.0,
+    most=1_000.0,
+    least_open=True,
+    example="0.24 W/(m K)",
+    decimals=3,
 )
-DENSITY = Dimension("density", (Unit("kg/m³", 1.0, 0.0, ("kg/m3",)),), 0.0, 30_000.0, True, "1010 kg/m3")
+DENSITY = Dimension(
+    name="density",
+    units=(Unit("kg/m³", 1.0, 0.0, ("kg/m3",)),),
+    least=0.0,
+    most=30_000.0,
+    least_open=True,
+    example="1010 kg/m3",
+)
 HEAT_CAPACITY = Dimension(
-    "heat_capacity", (Unit("J/(kg K)", 1.0, 0.0, ("J/kg/K", "J/(kg·K)")),), 0.0, 10_000.0, True, "1340 J/(kg K)"
+    name="heat_capacity",
+    units=(Unit("J/(kg K)", 1.0, 0.0, ("J/kg/K", "J/(kg·K)")),),
+    least=0.0,
+    most=10_000.0,
+    least_open=True,
+    example="1340 J/(kg K)",
 )
 # Plain numbers: no unit is written at the edge, so there is nothing to mix up.
 PERCENT = Dimension("percent", (Unit("%", 1.0),), 0.0, 1_000.0, example="65", decimals=1)

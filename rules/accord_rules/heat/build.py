@@ -42,12 +42,12 @@ class Sheet:
 def substrate_layer(entry: Substrate, thickness_mm: float | None = None, water_share: float = 0.0) -> Layer:
     """The blank as a layer: the substrate's own usual thickness unless ``thickness_mm`` is given."""
     return Layer(
-        entry.title,
-        entry.conductivity,
-        entry.density,
-        entry.heat_capacity,
-        (entry.thickness if thickness_mm is None else thickness_mm) * MM,
-        water_share,
+        title=entry.title,
+        conductivity_w_mk=entry.conductivity,
+        density_kg_m3=entry.density,
+        heat_capacity_j_kgk=entry.heat_capacity,
+        thickness_m=(entry.thickness if thickness_mm is None else thickness_mm) * MM,
+        water_share=water_share,
     )
 
 
@@ -152,7 +152,14 @@ def stack_for(
     sags = press.closing == "hand" if sagging is None else sagging
     top = platen_for(press, surface_c, ambient_c, covered) if sags else FixedPlaten(surface_c)
     side = "lower" if face_down else "upper"
-    return Stack(layers, contacts, place, top, _bottom(press, surface_c, ambient_c), side)
+    return Stack(
+        layers=layers,
+        interfaces=contacts,
+        blank=place,
+        top=top,
+        bottom=_bottom(press, surface_c, ambient_c),
+        print_side=side,
+    )
 
 
 def start_for(press: PressType, stack: Stack) -> tuple[float, ...]:

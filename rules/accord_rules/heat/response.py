@@ -90,7 +90,12 @@ def respond(stack: Stack, room_c: float, start_c: tuple[float, ...]) -> Response
         raise HeatError("a platen that sags meets a stack at room temperature")
     printed, back = (0, 1) if stack.print_side == "upper" else (1, 0)
     return Response(
-        room_c, frozen(share[printed]), frozen(drift[printed]), frozen(share[back]), frozen(drift[back]), sag
+        room_c=room_c,
+        share=frozen(share[printed]),
+        drift_k=frozen(drift[printed]),
+        back_share=frozen(share[back]),
+        back_drift_k=frozen(drift[back]),
+        sag=sag,
     )
 
 

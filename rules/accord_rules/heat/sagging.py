@@ -72,12 +72,12 @@ def _cut(
     # What lies outside the top is the platen itself.
     wider[len(layers) : len(layers) + 2, 0] = direct[:, 0]
     return _Cut(
-        grid,
-        _before(platen_j_m2k, grid.capacity_j_m2k),
-        _before(grid.link_w_m2k[0], grid.diagonal_w_m2k),
-        -grid.link_w_m2k[:-1],
-        wider,
-        direct[:, 1:],
+        grid=grid,
+        capacity=_before(platen_j_m2k, grid.capacity_j_m2k),
+        diagonal=_before(grid.link_w_m2k[0], grid.diagonal_w_m2k),
+        beside=-grid.link_w_m2k[:-1],
+        outputs=wider,
+        from_below=direct[:, 1:],
     )
 
 

@@ -82,7 +82,15 @@ def _equations(stack: Stack, grid: Grid) -> _Equations:
         per_cell = np.insert(per_cell, 0, 0.0)
     else:
         inflow[0] += grid.link_w_m2k[0] * outer_c(stack.top)
-    return _Equations(capacity, diagonal, beside, inflow, per_cell, platen, bool(per_cell.any()))
+    return _Equations(
+        capacity=capacity,
+        diagonal=diagonal,
+        beside=beside,
+        inflow=inflow,
+        water_j_m2=per_cell,
+        platen=platen,
+        damp=bool(per_cell.any()),
+    )
 
 
 class _Heater:

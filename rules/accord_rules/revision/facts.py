@@ -232,7 +232,18 @@ class Register:
             for assuming in assuming_of(missing):
                 self.faults.extend(f"{place_of(assuming)}: fact {name}: {why}" for why in _unsaid(assuming))
             reads = reads_of(function)
-            self.facts[name] = Fact(name, type_, scope, described, missing, function, reads, blamed, warmed, place)
+            self.facts[name] = Fact(
+                name=name,
+                type=type_,
+                scope=scope,
+                about=described,
+                missing=missing,
+                function=function,
+                reads=reads,
+                blamed=blamed,
+                warmed=warmed,
+                place=place,
+            )
             return function
 
         return declare

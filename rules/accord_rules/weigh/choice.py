@@ -56,19 +56,19 @@ def _complete(case: Case, wanted: _Wanted, display_c: float | None, surface_c: f
     bearing = partial(_at_hand, case, hottest_c(surface_c, spread_k))
     pressings = tuple(_pressings(case, said, surface_c))
     return Chosen(
-        display_c,
-        surface_c,
-        round(spread_k, 6),
-        said.time if said.time is not None else _aim_time(case, needed),
-        pressure,
-        pressure_kpa,
-        said.peel or needed.peel[0],
-        said.cover or bearing("stack.covers"),
-        said.pad or bearing("stack.pads"),
-        said.tape or (bearing("stack.tapes") if transfer.taped else None),
-        said.pre_press if said.pre_press is not None else case.known["sheet.pre_press_s"],
-        next((pressing.time_s for pressing in pressings if pressing.name in SECOND), 0.0),
-        pressings,
+        display_c=display_c,
+        surface_c=surface_c,
+        spread_k=round(spread_k, 6),
+        time_s=said.time if said.time is not None else _aim_time(case, needed),
+        pressure=pressure,
+        pressure_kpa=pressure_kpa,
+        peel=said.peel or needed.peel[0],
+        cover=said.cover or bearing("stack.covers"),
+        pad=said.pad or bearing("stack.pads"),
+        tape=said.tape or (bearing("stack.tapes") if transfer.taped else None),
+        pre_press_s=said.pre_press if said.pre_press is not None else case.known["sheet.pre_press_s"],
+        second_press_s=next((pressing.time_s for pressing in pressings if pressing.name in SECOND), 0.0),
+        pressings=pressings,
     )
 
 
@@ -150,15 +150,15 @@ def _pressings(case: Case, said: Settings, surface_c: float | None) -> Iterator[
         hottest = hottest_c(surface_c if own_surface_c is None else own_surface_c, case.known["window.spread_k"])
         covers, stock = case.book.catalogue["consumables"], case.shop.stock.consumables
         yield ChosenPressing(
-            wanted.name,
-            display_c,
-            own_surface_c,
-            time_s or 0.0,
-            ordered.pressure or wanted.pressure,
-            ordered.peel or wanted.peel,
-            ordered.cover or in_stock(wanted.cover, covers, stock, hottest),
-            wanted.lies,
-            wanted.instead_of_main and bool(time_s),
+            name=wanted.name,
+            display_c=display_c,
+            surface_c=own_surface_c,
+            time_s=time_s or 0.0,
+            pressure=ordered.pressure or wanted.pressure,
+            peel=ordered.peel or wanted.peel,
+            cover=ordered.cover or in_stock(wanted.cover, covers, stock, hottest),
+            lies=wanted.lies,
+            instead_of_main=wanted.instead_of_main and bool(time_s),
         )
 
 
