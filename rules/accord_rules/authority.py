@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cache, lru_cache, partial
 from importlib.resources import files
 from importlib.resources.abc import Traversable
+from itertools import islice
 from typing import Any
 
 from accord_rules.advise import plans
@@ -385,15 +386,16 @@ class Authority:
 
     # -- self-test ---------------------------------------------------------------------------------------------------
 
-    def self_test(self) -> None:
-        """Ask what is known beforehand: the book's own first rule examples, through the whole path.
+    def self_test(self, one_in: int = 1) -> None:
+        """Ask what is known beforehand: the book's own first rule examples, of one rule in ``one_in``, through the whole
+        path.
 
         Raises SelfTestError naming the rules whose firing example no longer leads to their finding, and where the
         engine failed or said other than the judge on any of them, although the judge's answer is right then.
         """
         before = self.counts
         failed = []
-        for rule in self.book.rules.values():
+        for rule in islice(self.book.rules.values(), None, None, one_in):
             example = next(example for example in rule.fires if "facts" not in example)
             order, shop = example_order(example, self.book)
             # What a watched rule holds for hangs on the settings that the others leave: only that it is asked counts.

@@ -34,7 +34,7 @@ def test_ready_says_which_book(client: FlaskClient, book: Book) -> None:
 def test_a_red_self_test_is_found_at_the_start(
     collective: Any, serve: Callable[[Any], Flask], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def fail(self: Authority) -> None:
+    def fail(self: Authority, one_in: int) -> None:
         raise RuntimeError("rule x is silent")
 
     monkeypatch.setattr(Authority, "self_test", fail)

@@ -127,7 +127,7 @@ def test_a_head_whose_self_test_is_red_is_not_taken(
 ) -> None:
     client = serve(fresh).test_client()
 
-    def fail(self: Authority) -> None:
+    def fail(self: Authority, one_in: int) -> None:
         raise RuntimeError("rule x is silent")
 
     monkeypatch.setattr(Authority, "self_test", fail)
