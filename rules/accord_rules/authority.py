@@ -387,8 +387,9 @@ class Authority:
     # -- self-test ---------------------------------------------------------------------------------------------------
 
     def self_test(self, one_in: int = 1) -> None:
-        """Ask what is known beforehand: the book's own first rule examples, of one rule in ``one_in``, through the whole
-        path.
+        """Ask what is known beforehand: the book's own first rule examples, through the whole path.
+
+        Of one rule in ``one_in``.
 
         Raises SelfTestError naming the rules whose firing example no longer leads to their finding, and where the
         engine failed or said other than the judge on any of them, although the judge's answer is right then.

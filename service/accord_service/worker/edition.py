@@ -21,8 +21,8 @@ from accord_service.worker.lending import Shelf
 logger = logging.getLogger(__name__)
 HOUSES_MOST = 16  # about 2 MB each
 TRIAL_S = 20.0
-# Of how many rules one is asked again where the worker answers from another revision already: every worker moves at once,
-# and the machine has to be through within the two seconds that are promised. What is new was tried beside it.
+# Of how many rules one is asked again where the worker answers from another revision already: all workers move at once,
+# and have to be through within the two seconds that are promised. What is new was tried beside it.
 SAMPLED = 16
 
 
