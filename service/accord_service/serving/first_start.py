@@ -18,6 +18,7 @@ from accord_service.store import Conflict, EmbeddedServer, KeyRecord, NewKey, No
 WHO = "first start"
 WAIT_S = 30.0
 PAUSE_S = 0.25
+PATIENT_S = 5.0
 
 
 def own_store(config: Config) -> EmbeddedServer | None:
@@ -31,7 +32,7 @@ def furnish(url: str, data: Path, *, new_admin: bool = False) -> Path | None:
     Gives the file that the key was written to, None where there was one already and no ``new_admin`` is wanted.
     Raises BookError, StoreError (StoreAway if it stays away for ``WAIT_S``), OSError.
     """
-    store = Store.at(url)
+    store = Store.at(url, timeout_s=PATIENT_S)  # nobody waits for its answers
     try:
         _wait(store)
         _first_book(store)
