@@ -324,6 +324,7 @@ class Authority:
         curve: bool,
     ) -> tuple[Plan, ...]:
         """The candidates that put back as an order still can be done, best first."""
+        most = min(most, max(1, plans.PRINTS_TOLD_MOST // len(search.whole.order.decorations)))
         # Experiences rank all there may be, so that fewer plans are the best of them.
         tried_most = plans.PLANS_MOST if experiences else most
         planned: list[tuple[plans.Candidate, Weighed, str]] = []

@@ -39,6 +39,8 @@ from accord_rules.weigh.choice import room
 from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings
 
 PLANS_MOST = 10
+# Prints told in full in one answer, over all its plans: about 5 kB each with stack, settings and steps.
+PRINTS_TOLD_MOST = 72
 # Combinations of transfers that are weighed on one press: two open decorations with sixteen transfers each.
 COMBINATIONS_MOST = 256
 # Reasons why something will not do, in one answer: more are counted, and nobody reads them.

@@ -27,7 +27,8 @@ class RevisionHead:
 class RevisionRecord:
     """One revision, whole. ``at`` is seconds since 1970 (UTC); ``proposal`` is None for the first.
 
-    ``tried_by`` is the digest of the code that tried the examples of its rules and steps; empty where none did.
+    ``tried_by`` is the digest of the code that tried the examples of its rules and steps and, but for the first, passed
+    its own test; empty where none did.
     """
 
     number: int

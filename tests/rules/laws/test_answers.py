@@ -29,7 +29,7 @@ from accord_rules.weigh.scales import Scales, Weighed
 
 @pytest.fixture(scope="module")
 def questions(book: Book) -> list[Question]:
-    everyday = random_questions(book, 160, "everyday", odd=0.15, decorations=2, open_settings=True)
+    everyday = random_questions(book, 240, "everyday", odd=0.15, decorations=2, open_settings=True)
     return [*demo_questions(), *everyday, *random_questions(book, 100, "odd", odd=1.0)]
 
 
@@ -74,7 +74,7 @@ def test_each_press_says_what_it_would_say_if_it_were_named(
                 assert there == ((finding.rule, finding.pointer) in fired_alone), (order, on_press.press)
                 seen["all" if finding.presses is None else "there" if there else "elsewhere"] += 1
             seen[on_press.verdict] += 1
-    assert min(seen[word] for word in (*WORKABLE, "rejected", "undetermined", "all", "there", "elsewhere")) > 5, seen
+    assert min(seen[word] for word in (*WORKABLE, "rejected", "undetermined", "all", "there", "elsewhere")) > 10, seen
 
 
 def test_a_press_that_the_shared_book_stops_cannot_under_house_rules_either(
@@ -221,7 +221,7 @@ def opened(order: Document, rng: random.Random) -> Document:
 
 def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book, authority: Authority) -> None:
     rng, plans, none = random.Random(SEED), 0, 0
-    for document, shop in random_questions(book, 150, "plans", odd=0.15, decorations=2, open_settings=True):
+    for document, shop in random_questions(book, 190, "plans", odd=0.15, decorations=2, open_settings=True):
         order = opened(document, rng)
         recommendation = authority.recommend(read(Order, order), shop)
         for plan in recommendation.plans[:3]:
@@ -239,7 +239,7 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book
                 filled_order = read(Order, order | {"decorations": filled, "press": press.id})
                 verdict = authority.judge(filled_order, shop).verdict
                 assert verdict not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
-    assert plans > 30
+    assert plans > 40
     assert none > 8
 
 
@@ -312,7 +312,7 @@ def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
     assert recommendation.complete is False
     assert len(weighings) < RECOMMEND_MOST
     assert len(recommendation.ruled_out) <= 100
-    assert len(json.dumps(recommendation.document())) < 1_000_000
+    assert len(json.dumps(recommendation.document())) < 500_000
 
 
 def test_one_print_that_may_be_anything_is_weighed_whole_at_the_largest_shop(book: Book, authority: Authority) -> None:

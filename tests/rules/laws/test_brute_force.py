@@ -19,7 +19,7 @@ from accord_rules.orders.sheet import PEELS, PRESSURES
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
-FILLINGS = 120 if os.environ.get("ACCORD_NIGHTLY") == "1" else 30
+FILLINGS = 120 if os.environ.get("ACCORD_NIGHTLY") == "1" else 60
 
 
 def test_where_there_is_no_plan_brute_force_finds_none(book: Book, authority: Authority) -> None:

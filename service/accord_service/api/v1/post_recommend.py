@@ -16,7 +16,9 @@ from accord_service.http.writing import Answer
 class RecommendQuery:
     """How many plans to give, and what to tell with them."""
 
-    plans: int = optional(Whole(1, PLANS_MOST), PLANS_MOST, about="as many plans, the best ones")
+    plans: int = optional(
+        Whole(1, PLANS_MOST), PLANS_MOST, about="as many plans, the best ones; fewer from eight prints on"
+    )
     include: tuple[str, ...] = optional(
         Many(Choice(("curve", "observed")), 2, 1, distinct=True),
         (),
