@@ -114,10 +114,10 @@ def test_the_press_is_set_to_what_is_pressed_first(authority: Authority) -> None
     """A film for dye goes on cooler than the dye: nobody heats the press, waits for it to cool and heats it again."""
     planned = first_plan(authority, shop_with(authority), decoration={"transfer": "receptive-film-white"})
     decoration = planned.decorations[0]
-    (tack,) = (pressing for pressing in decoration.settings.pressings if pressing.name == "tack")
-    assert tack.temperature != decoration.settings.temperature
+    (tack,) = (pressing for pressing in decoration.explained.pressings if pressing.name == "tack")
+    assert tack.temperature != decoration.explained.temperature
     assert tack.temperature in sentence(decoration.steps, "set-press")
-    assert decoration.settings.temperature in sentence(decoration.steps, "set-press-after-film")
+    assert decoration.explained.temperature in sentence(decoration.steps, "set-press-after-film")
 
 
 def test_the_upper_layer_is_laid_on_the_lower_one(authority: Authority) -> None:
@@ -143,7 +143,7 @@ def test_the_stack_has_the_sheets_that_the_steps_lay(authority: Authority) -> No
 def test_an_oven_has_no_pressure_to_set_and_no_lower_platen(authority: Authority) -> None:
     press = {"type": "tile-oven-wrap"}
     (decoration,) = first_plan(authority, shop_with(authority), item=TILE, decoration=DYED, press=press).decorations
-    assert decoration.settings.pressure_shown == "clamp pressure"
+    assert decoration.explained.pressure_shown == "clamp pressure"
     assert "pressure" not in sentence(decoration.steps, "set-press")
     assert {"both-platens", "close-gently"}.isdisjoint(step.id for step in decoration.steps)
     assert [decoration.stack[0].what, decoration.stack[-1].what] == ["clamp", "clamp"]

@@ -99,5 +99,7 @@ def test_synthetic_cloth_is_marked_by_a_bare_platen(goods: str, share: Any, mark
 
 def test_a_gauge_says_the_trades_word_too() -> None:
     bands = {"light": (10.0, 30.0), "medium": (31.0, 60.0)}
-    assert handling.pressure_shown(276.0, 40.0, bands, False, units.METRIC) == "276 kPa on the gauge (medium)"
-    assert handling.pressure_shown("light", 20.0, bands, True, units.METRIC) == "light hand pressure"
+    gauge = handling.pressure_shown(276.0, 40.0, bands, False, "parallel", "flat", units.METRIC)
+    assert gauge == "276 kPa on the gauge (medium)"
+    assert handling.pressure_shown("light", 20.0, bands, True, "hand", "flat", units.METRIC) == "light hand pressure"
+    assert handling.pressure_shown("medium", 40.0, bands, False, "enclosed", "mug", units.METRIC) == "wrap pressure"
