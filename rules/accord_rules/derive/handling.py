@@ -41,6 +41,13 @@ _OFF_THE_EDGE: Mapping[str, str] = {
     "headwear": "brim, sweatband and seams",
     "bag": "handles, seams and base",
 }
+# What is usually loose on a piece, by its kind and what it is made of.
+_LOOSE: Mapping[tuple[str, str], str] = {
+    **{("accessory", goods): "ring and chain" for goods in _HARD},
+    **{("drinkware", goods): "lid, seal, straw and rubber foot" for goods in _HARD},
+    **{("homeware", goods): "feet and stand" for goods in ("stone", "glass")},
+    ("paper-good", "leather"): "pen, band and ribbon",
+}
 _FROM_COLLAR = ("plan.front_below_collar", "plan.back_below_collar")
 _FROM_SHOULDER = ("plan.chest_from_middle", "plan.chest_below_shoulder")
 
@@ -61,6 +68,21 @@ def piece_words(title: str = read("item.title"), said: str | None = source("/ite
         return title
     plain = next((name for name, code in colour_names().items() if code.lower() == said.lower()), said.lower())
     return title if plain in title.lower() else f"{title}, colour {plain}"
+
+
+@fact("item.loose_words", TEXT, ORDER)
+def loose_words(
+    kind: str = read("item.kind"),
+    goods: str = read("item.family"),
+    substrate: str = read("item.substrate"),
+    features: tuple[str, ...] | None = maybe("item.features"),
+) -> str | None:
+    """What is usually loose on such a piece and comes off before it is pressed; unknown where nothing is."""
+    if kind == "homeware" and substrate == "felt":
+        return "rod and cord"
+    if kind == "homeware" and substrate == "neoprene-faced" and "seam" in (features or ()):
+        return "bottom disc"
+    return _LOOSE.get((kind, goods))
 
 
 @fact("item.fibres_words", TEXT, ORDER)
@@ -190,6 +212,7 @@ def up_words(where: str = read("place.placement")) -> str:
 def from_words(
     kind: str = read("item.kind"),
     where: str = read("place.placement"),
+    over: bool = read("layer.over"),
     preferences: units.UnitPreferences = source("shop/units"),
     collar_mm: Mapping[str, float] = limits(*_FROM_COLLAR),
     shoulder_mm: Mapping[str, float] = limits(*_FROM_SHOULDER),
@@ -199,12 +222,16 @@ def from_words(
     def shown(length_mm: float) -> str:
         return units.show(units.LENGTH, length_mm, preferences)
 
+    if over:
+        return "centred on the layer below, or as the ticket shows"
     if kind == "garment" and where in ("front", "back"):
         below = shown(collar_mm[_FROM_COLLAR[where == "back"]])
         return f"its top edge {below} below the collar seam, midway between the armholes"
     if kind == "garment" and where == "left-chest":
         aside, below = (shown(shoulder_mm[name]) for name in _FROM_SHOULDER)
         return f"its middle {aside} to the wearer's left of the middle, {below} below the shoulder seam"
+    if where == "crown":
+        return "on the crown, level, its middle over the middle of the brim"
     return f"on the {_in_words(where)}, measured from two edges"
 
 
@@ -252,7 +279,6 @@ def _sheet_title(name: str, from_fact: str, about: str) -> None:
 
 
 _sheet_title("set.pre_press_sheet_title", "set.pre_press_sheet", "The sheet for the pre-press, in words.")
-_sheet_title("set.again_sheet_title", "set.second_press_sheet", "The sheet for the second press, in words.")
 _sheet_title("set.non_stick_title", "set.non_stick_sheet", "The non-stick sheet at hand, in words.")
 _sheet_title("set.blot_title", "set.blot_sheet", "The paper at hand that takes up dye, in words.")
 
@@ -273,6 +299,22 @@ def _sheet_for(name: str, purpose: str, about: str) -> None:
 
 _sheet_for("set.non_stick_sheet", "non-stick", "The non-stick sheet at hand; none where there is none.")
 _sheet_for("set.blot_sheet", "blot", "The paper at hand that takes up dye; none where there is none.")
+
+
+@fact("lay.paper_on_bed", BOOL, PRESSING)
+def paper_on_bed(
+    sheet: str = read("set.blot_sheet"), shape: str = read("item.shape"), principle: str = read("transfer.principle")
+) -> bool:
+    """Whether paper that takes up dye lies under a flat piece."""
+    return sheet != NONE and shape == "flat" and principle in ("dye-vapour", "receptive-film")
+
+
+@fact("lay.sheet_over", BOOL, PRESSING)
+def sheet_over(
+    marked: bool = read("item.marked_bare"), cover: str = read("set.cover"), shape: str = read("item.shape")
+) -> bool:
+    """Whether a non-stick sheet lies over a flat piece although no cover is set: the platen would mark the piece."""
+    return marked and cover == NONE and shape == "flat"
 
 
 @fact("set.blot_words", TEXT, PRESSING)
@@ -302,9 +344,16 @@ def pressure_shown(
     print_kpa: float | None = source("chosen/pressure_kpa"),
     bands_kpa: Mapping[str, tuple[float, float]] = read("press.bands_kpa"),
     by_hand: bool = read("press.hand_held"),
+    closing: str = read("press.closing"),
+    shape: str = read("item.shape"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> str | None:
-    """The pressure as people read it: "medium pressure", "light hand pressure", "40 psi on the gauge (medium)"."""
+    """The pressure as people read it: "medium pressure", "light hand pressure", "40 psi on the gauge (medium)".
+
+    In an oven nothing presses but the clamp or the wrap.
+    """
+    if closing == "enclosed":
+        return "clamp pressure" if shape == "flat" else "wrap pressure"
     if isinstance(pressure, float):
         words = [word for word, (least, most) in bands_kpa.items() if print_kpa and least <= print_kpa <= most]
         return f"{units.show(units.PRESSURE, pressure, preferences)} on the gauge{f' ({words[0]})' if words else ''}"
@@ -312,8 +361,10 @@ def pressure_shown(
 
 
 @fact("press.bed_words", TEXT, PRESSING)
-def bed_words(closing: str = read("press.closing")) -> str:
+def bed_words(closing: str = read("press.closing"), shape: str = read("item.shape")) -> str:
     """What the piece lies on, or in."""
+    if shape == "cap" and closing == "hinged":
+        return "cap form"
     return {"hand": "table", "wrap": "wrap", "enclosed": "clamp"}.get(closing, "lower platen")
 
 

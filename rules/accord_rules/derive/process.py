@@ -252,18 +252,20 @@ def dials_words(
     closings: tuple[Closing, ...] = read("process.closings"),
     main_pressure: str = read("set.pressure_shown"),
     by_hand: bool = read("press.hand_held"),
+    closing_by: str = read("press.closing"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> str | None:
-    """What the press is set to, in words: for the main pressing, or for what is done in its place."""
-    main = _closing_of(closings, "main")
-    closing = main or closings[-1]
+    """What the press is set to first, in words; an oven has no pressure to set."""
+    closing = closings[0]
     if closing.display_c is None:
         return None
     display, time = (
         units.show(units.TEMPERATURE, closing.display_c, preferences),
         units.show(units.TIME, closing.time_s),
     )
-    pressure = main_pressure if main else pressure_words(closing.pressure, by_hand, preferences)
+    if closing_by == "enclosed":
+        return f"{display} on its display and {time}"
+    pressure = main_pressure if closing.name == "main" else pressure_words(closing.pressure, by_hand, preferences)
     return f"{display} on its display, {time} and {pressure}"
 
 

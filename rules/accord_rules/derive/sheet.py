@@ -89,12 +89,6 @@ def by(sheet: InForce = read("sheet.in_force")) -> str:
     return sheet.by
 
 
-@fact("sheet.said", BOOL, DECORATION)
-def said(sheet: InForce = read("sheet.in_force")) -> bool:
-    """Whether a maker's sheet says anything here."""
-    return sheet.by != "none"
-
-
 def _says(name: str, about: str) -> None:
     def says(sheet: InForce = read("sheet.in_force")) -> bool:
         return name in sheet.says

@@ -125,7 +125,7 @@ def test_steps_of_a_mug(authority: Authority, shop: Shop) -> None:
         steps,
         "goods-against-ticket",
         "print-mirrored",
-        "lid-and-seal-off",
+        "loose-parts-off",
         "set-press",
         "wrap-print",
         "tape-round",

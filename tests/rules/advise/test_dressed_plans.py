@@ -108,3 +108,61 @@ def test_no_remedy_makes_a_danger_vanish(blank: str, feature: str, authority: Au
     assert verdict.verdict == "rejected"
     changed = {change.pointer for remedy in verdict.remedies for change in remedy.changes}
     assert changed.isdisjoint({"/item/features", "/item/blank"})
+
+
+def test_the_press_is_set_to_what_is_pressed_first(authority: Authority) -> None:
+    """A film for dye goes on cooler than the dye: nobody heats the press, waits for it to cool and heats it again."""
+    planned = first_plan(authority, shop_with(authority), decoration={"transfer": "receptive-film-white"})
+    decoration = planned.decorations[0]
+    (tack,) = (pressing for pressing in decoration.explained.pressings if pressing.name == "tack")
+    assert tack.temperature != decoration.explained.temperature
+    assert tack.temperature in sentence(decoration.steps, "set-press")
+    assert decoration.explained.temperature in sentence(decoration.steps, "set-press-after-film")
+
+
+def test_the_upper_layer_is_laid_on_the_lower_one(authority: Authority) -> None:
+    film = {"placement": "front", "size": {"width": "100 mm", "height": "100 mm"}}
+    lower, upper = {"transfer": "blocker-film", **film}, {"transfer": "cut-film", **film, "over": 0}
+    planned = first_plan(authority, shop_with(authority), decorations=[lower, upper])
+    below, above = planned.decorations
+    assert [layer.what for layer in above.stack].count(below.title) == 1
+    assert "centred on the layer below" in sentence(above.steps, "adhesive-down")
+    assert "below the collar seam" in sentence(below.steps, "adhesive-down")
+    assert "first-piece-film" not in {step.id for step in below.steps}, "what is only tacked lifts when it is stretched"
+    assert "first-piece-film" in {step.id for step in above.steps}
+
+
+def test_the_stack_has_the_sheets_that_the_steps_lay(authority: Authority) -> None:
+    shop = shop_with(authority)
+    dyed = first_plan(authority, shop, item={"fibres": {"PES": 100}}, decoration={"transfer": "dye-sublimation"})
+    filmed = first_plan(authority, shop, item={"fibres": {"PES": 100}}, press={"type": "swing-away"}).decorations[0]
+    assert dyed.decorations[0].stack[-2].what in sentence(dyed.decorations[0].steps, "paper-on-bed")
+    assert filmed.stack[1].what in sentence(filmed.steps, "cover-what-marks")
+
+
+def test_an_oven_has_no_pressure_to_set_and_no_lower_platen(authority: Authority) -> None:
+    press = {"type": "tile-oven-wrap"}
+    (decoration,) = first_plan(authority, shop_with(authority), item=TILE, decoration=DYED, press=press).decorations
+    assert decoration.explained.pressure_shown == "clamp pressure"
+    assert "pressure" not in sentence(decoration.steps, "set-press")
+    assert {"both-platens", "close-gently"}.isdisjoint(step.id for step in decoration.steps)
+    assert [decoration.stack[0].what, decoration.stack[-1].what] == ["clamp", "clamp"]
+
+
+def test_a_cap_is_not_laid_flat(authority: Authority) -> None:
+    item = dict.fromkeys(order_document(authority.book)["item"], "") | {"blank": "cap-cotton-black"}
+    cap = {"placement": "crown", "size": {"width": "100 mm", "height": "50 mm"}}
+    (decoration,) = first_plan(
+        authority, shop_with(authority), item=item, decoration=cap, press={"type": "cap-press"}
+    ).decorations
+    assert stand_in_order(decoration.steps, "cap-on-form", "adhesive-down", "crown-up")
+    assert "flat-cloth" not in {step.id for step in decoration.steps}
+    assert "edges" not in sentence(decoration.steps, "adhesive-down")
+    assert decoration.stack[-1].what == "cap form"
+
+
+def test_a_sleeve_is_not_kept_off_the_heat_that_prints_it(authority: Authority) -> None:
+    sleeve = {"placement": "sleeve", "size": {"width": "60 mm", "height": "60 mm"}}
+    steps = first_plan(authority, shop_with(authority), decoration=sleeve).decorations[0].steps
+    assert "sleeve-alone" in {step.id for step in steps}
+    assert "lay-out" not in {step.id for step in steps}

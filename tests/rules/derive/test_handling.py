@@ -35,17 +35,38 @@ def test_how_a_print_comes_to_lie(
 
 
 @pytest.mark.parametrize(
-    ("kind", "where", "words"),
+    ("kind", "where", "over", "words"),
     [
-        ("garment", "front", "80 mm below the collar seam"),
-        ("garment", "back", "100 mm below the collar seam"),
-        ("garment", "left-chest", "100 mm to the wearer's left of the middle, 190 mm below the shoulder seam"),
-        ("garment", "sleeve", "on the sleeve, measured from two edges"),
-        ("bag", "front", "on the front, measured from two edges"),
+        ("garment", "front", False, "80 mm below the collar seam"),
+        ("garment", "back", False, "100 mm below the collar seam"),
+        ("garment", "back", True, "centred on the layer below"),
+        ("garment", "left-chest", False, "100 mm to the wearer's left of the middle, 190 mm below the shoulder seam"),
+        ("garment", "sleeve", False, "on the sleeve, measured from two edges"),
+        ("headwear", "crown", False, "over the middle of the brim"),
+        ("bag", "front", False, "on the front, measured from two edges"),
     ],
 )
-def test_from_where_a_place_is_measured(kind: str, where: str, words: str) -> None:
-    assert words in handling.from_words(kind, where, units.METRIC, COLLAR, SHOULDER)
+def test_from_where_a_place_is_measured(kind: str, where: str, over: bool, words: str) -> None:
+    assert words in handling.from_words(kind, where, over, units.METRIC, COLLAR, SHOULDER)
+
+
+@pytest.mark.parametrize(
+    ("kind", "goods", "substrate", "features", "words"),
+    [
+        ("homeware", "stone", "slate", (), "feet and stand"),
+        ("homeware", "cloth", "felt", (), "rod and cord"),
+        ("homeware", "rubber", "neoprene-faced", ("seam",), "bottom disc"),
+        ("accessory", "plastic", "frp-panel", None, "ring and chain"),
+        ("drinkware", "metal", "stainless-tumbler", (), "lid, seal, straw and rubber foot"),
+        ("homeware", "ceramic", "ceramic-tile", (), None),
+        ("hard-good", "metal", "aluminium-sheet", (), None),
+        ("homeware", "rubber", "neoprene-faced", (), None),
+    ],
+)
+def test_what_is_loose_on_a_piece(
+    kind: str, goods: str, substrate: str, features: tuple[str, ...] | None, words: str | None
+) -> None:
+    assert handling.loose_words(kind, goods, substrate, features) == words
 
 
 def test_what_stands_up_is_listed_with_what_always_does() -> None:
@@ -78,5 +99,7 @@ def test_synthetic_cloth_is_marked_by_a_bare_platen(goods: str, share: Any, mark
 
 def test_a_gauge_says_the_trades_word_too() -> None:
     bands = {"light": (10.0, 30.0), "medium": (31.0, 60.0)}
-    assert handling.pressure_shown(276.0, 40.0, bands, False, units.METRIC) == "276 kPa on the gauge (medium)"
-    assert handling.pressure_shown("light", 20.0, bands, True, units.METRIC) == "light hand pressure"
+    gauge = handling.pressure_shown(276.0, 40.0, bands, False, "parallel", "flat", units.METRIC)
+    assert gauge == "276 kPa on the gauge (medium)"
+    assert handling.pressure_shown("light", 20.0, bands, True, "hand", "flat", units.METRIC) == "light hand pressure"
+    assert handling.pressure_shown("medium", 40.0, bands, False, "enclosed", "mug", units.METRIC) == "wrap pressure"
