@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from accord_rules.derive.covers import RAISED, Consumables, hottest_c, in_stock, meant_for, titles
+from accord_rules.derive.process import pressure_words
 from accord_rules.documents import units
 from accord_rules.documents.colour import names as colour_names
 from accord_rules.orders.order import NONE, Decoration
-from accord_rules.revision.catalogue import CARRIERS, Consumable, Fibre, Transfer
+from accord_rules.revision.catalogue import CARRIERS, Consumable, Fibre, Transfer, transfer_named
 from accord_rules.revision.facts import (
     BOOL,
     DATA,
@@ -354,10 +355,11 @@ def pressure_shown(
     """
     if closing == "enclosed":
         return "clamp pressure" if shape == "flat" else "wrap pressure"
-    if isinstance(pressure, float):
-        words = [word for word, (least, most) in bands_kpa.items() if print_kpa and least <= print_kpa <= most]
-        return f"{units.show(units.PRESSURE, pressure, preferences)} on the gauge{f' ({words[0]})' if words else ''}"
-    return None if pressure is None else f"{pressure}{' hand' if by_hand else ''} pressure"
+    if pressure is None:
+        return None
+    words = [word for word, (least, most) in bands_kpa.items() if print_kpa and least <= print_kpa <= most]
+    band = f" ({words[0]})" if words and isinstance(pressure, float) else ""
+    return pressure_words(pressure, by_hand, preferences) + band
 
 
 @fact("press.bed_words", TEXT, PRESSING)
@@ -406,5 +408,5 @@ def transfers(
     families: Mapping[str, Transfer] = entries("transfers"),
 ) -> tuple[Transfer, ...]:
     """All transfers of the order, as far as they are said."""
-    known = (products.get(name or "") or families.get(name or "") for name in others.values())
+    known = (transfer_named(name, products, families) for name in others.values())
     return (own, *(transfer for transfer in known if transfer is not None))

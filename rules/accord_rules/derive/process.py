@@ -14,11 +14,11 @@ from typing import Any, NamedTuple
 
 from accord_rules.derive.chosen import ChosenPressing
 from accord_rules.derive.covers import Consumables, titles
-from accord_rules.derive.sheet import InForce, Reading
+from accord_rules.derive.sheet import InForce, Reading, span_words
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE, Pressings
-from accord_rules.orders.sheet import LIES, PEELS, PRESSINGS, SheetPressing
+from accord_rules.orders.sheet import LIES, PEELS, PRESSINGS, SECOND, SheetPressing
 from accord_rules.revision.catalogue import Pressing, TemperatureWindow, TimeWindow, Transfer, pressings_of
 from accord_rules.revision.facts import (
     BOOL,
@@ -39,7 +39,6 @@ from accord_rules.revision.facts import (
 from accord_rules.revision.sentences import in_a_sentence
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
-SECOND = ("reverse", "again")  # those whose time orders and sheets call the second press
 WORDS: Mapping[str, str] = MappingProxyType(
     {
         "marry": "the pressing that marries two sheets",
@@ -385,7 +384,7 @@ def _shown(
     dimension: units.Dimension, window: TemperatureWindow | TimeWindow, preferences: units.UnitPreferences
 ) -> str:
     at = " at the surface" if dimension is units.TEMPERATURE else ""
-    return " to ".join(units.show(dimension, end, preferences) for end in (window.least, window.most)) + at
+    return span_words(dimension, window, preferences) + at
 
 
 @fact("process.is_outside", BOOL, PRESSING)

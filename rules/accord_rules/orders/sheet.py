@@ -30,6 +30,7 @@ READ_AT = ("display", "surface")
 # The closings of the press that a decoration may take, in the order they come.
 PRESSINGS = ("marry", "adhesive", "tack", "main", "reverse", "again")
 BESIDE_MAIN = tuple(name for name in PRESSINGS if name != "main")
+SECOND = ("reverse", "again")  # those whose time orders and sheets call the second press
 LIES = ("face-up", "reversed", "sheets-together")  # which way up what is pressed lies
 
 
@@ -126,7 +127,7 @@ def pressing_faults(holder: Any, pointer: str, process: tuple[str, ...] | None) 
             has = "pressings beside main: " + ", ".join(process) if process else "no pressing beside main"
             place = f"{pointer}/pressings/{name}"
             yield Fault(place, f"this transfer has {has}", process, code="not-allowed", refused=name)
-    for name in ("reverse", "again"):
+    for name in SECOND:
         if holder.second_press is not None and name in names and getattr(holder.pressings, name).time is not None:
             place = f"{pointer}/pressings/{name}/time"
             yield Fault(place, "second_press says it already: say one of the two", code="contradiction")

@@ -17,11 +17,10 @@ from accord_rules.derive.chosen import Chosen, ChosenPressing
 from accord_rules.derive.covers import hottest_c, in_stock
 from accord_rules.derive.dials import Dials
 from accord_rules.derive.press import line_kpa, on_print_kpa
-from accord_rules.derive.process import SECOND
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.orders.order import Pressings, PressingSettings, Settings
-from accord_rules.orders.sheet import PRESSURES
+from accord_rules.orders.sheet import PRESSURES, SECOND
 from accord_rules.revision.catalogue import Transfer
 
 _SPREAD_STEPS = 4
