@@ -320,13 +320,10 @@ def too_hot(words: str = read("process.too_hot_words")) -> bool:
 def bare_words(
     wanted: tuple[Wanted, ...] = read("process.wanted"),
     closings: tuple[Closing, ...] = read("process.closings"),
-    pressings: tuple[ChosenPressing, ...] = source("chosen/pressings"),
     consumables: Consumables = entries("consumables"),
 ) -> str:
-    """The pressings that want a cover and have none, with the covers that would do. Of a second press whose cover the
-    order leaves open others tell."""
-    left_open = {pressing.name for pressing in pressings if pressing.name in SECOND and pressing.cover is None}
-    covers = {one.name: one.cover for one in wanted if one.cover and one.name not in left_open}
+    """The pressings that want a cover and have none, with the covers that would do; of a second press others tell."""
+    covers = {one.name: one.cover for one in wanted if one.cover and one.name not in SECOND}
     bare = (closing.name for closing in closings if closing.name in covers and closing.cover == NONE)
     return "; ".join(f"{WORDS[name]} wants {titles(covers[name], consumables)} over the print" for name in bare)
 

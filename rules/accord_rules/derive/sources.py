@@ -103,7 +103,7 @@ CHOICE: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "peel": ("transfer.needed", _SAID + "peel"),
         "pre_press_s": ("transfer.needed", "sheet.pre_press_s", _SAID + "pre_press"),
         "second_press_s": _PRESSINGS,
-        "pressings": (*_SHEETS, *_PRESSINGS),
+        "pressings": (*_SHEETS, *_PRESSINGS, _SAID + "cover"),
     }
 )
 # By source, the setting that alone decides it where the order says it.
