@@ -18,7 +18,7 @@ from accord_rules.derive.sheet import InForce, Reading, span_words
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE, Pressings
-from accord_rules.orders.sheet import LIES, PEELS, PRESSINGS, SECOND, SheetPressing
+from accord_rules.orders.sheet import PEELS, PRESSINGS, SECOND, SheetPressing
 from accord_rules.revision.catalogue import Pressing, TemperatureWindow, TimeWindow, Transfer, pressings_of
 from accord_rules.revision.facts import (
     BOOL,
@@ -50,7 +50,6 @@ WORDS: Mapping[str, str] = MappingProxyType(
     }
 )
 _OPEN = ("set.open",)
-_FACE_UP = LIES[0]
 
 
 class Wanted(NamedTuple):
@@ -66,7 +65,6 @@ class Wanted(NamedTuple):
     pressure: str | None
     cover: tuple[str, ...]
     peel: str
-    lies: str
     instead_of_main: bool
 
 
@@ -97,14 +95,13 @@ def wanted(
             pressure=of_sheet.pressure or of_book.pressure,
             cover=non_stick if cover is None else cover,
             peel=of_sheet.peel or of_book.peel,
-            lies=of_book.lies if turned else _FACE_UP,
             instead_of_main=of_book.under_another and under_another,
         )
 
     return tuple(map(wanted_of, pressings_of(entry)))
 
 
-_AGAIN = Pressing(lies=_FACE_UP, sources=())
+_AGAIN = Pressing(sources=())
 _NOTHING = SheetPressing()
 
 
@@ -140,7 +137,6 @@ class Closing(NamedTuple):
     pressure: str | float | None
     peel: str
     cover: str
-    lies: str
 
 
 @fact("process.closings", DATA, PRESSING, blamed=_OPEN)
@@ -162,7 +158,6 @@ def closings(
         pressure=pressure,
         peel=peel or NONE,
         cover=cover or NONE,
-        lies=_FACE_UP,
     )
     done = {pressing.name: _closing(pressing, main) for pressing in pressings if pressing.time_s > 0}
     if not any(pressing.instead_of_main for pressing in pressings):
@@ -179,7 +174,6 @@ def _closing(pressing: ChosenPressing, main: Closing) -> Closing:
         pressure=main.pressure if pressing.pressure is None else pressing.pressure,
         peel=pressing.peel,
         cover=pressing.cover or NONE,
-        lies=pressing.lies,
     )
 
 

@@ -10,8 +10,6 @@ from accord_rules.documents.reading import Fault, escape
 from accord_rules.orders.sheet import PRESSURES, SECOND, TimeSpan, pressings_said, sheet_faults
 from accord_rules.revision.catalogue import Pressing, Substrate, Transfer, Variant, dwell_bounds_of, pressings_of
 
-_LIES = {"marry": "sheets-together", "reverse": "reversed"}
-
 
 def impossible(transfer: Transfer, substrates: Mapping[str, Substrate]) -> Iterator[Fault]:
     """Every contradiction in a family's or product's entry."""
@@ -82,9 +80,6 @@ def _bad_process(transfer: Transfer) -> Iterator[Fault]:
     for name in process:
         pressing, pointer = getattr(transfer.process, name), f"/process/{name}"
         yield from _bad_spans(pressing, pointer)
-        lies = _LIES.get(name, "face-up")
-        if pressing.lies != lies:
-            yield Fault(f"{pointer}/lies", f"{name} lies {lies}", (lies,), refused=pressing.lies, code="contradiction")
         if (pressing.time is None) is not (name in SECOND):
             message = "second_press says it" if name in SECOND else "is required"
             yield Fault(f"{pointer}/time", message, code="contradiction" if name in SECOND else "required")

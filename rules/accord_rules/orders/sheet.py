@@ -31,7 +31,9 @@ READ_AT = ("display", "surface")
 PRESSINGS = ("marry", "adhesive", "tack", "main", "reverse", "again")
 BESIDE_MAIN = tuple(name for name in PRESSINGS if name != "main")
 SECOND = ("reverse", "again")  # those whose time orders and sheets call the second press
-LIES = ("face-up", "reversed", "sheets-together")  # which way up what is pressed lies
+# Which way up what is pressed lies.
+LIES = ("face-up", "reversed", "sheets-together")
+_LIES_IN = {"marry": "sheets-together", "reverse": "reversed"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +99,11 @@ class Sheet:
     second_press: float | None = optional(Quantity(units.TIME, zero=True), about="0 s for none")
     pressings: SheetPressings | None = optional(Object(SheetPressings), about="those beside the main one")
     edition: str | None = optional(Text(40, "2025-03"), about="the sheet's own date or number")
+
+
+def lies_in(pressing: str) -> str:
+    """Which way up the piece, or the sheets, lie in the pressing of this name."""
+    return _LIES_IN.get(pressing, LIES[0])
 
 
 # What a sheet says of settings; the rest says how to read it.

@@ -30,7 +30,6 @@ from accord_rules.documents.reading import (
 from accord_rules.orders.order import DYES, FEATURES, PLACEMENTS, PRINTERS, USES, Care, Size
 from accord_rules.orders.sheet import (
     BESIDE_MAIN,
-    LIES,
     PEELS,
     PRESSURES,
     READ_AT,
@@ -312,7 +311,6 @@ class Bounds:
 class Pressing:
     """A pressing of a process beside the main one."""
 
-    lies: str = required(Choice(LIES), about="which way up")
     sources: tuple[str, ...] = _sources()
     time: TimeWindow | None = optional(Object(TimeWindow), about="left out of reverse and again: second_press says it")
     temperature: TemperatureWindow | None = optional(

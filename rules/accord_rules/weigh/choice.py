@@ -161,7 +161,6 @@ def _pressings(case: Case, said: Settings, surface_c: float | None, main_cover: 
             pressure=ordered.pressure or wanted.pressure,
             peel=ordered.peel or wanted.peel,
             cover=ordered.cover or in_stock(wanted.cover, covers, stock, hottest) or over_again,
-            lies=wanted.lies,
             instead_of_main=wanted.instead_of_main and bool(time_s),
         )
 

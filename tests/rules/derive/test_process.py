@@ -241,18 +241,13 @@ def test_a_second_press_is_said_once(book: Book) -> None:
     [
         (
             "cut-film",
-            {"process": {"marry": {"lies": "sheets-together"}}},
+            {"process": {"marry": {}}},
             "/process/marry: goes with a transfer of two",
         ),
         ("toner-paper-two-step", {"sheets": 1}, "/process/marry: goes with a transfer of two sheets"),
-        ("dye-sublimation", {"process": {"tack": {"lies": "face-up"}}}, "/process/tack: dye is never tacked"),
-        ("hot-fix-stones", {"process": {"again": {"lies": "face-up"}}}, "/process/again: a second press is from the"),
+        ("dye-sublimation", {"process": {"tack": {}}}, "/process/tack: dye is never tacked"),
+        ("hot-fix-stones", {"process": {"again": {}}}, "/process/again: a second press is from the"),
         ("hot-fix-stones", {"second_press": "0 s"}, "/second_press: a process with reverse or again has a second"),
-        (
-            "hot-fix-stones",
-            {"process": {"reverse": {"lies": "face-up"}}},
-            "/process/reverse/lies: reverse lies reversed",
-        ),
         ("cut-film", {"process": {"tack": {"time": {"aim": "9 s"}}}}, "/process/tack/time: least 2, aim 9, most 4 are"),
         ("cut-film", {"process": {"bake": {}}}, "/process/bake: is not a known field"),
     ],
