@@ -52,11 +52,9 @@ class SourceField:
 # bear the heat.
 _SAID = "/decorations/{i}/settings/"
 _HEAT = (
-    "item.care_cap_c",
     "item.keep_below_c",
     "press.calibration",
     "press.dials",
-    "press.display_most_c",
     "transfer.aim_c",
     "transfer.needed",
     "window.exists",
@@ -127,7 +125,7 @@ ARRANGED = (
     "place.placement",
     "press.calibration",
     "press.closing",
-    "press.display_most_c",
+    "press.dials",
     "press.heated",
     "transfer.entry",
     "transfer.title",
