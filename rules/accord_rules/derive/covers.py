@@ -70,6 +70,13 @@ def titles(names: tuple[str, ...], consumables: Consumables) -> str:
     return " or ".join(in_a_sentence(consumables[name].title) for name in names)
 
 
+def named(entry: Consumable) -> str:
+    """A sheet, pad or tape inside a sentence: "a felt pad", "heat tape (polyimide)"; paper and film have no "a"."""
+    what, _, kind = in_a_sentence(entry.title).partition(", ")
+    article = "" if {*what.split()} & {"paper", "tape", "film"} else "an " if what[0] in "aeiou" else "a "
+    return f"{article}{what}{f' ({kind})' if kind else ''}"
+
+
 @fact("stack.tapes", DATA, ORDER)
 def tapes(consumables: Consumables = entries("consumables")) -> tuple[str, ...]:
     """Tapes that hold a carrier."""

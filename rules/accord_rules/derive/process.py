@@ -13,7 +13,7 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from accord_rules.derive.chosen import ChosenPressing
-from accord_rules.derive.covers import Consumables, titles
+from accord_rules.derive.covers import Consumables, named, titles
 from accord_rules.derive.sheet import InForce, Reading, span_words
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
@@ -36,7 +36,6 @@ from accord_rules.revision.facts import (
     read,
     source,
 )
-from accord_rules.revision.sentences import in_a_sentence
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 WORDS: Mapping[str, str] = MappingProxyType(
@@ -225,7 +224,7 @@ def _declare(name: str) -> None:
         return NONE if closing is None else closing.cover
 
     def cover_title(cover: str = read(f"{name}.cover"), consumables: Consumables = entries("consumables")) -> str:
-        return "no cover" if cover == NONE else in_a_sentence(consumables[cover].title)
+        return "no cover" if cover == NONE else named(consumables[cover])
 
     declare("done", BOOL, f"Whether {what} is part of the process.", done)
     declare("display_c", number(units.TEMPERATURE), f"The display setting of {what}; else the main one's.", display_c)
