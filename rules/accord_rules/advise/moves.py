@@ -94,7 +94,8 @@ class Move:
     ``idea`` tells variants of one idea: of those only the first that works is offered. ``press`` is the press it was
     made for, where that matters. ``fields`` are the settings it leaves to the book, and ``artwork`` says of which
     decoration the making of the print: what the order said of them is said anew, with what the book chose.
-    ``reducible``: it may leave more settings to the book than it has to.
+    ``reducible``: it may leave more settings to the book than it has to. ``leaves_out`` are JSON Pointers to what the
+    order said that has no meaning after it.
     """
 
     kind: str
@@ -107,6 +108,7 @@ class Move:
     fields: tuple[tuple[int, str], ...] = ()
     artwork: int | None = None
     reducible: bool = False
+    leaves_out: tuple[str, ...] = ()
 
     @property
     def place(self) -> tuple[str, int | None]:
@@ -519,6 +521,7 @@ def _transfers(rejected: Rejected) -> Iterator[Move]:
                 idea=offer.family,
                 fields=tuple((case.index, field) for field in _said(case.decoration.settings)),
                 artwork=case.index,
+                leaves_out=(f"/decorations/{case.index}/sheet",),  # of the other transfer
             )
 
 

@@ -10,6 +10,7 @@ from accord_rules.derive.case import Case
 from accord_rules.derive.process import Closing, Wanted, pressure_words
 from accord_rules.documents import units
 from accord_rules.documents.writing import quantity
+from accord_rules.orders.sheet import lies_in
 from accord_rules.verdict import ExplainedPressing, PressingWindows, TemperatureRange, TimeRange
 
 
@@ -50,7 +51,7 @@ def explained(case: Case) -> tuple[ExplainedPressing, ...]:
             name=closing.name,
             temperature_window=usual[closing.name].temperature_window,
             time_window=usual[closing.name].time_window,
-            lies=closing.lies,
+            lies=lies_in(closing.name),
             temperature=said(units.TEMPERATURE, closing.display_c or 0.0),
             temperature_c=closing.display_c or 0.0,
             time=said(units.TIME, closing.time_s),

@@ -262,8 +262,8 @@ class _Search:
                 texts = [*texts, *how]
             text, result = " ".join(part for part in (text, *texts) if part), self._judge(order)
         changed = changes(self._rejected.order, order, self._rejected.whole.shop.units)
-        # The sheet of another transfer goes with that: it says nothing of this one.
-        taken_back = (change for change in changed if change.after is None and not change.pointer.endswith("/sheet"))
+        left_out = {pointer for move in moves for pointer in move.leaves_out}
+        taken_back = (change for change in changed if change.after is None and change.pointer not in left_out)
         if result.weighed.verdict not in WORKABLE or any(taken_back):
             return None
         return _Works(order, moves, text, result.weighed)

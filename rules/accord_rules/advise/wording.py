@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from accord_rules.derive.chosen import Chosen, ChosenPressing
-from accord_rules.derive.process import SECOND
 from accord_rules.documents import units
 from accord_rules.documents.writing import quantity
 from accord_rules.orders.order import NONE
+from accord_rules.orders.sheet import SECOND
 
 
 def order_settings(chosen: Chosen, preferences: units.UnitPreferences) -> dict[str, Any]:

@@ -18,7 +18,6 @@ class ChosenPressing(NamedTuple):
     pressure: str | None
     peel: str
     cover: str | None
-    lies: str
     instead_of_main: bool
 
 

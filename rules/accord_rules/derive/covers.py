@@ -10,8 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from accord_rules.derive.chosen import ChosenPressing
 from accord_rules.derive.transfer import Needed
 from accord_rules.orders.order import NONE, Decoration
+from accord_rules.orders.sheet import SECOND
 from accord_rules.revision.catalogue import Consumable
 from accord_rules.revision.facts import (
     BOOL,
@@ -66,6 +68,13 @@ def in_stock(
 def titles(names: tuple[str, ...], consumables: Consumables) -> str:
     """Consumables in words: "felt pad or silicone sponge pad"."""
     return " or ".join(in_a_sentence(consumables[name].title) for name in names)
+
+
+def named(entry: Consumable) -> str:
+    """A sheet, pad or tape inside a sentence: "a felt pad", "heat tape (polyimide)"; paper and film have no "a"."""
+    what, _, kind = in_a_sentence(entry.title).partition(", ")
+    article = "" if {*what.split()} & {"paper", "tape", "film"} else "an " if what[0] in "aeiou" else "a "
+    return f"{article}{what}{f' ({kind})' if kind else ''}"
 
 
 @fact("stack.tapes", DATA, ORDER)
@@ -238,28 +247,11 @@ def pre_press_bare(
     return has_to_be and sheet() == NONE
 
 
-@fact("set.second_press_sheet", one_of("consumables|none"), PRESSING, blamed=("set.open",))
-def second_press_sheet(
-    cover: str | None = source("chosen/cover"),
-    surface_c: float | None = source("chosen/surface_c"),
-    spread_k: float = source("chosen/spread_k"),
-    sheets: tuple[str, ...] = read("stack.non_stick"),
-    consumables: Consumables = entries("consumables"),
-    stock: tuple[str, ...] = source("shop/stock/consumables"),
-) -> str:
-    """The sheet at hand for the second press: the cover, else a non-stick one; none where there is none."""
-    if cover is not None and cover != NONE:
-        return cover
-    return in_stock(sheets, consumables, stock, hottest_c(surface_c, spread_k)) or NONE
-
-
 @fact("set.second_press_bare", BOOL, PRESSING, blamed=("set.open",))
-def second_press_bare(
-    second_press_s: float = source("chosen/second_press_s"),
-    sheet: Callable[[], str | None] = later("set.second_press_sheet"),
-) -> bool:
-    """Whether a second press would put the bare platen on the print, for want of a sheet."""
-    return second_press_s > 0 and sheet() == NONE
+def second_press_bare(pressings: tuple[ChosenPressing, ...] = source("chosen/pressings")) -> bool:
+    """Whether a second press would put the bare platen on the print, since no sheet is set or at hand."""
+    bare = (pressing for pressing in pressings if pressing.time_s > 0 and pressing.cover in (None, NONE))
+    return any(pressing.name in SECOND for pressing in bare)
 
 
 @fact("set.withdrawn", DATA, PRESSING, blamed=("set.open",))

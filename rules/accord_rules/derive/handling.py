@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from accord_rules.derive.covers import RAISED, Consumables, hottest_c, in_stock, meant_for, titles
+from accord_rules.derive.covers import RAISED, Consumables, hottest_c, in_stock, meant_for, named, titles
+from accord_rules.derive.process import pressure_words
 from accord_rules.documents import units
 from accord_rules.documents.colour import names as colour_names
 from accord_rules.orders.order import NONE, Decoration
-from accord_rules.revision.catalogue import CARRIERS, Consumable, Fibre, Transfer
+from accord_rules.revision.catalogue import CARRIERS, Fibre, Transfer, transfer_named
 from accord_rules.revision.facts import (
     BOOL,
     DATA,
@@ -28,7 +29,6 @@ from accord_rules.revision.facts import (
     read,
     source,
 )
-from accord_rules.revision.sentences import in_a_sentence
 
 ORDER, DECORATION, PRESSING = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
 # How a print comes to lie on the piece, or the piece on its print.
@@ -244,18 +244,11 @@ def face_words(through: bool = read("place.seen_through"), coated: bool | None =
 # -- sheets, pads and tape in words ----------------------------------------------------------------------------------
 
 
-def _named(entry: Consumable) -> str:
-    """A sheet, pad or tape inside a sentence: "a felt pad", "heat tape (polyimide)"; paper and film have no "a"."""
-    what, _, kind = in_a_sentence(entry.title).partition(", ")
-    article = "" if {*what.split()} & {"paper", "tape", "film"} else "an " if what[0] in "aeiou" else "a "
-    return f"{article}{what}{f' ({kind})' if kind else ''}"
-
-
 def _set_title(part: str) -> None:
     """Declare what is set of cover, pad or tape, in words."""
 
     def title(name: str | None = source(f"chosen/{part}"), known: Consumables = entries("consumables")) -> str | None:
-        return None if name in (None, NONE) else _named(known[str(name)])
+        return None if name in (None, NONE) else named(known[str(name)])
 
     about = f"The {part} that is set, in words; unknown where none is."
     fact(f"set.{part}_title", TEXT, PRESSING, blamed=("set.open",), about=about)(title)
@@ -273,7 +266,7 @@ def _sheet_title(name: str, from_fact: str, about: str) -> None:
         words: str = read("set.non_stick_words"),
         known: Consumables = entries("consumables"),
     ) -> str:
-        return f"a non-stick sheet ({words}; none is at hand)" if sheet == NONE else _named(known[sheet])
+        return f"a non-stick sheet ({words}; none is at hand)" if sheet == NONE else named(known[sheet])
 
     fact(name, TEXT, PRESSING, blamed=("set.open",), about=about)(title)
 
@@ -354,10 +347,11 @@ def pressure_shown(
     """
     if closing == "enclosed":
         return "clamp pressure" if shape == "flat" else "wrap pressure"
-    if isinstance(pressure, float):
-        words = [word for word, (least, most) in bands_kpa.items() if print_kpa and least <= print_kpa <= most]
-        return f"{units.show(units.PRESSURE, pressure, preferences)} on the gauge{f' ({words[0]})' if words else ''}"
-    return None if pressure is None else f"{pressure}{' hand' if by_hand else ''} pressure"
+    if pressure is None:
+        return None
+    words = [word for word, (least, most) in bands_kpa.items() if print_kpa and least <= print_kpa <= most]
+    band = f" ({words[0]})" if words and isinstance(pressure, float) else ""
+    return pressure_words(pressure, by_hand, preferences) + band
 
 
 @fact("press.bed_words", TEXT, PRESSING)
@@ -406,5 +400,5 @@ def transfers(
     families: Mapping[str, Transfer] = entries("transfers"),
 ) -> tuple[Transfer, ...]:
     """All transfers of the order, as far as they are said."""
-    known = (products.get(name or "") or families.get(name or "") for name in others.values())
+    known = (transfer_named(name, products, families) for name in others.values())
     return (own, *(transfer for transfer in known if transfer is not None))

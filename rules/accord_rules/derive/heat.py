@@ -276,49 +276,6 @@ def _fitted(keyed: _Keyed) -> Interface | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Grounds:
-    """What a lay hangs on beside the piece and the settings; calls, since most lays need few of them."""
-
-    need_c: Callable[[], float]
-    water_share: Callable[[], float]
-    covered: Callable[[], float]
-    consumables: Mapping[str, Consumable]
-    dry_from_s: float
-
-
-def lay(
-    lying: Piece, surface_c: float, cover: str | None, pad: str | None, pre_press_s: float, grounds: Grounds
-) -> Lay:
-    """How the piece lies under these settings."""
-    at_c, by_hand = _ANY_SURFACE_C, lying.press.closing == "hand"
-    if by_hand:
-        at_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(surface_c / _SAG_STEP_K))
-    left = 0.0 if pre_press_s >= grounds.dry_from_s else 1 - sqrt(pre_press_s / grounds.dry_from_s)
-    water_share = left * grounds.water_share() if left else 0.0
-    # How far up it has to go counts for what boils off alone.
-    need_c = grounds.need_c() if water_share else 0.0
-    part_dried = bool(water_share) and pre_press_s > 0
-    lain, place = lying.lays, (cover, pad, at_c, water_share, part_dried)
-    if place not in lain:
-        covered = grounds.covered() if by_hand else 1.0
-        sheets = (_sheet(grounds.consumables, cover), _sheet(grounds.consumables, pad))
-        of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
-        unkeyed = _Unkeyed(
-            Lay(
-                piece=lying,
-                sheets=sheets,
-                surface_c=at_c,
-                covered=covered,
-                water_share=water_share,
-                need_c=need_c,
-                part_dried=part_dried,
-            )
-        )
-        lain[place] = _the_same((lying.key, of_sheets, at_c, covered, water_share, need_c, part_dried), unkeyed).lay
-    return lain[place]
-
-
-@dataclass(frozen=True, slots=True)
 class _Unkeyed:
     """A lay that rides along with its key."""
 
@@ -404,7 +361,7 @@ def _curves(lying: Lay, surface_c: float, spread_k: float) -> tuple[Floats, Floa
 
 
 @fact("heat.lay", DATA, PRESSING)
-def lay_(
+def lay(
     surface_c: float | None = source("chosen/surface_c"),
     time_s: float | None = source("chosen/time_s"),
     cover: str | None = source("chosen/cover"),
@@ -418,14 +375,34 @@ def lay_(
     dry_from_s: float = read("item.dry_from_s"),
 ) -> Lay | None:
     """How the piece lies under the settings in force; None where there is no estimate, or while they are open."""
-    if time_s is None:
+    if time_s is None or (under := lying()) is None or surface_c is None:
         return None
-    under = lying()
-    if under is None or surface_c is None:
-        return None
-    return lay(
-        under, surface_c, cover, pad, pre_press_s, Grounds(need_c, water_share, covered, consumables, dry_from_s)
-    )
+    at_c, by_hand = _ANY_SURFACE_C, under.press.closing == "hand"
+    if by_hand:
+        at_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(surface_c / _SAG_STEP_K))
+    left = 0.0 if pre_press_s >= dry_from_s else 1 - sqrt(pre_press_s / dry_from_s)
+    damp_share = left * water_share() if left else 0.0
+    # How far up it has to go counts for what boils off alone.
+    until_c = need_c() if damp_share else 0.0
+    part_dried = bool(damp_share) and pre_press_s > 0
+    lain, place = under.lays, (cover, pad, at_c, damp_share, part_dried)
+    if place not in lain:
+        borne = covered() if by_hand else 1.0
+        sheets = (_sheet(consumables, cover), _sheet(consumables, pad))
+        of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
+        unkeyed = _Unkeyed(
+            Lay(
+                piece=under,
+                sheets=sheets,
+                surface_c=at_c,
+                covered=borne,
+                water_share=damp_share,
+                need_c=until_c,
+                part_dried=part_dried,
+            )
+        )
+        lain[place] = _the_same((under.key, of_sheets, at_c, borne, damp_share, until_c, part_dried), unkeyed).lay
+    return lain[place]
 
 
 @fact("heat.likely", DATA, PRESSING)

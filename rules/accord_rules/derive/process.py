@@ -13,12 +13,12 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from accord_rules.derive.chosen import ChosenPressing
-from accord_rules.derive.covers import Consumables, titles
-from accord_rules.derive.sheet import InForce, Reading
+from accord_rules.derive.covers import Consumables, named, titles
+from accord_rules.derive.sheet import InForce, Reading, span_words
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE, Pressings
-from accord_rules.orders.sheet import LIES, PEELS, PRESSINGS, SheetPressing
+from accord_rules.orders.sheet import PEELS, PRESSINGS, SECOND, SheetPressing
 from accord_rules.revision.catalogue import Pressing, TemperatureWindow, TimeWindow, Transfer, pressings_of
 from accord_rules.revision.facts import (
     BOOL,
@@ -36,10 +36,8 @@ from accord_rules.revision.facts import (
     read,
     source,
 )
-from accord_rules.revision.sentences import in_a_sentence
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
-SECOND = ("reverse", "again")  # those whose time orders and sheets call the second press
 WORDS: Mapping[str, str] = MappingProxyType(
     {
         "marry": "the pressing that marries two sheets",
@@ -51,7 +49,6 @@ WORDS: Mapping[str, str] = MappingProxyType(
     }
 )
 _OPEN = ("set.open",)
-_FACE_UP = LIES[0]
 
 
 class Wanted(NamedTuple):
@@ -67,7 +64,6 @@ class Wanted(NamedTuple):
     pressure: str | None
     cover: tuple[str, ...]
     peel: str
-    lies: str
     instead_of_main: bool
 
 
@@ -98,14 +94,13 @@ def wanted(
             pressure=of_sheet.pressure or of_book.pressure,
             cover=non_stick if cover is None else cover,
             peel=of_sheet.peel or of_book.peel,
-            lies=of_book.lies if turned else _FACE_UP,
             instead_of_main=of_book.under_another and under_another,
         )
 
     return tuple(map(wanted_of, pressings_of(entry)))
 
 
-_AGAIN = Pressing(lies=_FACE_UP, sources=())
+_AGAIN = Pressing(sources=())
 _NOTHING = SheetPressing()
 
 
@@ -141,7 +136,6 @@ class Closing(NamedTuple):
     pressure: str | float | None
     peel: str
     cover: str
-    lies: str
 
 
 @fact("process.closings", DATA, PRESSING, blamed=_OPEN)
@@ -163,7 +157,6 @@ def closings(
         pressure=pressure,
         peel=peel or NONE,
         cover=cover or NONE,
-        lies=_FACE_UP,
     )
     done = {pressing.name: _closing(pressing, main) for pressing in pressings if pressing.time_s > 0}
     if not any(pressing.instead_of_main for pressing in pressings):
@@ -180,7 +173,6 @@ def _closing(pressing: ChosenPressing, main: Closing) -> Closing:
         pressure=main.pressure if pressing.pressure is None else pressing.pressure,
         peel=pressing.peel,
         cover=pressing.cover or NONE,
-        lies=pressing.lies,
     )
 
 
@@ -232,7 +224,7 @@ def _declare(name: str) -> None:
         return NONE if closing is None else closing.cover
 
     def cover_title(cover: str = read(f"{name}.cover"), consumables: Consumables = entries("consumables")) -> str:
-        return "no cover" if cover == NONE else in_a_sentence(consumables[cover].title)
+        return "no cover" if cover == NONE else named(consumables[cover])
 
     declare("done", BOOL, f"Whether {what} is part of the process.", done)
     declare("display_c", number(units.TEMPERATURE), f"The display setting of {what}; else the main one's.", display_c)
@@ -321,13 +313,10 @@ def too_hot(words: str = read("process.too_hot_words")) -> bool:
 def bare_words(
     wanted: tuple[Wanted, ...] = read("process.wanted"),
     closings: tuple[Closing, ...] = read("process.closings"),
-    pressings: tuple[ChosenPressing, ...] = source("chosen/pressings"),
     consumables: Consumables = entries("consumables"),
 ) -> str:
-    """The pressings that want a cover and have none, with the covers that would do. Of a second press whose cover the
-    order leaves open others tell."""
-    left_open = {pressing.name for pressing in pressings if pressing.name in SECOND and pressing.cover is None}
-    covers = {one.name: one.cover for one in wanted if one.cover and one.name not in left_open}
+    """The pressings that want a cover and have none, with the covers that would do; of a second press others tell."""
+    covers = {one.name: one.cover for one in wanted if one.cover and one.name not in SECOND}
     bare = (closing.name for closing in closings if closing.name in covers and closing.cover == NONE)
     return "; ".join(f"{WORDS[name]} wants {titles(covers[name], consumables)} over the print" for name in bare)
 
@@ -385,7 +374,7 @@ def _shown(
     dimension: units.Dimension, window: TemperatureWindow | TimeWindow, preferences: units.UnitPreferences
 ) -> str:
     at = " at the surface" if dimension is units.TEMPERATURE else ""
-    return " to ".join(units.show(dimension, end, preferences) for end in (window.least, window.most)) + at
+    return span_words(dimension, window, preferences) + at
 
 
 @fact("process.is_outside", BOOL, PRESSING)

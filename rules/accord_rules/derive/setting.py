@@ -53,12 +53,6 @@ def pressure_said(said: str | float | None = source("/decorations/{i}/settings/p
     return said is not None
 
 
-@fact("set.read_at_display", BOOL, PRESSING)
-def read_at_display(said: str | None = source("/decorations/{i}/settings/read_at")) -> bool:
-    """Whether the temperature is read at the display, not with a probe at the surface."""
-    return said != "surface"
-
-
 # -- what is chosen --------------------------------------------------------------------------------------------------
 
 
@@ -99,14 +93,6 @@ def surface_high_c(
 ) -> float | None:
     """The hottest spot of the surface, spread added."""
     return None if surface_c is None else round(surface_c + spread_k, 6)
-
-
-@fact("set.off_aim_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING, blamed=_OPEN)
-def off_aim_k(
-    surface_c: float | None = source("chosen/surface_c"), aim_c: Callable[[], float] = later("transfer.aim_c")
-) -> float | None:
-    """How far the mean surface temperature lies above the transfer's aim; negative below."""
-    return None if surface_c is None else round(surface_c - aim_c(), 6)
 
 
 @fact("set.time_s", _TIME, PRESSING, blamed=_OPEN)

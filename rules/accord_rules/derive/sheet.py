@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from accord_rules.derive.transfer import Needed, practice_of
 from accord_rules.documents import units
-from accord_rules.orders.sheet import Sheet, TemperatureSpan, TimeSpan, pressings_said
+from accord_rules.orders.sheet import SECOND, Sheet, TemperatureSpan, TimeSpan, pressings_said
 from accord_rules.revision.catalogue import (
     DwellExtra,
     PressType,
@@ -19,6 +19,7 @@ from accord_rules.revision.catalogue import (
     TemperatureWindow,
     TimeWindow,
     Transfer,
+    dwell_bounds_of,
 )
 from accord_rules.revision.facts import (
     BOOL,
@@ -112,13 +113,21 @@ class Reading(NamedTuple):
     dwell_extra_s: float
     single_off: float
 
+    def surfaces_c(self, span: TemperatureSpan) -> tuple[float, float]:
+        """Its ends as a bench press's surface has them."""
+        return span.least - self.loss_k, span.most - self.loss_k
+
+    def dwells_s(self, span: TimeSpan) -> tuple[float, float]:
+        """Its ends on a bench press."""
+        return max(1.0, span.least - self.dwell_extra_s), max(1.0, span.most - self.dwell_extra_s)
+
     def window(self, span: TemperatureSpan) -> TemperatureWindow:
         """Surface temperatures of whoever follows it, on presses that are off as presses are."""
-        low, high = span.least - self.loss_k, span.most - self.loss_k
+        low, high = self.surfaces_c(span)
         return TemperatureWindow(low - self.spread_k, (low + high) / 2, high + self.spread_k)
 
     def dwell(self, span: TimeSpan) -> TimeWindow:
-        least, most = (max(1.0, end - self.dwell_extra_s) for end in (span.least, span.most))
+        least, most = self.dwells_s(span)
         off = self.single_off if span.least == span.most else 0.0
         return TimeWindow(round(least * (1 - off), 6), (least + most) / 2, round(most * (1 + off), 6))
 
@@ -202,7 +211,7 @@ def second_press_s(
         return sheet.second_press
     for name in pressings_said(sheet.pressings):
         time = getattr(sheet.pressings, name).time
-        if name in ("reverse", "again") and time is not None:
+        if name in SECOND and time is not None:
             return reading.dwell(time).aim
     return entry.second_press
 
@@ -233,18 +242,19 @@ def _figures(in_force: InForce, needed: Needed, preferences: units.UnitPreferenc
     sheet, says = in_force.sheet, in_force.says
     if sheet.temperature is not None:
         at = " at the surface" if sheet.read_at == "surface" else ""
-        yield _span(units.TEMPERATURE, sheet.temperature, preferences) + at
+        yield span_words(units.TEMPERATURE, sheet.temperature, preferences) + at
     elif "temperature" in says:
-        yield _span(units.TEMPERATURE, needed.temperature, preferences) + " at the surface"
+        yield span_words(units.TEMPERATURE, needed.temperature, preferences) + " at the surface"
     if sheet.time is not None or "time" in says:
-        yield _span(units.TIME, sheet.time or needed.time, preferences)
+        yield span_words(units.TIME, sheet.time or needed.time, preferences)
     if sheet.pressure is not None:
         yield sheet.pressure
     if "peel" in says:
         yield " or ".join(needed.peel).replace("none", "nothing to peel")
 
 
-def _span(dimension: units.Dimension, span: Any, preferences: units.UnitPreferences) -> str:
+def span_words(dimension: units.Dimension, span: Any, preferences: units.UnitPreferences) -> str:
+    """From ``span.least`` to ``span.most``, or the one figure that they are."""
     least, most = (units.show(dimension, end, preferences) for end in (span.least, span.most))
     return least if least == most else f"{least} to {most}"
 
@@ -259,8 +269,7 @@ def dwell_bounds(
     goods: str | None = maybe("item.family"),
 ) -> TimeSpan:
     """What physics leaves of the dwell on a bench press, on this substrate."""
-    variants = (entry.on.get(name) for name in (substrate, goods or ""))
-    return next((v.dwell_bounds for v in variants if v is not None and v.dwell_bounds is not None), entry.bounds.time)
+    return dwell_bounds_of(entry, substrate, goods or "")
 
 
 @fact("bounds.least_c", number(units.TEMPERATURE), DECORATION)
@@ -308,14 +317,13 @@ def against_bounds(
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> tuple[str, ...]:
     """What of the sheet lies where physics forbids it, a clause with numbers each."""
-    sheet, bounds = in_force.sheet, entry.bounds
+    sheet, bounds, harms = in_force.sheet, entry.bounds, (entry.bounds.cold, entry.bounds.hot)
     clauses: list[str] = []
     if sheet.temperature is not None:
-        low, high = sheet.temperature.least - reading.loss_k, sheet.temperature.most - reading.loss_k
-        clauses += _beyond(units.TEMPERATURE, low, high, bounds.temperature, (bounds.cold, bounds.hot), preferences)
+        surfaces_c = reading.surfaces_c(sheet.temperature)
+        clauses += _beyond(units.TEMPERATURE, surfaces_c, bounds.temperature, harms, preferences)
     if sheet.time is not None:
-        low, high = (max(1.0, end - reading.dwell_extra_s) for end in (sheet.time.least, sheet.time.most))
-        clauses += _beyond(units.TIME, low, high, dwell, (bounds.cold, bounds.hot), preferences)
+        clauses += _beyond(units.TIME, reading.dwells_s(sheet.time), dwell, harms, preferences)
     if sheet.peel == ("none",) and entry.carrier != "none":
         clauses.append(f"it says that nothing is peeled, and the {entry.carrier} that carries the print would stay on")
     return tuple(clauses)
@@ -323,13 +331,12 @@ def against_bounds(
 
 def _beyond(
     dimension: units.Dimension,
-    low: float,
-    high: float,
+    ends: tuple[float, float],
     bounds: TemperatureSpan | TimeSpan,
     harms: tuple[str, str],
     preferences: units.UnitPreferences,
 ) -> Iterator[str]:
-    at = " at the surface" if dimension is units.TEMPERATURE else " on a bench press"
+    (low, high), at = ends, " at the surface" if dimension is units.TEMPERATURE else " on a bench press"
 
     def shown(value: float) -> str:
         return units.show(dimension, value, preferences)

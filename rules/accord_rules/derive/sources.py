@@ -52,11 +52,9 @@ class SourceField:
 # bear the heat.
 _SAID = "/decorations/{i}/settings/"
 _HEAT = (
-    "item.care_cap_c",
     "item.keep_below_c",
     "press.calibration",
     "press.dials",
-    "press.display_most_c",
     "transfer.aim_c",
     "transfer.needed",
     "window.exists",
@@ -103,7 +101,7 @@ CHOICE: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "peel": ("transfer.needed", _SAID + "peel"),
         "pre_press_s": ("transfer.needed", "sheet.pre_press_s", _SAID + "pre_press"),
         "second_press_s": _PRESSINGS,
-        "pressings": (*_SHEETS, *_PRESSINGS),
+        "pressings": (*_SHEETS, *_PRESSINGS, _SAID + "cover"),
     }
 )
 # By source, the setting that alone decides it where the order says it.
@@ -127,7 +125,7 @@ ARRANGED = (
     "place.placement",
     "press.calibration",
     "press.closing",
-    "press.display_most_c",
+    "press.dials",
     "press.heated",
     "transfer.entry",
     "transfer.title",

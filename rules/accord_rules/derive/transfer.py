@@ -98,8 +98,6 @@ _of_entry(
     lambda t: t.phthalate_declared,
 )
 _of_entry("lead_declared", BOOL, "Whether its maker declares it below the lead limits.", lambda t: t.lead_declared)
-_of_entry("wash_limit_c", number(units.TEMPERATURE), "The hottest wash it bears.", lambda t: t.wash_limit)
-_of_entry("carrier_title", TEXT, "Its carrier in words.", lambda t: {"none": "no carrier"}.get(t.carrier, t.carrier))
 
 
 @fact("transfer.stocked", BOOL, DECORATION)

@@ -23,6 +23,8 @@ from accord_rules.heat.stack import HeatedPlaten, HeatError, Interface, Layer, P
 # A handful of passages is usual; far more would mean that the platen hovers on an edge for ever.
 _MOST_PASSAGES = 1000
 _SLACK_K = 1e-9
+_PASSAGE_WITHIN_S = 1e-9
+_PARTS = 17  # times at once, when a passage is looked for
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -147,16 +149,8 @@ class _Stretch:
 
     def cells(self, time_s: float) -> Floats:
         """All temperatures at a time since its start, platen first, (M,)."""
-        return self.ready.modes.back @ self._modes_at(time_s)
-
-    def platen_above_k(self, time_s: float, level_c: float) -> float:
-        """How far the platen is above a temperature at a time since the start."""
-        return float(self.ready.modes.back[0] @ self._modes_at(time_s)) - level_c
-
-    def _modes_at(self, time_s: float) -> Floats:
         fade, once = fading(self.ready.modes.rate_per_s, np.array([time_s]))
-        at: Floats = self.at_start * fade[:, 0] + self.drive * once[:, 0]
-        return at
+        return self.ready.modes.back @ (self.at_start * fade[:, 0] + self.drive * once[:, 0])
 
 
 _PLATEN = slice(-1, None)
@@ -190,21 +184,24 @@ def _stretches(
         stop = int(out.argmax())
         rises = bool(platen_c[stop] > regime.to_c)
         edge_c = regime.to_c if rises else regime.from_c
-        passed_s = _passage_s(whole, edge_c, float(left_s[stop - 1]) if stop else 0.0, float(left_s[stop]))
+        before_s = max(0.0, float(left_s[stop - 1])) if stop else 0.0
+        passed_s = _passage_s(whole, edge_c, rises, before_s, float(left_s[stop]))
         yield replace(whole, ends_s=begun_s + passed_s, places=slice(done, done + stop))
         cells = whole.cells(passed_s)
         begun_s, done, place = begun_s + passed_s, done + stop, place + (1 if rises else -1)
     raise HeatError("the platen hovers between full and partial power: its numbers are out of all proportion")
 
 
-def _passage_s(stretch: _Stretch, edge_c: float, early_s: float, late_s: float) -> float:
-    """When the platen passes ``edge_c`` between two times; at once if it starts on the edge."""
-    early_s = max(early_s, 0.0)
-    if stretch.platen_above_k(early_s, edge_c) * stretch.platen_above_k(late_s, edge_c) >= 0:
-        return early_s
-    from scipy.optimize import brentq  # its import takes a quarter of a second of each start
-
-    return float(brentq(stretch.platen_above_k, early_s, late_s, args=(edge_c,), xtol=1e-9))
+def _passage_s(stretch: _Stretch, edge_c: float, rises: bool, early_s: float, late_s: float) -> float:
+    """When the platen passes ``edge_c`` between two times; at once if it starts beyond it."""
+    while late_s - early_s > _PASSAGE_WITHIN_S:
+        times_s = np.linspace(early_s, late_s, _PARTS)
+        platen_c = stretch.shown(times_s, _PLATEN)[0]
+        after = int((platen_c > edge_c if rises else platen_c < edge_c).argmax())
+        if after == 0:
+            return early_s
+        early_s, late_s = float(times_s[after - 1]), float(times_s[after])
+    return late_s
 
 
 def _heated(stack: Stack) -> HeatedPlaten:

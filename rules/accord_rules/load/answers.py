@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from accord_rules.derive.case import Case, FactError
@@ -32,7 +32,8 @@ class Answers:
         self._vocabulary = book.vocabulary
         self._typed = {name: fact for name, fact in GRAPH.facts.items() if fact.type.kind is not Kind.DATA}
         self._unmet = set(self._typed)
-        self._right: set[tuple[str, Hashable]] = set()
+        # By fact and class: the answers True and 1.0 are equal, and not of one type.
+        self._right: dict[str, dict[type, set[Any]]] = {name: {} for name in self._typed}
         self._wrong: dict[str, str] = {}
 
     @property
@@ -68,16 +69,16 @@ class Answers:
 
     def _hold_all(self, known: Mapping[str, Any]) -> None:
         for name, value in tuple(known.items()):
-            if value is not None and (fact := self._typed.get(name)) is not None:
-                self._hold(fact, value)
+            if value is None or (right := self._right.get(name)) is None:
+                continue
+            seen = right.get(value.__class__)
+            if seen is None or value not in seen:
+                self._hold(self._typed[name], value)
 
     def _hold(self, fact: Fact, value: Any) -> None:
-        answer = (fact.name, value)
-        if _hashable(value) and answer in self._right:
-            return
         if self._is_of(fact, value):
-            if _hashable(value):
-                self._right.add(answer)
+            if not isinstance(value, tuple):
+                self._right[fact.name].setdefault(value.__class__, set()).add(value)
         else:
             self._wrong.setdefault(
                 fact.name, f"{fact.place}: fact {fact.name}: answers {value!r}, which is not {fact.type.kind.value}"
@@ -97,7 +98,3 @@ class Answers:
                 words = self._vocabulary.words(fact.type)
                 return isinstance(value, tuple) and all(isinstance(word, str) and word in words for word in value)
         return True
-
-
-def _hashable(value: Any) -> bool:
-    return isinstance(value, (str, int, float))

@@ -37,36 +37,70 @@ class ExampleError(LeafError):
 
 def failures(book: Book) -> Sequence[Reason]:
     """Why the book's examples do not hold, with file and example; empty if they all do."""
-    answers = Answers(book)
+    tried = Tried(book)
     faults = [
         *(
             fault_in("rules", rule.id, fault, rule.topic)
             for rule in book.rules.values()
-            for fault in rule_failures(rule, book, answers)
+            for fault in rule_failures(rule, book, tried)
         ),
         *(
             fault_in("steps", step.id, fault, step.stage)
             for step in book.steps.values()
             if not step.always
-            for fault in rule_failures(step, book, answers)
+            for fault in rule_failures(step, book, tried)
         ),
     ]
     # What is wrong with a fact would otherwise be told once a rule that looks at it.
-    return [*answers.faults] or faults
+    return [*tried.answers.faults] or faults
 
 
-def rule_failures(rule: Rule | Step, book: Book, answers: Answers | None = None) -> list[Fault]:
-    """Why the examples of a rule, or of a step, do not hold; ``answers`` looks at what facts answer for them."""
-    answers = answers or Answers(book)
+class Tried:
+    """The cases of a book's examples, and what facts answer for them.
+
+    Many examples say the same, or speak of the same piece: what they have in common is read, and worked out, once.
+    """
+
+    def __init__(self, book: Book) -> None:
+        self.answers = Answers(book)
+        self._book = book
+        self._cases: dict[tuple[Scope, str], Case] = {}
+        self._pieces: dict[str, Case] = {}
+
+    def case(self, scope: Scope, example: Mapping[str, Any]) -> Case:
+        """As ``example_case``. Also raises FactError and WrongAnswerError."""
+        document = _without(example, "note")
+        case = self._cases.get((scope, document))
+        if case is None:
+            whole = self._cases.get((Scope.ORDER, document)) or self._whole(example)
+            self._cases[Scope.ORDER, document] = whole
+            case = self._cases[scope, document] = _narrowed(whole, scope, self.answers)
+        return case
+
+    def _whole(self, example: Mapping[str, Any]) -> Case:
+        order, shop = example_order(example, self._book)
+        piece = _without(example, "note", "decoration", "decorations", "press")
+        if piece in self._pieces:
+            return self._pieces[piece].with_order(order)
+        return self._pieces.setdefault(piece, Case(self._book, shop, order))
+
+
+def _without(example: Mapping[str, Any], *keys: str) -> str:
+    return json.dumps({key: value for key, value in example.items() if key not in keys}, sort_keys=True)
+
+
+def rule_failures(rule: Rule | Step, book: Book, tried: Tried | None = None) -> list[Fault]:
+    """Why the examples of a rule, or of a step, do not hold; ``tried``: what those of others made known."""
+    tried = tried or Tried(book)
     reasons: list[Fault] = []
     samples: list[Mapping[str, Any]] = []
     for kind, wanted in (("fires", True), ("silent", False)):
         for index, example in enumerate(getattr(rule, kind)):
             place = f"/{kind}/{index}"
             try:
-                facts = example_facts(rule, example, book, answers)
+                facts = example_facts(rule, example, book, tried)
             except FactError as error:
-                answers.fails(error)
+                tried.answers.fails(error)
                 reasons.append(Fault(place, str(error), code="breaks-book"))
                 continue
             except WrongAnswerError as error:
@@ -97,35 +131,39 @@ def _in_example(pointer: str, example: Mapping[str, Any]) -> str:
 
 
 def example_facts(
-    rule: Rule | Step, example: Mapping[str, Any], book: Book, answers: Answers | None = None
+    rule: Rule | Step, example: Mapping[str, Any], book: Book, tried: Tried | None = None
 ) -> dict[str, Any]:
-    """The facts of the condition in one example.
+    """The facts of the condition in one example; ``tried`` looks at what facts answer for it.
 
     Raises DocumentError, with pointers into the order that the example makes, FactError or WrongAnswerError.
     """
     if "facts" in example:
         return _given_facts(rule, example["facts"], book)
-    case = example_case(rule.scope, example, book, answers)
+    if tried is None:
+        return example_case(rule.scope, example, book).facts(rule.condition.facts)
+    case = tried.case(rule.scope, example)
     facts = case.facts(rule.condition.facts)
-    if answers is not None:
-        answers.look_at(case)
-        answers.refuse_wrong(rule.condition.facts)
+    tried.answers.look_at(case)
+    tried.answers.refuse_wrong(rule.condition.facts)
     return facts
 
 
-def example_case(scope: Scope, example: Mapping[str, Any], book: Book, answers: Answers | None = None) -> Case:
+def example_case(scope: Scope, example: Mapping[str, Any], book: Book) -> Case:
     """The case an order example describes, its first decoration's for the narrower scopes."""
-    return case_of(scope, *example_order(example, book), book, answers)
+    return case_of(scope, *example_order(example, book), book)
 
 
-def case_of(scope: Scope, order: Order, shop: Shop, book: Book, answers: Answers | None = None) -> Case:
+def case_of(scope: Scope, order: Order, shop: Shop, book: Book) -> Case:
     """The case of an order, or of its first decoration, on the press it names or the shop's first."""
-    whole = Case(book, shop, order)
+    return _narrowed(Case(book, shop, order), scope)
+
+
+def _narrowed(whole: Case, scope: Scope, answers: Answers | None = None) -> Case:
     if scope is Scope.ORDER:
         return whole
     if scope is Scope.DECORATION:
         return whole.decoration_case(0)
-    return pressing_cases(whole, press_of(order, shop), answers)[0]
+    return pressing_cases(whole, press_of(whole.order, whole.shop), answers)[0]
 
 
 def example_order(example: Mapping[str, Any], book: Book) -> tuple[Order, Shop]:

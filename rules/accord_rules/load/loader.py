@@ -63,7 +63,10 @@ _SENTENCE_END = re.compile(r"[.!?]\s+[A-Z]")
 _OF_SHOPS = frozenset(
     name
     for name in GRAPH.facts
-    if all(read.startswith(("shop/", "press/")) for read in GRAPH.upstream[name] & GRAPH.sources.keys())
+    if all(
+        GRAPH.sources[read].subject in ("shop", "shop.stock", "press")
+        for read in GRAPH.upstream[name] & GRAPH.sources.keys()
+    )
 )
 # The quiet order and shop that rule examples start from.
 QUIET: Mapping[str, type] = MappingProxyType({"shop": Shop, "order": Order})

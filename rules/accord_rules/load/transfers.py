@@ -7,11 +7,8 @@ from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.reading import Fault, escape
-from accord_rules.orders.sheet import PRESSURES, TimeSpan, pressings_said, sheet_faults
-from accord_rules.revision.catalogue import Pressing, Substrate, Transfer, Variant, pressings_of
-
-_LIES = {"marry": "sheets-together", "reverse": "reversed"}
-_SECOND = ("reverse", "again")
+from accord_rules.orders.sheet import PRESSURES, SECOND, TimeSpan, pressings_said, sheet_faults
+from accord_rules.revision.catalogue import Pressing, Substrate, Transfer, Variant, dwell_bounds_of, pressings_of
 
 
 def impossible(transfer: Transfer, substrates: Mapping[str, Substrate]) -> Iterator[Fault]:
@@ -31,17 +28,12 @@ def impossible(transfer: Transfer, substrates: Mapping[str, Substrate]) -> Itera
             yield Fault(pointer, "no substrate or family of that name", places, refused=name, code="not-in-book")
         else:
             goods = substrates[name].family if name in substrates else name
-            yield from _out_of_bounds(variant, pointer, transfer, _dwell_bounds(transfer, name, goods))
+            yield from _out_of_bounds(variant, pointer, transfer, dwell_bounds_of(transfer, name, goods))
         sides = [aim.longer_side for aim in variant.aim_by_size]
         if sides != sorted(set(sides)):
             yield Fault(
                 f"{pointer}/aim_by_size", "longer sides must rise from one entry to the next", code="contradiction"
             )
-
-
-def _dwell_bounds(transfer: Transfer, *places: str) -> TimeSpan:
-    variants = (transfer.on[place] for place in places if place in transfer.on)
-    return next((v.dwell_bounds for v in variants if v.dwell_bounds is not None), transfer.bounds.time)
 
 
 def _bad_windows(holder: Transfer | Variant, pointer: str) -> Iterator[Fault]:
@@ -88,19 +80,16 @@ def _bad_process(transfer: Transfer) -> Iterator[Fault]:
     for name in process:
         pressing, pointer = getattr(transfer.process, name), f"/process/{name}"
         yield from _bad_spans(pressing, pointer)
-        lies = _LIES.get(name, "face-up")
-        if pressing.lies != lies:
-            yield Fault(f"{pointer}/lies", f"{name} lies {lies}", (lies,), refused=pressing.lies, code="contradiction")
-        if (pressing.time is None) is not (name in _SECOND):
-            message = "second_press says it" if name in _SECOND else "is required"
-            yield Fault(f"{pointer}/time", message, code="contradiction" if name in _SECOND else "required")
+        if (pressing.time is None) is not (name in SECOND):
+            message = "second_press says it" if name in SECOND else "is required"
+            yield Fault(f"{pointer}/time", message, code="contradiction" if name in SECOND else "required")
         if pressing.under_another and name != "tack":
             yield Fault(f"{pointer}/under_another", "only a tack stands in for the main pressing", code="contradiction")
     if ("marry" in process) is not (transfer.sheets == 2):
         yield Fault("/process/marry", "goes with a transfer of two sheets, and with no other", code="contradiction")
     if "tack" in process and transfer.principle == "dye-vapour":
         yield Fault("/process/tack", "dye is never tacked: it prints as soon as it is hot", code="contradiction")
-    if set(_SECOND) <= set(process):
+    if set(SECOND) <= set(process):
         yield Fault("/process/again", "a second press is from the reverse or again, not both", code="contradiction")
-    if set(_SECOND) & set(process) and transfer.second_press == 0:
+    if set(SECOND) & set(process) and transfer.second_press == 0:
         yield Fault("/second_press", "a process with reverse or again has a second press", code="contradiction")

@@ -30,7 +30,10 @@ READ_AT = ("display", "surface")
 # The closings of the press that a decoration may take, in the order they come.
 PRESSINGS = ("marry", "adhesive", "tack", "main", "reverse", "again")
 BESIDE_MAIN = tuple(name for name in PRESSINGS if name != "main")
-LIES = ("face-up", "reversed", "sheets-together")  # which way up what is pressed lies
+SECOND = ("reverse", "again")  # those whose time orders and sheets call the second press
+# Which way up what is pressed lies.
+LIES = ("face-up", "reversed", "sheets-together")
+_LIES_IN = {"marry": "sheets-together", "reverse": "reversed"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +101,11 @@ class Sheet:
     edition: str | None = optional(Text(40, "2025-03"), about="the sheet's own date or number")
 
 
+def lies_in(pressing: str) -> str:
+    """Which way up the piece, or the sheets, lie in the pressing of this name."""
+    return _LIES_IN.get(pressing, LIES[0])
+
+
 # What a sheet says of settings; the rest says how to read it.
 _SAYS = tuple(f.name for f in fields(Sheet) if f.name not in ("read_at", "press", "edition"))
 
@@ -126,7 +134,7 @@ def pressing_faults(holder: Any, pointer: str, process: tuple[str, ...] | None) 
             has = "pressings beside main: " + ", ".join(process) if process else "no pressing beside main"
             place = f"{pointer}/pressings/{name}"
             yield Fault(place, f"this transfer has {has}", process, code="not-allowed", refused=name)
-    for name in ("reverse", "again"):
+    for name in SECOND:
         if holder.second_press is not None and name in names and getattr(holder.pressings, name).time is not None:
             place = f"{pointer}/pressings/{name}/time"
             yield Fault(place, "second_press says it already: say one of the two", code="contradiction")

@@ -28,7 +28,16 @@ from accord_rules.documents.reading import (
     required,
 )
 from accord_rules.orders.order import DYES, FEATURES, PLACEMENTS, PRINTERS, USES, Care, Size
-from accord_rules.orders.sheet import BESIDE_MAIN, LIES, PEELS, PRESSURES, READ_AT, Sheet, TemperatureSpan, TimeSpan
+from accord_rules.orders.sheet import (
+    BESIDE_MAIN,
+    PEELS,
+    PRESSURES,
+    READ_AT,
+    SECOND,
+    Sheet,
+    TemperatureSpan,
+    TimeSpan,
+)
 
 TEMPERATURE = Quantity(units.TEMPERATURE)
 TIME = Quantity(units.TIME)
@@ -302,7 +311,6 @@ class Bounds:
 class Pressing:
     """A pressing of a process beside the main one."""
 
-    lies: str = required(Choice(LIES), about="which way up")
     sources: tuple[str, ...] = _sources()
     time: TimeWindow | None = optional(Object(TimeWindow), about="left out of reverse and again: second_press says it")
     temperature: TemperatureWindow | None = optional(
@@ -460,7 +468,13 @@ class Transfer:
 def pressings_of(transfer: Transfer) -> tuple[str, ...]:
     """The pressings beside the main one that a transfer may take: any may be pressed again, unless from the reverse."""
     own = tuple(name for name in BESIDE_MAIN if getattr(transfer.process, name) is not None)
-    return own if {"reverse", "again"} & set(own) else (*own, "again")
+    return own if {*SECOND} & set(own) else (*own, "again")
+
+
+def dwell_bounds_of(transfer: Transfer, *places: str) -> TimeSpan:
+    """What physics leaves of the dwell on a bench press: the substrate's own, else its family's, else in general."""
+    variants = (transfer.on[place] for place in places if place in transfer.on)
+    return next((v.dwell_bounds for v in variants if v.dwell_bounds is not None), transfer.bounds.time)
 
 
 def transfer_named(

@@ -17,11 +17,10 @@ from accord_rules.derive.chosen import Chosen, ChosenPressing
 from accord_rules.derive.covers import hottest_c, in_stock
 from accord_rules.derive.dials import Dials
 from accord_rules.derive.press import line_kpa, on_print_kpa
-from accord_rules.derive.process import SECOND
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
-from accord_rules.orders.order import Pressings, PressingSettings, Settings
-from accord_rules.orders.sheet import PRESSURES
+from accord_rules.orders.order import NONE, Pressings, PressingSettings, Settings
+from accord_rules.orders.sheet import PRESSURES, SECOND
 from accord_rules.revision.catalogue import Transfer
 
 _SPREAD_STEPS = 4
@@ -54,7 +53,8 @@ def _complete(case: Case, wanted: _Wanted, display_c: float | None, surface_c: f
     )
     pressure, pressure_kpa = _pressure(case, said, needed)
     bearing = partial(_at_hand, case, hottest_c(surface_c, spread_k))
-    pressings = tuple(_pressings(case, said, surface_c))
+    cover = said.cover or bearing("stack.covers")
+    pressings = tuple(_pressings(case, said, surface_c, cover))
     return Chosen(
         display_c=display_c,
         surface_c=surface_c,
@@ -63,7 +63,7 @@ def _complete(case: Case, wanted: _Wanted, display_c: float | None, surface_c: f
         pressure=pressure,
         pressure_kpa=pressure_kpa,
         peel=said.peel or needed.peel[0],
-        cover=said.cover or bearing("stack.covers"),
+        cover=cover,
         pad=said.pad or bearing("stack.pads"),
         tape=said.tape or (bearing("stack.tapes") if transfer.taped else None),
         pre_press_s=said.pre_press if said.pre_press is not None else case.known["sheet.pre_press_s"],
@@ -128,8 +128,11 @@ def _aim_time(case: Case, needed: Needed) -> float:
     return dials.dwell(aim_s, low_s, high_s, no_less=bool(needed.aim_by_size))
 
 
-def _pressings(case: Case, said: Settings, surface_c: float | None) -> Iterator[ChosenPressing]:
-    """The pressings beside the main one: what the order says of each, the best allowed for what it leaves open."""
+def _pressings(case: Case, said: Settings, surface_c: float | None, main_cover: str | None) -> Iterator[ChosenPressing]:
+    """The pressings beside the main one: what the order says of each, the best allowed for what it leaves open.
+
+    A second press has the main one's cover rather than none.
+    """
     dials, calibration = case.known["press.dials"], case.known["press.calibration"]
     for wanted in case.known["process.wanted"]:
         ordered = getattr(said.pressings or _NO_PRESSINGS, wanted.name) or _NOTHING_OF_ONE
@@ -148,6 +151,7 @@ def _pressings(case: Case, said: Settings, surface_c: float | None) -> Iterator[
         elif display_c is not None:
             own_surface_c = round(calibration.surface_c(display_c), 6)
         hottest = hottest_c(surface_c if own_surface_c is None else own_surface_c, case.known["window.spread_k"])
+        over_again = main_cover if wanted.name in SECOND and main_cover != NONE else None
         covers, stock = case.book.catalogue["consumables"], case.shop.stock.consumables
         yield ChosenPressing(
             name=wanted.name,
@@ -156,8 +160,7 @@ def _pressings(case: Case, said: Settings, surface_c: float | None) -> Iterator[
             time_s=time_s or 0.0,
             pressure=ordered.pressure or wanted.pressure,
             peel=ordered.peel or wanted.peel,
-            cover=ordered.cover or in_stock(wanted.cover, covers, stock, hottest),
-            lies=wanted.lies,
+            cover=ordered.cover or in_stock(wanted.cover, covers, stock, hottest) or over_again,
             instead_of_main=wanted.instead_of_main and bool(time_s),
         )
 

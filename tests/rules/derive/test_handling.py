@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from accord_rules.derive import handling
+from accord_rules.derive import covers, handling
 from accord_rules.documents import units
 from accord_rules.revision.book import Book
 
@@ -85,7 +85,7 @@ def test_what_stands_up_is_listed_with_what_always_does() -> None:
     ],
 )
 def test_sheets_are_named_as_they_stand_in_a_sentence(name: str, words: str, book: Book) -> None:
-    assert handling._named(book.catalogue["consumables"][name]) == words
+    assert covers.named(book.catalogue["consumables"][name]) == words
 
 
 @pytest.mark.parametrize(

@@ -137,9 +137,7 @@ def _process_and_sheet() -> dict[str, Any]:
         "time": dict.fromkeys(("least", "aim", "most"), dwell),
     }
     span = {"temperature": {"least": heat, "most": heat}, "time": {"least": dwell, "most": dwell}}
-    process = {
-        name: {"lies": "face-up", "sources": ["common-practice"]} | copy.deepcopy(window) for name in BESIDE_MAIN
-    }
+    process = {name: {"sources": ["common-practice"]} | copy.deepcopy(window) for name in BESIDE_MAIN}
     pressings = {name: copy.deepcopy(span) for name in BESIDE_MAIN}
     return {"process": process, "sheet": span | {"pressings": pressings}}
 
