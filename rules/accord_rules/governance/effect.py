@@ -305,8 +305,9 @@ def _touches_steps(old: Book, new: Book, change: EntryChange) -> bool:
         case "rules":
             return any(book.rules[change.id].step for book in (old, new) if change.id in book.rules)
         case "limits":
-            naming = [rule for book in (old, new) for rule in book.rules.values() if rule.step]
-            return any(change.id in entry.limits for entry in (*naming, *old.steps.values(), *new.steps.values()))
+            of_steps = [step.limits for book in (old, new) for step in book.steps.values()]
+            of_rules = [rule.limits for book in (old, new) for rule in book.rules.values() if rule.step]
+            return any(change.id in limits for limits in (*of_steps, *of_rules))
     return False
 
 
