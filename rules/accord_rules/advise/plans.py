@@ -516,7 +516,8 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
 
 def _window(case: Case, low: Any, high: Any) -> Window:
     """Display settings that will do, and what sets each end."""
-    ends = temperatures(*map(case.known["press.calibration"].display_c, room(case)), case.shop.units)
+    least_c, most_c = map(case.known["press.calibration"].display_c, room(case))
+    ends = temperatures(least_c, most_c, case.shop.units)
     bound_by, because = (low.what, high.what), (low.text, high.text)
     return Window(ends.least, ends.least_c, ends.most, ends.most_c, bound_by, because)
 
