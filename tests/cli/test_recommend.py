@@ -14,7 +14,8 @@ from accord_rules.orders.sheet import PRESSINGS
 from accord_rules.revision.book import Book
 from accord_rules.verdict import STAGES
 from accord_rules.weigh.scales import Scales
-from accord_service.cli.card import PRESSING_WORDS, STAGE_WORDS
+from accord_service.cli.card import PRESSING_WORDS, STAGE_WORDS, show_recommendation
+from accord_service.cli.output import Output
 
 DEMO = Path(__file__).parents[2] / "demo"
 
@@ -195,6 +196,21 @@ def test_the_card_in_ascii(own_process: Any, order: Callable[..., str]) -> None:
 def test_all_stages_and_pressings_have_words() -> None:
     assert tuple(STAGE_WORDS) == STAGES
     assert tuple(PRESSING_WORDS) == PRESSINGS
+
+
+def test_a_pressing_without_words_is_on_the_card_and_a_dwell_outside_is_not_said_to_be_usual(
+    accord: Any, order: Callable[..., str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A service may know pressings that this command does not; common practice, no source."""
+    document = json.loads(accord("recommend", "--json", order("free", FREE)).stdout)
+    explained = document["plans"][0]["decorations"][0]["explained"]
+    new = {key: explained[key] for key in ("temperature", "time", "time_s", "time_window", "pressure_shown", "peel")}
+    explained["pressings"].append({**new, "name": "ironed", "temperature_window": None})
+    explained["time_s"] = explained["time_window"]["most_s"] + 20
+    show_recommendation(Output(80, "utf-8"), "free", document, 1)
+    page = " ".join(capsys.readouterr().out.split())
+    assert page.index("IRONED") < page.index("Stack, from the heat down")
+    assert re.search(r"time [^;]+; as the order says, where .+? would be surer", page)
 
 
 def test_no_plan_says_what_stands_in_the_way(accord: Any, order: Callable[..., str]) -> None:

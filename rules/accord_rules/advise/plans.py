@@ -12,7 +12,7 @@ from typing import Any
 
 from accord_rules.advise.heat_estimate import heat_estimate
 from accord_rules.advise.pressings import explained
-from accord_rules.advise.ranges import inward
+from accord_rules.advise.ranges import dwells, temperatures
 from accord_rules.advise.stack import stack
 from accord_rules.advise.steps import steps
 from accord_rules.advise.wording import order_settings
@@ -32,7 +32,6 @@ from accord_rules.verdict import (
     PlannedDecoration,
     RuledOut,
     TemperatureRange,
-    TimeRange,
     Window,
 )
 from accord_rules.weigh.choice import room
@@ -493,7 +492,7 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
         spread_k=chosen.spread_k,
         time=shown(units.TIME, chosen.time_s or 0.0),
         time_s=chosen.time_s or 0.0,
-        time_window=_time_window(case),
+        time_window=dwells(case.known["window.time_low_s"], case.known["window.time_high_s"]),
         pressure=shown(units.PRESSURE, chosen.pressure) if isinstance(chosen.pressure, float) else chosen.pressure,
         pressure_shown=case.known["set.pressure_shown"],
         on_print_shown=None if chosen.pressure_kpa is None else case.show(units.PRESSURE, chosen.pressure_kpa),
@@ -516,18 +515,11 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
 
 
 def _window(case: Case, low: Any, high: Any) -> Window:
-    """Display settings that will do, in whole steps of the shop's unit where one lies inside."""
-    unit, display_c = case.shop.units.unit(units.TEMPERATURE), case.known["press.calibration"].display_c
-    low_c, high_c = room(case)
-    least, most = inward(display_c(low_c), display_c(high_c), 1.0, unit.inside, unit.outside)
-    shown = partial(quantity, units.TEMPERATURE, preferences=case.shop.units)
-    return Window(shown(least), least, shown(most), most, (low.what, high.what), (low.text, high.text))
-
-
-def _time_window(case: Case) -> TimeRange:
-    """Dwells that will do, in whole seconds where one lies inside."""
-    low, high = inward(case.known["window.time_low_s"], case.known["window.time_high_s"], 1.0, float, float)
-    return TimeRange(quantity(units.TIME, low), low, quantity(units.TIME, high), high)
+    """Display settings that will do, and what sets each end."""
+    least_c, most_c = map(case.known["press.calibration"].display_c, room(case))
+    ends = temperatures(least_c, most_c, case.shop.units)
+    bound_by, because = (low.what, high.what), (low.text, high.text)
+    return Window(ends.least, ends.least_c, ends.most, ends.most_c, bound_by, because)
 
 
 def ruled_out(searched: Search, book: Book, *, observed: bool = False) -> tuple[tuple[RuledOut, ...], int]:

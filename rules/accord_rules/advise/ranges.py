@@ -6,7 +6,10 @@ from collections.abc import Callable, Iterable
 from itertools import pairwise
 from math import ceil, floor
 
-from accord_rules.documents.units import Unit
+from accord_rules.documents import units
+from accord_rules.documents.units import Unit, UnitPreferences
+from accord_rules.documents.writing import quantity
+from accord_rules.verdict import TemperatureRange, TimeRange
 
 _ROUNDING = 1e-6  # of a step: what is left of a whole number after settings are turned into °C and back
 
@@ -58,6 +61,20 @@ def inward(
     if first > last:
         return low, high
     return round(inside(first), 9), round(inside(last), 9)
+
+
+def temperatures(low_c: float, high_c: float, preferences: UnitPreferences) -> TemperatureRange:
+    """Temperatures of a display, in whole degrees of the shop's unit where one lies inside."""
+    unit = preferences.unit(units.TEMPERATURE)
+    least, most = inward(low_c, high_c, 1.0, unit.inside, unit.outside)
+    least_shown, most_shown = (quantity(units.TEMPERATURE, end, preferences) for end in (least, most))
+    return TemperatureRange(least_shown, least, most_shown, most)
+
+
+def dwells(low_s: float, high_s: float) -> TimeRange:
+    """Times that will do, in whole seconds where one lies inside."""
+    least, most = inward(low_s, high_s, 1.0, float, float)
+    return TimeRange(quantity(units.TIME, least), least, quantity(units.TIME, most), most)
 
 
 def size_step(unit: Unit) -> float:

@@ -7,14 +7,13 @@ is never taken back: it stays, or it is said anew with another value.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, groupby
-from types import MappingProxyType
 
 from accord_rules.advise.differences import changes
 from accord_rules.advise.moves import Move, Rejected, left_open, moves
-from accord_rules.advise.wording import order_settings
+from accord_rules.advise.wording import order_settings, setting_words
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.sources import SOURCES, Part
@@ -34,20 +33,6 @@ _SEQUENCE = tuple(source.name for source in SOURCES.values() if source.part is P
 _CHOSEN = tuple(source.name for source in SOURCES.values() if source.subject == "chosen")
 _HEAT = GRAPH.downstream(("chosen/display_c", "chosen/surface_c", "chosen/spread_k"), _SEQUENCE) | GRAPH.downstream(
     ("window.low_c", "window.high_c"), _CHOSEN
-)
-_FIELD_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "temperature": "temperature",
-        "time": "dwell",
-        "pressure": "pressure",
-        "peel": "peel",
-        "cover": "cover sheet",
-        "pad": "pad",
-        "tape": "tape",
-        "pre_press": "pre-press",
-        "second_press": "second press",
-        "pressings": "pressings beside the main one",
-    }
 )
 
 
@@ -301,9 +286,9 @@ class _Search:
                 before = order.decorations[index].settings or Settings()
                 order = order.with_decoration(index, settings=replace(before, **{name: getattr(setting, name)} | more))
                 which = f" of decoration {index + 1}" if len(order.decorations) > 1 else ""
-                where = " on the display" if name == "temperature" else ""
-                settings.append(f"{_FIELD_WORDS[name]}{which} to {document[name]}{where}")
-        sentence = [f"Set the {', the '.join(settings)}."] if settings else []
+                pairs = setting_words(name, document[name], self._rejected.whole.book)
+                settings += [f"{what}{which} to {value}" for what, value in pairs]
+        sentence = [f"Set {', '.join(settings)}."] if settings else []
         return order, sentence
 
     def _with_making(self, order: Order, on_press: OnPress, index: int) -> tuple[Order, list[str]]:

@@ -1,14 +1,33 @@
-"""Settings as an order document writes them: what an answer offers to put back."""
+"""Settings as an order document writes them, which is what an answer offers to put back, and as sentences say them."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 from typing import Any
 
 from accord_rules.derive.chosen import Chosen, ChosenPressing
+from accord_rules.derive.process import WORDS
 from accord_rules.documents import units
 from accord_rules.documents.writing import quantity
 from accord_rules.orders.order import NONE
 from accord_rules.orders.sheet import SECOND
+from accord_rules.revision.book import Book
+from accord_rules.revision.sentences import in_a_sentence
+
+_FIELD_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "temperature": "the temperature",
+        "time": "the dwell",
+        "pressure": "the pressure",
+        "peel": "the peel",
+        "cover": "the cover sheet",
+        "pad": "the pad",
+        "tape": "the tape",
+        "pre_press": "the pre-press",
+        "second_press": "the second press",
+    }
+)
 
 
 def order_settings(chosen: Chosen, preferences: units.UnitPreferences) -> dict[str, Any]:
@@ -41,3 +60,29 @@ def _pressing(pressing: ChosenPressing, preferences: units.UnitPreferences) -> d
     if pressing.pressure is not None:
         document["pressure"] = pressing.pressure
     return document | {"peel": pressing.peel, "cover": pressing.cover or NONE}
+
+
+def setting_words(name: str, value: Any, book: Book) -> Iterator[tuple[str, str]]:
+    """What is set, and to what, of one field of such a document: a pair for each pressing beside the main one."""
+    if name == "pressings":
+        for pressing, fields in value.items():
+            yield WORDS[pressing], ", ".join(_clauses(fields, book))
+    else:
+        yield _FIELD_WORDS[name], _shown(name, value, book)
+
+
+def _clauses(pressing: Mapping[str, str], book: Book) -> Iterator[str]:
+    yield from (_shown(name, pressing[name], book) for name in ("temperature", "time") if name in pressing)
+    if "pressure" in pressing:
+        yield f"{pressing['pressure']} pressure"
+    if pressing["peel"] != NONE:
+        yield f"peeled {pressing['peel']}"
+    yield "with no cover sheet" if pressing["cover"] == NONE else f"under {_shown('cover', pressing['cover'], book)}"
+
+
+def _shown(name: str, value: str, book: Book) -> str:
+    if name == "temperature":
+        return f"{value} on the display"
+    if name in ("cover", "pad", "tape") and value != NONE:
+        return f"{in_a_sentence(book.catalogue['consumables'][value].title)} ({value})"
+    return value

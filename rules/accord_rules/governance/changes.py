@@ -233,7 +233,7 @@ def faults_in(changes: Iterable[EntryChange], error: BookError) -> tuple[Fault, 
 
 
 def _fault_in(changes: tuple[EntryChange, ...], entry_fault: EntryFault | None, reason: str) -> Fault:
-    """One reason why the changed book is none; ``found`` where it lies in an entry of the book."""
+    """One reason why the changed book is none; ``entry_fault`` where it lies in an entry of it."""
     if entry_fault is None or not entry_fault.id:
         return Fault(_cause(changes, None), reason, code="breaks-book")
     for index, change in enumerate(changes):

@@ -54,9 +54,8 @@ def _examples_of(
     book: Book, entries: Mapping[str, Rule] | Mapping[str, Step], names: Iterable[str]
 ) -> Iterator[tuple[str, Order, Shop]]:
     for name in names:
-        rule = entries[name]
         for kind in ("fires", "silent"):
-            for index, example in enumerate(getattr(rule, kind)):
+            for index, example in enumerate(getattr(entries[name], kind)):
                 if "facts" not in example:
                     yield f"{name}/{kind}/{index}", *example_order(example, book)
 
@@ -234,12 +233,12 @@ class CannotBe(Exception):
 def drivers(book: Book) -> Mapping[str, Sequence[Driver]]:
     """The fields of an order that hold a number, by the dimension of the facts they may drive."""
     of_dimension: dict[str, list[Driver]] = {name: [] for name in units.DIMENSIONS}
-    of_dimension["temperature"] = [_asked("temperature", units.TEMPERATURE), _asked_at_surface]
+    of_dimension["temperature"] = [_set_to("temperature", units.TEMPERATURE), _set_at_surface]
     of_dimension["time"] = [
-        *(_asked(field, units.TIME) for field in ("time", "pre_press", "second_press")),
+        *(_set_to(field, units.TIME) for field in ("time", "pre_press", "second_press")),
         _of_order("due_in", units.TIME),
     ]
-    of_dimension["pressure"] = [_asked("pressure", units.PRESSURE)]
+    of_dimension["pressure"] = [_set_to("pressure", units.PRESSURE)]
     of_dimension["length"] = [
         _sized("width"),
         _sized("height"),
@@ -267,7 +266,7 @@ def _field(name: str, value: Any) -> dict[str, Any]:
     return {name: value}
 
 
-def _asked(field: str, dimension: units.Dimension) -> Driver:
+def _set_to(field: str, dimension: units.Dimension) -> Driver:
     def drive(order: Order, value: float) -> Order:
         settings = order.decorations[0].settings or Settings()
         allowed = 0.0 if value == 0 and field in ("pre_press", "second_press") else within(dimension, value)
@@ -276,7 +275,7 @@ def _asked(field: str, dimension: units.Dimension) -> Driver:
     return drive
 
 
-def _asked_at_surface(order: Order, value: float) -> Order:
+def _set_at_surface(order: Order, value: float) -> Order:
     settings = order.decorations[0].settings or Settings()
     return order.with_decoration(
         0, settings=replace(settings, temperature=within(units.TEMPERATURE, value), read_at="surface")

@@ -298,16 +298,16 @@ def _step_differences(
 
 
 def _touches_steps(old: Book, new: Book, change: EntryChange) -> bool:
-    """Whether plans may have other steps after a change: of a step, of a rule that names one, of a limit in one."""
+    """Whether plans may have other steps after a change: of a step, of a rule that names one, of a limit in either."""
     match change.kind:
         case "steps":
             return True
         case "rules":
-            named = [book.rules[change.id].step for book in (old, new) if change.id in book.rules]
-            return any(named) and (len(named) < 2 or named[0] != named[1])
+            return any(book.rules[change.id].step for book in (old, new) if change.id in book.rules)
         case "limits":
-            every = (*old.steps.values(), *new.steps.values())
-            return any(change.id in step.limits for step in every)
+            of_steps = [step.limits for book in (old, new) for step in book.steps.values()]
+            of_rules = [rule.limits for book in (old, new) for rule in book.rules.values() if rule.step]
+            return any(change.id in limits for limits in (*of_steps, *of_rules))
     return False
 
 

@@ -9,7 +9,7 @@ and answers from that alone, so that no answer mixes two revisions. An endpoint 
     call.caller              .key_id (also the audit's ``who``), .role, .shop_id, .shop (the shop's records) or None
     call.room.store          the store: reads raise StoreAway, which ``endpoint`` turns into a 503
     call.room.tally          outcomes by cell, as of a few seconds ago
-    call.body, .document    the body as the dataclass that was declared, and as the JSON that was sent
+    call.body, .document     the body as the dataclass that was declared, and as the JSON that was sent
     call.version             the version in If-Match, where the endpoint is declared ``replaces``
 
 An endpoint declared ``writes`` returns ``Prepared(preview, commit)`` after all its checks: ``commit(remember)`` writes

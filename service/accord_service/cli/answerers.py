@@ -19,6 +19,7 @@ from accord_rules.authority import Authority
 from accord_rules.derive.glossary import Glossary
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import DocumentError, Fault, read
+from accord_rules.documents.spelling import nearest
 from accord_rules.load.loader import load_book, load_folder
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -40,6 +41,12 @@ _NO_FACT = "There is no fact {!r}."
 
 class Unknown(LookupError):
     """A name that the book does not have."""
+
+
+def no_such(why: str, name: str, known: Iterable[str], lister: str) -> Failure:
+    """What to fail with for such a name: the nearest ones, or the command that lists all."""
+    close = nearest(name, known)
+    return Failure(f"{why} " + (f"Did you mean {', '.join(close)}?" if close else f"{lister} lists them all."))
 
 
 @dataclass(frozen=True, slots=True)

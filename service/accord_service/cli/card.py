@@ -120,11 +120,16 @@ def _sections(explained: Document) -> Iterator[list[Row]]:
     if explained["main"]:
         closings["main"] = explained
     named = [*closings] != ["main"]
-    for name, words in PRESSING_WORDS.items():
+    for name in dict.fromkeys((*PRESSING_WORDS, *closings)):
         if name in closings:
-            yield [*([(words, "")] if named else []), *_dials(closings[name], name)]
+            yield [*([(_pressing_words(name), "")] if named else []), *_dials(closings[name], name)]
         if name == _BEFORE_PIECE and explained["pre_press_s"]:
             yield [("PRE-PRESS", f"{_dwell(explained['pre_press_s'])}, without the print")]
+
+
+def _pressing_words(name: str) -> str:
+    """A pressing that is not known here stands as the answer has it: left out, the card would be wrong."""
+    return PRESSING_WORDS.get(name, name.upper())
 
 
 def _dials(set_: Document, name: str) -> list[Row]:
@@ -223,22 +228,27 @@ def _office(output: Output, plan: Document) -> None:
 def _ranges(explained: Document) -> Iterator[Row]:
     """Label and text of what may be turned, and of the heat that is reached."""
     window, dwells = explained["window"], explained["time_window"]
-    one = window["least"] == window["most"]
-    ends = window["least"] if one else f"{window['least']} to {window['most']}"
     inside = window["least_c"] <= explained["temperature_c"] <= window["most_c"]
-    will_do = "nothing else will do" if one else f"anything from {ends} will do"
-    room = will_do if inside else f"as the order says, where {ends} would be surer"
-    yield "temperature", f"{explained['temperature']} on the display; {room}"
+    yield "temperature", f"{explained['temperature']} on the display; {_room(window['least'], window['most'], inside)}"
     # The ends above are the display's; what sets them is a limit of the surface, which differs from it.
     yield from (("", f"surface: {reason}") for reason in dict.fromkeys(window["because"]))
     dwell, least, most = map(_dwell, (explained["time_s"], dwells["least_s"], dwells["most_s"]))
-    yield "time", f"{dwell}; anything from {least} to {most} will do"
+    inside = dwells["least_s"] <= explained["time_s"] <= dwells["most_s"]
+    yield "time", f"{dwell}; {_room(least, most, inside)}"
     on_print = explained["on_print_shown"]
     yield "pressure", explained["pressure_shown"] + (f" (about {on_print} on the print)" if on_print else "")
     for pressing in explained["pressings"]:
-        yield PRESSING_WORDS[pressing["name"]].lower(), _pressing_range(pressing)
+        yield _pressing_words(pressing["name"]).lower(), _pressing_range(pressing)
     if explained["heat"] is not None:
         yield "heat", explained["heat"]["text"]
+
+
+def _room(least: str, most: str, inside: bool) -> str:
+    """How far a setting may be turned; one that the order says itself may lie outside."""
+    ends = least if least == most else f"{least} to {most}"
+    if not inside:
+        return f"as the order says, where {ends} would be surer"
+    return "nothing else will do" if least == most else f"anything from {ends} will do"
 
 
 def _pressing_range(pressing: Document) -> str:

@@ -10,10 +10,8 @@ from typing import Any
 
 import click
 
-from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
-from accord_service.cli.answerers import Document, Unknown, answered, answerer
-from accord_service.cli.failure import Failure
+from accord_service.cli.answerers import Document, Unknown, answered, answerer, no_such
 from accord_service.cli.output import Output
 
 _SCOPES: Mapping[str, str] = MappingProxyType(
@@ -78,9 +76,7 @@ def _group(name: str, entries: Sequence[Document], why: str) -> list[Document]:
     """The facts of a group. Raises Failure with the nearest names where there is none."""
     group = [entry for entry in entries if entry["id"].startswith(name.rstrip(".") + ".")]
     if not group:
-        near = nearest(name, (entry["id"] for entry in entries))
-        hint = f"Did you mean {', '.join(near)}?" if near else "accord facts lists them all."
-        raise Failure(f"{why} {hint}")
+        raise no_such(why, name, (entry["id"] for entry in entries), "accord facts")
     return group
 
 

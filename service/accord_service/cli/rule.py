@@ -7,10 +7,8 @@ from typing import Any
 
 import click
 
-from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import LEVELS
-from accord_service.cli.answerers import Unknown, answered, answerer
-from accord_service.cli.failure import Failure
+from accord_service.cli.answerers import Unknown, answered, answerer, no_such
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_rule, show_rules
 
@@ -25,9 +23,7 @@ def rule(id: str, edges: bool, **who: Any) -> None:
         try:
             page = accord.rule(id)
         except Unknown as error:
-            close = nearest(id, (line.id for line in accord.rules(None, None)))
-            hint = f"Did you mean {', '.join(close)}?" if close else "accord rules lists them all."
-            raise Failure(f"{error} {hint}") from None
+            raise no_such(str(error), id, (line.id for line in accord.rules(None, None)), "accord rules") from None
         show_rule(Output.of_terminal(), page, edges=edges)
 
 

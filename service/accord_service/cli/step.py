@@ -7,10 +7,8 @@ from typing import Any
 
 import click
 
-from accord_rules.documents.spelling import nearest
 from accord_rules.verdict import STAGES
-from accord_service.cli.answerers import Unknown, answered, answerer
-from accord_service.cli.failure import Failure
+from accord_service.cli.answerers import Unknown, answered, answerer, no_such
 from accord_service.cli.output import Output
 from accord_service.cli.show import show_step, show_steps
 
@@ -25,9 +23,7 @@ def step(id: str, edges: bool, **who: Any) -> None:
         try:
             page = accord.step(id)
         except Unknown as error:
-            close = nearest(id, (line.id for line in accord.steps(None)))
-            hint = f"Did you mean {', '.join(close)}?" if close else "accord steps lists them all."
-            raise Failure(f"{error} {hint}") from None
+            raise no_such(str(error), id, (line.id for line in accord.steps(None)), "accord steps") from None
         show_step(Output.of_terminal(), page, edges=edges)
 
 

@@ -29,7 +29,7 @@ PRUNING = "pruning"
 _BASIS = ("id", "revision", "digest", "house_digest", "basis", "reference")
 
 
-def asked_document(order: Document, shop: Shop, house: Document) -> dict[str, Any]:
+def question_document(order: Document, shop: Shop, house: Document) -> dict[str, Any]:
     """What is kept of a question: the order as it was sent, without the reference, which can be deleted."""
     return {
         "order": {name: value for name, value in order.items() if name != "reference"},

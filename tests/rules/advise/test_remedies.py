@@ -28,6 +28,7 @@ from accord_rules.advise.costs import (
     unlike_transfer,
 )
 from accord_rules.advise.differences import changes
+from accord_rules.advise.wording import setting_words
 from accord_rules.authority import Authority
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
@@ -36,6 +37,7 @@ from accord_rules.governance.house import HouseAuthority, read_house
 from accord_rules.orders.order import Artwork, Order, Size
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.verdict import VERDICTS, Remedy, Verdict
 from accord_rules.weigh.scales import Scales
 
@@ -606,6 +608,19 @@ def test_only_the_dial_that_is_wrong_is_turned(authority: Authority, book: Book)
     assert remedy.cost == 1
     assert pointers(remedy).keys() - {"/decorations/0/settings/read_at"} == {"/decorations/0/settings/temperature"}
     assert str(pointers(remedy)["/decorations/0/settings/temperature"]) in remedy.text
+
+
+def test_a_remedy_says_settings_as_people_say_them(authority: Authority, book: Book) -> None:
+    """Common practice, no source: nobody at a press reads a table of keys, or knows a sheet by its id alone."""
+    said = {"pressings": {"adhesive": {"temperature": "230 °C", "time": "10 s"}}}
+    document = order_with(book, decoration={"transfer": "foil-over-adhesive", "settings": said})
+    remedy = first_remedy(authority, document, shop_with(book))
+    anew = applied(document, remedy)["decorations"][0]["settings"]["pressings"]["adhesive"]
+    assert f"Set the pressing of the adhesive to {anew['temperature']} on the display, {anew['time']}" in remedy.text
+    assert not set("{}_'") & set(remedy.text)
+    assert dict(setting_words("cover", "ptfe-sheet", book)) == {
+        "the cover sheet": f"{in_a_sentence(book.catalogue['consumables']['ptfe-sheet'].title)} (ptfe-sheet)"
+    }
 
 
 def test_a_print_is_made_as_large_as_still_fits(authority: Authority, book: Book) -> None:

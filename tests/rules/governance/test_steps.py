@@ -60,6 +60,11 @@ def test_a_limit_that_a_sentence_names_shows_in_plans(book: Book, changed: Chang
     assert difference(found, "weed-and-trim")[2] > 0
 
 
+def test_a_limit_that_makes_a_rule_ask_for_its_step_shows_in_plans(book: Book, changed: Changed) -> None:
+    found = effect_of(book, changed("limits", "prepress.time_least", value="4 s"))
+    assert difference(found, "pre-press-said-none")[0] > 0
+
+
 def test_a_step_that_a_rule_names_cannot_be_taken_out(book: Book) -> None:
     changes = (EntryChange("steps", "slowly", None),)
     with pytest.raises(BookError) as refused:

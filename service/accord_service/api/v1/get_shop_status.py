@@ -25,14 +25,15 @@ def get_shop_status(call: Call) -> Answer:
     """Say what the own shop's probe readings come to, what holds of its presses whatever is pressed on them, in which
     units it reads, and what this key may do."""
     record = own_record(call)
-    shop = KnownShop(record, call.own.house).shop
+    known = KnownShop(record, call.own.house)
+    shop, today = known.shop, call.room.today
     status = ShopStatus(
         shop_id=record.id,
         version=record.version,
         changed_at=instant(record.changed_at),
         units=Units.of(shop.units),
-        calibration=tuple(report(shop, call.authority.book, call.room.today)),
-        findings=call.authority.of_shop(call.shop),
+        calibration=tuple(report(shop, call.authority.book, today)),
+        findings=call.authority.of_shop(known.at(call.book, today)),
         house_rules=_house(call),
         role=call.caller.role,
         key_id=call.caller.key_id,

@@ -6,7 +6,7 @@ from accord_service.api.governance_answers import Record
 from accord_service.api.governance_examples import RECORD, RECORDED_ORDER
 from accord_service.api.records import judged, whole_record
 from accord_service.http.writing import Answer, Prepared, Remember
-from accord_service.steps.records import asked_document
+from accord_service.steps.records import question_document
 from accord_service.store import OrderRecord
 
 
@@ -32,7 +32,7 @@ def post_records(call: Call) -> Prepared:
     store, caller_shop = call.room.store, call.caller.shop
     draft = store.records.draft(
         call.caller.shop_id,
-        question=asked_document(call.document, call.shop, {} if caller_shop is None else caller_shop.house.document),
+        question=question_document(call.document, call.shop, {} if caller_shop is None else caller_shop.house.document),
         answer=judged(call),
         revision=call.book.revision,
         reference=call.body.reference,
