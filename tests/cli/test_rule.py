@@ -7,13 +7,7 @@ from typing import Any
 
 import pytest
 
-from accord_rules.load.loader import load_book
 from accord_rules.revision.book import Book
-
-
-@pytest.fixture(scope="module")
-def book() -> Book:
-    return load_book()
 
 
 def with_a_limit(book: Book) -> str:

@@ -7,24 +7,18 @@ from typing import Any
 
 import pytest
 
-from accord_rules.load.loader import load_book
 from accord_rules.revision.book import Book
-
-
-@pytest.fixture(scope="module")
-def book() -> Book:
-    return load_book()
 
 
 def test_a_step_is_told_whole(accord: Any, book: Book) -> None:
     done = accord("step", "pre-press-covered")
-    said = " ".join(done.stdout.split())
+    page = " ".join(done.stdout.split())
     assert done.exit_code == 0
     step = book.steps["pre-press-covered"]
-    assert step.when in said
-    assert step.why in said
-    assert "also while it is not known" in said
-    assert "<set pre press s>" in said
+    assert step.when in page
+    assert step.why in page
+    assert "also while it is not known" in page
+    assert "<set pre press s>" in page
 
 
 def test_a_step_names_the_rules_that_ask_for_it_and_its_limits(accord: Any) -> None:

@@ -57,7 +57,8 @@ def test_small_stiff_pieces_share_a_pressing(
     assert plan.estimate["loads_total"] == loads
     assert plan.estimate["hours_total"] == round(total / 3600, 2)
     assert plan.estimate["minutes_each"] == round(total / 25 / 60, 2)
-    assert plan.estimate["kwh_total_at_most"] == pytest.approx(total / 3600 * 1.8, abs=0.0051)
+    # Rounded to hundredths; where it lies half way, as these sums may, up or down.
+    assert plan.estimate["kwh_total_at_most"] == pytest.approx(total / 3600 * 1.8, abs=0.005 + 1e-9)
     side_by_side = [step.text for step in plan.decorations[0].steps if step.id == "gang"]
     assert side_by_side == (
         []

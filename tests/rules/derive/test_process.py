@@ -129,8 +129,8 @@ RED_POLYESTER: Document = {"fibres": {"PES": 100}, "colour": "#B01020", "dye": "
 WHITE: Document = {"artwork": {"palette": ["#FFFFFF"]}}
 
 
-def in_pressing(name: str, **said: str) -> Document:
-    return {"pressings": {name: said}}
+def in_pressing(name: str, **settings: str) -> Document:
+    return {"pressings": {name: settings}}
 
 
 @pytest.mark.parametrize(
@@ -184,9 +184,9 @@ def test_no_pressing_is_hotter_or_longer_than_bounds_whoever_says_so(
         read(Order, order_document(authority.book, **parts, **evidence)), shop_of(authority.book)
     )
     assert verdict.verdict == "rejected"
-    told = {finding.rule: finding.because for finding in verdict.findings if finding.level == "blocks"}
-    assert set(told) == {rule}
-    assert words in told[rule]
+    blocks = {finding.rule: finding.because for finding in verdict.findings if finding.level == "blocks"}
+    assert set(blocks) == {rule}
+    assert words in blocks[rule]
 
 
 @pytest.mark.parametrize(
@@ -211,9 +211,12 @@ def test_plan_and_envelope_speak_of_each(authority: Authority) -> None:
     document = order_document(authority.book, decoration={"transfer": "toner-two-step-self-weeding"})
     shop = shop_of(authority.book)
     plan = authority.recommend(read(Order, document), shop).plans[0]
-    told = plan.decorations[0].explained.pressings
-    assert [(pressing.name, pressing.lies) for pressing in told] == [("marry", "sheets-together"), ("again", "face-up")]
-    assert (told[0].time_window.least_s, told[0].time_window.most_s) == (60.0, 120.0)
+    explained = plan.decorations[0].explained.pressings
+    assert [(pressing.name, pressing.lies) for pressing in explained] == [
+        ("marry", "sheets-together"),
+        ("again", "face-up"),
+    ]
+    assert (explained[0].time_window.least_s, explained[0].time_window.most_s) == (60.0, 120.0)
     allowed = authority.envelope(read(Order, document), shop).on[0].decorations[0].pressings
     assert [window.name for window in allowed] == ["marry", "again"]
     assert allowed[0].temperature_window is not None
@@ -256,13 +259,13 @@ def test_a_process_that_contradicts_itself_is_refused_at_load(family: str, part:
     documents = {kind: dict(entries) for kind, entries in shipped().items()} | {"rules": {}}
     pressing_defaults = {"time": {"least": "2 s", "aim": "3 s", "most": "4 s"}, "sources": ["common-practice"]}
     entry = copy.deepcopy(documents["transfers"][family])
-    for name, said in part.get("process", {}).items():
+    for name, fields in part.get("process", {}).items():
         added = pressing_defaults if name in ("marry", "tack") else {"sources": ["common-practice"]}
         if name not in entry.get("process", {}) and name != "bake":
             part = merge({"process": {name: added}}, part)
-        assert isinstance(said, dict)
+        assert isinstance(fields, dict)
     documents["transfers"] = {**documents["transfers"], family: merge(entry, part)}
     with pytest.raises(BookError) as refused:
         from_documents(documents)
-    told = [each for each in refused.value.reasons if each.startswith(f"transfers.toml: {family}: {reason}")]
-    assert told, refused.value.reasons[:6]
+    start = f"transfers.toml: {family}: {reason}"
+    assert any(fault.startswith(start) for fault in refused.value.reasons), refused.value.reasons[:6]

@@ -266,9 +266,9 @@ def test_a_window_of_one_degree_is_told_in_the_shops_unit_and_dwells_in_whole_se
     18.4 s to 27.6 s."""
     document = order_document(authority.book, decoration={"sheet": {"temperature": "340 °F", "time": "23 s"}})
     shop = shop_of(authority.book, unit_system="us-customary")
-    told = authority.recommend(read(Order, document), shop).plans[0].decorations[0].explained
-    assert (told.window.least, told.window.most) == ("340 °F", "340 °F")
-    assert (told.time_window.least, told.time_window.most) == ("19 s", "27 s")
+    explained = authority.recommend(read(Order, document), shop).plans[0].decorations[0].explained
+    assert (explained.window.least, explained.window.most) == ("340 °F", "340 °F")
+    assert (explained.time_window.least, explained.time_window.most) == ("19 s", "27 s")
 
 
 # -- in the book -----------------------------------------------------------------------------------------------------
@@ -314,7 +314,7 @@ def test_the_loader_refuses_what_contradicts(
     changed = {**documents, kind: {**documents[kind], name: merge(documents[kind][name], part)}}
     with pytest.raises(BookError) as refused:
         from_documents(changed)
-    assert any(told.startswith(f"{kind}.toml: {name}: {reason}") for told in refused.value.reasons), refused.value
+    assert any(fault.startswith(f"{kind}.toml: {name}: {reason}") for fault in refused.value.reasons), refused.value
 
 
 def test_every_family_has_bounds_that_hold_its_practice_with_a_reason_and_a_source(book: Book) -> None:

@@ -208,6 +208,14 @@ def test_limits_that_no_field_drives_by_itself_have_a_witness_too(limit: str, lo
     assert set(refusal.witness.lost) == rules[0] - rules[1]
 
 
+def test_a_limit_that_no_order_shows_is_not_loosened_either(book: Book) -> None:
+    """How old probe readings may be turns what is told of a shop, and no order."""
+    limit = "press.calibration_age_most"
+    refusal = refused(book, {"limits": {limit: 500.0}})[f"/limits/{limit}"]
+    assert "may only be made lower" in refusal.message
+    assert refusal.witness is None
+
+
 def test_a_witness_can_be_shown_at_the_shops_own_presses(book: Book) -> None:
     _, shop = example_order({"shop": {"id": "own", "name": "Own"}}, book)
     refusal = refused(book, {"limits": {POLY: 35}}, shop)[f"/limits/{POLY}"]

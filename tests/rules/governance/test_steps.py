@@ -22,42 +22,43 @@ def effect_of(book: Book, *changes: EntryChange) -> Effect:
     return effect(book, check(book.documents, changes, 2), [], FEW)
 
 
-def difference(found: Effect, step: str) -> tuple[int, int, int]:
+def difference(result: Effect, step: str) -> tuple[int, int, int]:
     """How many plans get, lose and reword the step."""
-    (own,) = (difference for difference in found.steps if difference.step == step)
+    (own,) = (difference for difference in result.steps if difference.step == step)
     return own.comes, own.goes, own.reworded
 
 
 def test_a_new_wording_turns_no_verdict_and_shows_in_plans(book: Book, changed: Changed) -> None:
-    found = effect_of(book, changed("steps", "lint-roll", text="Roll the print area clean of lint."))
-    assert (found.decision.kind, found.decision.exact, found.decision.holds_for) == ("equal", True, EVERY_ORDER)
-    assert (found.flips, found.loosens_safety) == ((), ())
-    assert [entry.step for entry in found.steps] == ["lint-roll"]
-    comes, goes, reworded = difference(found, "lint-roll")
+    result = effect_of(book, changed("steps", "lint-roll", text="Roll the print area clean of lint."))
+    assert (result.decision.kind, result.decision.exact, result.decision.holds_for) == ("equal", True, EVERY_ORDER)
+    assert (result.flips, result.loosens_safety) == ((), ())
+    assert [entry.step for entry in result.steps] == ["lint-roll"]
+    comes, goes, reworded = difference(result, "lint-roll")
     assert (comes, goes) == (0, 0)
     assert reworded > 5
 
 
 def test_a_step_that_comes_and_one_that_goes(book: Book) -> None:
     fold = {"stage": "finish", "text": "Fold the piece with the print inside.", "sources": ["common-practice"]}
-    found = effect_of(book, EntryChange("steps", "fold", fold, ABSENT), EntryChange("steps", "lint-roll", None))
-    comes, goes, reworded = difference(found, "fold")
+    result = effect_of(book, EntryChange("steps", "fold", fold, ABSENT), EntryChange("steps", "lint-roll", None))
+    comes, goes, reworded = difference(result, "fold")
     assert comes > 5
     assert (goes, reworded) == (0, 0)
-    assert difference(found, "lint-roll")[1] > 5
+    assert difference(result, "lint-roll")[1] > 5
 
 
 def test_a_step_that_another_rule_names_shows_too(book: Book, changed: Changed) -> None:
-    found = effect_of(book, changed("rules", "gloves-at-platen", step="gloves-on"))
-    assert found.decision.kind == "equal"
+    result = effect_of(book, changed("rules", "gloves-at-platen", step="gloves-on"))
+    assert result.decision.kind == "equal"
+    assert difference(result, "gloves-on")[0] > 0
     without = effect_of(book, changed("rules", "gloves-at-platen", title="Gloves at the platen"))
     assert without.steps == (), "nothing that steps hang on was changed"
 
 
 def test_a_limit_that_a_sentence_names_shows_in_plans(book: Book, changed: Changed) -> None:
-    found = effect_of(book, changed("limits", "plan.trim_margin", value="12 mm"))
-    assert found.decision.kind == "equal"
-    assert difference(found, "weed-and-trim")[2] > 0
+    result = effect_of(book, changed("limits", "plan.trim_margin", value="12 mm"))
+    assert result.decision.kind == "equal"
+    assert difference(result, "weed-and-trim")[2] > 0
 
 
 def test_a_limit_that_makes_a_rule_ask_for_its_step_shows_in_plans(book: Book, changed: Changed) -> None:
@@ -108,7 +109,7 @@ def test_a_house_rule_may_name_a_step_of_the_book(book: Book) -> None:
         check_house(book, read_house({"rules": {"house.silk": rule | {"step": "sample-frist"}}}))
     (refusal,) = refused.value.refusals
     assert refusal.pointer == "/rules/house.silk/step"
-    assert "did you mean sample-first" in str(refusal) or "sample-first" in refusal.allowed
+    assert "sample-first" in refusal.allowed
 
 
 def test_steps_make_no_difference_to_the_order_in_which_files_are_read(book: Book) -> None:

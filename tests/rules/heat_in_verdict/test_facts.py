@@ -126,7 +126,12 @@ def is_damp(case: Case) -> bool:
 @pytest.mark.parametrize("press", DAMP_PRESSES)
 @pytest.mark.parametrize(("piece", "time_s"), [("shirt", 12), ("shirt", 20), ("coaster", 60), ("coaster", 120)])
 def test_a_piece_that_was_not_pre_pressed_is_estimated_damp(piece: str, time_s: int, press: str, book: Book) -> None:
-    """Beside the damp stack itself, whose moisture boils off step by step."""
+    """Beside the damp stack itself, whose moisture boils off step by step.
+
+    What boils off counts as spread over the way up to the dose's temperature. That is 180 °C for dye, and the board by
+    hand ends at 159 °C after two minutes: it is taken 3.2 K too hot, the others no more than 3 K.
+    """
+    off_k = 3.5 if (piece, time_s, press) == ("coaster", 120, "hand-held") else 3.0
     settings = {"time": f"{time_s} s", "temperature": {"shirt": "155 °C", "coaster": "195 °C"}[piece]}
     case, chosen = pressed(book, PIECES[piece], press, pre_press="0 s", **settings)
     stack = stack_by_hand(book, case, chosen)
@@ -135,7 +140,7 @@ def test_a_piece_that_was_not_pre_pressed_is_estimated_damp(piece: str, time_s: 
     layers = (replace(layer, water_share=share) if layer == blank else layer for layer in stack.layers)
     damp = replace(stack, layers=tuple(layers))
     history = solve(damp, start_by_hand(case, damp), TIMES_S)
-    assert case["heat.interface_likely_c"] == pytest.approx(history.interface_at_c(time_s), abs=3.5)
+    assert case["heat.interface_likely_c"] == pytest.approx(history.interface_at_c(time_s), abs=off_k)
     assert case["heat.sag_k"] == pytest.approx(history.top_c[0] - history.top_c.min(), abs=1.0)
     dry, _ = pressed(book, PIECES[piece], press, pre_press="3 min", **settings)
     assert case["heat.interface_likely_c"] < dry["heat.interface_likely_c"] - 1.0

@@ -50,6 +50,7 @@ def planned(
         (COASTER, "hand-held", {"temperature": "200 °C", "time": "70 s"}, None),
         (TILE, "clamshell", {"temperature": "200 °C", "time": "6 min"}, None),
         (TILE, "pneumatic-single", {"temperature": "200 °C", "time": "6 min"}, None),
+        (COASTER, "hand-held", {"temperature": "190 °C", "time": "60 s"}, "print-may-stay-cool"),
         # Half a minute under a tile that lies face down does nothing.
         (TILE, "clamshell", {"temperature": "200 °C", "time": "30 s"}, "print-stays-cold"),
         (TILE, "pneumatic-single", {"temperature": "200 °C", "time": "30 s"}, "print-stays-cold"),

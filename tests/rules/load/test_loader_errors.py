@@ -71,8 +71,8 @@ def of_rule(old: str, new: str, field: str, *parts: str) -> Slip:
     return Slip(RULE, old, new, f"{RULE}: {field}: ", parts)
 
 
-def of_step(old: str, new: str, field: str, *told: str) -> Slip:
-    return Slip(STEP, old, new, f"{STEP}: {field}: ", told)
+def of_step(old: str, new: str, field: str, *parts: str) -> Slip:
+    return Slip(STEP, old, new, f"{STEP}: {field}: ", parts)
 
 
 def of_entry(file: str, entry: str, old: str, new: str, field: str, *told: str) -> Slip:
@@ -430,14 +430,14 @@ def test_a_file_that_nobody_would_read_is_named(stray: str, parts: tuple[str, ..
 
 def test_a_folder_of_steps_that_is_no_stage_is_told_with_the_nearest(folder: Path) -> None:
     (folder / "steps" / "care").rename(folder / "steps" / "caer")
-    (told,) = reasons(folder)
-    assert told.startswith("steps/caer/care-step.toml: /stage: ")
-    assert "did you mean care" in told
+    (fault,) = reasons(folder)
+    assert fault.startswith("steps/caer/care-step.toml: /stage: ")
+    assert "did you mean care" in fault
 
 
 def test_a_step_in_two_stages_is_refused(folder: Path) -> None:
     shutil.copy(folder / "steps" / "care" / "care-step.toml", folder / "steps" / "press")
-    assert any("there is a step of this name in another stage" in each for each in reasons(folder))
+    assert any("there is a step of this name in another stage" in fault for fault in reasons(folder))
 
 
 def test_a_folder_in_the_place_of_a_file_is_named(folder: Path) -> None:

@@ -34,7 +34,8 @@ WORKABLE = ("accepted", "conditional")
 class Check:
     """One job of the trade, its display in °F, its dwells in s, the usual one first.
 
-    ``side_mm``: of the print; 90 mm fits under a hand-held platen whatever the piece.
+    ``off_k`` and ``off_s``: how far a plan may differ, K and s. ``side_mm``: of the print; 90 mm fits under a hand-held
+    platen whatever the piece.
     """
 
     blank: str
@@ -43,6 +44,8 @@ class Check:
     press_type: str
     display_f: float
     dwells_s: tuple[float, ...]
+    off_k: float
+    off_s: float
     settings: Mapping[str, str]
     side_mm: float = 90.0
 
@@ -51,14 +54,18 @@ class Check:
         return (self.display_f - 32) / 1.8
 
 
-# A plan lies this near to the trade's display and to its usual dwell.
-NEAR_K, NEAR_SHARE = 5.0, 0.2
+# 5 °F (3 K) is one step of most displays, and the trade's own figures for one job lie that far apart. A plan keeps to
+# the trade's dwell to 5 s, the step of most timers; the panel's is 10 s longer, since the book takes 70 s as a bench
+# press's and adds 7 s by hand.
+_STEP_K = 3.0
 UNDER_SHEET = {"cover": "ptfe-sheet", "tape": "heat-tape"}
-PANEL = Check("metal-panel-100x150", "dye-sublimation", "face", "hand-held", 392, (70, 60, 180), UNDER_SHEET)
-COASTER = Check("hardboard-coaster", "dye-sublimation", "face", "hand-held", 392, (70,), UNDER_SHEET)
-CUSHION = Check("polyester-sequin-cushion", "dye-sublimation", "face", "hand-held", 385, (70,), UNDER_SHEET)
-SHIRT = Check("polo-cotton-navy", "cut-film", "left-chest", "hand-held", 325, (20,), {"pressure": "light"})
-SHIRT_ON_BENCH = Check("polo-cotton-navy", "cut-film", "left-chest", "clamshell", 305, (12, 10, 15), {})
+PANEL = Check(
+    "metal-panel-100x150", "dye-sublimation", "face", "hand-held", 392, (70, 60, 180), _STEP_K, 10, UNDER_SHEET
+)
+COASTER = Check("hardboard-coaster", "dye-sublimation", "face", "hand-held", 392, (70,), _STEP_K, 5, UNDER_SHEET)
+CUSHION = Check("polyester-sequin-cushion", "dye-sublimation", "face", "hand-held", 385, (70,), _STEP_K, 5, UNDER_SHEET)
+SHIRT = Check("polo-cotton-navy", "cut-film", "left-chest", "hand-held", 325, (20,), _STEP_K, 3, {"pressure": "light"})
+SHIRT_ON_BENCH = Check("polo-cotton-navy", "cut-film", "left-chest", "clamshell", 305, (12, 10, 15), _STEP_K, 3, {})
 CHECKS = {
     "panel": PANEL,
     "coaster": COASTER,
@@ -133,15 +140,15 @@ def test_check_values_are_workable(check: Check, dwell_s: float, authority: Auth
 
 @pytest.mark.parametrize("check", CHECKS.values(), ids=CHECKS)
 def test_plans_keep_to_the_check_values(check: Check, authority: Authority) -> None:
-    """Common practice, no source."""
+    """Common practice, no source; how far a plan may be off, and why, is said above."""
     planned = best_plan(check, authority).decorations[0]
     window, dwells = planned.explained.window, planned.explained.time_window
     assert window.least_c <= check.display_c <= window.most_c
     assert all(dwells.least_s <= dwell <= dwells.most_s for dwell in check.dwells_s)
     display_c = units.parse(units.TEMPERATURE, planned.settings["temperature"])
     dwell_s = units.parse(units.TIME, planned.settings["time"])
-    assert display_c == pytest.approx(check.display_c, abs=NEAR_K)
-    assert dwell_s == pytest.approx(check.dwells_s[0], rel=NEAR_SHARE)
+    assert display_c == pytest.approx(check.display_c, abs=check.off_k)
+    assert dwell_s == pytest.approx(check.dwells_s[0], abs=check.off_s)
 
 
 def test_larger_panels_take_longer(authority: Authority) -> None:
@@ -166,7 +173,7 @@ def test_bench_settings_do_not_do_by_hand(authority: Authority) -> None:
     sample may say otherwise."""
     verdict = validated(replace(SHIRT, display_f=305), 12, authority)
     assert verdict.verdict == "conditional"
-    assert "temperature-outside-practice" in {finding.rule for finding in verdict.findings}
+    assert {finding.rule for finding in verdict.findings} == {"temperature-outside-practice"}
 
 
 # -- what is done with the hands ---------------------------------------------------------------------------------------
