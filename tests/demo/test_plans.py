@@ -29,16 +29,12 @@ PEELED = {
 # Steps that no plan by hand has, since none of the fifty comes to them.
 IN_NO_PLAN = {
     "clear-of-old-print",
-    "display-back-from-adhesive",
-    "display-back-from-film",
-    "display-back-from-marrying",
     "fit-plate",
     "gang",
     "gloves-ready",
     "lean-full-weight",
     "measure-platen",
     "measure-room",
-    "over-lower-layer",
     "pre-press-said-none",
     "pressure-by-word",
     "second-press-said-none",

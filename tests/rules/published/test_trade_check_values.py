@@ -187,7 +187,8 @@ def test_dyed_pieces_are_mirrored_taped_and_covered(check: Check, authority: Aut
     taped, covered = place_of(steps, "tape-paper-to-back", "tape-carrier"), place_of(steps, "cover")
     assert "PTFE-coated" in steps[covered].text
     pressed = place_of(steps, "press-by-hand", "press-main")
-    assert mirrored < laid < taped < covered < pressed < place_of(steps, "peel-hot", "straight-off-paper")
+    peeled = place_of(steps, "peel-hot", "peel-hot-in-gloves", "straight-off-paper")
+    assert mirrored < laid < taped < covered < pressed < peeled
 
 
 @pytest.mark.parametrize("check", [PANEL, COASTER], ids=["panel", "coaster"])
