@@ -12,7 +12,12 @@ def start() -> str:
         return render_template("start.html", book=None, failed=state.store, counts={}, held="")
     with room().taken() as snapshot:
         book = snapshot.book
-        counts = {kind: len(entries) for kind, entries in book.catalogue.items()}
+        counts = {_words(kind): len(entries) for kind, entries in book.catalogue.items()}
         return render_template(
             "start.html", book=book, failed=snapshot.edition.failed, counts=counts, held=snapshot.why
         )
+
+
+def _words(kind: str) -> str:
+    """A kind of entry as several of them are called."""
+    return "practice points" if kind == "practice" else kind.replace("_", " ")
