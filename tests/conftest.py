@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +31,9 @@ from accord_service.worker import edition
 __all__ = ["pytest_collection_modifyitems", "pytest_runtest_setup"]
 
 
+BOOKS_HELD = 8
+
+
 @pytest.fixture(scope="session", autouse=True)
 def rules_tried_once() -> Iterator[None]:
     """Rules that passed their trial in a throw-away process are not tried again: each application would, for the same
@@ -55,12 +56,15 @@ def books_loaded_once() -> Iterator[None]:
     """The few books met last are not loaded again for each application and each step of a proposal: the same documents
     make the same book, and nothing can change one. What does not load is refused anew each time."""
 
-    @lru_cache(maxsize=8)
-    def loaded(text: bytes, revision: int) -> Book:
-        return from_documents(json.loads(text), revision)
+    loaded: dict[tuple[bytes, int], Book] = {}
 
-    def load_once(documents: Documents, revision: int = 1, *, tried: bool = False) -> Book:
-        return loaded(canonical(documents), revision)
+    def load_once(documents: Documents, revision: int = 1, *, tried: Documents | None = None) -> Book:
+        text = canonical(documents), revision
+        book = loaded.pop(text, None) or from_documents(documents, revision, tried=tried)
+        loaded[text] = book  # the one met last comes last
+        for oldest in [*loaded][:-BOOKS_HELD]:
+            del loaded[oldest]
+        return book
 
     with pytest.MonkeyPatch.context() as patch:
         for room in (changes, edition, first_start):

@@ -204,7 +204,7 @@ def difference(old: Documents, new: Documents) -> tuple[EntryChange, ...]:
 
 
 def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 1) -> Book:
-    """The changed book, loaded, as revision ``revision``.
+    """The changed book, loaded, as revision ``revision``; ``documents`` are those of a book that this code has loaded.
 
     Raises ChangeError where the changes do not fit, BookError with the loader's reasons where the result is no book.
     """
@@ -222,7 +222,7 @@ def check(documents: Documents, changes: Iterable[EntryChange], revision: int = 
     ]
     if lost:
         raise ChangeError(lost)
-    return from_documents(changed, revision)
+    return from_documents(changed, revision, tried=documents)
 
 
 def faults_in(changes: Iterable[EntryChange], error: BookError) -> tuple[Fault, ...]:

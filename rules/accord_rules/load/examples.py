@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 from accord_rules.derive.case import Case, FactError
 from accord_rules.documents import units
-from accord_rules.documents.files import Reason, fault_in, merge
+from accord_rules.documents.files import Documents, Reason, fault_in, merge
 from accord_rules.documents.reading import DocumentError, Fault, LeafError, escape, read
 from accord_rules.infer.compiled import holds
+from accord_rules.load.affected import affected_by
 from accord_rules.load.answers import Answers, WrongAnswerError
 from accord_rules.load.mutants import Mutant, Slip, survivors, telling_facts
 from accord_rules.orders.order import Order, Press
@@ -35,24 +36,32 @@ class ExampleError(LeafError):
     """A fact's value that cannot be read; says why."""
 
 
-def failures(book: Book) -> Sequence[Reason]:
-    """Why the book's examples do not hold, with file and example; empty if they all do."""
+def failures(book: Book, before: Documents | None = None) -> Sequence[Reason]:
+    """Why the book's examples do not hold, with file and example; empty if they all do.
+
+    ``before``: documents whose examples all hold with this code; those that answer as they did are not tried again.
+    """
     tried = Tried(book)
+    affected = affected_by(book, before) if before is not None else _all
     faults = [
         *(
             fault_in("rules", rule.id, fault, rule.topic)
-            for rule in book.rules.values()
+            for rule in filter(affected, book.rules.values())
             for fault in rule_failures(rule, book, tried)
         ),
         *(
             fault_in("steps", step.id, fault, step.stage)
-            for step in book.steps.values()
+            for step in filter(affected, book.steps.values())
             if not step.always
             for fault in rule_failures(step, book, tried)
         ),
     ]
     # What is wrong with a fact would otherwise be told once a rule that looks at it.
     return [*tried.answers.faults] or faults
+
+
+def _all(conditional: Rule | Step) -> bool:
+    return True
 
 
 class Tried:

@@ -87,10 +87,11 @@ def load_folder(folder: Traversable) -> Book:
         raise in_limit_files(folder, error) from None
 
 
-def from_documents(documents: Documents, revision: int = 1, *, tried: bool = False) -> Book:
+def from_documents(documents: Documents, revision: int = 1, *, tried: Documents | None = None) -> Book:
     """Read and cross-check a whole book. Raises BookError with every reason found.
 
-    ``tried``: this very code has tried the examples of these very documents before, which is most of the work.
+    ``tried``: these documents, or those that they were made of, where this very code has tried their examples before.
+    That is most of the work: only what could answer otherwise is tried again.
     """
     # In the order that the digest is taken over, so that the order of entries in a file can't change an answer.
     documents = json.loads(canonical(documents))
@@ -120,8 +121,8 @@ def from_documents(documents: Documents, revision: int = 1, *, tried: bool = Fal
     reasons += _dangling(book) + _dangling_in_example(book) + _impossible(book) + _clashing_fibres(book)
     reasons += _clashing_words(book)
     reasons += _implausible(book)
-    if not reasons and not tried:
-        reasons += examples.failures(book)
+    if not reasons:
+        reasons += examples.failures(book, tried)
     if reasons:
         raise BookError(reasons)
     return book

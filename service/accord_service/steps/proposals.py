@@ -169,7 +169,7 @@ class Steps:
     def revert(self, number: int, reason: str) -> Step:
         """A draft that takes the head back to what revision ``number`` says. Raises as ``draft`` does."""
         head = self.store.revisions.head()
-        old, new = revision(self.store, number).documents, revision(self.store, head.number).documents
+        old, new = revision(self.store, number).documents, self._base(_base(head)).documents
         proposal = rules.revert(NEW, old, new, _base(head), reason, self.who, self.shop)
         check(new, proposal.changes, head.number + 1)
         return self._created(proposal)

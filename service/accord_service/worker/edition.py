@@ -78,7 +78,8 @@ class Edition:
 
 def loaded(record: RevisionRecord) -> Book:
     """The book of a revision. Its examples are tried where other code, or none, did so before. Raises BookError."""
-    return from_documents(record.documents, record.number, tried=record.tried_by == code_digest())
+    tried = record.documents if record.tried_by == code_digest() else None
+    return from_documents(record.documents, record.number, tried=tried)
 
 
 def try_rules(book: Book, only: HouseRules | None = None, vetted: Book | None = None) -> None:
