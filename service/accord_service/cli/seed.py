@@ -14,6 +14,7 @@ import click
 
 from accord_rules.documents.files import BookError
 from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, optional, read, required
+from accord_rules.infer.engine import EngineError
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.cli.failure import Failure
@@ -65,7 +66,7 @@ def seed(folder: Path, data: Path, store: str) -> None:
     try:
         with _open(Config(store_url=store, data=data)) as opened:
             _seed(opened, folder, data / "keys")
-    except (BookError, StoreError, OSError) as error:
+    except (BookError, EngineError, StoreError, OSError) as error:
         raise Failure(f"The store cannot be seeded: {error}") from None
 
 

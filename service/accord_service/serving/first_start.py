@@ -8,12 +8,12 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from accord_rules.authority import code_digest
 from accord_rules.documents.files import shipped
 from accord_rules.load.loader import from_documents
 from accord_service.http.roles import COLLECTIVE
 from accord_service.run.config import Config
 from accord_service.store import Conflict, EmbeddedServer, KeyRecord, NewKey, NotThere, Store, StoreAway, Transaction
+from accord_service.worker.edition import tried_by, try_rules
 
 WHO = "first start"
 WAIT_S = 30.0
@@ -30,7 +30,7 @@ def furnish(url: str, data: Path, *, new_admin: bool = False) -> Path | None:
     """Wait for the store; give an empty one the book of this program and an admin's key.
 
     Gives the file that the key was written to, None where there was one already and no ``new_admin`` is wanted.
-    Raises BookError, StoreError (StoreAway if it stays away for ``WAIT_S``), OSError.
+    Raises BookError, EngineError, StoreError (StoreAway if it stays away for ``WAIT_S``), OSError.
     """
     store = Store.at(url, timeout_s=PATIENT_S)  # nobody waits for its answers
     try:
@@ -60,10 +60,10 @@ def _first_book(store: Store) -> None:
         store.revisions.head()
     except NotThere:
         documents = shipped()
-        from_documents(documents)
-        store.revisions.first(
-            documents, author=WHO, reason="The book that comes with the program.", tried_by=code_digest()
-        )
+        book = from_documents(documents)
+        try_rules(book)
+        reason = "The book that comes with the program."
+        store.revisions.first(documents, author=WHO, reason=reason, tried_by=tried_by(book))
 
 
 def _first_admin(store: Store, folder: Path) -> Path | None:

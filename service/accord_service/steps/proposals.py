@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from accord_rules.authority import code_digest
 from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import EntryChange, check
@@ -38,7 +37,7 @@ from accord_service.store import (
     Store,
     Transaction,
 )
-from accord_service.worker.edition import loaded, try_rules, whole_test
+from accord_service.worker.edition import loaded, tried_by, try_rules
 
 LISTED_AT_ONCE = 100
 
@@ -238,7 +237,7 @@ class Steps:
         head = self.store.revisions.head()
         published = rules.publish(stored.proposal, _base(head))
         book = check(self._base(stored.proposal.base).documents, published.changes, head.number + 1)
-        tried_by = "" if whole_test(book) else code_digest()
+        passed = tried_by(book)
 
         def commit(also: Also) -> StoredProposal:
             document = stored_document(published, stored.effect)
@@ -253,7 +252,7 @@ class Steps:
                 approvers=approvers,
                 reason=published.reason,
                 proposal=id_,
-                tried_by=tried_by,
+                tried_by=passed,
                 also=lambda _: closing + also(closed),
             )
             return closed

@@ -27,8 +27,8 @@ class RevisionHead:
 class RevisionRecord:
     """One revision, whole. ``at`` is seconds since 1970 (UTC); ``proposal`` is None for the first.
 
-    ``tried_by`` is the digest of the code that tried the examples of its rules and steps and, but for the first, passed
-    its own test; empty where none did.
+    ``tried_by`` says who tried its rules and the examples of its rules and steps, and saw it pass the whole of its own
+    test: the digest of code, engine and kind of machine; empty where nobody did.
     """
 
     number: int

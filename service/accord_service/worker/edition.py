@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import logging
+import platform
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
+from importlib.metadata import version
 
 from accord_rules.authority import Authority, code_digest
 from accord_rules.derive import FACT_TYPES
+from accord_rules.documents.canonical import digest
 from accord_rules.governance.house import NO_HOUSE_RULES, HouseAuthority, HouseRules, read_house
 from accord_rules.infer.engine import try_out
 from accord_rules.infer.ledger import Ledger
@@ -21,9 +25,18 @@ from accord_service.worker.lending import Shelf
 logger = logging.getLogger(__name__)
 HOUSES_MOST = 16  # about 2 MB each
 TRIAL_S = 20.0
-# Of how many rules one is asked in the test of a revision that passed it whole before it was published: all workers
-# move at once, and have to be through within the two seconds that are promised.
+# Of how many rules one is asked in the test of a revision that passed it whole before: when one is published, all
+# workers move at once, and have to be through within the two seconds that are promised.
 SAMPLED = 16
+
+
+@cache
+def trier() -> str:
+    """Whose trial of a revision is relied on: this code's, with this engine, interpreter and kind of machine."""
+    engine = version("durable-rules")
+    return digest(
+        [code_digest(), engine, platform.python_implementation(), platform.python_version(), platform.machine()]
+    )
 
 
 class Edition:
@@ -43,12 +56,13 @@ class Edition:
         """Load a revision, after its rules were tried out in a process whose crash costs nothing.
 
         ``ledger``: where its networks and those of shops' house rules are counted, however soon they are dropped.
-        ``vetted``: a book that is loaded already; its rules need no trial, so that most revisions are there at once.
+        ``vetted``: a book that is loaded already; its rules need no trial.
         Raises BookError with the loader's reasons, or EngineError with the trial's.
         """
         book = loaded(record)
-        try_rules(book, vetted=vetted)
-        passed_before = vetted is not None and record.tried_by == code_digest()
+        passed_before = record.tried_by == trier()
+        if not passed_before:
+            try_rules(book, vetted=vetted)
         return cls(record.head, Authority(book, ledger=ledger), SAMPLED if passed_before else 1)
 
     @property
@@ -77,8 +91,8 @@ class Edition:
 
 
 def loaded(record: RevisionRecord) -> Book:
-    """The book of a revision. Its examples are tried where other code, or none, did so before. Raises BookError."""
-    tried = record.documents if record.tried_by == code_digest() else None
+    """The book of a revision. Its examples are tried unless that was done before (``trier``). Raises BookError."""
+    tried = record.documents if record.tried_by == trier() else None
     return from_documents(record.documents, record.number, tried=tried)
 
 
@@ -109,11 +123,11 @@ def _was_tried(rule: Rule, vetted: Book | None) -> bool:
     return before is not None and (before.when, before.scope) == (rule.when, rule.scope)
 
 
-def whole_test(book: Book) -> str:
-    """What is against a book by its own test; empty where it passes."""
+def tried_by(book: Book) -> str:
+    """``trier`` where a book whose examples and rules were tried passes the whole of its own test; else empty."""
     authority = Authority(book)
     try:
-        return _self_test(authority, 1)
+        return "" if _self_test(authority, 1) else trier()
     finally:
         authority.close()
 

@@ -1,4 +1,4 @@
-"""Whose trial of the examples is relied on: this code's of these documents, no other's. No outside source."""
+"""Whose trial of a revision is relied on: this code's with this engine and machine. No outside source."""
 
 from __future__ import annotations
 
@@ -7,9 +7,10 @@ from typing import Any
 
 import pytest
 
-from accord_rules.authority import code_digest
+from accord_rules.authority import Authority
 from accord_rules.documents.canonical import digest
 from accord_rules.documents.files import BookError, shipped
+from accord_rules.infer.ledger import Ledger
 from accord_rules.load import loader
 from accord_service.store import RevisionRecord
 from accord_service.worker import edition
@@ -46,4 +47,28 @@ def test_what_this_code_has_not_tried_is_tried(untrue: dict[str, Any], tried_by:
 
 
 def test_what_this_code_has_tried_is_not_tried_again(untrue: dict[str, Any]) -> None:
-    assert edition.loaded(record(untrue, code_digest())).revision == 2
+    assert edition.loaded(record(untrue, edition.trier())).revision == 2
+
+
+def test_another_engine_or_machine_tries_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    own = edition.trier()
+    for name, change in (("machine", lambda: "abacus"), ("python_version", lambda: "2.7.18")):
+        with monkeypatch.context() as patch:
+            patch.setattr(edition.platform, name, change)
+            assert edition.trier.__wrapped__() != own
+    monkeypatch.setattr(edition, "version", lambda name: "0.1")
+    assert edition.trier.__wrapped__() != own
+
+
+@pytest.mark.parametrize(("passed", "trials"), [(True, 0), (False, 1)])
+def test_rules_that_passed_their_trial_are_not_tried_again(
+    passed: bool, trials: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tried: list[Any] = []
+    asked: list[int] = []
+    monkeypatch.setattr(edition, "try_out", lambda *arguments: tried.append(arguments))
+    monkeypatch.setattr(Authority, "self_test", lambda authority, one_in: asked.append(one_in))
+    documents = dict(shipped())
+    edition.Edition.load(record(documents, edition.trier() if passed else ""), Ledger()).close()
+    assert len(tried) == trials
+    assert asked == [edition.SAMPLED if passed else 1]
