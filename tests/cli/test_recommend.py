@@ -198,6 +198,14 @@ def test_all_stages_and_pressings_have_words() -> None:
     assert tuple(PRESSING_WORDS) == PRESSINGS
 
 
+def test_a_press_in_the_hand_is_lifted_and_a_bench_press_opened(accord: Any) -> None:
+    """Common practice, no source: a hand-held press has nothing to open."""
+    by_hand, _ = demo(accord, "002", "harbour-lane")
+    on_bench, _ = demo(accord, "045", "harbour-lane")
+    assert "\n  Lift\n" in by_hand and "\n  Open\n" not in by_hand
+    assert "\n  Open\n" in on_bench and "\n  Lift\n" not in on_bench
+
+
 def test_a_pressing_without_words_is_on_the_card_and_a_dwell_outside_is_not_said_to_be_usual(
     accord: Any, order: Callable[..., str], capsys: pytest.CaptureFixture[str]
 ) -> None:

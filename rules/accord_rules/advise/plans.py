@@ -479,6 +479,7 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
     """The settings with the windows they lie in and what binds each side."""
     low, high = case.known["transfer.lower"], case.known["window.uppers"][0]
     display_c, surface_c = chosen.display_c or 0.0, chosen.surface_c or 0.0
+    on_print_kpa = None if case.known["press.closing"] == "enclosed" else chosen.pressure_kpa  # an oven has none
     shown = partial(quantity, preferences=case.shop.units)
     return ExplainedSettings(
         temperature=shown(units.TEMPERATURE, display_c),
@@ -495,8 +496,8 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
         time_window=dwells(case.known["window.time_low_s"], case.known["window.time_high_s"]),
         pressure=shown(units.PRESSURE, chosen.pressure) if isinstance(chosen.pressure, float) else chosen.pressure,
         pressure_shown=case.known["set.pressure_shown"],
-        on_print_shown=None if chosen.pressure_kpa is None else case.show(units.PRESSURE, chosen.pressure_kpa),
-        on_print_kpa=chosen.pressure_kpa,
+        on_print_shown=None if on_print_kpa is None else case.show(units.PRESSURE, on_print_kpa),
+        on_print_kpa=on_print_kpa,
         peel=chosen.peel,
         cover=chosen.cover or NONE,
         cover_title=case["set.cover_title"],

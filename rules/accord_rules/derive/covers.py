@@ -34,7 +34,19 @@ from accord_rules.revision.sentences import in_a_sentence
 ORDER, DECORATION, PRESSING = Scope.ORDER, Scope.DECORATION, Scope.PRESSING
 # Things that stand up in the pressed area and hold the platen off the print beside them.
 RAISED = frozenset(
-    {"button", "collar", "drawstring", "elastic-waist", "embroidery", "hood", "placket", "pocket", "seam", "zip"}
+    {
+        "button",
+        "collar",
+        "drawstring",
+        "elastic-waist",
+        "embroidery",
+        "eyelets",
+        "hood",
+        "placket",
+        "pocket",
+        "seam",
+        "zip",
+    }
 )
 # Placements that one platen comes down on together.
 _SIDES = (frozenset({"front", "left-chest"}), frozenset({"back", "yoke"}), frozenset({"face", "food-face"}))

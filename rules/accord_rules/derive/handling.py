@@ -6,14 +6,14 @@ room (``heat.face_down``); the rest is common practice, no published source.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from accord_rules.derive.covers import RAISED, Consumables, hottest_c, in_stock, meant_for, named, titles
 from accord_rules.derive.process import pressure_words
 from accord_rules.documents import units
 from accord_rules.documents.colour import names as colour_names
 from accord_rules.orders.order import NONE, Decoration
-from accord_rules.revision.catalogue import CARRIERS, Fibre, Transfer, transfer_named
+from accord_rules.revision.catalogue import CARRIERS, Blank, Fibre, Substrate, Transfer, transfer_named
 from accord_rules.revision.facts import (
     BOOL,
     DATA,
@@ -36,17 +36,12 @@ LAYS = ("printed-side-down", "adhesive-down", "glue-down", "face-up", "piece-dow
 _HARD = frozenset({"metal", "stone", "ceramic", "glass", "wood", "cork", "plastic"})
 # What a bare platen marks by its own heat: wood and card scorch, leather loses its grain.
 _MARKED = frozenset({"leather", "wood", "cork", "paper"})
+# Hard fittings by the feature that tells of them, as people call them.
+_FITTINGS: Mapping[str, str] = {"zip": "the zip", "button": "buttons", "eyelets": "eyelets"}
 _OFF_THE_EDGE: Mapping[str, str] = {
     "garment": "collar, sleeves, seams and hem",
     "headwear": "brim, sweatband and seams",
     "bag": "handles, seams and base",
-}
-# What is usually loose on a piece, by its kind and what it is made of.
-_LOOSE: Mapping[tuple[str, str], str] = {
-    **{("accessory", goods): "ring and chain" for goods in _HARD},
-    **{("drinkware", goods): "lid, seal, straw and rubber foot" for goods in _HARD},
-    **{("homeware", goods): "feet and stand" for goods in ("stone", "glass")},
-    ("paper-good", "leather"): "pen, band and ribbon",
 }
 _FROM_COLLAR = ("plan.front_below_collar", "plan.back_below_collar")
 _FROM_SHOULDER = ("plan.chest_from_middle", "plan.chest_below_shoulder")
@@ -72,17 +67,28 @@ def piece_words(title: str = read("item.title"), said: str | None = source("/ite
 
 @fact("item.loose_words", TEXT, ORDER)
 def loose_words(
-    kind: str = read("item.kind"),
-    goods: str = read("item.family"),
-    substrate: str = read("item.substrate"),
-    features: tuple[str, ...] | None = maybe("item.features"),
+    blank: Blank | None = maybe("blank.entry"),
+    entry: Callable[[], Substrate | None] = later("substrate.entry"),
 ) -> str | None:
-    """What is usually loose on such a piece and comes off before it is pressed; unknown where nothing is."""
-    if kind == "homeware" and substrate == "felt":
-        return "rod and cord"
-    if kind == "homeware" and substrate == "neoprene-faced" and "seam" in (features or ()):
-        return "bottom disc"
-    return _LOOSE.get((kind, goods))
+    """What is loose on the piece and comes off before it is pressed; unknown where nothing is. Of ware that no blank
+    tells, and that is no mug, what such ware may have."""
+    if blank is not None:
+        return blank.loose
+    material = entry()
+    may_have = material is not None and material.curved and material.family not in ("cloth", "ceramic")
+    return "lid, seal, straw and rubber foot, as far as it has them" if may_have else None
+
+
+@fact("item.metal_words", TEXT, ORDER)
+def metal_words(features: tuple[str, ...] = read("item.features")) -> str | None:
+    """The fittings in or beside the pressed area that are of metal, or hard as metal; unknown where there are none."""
+    return _listed([words for name, words in _FITTINGS.items() if name in features])
+
+
+@fact("item.closed_words", TEXT, ORDER)
+def closed_words(shape: str = read("item.shape")) -> str:
+    """How a press that is set by its closing has to close on the piece."""
+    return "parallel to it" if shape == "flat" else "tight round it"
 
 
 @fact("item.fibres_words", TEXT, ORDER)
@@ -139,12 +145,16 @@ def clear_of_words(kind: str = read("item.kind"), features: tuple[str, ...] | No
 @fact("item.raised_words", TEXT, ORDER)
 def raised_words(features: tuple[str, ...] = read("item.features")) -> str:
     """What stands up in the pressed area, in words."""
-    *most, last = [_in_words(name) for name in features if name in RAISED] or ["whatever stands up"]
-    return f"{', '.join(most)} and {last}" if most else last
+    return _listed([_in_words(name) for name in features if name in RAISED]) or "whatever stands up"
 
 
 def _in_words(word: str) -> str:
     return word.replace("-", " ")
+
+
+def _listed(words: Sequence[str]) -> str | None:
+    *most, last = words or [None]
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 @fact("place.words", TEXT, DECORATION)
@@ -343,10 +353,10 @@ def pressure_shown(
 ) -> str | None:
     """The pressure as people read it: "medium pressure", "light hand pressure", "40 psi on the gauge (medium)".
 
-    In an oven nothing presses but the clamp or the wrap.
+    An oven has none: nothing presses there but the clamp or the wrap.
     """
     if closing == "enclosed":
-        return "clamp pressure" if shape == "flat" else "wrap pressure"
+        return f"none: the {'clamp' if shape == 'flat' else 'wrap'} presses"
     if pressure is None:
         return None
     words = [word for word, (least, most) in bands_kpa.items() if print_kpa and least <= print_kpa <= most]

@@ -8,9 +8,8 @@ from math import ceil
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, read_colour
 from accord_rules.heat.materials import BOARD_DRIES_S_MM2, CLOTH_DRIES_KG_M2S, USUAL_WATER_SHARE
-from accord_rules.orders.order import DYES, FEATURES, PREPARATIONS
+from accord_rules.orders.order import DYES, FEATURES, PIECE_KINDS, PREPARATIONS
 from accord_rules.revision.catalogue import (
-    BLANK_KINDS,
     PLASTICS,
     SHAPES,
     SUBSTRATE_FAMILIES,
@@ -104,11 +103,16 @@ def substrate_title(entry: Substrate = read("substrate.entry")) -> str:
     return in_a_sentence(entry.title)
 
 
-@fact("item.kind", one_of(BLANK_KINDS), ORDER)
+@fact("item.kind", one_of(PIECE_KINDS), ORDER)
 def kind(
-    blank: Blank | None = maybe("blank.entry"), entry: Callable[[], Substrate | None] = later("substrate.entry")
+    said: str | None = source("/item/kind"),
+    blank: Blank | None = maybe("blank.entry"),
+    entry: Callable[[], Substrate | None] = later("substrate.entry"),
 ) -> str | None:
-    """What sort of goods: garment, headwear, hard good ...; guessed from the substrate if no blank is named."""
+    """What sort of goods: garment, headwear, hard good ...; guessed from the substrate if neither it nor a blank is
+    said."""
+    if said is not None:
+        return said
     if blank is not None:
         return blank.kind
     material = entry()
@@ -147,6 +151,12 @@ def rigid(entry: Substrate = read("substrate.entry")) -> bool:
 def takes_moisture(entry: Substrate = read("substrate.entry")) -> bool:
     """Whether the substrate takes up moisture from the air, which turns to steam under the platen."""
     return entry.takes_moisture
+
+
+@fact("item.pressed_once", BOOL, ORDER)
+def pressed_once(entry: Substrate = read("substrate.entry")) -> bool:
+    """Whether a transfer's usual second pressing is left out on it: it shrinks, or stops the heat."""
+    return entry.pressed_once
 
 
 @fact("item.water_share", DATA, ORDER)
@@ -463,6 +473,7 @@ def preparation(said: tuple[str, ...] | None = source("/item/preparation")) -> t
 @fact("item.contradiction", TEXT, ORDER)
 def contradiction(
     blank: Blank | None = maybe("blank.entry"),
+    kind: str | None = source("/item/kind"),
     substrate: str | None = source("/item/substrate"),
     fibres: Mapping[str, float] | None = source("/item/fibres"),
     coating: str | None = source("/item/coating"),
@@ -471,6 +482,8 @@ def contradiction(
     if blank is None:
         return ""
     clashes = []
+    if kind is not None and kind != blank.kind:
+        clashes.append(f"it is described as {kind}, the blank is {blank.kind}")
     if substrate is not None and substrate != blank.substrate:
         clashes.append(f"it is described as {substrate}, the blank is {blank.substrate}")
     if fibres is not None and blank.fibres is not None and dict(fibres) != dict(blank.fibres):
@@ -482,7 +495,7 @@ def contradiction(
 
 @fact("item.contradicts_blank", BOOL, ORDER)
 def contradicts_blank(clashes: str = read("item.contradiction")) -> bool:
-    """Whether the description and the named blank disagree on substrate, fibres or coating."""
+    """Whether the description and the named blank disagree on kind, substrate, fibres or coating."""
     return bool(clashes)
 
 

@@ -268,9 +268,10 @@ def dials_words(
 def wait_s(
     closings: tuple[Closing, ...] = read("process.closings"),
     warm_s: float = limit("process.wait_warm"),
-    cold_s: float = limit("process.wait_cold"),
+    cold_s: float = read("peel.cold_wait_s"),
 ) -> float:
-    """The waits between the pressings of one piece, until what is peeled warm or cold has come to that."""
+    """The waits between the pressings of one piece, as long as the steps say: until what is peeled warm or cold has
+    come to that."""
     waits = {"warm": warm_s, "cold": cold_s}
     return float(sum(waits.get(before.peel, 0.0) for before, _ in pairwise(closings)))
 

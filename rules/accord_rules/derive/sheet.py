@@ -204,8 +204,10 @@ def second_press_s(
     entry: Transfer = read("transfer.entry"),
     in_force: InForce = read("sheet.in_force"),
     reading: Reading = read("sheet.reading"),
+    once: bool | None = maybe("item.pressed_once"),
 ) -> float:
-    """The second press it wants, from the reverse or again; 0 s for none."""
+    """The second press it wants here, from the reverse or again; 0 s for none. Where the piece is pressed once, only a
+    sheet asks for it."""
     sheet = in_force.sheet
     if sheet.second_press is not None:
         return sheet.second_press
@@ -213,7 +215,7 @@ def second_press_s(
         time = getattr(sheet.pressings, name).time
         if name in SECOND and time is not None:
             return reading.dwell(time).aim
-    return entry.second_press
+    return 0.0 if once else entry.second_press
 
 
 @fact("transfer.needs_second_press", BOOL, DECORATION)

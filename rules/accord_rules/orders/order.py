@@ -32,6 +32,7 @@ from accord_rules.orders.sheet import PEELS, PRESSURES, READ_AT, Sheet
 
 REFERENCE = Text(80, "HL-1043")
 DYES = ("undyed", "disperse", "reactive", "direct", "acid", "vat", "pigment", "solution")
+PIECE_KINDS = ("garment", "headwear", "bag", "homeware", "hard-good", "drinkware", "paper-good", "accessory")
 FEATURES = (
     "battery",
     "button",
@@ -40,6 +41,7 @@ FEATURES = (
     "elastic-waist",
     "electronics",
     "embroidery",
+    "eyelets",
     "hood",
     "liquid-filled",
     "placket",
@@ -145,6 +147,7 @@ class Item:
     """The piece to be decorated. A described field overrides what the named blank says."""
 
     blank: str | None = optional(Name(name_of="blanks"), about="a blank of the book")
+    kind: str | None = optional(Choice(PIECE_KINDS), about="what kind of piece, where no blank says it")
     substrate: str | None = optional(Name(name_of="substrates"))
     fibres: Mapping[str, float] | None = optional(
         Table(Text(40, "CO"), Number(0.1, 100), most=12), about="percent by ISO 2076 code or name; sum 100 ± 1"
@@ -162,7 +165,8 @@ class Item:
         Either(_is_none, Choice((NO_LABEL,)), Object(Care), (NO_LABEL,)), about="the care label; none where it has none"
     )
     features: tuple[str, ...] | None = optional(
-        Many(Choice(FEATURES), 16, distinct=True), about="raised, fragile or dangerous things in the pressed area"
+        Many(Choice(FEATURES), len(FEATURES), distinct=True),
+        about="raised, fragile or dangerous things in the pressed area",
     )
     already: tuple[str, ...] | None = optional(
         Many(Name(name_of="transfers"), 8, distinct=True), about="decorations the item carries from before"

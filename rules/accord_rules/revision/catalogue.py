@@ -27,7 +27,7 @@ from accord_rules.documents.reading import (
     optional,
     required,
 )
-from accord_rules.orders.order import DYES, FEATURES, PLACEMENTS, PRINTERS, USES, Care, Size
+from accord_rules.orders.order import DYES, FEATURES, PIECE_KINDS, PLACEMENTS, PRINTERS, USES, Care, Size
 from accord_rules.orders.sheet import (
     BESIDE_MAIN,
     PEELS,
@@ -125,7 +125,6 @@ IRONS = ("inside", "under-paper", "never")
 HEATED = ("upper", "both", "wrap")
 CLOSINGS = ("hand", "hinged", "parallel", "wrap", "enclosed")
 METERING = ("hand", "knob", "gauge")
-BLANK_KINDS = ("garment", "headwear", "bag", "homeware", "hard-good", "drinkware", "paper-good", "accessory")
 SOURCE_KINDS = ("published", "common-practice", "computed", "from-memory", "choice")
 
 
@@ -236,6 +235,11 @@ class Substrate:
     )
     clear: bool = optional(Flag(), False, about="whether a print on its back is looked at through it")
     washable: bool = optional(Flag(), False, about="whether what is made of it is washed")
+    pressed_once: bool = optional(
+        Flag(),
+        False,
+        about="whether a transfer's usual second pressing is left out on it: it shrinks, or stops the heat",
+    )
     often_finished: bool = optional(
         Flag(), False, about="whether it is so often water-repellent that it has to be asked"
     )
@@ -554,7 +558,7 @@ class Blank:
     """An invented but realistic blank. ``areas`` gives the printable area at each placement."""
 
     title: str = required(Text(100), about="what it is")
-    kind: str = required(Choice(BLANK_KINDS), about="what kind of piece")
+    kind: str = required(Choice(PIECE_KINDS), about="what kind of piece")
     substrate: str = required(Name(name_of="substrates"))
     colour: str = required(Text(40), about="sRGB hex or CSS name")
     areas: Mapping[str, Size] = required(
@@ -574,8 +578,9 @@ class Blank:
     diameter: float | None = optional(LENGTH, about="of round ware")
     care: Care | None = optional(Object(Care), about="the care label")
     features: tuple[str, ...] = optional(
-        Many(Choice(FEATURES), 16, distinct=True), (), about="raised, fragile or dangerous things on it"
+        Many(Choice(FEATURES), len(FEATURES), distinct=True), (), about="raised, fragile or dangerous things on it"
     )
+    loose: str | None = optional(Text(80), about="what is loose on it and comes off before it is pressed, in words")
     uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), (), about="what it is made for")
     age_from: float | None = optional(Number(0, 18), about="years; what a children's blank is made for")
     alternatives: tuple[str, ...] = optional(

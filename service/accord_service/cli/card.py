@@ -42,6 +42,8 @@ PRESSING_WORDS: Mapping[str, str] = MappingProxyType(
         "again": "ONCE MORE",
     }
 )
+# A press in the hand does not open: it is lifted.
+_LIFTED_BY, _LIFT = "into-stand", "Lift"
 _BEFORE_PIECE = "marry"
 _LABEL_COLUMN = 14
 _BAR = 9
@@ -193,8 +195,10 @@ def _face_mark(face: str) -> str:
 def _steps(output: Output, steps: Sequence[Document], start: int) -> int:
     """The steps, by stage, numbered from ``start`` on through all prints; the next number."""
     for stage, of_stage in groupby(steps, key=lambda step: step["stage"]):
-        say_heading(output, STAGE_WORDS.get(stage, stage))
-        for number, step in enumerate(of_stage, start=start):
+        told = list(of_stage)
+        lifted = any(step["id"] == _LIFTED_BY for step in told)
+        say_heading(output, _LIFT if lifted else STAGE_WORDS.get(stage, stage))
+        for number, step in enumerate(told, start=start):
             output.say(step["text"], lead=f"    {number:>2}. ")
             start = number + 1
     return start

@@ -143,7 +143,7 @@ def test_the_stack_has_the_sheets_that_the_steps_lay(authority: Authority) -> No
 def test_an_oven_has_no_pressure_to_set_and_no_lower_platen(authority: Authority) -> None:
     press = {"type": "tile-oven-wrap"}
     (decoration,) = first_plan(authority, shop_with(authority), item=TILE, decoration=DYED, press=press).decorations
-    assert decoration.explained.pressure_shown == "clamp pressure"
+    assert decoration.explained.pressure_shown == "none: the clamp presses"
     assert "pressure" not in sentence(decoration.steps, "set-press")
     assert {"both-platens", "close-gently"}.isdisjoint(step.id for step in decoration.steps)
     assert [decoration.stack[0].what, decoration.stack[-1].what] == ["clamp", "clamp"]
@@ -166,3 +166,60 @@ def test_a_sleeve_is_not_kept_off_the_heat_that_prints_it(authority: Authority) 
     steps = first_plan(authority, shop_with(authority), decoration=sleeve).decorations[0].steps
     assert "sleeve-alone" in {step.id for step in steps}
     assert "lay-out" not in {step.id for step in steps}
+
+
+@pytest.mark.parametrize("transfer", ["hot-fix-stones", "heat-seal-patch"])
+def test_without_a_sheet_the_pressing_from_the_reverse_stops_and_says_nothing_else(
+    transfer: str, authority: Authority
+) -> None:
+    """Common practice, no source: a step says what to do or to stop, not both."""
+    shop = shop_with(authority, "silicone-paper", "ptfe-sheet")
+    steps = first_plan(authority, shop, decoration={"transfer": transfer}).decorations[0].steps
+    (step,) = (step for step in steps if step.stage == "again")
+    assert step.id == "stop-without-second-press-sheet"
+    assert step.text.startswith("Stop here without") and "from the reverse" in step.text
+
+
+@pytest.mark.parametrize(("transfer", "sheet", "second_s"), [("studs-aluminium", None, 0), ("hot-fix-studs", "6 s", 6)])
+def test_leather_is_pressed_once_unless_a_sheet_says_otherwise(
+    transfer: str, sheet: str | None, second_s: float, authority: Authority
+) -> None:
+    """Common practice, no source: leather shrinks in a second pressing, and lets no heat through to the glue."""
+    said = {} if sheet is None else {"sheet": {"second_press": sheet}}
+    item = {"blank": "patch-leather-brown", "substrate": "", "fibres": "", "thickness": "", "care": ""}
+    decoration = {"transfer": transfer, "placement": "face", "size": {"width": "50 mm", "height": "10 mm"}} | said
+    planned = first_plan(
+        authority, shop_with(authority), item=item, decoration=decoration, press={"type": "swing-away"}
+    )
+    steps = {step.id for step in planned.decorations[0].steps}
+    assert planned.decorations[0].explained.second_press_s == second_s
+    assert ("no-second-press" in steps) is (second_s == 0)
+    assert ("press-again" in steps) is (second_s > 0)
+
+
+def test_eyelets_are_kept_off_the_platen(authority: Authority) -> None:
+    """Common practice, no source: metal holds the platen off the print and leaves its shape in the cloth."""
+    item = {"kind": "homeware", "substrate": "canvas", "fibres": {"CO": 100}, "features": ["eyelets"]}
+    planned = first_plan(authority, shop_with(authority), item=item, decoration={"placement": "face"})
+    steps = planned.decorations[0].steps
+    assert sentence(steps, "metal-outside").startswith("Keep eyelets 30 mm outside the platen")
+    assert sentence(steps, "lay-out").endswith("with eyelets, edges and seams off the heated area.")
+
+
+def test_the_kind_that_an_order_says_counts(authority: Authority) -> None:
+    """A banner of canvas has no collar; what is said beside a blank of another kind is told."""
+    item = {"substrate": "canvas", "fibres": {"CO": 100}}
+    garment = first_plan(authority, shop_with(authority), item=item).decorations[0].steps
+    banner = first_plan(authority, shop_with(authority), item=item | {"kind": "homeware"}).decorations[0].steps
+    assert "collar" in sentence(garment, "lay-out") and "collar" not in sentence(banner, "lay-out")
+    document = order_document(authority.book, item={"blank": "tee-heavy-white", "kind": "homeware"})
+    verdict = authority.validate(read(Order, document), shop_with(authority))
+    (told,) = (finding for finding in verdict.findings if finding.rule == "description-contradicts-blank")
+    assert "described as homeware, the blank is garment" in told.because
+
+
+def test_a_film_is_gone_over_again_before_dye_goes_on_it(authority: Authority) -> None:
+    """Common practice, no source: each speck between film and dye prints."""
+    planned = first_plan(authority, shop_with(authority), decoration={"transfer": "dye-receptive-film"})
+    steps = planned.decorations[0].steps
+    assert stand_in_order(steps, "lint-roll", "film-first", "lint-roll-film", "paper-down-on-film")

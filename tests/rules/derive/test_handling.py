@@ -51,22 +51,42 @@ def test_from_where_a_place_is_measured(kind: str, where: str, over: bool, words
 
 
 @pytest.mark.parametrize(
-    ("kind", "goods", "substrate", "features", "words"),
+    ("blank", "words"),
     [
-        ("homeware", "stone", "slate", (), "feet and stand"),
-        ("homeware", "cloth", "felt", (), "rod and cord"),
-        ("homeware", "rubber", "neoprene-faced", ("seam",), "bottom disc"),
-        ("accessory", "plastic", "frp-panel", None, "ring and chain"),
-        ("drinkware", "metal", "stainless-tumbler", (), "lid, seal, straw and rubber foot"),
-        ("homeware", "ceramic", "ceramic-tile", (), None),
-        ("hard-good", "metal", "aluminium-sheet", (), None),
-        ("homeware", "rubber", "neoprene-faced", (), None),
+        ("slate-coated-200", "feet and stand"),
+        ("pennant-felt-polyester-white", "rod and cord"),
+        ("cooler-sleeve-white", "bottom disc"),
+        ("key-tag-frp", "ring and chain"),
+        ("tumbler-steel-white", "lid, seal, straw and rubber foot"),
+        # A mug has no lid, a mouse pad no feet, a metal bookmark no ring: nothing is told of what is not there.
+        ("mug-coated-325", None),
+        ("mouse-pad-white", None),
+        ("bookmark-aluminium", None),
     ],
 )
-def test_what_is_loose_on_a_piece(
-    kind: str, goods: str, substrate: str, features: tuple[str, ...] | None, words: str | None
+def test_what_is_loose_on_a_piece_is_told_by_its_blank(book: Book, blank: str, words: str | None) -> None:
+    assert handling.loose_words(book.catalogue["blanks"][blank], lambda: None) == words
+
+
+@pytest.mark.parametrize(
+    ("substrate", "words"),
+    [
+        ("stainless-tumbler", "lid, seal, straw and rubber foot, as far as it has them"),
+        ("ceramic-mug", None),
+        ("slate", None),
+        ("structured-cap", None),
+    ],
+)
+def test_of_described_ware_that_is_no_mug_what_it_may_have_is_told(
+    book: Book, substrate: str, words: str | None
 ) -> None:
-    assert handling.loose_words(kind, goods, substrate, features) == words
+    assert handling.loose_words(None, lambda: book.catalogue["substrates"][substrate]) == words
+
+
+def test_only_the_fittings_that_are_there_are_named() -> None:
+    assert handling.metal_words(("eyelets", "seam")) == "eyelets"
+    assert handling.metal_words(("button", "zip")) == "the zip and buttons"
+    assert handling.metal_words(("seam",)) is None
 
 
 def test_what_stands_up_is_listed_with_what_always_does() -> None:
@@ -102,4 +122,7 @@ def test_a_gauge_says_the_trades_word_too() -> None:
     gauge = handling.pressure_shown(276.0, 40.0, bands, False, "parallel", "flat", units.METRIC)
     assert gauge == "276 kPa on the gauge (medium)"
     assert handling.pressure_shown("light", 20.0, bands, True, "hand", "flat", units.METRIC) == "light hand pressure"
-    assert handling.pressure_shown("medium", 40.0, bands, False, "enclosed", "mug", units.METRIC) == "wrap pressure"
+    assert (
+        handling.pressure_shown("medium", 40.0, bands, False, "enclosed", "mug", units.METRIC)
+        == "none: the wrap presses"
+    )

@@ -44,9 +44,10 @@ def below(transfer: str, top: str = "cut-film", **more: Any) -> list[Document]:
         ({"decoration": {"transfer": "dye-receptive-film"}}, ("tack", "main")),
         ({"decorations": below("cut-film")}, ("tack",)),
         ({"decorations": below("dye-sublimation")}, ("main",)),
-        # Nothing is turned over that is no cloth: it is pressed once more.
+        # Leather shrinks in a second pressing: only a sheet asks for it, and what is no cloth is not turned over.
+        ({"item": LEATHER, "decoration": {"transfer": "hot-fix-stones"}}, ("main",)),
         (
-            {"item": {"substrate": "leather", "fibres": ""}, "decoration": {"transfer": "hot-fix-stones"}},
+            {"item": LEATHER, "decoration": {"transfer": "hot-fix-stones", "sheet": {"second_press": "6 s"}}},
             ("main", "again"),
         ),
         ({"decoration": {"settings": {"second_press": "5 s"}}}, ("main", "again")),
@@ -81,12 +82,12 @@ def test_each_pressing_has_facts_of_its_own(book: Book) -> None:
 
 
 def test_time_at_the_press_counts_every_pressing_and_the_waits_between(book: Book) -> None:
-    """Two-step toner: 90 + 30 + 20 s shut after the pre-press, 30 s until it is cold; 22 s to handle."""
+    """Two-step toner: 90 + 30 + 20 s shut after the pre-press, 60 s until it is cold; 22 s to handle."""
     case = pressing(book, decoration={"transfer": "toner-paper-two-step"}, quantity=4)
-    assert case["process.wait_s"] == 30.0
+    assert case["process.wait_s"] == case["peel.cold_wait_s"] == 60.0, "as long as the step says"
     shut_s = case["set.pre_press_s"] + 90 + 30 + 20
     assert case["process.shut_s"] == shut_s
-    assert case["job.total_s"] == 4 * (shut_s + 30 + 22)
+    assert case["job.total_s"] == 4 * (shut_s + 60 + 22)
 
 
 def test_a_lower_film_is_tacked_and_its_full_dwell_comes_with_the_last(book: Book) -> None:

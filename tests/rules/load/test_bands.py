@@ -40,9 +40,10 @@ from accord_rules.load.bands import (
     unbanded,
 )
 from accord_rules.load.loader import from_documents
+from accord_rules.orders.order import PIECE_KINDS
 from accord_rules.orders.sheet import BESIDE_MAIN
 from accord_rules.revision.book import Book
-from accord_rules.revision.catalogue import BLANK_KINDS, KINDS, SUBSTRATE_FAMILIES
+from accord_rules.revision.catalogue import KINDS, SUBSTRATE_FAMILIES
 
 Path = tuple[str, ...]
 
@@ -72,7 +73,7 @@ def band_cases() -> Iterator[tuple[str, str, Path, units.Dimension, Band]]:
             if kind == "substrates":
                 yield from ((kind, f, path, dimension, SUBSTRATE_BANDS[f][named[0]]) for f in SUBSTRATE_FAMILIES)
             elif kind == "blanks" and named[0] == "areas":
-                yield from ((kind, of, path, dimension, AREA_BANDS[of]) for of in BLANK_KINDS)
+                yield from ((kind, of, path, dimension, AREA_BANDS[of]) for of in PIECE_KINDS)
             elif kind == "blanks":
                 bands = {
                     ("mass_per_area",): MASS_BANDS,
@@ -117,7 +118,7 @@ def table_of(documents: dict[str, dict[str, Any]], kind: str, family: str) -> tu
         table = merge({"family": "dye-sublimation"}, documents["transfers"]["dye-sublimation"])
         return table | {"reheat_limit": "150 °C"} | _process_and_sheet(), ""
     if kind == "blanks":
-        table = documents[kind]["tee-heavy-white"] | {"kind": family if family in BLANK_KINDS else "garment"}
+        table = documents[kind]["tee-heavy-white"] | {"kind": family if family in PIECE_KINDS else "garment"}
         return table | {"thickness": "3 mm", "mass_per_area": "5000 g/m2"}, family if family in MASS_BANDS else "cloth"
     if kind == "substrates":
         return documents[kind]["knit"] | {"family": family}, family
