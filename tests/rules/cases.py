@@ -67,12 +67,12 @@ def decoration_case(book: Book, shop: Shop | None = None, **parts: Any) -> Case:
     return whole_case(book, shop, **parts).decoration_case(0)
 
 
-def pressing(book: Book, shop: Shop | None = None, press: Document | None = None, **parts: Any) -> Case:
-    """The first decoration on the press, settings chosen; ``press`` describes one, else the shop's first is meant."""
+def pressing(book: Book, shop: Shop | None = None, press: Document | None = None, index: int = 0, **parts: Any) -> Case:
+    """The decoration at ``index`` on the press, settings chosen; ``press`` describes one, else the shop's first is meant."""
     shop = shop or shop_of(book)
     if press is not None:
         parts["press"] = press
     whole = whole_case(book, shop, **parts)
     named = whole.order.press
     on = shop.press(named) if isinstance(named, str) else named
-    return pressing_cases(whole, on or shop.presses[0])[0]
+    return pressing_cases(whole, on or shop.presses[0])[index]

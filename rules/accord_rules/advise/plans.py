@@ -184,9 +184,24 @@ def _transfers(decoration: Decoration, shop: Shop, scales: Scales) -> tuple[str,
 
 
 def _only(whole: Case, index: int, name: str) -> Case:
-    """The decoration with this transfer as if it were the order's only one."""
-    single = replace(whole.order.decorations[index], over=None, transfer=name)
-    return whole.with_order(replace(whole.order, decorations=(single,))).decoration_case(0)
+    """The decoration with this transfer as if it and those it is piled with were all there is: what lies under it is
+    its ground, and a film that dye lies on is pressed otherwise than by itself."""
+    every = whole.order.decorations
+    pile = _pile(every, index)
+    places = {old: new for new, old in enumerate(pile)}
+    decorations = tuple(replace(every[old], over=places.get(every[old].over)) for old in pile)  # type: ignore[arg-type]
+    own = places[index]
+    filled = (*decorations[:own], replace(decorations[own], transfer=name), *decorations[own + 1 :])
+    return whole.with_order(replace(whole.order, decorations=filled)).decoration_case(own)
+
+
+def _pile(decorations: Sequence[Decoration], index: int) -> tuple[int, ...]:
+    """The decorations that lie on each other with this one, itself among them."""
+    pile = {index}
+    for _ in decorations:
+        pile |= {i for i, one in enumerate(decorations) if one.over in pile}
+        pile |= {over for i in pile if (over := decorations[i].over) is not None}
+    return tuple(sorted(pile))
 
 
 def _choice(scales: Scales, whole: Case, index: int, names: Sequence[str], most: int) -> tuple[Sequence[str], bool]:

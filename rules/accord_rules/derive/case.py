@@ -182,7 +182,8 @@ class Case:
         parts = self._parts.of_decoration(index)
         said = parts.decoration
         print_ = self.known.layers[0].of((said.placement, said.size, said.rim_distance, said.artwork))
-        return Case._child(self, Scope.DECORATION, index, parts, (print_, print_.of((said.transfer, said.sheet))))
+        pile = (parts.transfers_beneath, parts.transfers_above)
+        return Case._child(self, Scope.DECORATION, index, parts, (print_, print_.of((said.transfer, said.sheet, pile))))
 
     def pressing_case(self, press: Press, chosen: Chosen | None = None, sequence: Sequenced | None = None) -> Case:
         if self.parent is None or self.scope is not Scope.DECORATION:

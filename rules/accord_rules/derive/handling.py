@@ -306,10 +306,10 @@ _sheet_for("set.blot_sheet", "blot", "The paper at hand that takes up dye; none 
 
 @fact("lay.paper_on_bed", BOOL, PRESSING)
 def paper_on_bed(
-    sheet: str = read("set.blot_sheet"), shape: str = read("item.shape"), principle: str = read("transfer.principle")
+    sheet: str = read("set.blot_sheet"), shape: str = read("item.shape"), dyes: bool = read("transfer.dyes")
 ) -> bool:
     """Whether paper that takes up dye lies under a flat piece."""
-    return sheet != NONE and shape == "flat" and principle in ("dye-vapour", "receptive-film")
+    return sheet != NONE and shape == "flat" and dyes
 
 
 @fact("lay.sheet_over", BOOL, PRESSING)

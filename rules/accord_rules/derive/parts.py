@@ -89,6 +89,11 @@ class Parts:
         return tuple(names)
 
     @property
+    def transfers_above(self) -> tuple[str | None, ...]:
+        """The transfers of the decorations that lie on this one."""
+        return tuple(decoration.transfer for decoration in self.decorations if decoration.over == self.index)
+
+    @property
     def earlier(self) -> Mapping[int, Decoration]:
         """The decorations that are pressed before this one, by their indices."""
         order = self.sequence.order if self.sequence is not None else ()

@@ -18,7 +18,7 @@ from accord_rules.derive.sheet import InForce, Reading, span_words
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE, Pressings
-from accord_rules.orders.sheet import PEELS, PRESSINGS, SECOND, SheetPressing
+from accord_rules.orders.sheet import PEELS, PRESSINGS, SECOND, SheetPressing, pressings_said
 from accord_rules.revision.catalogue import Pressing, TemperatureWindow, TimeWindow, Transfer, pressings_of
 from accord_rules.revision.facts import (
     BOOL,
@@ -341,6 +341,9 @@ def outside(
     windows = {one.name: one for one in wanted}
 
     def clauses() -> Iterator[str]:
+        for name in pressings_said(said):
+            if name not in windows:
+                yield f"{WORDS[name]} is said, and here the main pressing is the only one"
         for pressing in pressings:
             ordered, window = getattr(said, pressing.name, None), windows[pressing.name]
             # Of a second press that is left out or too short the rules on that speak.

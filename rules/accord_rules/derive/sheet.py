@@ -7,10 +7,12 @@ out is the product's own number, else the family's practice.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from accord_rules.derive.transfer import Needed, practice_of
 from accord_rules.documents import units
+from accord_rules.orders.order import NONE
 from accord_rules.orders.sheet import SECOND, Sheet, TemperatureSpan, TimeSpan, pressings_said
 from accord_rules.revision.catalogue import (
     DwellExtra,
@@ -19,6 +21,7 @@ from accord_rules.revision.catalogue import (
     TemperatureWindow,
     TimeWindow,
     Transfer,
+    before_print,
     dwell_bounds_of,
 )
 from accord_rules.revision.facts import (
@@ -68,14 +71,34 @@ def in_force(
     families: Mapping[str, Transfer] = entries("transfers"),
     substrate: str | None = maybe("item.substrate"),
     goods: str | None = maybe("item.family"),
+    dyed_over: bool | None = maybe("layer.dyed_over"),
+    into: Transfer | None = maybe("ground.film"),
 ) -> InForce:
-    """The maker's sheet that counts here, and whose it is."""
-    own = _own_numbers(entry, families[entry.family], substrate, goods)
+    """The maker's sheet that counts here, and whose it is. Of a film whose dye is a print of its own, only what it says
+    of the film's pressing counts; what a product of dye has of its own is meant for cloth, not for such a film."""
+    family = before_print(families[entry.family]) if dyed_over else families[entry.family]
+    own = () if into is not None else _own_numbers(entry, family, substrate, goods)
     in_stock = stocked.get(name or "") or stocked.get(entry.family)
     for by, sheet in (("order", ordered), ("shop", in_stock), ("book", entry.sheet)):
         if sheet is not None:
-            return InForce(by, sheet, own)
+            return InForce(by, _of_film(sheet) if dyed_over and entry.unprinted is not None else sheet, own)
     return InForce("book" if own else "none", _NOTHING, own)
+
+
+def _of_film(sheet: Sheet) -> Sheet:
+    """What a sheet says of the film alone: its tack."""
+    tack = sheet.pressings.tack if sheet.pressings is not None else None
+    film = Sheet(read_at=sheet.read_at, press=sheet.press, edition=sheet.edition)
+    if tack is None:
+        return film
+    return replace(
+        film,
+        temperature=tack.temperature,
+        time=tack.time,
+        pressure=tack.pressure,
+        peel=None if tack.peel is None else (tack.peel,),
+        cover=None if tack.cover is None else (() if tack.cover == NONE else (tack.cover,)),
+    )
 
 
 def _own_numbers(entry: Transfer, family: Transfer, substrate: str | None, goods: str | None) -> tuple[str, ...]:
@@ -182,9 +205,11 @@ def needed(
     goods: str | None = maybe("item.family"),
     in_force: InForce = read("sheet.in_force"),
     reading: Reading = read("sheet.reading"),
+    into: Transfer | None = maybe("ground.film"),
 ) -> Needed:
-    """Windows, peel, cover and pad for this transfer on this substrate, as the sheet has them, else as is usual."""
-    sheet, usual = in_force.sheet, practice_of(entry, substrate, goods or "")
+    """Windows, peel, cover and pad for this transfer on this substrate, as the sheet has them, else as is usual; dye
+    that goes into a film is pressed as the film wants it."""
+    sheet, usual = in_force.sheet, practice_of(entry if into is None else into, substrate, goods or "")
     changes: dict[str, Any] = {
         name: getattr(sheet, name) for name in ("peel", "cover", "pad") if getattr(sheet, name) is not None
     }

@@ -23,7 +23,7 @@ class Part(Enum):
 
     PIECE = "piece"  # the item, its use, the shop, the book: the same all through a question
     PRINT = "print"  # size, place and artwork of a decoration
-    TRANSFER = "transfer"
+    TRANSFER = "transfer"  # and those that lie under it and on it
     OTHERS = "others"  # the other decorations of the order, and which lies on which
     PRESS = "press"
     SETTINGS = "settings"  # said and chosen
@@ -174,7 +174,9 @@ def _all() -> Iterator[SourceField]:
         yield SourceField(f"/decorations/{{j}}/{name}", decoration, Part.OTHERS, "others", path, of_others=own)
     below = tuple(f"/decorations/{{{index}}}/{field}" for index in "ij" for field in ("over", "transfer"))
     yield SourceField("layers/index", decoration, Part.OTHERS, "others", "index", reads=below)
-    yield SourceField("layers/transfers", decoration, Part.OTHERS, "others", "transfers_beneath", reads=below)
+    # What a print is pressed like hangs on its neighbours in the pile, so that they are known with it.
+    yield SourceField("layers/transfers", decoration, Part.TRANSFER, "others", "transfers_beneath", reads=below)
+    yield SourceField("layers/above", decoration, Part.TRANSFER, "others", "transfers_above", reads=below)
     yield from _fields("press/", Press, "press", pressing, Part.PRESS)
     yield from _fields(_SAID, Settings, "said", pressing, Part.SETTINGS)
     for name in Chosen._fields:

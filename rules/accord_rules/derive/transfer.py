@@ -16,6 +16,7 @@ from accord_rules.revision.catalogue import (
     TemperatureWindow,
     TimeWindow,
     Transfer,
+    before_print,
     transfer_named,
 )
 from accord_rules.revision.facts import (
@@ -47,9 +48,12 @@ def entry(
     name: str | None = source("/decorations/{i}/transfer"),
     products: Mapping[str, Transfer] = entries("products"),
     families: Mapping[str, Transfer] = entries("transfers"),
+    dyed_over: bool | None = maybe("layer.dyed_over"),
 ) -> Transfer | None:
-    """What the book knows of the transfer: a product, or a family as such."""
-    return transfer_named(name, products, families)
+    """What the book knows of the transfer: a product, or a family as such; of a film whose dye is a print of its own,
+    the film alone."""
+    known = transfer_named(name, products, families)
+    return before_print(known) if known is not None and dyed_over else known
 
 
 @fact(
@@ -239,9 +243,11 @@ def migrates(
     entry: Transfer = read("transfer.entry"),
     dyed: Callable[[], bool | None] = later("item.disperse_dyed"),
     light: Callable[[], bool | None] = later("art.light"),
+    blocked: bool | None = maybe("layer.blocked"),
 ) -> bool | None:
-    """Whether dye from this ground can migrate into this transfer and visibly tint it."""
-    if entry.principle not in _FILM_PRINCIPLES or entry.blocks_migration:
+    """Whether dye from this ground can migrate into this transfer and visibly tint it: not through a print below that
+    blocks it."""
+    if entry.principle not in _FILM_PRINCIPLES or entry.blocks_migration or blocked:
         return False
     on_dyed, with_light = dyed(), light()
     if on_dyed is False or with_light is False:
@@ -276,6 +282,82 @@ def layer_entries(
     return tuple(transfer_named(name, products, families) for name in names)
 
 
+@fact("layer.dyed_over", BOOL, DECORATION)
+def dyed_over(
+    names: tuple[str | None, ...] = source("layers/above"),
+    products: Mapping[str, Transfer] = entries("products"),
+    families: Mapping[str, Transfer] = entries("transfers"),
+) -> bool | None:
+    """Whether a dye print of this order lies on it."""
+    above = [transfer_named(name, products, families) for name in names]
+    if any(upper is not None and upper.principle == "dye-vapour" for upper in above):
+        return True
+    return None if None in above else False
+
+
+@fact("transfer.dyes", BOOL, DECORATION)
+def dyes(principle: str = read("transfer.principle"), dyed_over: bool | None = maybe("layer.dyed_over")) -> bool:
+    """Whether dye is driven into it while it is pressed: a dye print, or a film that is pressed with its dye."""
+    return principle == "dye-vapour" or (principle == "receptive-film" and not dyed_over)
+
+
+@fact("layer.blocked", BOOL, DECORATION)
+def blocked(stack: tuple[Transfer | None, ...] = read("layer.entries")) -> bool | None:
+    """Whether a print of this order that lies below keeps the ground's dye from it."""
+    below = stack[1:]
+    if any(layer is not None and layer.blocks_migration for layer in below):
+        return True
+    return None if None in below else False
+
+
+# -- the ground: what the print meets ---------------------------------------------------------------------------------
+
+
+@fact("ground.printed", BOOL, DECORATION)
+def ground_printed(stack: tuple[Transfer | None, ...] = read("layer.entries")) -> bool | None:
+    """Whether it meets the face of another print of this order and not the piece. A dye print has no face of its own:
+    what lies on it meets what the dye went into."""
+    return _known_face(stack[1:], lambda face: face is not None)
+
+
+@fact("ground.receptive", BOOL, DECORATION)
+def ground_receptive(stack: tuple[Transfer | None, ...] = read("layer.entries")) -> bool | None:
+    """Whether it meets the face of a dye-receptive film of this order, which takes dye as a coating of polymer does."""
+    return _known_face(stack[1:], lambda face: face is not None and face.principle == "receptive-film")
+
+
+def _known_face(below: Sequence[Transfer | None], holds: Callable[[Transfer | None], bool]) -> bool | None:
+    """What holds of the face that a print meets, None being the piece's own; None while a layer is not known."""
+    for layer in below:
+        if layer is None:
+            return None
+        if layer.principle != "dye-vapour":
+            return holds(layer)
+    return holds(None)
+
+
+@fact("ground.textile", BOOL, DECORATION)
+def ground_textile(
+    cloth: bool | None = maybe("item.textile"), printed: Callable[[], bool | None] = later("ground.printed")
+) -> bool | None:
+    """Whether it meets cloth: that of the piece, with no face of another print between."""
+    if cloth is False:
+        return False
+    covered = printed()
+    return False if covered else None if covered is None else cloth
+
+
+@fact("ground.film", DATA, DECORATION)
+def ground_film(
+    entry: Transfer = read("transfer.entry"), stack: tuple[Transfer | None, ...] = read("layer.entries")
+) -> Transfer | None:
+    """The dye-receptive film that a dye print goes into; unknown where it goes into something else."""
+    faces = (layer for layer in stack[1:] if layer is None or layer.principle != "dye-vapour")
+    face = next(faces, None)
+    takes = entry.principle == "dye-vapour" and face is not None and face.principle == "receptive-film"
+    return face if takes else None
+
+
 @fact("layer.under_entry", DATA, DECORATION)
 def under_entry(stack: tuple[Transfer | None, ...] = read("layer.entries")) -> Transfer | None:
     """The transfer of the decoration below."""
@@ -283,9 +365,9 @@ def under_entry(stack: tuple[Transfer | None, ...] = read("layer.entries")) -> T
 
 
 @fact("layer.under_may", BOOL, DECORATION)
-def under_may(below: Transfer = read("layer.under_entry")) -> bool:
-    """Whether the decoration below may be covered."""
-    return below.may_lie_under
+def under_may(below: Transfer = read("layer.under_entry"), into: Transfer | None = maybe("ground.film")) -> bool:
+    """Whether the decoration below may be covered; dye goes into a film that takes it, however rough that is."""
+    return below.may_lie_under or into is not None
 
 
 @fact("layer.over_may", BOOL, DECORATION)

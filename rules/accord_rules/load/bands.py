@@ -79,6 +79,8 @@ _TRANSFER: Mapping[str, Band] = MappingProxyType(
         "dose.halved_by": _from("3 K", "40 K"),
         "bounds.temperature": _WINDOW,
         "bounds.time": _DWELL,
+        "unprinted.bounds.temperature": _WINDOW,
+        "unprinted.bounds.time": _DWELL,
         "on.dwell_bounds": _DWELL,
         **_of_pressings("process"),
         "sheet.temperature": _WINDOW,

@@ -8,7 +8,15 @@ from typing import Any
 from accord_rules.documents import units
 from accord_rules.documents.reading import Fault, escape
 from accord_rules.orders.sheet import PRESSURES, SECOND, TimeSpan, pressings_said, sheet_faults
-from accord_rules.revision.catalogue import Pressing, Substrate, Transfer, Variant, dwell_bounds_of, pressings_of
+from accord_rules.revision.catalogue import (
+    Pressing,
+    Substrate,
+    Transfer,
+    Variant,
+    before_print,
+    dwell_bounds_of,
+    pressings_of,
+)
 
 
 def impossible(transfer: Transfer, substrates: Mapping[str, Substrate]) -> Iterator[Fault]:
@@ -19,6 +27,9 @@ def impossible(transfer: Transfer, substrates: Mapping[str, Substrate]) -> Itera
     yield from _bad_windows(transfer, "")
     yield from _out_of_bounds(transfer, "", transfer, transfer.bounds.time)
     yield from _bad_process(transfer)
+    if transfer.unprinted is not None:
+        alone = before_print(transfer)
+        yield from _out_of_bounds(alone, "/process/tack", alone, alone.bounds.time)
     if transfer.sheet is not None:
         yield from sheet_faults(transfer.sheet, "/sheet", pressings_of(transfer))
     for name, variant in transfer.on.items():
@@ -89,6 +100,10 @@ def _bad_process(transfer: Transfer) -> Iterator[Fault]:
         yield Fault("/process/marry", "goes with a transfer of two sheets, and with no other", code="contradiction")
     if "tack" in process and transfer.principle == "dye-vapour":
         yield Fault("/process/tack", "dye is never tacked: it prints as soon as it is hot", code="contradiction")
+    tack = transfer.process.tack
+    if transfer.unprinted is not None and (tack is None or tack.temperature is None or tack.under_another):
+        message = "goes with a tack that has a temperature of its own and does not stand in for the main pressing"
+        yield Fault("/unprinted", message, code="contradiction")
     if set(SECOND) <= set(process):
         yield Fault("/process/again", "a second press is from the reverse or again, not both", code="contradiction")
     if set(SECOND) & set(process) and transfer.second_press == 0:

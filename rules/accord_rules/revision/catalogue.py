@@ -7,7 +7,7 @@ Every quantity is written with its unit and held in its inside unit (``documents
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -342,6 +342,17 @@ class Process:
 
 
 @dataclass(frozen=True, slots=True)
+class Unprinted:
+    """A film that takes dye, before its print: pressed by itself where a dye print of the same order lies on it.
+
+    How hot, how long, how it is covered and peeled its tack says.
+    """
+
+    carrier: str = required(Choice(CARRIERS), about="what carries the film alone")
+    bounds: Bounds = required(Object(Bounds), about="what physics leaves of its own pressing")
+
+
+@dataclass(frozen=True, slots=True)
 class SizedDwell:
     """The dwell to aim at for a print whose longer side is ``longer_side`` mm; between two of them, interpolated."""
 
@@ -450,6 +461,7 @@ class Transfer:
     sources: tuple[str, ...] = _sources()
     sheets: int = optional(Whole(1, 2), 1, about="of how many sheets it is made")
     process: Process = optional(Object(Process), Process(), about="its pressings beside the main one")
+    unprinted: Unprinted | None = optional(Object(Unprinted), about="the film alone, where dye is printed on it")
     sheet: Sheet | None = optional(Object(Sheet), about="a product's own, as its maker has it")
     reheat_limit: float | None = optional(
         TEMPERATURE, about="once applied, the most it bears; left out where it bears re-heating"
@@ -473,6 +485,26 @@ def pressings_of(transfer: Transfer) -> tuple[str, ...]:
     """The pressings beside the main one that a transfer may take: any may be pressed again, unless from the reverse."""
     own = tuple(name for name in BESIDE_MAIN if getattr(transfer.process, name) is not None)
     return own if {*SECOND} & set(own) else (*own, "again")
+
+
+def before_print(transfer: Transfer) -> Transfer:
+    """The film alone, whose tack is then its only pressing; the transfer itself where it is no such film."""
+    film, tack = transfer.unprinted, transfer.process.tack
+    if film is None or tack is None:
+        return transfer
+    return replace(
+        transfer,
+        temperature=tack.temperature or transfer.temperature,
+        time=tack.time or transfer.time,
+        peel=(tack.peel,),
+        cover=tack.cover or (),
+        carrier=film.carrier,
+        bounds=film.bounds,
+        taped=False,
+        dose=None,
+        on=_NO_VARIANTS,
+        process=replace(transfer.process, tack=None),
+    )
 
 
 def dwell_bounds_of(transfer: Transfer, *places: str) -> TimeSpan:
