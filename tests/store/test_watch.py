@@ -79,6 +79,56 @@ def test_whoever_comes_after_a_quiet_time_waits_for_the_one_who_asks(store: Stor
         assert [answer.result(20).head for answer in (first, second)] == [published.head, published.head]
 
 
+def test_after_a_write_has_settled_no_worker_answers_from_what_was_before(store: Store, server: EmbeddedServer) -> None:
+    """The next order must be judged by the shop's new rules, on whichever worker it is asked."""
+    store.revisions.first({}, author="t", reason="")
+    ticks = Ticks()
+
+    def sleep(seconds: float) -> None:
+        ticks.now_s += seconds
+
+    writer = HeadWatch(Connection(connect(server.url)), monotonic=ticks, sleep=sleep)
+    reader = HeadWatch(Connection(connect(server.url)), monotonic=ticks)
+    before = reader.current().directory
+    store.shops.create("s", {}, who="t")
+    store.shops.replace_house("s", 0, {}, who="t")
+    assert reader.current().directory == before, "seen a moment ago, and not asked again yet"
+    writer.settle()
+    assert reader.current().directory == before + 2
+
+
+def test_who_waited_for_a_slow_question_asks_again_where_it_began_too_long_ago(
+    store: Store, server: EmbeddedServer
+) -> None:
+    """Its answer may be from before a write that has settled meanwhile."""
+    store.revisions.first({}, author="t", reason="")
+    ticks, connection = Ticks(), Connection(connect(server.url))
+    watch = HeadWatch(connection, monotonic=ticks)
+    before = watch.current().directory
+    has_heard, may_answer, ask_all = threading.Event(), threading.Event(), connection.ask_all
+
+    def answer_slowly(commands: Any) -> Any:
+        heard = ask_all(commands)
+        if not has_heard.is_set():
+            has_heard.set()
+            assert may_answer.wait(20)
+        return heard
+
+    connection.ask_all = answer_slowly  # type: ignore[method-assign]
+    ticks.now_s += 0.6
+    with ThreadPoolExecutor(2) as threads:
+        slow = threads.submit(watch.current)
+        assert has_heard.wait(20)
+        store.shops.create("s", {}, who="t")
+        ticks.now_s += 1.1
+        later = threads.submit(watch.current)
+        with pytest.raises(TimeoutError):
+            later.result(timeout=0.2)
+        may_answer.set()
+        slow.result(20)
+        assert later.result(20).directory == before + 1
+
+
 def test_the_directory_moves_with_shops_house_rules_and_keys(store: Store, server: EmbeddedServer) -> None:
     store.revisions.first({}, author="t", reason="")
     watch = HeadWatch(Connection(connect(server.url)), cached_s=0)

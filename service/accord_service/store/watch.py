@@ -41,11 +41,16 @@ class HeadWatch:
     """
 
     def __init__(
-        self, connection: Connection, cached_s: float = CACHED_S, monotonic: Callable[[], float] = time.monotonic
+        self,
+        connection: Connection,
+        cached_s: float = CACHED_S,
+        monotonic: Callable[[], float] = time.monotonic,
+        sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         self._connection = connection
         self._cached_s = cached_s
         self._monotonic = monotonic
+        self._sleep = sleep
         self._asking = threading.Lock()
         self._seen: tuple[RevisionHead, int] | None = None
         self._seen_s = 0.0
@@ -63,15 +68,32 @@ class HeadWatch:
                     self._ask()
         elif self._monotonic() - self._asked_s >= self._cached_s and self._asking.acquire(blocking=False):
             try:
-                self._ask()
-            except StoreError as error:
-                self._why = str(error)
+                self._ask_again()
             finally:
                 self._asking.release()
-        elif self._monotonic() - self._seen_s >= FRESH_S and not self._why:
+        elif self._stale():
             with self._asking:  # for as long as the connection's timeout at most
-                pass
+                # Whoever was asked before this caller came, and took so long, may not have heard of the last moment.
+                if self._stale():
+                    self._ask_again()
         return self._watched()
+
+    def settle(self) -> None:
+        """Return once nobody, on any worker that reaches the store, answers from what was there before this call.
+
+        Whoever writes what the next question must be judged by waits for it: what was seen longer ago than ``FRESH_S``
+        is not answered from, so that asking the store in every request of every worker would tell no more.
+        """
+        self._sleep(FRESH_S)
+
+    def _stale(self) -> bool:
+        return self._monotonic() - self._seen_s >= FRESH_S and not self._why
+
+    def _ask_again(self) -> None:
+        try:
+            self._ask()
+        except StoreError as error:
+            self._why = str(error)
 
     def _watched(self) -> Watched:
         seen, why = self._seen, self._why

@@ -26,22 +26,22 @@ def put_house_rules(call: Call) -> Prepared:
     """Replace the shop's house rules: limits moved the stricter way, rules that find more, stock not to be used.
 
     A shop may only be stricter than the book. What would loosen anything is refused with an order that would slip
-    through.
+    through. The answer comes when the rules are in force everywhere: an order asked after it is judged by them.
     """
     shops, id_, house = call.room.store.shops, call.own.record.id, call.body
     _refuse_what_loosens(call, house)
     document = house.document()
 
     def commit(remember: Remember) -> Answer:
-        return house_answer(
-            shops.replace_house(
-                id_,
-                call.version,
-                document,
-                who=call.caller.key_id,
-                also=lambda record: remember(house_answer(record)),
-            )
+        record = shops.replace_house(
+            id_,
+            call.version,
+            document,
+            who=call.caller.key_id,
+            also=lambda record: remember(house_answer(record)),
         )
+        call.room.store.watch.settle()
+        return house_answer(record)
 
     return Prepared(house_answer(HouseRecord(id_, call.version + 1, document, call.room.now_s)), commit)
 
