@@ -40,8 +40,8 @@ class Reads(Documented):
     facts: tuple[str, ...] = required(STRINGS, "ids of facts")
     inputs: tuple[str, ...] = required(
         STRINGS,
-        "fields of the order, by JSON Pointer ({i}: the decoration in question, {j}: the others); of shop, press, the"
-        " settings chosen and the order of pressings, by name",
+        "fields of the order, by JSON Pointer ({i}: the decoration in question, {j}: the others); of shop, house rules,"
+        " press, the settings chosen and the order of pressings, by name",
     )
     limits: tuple[str, ...] = required(STRINGS, "ids of limits")
     kinds: tuple[str, ...] = required(STRINGS, "kinds of the catalogue whose entries are looked through")

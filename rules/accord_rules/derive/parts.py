@@ -20,6 +20,7 @@ class Parts:
 
     catalogue: Mapping[str, Mapping[str, Any]]
     limits: Mapping[str, float]
+    house_limits: frozenset[str]  # those that the shop has made stricter
     shop: Shop
     order: Order
     item: Item
@@ -36,7 +37,7 @@ class Parts:
     sequence: Sequenced | None
 
     def __init__(self, book: Book, shop: Shop, order: Order) -> None:
-        self.catalogue, self.limits = book.catalogue, book.limit_values
+        self.catalogue, self.limits, self.house_limits = book.catalogue, book.limit_values, book.moved
         self.shop, self.order, self.item, self.use = shop, order, order.item, order.use or _NO_USE
         self.decorations = order.decorations
 

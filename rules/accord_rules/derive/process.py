@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
+from math import inf
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
@@ -77,6 +78,7 @@ def wanted(
     over: bool = read("layer.over"),
     under_another: bool = read("layer.under_another"),
     non_stick: tuple[str, ...] = read("stack.non_stick"),
+    second_house_most_s: float = read("process.second_press_house_most"),
 ) -> tuple[Wanted, ...]:
     """The pressings beside the main one that this decoration may take, in the order they come, and what each wants."""
 
@@ -86,11 +88,12 @@ def wanted(
         done = {"adhesive": not over, "tack": under_another or not of_book.under_another, "marry": True}
         turned = name != "reverse" or cloth is not False  # only cloth is turned over to be pressed from behind
         cover = of_book.cover if of_sheet.cover is None else (of_sheet.cover,)
+        time = (of_book.time or second) if of_sheet.time is None else reading.dwell(of_sheet.time)
         return Wanted(
             name=name if turned else "again",
             usual=done.get(name, second.aim > 0),
             temperature=of_book.temperature if of_sheet.temperature is None else reading.window(of_sheet.temperature),
-            time=(of_book.time or second) if of_sheet.time is None else reading.dwell(of_sheet.time),
+            time=_no_longer_than(time, second_house_most_s) if name in SECOND else time,
             pressure=of_sheet.pressure or of_book.pressure,
             cover=non_stick if cover is None else cover,
             peel=of_sheet.peel or of_book.peel,
@@ -109,9 +112,26 @@ def second_press(
     second_s: float = read("transfer.second_press_s"),
     least_s: float = limit("settings.second_press_least"),
     most_s: float = limit("process.second_press_most"),
+    house_most_s: float = read("process.second_press_house_most"),
 ) -> TimeWindow:
-    """The window of a second press, from the reverse or again; its aim is 0 s where none is wanted."""
-    return TimeWindow(min(least_s, second_s or least_s), second_s, max(most_s, second_s))
+    """The window of a second press, from the reverse or again; its aim is 0 s where none is wanted.
+
+    A sheet may say more than is usual, and a shop that made the limit its own is not gone beyond for it.
+    """
+    window = TimeWindow(min(least_s, second_s or least_s), second_s, max(most_s, second_s))
+    return _no_longer_than(window, house_most_s)
+
+
+@fact("process.second_press_house_most", DATA, DECORATION)
+def second_press_house_most(
+    most_s: float = limit("process.second_press_most"), own: frozenset[str] = source("house/limits")
+) -> float:
+    """What the shop's own rules leave of a second press, whoever says otherwise; without end where they are silent."""
+    return most_s if "process.second_press_most" in own else inf
+
+
+def _no_longer_than(window: TimeWindow, most_s: float) -> TimeWindow:
+    return TimeWindow(min(window.least, most_s), min(window.aim, most_s), min(window.most, most_s))
 
 
 @fact("sheet.pre_press_s", number(units.TIME), DECORATION)

@@ -161,6 +161,7 @@ def _all() -> Iterator[SourceField]:
     yield from _fields("shop/", Shop, "shop", order, Part.PIECE, but=("stock", "presses"))
     yield SourceField("shop/units", order, Part.PIECE, "shop", "shop.units", reads=("shop/unit_system",))
     yield from _fields("shop/stock/", Stock, "shop.stock", order, Part.PIECE)
+    yield SourceField("house/limits", order, Part.PIECE, "house", "house_limits")
     yield SourceField("/decorations", order, Part.OTHERS, "order", "count")
     print_ = ("transfer", "over", "artwork", "settings", "sheet")
     yield from _fields("/decorations/{i}/", Decoration, "decoration", decoration, Part.PRINT, but=print_)

@@ -24,7 +24,8 @@ from accord_rules.governance.house import (
 )
 from accord_rules.load.examples import example_order
 from accord_rules.load.loader import amount
-from accord_rules.orders.order import Order
+from accord_rules.orders.order import Order, Settings
+from accord_rules.orders.sheet import Sheet
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import VERDICTS
@@ -342,6 +343,35 @@ def test_closing_a_house_leaves_the_shared_rules_open(book: Book, authority: Aut
     before = authority.counts.engine_errors
     authority.validate(order, shop)
     assert authority.counts.engine_errors == before
+
+
+@pytest.mark.parametrize("sheet", [{"second_press": "40 s"}, {"pressings": {"again": {"time": "40 s"}}}])
+@pytest.mark.parametrize("of_shop", [False, True])
+def test_a_house_limit_on_the_second_press_binds_whatever_a_sheet_says(
+    sheet: dict[str, Any],
+    of_shop: bool,
+    authority: Authority,
+    house_of: Callable[[dict[str, Any]], HouseAuthority],
+    book: Book,
+) -> None:
+    """House rules are only ever stricter: the shared limit gives way to a sheet, a shop's own does not."""
+    order, shop = example_order({"decoration": {"transfer": "powder-film"}}, book)
+    decoration = replace(order.decorations[0], sheet=None if of_shop else read(Sheet, sheet))
+    if of_shop:
+        shop = replace(shop, stock=replace(shop.stock, sheets=MappingProxyType({"powder-film": read(Sheet, sheet)})))
+    open_ = replace(order, decorations=(decoration,))
+    house = house_of({"limits": {"process.second_press_most": "20 s"}})
+    seconds = {
+        name: who.recommend(open_, shop).plans[0].decorations[0].explained.second_press_s
+        for name, who in (("shared", authority), ("house", house))
+    }
+    assert seconds == {"shared": 40.0, "house": 20.0}
+    said = replace(open_, decorations=(replace(decoration, settings=read(Settings, {"second_press": "40 s"})),))
+    assert "pressing-outside-window" not in {finding.rule for finding in authority.validate(said, shop).findings}
+    (told,) = (one for one in house.validate(said, shop).findings if one.rule == "pressing-outside-window")
+    assert (told.level, told.layer) == ("requires", "house")
+    assert "is set to 40 s" in told.because
+    assert "20 s is usual" in told.because
 
 
 def test_a_later_book_that_is_stricter_prevails(book: Book) -> None:
