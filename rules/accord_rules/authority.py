@@ -439,6 +439,11 @@ def _settings(case: Case, shop: Shop) -> Mapping[str, Any]:
     return order_settings(case.chosen, shop.units) if case.chosen is not None else {}
 
 
+def _pressings(case: Case) -> tuple[str, ...]:
+    """The pressings that are done for a decoration, in the order they come."""
+    return tuple(closing.name for closing in case["process.closings"]) if case.chosen is not None else ()
+
+
 def _press_verdict(on_press: OnPress, weighed: Weighed, shop: Shop) -> PressVerdict:
     """Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or where that
     is not known yet."""
@@ -447,6 +452,7 @@ def _press_verdict(on_press: OnPress, weighed: Weighed, shop: Shop) -> PressVerd
         press=on_press.press.id,
         verdict=weighed.verdict,
         settings=tuple(_settings(case, shop) for case in on_press.cases) if workable else None,
+        pressings=tuple(_pressings(case) for case in on_press.cases) if workable else None,
         sequence=on_press.sequence.order if workable else None,
         blocked_by=tuple(sorted({fired.rule.id for fired in weighed.at("blocks")})),
     )

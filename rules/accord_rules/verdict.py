@@ -25,7 +25,7 @@ from accord_rules.documents.answers import (
 from accord_rules.documents.reading import Choice, Flag, Object, optional, required
 from accord_rules.documents.writing import Documented
 from accord_rules.orders.order import Order, Settings
-from accord_rules.orders.sheet import BESIDE_MAIN, LIES
+from accord_rules.orders.sheet import BESIDE_MAIN, LIES, PRESSINGS
 
 LEVELS = ("blocks", "requires", "cautions", "notes")
 VERDICTS = ("accepted", "conditional", "undetermined", "rejected")
@@ -110,6 +110,11 @@ class PressVerdict(Documented):
     settings: tuple[Mapping[str, Any], ...] | None = required(
         Nullable(listed(Free((Settings,)))),
         "per decoration, as an order writes them; null unless the verdict is accepted or conditional",
+    )
+    pressings: tuple[tuple[str, ...], ...] | None = required(
+        Nullable(listed(listed(Choice(PRESSINGS)))),
+        "per decoration, the pressings that are done, in the order they come; where main is none of them, what the"
+        " settings say of it is not pressed, but what their own pressings say; null where the settings are",
     )
     sequence: tuple[int, ...] | None = required(
         Nullable(listed(INTEGER)), "decorations in order of pressing; null where the settings are"
@@ -354,6 +359,16 @@ class StackLayer(Documented):
 
 
 @dataclass(frozen=True, slots=True)
+class PressingStack(Documented):
+    """What lies between the platens in one pressing."""
+
+    pressing: str = required(Choice(PRESSINGS), "the pressing")
+    layers: tuple[StackLayer, ...] = required(
+        listed(Object(StackLayer)), "what lies on what, from the heated platen down"
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedDecoration(Documented):
     """One decoration of a plan."""
 
@@ -363,8 +378,8 @@ class PlannedDecoration(Documented):
     family: str = required(STRING, "its family")
     settings: Mapping[str, Any] = required(Free((Settings,)), "settings, as an order writes them")
     explained: ExplainedSettings = required(Object(ExplainedSettings), "the same for people, with windows and reasons")
-    stack: tuple[StackLayer, ...] = required(
-        listed(Object(StackLayer)), "what lies on what, from the heated platen down"
+    stacks: tuple[PressingStack, ...] = required(
+        listed(Object(PressingStack)), "what lies on what, one for each pressing that is done, in the order they come"
     )
     steps: tuple[PlannedStep, ...] = required(listed(Object(PlannedStep)), "what to do, in order")
     touch_wait: str = required(STRING, "how long until bare skin bears the piece, as people read it")

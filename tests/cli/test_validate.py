@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -210,3 +211,17 @@ def test_a_wrong_token(accord: Any, order: Callable[..., str]) -> None:
     done = accord("validate", order("fine", FINE), ACCORD_TOKEN="nobody")
     assert done.exit_code == 2
     assert "does not take this token" in done.stderr
+
+
+def test_of_a_layer_that_is_only_tacked_the_tack_is_told(accord: Any) -> None:
+    """Common practice, no source: a lower layer is tacked, and the time that it would have by itself is not pressed."""
+    demo = Path(__file__).parents[2] / "demo"
+    order, shop = demo / "orders/045-glitter-over-film.json", demo / "shops/harbour-lane.toml"
+    page = " ".join(accord("validate", "--local", "--shop", str(shop), str(order)).stdout.split())
+    (verdict,) = json.loads(accord("validate", "--local", "--json", "--shop", str(shop), str(order)).stdout)
+    on = next(one for one in verdict["presses"] if one["press"] == verdict["judged_on"])
+    assert on["pressings"] == [["tack"], ["main"]]
+    tack = on["settings"][0]["pressings"]["tack"]
+    lower = page[page.index("decoration 1: tack only:") : page.index("decoration 2:", page.index("tack only:"))]
+    assert tack["time"] in lower
+    assert on["settings"][0]["time"] not in lower

@@ -38,7 +38,16 @@ VERDICT: dict[str, Any] = {
     "needs": [],
     "assumed": [],
     "judged_on": "bench",
-    "presses": [{"press": "bench", "verdict": "accepted", "settings": [{}], "sequence": [0], "blocked_by": []}],
+    "presses": [
+        {
+            "press": "bench",
+            "verdict": "accepted",
+            "settings": [{}],
+            "pressings": [["main"]],
+            "sequence": [0],
+            "blocked_by": [],
+        }
+    ],
     "remedies": [],
     "remedies_complete": True,
     "reference": None,

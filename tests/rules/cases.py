@@ -68,7 +68,8 @@ def decoration_case(book: Book, shop: Shop | None = None, **parts: Any) -> Case:
 
 
 def pressing(book: Book, shop: Shop | None = None, press: Document | None = None, index: int = 0, **parts: Any) -> Case:
-    """The decoration at ``index`` on the press, settings chosen; ``press`` describes one, else the shop's first is meant."""
+    """The decoration at ``index`` on the press, settings chosen; ``press`` describes one, else the shop's first is
+    meant."""
     shop = shop or shop_of(book)
     if press is not None:
         parts["press"] = press

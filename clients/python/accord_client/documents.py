@@ -156,14 +156,16 @@ class Remedy(_Answer):
 
 @dataclass(frozen=True, slots=True)
 class PressVerdict(_Answer):
-    """The verdict on the whole order on one press. ``settings`` holds one table a decoration, as an order writes them;
-    it and ``sequence`` are None unless the order is workable there. ``blocked_by``: ids of rules.
+    """The verdict on the whole order on one press. ``settings`` holds one table a decoration, as an order writes them,
+    ``pressings`` which are done for each, in the order they come: without main, what the settings say of it is not
+    pressed. They and ``sequence`` are None unless the order is workable there. ``blocked_by``: ids of rules.
     """
 
     _what = "a press's verdict"
     press: str
     verdict: str
     settings: tuple[Document, ...] | None
+    pressings: tuple[tuple[str, ...], ...] | None
     sequence: tuple[int, ...] | None
     blocked_by: tuple[str, ...]
 
@@ -234,10 +236,22 @@ class StackLayer(_Answer):
 
 
 @dataclass(frozen=True, slots=True)
+class PressingStack(_Answer):
+    """What lies between the platens in one pressing, from the heated platen down.
+
+    ``pressing``: marry, adhesive, tack, main, reverse or again; others may come.
+    """
+
+    _what = "the stack of a pressing"
+    pressing: str
+    layers: tuple[StackLayer, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedDecoration(_Answer):
     """One decoration of a plan. ``settings`` is what an order writes, ``explained`` tells people windows and why;
-    ``stack`` lies from the heated platen down. ``title`` is the transfer as people say it, ``touch_wait`` how long
-    until bare skin bears the piece, ``stack_wait`` until the next one may lie on it.
+    ``stacks`` has one for each pressing that is done, in the order they come. ``title`` is the transfer as people say
+    it, ``touch_wait`` how long until bare skin bears the piece, ``stack_wait`` until the next one may lie on it.
     """
 
     _what = "a planned decoration"
@@ -247,7 +261,7 @@ class PlannedDecoration(_Answer):
     family: str
     settings: Document
     explained: Document
-    stack: tuple[StackLayer, ...]
+    stacks: tuple[PressingStack, ...]
     steps: tuple[PlannedStep, ...]
     touch_wait: str
     stack_wait: str

@@ -13,7 +13,7 @@ from typing import Any
 from accord_rules.advise.heat_estimate import heat_estimate
 from accord_rules.advise.pressings import explained
 from accord_rules.advise.ranges import dwells, temperatures
-from accord_rules.advise.stack import stack
+from accord_rules.advise.stack import stacks
 from accord_rules.advise.steps import steps
 from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
@@ -483,7 +483,7 @@ def _planned(case: Case, put_back: Weighed, curve: bool) -> PlannedDecoration:
         str(case.known["transfer.family"]),
         order_settings(chosen, case.shop.units),
         _explained(case, chosen, curve),
-        stack(case),
+        stacks(case),
         steps(case, put_back),
         case["touch.wait_words"],
         case["touch.stack_words"],

@@ -213,6 +213,7 @@ _VERDICT: dict[str, Any] = {
             "press": "bench",
             "verdict": "accepted",
             "settings": [{"temperature": "200 °C", "read_at": "display", "time": "50 s", "pressure": "medium"}],
+            "pressings": [["main"]],
             "sequence": [0],
             "blocked_by": [],
         }

@@ -79,8 +79,7 @@ def _card(output: Output, plan: Document, reference: str | None) -> None:
         output.blank()
         _box(output, _sections(decoration["explained"]))
         _laid_in(output, decoration["explained"])
-        say_heading(output, "Stack, from the heat down")
-        _stack(output, decoration["stack"])
+        _stacks(output, decoration["stacks"])
         start = _steps(output, decoration["steps"], start)
     say_list(output, "Take care", plan["cautions"])
     say_list(output, "Must be done", plan["conditions"], mark="[ ]")
@@ -176,6 +175,14 @@ def _laid_in(output: Output, explained: Document) -> None:
     if any(title for _, title in titles):
         output.blank()
     _rows(output, (row for row in titles if row[1]))
+
+
+def _stacks(output: Output, stacks: Sequence[Document]) -> None:
+    """One a pressing; where there is only one, it needs no name."""
+    for stack in stacks:
+        named = "" if len(stacks) == 1 else f" ({_pressing_words(stack['pressing']).lower()})"
+        say_heading(output, f"Stack{named}, from the heat down")
+        _stack(output, stack["layers"])
 
 
 def _stack(output: Output, layers: Sequence[Document]) -> None:

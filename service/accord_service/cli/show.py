@@ -40,6 +40,7 @@ _SUMMARY = MappingProxyType(
 _UNKNOWN = "This command does not know that word: ask a newer one, and do not press this until then."
 _LEVEL_COLUMN = 13
 _MOST_ALLOWED = 24
+_MAIN = "main"
 
 
 def style_of(word: str) -> Mapping[str, Any]:
@@ -186,13 +187,18 @@ def _chosen(output: Output, verdict: Document) -> None:
     several = len(settings) > 1
     for index in sequence:
         lead = f"    decoration {index + 1}: " if several else "    "
-        output.say(settings_line(settings[index]), lead=lead)
+        output.say(settings_line(settings[index], on["pressings"][index]), lead=lead)
     if several:
         output.say(f"Press in this order: {_order_of(sequence)}.", lead="    ")
 
 
-def settings_line(settings: Document) -> str:
-    """Settings as an order writes them, in one sentence; what is not used is left out."""
+def settings_line(settings: Document, done: Sequence[str] = (_MAIN,)) -> str:
+    """Settings as an order writes them, in one sentence; what is not used is left out.
+
+    ``done``: the pressings that are done. Where main is not, the pressing in its place is told with what it takes over.
+    """
+    if _MAIN not in done:
+        return ", ".join(f"{name} only: {settings_line(_in_place_of_main(settings, name))}" for name in done)
     parts = []
     if "temperature" in settings:
         where = "on the display" if settings.get("read_at", "display") == "display" else "at the surface"
@@ -213,6 +219,12 @@ def settings_line(settings: Document) -> str:
         if any(values) and pressing.get("time") != "0 s":
             parts.append(f"{name} {' '.join(value for value in values if value)}")
     return ", ".join(parts)
+
+
+def _in_place_of_main(settings: Document, name: str) -> Document:
+    """Settings with those of another pressing laid over the main one's; what it leaves out is as in that."""
+    rest = {part: value for part, value in settings.items() if part not in ("pressings", "second_press")}
+    return rest | settings["pressings"][name]
 
 
 def _order_of(sequence: Sequence[int]) -> str:

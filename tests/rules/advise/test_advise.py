@@ -75,7 +75,7 @@ def test_steps_of_a_panel_go_as_an_operator_does_them(authority: Authority, shop
     assert "95 s at medium pressure" in sentence(steps, "press-main"), "95 s for a longer side of 300 mm"
     assert not any("Pre-press" in step.text or "first wash" in step.text for step in steps)
     assert plan.press_title.endswith("“bench”")
-    assert [(layer.what, layer.face) for layer in plan.decorations[0].stack] == [
+    assert [(layer.what, layer.face) for layer in plan.decorations[0].stacks[-1].layers] == [
         ("heated platen", ""),
         ("silicone-coated release paper", ""),
         ("coated aluminium panel, 200 x 300 mm, white gloss", "coated face down"),

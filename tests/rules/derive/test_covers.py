@@ -106,7 +106,7 @@ def test_after_the_first_print_the_piece_carries_one(
     names = {step.id for step in later}
     assert ("cover" in names) is under_the_platen
     assert ("sheet-on-bed" in names) is not under_the_platen
-    below = [layer.what for layer in plan.decorations[plan.sequence[1]].stack][-2:]
+    below = [layer.what for layer in plan.decorations[plan.sequence[1]].stacks[-1].layers][-2:]
     assert (below == [SILICONE, "lower platen"]) is not under_the_platen
     assert plan.verdict == "accepted"
 

@@ -1,4 +1,4 @@
-"""What a print that lies on another meets: that other print's face. Common practice, no source, unless a check names one."""
+"""What a print that lies on another meets: that other print's face. Common practice, no source."""
 
 from __future__ import annotations
 
@@ -81,13 +81,12 @@ def test_the_face_that_a_print_meets(
 
 def test_the_film_alone_is_pressed_as_films_are_and_its_dye_as_the_film_wants_it(book: Book) -> None:
     decorations = pile("dye-receptive-film", "dye-sublimation")
-    film, dye = (
-        pressing(book, index=place, decorations=pile("dye-receptive-film", "dye-sublimation")) for place in (0, 1)
-    )
+    film, dye = (pressing(book, index=place, decorations=decorations) for place in (0, 1))
     whole = pressing(book, decoration={"transfer": "dye-receptive-film", "placement": "front", "size": SIZE})
     assert [closing.name for closing in film["process.closings"]] == ["main"]
     assert (film["set.display_c"], film["set.time_s"]) == (whole["tack.display_c"], whole["tack.time_s"])
-    assert film["lay.how"] == "adhesive-down" and not film["transfer.taped"]
+    assert film["lay.how"] == "adhesive-down"
+    assert not film["transfer.taped"]
     assert (dye["set.display_c"], dye["set.time_s"]) == (whole["set.display_c"], whole["set.time_s"])
     assert dye["set.peel"] == "cold", "the film is soft while it is hot"
 
