@@ -153,7 +153,9 @@ def _in_words(word: str) -> str:
 
 
 def _listed(words: Sequence[str]) -> str | None:
-    *most, last = words or [None]
+    if not words:
+        return None
+    *most, last = words
     return f"{', '.join(most)} and {last}" if most else last
 
 

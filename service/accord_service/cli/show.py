@@ -224,7 +224,7 @@ def settings_line(settings: Document, done: Sequence[str] = (_MAIN,)) -> str:
 def _in_place_of_main(settings: Document, name: str) -> Document:
     """Settings with those of another pressing laid over the main one's; what it leaves out is as in that."""
     rest = {part: value for part, value in settings.items() if part not in ("pressings", "second_press")}
-    return rest | settings["pressings"][name]
+    return {**rest, **settings["pressings"][name]}
 
 
 def _order_of(sequence: Sequence[int]) -> str:

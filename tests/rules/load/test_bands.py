@@ -140,7 +140,9 @@ def _process_and_sheet() -> dict[str, Any]:
     span = {"temperature": {"least": heat, "most": heat}, "time": {"least": dwell, "most": dwell}}
     process = {name: {"sources": ["common-practice"]} | copy.deepcopy(window) for name in BESIDE_MAIN}
     pressings = {name: copy.deepcopy(span) for name in BESIDE_MAIN}
-    return {"process": process, "sheet": span | {"pressings": pressings}}
+    bounds = copy.deepcopy(span) | {"cold": "it stays", "hot": "it goes", "sources": ["common-practice"]}
+    film = {"carrier": "film", "bounds": bounds}
+    return {"process": process, "unprinted": film, "sheet": span | {"pressings": pressings}}
 
 
 def put(table: dict[str, Any], path: Path, value: str) -> str:
