@@ -340,7 +340,7 @@ def test_an_answer_that_was_ended_never_says_that_there_is_no_way(
     allowance = Scales.allowance
     questions = [
         (read(Order, opened(document, random.Random(SEED))), shop)
-        for document, shop in random_questions(book, 50, "ended", odd=0.15, decorations=2, open_settings=True)
+        for document, shop in random_questions(book, 100, "ended", odd=0.15, decorations=2, open_settings=True)
     ]
     whole = [authority.recommend(*question) for question in questions]
     monkeypatch.setattr(Scales, "allowance", lambda self: allowance(self, most))
