@@ -19,6 +19,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.derive.press import Calibration
+from accord_rules.derive.transfer import practice_of
 from accord_rules.documents import units
 from accord_rules.heat.build import Sheet, stack_for, start_for, substrate_layer
 from accord_rules.heat.grid import Floats
@@ -80,10 +81,22 @@ _ANY_SURFACE_C = 100.0
 # -- what the transfer needs ---------------------------------------------------------------------------------------
 
 
+@fact("heat.window_least_c", DATA, DECORATION)
+def window_least_c(
+    transfer: Transfer = read("transfer.entry"),
+    least_c: float = read("transfer.least_c"),
+    by_sheet: bool = read("sheet.temperature_said"),
+    substrate: str = read("item.substrate"),
+    goods: str | None = maybe("item.family"),
+) -> float:
+    """The least of the window that tells where the adhesive flows; the cloth's blend makes no difference to that."""
+    return least_c if by_sheet else practice_of(transfer, substrate, goods or "").temperature.least
+
+
 @fact("heat.dose", DATA, DECORATION)
 def dose(
     transfer: Transfer = read("transfer.entry"),
-    least_c: float | None = maybe("transfer.least_c"),
+    least_c: float | None = maybe("heat.window_least_c"),
     below_least_k: float = limit("heat.below_least"),
     usual_s: float = limit("heat.adhesive_hold"),
 ) -> Dose | None:

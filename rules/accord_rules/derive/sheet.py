@@ -7,6 +7,7 @@ out is the product's own number, else the family's practice.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from accord_rules.derive.transfer import Needed, practice_of
@@ -14,6 +15,7 @@ from accord_rules.documents import units
 from accord_rules.orders.sheet import SECOND, Sheet, TemperatureSpan, TimeSpan, pressings_said
 from accord_rules.revision.catalogue import (
     DwellExtra,
+    PressAim,
     PressType,
     PressureWindow,
     TemperatureWindow,
@@ -57,6 +59,7 @@ class InForce(NamedTuple):
 
 
 _NOTHING = Sheet()
+_NO_PRESS_AIMS: Mapping[str, PressAim] = MappingProxyType({})
 
 
 @fact("sheet.in_force", DATA, DECORATION, blamed=("transfer.family",))
@@ -68,9 +71,10 @@ def in_force(
     families: Mapping[str, Transfer] = entries("transfers"),
     substrate: str | None = maybe("item.substrate"),
     goods: str | None = maybe("item.family"),
+    polyester: float | None = maybe("item.cloth_polyester"),
 ) -> InForce:
     """The maker's sheet that counts here, and whose it is."""
-    own = _own_numbers(entry, families[entry.family], substrate, goods)
+    own = _own_numbers(entry, families[entry.family], (substrate or "", goods or "", polyester))
     in_stock = stocked.get(name or "") or stocked.get(entry.family)
     for by, sheet in (("order", ordered), ("shop", in_stock), ("book", entry.sheet)):
         if sheet is not None:
@@ -78,9 +82,9 @@ def in_force(
     return InForce("book" if own else "none", _NOTHING, own)
 
 
-def _own_numbers(entry: Transfer, family: Transfer, substrate: str | None, goods: str | None) -> tuple[str, ...]:
-    """What a product says otherwise than its family."""
-    here, usual = (practice_of(transfer, substrate or "", goods or "") for transfer in (entry, family))
+def _own_numbers(entry: Transfer, family: Transfer, piece: tuple[str, str, float | None]) -> tuple[str, ...]:
+    """What a product says otherwise than its family on a piece: its substrate, its family, its polyester."""
+    here, usual = (practice_of(transfer, *piece) for transfer in (entry, family))
     return tuple(name for name in Needed._fields if getattr(here, name) != getattr(usual, name))
 
 
@@ -180,11 +184,12 @@ def needed(
     entry: Transfer = read("transfer.entry"),
     substrate: str = read("item.substrate"),
     goods: str | None = maybe("item.family"),
+    polyester: float | None = maybe("item.cloth_polyester"),
     in_force: InForce = read("sheet.in_force"),
     reading: Reading = read("sheet.reading"),
 ) -> Needed:
     """Windows, peel, cover and pad for this transfer on this substrate, as the sheet has them, else as is usual."""
-    sheet, usual = in_force.sheet, practice_of(entry, substrate, goods or "")
+    sheet, usual = in_force.sheet, practice_of(entry, substrate, goods or "", polyester)
     changes: dict[str, Any] = {
         name: getattr(sheet, name) for name in ("peel", "cover", "pad") if getattr(sheet, name) is not None
     }
@@ -194,6 +199,8 @@ def needed(
         changes["temperature"] = reading.window(sheet.temperature)
     if sheet.time is not None:
         changes |= {"time": reading.dwell(sheet.time), "aim_by_size": ()}
+    if sheet.temperature is not None or sheet.time is not None:
+        changes["by_press"] = _NO_PRESS_AIMS
     if sheet.pressure is not None:
         changes["pressure"] = PressureWindow(sheet.pressure, sheet.pressure, sheet.pressure)
     return usual._replace(**changes)
