@@ -352,7 +352,7 @@ class BlendWindow:
     """The surface temperature on cloth from a share of polyester on."""
 
     polyester: float = required(Number(1, 100), about="percent of polyester from which it holds")
-    temperature: TemperatureWindow = required(Object(TemperatureWindow))
+    temperature: TemperatureWindow = required(Object(TemperatureWindow), about="platen surface temperature there")
     sources: tuple[str, ...] = _sources()
 
 
