@@ -277,6 +277,17 @@ class HeatEstimate(Documented):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PressingHeat(Documented):
+    """How hot the print gets in a pressing beside the main one, by estimate."""
+
+    interface_c: tuple[float, ...] | None = required(
+        Nullable(listed(Figure(1))),
+        "what it has reached by the end, °C: at most, likely, at least; null where there is no estimate",
+    )
+    text: str = required(STRING, "the same in words, or why there is none")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PressingWindows(Documented):
     """A pressing beside the main one, and what is usual for it; outside, a sheet or a sample has to say so."""
 
@@ -299,6 +310,7 @@ class ExplainedPressing(PressingWindows):
     pressure_shown: str = required(STRING, "as people read it")
     peel: str = required(STRING, "how warm it is when what carries or covers it comes off; none for nothing")
     cover: str = required(STRING, "what lies between platen and print; none for nothing")
+    heat: PressingHeat = required(Object(PressingHeat), "how hot the print gets in it, or why that is not said")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -338,7 +350,9 @@ class ExplainedSettings(Documented):
         listed(Object(ExplainedPressing)), "those beside the main one, in the order they come"
     )
     main: bool = required(Flag(), "whether the main pressing is done for this print; no where one on top brings it")
-    heat: HeatEstimate | None = required(Nullable(Object(HeatEstimate)), "null where there is no estimate")
+    heat: HeatEstimate | None = required(
+        Nullable(Object(HeatEstimate)), "of the main pressing; null where there is no estimate"
+    )
 
 
 @dataclass(frozen=True, slots=True)

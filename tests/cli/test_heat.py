@@ -129,6 +129,15 @@ def test_no_estimate_is_said(alone: Any, order: Callable[..., str]) -> None:
     assert "no estimate of the heat" in " ".join(done.stdout.split())
 
 
+def test_each_pressing_has_its_heat_or_why_not(alone: Any, order: Callable[..., str]) -> None:
+    powder = FILM | {"decorations": [FILM["decorations"][0] | {"transfer": "powder-film"}]}
+    page = " ".join(alone("heat", "--local", order("powder", powder)).stdout.split())
+    assert re.search(r"ONCE MORE: at its end the print is (likely )?about \d+ °C", page)
+    foil = FILM | {"decorations": [FILM["decorations"][0] | {"transfer": "foil-over-adhesive"}]}
+    page = " ".join(alone("heat", "--local", order("foil", foil)).stdout.split())
+    assert "ADHESIVE: no estimate of the heat: the adhesive is a sheet of its own" in page
+
+
 def test_wrong_use_and_malformed_orders(alone: Any, order: Callable[..., str], tmp_path: Path) -> None:
     assert alone("heat", order("film", FILM)).exit_code == 2
     assert alone("heat", "--local", order("odd", FILM | {"weather": "fine"})).exit_code == 2

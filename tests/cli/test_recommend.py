@@ -219,7 +219,9 @@ def test_a_pressing_without_words_is_on_the_card_and_a_dwell_outside_is_not_said
     document = json.loads(accord("recommend", "--json", order("free", FREE)).stdout)
     explained = document["plans"][0]["decorations"][0]["explained"]
     new = {key: explained[key] for key in ("temperature", "time", "time_s", "time_window", "pressure_shown", "peel")}
-    explained["pressings"].append({**new, "name": "ironed", "temperature_window": None})
+    explained["pressings"].append(
+        {**new, "name": "ironed", "temperature_window": None, "heat": {"interface_c": None, "text": "no estimate"}}
+    )
     explained["time_s"] = explained["time_window"]["most_s"] + 20
     show_recommendation(Output(80, "utf-8"), "free", document, 1)
     page = " ".join(capsys.readouterr().out.split())

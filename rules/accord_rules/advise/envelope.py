@@ -280,7 +280,7 @@ def _sizes(order: Order, case: Case, judge: Judge) -> tuple[AllowedSize, ...]:
             wide = largest(lambda width, height=height: ok(width, height))  # type: ignore[misc]
             corners.append((wide if wide is not None else width, height))
     drawn = [[inward(least, side, step, unit.inside, unit.outside)[1] for side in corner] for corner in corners]
-    shown = partial(quantity, units.LENGTH, preferences=case.shop.units)
+    shown = partial(case.show, units.LENGTH)  # whole steps of the shop's unit: reading gives the same again
     return tuple(AllowedSize(shown(width), width, shown(height), height) for width, height in drawn)
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import isfinite
+from types import MappingProxyType
 
 from accord_rules.derive.case import Case
 from accord_rules.derive.chosen import Chosen
-from accord_rules.derive.heat import range_words
+from accord_rules.derive.heat import heat_words, range_words
 from accord_rules.heat.grid import Floats
 from accord_rules.heat.response import LONGEST_S, at_times
-from accord_rules.verdict import HeatCurve, HeatEstimate
+from accord_rules.verdict import HeatCurve, HeatEstimate, PressingHeat
 
 _CURVE_STEPS = 24
 
@@ -38,6 +40,27 @@ def heat_estimate(case: Case, chosen: Chosen, *, curve: bool = False) -> HeatEst
         text=f"estimate for {state}: has had {case.known['heat.need_words']} after {range_words(estimated.reach_s)}",
         curve=_drawn(case.known["heat.curves"], chosen.time_s) if curve else None,
     )
+
+
+# Why a pressing has no estimate whatever the press.
+_WITHOUT = MappingProxyType(
+    {
+        "marry": "no estimate of the heat: two sheets lie together without the piece",
+        "adhesive": "no estimate of the heat: the adhesive is a sheet of its own, whose layers are not known",
+    }
+)
+
+
+def pressing_heat(case: Case, pressing: str) -> PressingHeat:
+    """The estimate of a pressing beside the main one, or why there is none. ``case`` must have settings."""
+    ends: Mapping[str, tuple[float, float, float]] = case.known["heat.beside_main"] or {}
+    if pressing in ends:
+        words = heat_words(ends[pressing], case.shop.units)
+        return PressingHeat(
+            interface_c=ends[pressing], text=f"at its end the print is {words}, if the piece has gone cold before"
+        )
+    without = "no estimate of the heat: the model does not hold for this transfer on this press"
+    return PressingHeat(interface_c=None, text=_WITHOUT.get(pressing, without))
 
 
 def _drawn(curves: tuple[Floats, Floats, Floats], dwell_s: float) -> HeatCurve:

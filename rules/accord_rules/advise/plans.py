@@ -34,7 +34,6 @@ from accord_rules.verdict import (
     TemperatureRange,
     Window,
 )
-from accord_rules.weigh.choice import room
 from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings
 
 PLANS_MOST = 10
@@ -532,7 +531,7 @@ def _explained(case: Case, chosen: Chosen, curve: bool) -> ExplainedSettings:
 
 def _window(case: Case, low: Any, high: Any) -> Window:
     """Display settings that will do, and what sets each end."""
-    least_c, most_c = map(case.known["press.calibration"].display_c, room(case))
+    least_c, most_c = map(case.known["press.calibration"].display_c, case.known["window.room"])
     ends = temperatures(least_c, most_c, case.shop.units)
     bound_by, because = (low.what, high.what), (low.text, high.text)
     return Window(ends.least, ends.least_c, ends.most, ends.most_c, bound_by, because)

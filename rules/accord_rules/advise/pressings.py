@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
+from accord_rules.advise.heat_estimate import pressing_heat
 from accord_rules.advise.ranges import dwells, temperatures
 from accord_rules.derive.case import Case
 from accord_rules.derive.process import Closing, Wanted, pressure_words
@@ -51,6 +52,7 @@ def explained(case: Case) -> tuple[ExplainedPressing, ...]:
             pressure_shown=pressure_words(closing.pressure, case["press.hand_held"], case.shop.units),
             peel=closing.peel,
             cover=closing.cover,
+            heat=pressing_heat(case, closing.name),
         )
         for closing in closings
         if closing.name != "main"

@@ -78,5 +78,5 @@ def dwells(low_s: float, high_s: float) -> TimeRange:
 
 
 def size_step(unit: Unit) -> float:
-    """What sizes are told in whole steps of: a twentieth where the unit is as coarse as an inch, else one."""
-    return 0.05 if unit.factor > 10 else 1.0
+    """What sizes are told in whole steps of: a sixteenth where the unit is as coarse as an inch, else one."""
+    return 1 / 16 if unit.factor > 10 else 1.0

@@ -153,6 +153,16 @@ def pads(
     return needed or (pillows if raised else ())
 
 
+@fact("stack.pads_bear_c", DATA, DECORATION)
+def pads_bear_c(
+    acceptable: tuple[str, ...] = read("stack.pads"),
+    consumables: Consumables = entries("consumables"),
+    stock: tuple[str, ...] = source("shop/stock/consumables"),
+) -> float | None:
+    """What the most heat-proof of these pads at the shop bears; None where none is wanted or at hand."""
+    return max((consumables[name].limit for name in acceptable if name in stock), default=None)
+
+
 @fact("item.raised", BOOL, ORDER)
 def raised(
     cloth: bool | None = maybe("item.textile"),

@@ -6,7 +6,21 @@ from collections.abc import Callable, Mapping
 
 from accord_rules.documents import units
 from accord_rules.revision.catalogue import Blank, Fibre, Substrate
-from accord_rules.revision.facts import DATA, TEXT, Ask, Scope, entries, fact, later, limit, maybe, number, read, source
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Ask,
+    Scope,
+    entries,
+    fact,
+    later,
+    limit,
+    maybe,
+    number,
+    read,
+    source,
+)
 
 ORDER = Scope.ORDER
 ACETATES = ("CA", "CTA")
@@ -65,6 +79,27 @@ _share("elastane", "Percent of elastane and other elastomers.", lambda _, f: f.g
 _share("olefin", "Percent of polypropylene and polyethylene.", lambda _, f: f.group == "olefin")
 _share("vinyl", "Percent of chlorofibre.", lambda _, f: f.group == "vinyl")
 _share("technical", "Percent of aramid, fluorofibre, glass and metal fibres.", lambda _, f: f.group == "technical")
+
+
+@fact("item.cloth_polyester", DATA, ORDER)
+def cloth_polyester(
+    cloth: bool = read("item.textile"), share: Callable[[], float | None] = later("item.polyester_share")
+) -> float | None:
+    """Percent of polyester of cloth; None for what is none."""
+    return share() if cloth else None
+
+
+@fact("item.keep_cool", BOOL, ORDER)
+def keep_cool(
+    mix: Mapping[str, float] | None = maybe("item.fibres"),
+    substrate: Substrate | None = maybe("substrate.entry"),
+    known: Mapping[str, Fibre] = entries("fibres"),
+    least: float = limit("fibres.counted_from"),
+) -> bool:
+    """Whether some of what it is made of is pressed as cool as the transfer holds, since heat harms it early and for
+    good."""
+    fibres = (known[code] for code, share in (mix or {}).items() if share >= least)
+    return any(part.keep_cool for part in (substrate, *fibres) if part is not None)
 
 
 @fact("item.binding", DATA, ORDER)

@@ -19,6 +19,8 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.derive.press import Calibration
+from accord_rules.derive.process import Closing
+from accord_rules.derive.transfer import practice_of
 from accord_rules.documents import units
 from accord_rules.heat.build import Sheet, stack_for, start_for, substrate_layer
 from accord_rules.heat.grid import Floats
@@ -38,6 +40,7 @@ from accord_rules.heat.stack import HeatError, Interface, Stack
 from accord_rules.heat.strips import Strip, fitted_contact
 from accord_rules.heat.touch import time_to_touch_s
 from accord_rules.orders.order import NONE, Decoration, Size, StripReading
+from accord_rules.orders.sheet import SECOND, lies_in
 from accord_rules.revision.catalogue import Consumable, Dose, PressType, Substrate, Transfer, transfer_named
 from accord_rules.revision.facts import (
     BOOL,
@@ -65,6 +68,9 @@ _FAR_SIDES = frozenset(
 # A range up to this wide tells an operator something: latest to soonest, and hottest less coolest.
 _TELLING_RATIO = 3.0
 _TELLING_SPAN_K = 25.0
+# The pressings beside the main one whose layers are known: married sheets lie without the piece, and an adhesive is a
+# sheet of its own.
+_ESTIMATED_BESIDE = frozenset({"tack", *SECOND})
 TOUCH_CONTACT_S = 10.0  # picking a piece up and setting it down
 _CACHED = 4096
 # A small stiff piece draws on the hand-held platen round it, up to thrice its width.
@@ -80,10 +86,22 @@ _ANY_SURFACE_C = 100.0
 # -- what the transfer needs ---------------------------------------------------------------------------------------
 
 
+@fact("heat.window_least_c", DATA, DECORATION)
+def window_least_c(
+    transfer: Transfer = read("transfer.entry"),
+    least_c: float = read("transfer.least_c"),
+    by_sheet: bool = read("sheet.temperature_said"),
+    substrate: str = read("item.substrate"),
+    goods: str | None = maybe("item.family"),
+) -> float:
+    """The least of the window that tells where the adhesive flows; the cloth's blend makes no difference to that."""
+    return least_c if by_sheet else practice_of(transfer, substrate, goods or "").temperature.least
+
+
 @fact("heat.dose", DATA, DECORATION)
 def dose(
     transfer: Transfer = read("transfer.entry"),
-    least_c: float | None = maybe("transfer.least_c"),
+    least_c: float | None = maybe("heat.window_least_c"),
     below_least_k: float = limit("heat.below_least"),
     usual_s: float = limit("heat.adhesive_hold"),
 ) -> Dose | None:
@@ -377,9 +395,7 @@ def lay(
     """How the piece lies under the settings in force; None where there is no estimate, or while they are open."""
     if time_s is None or (under := lying()) is None or surface_c is None:
         return None
-    at_c, by_hand = _ANY_SURFACE_C, under.press.closing == "hand"
-    if by_hand:
-        at_c = max(_ANY_SURFACE_C, _SAG_STEP_K * round(surface_c / _SAG_STEP_K))
+    at_c, by_hand = _solved_at_c(under, surface_c), under.press.closing == "hand"
     left = 0.0 if pre_press_s >= dry_from_s else 1 - sqrt(pre_press_s / dry_from_s)
     damp_share = left * water_share() if left else 0.0
     # How far up it has to go counts for what boils off alone.
@@ -389,7 +405,6 @@ def lay(
     if place not in lain:
         borne = covered() if by_hand else 1.0
         sheets = (_sheet(consumables, cover), _sheet(consumables, pad))
-        of_sheets = tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
         unkeyed = _Unkeyed(
             Lay(
                 piece=under,
@@ -401,8 +416,21 @@ def lay(
                 part_dried=part_dried,
             )
         )
-        lain[place] = _the_same((under.key, of_sheets, at_c, borne, damp_share, until_c, part_dried), unkeyed).lay
+        lain[place] = _the_same(
+            (under.key, _keys_of(sheets), at_c, borne, damp_share, until_c, part_dried), unkeyed
+        ).lay
     return lain[place]
+
+
+def _solved_at_c(piece: Piece, surface_c: float) -> float:
+    """The platen's temperature that a stack is solved at, near the one that is set."""
+    if piece.press.closing != "hand":
+        return _ANY_SURFACE_C
+    return max(_ANY_SURFACE_C, _SAG_STEP_K * round(surface_c / _SAG_STEP_K))
+
+
+def _keys_of(sheets: tuple[Sheet | None, Sheet | None]) -> tuple[Any, ...]:
+    return tuple(s and (s.name, s.entry.kind, s.entry.conductivity, s.entry.thickness) for s in sheets)
 
 
 @fact("heat.likely", DATA, PRESSING)
@@ -440,6 +468,50 @@ def estimate(
         (at_time(soon, time_s), at_time(middle, time_s), at_time(late, time_s)),
         (_taken_s(soon, need), _taken_s(middle, need), _taken_s(late, need)),
     )
+
+
+@fact("heat.beside_main", DATA, PRESSING)
+def beside_main(
+    lying: Lay = read("heat.lay"),
+    closings: tuple[Closing, ...] = read("process.closings"),
+    spread_k: float = source("chosen/spread_k"),
+    consumables: Mapping[str, Consumable] = entries("consumables"),
+) -> Mapping[str, tuple[float, float, float]]:
+    """How hot the print is at the end of each pressing beside the main one, soon, likely and late, by its name; from
+    cold. Without those whose layers are not known, and where the model does not hold."""
+    ends: dict[str, tuple[float, float, float]] = {}
+    for closing in closings:
+        if closing.name not in _ESTIMATED_BESIDE or closing.surface_c is None:
+            continue
+        then = _relaid(lying, closing, _sheet(consumables, closing.cover))
+        curves_c = _curves(then, closing.surface_c, spread_k)
+        if curves_c is not None:
+            soon, middle, late = (at_time(curve_c, closing.time_s) for curve_c in curves_c)
+            ends[closing.name] = (soon, middle, late)
+    return MappingProxyType(ends)
+
+
+def _relaid(lying: Lay, closing: Closing, cover: Sheet | None) -> Lay:
+    """The same piece as it lies in another pressing: a second one comes when it is dry and its carrier is off, from the
+    reverse through the cloth."""
+    piece, of_main = lying.piece, closing.name == "tack"
+    if not of_main:
+        face_down = piece.face_down or lies_in(closing.name) == "reversed"
+        bare = replace(piece.transfer, carrier="none")
+        piece = replace(piece, key=(*piece.key, closing.name), transfer=bare, face_down=face_down, lays={})
+    at_c, sheets = _solved_at_c(piece, closing.surface_c or 0.0), (cover, lying.sheets[1])
+    damp = (lying.water_share, lying.need_c, lying.part_dried) if of_main else (0.0, 0.0, False)
+    key = (piece.key, _keys_of(sheets), at_c, lying.covered, *damp)
+    then = Lay(
+        piece=piece,
+        sheets=sheets,
+        surface_c=at_c,
+        covered=lying.covered,
+        water_share=damp[0],
+        need_c=damp[1],
+        part_dried=damp[2],
+    )
+    return _the_same(key, _Unkeyed(then)).lay
 
 
 def _taken_s(curve_c: Floats, need: Dose) -> float:
@@ -504,8 +576,13 @@ def interface_words(
     estimate: Estimated = read("heat.estimate"), preferences: units.UnitPreferences = source("shop/units")
 ) -> str:
     """How hot the print gets, in words; with the range where that helps."""
-    soon, middle, late = (units.show(units.TEMPERATURE, value_c, preferences) for value_c in estimate.interface_c)
-    if estimate.interface_c[0] - estimate.interface_c[2] > _TELLING_SPAN_K:
+    return heat_words(estimate.interface_c, preferences)
+
+
+def heat_words(interface_c: tuple[float, float, float], preferences: units.UnitPreferences) -> str:
+    """ "about 128 °C (119 °C to 136 °C by estimate)"; where the range is too wide to help, the likely figure."""
+    soon, middle, late = (units.show(units.TEMPERATURE, value_c, preferences) for value_c in interface_c)
+    if interface_c[0] - interface_c[2] > _TELLING_SPAN_K:
         return f"likely about {middle}"
     return f"about {middle} ({late} to {soon} by estimate)"
 

@@ -148,9 +148,15 @@ def rigid(entry: Substrate = read("substrate.entry")) -> bool:
 
 
 @fact("item.takes_moisture", BOOL, ORDER)
-def takes_moisture(entry: Substrate = read("substrate.entry")) -> bool:
-    """Whether the substrate takes up moisture from the air, which turns to steam under the platen."""
-    return entry.takes_moisture
+def takes_moisture(
+    entry: Substrate = read("substrate.entry"),
+    fibres: Callable[[], Mapping[str, float] | None] = later("item.fibres"),
+    known: Mapping[str, Fibre] = entries("fibres"),
+) -> bool:
+    """Whether it takes up moisture from the air, which turns to steam under the platen: its build holds some, unless
+    none of its fibres does."""
+    mix = fibres() if entry.takes_moisture else None
+    return entry.takes_moisture and (not mix or any(known[code].regain for code in mix))
 
 
 @fact("item.pressed_once", BOOL, ORDER)
@@ -190,6 +196,7 @@ def dry_from_s(
 @fact("item.pre_press_s", DATA, ORDER)
 def pre_press_s(
     entry: Substrate | None = maybe("substrate.entry"),
+    takes: bool | None = maybe("item.takes_moisture"),
     dry_from_s: float | None = maybe("item.dry_from_s"),
     least_s: float = limit("prepress.time_least"),
     cloth_most_s: float = limit("prepress.cloth_most"),
@@ -197,7 +204,7 @@ def pre_press_s(
 ) -> float:
     """The pre-press that the piece wants, in whole seconds: what dries it, as far as practice goes; none where it
     takes up no moisture."""
-    if entry is None or not entry.takes_moisture or dry_from_s is None:
+    if entry is None or not takes or dry_from_s is None:
         return 0.0
     if entry.family == "leather":
         return least_s

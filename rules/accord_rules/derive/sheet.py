@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from accord_rules.derive.transfer import Needed, practice_of
@@ -16,6 +17,7 @@ from accord_rules.orders.order import NONE
 from accord_rules.orders.sheet import SECOND, Sheet, TemperatureSpan, TimeSpan, pressings_said
 from accord_rules.revision.catalogue import (
     DwellExtra,
+    PressAim,
     PressType,
     PressureWindow,
     TemperatureWindow,
@@ -60,6 +62,7 @@ class InForce(NamedTuple):
 
 
 _NOTHING = Sheet()
+_NO_PRESS_AIMS: Mapping[str, PressAim] = MappingProxyType({})
 
 
 @fact("sheet.in_force", DATA, DECORATION, blamed=("transfer.family",))
@@ -71,13 +74,14 @@ def in_force(
     families: Mapping[str, Transfer] = entries("transfers"),
     substrate: str | None = maybe("item.substrate"),
     goods: str | None = maybe("item.family"),
+    polyester: float | None = maybe("item.cloth_polyester"),
     dyed_over: bool | None = maybe("layer.dyed_over"),
     into: Transfer | None = maybe("ground.film"),
 ) -> InForce:
     """The maker's sheet that counts here, and whose it is. Of a film whose dye is a print of its own, only what it says
     of the film's pressing counts; what a product of dye has of its own is meant for cloth, not for such a film."""
     family = before_print(families[entry.family]) if dyed_over else families[entry.family]
-    own = () if into is not None else _own_numbers(entry, family, substrate, goods)
+    own = () if into is not None else _own_numbers(entry, family, (substrate or "", goods or "", polyester))
     in_stock = stocked.get(name or "") or stocked.get(entry.family)
     for by, sheet in (("order", ordered), ("shop", in_stock), ("book", entry.sheet)):
         if sheet is not None:
@@ -101,9 +105,9 @@ def _of_film(sheet: Sheet) -> Sheet:
     )
 
 
-def _own_numbers(entry: Transfer, family: Transfer, substrate: str | None, goods: str | None) -> tuple[str, ...]:
-    """What a product says otherwise than its family."""
-    here, usual = (practice_of(transfer, substrate or "", goods or "") for transfer in (entry, family))
+def _own_numbers(entry: Transfer, family: Transfer, piece: tuple[str, str, float | None]) -> tuple[str, ...]:
+    """What a product says otherwise than its family on a piece: its substrate, its family, its polyester."""
+    here, usual = (practice_of(transfer, *piece) for transfer in (entry, family))
     return tuple(name for name in Needed._fields if getattr(here, name) != getattr(usual, name))
 
 
@@ -203,13 +207,15 @@ def needed(
     entry: Transfer = read("transfer.entry"),
     substrate: str = read("item.substrate"),
     goods: str | None = maybe("item.family"),
+    polyester: float | None = maybe("item.cloth_polyester"),
     in_force: InForce = read("sheet.in_force"),
     reading: Reading = read("sheet.reading"),
     into: Transfer | None = maybe("ground.film"),
 ) -> Needed:
     """Windows, peel, cover and pad for this transfer on this substrate, as the sheet has them, else as is usual; dye
     that goes into a film is pressed as the film wants it."""
-    sheet, usual = in_force.sheet, practice_of(entry if into is None else into, substrate, goods or "")
+    sheet = in_force.sheet
+    usual = practice_of(entry if into is None else into, substrate, goods or "", polyester)
     changes: dict[str, Any] = {
         name: getattr(sheet, name) for name in ("peel", "cover", "pad") if getattr(sheet, name) is not None
     }
@@ -219,6 +225,8 @@ def needed(
         changes["temperature"] = reading.window(sheet.temperature)
     if sheet.time is not None:
         changes |= {"time": reading.dwell(sheet.time), "aim_by_size": ()}
+    if sheet.temperature is not None or sheet.time is not None:
+        changes["by_press"] = _NO_PRESS_AIMS
     if sheet.pressure is not None:
         changes["pressure"] = PressureWindow(sheet.pressure, sheet.pressure, sheet.pressure)
     return usual._replace(**changes)

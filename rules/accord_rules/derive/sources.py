@@ -52,15 +52,14 @@ class SourceField:
 # bear the heat.
 _SAID = "/decorations/{i}/settings/"
 _HEAT = (
-    "item.keep_below_c",
     "press.calibration",
     "press.dials",
-    "transfer.aim_c",
     "transfer.needed",
+    "window.aim_c",
+    "window.comfort",
     "window.exists",
     "window.high_c",
     "window.low_c",
-    "window.robust",
     "window.spread_k",
     "shop/units",
     _SAID + "temperature",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from accord_rules.documents import units
@@ -12,10 +13,13 @@ from accord_rules.revision.catalogue import (
     LOOKS,
     PLASTICS,
     PRINCIPLES,
+    BlendWindow,
+    PressAim,
     PressureWindow,
     TemperatureWindow,
     TimeWindow,
     Transfer,
+    Variant,
     before_print,
     transfer_named,
 )
@@ -146,6 +150,7 @@ class Needed(NamedTuple):
     """What the transfer needs on this piece.
 
     ``aim_by_size``: the dwell to aim at, s, by the longer side of the print, mm; empty where size does not matter.
+    ``by_press``: what to aim at on types of press whose practice is their own.
     """
 
     temperature: TemperatureWindow
@@ -155,20 +160,45 @@ class Needed(NamedTuple):
     cover: tuple[str, ...]
     pad: tuple[str, ...]
     aim_by_size: tuple[tuple[float, float], ...]
+    by_press: Mapping[str, PressAim]
 
 
-def practice_of(entry: Transfer, substrate: str, goods: str) -> Needed:
-    """The general window, or the substrate's own (or its family's) where the book has one."""
+def practice_of(entry: Transfer, substrate: str, goods: str, polyester: float | None = None) -> Needed:
+    """The substrate's own window (or its family's) where the book has one, else that of cloth with so much polyester
+    (percent; None for what is no cloth, and for unknown fibres), else the general one."""
     variant = entry.on.get(substrate) or entry.on.get(goods)
+    own = variant.temperature if variant else None
     return Needed(
-        temperature=(variant.temperature if variant else None) or entry.temperature,
+        temperature=own or _of_blend(entry, polyester),
         time=(variant.time if variant else None) or entry.time,
         pressure=(variant.pressure if variant else None) or entry.pressure,
         peel=(variant.peel if variant else None) or entry.peel,
         cover=entry.cover if variant is None or variant.cover is None else variant.cover,
         pad=entry.pad if variant is None or variant.pad is None else variant.pad,
         aim_by_size=tuple((sized.longer_side, sized.time) for sized in variant.aim_by_size) if variant else (),
+        by_press=_by_press(entry, variant),
     )
+
+
+def _by_press(entry: Transfer, variant: Variant | None) -> Mapping[str, PressAim]:
+    """The substrate's own aims, else the general ones as far as it has nothing of its own."""
+    if variant is None:
+        return entry.by_press
+    if variant.by_press or variant.temperature is not None:
+        return variant.by_press
+    if variant.time is None:
+        return entry.by_press
+    return {press: replace(aim, time=None) for press, aim in entry.by_press.items()}
+
+
+def _of_blend(entry: Transfer, polyester: float | None) -> TemperatureWindow:
+    """The window of the largest share that the cloth reaches."""
+    reached = (blend for blend in entry.by_polyester if polyester is not None and blend.polyester <= polyester)
+    return max(reached, key=_share, default=entry).temperature
+
+
+def _share(blend: BlendWindow) -> float:
+    return blend.polyester
 
 
 @fact("transfer.time_aim_s", DATA, DECORATION)
@@ -188,6 +218,12 @@ def interpolate(points: Sequence[tuple[float, float]], x: float) -> float:
         if x <= x1:
             return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
     return points[-1][1]
+
+
+@fact("transfer.keep_cool", BOOL, DECORATION)
+def keep_cool(entry: Transfer = read("transfer.entry"), cool: bool = read("item.keep_cool")) -> bool:
+    """Whether it is pressed here as cool as it holds, for the piece's sake; dye is not, since it pales instead."""
+    return cool and entry.principle != "dye-vapour"
 
 
 @fact("transfer.least_c", number(units.TEMPERATURE), DECORATION)

@@ -141,6 +141,67 @@ def robust(
     return high_c - low_c >= 2 * spread_k
 
 
+@fact("window.room", DATA, PRESSING)
+def room(
+    low_c: float = read("window.low_c"),
+    high_c: float = read("window.high_c"),
+    spread_k: float = read("window.spread_k"),
+    robust: bool = read("window.robust"),
+) -> tuple[float, float]:
+    """The mean surface temperatures that hold over the press's spread; the whole window where none does."""
+    return (low_c + spread_k, high_c - spread_k) if robust else (low_c, high_c)
+
+
+@fact("window.low_end_c", number(units.TEMPERATURE), PRESSING)
+def low_end_c(
+    low_c: float = read("window.low_c"),
+    high_c: float = read("window.high_c"),
+    spread_k: float = read("window.spread_k"),
+    keep_below_c: float | None = maybe("item.keep_below_c"),
+) -> float:
+    """The least mean surface temperature at which the coolest spot holds too; the least of the window where the hottest
+    spot would then pass what the piece bears untested."""
+    borne_c = high_c if keep_below_c is None or keep_below_c < low_c else min(high_c, keep_below_c)
+    return round(low_c + spread_k, 6) if borne_c - low_c >= 2 * spread_k else low_c
+
+
+@fact("window.comfort", DATA, PRESSING)
+def comfort(
+    room: tuple[float, float] = read("window.room"),
+    robust: bool = read("window.robust"),
+    low_end_c: float = read("window.low_end_c"),
+    spread_k: float = read("window.spread_k"),
+    keep_below_c: float | None = maybe("item.keep_below_c"),
+    pads_bear_c: float | None = maybe("stack.pads_bear_c"),
+    cool: bool | None = maybe("transfer.keep_cool"),
+) -> tuple[float, float]:
+    """The mean surface temperatures that are set where nobody says: the room under what label and fibres bear untested,
+    and under what the pad at hand bears, if there is one; the middle half of too narrow a window, or all above its low
+    end for what is pressed cool."""
+    low_c, high_c = room
+    if cool:
+        return low_end_c, max(low_end_c, high_c)
+    if not robust:
+        return low_c + (high_c - low_c) / 4, high_c - (high_c - low_c) / 4
+    caps = (keep_below_c, None if pads_bear_c is None else pads_bear_c - spread_k)
+    return low_c, min((cap for cap in caps if cap is not None and low_c <= cap < high_c), default=high_c)
+
+
+@fact("window.aim_c", number(units.TEMPERATURE), PRESSING)
+def window_aim_c(
+    needed: Needed = read("transfer.needed"),
+    press: str = read("press.type"),
+    comfort: tuple[float, float] = read("window.comfort"),
+    cool: bool | None = maybe("transfer.keep_cool"),
+) -> float:
+    """The surface temperature to aim at on this press, inside the room there is: the transfer's, or that of the type
+    of press; the low end for what is pressed as cool as holds."""
+    own = needed.by_press.get(press)
+    low_c, high_c = comfort
+    wanted_c = low_c if cool else needed.temperature.aim if own is None else own.temperature
+    return round(min(max(wanted_c, low_c), high_c), 6)
+
+
 @fact("window.width_k", number(units.TEMPERATURE_DIFFERENCE), PRESSING)
 def width_k(low_c: float = read("window.low_c"), high_c: float = read("window.high_c")) -> float:
     """How wide the window is; negative if there is none."""
@@ -161,10 +222,14 @@ def time_high_s(needed: Needed = read("transfer.needed"), extra: DwellExtra = re
 
 @fact("window.time_aim_s", number(units.TIME), PRESSING)
 def time_aim_s(
-    aim_s: float = read("transfer.time_aim_s"),
+    sized_s: float = read("transfer.time_aim_s"),
+    needed: Needed = read("transfer.needed"),
+    press: str = read("press.type"),
     extra: DwellExtra = read("press.dwell_extra"),
     gang_share: float = read("fit.gang_dwell_share"),
     most_s: float = read("window.time_high_s"),
 ) -> float:
     """The dwell to aim at, with what a whole load of pieces at once adds."""
+    own = needed.by_press.get(press)
+    aim_s = sized_s if own is None or own.time is None else own.time
     return min(round(aim_s * (1 + gang_share / 100) + extra.aim, 6), most_s)

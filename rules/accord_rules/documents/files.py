@@ -222,6 +222,8 @@ def entry_of(documents: Documents, kind: str, name: str) -> Mapping[str, Any]:
     table: Mapping[str, Any] = documents[kind][name]
     if kind == "products":
         family = entry_of(documents, "transfers", table["family"])
-        # Other words for a family mean the family, not each of its products.
-        return merge({key: value for key, value in family.items() if key != "aliases"}, table)
+        # Other words for a family mean the family, not each of its products; a product's own temperature holds whatever
+        # the blend and the press, unless it says otherwise itself.
+        left = {"aliases", *(("by_polyester", "by_press") if "temperature" in table else ())}
+        return merge({key: value for key, value in family.items() if key not in left}, table)
     return {"family": name, **table} if kind == "transfers" else table

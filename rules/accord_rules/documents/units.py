@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import gcd
 from types import MappingProxyType
 
 INCH_MM = 25.4
@@ -234,6 +235,14 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
 _NUMBER = r"[-+]?[0-9]{1,9}(?:\.[0-9]{1,6})?"
 _PART = re.compile(rf"\s*({_NUMBER})\s*([^\s0-9.+-][^0-9+-]*?[²³23]?)\s*(?=$|[0-9+-])")
 MOST_CHARACTERS = 40
+# Inches are also written as rules are divided: "5 7/8 in", "5-7/8 in", "1/2 in".
+_FRACTION = r"(?:([0-9]{1,6})(?:\s+|\s*-\s*))?([0-9]{1,2})/([0-9]{1,2})"
+_INCHES = re.compile(rf"\s*{_FRACTION}\s*([^\s0-9]*)\s*")
+_DIVIDED_INTO = (2, 4, 8, 16, 32, 64)
+_SHOWN_INTO = 16
+# A length is shown in sixteenths where that moves it by no more than this share of it: 10 mm are 3/8 in.
+_MOVED_MOST = 0.05
+_SAME_INCHES = 1e-7
 
 
 def parse(dimension: Dimension, text: object) -> float:
@@ -245,6 +254,10 @@ def parse(dimension: Dimension, text: object) -> float:
         raise UnitError(f"a quantity is a string with a unit, such as {dimension.example!r}", "wrong-type")
     if len(text) > MOST_CHARACTERS:
         raise UnitError(f"longer than {MOST_CHARACTERS} characters")
+    if dimension is LENGTH and (divided := _INCHES.fullmatch(text)) is not None:
+        value = round(_divided_inches(divided, text), 9)
+        _check_bounds(dimension, value)
+        return value
     # Time is the one dimension people write in several parts.
     values = [_read_part(dimension, number, unit) for number, unit in _parts(dimension, text)]
     if len(values) > 1 and dimension is not TIME:
@@ -253,6 +266,19 @@ def parse(dimension: Dimension, text: object) -> float:
     value = round(sum(values), 9)
     _check_bounds(dimension, value)
     return value
+
+
+def _divided_inches(divided: re.Match[str], text: str) -> float:
+    """Millimetres of a fraction of an inch. Raises UnitError for a fraction of another unit, and for one on no rule."""
+    whole, part, into, spelling = divided.groups()
+    if not spelling:
+        raise UnitError(f"{text.strip()} has no unit: write {LENGTH.allowed()}, such as {LENGTH.example!r}")
+    unit = LENGTH.unit(spelling)
+    if unit is None or unit.symbol != "in":
+        raise UnitError("only inches are written as fractions, such as '5 7/8 in'")
+    if int(into) not in _DIVIDED_INTO or not 0 < int(part) < int(into):
+        raise UnitError("an inch is divided into 2, 4, 8, 16, 32 or 64, such as '5 7/8 in'")
+    return unit.inside(int(whole or 0) + int(part) / int(into))
 
 
 def with_each(dimension: Dimension, value: object) -> tuple[str, ...]:
@@ -345,8 +371,24 @@ def show(dimension: Dimension, value: float, units: UnitPreferences = METRIC) ->
     return f"{number} {symbol}".rstrip()
 
 
+def _in_sixteenths(inches: float) -> str | None:
+    """The length as a rule shows it; None where that is too far off, and for decimals as people write them."""
+    sixteenths = round(abs(inches) * _SHOWN_INTO)
+    off = abs(sixteenths / _SHOWN_INTO - abs(inches))
+    hundredths = abs(inches) * 100
+    if not sixteenths or off > _MOVED_MOST * abs(inches):
+        return None
+    if off > _SAME_INCHES and abs(hundredths - round(hundredths)) <= 100 * _SAME_INCHES:
+        return None
+    whole, part = divmod(sixteenths, _SHOWN_INTO)
+    fraction = f"{part // gcd(part, _SHOWN_INTO)}/{_SHOWN_INTO // gcd(part, _SHOWN_INTO)}" if part else ""
+    return ("-" if inches < 0 else "") + " ".join(filter(None, (str(whole) if whole else "", fraction)))
+
+
 def _round_for(dimension: Dimension, unit: Unit, number: float) -> str:
     decimals = dimension.decimals
+    if dimension is LENGTH and unit.symbol == "in" and (divided := _in_sixteenths(number)) is not None:
+        return divided
     if dimension is LENGTH and unit.symbol == "mm" and abs(number) >= 10:
         decimals = 0
     if dimension is LENGTH and unit.symbol == "in" and abs(number) < 1:

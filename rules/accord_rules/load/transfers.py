@@ -32,6 +32,15 @@ def impossible(transfer: Transfer, substrates: Mapping[str, Substrate]) -> Itera
         yield from _out_of_bounds(alone, "/process/tack", alone, alone.bounds.time)
     if transfer.sheet is not None:
         yield from sheet_faults(transfer.sheet, "/sheet", pressings_of(transfer))
+    shares = [blend.polyester for blend in transfer.by_polyester]
+    if shares != sorted(set(shares)):
+        yield Fault("/by_polyester", "shares must rise from one entry to the next", code="contradiction")
+    for place, blend in enumerate(transfer.by_polyester):
+        window, pointer = blend.temperature, f"/by_polyester/{place}/temperature"
+        if not window.least <= window.aim <= window.most:
+            yield Fault(pointer, out_of_order(window.least, window.aim, window.most), code="contradiction")
+        yield from _beyond_bounds(window, pointer, units.TEMPERATURE, transfer.bounds.temperature)
+    yield from _bad_press_aims(transfer, transfer, "")
     for name, variant in transfer.on.items():
         pointer = f"/on/{escape(name)}"
         yield from _bad_windows(variant, pointer)
@@ -40,6 +49,7 @@ def impossible(transfer: Transfer, substrates: Mapping[str, Substrate]) -> Itera
         else:
             goods = substrates[name].family if name in substrates else name
             yield from _out_of_bounds(variant, pointer, transfer, dwell_bounds_of(transfer, name, goods))
+        yield from _bad_press_aims(variant, transfer, pointer)
         sides = [aim.longer_side for aim in variant.aim_by_size]
         if sides != sorted(set(sides)):
             yield Fault(
@@ -79,10 +89,29 @@ def _out_of_bounds(holder: Transfer | Variant, pointer: str, transfer: Transfer,
     )
     for field, dimension, bound in bounds:
         window = getattr(holder, field)
-        if window is not None and not bound.least <= window.least <= window.most <= bound.most:
-            ends = (window.least, window.most, bound.least, bound.most)
-            message = "{} to {} reaches beyond the bounds, {} to {}".format(*(units.show(dimension, e) for e in ends))
-            yield Fault(f"{pointer}/{field}", message, code="contradiction")
+        if window is not None:
+            yield from _beyond_bounds(window, f"{pointer}/{field}", dimension, bound)
+
+
+def _beyond_bounds(window: Any, pointer: str, dimension: units.Dimension, bound: Any) -> Iterator[Fault]:
+    if not bound.least <= window.least <= window.most <= bound.most:
+        ends = (window.least, window.most, bound.least, bound.most)
+        message = "{} to {} reaches beyond the bounds, {} to {}".format(*(units.show(dimension, e) for e in ends))
+        yield Fault(pointer, message, code="contradiction")
+
+
+def _bad_press_aims(holder: Transfer | Variant, transfer: Transfer, pointer: str) -> Iterator[Fault]:
+    """Aims on a type of press that lie outside the window they are in."""
+    temperature, time = holder.temperature or transfer.temperature, holder.time or transfer.time
+    for press, aim in holder.by_press.items():
+        at = f"{pointer}/by_press/{escape(press)}"
+        if not temperature.least <= aim.temperature <= temperature.most:
+            message = f"{units.show(units.TEMPERATURE, aim.temperature)} lies outside the window"
+            yield Fault(f"{at}/temperature", message, code="contradiction")
+        if aim.time is not None and not time.least <= aim.time <= time.most:
+            yield Fault(
+                f"{at}/time", f"{units.show(units.TIME, aim.time)} lies outside the window", code="contradiction"
+            )
 
 
 def _bad_process(transfer: Transfer) -> Iterator[Fault]:

@@ -44,7 +44,7 @@ TIME = Quantity(units.TIME)
 LENGTH = Quantity(units.LENGTH)
 _SOURCE_IDS = Many(Name(name_of="sources"), 8, 1)
 _NO_SOURCES: Mapping[str, tuple[str, ...]] = MappingProxyType({})
-_NO_VARIANTS: Mapping[str, Any] = MappingProxyType({})
+_NONE_OF_THEM: Mapping[str, Any] = MappingProxyType({})
 
 FIBRE_GROUPS = (
     "cellulose",
@@ -194,6 +194,7 @@ class Fibre:
     harmful_from: float = required(TEMPERATURE)
     harm: str = required(Choice(HARMS), about="what heat does to it")
     sources: tuple[str, ...] = _sources()
+    keep_cool: bool = optional(Flag(), False, about="whether it is pressed as cool as the transfer holds")
     aliases: tuple[str, ...] = _aliases()
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     note: str = _note()
@@ -240,6 +241,7 @@ class Substrate:
         False,
         about="whether a transfer's usual second pressing is left out on it: it shrinks, or stops the heat",
     )
+    keep_cool: bool = optional(Flag(), False, about="whether it is pressed as cool as the transfer holds")
     often_finished: bool = optional(
         Flag(), False, about="whether it is so often water-repellent that it has to be asked"
     )
@@ -361,6 +363,26 @@ class SizedDwell:
 
 
 @dataclass(frozen=True, slots=True)
+class BlendWindow:
+    """The surface temperature on cloth from a share of polyester on."""
+
+    polyester: float = required(Number(1, 100), about="percent of polyester from which it holds")
+    temperature: TemperatureWindow = required(Object(TemperatureWindow), about="platen surface temperature there")
+    sources: tuple[str, ...] = _sources()
+
+
+@dataclass(frozen=True, slots=True)
+class PressAim:
+    """What to aim at on a type of press whose practice is not a bench press's at the same surface."""
+
+    temperature: float = required(TEMPERATURE, about="surface temperature to aim at")
+    sources: tuple[str, ...] = _sources()
+    time: float | None = optional(
+        TIME, about="dwell to aim at before what the type of press adds, unless the substrate has an own"
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class Variant:
     """What a transfer needs on one substrate (or substrate family) where it differs from the general window."""
 
@@ -376,6 +398,9 @@ class Variant:
     )
     aim_by_size: tuple[SizedDwell, ...] = optional(
         Many(Object(SizedDwell), 6), (), about="dwells to aim at by the size of the print"
+    )
+    by_press: Mapping[str, PressAim] = optional(
+        Table(Name(name_of="press_types"), Object(PressAim)), _NONE_OF_THEM, about="what to aim at here, by press type"
     )
     dwell_bounds: TimeSpan | None = optional(Object(TimeSpan), about="what physics leaves of the dwell here")
     note: str = _note()
@@ -474,7 +499,15 @@ class Transfer:
         Object(Aftercare), _GENTLEST, about="how it is looked after; the gentlest where left out"
     )
     on: Mapping[str, Variant] = optional(
-        Table(Text(40), Object(Variant)), _NO_VARIANTS, about="what differs, by substrate or its family"
+        Table(Text(40), Object(Variant)), _NONE_OF_THEM, about="what differs, by substrate or its family"
+    )
+    by_polyester: tuple[BlendWindow, ...] = optional(
+        Many(Object(BlendWindow), 4), (), about="on cloth by its share of polyester, where its substrate has no own"
+    )
+    by_press: Mapping[str, PressAim] = optional(
+        Table(Name(name_of="press_types"), Object(PressAim)),
+        _NONE_OF_THEM,
+        about="what to aim at by press type, where the substrate has no temperature of its own",
     )
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
@@ -502,7 +535,9 @@ def before_print(transfer: Transfer) -> Transfer:
         bounds=film.bounds,
         taped=False,
         dose=None,
-        on=_NO_VARIANTS,
+        on=_NONE_OF_THEM,
+        by_polyester=(),
+        by_press=_NONE_OF_THEM,
         process=replace(transfer.process, tack=None),
     )
 
@@ -573,7 +608,7 @@ class PressType:
     hand_force: float | None = optional(Quantity(units.FORCE), about="what one person brings to bear by hand")
     dwell_extra_on: Mapping[str, DwellExtra] = optional(
         Table(Name(name_of="substrates"), Object(DwellExtra)),
-        _NO_VARIANTS,
+        _NONE_OF_THEM,
         about="what it adds on goods that heat up sooner or later than most, by substrate",
     )
     display_step: int = optional(Whole(1, 10), 1, about="by how many degrees of its unit the display is set")

@@ -86,28 +86,7 @@ def _temperature(case: Case, said: Settings) -> tuple[float | None, float | None
         return said.temperature, round(calibration.surface_c(said.temperature), 6)
     if not case.known["window.exists"]:
         return None, None
-    return at_surface(case, _aim_surface(case), *_comfort(case))
-
-
-def _aim_surface(case: Case) -> float:
-    """The transfer's aim, drawn into the room there is."""
-    low, high = _comfort(case)
-    return float(min(max(case.known["transfer.aim_c"], low), high))
-
-
-def room(case: Case) -> tuple[float, float]:
-    """The mean surface temperatures that hold over the press's spread; the whole window where none does."""
-    low, high, spread = case.known["window.low_c"], case.known["window.high_c"], case.known["window.spread_k"]
-    return (low + spread, high - spread) if case.known["window.robust"] else (low, high)
-
-
-def _comfort(case: Case) -> tuple[float, float]:
-    """The room under what label and fibres bear untested, if there is one; the middle half of too narrow a window."""
-    low, high = room(case)
-    if not case.known["window.robust"]:
-        return low + (high - low) / 4, high - (high - low) / 4
-    cap = case.known["item.keep_below_c"]
-    return (low, cap) if cap is not None and low <= cap < high else (low, high)
+    return at_surface(case, case.known["window.aim_c"], *case.known["window.comfort"])
 
 
 def at_surface(case: Case, surface_c: float, low: float, high: float) -> tuple[float, float]:
@@ -204,7 +183,7 @@ def least_heat_c(case: Case, chosen: Chosen, *, robust: bool) -> float:
     now_c = float("-inf") if chosen.surface_c is None else round(chosen.surface_c + chosen.spread_k, 6)
     if chosen.surface_c is None or (said is not None and said.temperature is not None):
         return now_c
-    low_c = room(case)[0] if robust else case.known["window.low_c"]
+    low_c = case.known["window.room"][0] if robust else case.known["window.low_c"]
     return min(now_c, _hottest_c(case, *case.known["press.dials"].beside(low_c)[-1]))
 
 
@@ -305,14 +284,14 @@ def hottest_and_longest(case: Case, first: Chosen) -> Iterator[Chosen]:
     if said.temperature is not None or not case.known["window.exists"]:
         yield chosen
         return
-    for surface_c in dict.fromkeys((room(case)[1], case.known["window.high_c"])):
+    for surface_c in dict.fromkeys((case.known["window.room"][1], case.known["window.high_c"])):
         for display_c, reached_c in _settings(case, (surface_c,))[:1]:
             yield chosen._replace(display_c=display_c, surface_c=reached_c)
 
 
 def _surface_candidates(case: Case, spread_k: float) -> list[float]:
     low, high = case.known["window.low_c"], case.known["window.high_c"]
-    return [*room(case), *_between(case, units.TEMPERATURE, low, high, spread_k)]
+    return [*case.known["window.room"], *_between(case, units.TEMPERATURE, low, high, spread_k)]
 
 
 def _between(case: Case, dimension: units.Dimension, low: float, high: float, spread: float) -> list[float]:

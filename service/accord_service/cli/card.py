@@ -123,12 +123,12 @@ def _sections(explained: Document) -> Iterator[list[Row]]:
     named = [*closings] != ["main"]
     for name in dict.fromkeys((*PRESSING_WORDS, *closings)):
         if name in closings:
-            yield [*([(_pressing_words(name), "")] if named else []), *_dials(closings[name], name)]
+            yield [*([(pressing_words(name), "")] if named else []), *_dials(closings[name], name)]
         if name == _BEFORE_PIECE and explained["pre_press_s"]:
             yield [("PRE-PRESS", f"{_dwell(explained['pre_press_s'])}, without the print")]
 
 
-def _pressing_words(name: str) -> str:
+def pressing_words(name: str) -> str:
     """A pressing that is not known here stands as the answer has it: left out, the card would be wrong."""
     return PRESSING_WORDS.get(name, name.upper())
 
@@ -180,7 +180,7 @@ def _laid_in(output: Output, explained: Document) -> None:
 def _stacks(output: Output, stacks: Sequence[Document]) -> None:
     """One a pressing; where there is only one, it needs no name."""
     for stack in stacks:
-        named = "" if len(stacks) == 1 else f" ({_pressing_words(stack['pressing']).lower()})"
+        named = "" if len(stacks) == 1 else f" ({pressing_words(stack['pressing']).lower()})"
         say_heading(output, f"Stack{named}, from the heat down")
         _stack(output, stack["layers"])
 
@@ -249,7 +249,8 @@ def _ranges(explained: Document) -> Iterator[Row]:
     on_print = explained["on_print_shown"]
     yield "pressure", explained["pressure_shown"] + (f" (about {on_print} on the print)" if on_print else "")
     for pressing in explained["pressings"]:
-        yield _pressing_words(pressing["name"]).lower(), _pressing_range(pressing)
+        yield pressing_words(pressing["name"]).lower(), _pressing_range(pressing)
+        yield "", pressing["heat"]["text"]
     if explained["heat"] is not None:
         yield "heat", explained["heat"]["text"]
 

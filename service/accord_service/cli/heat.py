@@ -10,7 +10,7 @@ import click
 
 from accord_rules.documents import units
 from accord_service.cli.answerers import Answerer, Document, answered, answerer
-from accord_service.cli.card import show_recommendation
+from accord_service.cli.card import pressing_words, show_recommendation
 from accord_service.cli.curve import Curve, curve_of, draw, legend
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused, read_order
@@ -85,6 +85,7 @@ def _show(output: Output, recommendation: Document | None, asked_s: Mapping[int,
             output.say(
                 f"{planned['transfer']} on {plan['press']}: no estimate of the heat; the model does not hold there."
             )
+            _show_beside(output, planned)
             continue
         curves.append(curve)
         output.say(curve.title, lead="HEAT  ", lead_style={"bold": True})
@@ -95,7 +96,14 @@ def _show(output: Output, recommendation: Document | None, asked_s: Mapping[int,
         for line in legend(output, curve):
             output.say(line, indent=4, lead="  ")
         output.say(f"{curve.note[:1].upper()}{curve.note[1:]}.", lead="  ")
+        _show_beside(output, planned)
     return curves
+
+
+def _show_beside(output: Output, planned: Document) -> None:
+    """The heat of the pressings beside the main one, which is drawn."""
+    for pressing in planned["explained"]["pressings"]:
+        output.say(f"{pressing_words(pressing['name'])}: {pressing['heat']['text']}.", lead="  ")
 
 
 def _write(file: Path, text: str) -> None:

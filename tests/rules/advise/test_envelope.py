@@ -111,7 +111,7 @@ def check_sizes(
 ) -> None:
     unit = shop.units.unit(units.LENGTH)
     step, most = (
-        unit.inside(0.05 if unit.factor > 10 else 1.0),
+        unit.inside(1 / 16 if unit.factor > 10 else 1.0),
         authority.book.limit_values["order.print_side_most"],
     )
     read_ = [(units.parse(units.LENGTH, most["width"]), units.parse(units.LENGTH, most["height"])) for most in sizes]

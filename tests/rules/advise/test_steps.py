@@ -262,9 +262,9 @@ def test_collar_and_seams_are_kept_off_whether_or_not_the_order_lists_them(name:
 
 
 def test_lengths_come_in_the_shops_units(book: Book) -> None:
-    """80 mm is 3.15 in: by arithmetic."""
+    """80 mm is 3.15 in, by arithmetic: 3 1/8 in on a rule divided into sixteenths."""
     there = steps_of(book, shop=shop_of(book, unit_system="us-customary"))
-    assert "3.15 in below the collar seam" in sentence(there, "adhesive-down")
+    assert "3 1/8 in below the collar seam" in sentence(there, "adhesive-down")
 
 
 def test_a_hand_held_press_is_dressed_leaned_on_and_put_away(book: Book) -> None:

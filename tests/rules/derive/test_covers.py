@@ -120,6 +120,26 @@ def test_which_one_carries_a_print_hangs_on_the_order_of_pressings(authority: Au
     assert [pre_press(planned.steps) for planned in plan.decorations] == [COVERED_PRE_PRESS, BARE_PRE_PRESS]
 
 
+@pytest.mark.parametrize(
+    ("fibres", "told"),
+    [
+        ({"PES": 100}, True),
+        ({"PES": 80, "CO": 20}, True),
+        ({"PES": 65, "CO": 35}, False),
+        ({"PES": 50, "CO": 50}, False),
+    ],
+)
+def test_dark_blends_are_told_of_shine_only_where_it_stays(
+    fibres: dict[str, float], told: bool, authority: Authority
+) -> None:
+    """Everyday dark poly-cotton has no finding of it, and its pre-press is covered all the same. From memory."""
+    item = {"fibres": fibres, "colour": "#101018", "dye": "disperse"}
+    order = order_document(authority.book, item=item, decoration={"transfer": "cut-film"})
+    verdict = authority.validate(read(Order, order), shop_of(authority.book))
+    assert ("press-marks-on-dark-synthetics" in {finding.rule for finding in verdict.findings}) is told
+    assert pre_press(first_steps(authority, item=item)) == COVERED_PRE_PRESS
+
+
 @pytest.mark.parametrize("item", [{"already": ["cut-film"]}, COATED_BOARD], ids=["print", "coating"])
 def test_without_a_sheet_the_pre_press_is_a_must_to_mend(item: dict[str, Any], authority: Authority) -> None:
     book = authority.book

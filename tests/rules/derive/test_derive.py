@@ -20,7 +20,7 @@ from accord_rules.documents import units
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
-from accord_rules.revision.catalogue import SizedDwell, TemperatureWindow, TimeWindow, Variant
+from accord_rules.revision.catalogue import BlendWindow, PressAim, SizedDwell, TemperatureWindow, TimeWindow, Variant
 from accord_rules.revision.names import resolve
 from accord_rules.weigh.choice import choose
 
@@ -418,6 +418,85 @@ def test_a_substrates_own_variant_beats_its_familys(book: Book) -> None:
     assert (both.temperature, both.time) == (general.temperature, LONG), "not mixed with the family's"
     only = decoration_case(altered(book, on={"cloth": family}))["transfer.needed"]
     assert (only.temperature, only.time) == (HOT, general.time)
+
+
+BLENDS = (
+    BlendWindow(45.0, TemperatureWindow(130.0, 140.0, 165.0), ()),
+    BlendWindow(85.0, TemperatureWindow(120.0, 130.0, 165.0), ()),
+)
+
+
+@pytest.mark.parametrize(("polyester", "aim_c"), [(0, 148), (44, 148), (45, 140), (84, 140), (85, 130), (100, 130)])
+def test_cloth_has_the_window_of_its_share_of_polyester(polyester: int, aim_c: float, book: Book) -> None:
+    item = {
+        "fibres": {"PES": polyester, "CO": 100 - polyester}
+        if 0 < polyester < 100
+        else {"PES" if polyester else "CO": 100}
+    }
+    changed = altered(book, by_polyester=BLENDS)
+    assert decoration_case(changed, item=item)["transfer.aim_c"] == aim_c
+    own = altered(book, by_polyester=BLENDS, on={"cloth": Variant(temperature=HOT)})
+    assert decoration_case(own, item=item)["transfer.aim_c"] == HOT.aim
+    # Where an adhesive flows does not hang on the cloth.
+    assert decoration_case(changed, item=item)["heat.need_c"] == 142.0 - book.limit_values["heat.below_least"]
+
+
+def test_a_product_with_a_temperature_of_its_own_has_it_on_every_blend(book: Book) -> None:
+    products = book.catalogue["products"]
+    assert (
+        products["powder-film-declared"].by_polyester == book.catalogue["transfers"]["powder-film"].by_polyester != ()
+    )
+    assert products["powder-film-low-heat"].by_polyester == ()
+
+
+def test_a_type_of_press_may_have_aims_of_its_own(book: Book) -> None:
+    changed = altered(book, by_press={"hand-held": PressAim(151.0, (), 15.0)}, on={"felt": Variant(time=LONG)})
+    hand = pressing(changed, press={"type": "hand-held"})
+    extra_s = book.catalogue["press_types"]["hand-held"].dwell_extra.aim
+    assert (hand["window.aim_c"], hand["window.time_aim_s"]) == (151.0, 15.0 + extra_s)
+    assert pressing(changed, press={"type": "clamshell"})["window.aim_c"] == 148.0
+    # A substrate's own dwell counts before the press's; a sheet counts before both.
+    felt = pressing(changed, item={"substrate": "felt"}, press={"type": "hand-held"})
+    assert (felt["window.aim_c"], felt["window.time_aim_s"]) == (151.0, LONG.aim + extra_s)
+    sheet = {"sheet": {"temperature": {"least": "150 °C", "most": "156 °C"}, "read_at": "surface"}}
+    assert pressing(changed, decoration=sheet, press={"type": "hand-held"})["window.aim_c"] == 153.0
+
+
+def test_what_heat_harms_early_is_pressed_at_the_low_end(book: Book) -> None:
+    """Polypropylene crinkles at 100-119 °C and wool turns harsh under any dry heat (fibres.toml has the sources)."""
+    low_heat = {"transfer": "cut-film-low-temperature"}
+    wool = pressing(book, item={"fibres": {"WO": 100}}, decoration=low_heat, press={"type": "clamshell"})
+    assert (wool["item.keep_cool"], wool["window.aim_c"]) == (True, 112.0 + 5.0)
+    # Below the 120 °C at which it glazes there is no room for the press's spread on both sides: as cool as holds.
+    bag = pressing(
+        book, item={"substrate": "felt", "fibres": {"PP": 100}}, decoration=low_heat, press={"type": "clamshell"}
+    )
+    assert (bag["window.low_end_c"], bag["window.aim_c"]) == (112.0, 112.0)
+    assert pressing(book, decoration=low_heat, press={"type": "clamshell"})["window.aim_c"] == 125.0
+    dye = pressing(book, item={"fibres": {"WO": 50, "PES": 50}}, decoration={"transfer": "dye-sublimation"})
+    assert dye["transfer.keep_cool"] is False, "dye would only pale"
+
+
+def test_settings_stay_where_the_pad_at_hand_bears_them(book: Book) -> None:
+    """A foam pillow is sold for 200 °C (common practice, from memory); a clamshell is off by 5 K."""
+    item = {"fibres": {"PES": 100}, "features": ["zip"]}
+    dye = {"transfer": "dye-sublimation"}
+    pillow = {"products": ["film-soft-matte"], "consumables": ["foam-pillow"]}
+    bench = {"type": "clamshell"}
+    padded = pressing(book, item=item, decoration=dye, press=bench, shop=shop_of(book, stock=pillow))
+    assert (padded["window.aim_c"], padded["set.padded"]) == (195.0, True)
+    bare = pressing(
+        book, item=item, decoration=dye, press=bench, shop=shop_of(book, stock=pillow | {"consumables": []})
+    )
+    assert bare["window.aim_c"] == 197.0
+
+
+@pytest.mark.parametrize(("fibre", "takes"), [("PP", False), ("polyethylene", False), ("WO", True), ("PES", True)])
+def test_felt_takes_up_moisture_as_its_fibre_does(fibre: str, takes: bool, book: Book) -> None:
+    """Regain at 65 % humidity: none for olefins, 14-16 % for wool, 0.4 % for polyester (textile handbooks)."""
+    case = pressing(book, item={"substrate": "felt", "fibres": {fibre: 100}})
+    assert case["item.takes_moisture"] is takes
+    assert bool(case["set.pre_press_s"]) is takes
 
 
 @pytest.mark.parametrize(("longer_mm", "aim_s"), [(50, 20), (100, 20), (200, 30), (300, 40), (350, 50), (900, 60)])

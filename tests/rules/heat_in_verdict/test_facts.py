@@ -11,6 +11,7 @@ import pytest
 from pressed_pieces import COASTER, PIECES, PRESSES, SHIRT, STONES, TILE, pressed, shop_of
 
 from accord_rules.advise.heat_estimate import heat_estimate
+from accord_rules.advise.pressings import explained as explained_pressings
 from accord_rules.derive import heat
 from accord_rules.derive.case import Case
 from accord_rules.documents.reading import read
@@ -108,6 +109,68 @@ def test_a_sagging_platens_share_holds_near_its_temperature(piece: str, off_k: f
     moved = replace(lying, surface_c=lying.surface_c + off_k).stack()
     history = solve(moved, start_for(lying.piece.press, moved), TIMES_S)
     assert response.interface_c(lying.surface_c + off_k) == pytest.approx(history.interface_c, abs=0.6)
+
+
+# -- the pressings beside the main one -----------------------------------------------------------------------------
+
+
+def of_shirt(transfer: str) -> dict[str, Any]:
+    return {**SHIRT, "decorations": [SHIRT["decorations"][0] | {"transfer": transfer}]}
+
+
+@pytest.mark.parametrize("press", ["hand-held", "clamshell"])
+@pytest.mark.parametrize(
+    ("transfer", "pressing", "carrier", "down"),
+    [
+        ("dye-receptive-film", "tack", True, False),
+        ("powder-film", "again", False, False),
+        ("heat-seal-patch", "reverse", False, True),
+    ],
+)
+def test_a_pressing_beside_the_main_one_is_estimated_as_it_lies(
+    transfer: str, pressing: str, carrier: bool, down: bool, press: str, book: Book
+) -> None:
+    """Tacked as the main pressing lies; again with the carrier off; from the reverse through the cloth."""
+    case, chosen = pressed(book, of_shirt(transfer), press, pre_press="3 min")
+    (closing,) = (closing for closing in case["process.closings"] if closing.name == pressing)
+    assert case.transfer is not None
+    cover, pad = (
+        None if name in (None, "none") else Sheet(name, book.catalogue["consumables"][name])
+        for name in (closing.cover, chosen.pad)
+    )
+    stack = stack_for(
+        book.catalogue["substrates"]["knit"],
+        case.transfer if carrier else replace(case.transfer, carrier="none"),
+        case.press_type,
+        closing.surface_c,
+        thickness_mm=0.5,
+        cover=cover,
+        pad=pad,
+        plies=2,
+        face_down=down,
+    )
+    history = solve(stack, start_by_hand(case, stack), TIMES_S)
+    soon, likely, late = case["heat.beside_main"][pressing]
+    assert likely == pytest.approx(history.interface_at_c(closing.time_s), abs=0.6)
+    assert late < likely < soon <= closing.surface_c + chosen.spread_k
+    heat_of = {explained.name: explained.heat for explained in explained_pressings(case)}[pressing]
+    assert heat_of.interface_c == (soon, likely, late)
+    assert "°C" in heat_of.text
+
+
+@pytest.mark.parametrize(
+    ("transfer", "pressing", "why"),
+    [
+        ("toner-paper-two-step", "marry", "two sheets lie together without the piece"),
+        ("foil-over-adhesive", "adhesive", "whose layers are not known"),
+        ("hot-fix-stones", "reverse", "the model does not hold"),
+    ],
+)
+def test_a_pressing_without_an_estimate_says_why(transfer: str, pressing: str, why: str, book: Book) -> None:
+    case, _ = pressed(book, of_shirt(transfer), "clamshell")
+    heat_of = {explained.name: explained.heat for explained in explained_pressings(case)}[pressing]
+    assert heat_of.interface_c is None
+    assert why in heat_of.text
 
 
 # -- damp pieces ---------------------------------------------------------------------------------------------------

@@ -98,8 +98,8 @@ def test_there_is_a_case_for_every_quantity() -> None:
         "substrates": 6,
         "coatings": 1,
         "finishes": 1,
-        "transfers": 89,  # 62 of them in bounds, the five pressings of a process, and a sheet
-        "products": 89,
+        "transfers": 96,  # 62 of them in bounds, the five pressings of a process, and a sheet
+        "products": 96,
         "consumables": 3,
         "press_types": 18,
         "blanks": 5,
@@ -115,7 +115,8 @@ def documents() -> dict[str, dict[str, Any]]:
 def table_of(documents: dict[str, dict[str, Any]], kind: str, family: str) -> tuple[dict[str, Any], str]:
     """A shipped entry's table, made whole and of the family or kind that is asked for; and its family."""
     if kind in ("transfers", "products"):
-        table = merge({"family": "dye-sublimation"}, documents["transfers"]["dye-sublimation"])
+        timed = {"on": {"metal": {"by_press": {"hand-held": {"time": "70 s"}}}}}
+        table = merge({"family": "dye-sublimation"}, merge(documents["transfers"]["dye-sublimation"], timed))
         return table | {"reheat_limit": "150 °C"} | _process_and_sheet(), ""
     if kind == "blanks":
         table = documents[kind]["tee-heavy-white"] | {"kind": family if family in PIECE_KINDS else "garment"}
@@ -152,7 +153,7 @@ def put(table: dict[str, Any], path: Path, value: str) -> str:
     for step in path[:-1]:
         key = step
         if step == "*":
-            key = 0 if isinstance(place, list) else _first(place, path)
+            key = 0 if isinstance(place, list) else _first(place, path[path.index("*", len(taken)) + 1])
         taken.append(key)
         place = place[key]
     last = 0 if path[-1] == "*" else path[-1]
@@ -162,9 +163,8 @@ def put(table: dict[str, Any], path: Path, value: str) -> str:
     return "/" + "/".join(str(step) for step in (*taken, last))
 
 
-def _first(place: dict[str, Any], path: Path) -> str:
-    """The first variant that has the field, or the first area."""
-    wanted = path[2]
+def _first(place: dict[str, Any], wanted: str) -> str:
+    """The first variant, press type or area that has the field."""
     return next(key for key, field in place.items() if wanted in field)
 
 

@@ -185,6 +185,30 @@ ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
         put("transfers", "dye-sublimation", "on", "metal", "aim_by_size", 1, "longer_side", value="150 mm"),
         ("transfers.toml: dye-sublimation", "/on/metal/aim_by_size", "must rise"),
     ),
+    "window of a blend out of order": (
+        put("transfers", "powder-film", "by_polyester", 0, "temperature", value=window(("127 °C", "120 °C", "165 °C"))),
+        ("transfers.toml: powder-film", "/by_polyester/0/temperature", "are out of order"),
+    ),
+    "window of a blend beyond the bounds": (
+        put("transfers", "powder-film", "by_polyester", 1, "temperature", value=window(("95 °C", "131 °C", "165 °C"))),
+        ("transfers.toml: powder-film", "/by_polyester/1/temperature", "95 °C to 165 °C reaches beyond the bounds"),
+    ),
+    "shares that go back": (
+        put("transfers", "powder-film", "by_polyester", 1, "polyester", value=45),
+        ("transfers.toml: powder-film", "/by_polyester", "shares must rise"),
+    ),
+    "aim on a press outside the window": (
+        put("transfers", "dye-sublimation", "by_press", "hand-held", "temperature", value="170 °C"),
+        ("transfers.toml: dye-sublimation", "/by_press/hand-held/temperature", "170 °C lies outside the window"),
+    ),
+    "dwell on a press outside the window": (
+        put("transfers", "dye-sublimation", "by_press", "hand-held", "time", value="20 s"),
+        ("transfers.toml: dye-sublimation", "/by_press/hand-held/time", "20 s lies outside the window"),
+    ),
+    "aim on a press that is none": (
+        put("transfers", "dye-sublimation", "by_press", "oven", value={"temperature": "190 °C", "sources": ["fix"]}),
+        ("transfers.toml: dye-sublimation", "/by_press/oven", "there is no 'oven' in press_types"),
+    ),
     "dwell extra out of order": (
         put("press_types", "hand-held", "dwell_extra", value=window(("8 s", "7 s", "10 s"))),
         ("press_types.toml: hand-held", "dwell_extra", "least 8, aim 7, most 10 are out of order"),

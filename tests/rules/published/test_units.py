@@ -51,6 +51,11 @@ def test_a_difference_is_no_temperature(fahrenheit: float, kelvin: float) -> Non
         (units.AREA_DENSITY, "1 oz/yd2", constants.oz * 1000 / constants.yard**2),
         (units.AREA_DENSITY, "2.6 oz/yd2", 88.155),
         (units.LENGTH, "1 in", constants.inch * 1000),
+        (units.LENGTH, "5 7/8 in", 5.875 * constants.inch * 1000),
+        (units.LENGTH, "5-7/8 in", 5.875 * constants.inch * 1000),
+        (units.LENGTH, '5 7/8"', 5.875 * constants.inch * 1000),
+        (units.LENGTH, "1/2 inch", 0.5 * constants.inch * 1000),
+        (units.LENGTH, "1/64 in", constants.inch * 1000 / 64),
         (units.FORCE, "1 lbf", constants.lbf),
         (units.TIME, "1 min 10 s", 70.0),
         (units.TIME, "2 h", 7200.0),
@@ -90,8 +95,48 @@ def test_what_is_shown_reads_back(unit: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("length_mm", "shown"),
+    [
+        (10.0, "3/8 in"),
+        (15.0, "9/16 in"),
+        (25.0, "1 in"),
+        (40.0, "1 9/16 in"),
+        (300.0, "11 13/16 in"),
+        (149.225, "5 7/8 in"),
+        # Too far from a sixteenth: 3 mm of board, a line of 0.8 mm, a sheet of 0.25 mm.
+        (3.0, "0.118 in"),
+        (0.8, "0.031 in"),
+        (0.25, "0.01 in"),
+        # Decimals of an inch as somebody wrote them: 2.8 in, 12.15 in.
+        (71.12, "2.8 in"),
+        (308.61, "12.15 in"),
+        (-10.0, "-3/8 in"),
+    ],
+)
+def test_inches_are_shown_as_rules_are_divided_and_read_back(length_mm: float, shown: str) -> None:
+    """Sixteenths, as rules and tapes of inches have them; 1 in is 25.4 mm exactly (NIST SP 811)."""
+    assert units.show(units.LENGTH, length_mm, units.US_CUSTOMARY) == shown
+    if length_mm > 0:
+        assert units.parse(units.LENGTH, shown) == pytest.approx(length_mm, rel=0.051)
+
+
+def test_no_length_shown_is_further_off_than_half_a_division() -> None:
+    for tenths_mm in range(1, 20_000, 7):
+        shown = units.show(units.LENGTH, tenths_mm / 10, units.US_CUSTOMARY)
+        off_mm = abs(units.parse(units.LENGTH, shown) - tenths_mm / 10)
+        assert off_mm <= min(25.4 / 32, max(0.05 * tenths_mm / 10, 0.0128)) + 1e-9, shown
+
+
+@pytest.mark.parametrize(
     ("dimension", "text", "says"),
     [
+        (units.LENGTH, "5 7/8", "no unit"),
+        (units.LENGTH, "1/2 mm", "only inches"),
+        (units.LENGTH, "1/3 in", "divided into"),
+        (units.LENGTH, "5 3/2 in", "divided into"),
+        (units.LENGTH, "0/2 in", "divided into"),
+        (units.LENGTH, "999999 1/2 in", "at most"),
+        (units.TEMPERATURE, "1/2 °C", "not known|cannot be read"),
         (units.TEMPERATURE, "392", "no unit"),
         (units.TEMPERATURE, 392, "string with a unit"),
         (units.TEMPERATURE, "1e3 °C", "not known"),
