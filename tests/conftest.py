@@ -27,11 +27,19 @@ from accord_service.run.config import Config
 from accord_service.serving import first_start
 from accord_service.store import EmbeddedServer, Store
 from accord_service.worker import edition
+from accord_service.worker.collector import spare_the_book
 
 __all__ = ["pytest_collection_modifyitems", "pytest_runtest_setup"]
 
 
 BOOKS_HELD = 8
+
+
+@pytest.fixture(scope="session", autouse=True)
+def garbage_looked_for_as_in_workers() -> None:
+    """Applications are made and asked in this process, and hold as much as a worker does."""
+    load_book()
+    spare_the_book()
 
 
 @pytest.fixture(scope="session", autouse=True)

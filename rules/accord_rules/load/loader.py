@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources.abc import Traversable
 from operator import attrgetter
 from types import MappingProxyType
@@ -163,10 +163,18 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
             if not isinstance(families[family], Mapping):
                 continue  # told of the family
         try:
-            read_entries[name] = read(cls, entry_of(documents, kind, name) if isinstance(table, Mapping) else table)
+            read_entries[name] = _entry(
+                cls, canonical(entry_of(documents, kind, name) if isinstance(table, Mapping) else table)
+            )
         except DocumentError as error:
             reasons += [fault_in(kind, name, fault) for fault in error.faults]
     return MappingProxyType(read_entries)
+
+
+# A book has some 600: those that no change touches are read once, and shared by all revisions.
+@lru_cache(maxsize=4096)
+def _entry(cls: type, text: bytes) -> Any:
+    return read(cls, json.loads(text))
 
 
 def _without_family(table: Mapping[str, Any], cls: type) -> Iterator[Fault]:
