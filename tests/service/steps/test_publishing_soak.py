@@ -118,7 +118,7 @@ def _one_round(store: Store, killer: Killer, tally: Tally, book: Book, key: str,
         tally.published.append((id_, publication.head))
     record = store.revisions.revision(head.number)
     assert record is not None
-    return from_documents(record.documents, record.number)
+    return from_documents(record.documents, record.number, tried=record.documents)
 
 
 def _state(store: Store, id_: str, key: str) -> tuple[RevisionHead, Any, Any]:
