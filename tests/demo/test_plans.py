@@ -313,3 +313,20 @@ def test_what_is_done_once_may_be_printed_with_a_later_print() -> None:
     acts = MAPPED | {"weed": written_plans.Act("check", "", ("weed",))}
     weed = written_plans.PrintedStep("weed", "check", "Weed the film.")
     assert written_plans.differences(parts, [CLOSE, PEEL, weed], acts) == ()
+
+
+COVERED = re.compile(r"(?:Cover with|Lay) (.+?)(?:, larger than the platen| round the wrapped print)")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_a_step_covers_with_is_in_the_stack(name: str, authority: Authority, shops: dict[str, Shop]) -> None:
+    """Steps and stack are of one plan, so that they must tell the same."""
+    planned = authority.recommend(written_plans.read_order(name), shops[plan_of(name).shop], most=1).plans[0]
+    for decoration in planned.decorations:
+        layers = {layer.what for stack in decoration.stacks for layer in stack.layers}
+        covers = {
+            match.group(1).removesuffix(" over it")
+            for step in decoration.steps
+            if step.stage == "cover" and (match := COVERED.match(step.text))
+        }
+        assert covers <= layers, name

@@ -46,7 +46,7 @@ def _adhesive(case: Case) -> Iterator[StackLayer]:
 def _tack(case: Case) -> Iterator[StackLayer]:
     """A lower layer lies as it does in its main pressing; a film that dye goes into lies without its dye."""
     if not case["main.done"]:
-        yield from _between(case, _cover(case, "tack"), (*_print(case), *_piece_up(case)))
+        yield from _between(case, _cover_of_main(case), (*_print(case), *_piece_up(case)))
         return
     film = (StackLayer("carrier of the film", ""), StackLayer(case["transfer.title"], "adhesive side down"))
     yield from _between(case, _cover(case, "tack"), (*film, *_beneath(case), *_piece_up(case)))
@@ -57,8 +57,7 @@ def _main(case: Case) -> Iterator[StackLayer]:
     piece = StackLayer(case["item.title"], f"{case['item.face_words']} {piece_lies}")
     transfer = tuple(_print(case))
     lying = (piece, *reversed(transfer)) if piece_lies == "down" else (*transfer, piece)
-    cover = case["set.non_stick_title"] if case["lay.sheet_over"] else case["set.cover_title"]
-    yield from _between(case, cover, (*lying, *_under(case)))
+    yield from _between(case, _cover_of_main(case), (*lying, *_under(case)))
 
 
 def _again(case: Case) -> Iterator[StackLayer]:
@@ -95,6 +94,11 @@ def _between(case: Case, cover: str | None, lying: tuple[StackLayer, ...]) -> It
 
 def _cover(case: Case, pressing: str) -> str | None:
     return None if case[f"{pressing}.cover"] == NONE else case[f"{pressing}.cover_title"]
+
+
+def _cover_of_main(case: Case) -> str | None:
+    title: str | None = case["set.non_stick_title"] if case["lay.sheet_over"] else case["set.cover_title"]
+    return title
 
 
 def _print(case: Case) -> Iterator[StackLayer]:

@@ -237,7 +237,17 @@ def _office(output: Output, plan: Document) -> None:
 
 
 def _ranges(explained: Document) -> Iterator[Row]:
-    """Label and text of what may be turned, and of the heat that is reached."""
+    """Label and text of what may be turned, and of the heat that is reached; a print that is only tacked has its tack."""
+    if explained["main"]:
+        yield from _main_ranges(explained)
+    for pressing in explained["pressings"]:
+        yield pressing_words(pressing["name"]).lower(), _pressing_range(pressing)
+        yield "", pressing["heat"]["text"]
+    if explained["main"] and explained["heat"] is not None:
+        yield "heat", explained["heat"]["text"]
+
+
+def _main_ranges(explained: Document) -> Iterator[Row]:
     window, dwells = explained["window"], explained["time_window"]
     inside = window["least_c"] <= explained["temperature_c"] <= window["most_c"]
     yield "temperature", f"{explained['temperature']} on the display; {_room(window['least'], window['most'], inside)}"
@@ -248,11 +258,6 @@ def _ranges(explained: Document) -> Iterator[Row]:
     yield "time", f"{dwell}; {_room(least, most, inside)}"
     on_print = explained["on_print_shown"]
     yield "pressure", explained["pressure_shown"] + (f" (about {on_print} on the print)" if on_print else "")
-    for pressing in explained["pressings"]:
-        yield pressing_words(pressing["name"]).lower(), _pressing_range(pressing)
-        yield "", pressing["heat"]["text"]
-    if explained["heat"] is not None:
-        yield "heat", explained["heat"]["text"]
 
 
 def _room(least: str, most: str, inside: bool) -> str:
