@@ -320,35 +320,39 @@ class Number(Reader):
 
 @dataclass(frozen=True)
 class Quantity(Reader):
-    """A string with a unit, read into the dimension's inside unit; ``zero`` admits 0 where bounds are open."""
+    """A string with a unit, read into the dimension's inside unit; ``zero``, ``most``, ``hours`` as in units.Field."""
 
     kind = "quantity"
     dimension: units.Dimension
     zero: bool = False
+    most: float | None = None
+    hours: bool = False
+
+    @property
+    def field(self) -> units.Field:
+        return units.Field(most=self.most, zero=self.zero, hours=self.hours)
 
     def leaf(self, value: Any) -> float:
-        if self.zero and isinstance(value, str) and value.strip().startswith("0"):
-            if self.dimension.unit(value.strip()[1:].strip()) is not None:
-                return 0.0
         try:
-            return units.parse(self.dimension, value)
+            return units.parse(self.dimension, value, self.field)
         except units.UnitError as error:
             message = str(error)
             if not isinstance(value, str):
                 symbols, example = ", ".join(unit.symbol for unit in self.dimension.units), self.dimension.example
                 message = f"must be a string with a unit ({symbols}), such as {example!r}, not {kind_of(value)}"
             refused = value if isinstance(value, str) else ""
-            meant = units.with_each(self.dimension, value)
+            meant = units.with_each(self.dimension, value, self.field)
             raise LeafError(message, meant, code=error.code, refused=refused) from None
 
     def json_schema(self) -> dict[str, Any]:
         symbols = ", ".join(unit.symbol for unit in self.dimension.units)
+        most = "" if self.most is None else f"; at most {self.most:g} {self.dimension.symbol}"
         return {
             "type": "string",
             "maxLength": units.MOST_CHARACTERS,
-            "pattern": r"^\s*[-+]?[0-9]",
-            "description": f"{self.dimension.name.replace('_', ' ')} with its unit ({symbols})",
-            "examples": [self.dimension.example],
+            "pattern": units.PATTERN,
+            "description": f"{self.dimension.name.replace('_', ' ')} with its unit ({symbols}){most}",
+            "examples": [self.dimension.example, *self.dimension.also],
         }
 
 
@@ -492,13 +496,16 @@ class Object(Reader):
 class OneOrSpan(Object):
     """One quantity, or its least and most: read into a span, whose ends are then the same."""
 
-    dimension: units.Dimension
+    one: Quantity
+
+    @property
+    def dimension(self) -> units.Dimension:
+        return self.one.dimension
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
-        one = Quantity(self.dimension)
         if not isinstance(value, dict):
             before = len(faults)
-            quantity = one.read(value, pointer, faults)
+            quantity = self.one.read(value, pointer, faults)
             return self.into(quantity, quantity) if len(faults) == before else None
         span = super().read(value, pointer, faults)
         if span is not None and span.least > span.most:
@@ -507,7 +514,7 @@ class OneOrSpan(Object):
         return span
 
     def json_schema(self) -> dict[str, Any]:
-        return {"oneOf": [Quantity(self.dimension).json_schema(), super().json_schema()]}
+        return {"oneOf": [self.one.json_schema(), super().json_schema()]}
 
 
 def unopened(why: str) -> dict[str, Any]:
