@@ -25,6 +25,7 @@ _FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compil
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _INSTANT = re.compile(_DATE.pattern + r"T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
 _TOLD_MOST = 16
+_NEAREST_TOLD = 5
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
 
 
@@ -71,6 +72,9 @@ class Fault:
         """The message with the nearest words, and as many of the allowed ones as fit a line."""
         near = spelling.nearest(self.refused, self.allowed) if self.refused else ()
         hints = [f"did you mean {', '.join(near)}?"] if near else []
+        if self.refused and not near and len(self.allowed) > _TOLD_MOST:
+            near = self.nearest[:_NEAREST_TOLD]
+            hints = [f"the nearest are {', '.join(near)}"]
         listed = ", ".join(self.allowed) in self.message
         if self.allowed and not listed and not (near and len(self.allowed) > _TOLD_MOST):
             more = f" and {len(self.allowed) - _TOLD_MOST} more" if len(self.allowed) > _TOLD_MOST else ""
@@ -85,8 +89,10 @@ class Fault:
     @property
     def nearest(self) -> tuple[str, ...]:
         """What is allowed, those first that are most like what was refused."""
-        close = spelling.nearest(self.refused, self.allowed, ALLOWED_MOST) if self.refused else ()
-        return (*close, *(word for word in self.allowed if word not in close))
+        if not self.refused:
+            return self.allowed
+        close = spelling.nearest(self.refused, self.allowed, ALLOWED_MOST)
+        return (*close, *(word for word in spelling.ordered(self.refused, self.allowed) if word not in close))
 
     def document(self) -> dict[str, Any]:
         """As problems and the command write it."""
