@@ -23,9 +23,9 @@ def nearest(word: str, words: Iterable[str], most: int = 3) -> tuple[str, ...]:
 
 
 def ordered(word: str, words: Iterable[str]) -> tuple[str, ...]:
-    """All the words, those first that share most pairs of letters with ``word``, however little that is."""
+    """All the words, those first that share most pairs of letters with ``word``, however few; else as they come."""
     pairs = _pairs(word[:_COMPARED])
-    return tuple(sorted(words, key=lambda candidate: (-_shared(pairs, _pairs(candidate)), candidate)))
+    return tuple(sorted(words, key=lambda candidate: -_shared(pairs, _pairs(candidate))))
 
 
 def _pairs(word: str) -> frozenset[str]:
