@@ -25,7 +25,7 @@ from accord_rules.infer.inference import Counts
 from accord_rules.infer.ledger import Ledger
 from accord_rules.load.examples import example_order
 from accord_rules.orders.order import Order
-from accord_rules.orders.shop import Shop
+from accord_rules.orders.shop import NO_OWN_NAMES, Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import SHOP
@@ -59,8 +59,11 @@ def _sources(folder: Traversable, prefix: str) -> list[tuple[str, bytes]]:
 # A shop with forty presses, each with all the probe readings there may be, takes some 0.4 MB.
 @lru_cache(maxsize=64)
 def house_digest(shop: Shop) -> str:
-    """SHA-256 over what is the shop's own: presses, stock, what it has standing, units."""
-    return digest(plain(shop))
+    """SHA-256 over what is the shop's own and turns answers: presses, stock, what it has standing, units.
+
+    Not its names: answers are of the order that they were read into.
+    """
+    return digest(plain(replace(shop, names=NO_OWN_NAMES)))
 
 
 @dataclass(frozen=True, slots=True)

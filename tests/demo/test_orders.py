@@ -11,6 +11,7 @@ import re
 import shutil
 import tomllib
 from collections.abc import Callable, Iterator
+from dataclasses import fields, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -18,9 +19,9 @@ from typing import Any
 import pytest
 
 from accord_rules.authority import Authority
-from accord_rules.documents.reading import names_in, read
+from accord_rules.documents.reading import names_in, read, renamed
 from accord_rules.orders.order import NONE, Order
-from accord_rules.orders.shop import Shop
+from accord_rules.orders.shop import NO_OWN_NAMES, Shop
 from accord_rules.revision.book import Book
 from accord_rules.verdict import LEVELS, VERDICTS, Verdict
 from demo import expected
@@ -184,17 +185,36 @@ def _unknown(where: str, document: Any, book: Book) -> Iterator[str]:
             yield f"{where}{pointer}: {name} is no entry of {kind}"
 
 
+def in_the_books_names(name: str, shop: Shop) -> Order:
+    """An order with what its shop calls things replaced by what it stands for, by way of the shop's document alone."""
+    own = {field.name: getattr(shop.names, field.name) for field in fields(shop.names)}
+    order = renamed(
+        read(Order, order_document(name)), lambda kind, word: own.get(kind.split("|")[0], {}).get(word, word)
+    )
+    return replace(order, press=own["presses"].get(order.press, order.press)) if isinstance(order.press, str) else order
+
+
 def test_everything_named_is_in_the_book(book: Book, shops: dict[str, Shop]) -> None:
-    orders = {name: read(Order, order_document(name)) for name in EXPECTED}
+    orders = {name: in_the_books_names(name, shops[wanted["shop"]]) for name, wanted in EXPECTED.items()}
     everything = {**shops, **orders}
     assert [line for where, what in everything.items() for line in _unknown(where, what, book)] == []
 
 
 def test_presses_named_are_the_shops_own(shops: dict[str, Shop]) -> None:
-    presses = {name: order_document(name).get("press") for name in EXPECTED}
-    named = {name: press for name, press in presses.items() if isinstance(press, str)}
+    orders = {name: in_the_books_names(name, shops[wanted["shop"]]) for name, wanted in EXPECTED.items()}
+    named = {name: order.press for name, order in orders.items() if isinstance(order.press, str)}
     assert named
     assert [name for name, press in named.items() if shops[EXPECTED[name]["shop"]].press(press) is None] == []
+
+
+def test_shops_have_names_of_their_own_and_orders_say_each(shops: dict[str, Shop]) -> None:
+    for shop in shops.values():
+        said = "".join(
+            json.dumps(order_document(name)) for name, wanted in EXPECTED.items() if wanted["shop"] == shop.id
+        )
+        own = [word for field in fields(shop.names) for word in getattr(shop.names, field.name)]
+        assert [word for word in own if f'"{word}"' not in said] == []
+    assert sum(shop.names != NO_OWN_NAMES for shop in shops.values()) >= 3
 
 
 def test_every_shop_gets_a_key_of_each_of_its_roles() -> None:

@@ -157,7 +157,7 @@ def _all() -> Iterator[SourceField]:
     yield from _fields("/", Order, "order", order, Part.PIECE, but=whole)
     yield from _fields("/item/", Item, "item", order, Part.PIECE)
     yield from _fields("/use/", Use, "use", order, Part.PIECE)
-    yield from _fields("shop/", Shop, "shop", order, Part.PIECE, but=("stock", "presses"))
+    yield from _fields("shop/", Shop, "shop", order, Part.PIECE, but=("stock", "presses", "names"))
     yield SourceField("shop/units", order, Part.PIECE, "shop", "shop.units", reads=("shop/unit_system",))
     yield from _fields("shop/stock/", Stock, "shop.stock", order, Part.PIECE)
     yield SourceField("house/limits", order, Part.PIECE, "house", "house_limits")

@@ -29,6 +29,7 @@ SINGLE_FILES = (
     "practice",
     "sources",
     "ambiguous_fibres",
+    "ambiguous_words",
     "base_example",
 )
 # Kinds with one entry a file, and the field of an entry that its folder says.

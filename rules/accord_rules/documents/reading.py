@@ -25,6 +25,7 @@ _FOREIGN, _FOREIGN_IN_LINES = re.compile(r"[\x00-\x1f\ud800-\udfff]"), re.compil
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _INSTANT = re.compile(_DATE.pattern + r"T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,6})?(?:Z|[+-][0-9]{2}:[0-9]{2})")
 _TOLD_MOST = 16
+_NEAREST_TOLD = 5
 NAME_PATTERN = r"^[a-z0-9]+(?:[-.][a-z0-9]+)*$"
 
 
@@ -71,6 +72,9 @@ class Fault:
         """The message with the nearest words, and as many of the allowed ones as fit a line."""
         near = spelling.nearest(self.refused, self.allowed) if self.refused else ()
         hints = [f"did you mean {', '.join(near)}?"] if near else []
+        if self.refused and not near and len(self.allowed) > _TOLD_MOST:
+            near = self.nearest[:_NEAREST_TOLD]
+            hints = [f"the nearest are {', '.join(near)}"]
         listed = ", ".join(self.allowed) in self.message
         if self.allowed and not listed and not (near and len(self.allowed) > _TOLD_MOST):
             more = f" and {len(self.allowed) - _TOLD_MOST} more" if len(self.allowed) > _TOLD_MOST else ""
@@ -85,8 +89,10 @@ class Fault:
     @property
     def nearest(self) -> tuple[str, ...]:
         """What is allowed, those first that are most like what was refused."""
-        close = spelling.nearest(self.refused, self.allowed, ALLOWED_MOST) if self.refused else ()
-        return (*close, *(word for word in self.allowed if word not in close))
+        if not self.refused:
+            return self.allowed
+        close = spelling.nearest(self.refused, self.allowed, ALLOWED_MOST)
+        return (*close, *(word for word in spelling.ordered(self.refused, self.allowed) if word not in close))
 
     def document(self) -> dict[str, Any]:
         """As problems and the command write it."""
@@ -320,35 +326,39 @@ class Number(Reader):
 
 @dataclass(frozen=True)
 class Quantity(Reader):
-    """A string with a unit, read into the dimension's inside unit; ``zero`` admits 0 where bounds are open."""
+    """A string with a unit, read into the dimension's inside unit; ``zero``, ``most``, ``hours`` as in units.Field."""
 
     kind = "quantity"
     dimension: units.Dimension
     zero: bool = False
+    most: float | None = None
+    hours: bool = False
+
+    @property
+    def field(self) -> units.Field:
+        return units.Field(most=self.most, zero=self.zero, hours=self.hours)
 
     def leaf(self, value: Any) -> float:
-        if self.zero and isinstance(value, str) and value.strip().startswith("0"):
-            if self.dimension.unit(value.strip()[1:].strip()) is not None:
-                return 0.0
         try:
-            return units.parse(self.dimension, value)
+            return units.parse(self.dimension, value, self.field)
         except units.UnitError as error:
             message = str(error)
             if not isinstance(value, str):
                 symbols, example = ", ".join(unit.symbol for unit in self.dimension.units), self.dimension.example
                 message = f"must be a string with a unit ({symbols}), such as {example!r}, not {kind_of(value)}"
             refused = value if isinstance(value, str) else ""
-            meant = units.with_each(self.dimension, value)
+            meant = units.with_each(self.dimension, value, self.field)
             raise LeafError(message, meant, code=error.code, refused=refused) from None
 
     def json_schema(self) -> dict[str, Any]:
         symbols = ", ".join(unit.symbol for unit in self.dimension.units)
+        most = "" if self.most is None else f"; at most {self.most:g} {self.dimension.symbol}"
         return {
             "type": "string",
             "maxLength": units.MOST_CHARACTERS,
-            "pattern": r"^\s*[-+]?[0-9]",
-            "description": f"{self.dimension.name.replace('_', ' ')} with its unit ({symbols})",
-            "examples": [self.dimension.example],
+            "pattern": units.PATTERN,
+            "description": f"{self.dimension.name.replace('_', ' ')} with its unit ({symbols}){most}",
+            "examples": [self.dimension.example, *self.dimension.also],
         }
 
 
@@ -492,13 +502,16 @@ class Object(Reader):
 class OneOrSpan(Object):
     """One quantity, or its least and most: read into a span, whose ends are then the same."""
 
-    dimension: units.Dimension
+    one: Quantity
+
+    @property
+    def dimension(self) -> units.Dimension:
+        return self.one.dimension
 
     def read(self, value: Any, pointer: str, faults: list[Fault]) -> Any:
-        one = Quantity(self.dimension)
         if not isinstance(value, dict):
             before = len(faults)
-            quantity = one.read(value, pointer, faults)
+            quantity = self.one.read(value, pointer, faults)
             return self.into(quantity, quantity) if len(faults) == before else None
         span = super().read(value, pointer, faults)
         if span is not None and span.least > span.most:
@@ -507,7 +520,7 @@ class OneOrSpan(Object):
         return span
 
     def json_schema(self) -> dict[str, Any]:
-        return {"oneOf": [Quantity(self.dimension).json_schema(), super().json_schema()]}
+        return {"oneOf": [self.one.json_schema(), super().json_schema()]}
 
 
 def unopened(why: str) -> dict[str, Any]:

@@ -22,6 +22,22 @@ def nearest(word: str, words: Iterable[str], most: int = 3) -> tuple[str, ...]:
     return tuple(sorted(alike, key=lambda candidate: (-likeness[candidate], candidate))[:most])
 
 
+def ordered(word: str, words: Iterable[str]) -> tuple[str, ...]:
+    """All the words, those first that share most pairs of letters with ``word``, however few; else as they come."""
+    pairs = _pairs(word[:_COMPARED])
+    return tuple(sorted(words, key=lambda candidate: -_shared(pairs, _pairs(candidate))))
+
+
+def _pairs(word: str) -> frozenset[str]:
+    parts = (f" {part} " for part in re.split(r"[^0-9a-z]+", word.lower()) if part)
+    return frozenset(part[i : i + 2] for part in parts for i in range(len(part) - 1))
+
+
+def _shared(pairs: frozenset[str], others: frozenset[str]) -> float:
+    """Dice's coefficient of two sets of pairs of letters, from 0 to 1."""
+    return 2 * len(pairs & others) / max(1, len(pairs) + len(others))
+
+
 def as_word(name: str) -> str:
     """A word as names of the book are written: in lower case, its parts joined by hyphens."""
     return "-".join(re.split(r"[\s_-]+", name.strip().lower()))

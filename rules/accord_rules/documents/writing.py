@@ -152,20 +152,14 @@ def quantity(dimension: units.Dimension, value: float, preferences: Preferences 
                 return text
         except units.UnitError:
             continue  # too few decimals can round to a value that no workshop can mean
-    return f"{_short(value)} {dimension.symbol}"
+    return f"{units.shortest(value)} {dimension.symbol}"
 
 
 def _candidates(dimension: units.Dimension, value: float, preferences: Preferences) -> Iterator[tuple[units.Unit, str]]:
     if preferences is not None:
         unit = preferences.unit(dimension)
         yield from ((unit, f"{unit.outside(value):.{decimals}f} {unit.symbol}") for decimals in range(7))
-    yield from ((unit, f"{_short(unit.outside(value))} {unit.symbol}") for unit in dimension.units)
-
-
-def _short(number: float) -> str:
-    """As many decimals as a document may have, without idle zeros."""
-    text = f"{number:.6f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
+    yield from ((unit, f"{units.shortest(unit.outside(value))} {unit.symbol}") for unit in dimension.units)
 
 
 def plain(value: Any) -> Any:

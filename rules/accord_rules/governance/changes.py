@@ -41,7 +41,7 @@ from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import KINDS
 
-CHANGEABLE = (*KINDS, "limits", "sources", "rules", "steps", "ambiguous_fibres")
+CHANGEABLE = (*KINDS, "limits", "sources", "rules", "steps", "ambiguous_fibres", "ambiguous_words")
 ABSENT = "none"
 CHANGES_MOST = 200
 ENTRY_MOST_BYTES = 64_000

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.names import fitting_names
 
 
 def fitting(book: Book, shop: Shop) -> Shop | None:
-    """The shop with the stock and the presses that the book knows; None where no press is left."""
+    """The shop with the stock, the presses and the names that the book knows; None where no press is left."""
     catalogue = book.catalogue
     presses = tuple(press for press in shop.presses if press.type in catalogue["press_types"])
     stock = replace(
@@ -17,4 +18,7 @@ def fitting(book: Book, shop: Shop) -> Shop | None:
         products=tuple(name for name in shop.stock.products if name in catalogue["products"]),
         consumables=tuple(name for name in shop.stock.consumables if name in catalogue["consumables"]),
     )
-    return replace(shop, presses=presses, stock=stock) if presses else None
+    if not presses:
+        return None
+    known = replace(shop, presses=presses, stock=stock)
+    return replace(known, names=fitting_names(known, book))

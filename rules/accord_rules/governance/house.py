@@ -51,7 +51,7 @@ from accord_rules.governance.limits import LOOSER, MIXED, STRICTER, direction, m
 from accord_rules.load.examples import rule_failures
 from accord_rules.load.loader import amount, read_rule
 from accord_rules.orders.order import Order
-from accord_rules.orders.shop import Shop
+from accord_rules.orders.shop import NO_OWN_NAMES, Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import Amount
 from accord_rules.revision.condition import contradiction
@@ -383,7 +383,7 @@ class HouseAuthority(Authority):
 # As few as authority.house_digest keeps: shops may be large.
 @lru_cache(maxsize=64)
 def _house_digest(shop: Shop, rules_digest: str) -> str:
-    return digest([plain(shop), rules_digest])
+    return digest([plain(replace(shop, names=NO_OWN_NAMES)), rules_digest])
 
 
 __all__ = [

@@ -47,7 +47,7 @@ from accord_rules.load.transfers import impossible, out_of_order
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book, vocabulary_of
-from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, Limit, PracticePoint, Source
+from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, AmbiguousWord, Limit, PracticePoint, Source
 from accord_rules.revision.condition import UNITLESS, ConditionError, Vocabulary, contradiction, parse
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.names import SUM_TOLERANCE
@@ -100,6 +100,7 @@ def from_documents(documents: Documents, revision: int = 1, *, tried: Documents 
     sources = _entries(documents, "sources", Source, reasons)
     limits = _entries(documents, "limits", Limit, reasons)
     ambiguous = _entries(documents, "ambiguous_fibres", AmbiguousFibre, reasons)
+    ambiguous_words = _entries(documents, "ambiguous_words", AmbiguousWord, reasons)
     values = _limit_values(limits, reasons)
     reasons += [*GRAPH.faults, *GRAPH.misnamed_in_book(limits, catalogue), *unbanded(KINDS)]
     if reasons:
@@ -117,9 +118,10 @@ def from_documents(documents: Documents, revision: int = 1, *, tried: Documents 
         rules=MappingProxyType(rules),
         steps=MappingProxyType({step.id: step for step in sorted(steps.values(), key=attrgetter("place"))}),
         ambiguous_fibres=ambiguous,
+        ambiguous_words=ambiguous_words,
     )
     reasons += _dangling(book) + _dangling_in_example(book) + _impossible(book) + _clashing_fibres(book)
-    reasons += _clashing_words(book)
+    reasons += [*_clashing_words(book), *_ambiguous_words(book)]
     reasons += _implausible(book)
     if not reasons:
         reasons += examples.failures(book, tried)
@@ -462,6 +464,25 @@ def _clashing_words(book: Book) -> Iterator[EntryFault]:
                 if seen.setdefault(word, name) != name:
                     message = f"{word!r} means {seen[word]} too"
                     yield fault_in(kind, name, Fault(f"/aliases/{index}", message, code="ambiguous"))
+
+
+def _ambiguous_words(book: Book) -> Iterator[EntryFault]:
+    """Words listed as ambiguous that an entry has for itself, or whose readings the book has not."""
+    for word, ambiguous in book.ambiguous_words.items():
+        if word != as_word(word):
+            fault = Fault("", f"is looked up as {as_word(word)!r}: write it so", code="bad-format")
+            yield fault_in("ambiguous_words", word, fault)
+        for kind, readings in ambiguous.readings.items():
+            of_kinds = ("transfers", "products") if kind == "transfers" else (kind,)
+            known = [name for of in of_kinds for name in book.catalogue[of]]
+            for index, name in enumerate(readings):
+                if name not in known:
+                    fault = _unknown(f"/readings/{kind}/{index}", name, kind, known)
+                    yield fault_in("ambiguous_words", word, fault)
+            taken = next((book.aliases[of].get(word) or (word in known and word) for of in of_kinds), None)
+            if taken:
+                message = f"{word!r} is {taken} alone in {kind}"
+                yield fault_in("ambiguous_words", word, Fault(f"/readings/{kind}", message, code="ambiguous"))
 
 
 def _clashing_fibres(book: Book) -> list[EntryFault]:

@@ -119,6 +119,8 @@ PRINTERS = (
 NO_LABEL = "none"
 NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 PREFERENCES = ("durability", "hand", "speed", "cost")
+# °C on a press: what is set and what is read there.
+PRESS_HEAT = Quantity(units.TEMPERATURE, most=units.PRESS_MOST_C)
 PAINTED = ColourText(40, example="#F4F4F0")
 
 
@@ -211,7 +213,7 @@ def _is_a_word(value: Any) -> bool:
 class PressingSettings:
     """Settings asked for in a pressing beside the main one; left out, as the main pressing's or chosen."""
 
-    temperature: float | None = optional(Quantity(units.TEMPERATURE), about="for the display")
+    temperature: float | None = optional(PRESS_HEAT, about="for the display")
     time: float | None = optional(Quantity(units.TIME, zero=True), about="0 s for none")
     pressure: str | None = optional(Choice(PRESSURES), about="on the print")
     peel: str | None = optional(Choice(PEELS), about="how warm it is when what carries or covers it comes off")
@@ -233,7 +235,7 @@ class Pressings:
 class Settings:
     """Settings asked for. Anything left out is chosen inside what is allowed."""
 
-    temperature: float | None = optional(Quantity(units.TEMPERATURE))
+    temperature: float | None = optional(PRESS_HEAT)
     read_at: str | None = optional(Choice(READ_AT), about="where the temperature is read; display when left out")
     time: float | None = optional(Quantity(units.TIME))
     pressure: str | float | None = optional(
@@ -266,10 +268,8 @@ class Decoration:
 class CalibrationReading:
     """What a probe read on the platen while the display said ``display``; several spots. °C."""
 
-    display: float = required(Quantity(units.TEMPERATURE))
-    surface: tuple[float, ...] = required(
-        Many(Quantity(units.TEMPERATURE), 25, 1), about="what the probe read, spot by spot"
-    )
+    display: float = required(PRESS_HEAT)
+    surface: tuple[float, ...] = required(Many(PRESS_HEAT, 25, 1), about="what the probe read, spot by spot")
     taken_on: str | None = optional(Date(), about="the day it was read")
 
 
@@ -277,9 +277,9 @@ class CalibrationReading:
 class StripReading:
     """What a temperature strip read on a dry piece, where the print would lie, ``time`` after the press came down."""
 
-    display: float = required(Quantity(units.TEMPERATURE))
+    display: float = required(PRESS_HEAT)
     time: float = required(Quantity(units.TIME))
-    read: float = required(Quantity(units.TEMPERATURE), about="what the strip showed at most")
+    read: float = required(PRESS_HEAT, about="what the strip showed at most")
     substrate: str = required(Name(name_of="substrates"), about="of the piece it lay on")
     thickness: float | None = optional(Quantity(units.LENGTH), about="of that piece; the substrate's usual one else")
     cover: str | None = optional(Name(name_of="consumables"), about="what lay over the strip; nothing where left out")
@@ -312,7 +312,7 @@ class Press:
     type: str = required(Name(name_of="press_types"))
     id: str = optional(Name(), "described")
     platen: Size | None = optional(Object(Size), about="of the heated platen")
-    display_most: float | None = optional(Quantity(units.TEMPERATURE), about="the highest display setting")
+    display_most: float | None = optional(PRESS_HEAT, about="the highest display setting")
     calibration: tuple[CalibrationReading, ...] = optional(
         Many(Object(CalibrationReading), 12), (), about="probe readings"
     )
@@ -346,7 +346,7 @@ class Order:
         Either(_is_a_string, Name(), Object(Press)), about="one of the shop's presses, or a description"
     )
     quantity: int | None = optional(Whole(1, 1_000_000), about="how many pieces")
-    due_in: float | None = optional(Quantity(units.TIME))
+    due_in: float | None = optional(Quantity(units.TIME, hours=True))
     evidence: tuple[str, ...] | None = optional(
         Many(Choice(EVIDENCE), 9, distinct=True), about="tests done and declarations at hand"
     )

@@ -40,8 +40,8 @@ _LIES_IN = {"marry": "sheets-together", "reverse": "reversed"}
 class TemperatureSpan:
     """From least to most, °C."""
 
-    least: float = required(Quantity(units.TEMPERATURE))
-    most: float = required(Quantity(units.TEMPERATURE))
+    least: float = required(Quantity(units.TEMPERATURE, most=units.PRESS_MOST_C))
+    most: float = required(Quantity(units.TEMPERATURE, most=units.PRESS_MOST_C))
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +52,8 @@ class TimeSpan:
     most: float = required(Quantity(units.TIME))
 
 
-TEMPERATURES = OneOrSpan(TemperatureSpan, units.TEMPERATURE)
-TIMES = OneOrSpan(TimeSpan, units.TIME)
+TEMPERATURES = OneOrSpan(TemperatureSpan, Quantity(units.TEMPERATURE, most=units.PRESS_MOST_C))
+TIMES = OneOrSpan(TimeSpan, Quantity(units.TIME))
 
 
 @dataclass(frozen=True, slots=True)

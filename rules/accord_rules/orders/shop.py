@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from types import MappingProxyType
+from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.reading import Choice, Many, Name, Object, Table, Text, optional, required
+from accord_rules.documents.spelling import as_word
 from accord_rules.orders.order import MARKETS, Press
 from accord_rules.orders.sheet import Sheet
 
@@ -21,6 +23,8 @@ STANDING = (
     "unattended",
 )
 _NO_SHEETS: Mapping[str, Sheet] = MappingProxyType({})
+_NO_NAMES: Mapping[str, str] = MappingProxyType({})
+OWN_NAMES_MOST = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +49,31 @@ class Stock:
     )
 
 
+def _own(name_of: str | None, about: str) -> Any:
+    return optional(Table(Text(60, "TS-100-W"), Name(name_of=name_of), OWN_NAMES_MOST, 0), _NO_NAMES, about=about)
+
+
+@dataclass(frozen=True, slots=True)
+class OwnNames:
+    """What the shop calls things: its article numbers and words, each for a name of the book or one of its presses.
+
+    Its orders may say them wherever that name may stand; case, spaces and hyphens make no difference.
+    """
+
+    blanks: Mapping[str, str] = _own("blanks", "for blanks")
+    transfers: Mapping[str, str] = _own("transfers|products", "for families of transfers and stocked products")
+    consumables: Mapping[str, str] = _own("consumables", "for sheets, pads and tapes")
+    press_types: Mapping[str, str] = _own("press_types", "for types of press")
+    presses: Mapping[str, str] = _own(None, "for the shop's own presses, by their ids")
+
+    def by_word(self) -> Mapping[str, Mapping[str, str]]:
+        """By field, each word as ``as_word`` writes it, to the name that it stands for."""
+        return {f.name: {as_word(word): name for word, name in getattr(self, f.name).items()} for f in fields(self)}
+
+
+NO_OWN_NAMES = OwnNames()
+
+
 @dataclass(frozen=True, slots=True)
 class Shop:
     """One shop. ``standing`` is what is always so at its presses, for better or worse."""
@@ -58,6 +87,7 @@ class Shop:
     )
     presses: tuple[Press, ...] = required(Many(Object(Press), 40, 1), about="its presses")
     stock: Stock = required(Object(Stock), about="what it keeps")
+    names: OwnNames = optional(Object(OwnNames), NO_OWN_NAMES, about="its own words for things of the book")
 
     @property
     def units(self) -> units.UnitPreferences:

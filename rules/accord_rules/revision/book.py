@@ -14,7 +14,7 @@ from accord_rules.documents.files import Documents
 from accord_rules.documents.reading import read
 from accord_rules.documents.spelling import as_word
 from accord_rules.orders.shop import Shop
-from accord_rules.revision.catalogue import AmbiguousFibre, Limit, Source, Transfer, transfer_named
+from accord_rules.revision.catalogue import AmbiguousFibre, AmbiguousWord, Limit, Source, Transfer, transfer_named
 from accord_rules.revision.condition import Vocabulary
 from accord_rules.revision.facts import declared
 from accord_rules.revision.rule import Rule
@@ -36,6 +36,7 @@ class Book:
     rules: Mapping[str, Rule]
     steps: Mapping[str, Step]  # in the order of a plan
     ambiguous_fibres: Mapping[str, AmbiguousFibre]
+    ambiguous_words: Mapping[str, AmbiguousWord]
     moved: frozenset[str] = frozenset()  # limits whose values are a shop's own, stricter ones
 
     @cached_property
@@ -52,6 +53,26 @@ class Book:
     def aliases(self) -> Mapping[str, Mapping[str, str]]:
         """By kind of entry, every other word that an order may use (as ``as_word`` writes it), to the entry's name."""
         return MappingProxyType({kind: _aliases(entries) for kind, entries in self.catalogue.items()})
+
+    @cached_property
+    def fibre_words(self) -> Mapping[str, str]:
+        """The same as ``as_word`` writes them, for spellings with other spaces and hyphens."""
+        return MappingProxyType({as_word(spelling): code for spelling, code in self.fibre_names.items()})
+
+    def readings(self, kinds: str, name: str) -> tuple[str, ...]:
+        """The entries of a kind (or of ``transfers|products``) that a word stands for: none, one, or several."""
+        word, of_kinds = as_word(name), kinds.split("|")
+        for kind in of_kinds:
+            for spelling in (name, word):
+                if spelling in self.catalogue[kind]:
+                    return (spelling,)
+            if word in self.aliases[kind]:
+                return (self.aliases[kind][word],)
+        ambiguous = self.ambiguous_words.get(word)
+        if ambiguous is None:
+            return ()
+        named = (name for kind in of_kinds for name in ambiguous.readings.get(kind, ()))
+        return tuple(name for name in named if any(name in self.catalogue[kind] for kind in of_kinds))
 
     @cached_property
     def vocabulary(self) -> Vocabulary:

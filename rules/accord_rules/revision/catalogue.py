@@ -208,6 +208,21 @@ class AmbiguousFibre:
     why: str = required(Text(400))
 
 
+# Kinds of entry that words of people stand for; transfers are families and products alike.
+WORDED = ("substrates", "transfers", "consumables", "press_types", "blanks")
+
+
+@dataclass(frozen=True, slots=True)
+class AmbiguousWord:
+    """A word that people use for several entries of a kind: refused, with all readings named."""
+
+    readings: Mapping[str, tuple[str, ...]] = required(
+        Table(Choice(WORDED), Many(Text(80), 12, 2, distinct=True)),
+        about="by kind of entry, the names that it can mean",
+    )
+    why: str = required(Text(400))
+
+
 @dataclass(frozen=True, slots=True)
 class Substrate:
     """What the piece is made of, with its heat limit and the numbers a conduction estimate needs."""

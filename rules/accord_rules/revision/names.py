@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
-from functools import partial
+from dataclasses import fields, replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from accord_rules.documents.colour import names, read_colour
@@ -22,7 +22,7 @@ from accord_rules.documents.reading import (
 from accord_rules.documents.spelling import as_word
 from accord_rules.orders.order import NONE, Decoration, Item, Order, Press
 from accord_rules.orders.sheet import pressing_faults, sheet_faults
-from accord_rules.orders.shop import Shop
+from accord_rules.orders.shop import OwnNames, Shop
 from accord_rules.revision.catalogue import pressings_of
 
 if TYPE_CHECKING:
@@ -34,10 +34,17 @@ _COLOURS = "write an sRGB hex such as #F4F4F0, or a CSS colour name"
 
 
 def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
-    """The order with its fibres as ISO 2076 codes. Raises DocumentError naming every field the book cannot read."""
-    order = renamed(order, partial(_name_for, book))
-    faults = [*_unknown_names(names_in(order), book), *_colour_faults(_colours(order))]
-    faults += [*_decorations(order), *_sheets(order, book), *_ages(order), *_press_faults(order, shop)]
+    """The order in the book's names, with its fibres as ISO 2076 codes.
+
+    Words that people use, and those of the shop, stand no more in it. Raises DocumentError naming every field that
+    cannot be read.
+    """
+    words = Words(book, shop)
+    order = renamed(order, words.name_for)
+    if isinstance(order.press, str):
+        order = replace(order, press=words.press(order.press))
+    faults = [*_unknown_names(names_in(order), words), *_colour_faults(_colours(order))]
+    faults += [*_decorations(order), *_sheets(order, book), *_ages(order), *_press_faults(order, words)]
     fibres, fibre_faults = resolve_fibres(order.item.fibres, book)
     faults += fibre_faults
     if faults:
@@ -60,41 +67,142 @@ def unknown_in(document: Mapping[str, Any], book: Book, shop: Shop) -> list[Faul
     """What the book and the shop can't read of an order's document that is faulty: of as much as its readers take."""
     leaves = tuple(leaves_in(Object(Order), document))
     named = [(pointer, reader.name_of, value) for pointer, reader, value in leaves if reader.name_of is not None]
-    faults = _unknown_names(named, book)
+    words = Words(book, shop)
+    faults = _unknown_names(named, words)
     faults += _colour_faults((pointer, value) for pointer, reader, value in leaves if isinstance(reader, ColourText))
     at = {pointer: value for pointer, _, value in leaves}
     if isinstance(press := at.get("/press"), str):
-        faults += _unknown_press(press, shop)
+        faults += _unknown_press(words.press(press), words)
     # Shares are numbers, so the texts there are the fibres.
     fibres = [value for pointer, _, value in leaves if pointer.startswith("/item/fibres/") and isinstance(value, str)]
     return faults + _fibre_codes(fibres, book)[1]
 
 
-def _name_for(book: Book, kinds: str, name: str) -> str:
-    """The book's name for a word that people use; the word itself where it is none."""
-    word = as_word(name)
-    for kind in kinds.split("|"):
-        if word in book.catalogue[kind]:
-            return word
-        if word in book.aliases[kind]:
-            return book.aliases[kind][word]
-    return name
+class Words:
+    """What names and words of an order stand for: the book's own, those that people use, and the shop's."""
+
+    def __init__(self, book: Book, shop: Shop) -> None:
+        self.book = book
+        self.shop = shop
+        self._own = shop.names.by_word()
+
+    def readings(self, kinds: str, name: str) -> tuple[str, ...]:
+        """The entries that a word can stand for, in the shop and in the book; one where it is clear.
+
+        What people use for several things, a shop may use for one of them. What the book has under this name since the
+        shop chose it is another reading, never a better one.
+        """
+        in_book, own = self.book.readings(kinds, name), self._own_reading(kinds, name)
+        if own is None or in_book == (own,):
+            return in_book
+        return (own, *in_book) if len(in_book) == 1 else (own,)
+
+    def _own_reading(self, kinds: str, name: str) -> str | None:
+        of_kinds = kinds.split("|")
+        field = "transfers" if {"transfers", "products"} & {*of_kinds} else kinds
+        own = self._own.get(field, {}).get(as_word(name))
+        if own is not None and of_kinds == ["transfers"] and own in self.book.catalogue["products"]:
+            return str(self.book.catalogue["products"][own].family)
+        return own if own is not None and any(own in self.book.catalogue[kind] for kind in of_kinds) else None
+
+    def name_for(self, kinds: str, name: str) -> str:
+        """The book's name for a word; the word itself where it is none, or could be several."""
+        readings = self.readings(kinds, name)
+        return readings[0] if len(readings) == 1 else name
+
+    def press(self, name: str) -> str:
+        """The id of the shop's press that it calls so; the word itself where it is none."""
+        return name if self.shop.press(name) is not None else self._own["presses"].get(as_word(name), name)
+
+    def known(self, kinds: str) -> list[str]:
+        """Every name and word that may stand for an entry of a kind."""
+        of_kinds = kinds.split("|")
+        names = [entry for kind in of_kinds for entry in self.book.catalogue[kind]]
+        aliases = [word for kind in of_kinds for word in self.book.aliases[kind]]
+        own = [word for kind in of_kinds for word in getattr(self.shop.names, kind, ())]
+        return sorted({*names, *aliases, *own})
 
 
-def _unknown_names(named: Iterable[tuple[str, str, str]], book: Book) -> list[Fault]:
+def _unknown_names(named: Iterable[tuple[str, str, str]], words: Words) -> list[Fault]:
     faults = []
     for pointer, kinds, name in named:
-        of_kinds = kinds.split("|")
-        if _name_for(book, kinds, name) != name or (kinds == "consumables" and name == NONE):
+        readings = words.readings(kinds, name)
+        if len(readings) == 1 or (kinds == "consumables" and name == NONE):
             continue
-        if any(name in book.catalogue[kind] for kind in of_kinds):
+        if readings:
+            message = f"{name!r} can mean {' or '.join(readings)}: say which"
+            faults.append(Fault(pointer, message, readings, code="ambiguous"))
             continue
-        names = [entry for kind in of_kinds for entry in book.catalogue[kind]]
         title = kinds.replace("|", " or ").replace("_", " ")
-        words = [word for kind in of_kinds for word in book.aliases[kind]]
-        message, allowed = f"there is no {name!r} among the {title} of the book", tuple(sorted([*names, *words]))
-        faults.append(Fault(pointer, message, allowed, code="not-in-book", refused=name))
+        message = f"there is no {name!r} among the {title} of the book"
+        faults.append(Fault(pointer, message, tuple(words.known(kinds)), code="not-in-book", refused=name))
     return faults
+
+
+# Fields of a shop's names, and the kinds of entry that stand where they do.
+_PLACES: Mapping[str, str] = MappingProxyType(
+    {
+        "blanks": "blanks",
+        "transfers": "transfers|products",
+        "consumables": "consumables",
+        "press_types": "press_types",
+    }
+)
+
+
+def own_name_faults(shop: Shop, book: Book) -> Iterator[Fault]:
+    """A shop's own names that hide one of the book's or of its presses, that mean two things, or a press it has not.
+
+    Names of the book that stand for nothing are told with all others of the shop.
+    """
+    for field, table in _named_tables(shop):
+        seen: dict[str, str] = {}
+        for own, name in table.items():
+            pointer, word = f"/names/{field}/{escape(own)}", as_word(own)
+            hidden = _hidden(field, own, book, shop)
+            if hidden is not None:
+                message = f"{own!r} stands for {hidden} already: choose another word"
+                yield Fault(pointer, message, code="ambiguous")
+            elif seen.get(word, name) != name:
+                readings = (seen[word], name)
+                yield Fault(pointer, f"{own!r} can mean {' or '.join(readings)}", readings, code="ambiguous")
+            elif word in seen:
+                yield Fault(pointer, f"{own!r} is there in another spelling", code="given-twice")
+            seen.setdefault(word, name)
+            if field == "presses" and shop.press(name) is None:
+                ids = tuple(press.id for press in shop.presses)
+                message = f"{name!r} is not one of the shop's presses"
+                yield Fault(pointer, message, ids, code="not-in-shop", refused=name)
+
+
+def _named_tables(shop: Shop) -> Iterator[tuple[str, Mapping[str, str]]]:
+    return ((f.name, getattr(shop.names, f.name)) for f in fields(shop.names))
+
+
+def _hidden(field: str, own: str, book: Book, shop: Shop) -> str | None:
+    """What an order's word stands for before the shop says anything of it; None where that is nothing, or open."""
+    if field == "presses":
+        return next((press.id for press in shop.presses if as_word(press.id) == as_word(own)), None)
+    if field == "consumables" and as_word(own) == NONE:
+        return "nothing at all"
+    readings = book.readings(_PLACES[field], own)
+    return readings[0] if len(readings) == 1 else None
+
+
+def fitting_names(shop: Shop, book: Book) -> OwnNames:
+    """The shop's names without those of what the book, or the shop, has not (any more, or not yet)."""
+
+    def known(field: str, name: str) -> bool:
+        if field == "presses":
+            return shop.press(name) is not None
+        return any(name in book.catalogue[kind] for kind in _PLACES[field].split("|"))
+
+    return OwnNames(
+        **{
+            field: MappingProxyType({own: name for own, name in table.items() if known(field, name)})
+            for field, table in _named_tables(shop)
+        }
+    )
 
 
 def _colours(order: Order) -> Iterator[tuple[str, str]]:
@@ -163,16 +271,17 @@ def _ages(order: Order) -> list[Fault]:
     return [Fault("/use/age_to", f"must not be below age_from, {use.age_from:g}", code="contradiction")]
 
 
-def _press_faults(order: Order, shop: Shop) -> list[Fault]:
+def _press_faults(order: Order, words: Words) -> list[Fault]:
     if isinstance(order.press, str):
-        return _unknown_press(order.press, shop)
+        return _unknown_press(order.press, words)
     return calibration_faults(order.press, "/press") if order.press is not None else []
 
 
-def _unknown_press(id_: str, shop: Shop) -> list[Fault]:
+def _unknown_press(id_: str, words: Words) -> list[Fault]:
+    shop = words.shop
     if shop.press(id_) is not None:
         return []
-    presses = tuple(press.id for press in shop.presses)
+    presses = (*(press.id for press in shop.presses), *shop.names.presses)
     return [Fault("/press", f"{id_!r} is not one of the shop's presses", presses, code="not-in-shop", refused=id_)]
 
 
@@ -208,7 +317,7 @@ def _fibre_codes(fibres: Iterable[str], book: Book) -> tuple[Mapping[str, str], 
     for spelling in fibres:
         pointer = f"/item/fibres/{escape(spelling)}"
         ambiguous = book.ambiguous_fibres.get(spelling.strip().upper())
-        code = book.fibre_names.get(spelling.strip().lower())
+        code = book.fibre_names.get(spelling.strip().lower()) or book.fibre_words.get(as_word(spelling))
         if ambiguous is not None:
             readings = tuple(book.catalogue["fibres"][reading].name for reading in ambiguous.readings)
             message = f"{spelling!r} can mean {' or '.join(readings)}: say which"

@@ -21,6 +21,7 @@ SHOP: dict[str, Any] = {
         "products": ["sub-paper-fast-dry"],
         "consumables": ["ptfe-sheet", "silicone-paper", "plain-paper", "heat-tape"],
     },
+    "names": {"blanks": {"TS-100-W": "tee-heavy-white"}, "presses": {"by the window": "bench"}},
 }
 
 KEY_ID = "key_k7qz3n5w2xab4cde"

@@ -17,7 +17,7 @@ from click.core import ParameterSource
 import accord_client
 from accord_rules.authority import Authority
 from accord_rules.derive.glossary import Glossary
-from accord_rules.documents.files import BookError
+from accord_rules.documents.files import BookError, entry_of
 from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.documents.spelling import nearest
 from accord_rules.load.loader import load_book, load_folder
@@ -47,6 +47,27 @@ def no_such(why: str, name: str, known: Iterable[str], lister: str) -> Failure:
     """What to fail with for such a name: the nearest ones, or the command that lists all."""
     close = nearest(name, known)
     return Failure(f"{why} " + (f"Did you mean {', '.join(close)}?" if close else f"{lister} lists them all."))
+
+
+# Kinds of entry that orders name, in the order in which people look for them.
+NAMED_KINDS = ("transfers", "products", "blanks", "substrates", "fibres", "press_types", "consumables")
+
+
+@dataclass(frozen=True, slots=True)
+class WordRow:
+    """An entry that orders name: what it is, and the other words for it that they may use."""
+
+    kind: str
+    id: str
+    title: str
+    words: tuple[str, ...]
+
+
+def _word_row(kind: str, id_: str, entry: Document) -> WordRow:
+    # A fibre's names on labels, here and in the United States, stand for it as its aliases do.
+    labels = [entry[key] for key in ("name", "us_name") if key in entry]
+    words = dict.fromkeys([*labels[:1], *entry.get("aliases", ())])
+    return WordRow(kind, id_, entry.get("title") or entry["name"], tuple(words))
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +138,9 @@ class Answerer(Protocol):
     def facts(self) -> list[Document]:
         """Every fact, without the revision it is told of."""
 
+    def words(self) -> list[WordRow]:
+        """Everything that orders name, with the other words for it, by kind."""
+
 
 class Service:
     """A service that is asked over HTTP."""
@@ -179,6 +203,12 @@ class Service:
 
     def facts(self) -> list[Document]:
         return [fact.document for fact in _answer_of(lambda: list(self._client.facts()))]
+
+    def words(self) -> list[WordRow]:
+        client = self._client
+        return _answer_of(
+            lambda: [_word_row(kind, entry.id, entry.entry) for kind in NAMED_KINDS for entry in client.catalogue(kind)]
+        )
 
 
 def _answer_of(ask: Callable[[], T]) -> T:
@@ -247,6 +277,12 @@ class Here:
 
     def facts(self) -> list[Document]:
         return [fact.document() for fact in Glossary(self._authority.book).values()]
+
+    def words(self) -> list[WordRow]:
+        documents = self._authority.book.documents
+        return [
+            _word_row(kind, name, entry_of(documents, kind, name)) for kind in NAMED_KINDS for name in documents[kind]
+        ]
 
     def _order(self, document: Document) -> Order:
         try:

@@ -27,6 +27,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "step": "step",
         "steps": "step",
         "validate": "validate",
+        "words": "words",
     }
 )
 

@@ -222,6 +222,12 @@ class NotFound(Problem):
         fault = Fault(f"/{parameter}", message, tuple(sorted(known)), code="not-in-book", refused=name)
         return cls(f"The book has no {kind} {name!r}{did_you_mean(name, known)}.", [fault])
 
+    @classmethod
+    def other_word(cls, parameter: str, word: str, names: tuple[str, ...]) -> NotFound:
+        """The book has what the address gives as ``parameter`` under the names that the word stands for."""
+        message = f"{word!r} is a word for {' or '.join(names)}: ask by that name"
+        return cls(f"{message[0].upper()}{message[1:]}.", [Fault(f"/{parameter}", message, names, code="not-in-book")])
+
 
 class WrongMethod(Problem):
     slug = "wrong-method"

@@ -12,7 +12,7 @@ from accord_rules.documents.reading import DocumentError, Fault, names_in, read
 from accord_rules.orders.order import Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.names import calibration_faults, stock_faults
+from accord_rules.revision.names import calibration_faults, fitting_names, own_name_faults, stock_faults
 from accord_service.http.problems import FaultyDocument, ShopDoesNotFit
 from accord_service.store import HouseRecord, KeyRing, ShopRecord, Store
 
@@ -53,7 +53,8 @@ class KnownShop:
                 if name in catalogue["products"] or name in catalogue["consumables"]
             ),
         )
-        return aged(replace(shop, presses=presses, stock=stock), today)
+        fitting = replace(shop, presses=presses, stock=stock)
+        return aged(replace(fitting, names=fitting_names(fitting, book)), today)
 
 
 def aged(shop: Shop, today: date) -> Shop:
@@ -99,7 +100,7 @@ def refuse_press_faults(book: Book, press: Press, id_: str, today: date) -> None
 
 def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
     """What the book has against a shop, beyond what its readers refuse."""
-    faults = [*_unknown_names(book, shop), *stock_faults(shop, book)]
+    faults = [*_unknown_names(book, shop), *stock_faults(shop, book), *own_name_faults(shop, book)]
     for index, press in enumerate(shop.presses):
         faults += _press_faults(press, f"/presses/{index}", today)
         if press.id in [earlier.id for earlier in shop.presses[:index]]:

@@ -139,7 +139,7 @@ SETTINGS = "/decorations/0/settings"
         (f"{SETTINGS}/temperature", "9999999999 °C", "cannot be read as temperature"),
         (f"{SETTINGS}/time", "0 s", "must be above 0 s"),
         (f"{SETTINGS}/pressure", "hard", "cannot be read as pressure"),
-        (f"{SETTINGS}/pre_press", "-1 s", "must be above 0 s"),
+        (f"{SETTINGS}/pre_press", "-1 s", "must be at least 0 s"),
     ],
 )
 def test_a_fault_is_named_where_it_is(pointer: str, value: Any, says: str) -> None:

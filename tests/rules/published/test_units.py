@@ -156,3 +156,137 @@ def test_no_length_shown_is_further_off_than_half_a_division() -> None:
 def test_what_cannot_be_meant_is_refused(dimension: units.Dimension, text: object, says: str) -> None:
     with pytest.raises(units.UnitError, match=says):
         units.parse(dimension, text)
+
+
+@pytest.mark.parametrize(
+    ("dimension", "text", "expected"),
+    [
+        # 1 in = 25.4 mm and 1 ft = 0.3048 m exactly, NIST SP 811 appendix B.8; binary fractions of an inch are exact.
+        (units.LENGTH, "5 7/8 in", 5.875 * 25.4),
+        (units.LENGTH, "5-7/8 in", 5.875 * 25.4),
+        (units.LENGTH, "5⅞ in", 5.875 * 25.4),
+        (units.LENGTH, '5 7/8"', 5.875 * 25.4),
+        (units.LENGTH, "1/2 in", 12.7),
+        (units.LENGTH, "½ in", 12.7),
+        (units.LENGTH, ".5 in", 12.7),
+        (units.LENGTH, "8 in.", 203.2),
+        (units.LENGTH, "8 IN", 203.2),
+        (units.LENGTH, "1 ft", 304.8),
+        (units.LENGTH, "5' 6\"", 66 * 25.4),
+        (units.LENGTH, "5'6\"", 66 * 25.4),
+        (units.LENGTH, "5′ 6″", 66 * 25.4),
+        (units.LENGTH, "5 ft 6 1/2 in", 66.5 * 25.4),
+        # 1 yd = 0.9144 m exactly, the same.
+        (units.LENGTH, "2 yd", 1828.8),
+        (units.LENGTH, "1,5 mm", 1.5),
+        (units.LENGTH, "0,500 mm", 0.5),
+        (units.LENGTH, "12,25 cm", 122.5),
+        # t_C = (t_F - 32) / 1.8, NIST SP 811 appendix B.8.
+        (units.TEMPERATURE, "392 deg F", 200.0),
+        (units.TEMPERATURE, "392 F", 200.0),
+        (units.TEMPERATURE, "392F", 200.0),
+        (units.TEMPERATURE, "392 f", 200.0),
+        (units.TEMPERATURE, "392 degrees Fahrenheit", 200.0),
+        (units.TEMPERATURE, "200 deg. C", 200.0),
+        (units.TEMPERATURE, "200 Celsius", 200.0),
+        (units.PRESSURE, "40 PSI", 40 * constants.psi / 1000),
+        (units.PRESSURE, "40 p.s.i.", 40 * constants.psi / 1000),
+        (units.PRESSURE, "275 KPA", 275.0),
+        # 1 oz/yd2 = 33.90575 g/m2, NIST SP 811 appendix B.8 (to seven figures).
+        (units.AREA_DENSITY, "5.3 oz", 5.3 * 33.90575),
+        (units.AREA_DENSITY, "5.3 oz/yd2", 5.3 * 33.90575),
+        (units.AREA_DENSITY, "5.3 oz/yd^2", 5.3 * 33.90575),
+        (units.AREA_DENSITY, "5.3 OZ/YD²", 5.3 * 33.90575),
+        (units.AREA_DENSITY, "5.3 oz/sq. yd.", 5.3 * 33.90575),
+        # 1 min = 60 s and 1 h = 3600 s exactly, NIST SP 811 table 6.
+        (units.TIME, "70s", 70.0),
+        (units.TIME, "1 min 10 s", 70.0),
+        (units.TIME, "1min10s", 70.0),
+        (units.TIME, "1m 10s", 70.0),
+        (units.TIME, "1:10", 70.0),
+        (units.TIME, "1:10 min", 70.0),
+        (units.TIME, "1:10 h", 4200.0),
+        (units.TIME, "1:10:05", 4205.0),
+        (units.TIME, "1 1/2 min", 90.0),
+    ],
+)
+def test_quantities_as_tickets_have_them(dimension: units.Dimension, text: str, expected: float) -> None:
+    assert units.parse(dimension, text) == pytest.approx(expected, rel=2e-7)
+
+
+@pytest.mark.parametrize(
+    ("dimension", "ours", "theirs"),
+    [
+        (units.LENGTH, "ft", "foot"),
+        (units.LENGTH, "yd", "yard"),
+        (units.TEMPERATURE, "deg F", "degF"),
+        (units.PRESSURE, "PSI", "psi"),
+        (units.AREA_DENSITY, "oz", "ounce / yard ** 2"),
+    ],
+)
+def test_pint_agrees_on_the_words_of_tickets(dimension: units.Dimension, ours: str, theirs: str) -> None:
+    inside = {"pressure": "kilopascal", "length": "millimeter", "area_density": "gram / meter ** 2",
+              "temperature": "degC"}  # fmt: skip
+    for number in (0.5, 1, 37.25):
+        expected = UREG.Quantity(number, theirs).to(inside[dimension.name]).magnitude
+        assert units.parse(dimension, f"{number} {ours}") == pytest.approx(expected, rel=1e-9, abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("dimension", "text", "code", "write"),
+    [
+        (units.LENGTH, "1,500 mm", "ambiguous", ("1500 mm", "1.5 mm")),
+        (units.LENGTH, "1,500.5 mm", "bad-format", ("1500.5 mm",)),
+        (units.LENGTH, "1.500,5 mm", "bad-format", ("1500.5 mm",)),
+        (units.LENGTH, "1,234,567 µm", "bad-format", ("1234567 µm",)),
+        (units.LENGTH, "1.2.3 mm", "bad-format", ()),
+        (units.LENGTH, "11/2 in", "ambiguous", ("5.5 in", "1 1/2 in")),
+        (units.LENGTH, "4 15/8 in", "bad-format", ("5.875 in",)),
+        (units.LENGTH, "7/0 in", "bad-format", ()),
+        (units.LENGTH, "5'-6\"", "bad-format", ("66 in",)),
+        (units.LENGTH, "6 in 5 ft", "bad-format", ("5.5 ft",)),
+        (units.LENGTH, "5'6", "bad-format", ("5' 6 in",)),
+        (units.LENGTH, "5.875 inchs", "bad-format", ("5.875 in",)),
+        (units.LENGTH, "200 km", "bad-format", ()),
+        (units.LENGTH, "9000 in", "out-of-range", ("9000 mm",)),
+        (units.TIME, "1 min -10 s", "bad-format", ("70 s",)),
+        (units.TIME, "-1 min 70 s", "bad-format", ("130 s",)),
+        (units.TIME, "1:70", "bad-format", ("130 s",)),
+        (units.TIME, "1:5", "bad-format", ("1 min 5 s", "1 min 50 s")),
+        (units.TIME, "1 min 10", "bad-format", ("1 min 10 s",)),
+        # A millipascal is no megapascal, NIST SP 811 table 5.
+        (units.PRESSURE, "1 mPa", "bad-format", ("1 MPa",)),
+        (units.AREA_DENSITY, "180 g", "bad-format", ()),
+    ],
+)
+def test_what_can_be_read_in_two_ways_says_what_to_write(
+    dimension: units.Dimension, text: str, code: str, write: tuple[str, ...]
+) -> None:
+    with pytest.raises(units.UnitError) as refused:
+        units.parse(dimension, text)
+    assert (refused.value.code, refused.value.write) == (code, write)
+    assert all(words in str(refused.value) for words in write)
+
+
+def test_the_other_scale_is_asked_for_where_a_press_cannot_be_meant() -> None:
+    """No press is set beyond 300 °C (common practice, no source): 320 °F is 160 °C, and 320 °C is no setting."""
+    on_a_press = units.Field(most=units.PRESS_MOST_C)
+    with pytest.raises(units.UnitError, match=r"at most 300 °C: was 320 °F meant\?") as refused:
+        units.parse(units.TEMPERATURE, "320 °C", on_a_press)
+    assert refused.value.write == ("320 °F",)
+    assert units.parse(units.TEMPERATURE, "320 °F", on_a_press) == 160.0
+    with pytest.raises(units.UnitError) as hotter:
+        units.parse(units.TEMPERATURE, "900 °C", on_a_press)
+    assert hotter.value.write == ()
+
+
+def test_hours_are_asked_for_where_they_can_be_meant() -> None:
+    with pytest.raises(units.UnitError) as refused:
+        units.parse(units.TIME, "1:30", units.Field(hours=True))
+    assert (refused.value.code, refused.value.write) == ("ambiguous", ("1 h 30 min", "1 min 30 s"))
+    assert units.parse(units.TIME, "1:30 h", units.Field(hours=True)) == 5400.0
+
+
+def test_nothing_is_a_quantity_where_it_may_be() -> None:
+    for text in ("0 s", "0s", "0.0 s", "0:00"):
+        assert units.parse(units.TIME, text, units.Field(zero=True)) == 0.0

@@ -39,7 +39,7 @@ def faults(book: Book, **parts: Any) -> dict[str, Fault]:
         ("/item/finishes/0", {"item": {"finishes": ["ptfe"]}}, "finishes", "ptfe-membrane"),
         ("/item/already/0", {"item": {"already": ["film-cut"]}}, "transfers", "cut-film"),
         ("/decorations/0/transfer", {"decoration": {"transfer": "cut-flim"}}, "transfers or products", "cut-film"),
-        ("/press/type", {"press": {"type": "clam"}}, "press types", "clamshell"),
+        ("/press/type", {"press": {"type": "clamm"}}, "press types", "clamshell"),
         (
             "/decorations/0/settings/cover",
             {"decoration": {"settings": {"cover": "ptfe-sheat"}}},

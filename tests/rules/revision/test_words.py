@@ -88,7 +88,7 @@ def test_an_order_in_other_words_is_the_same_order(authority: Authority, book: B
     assert said.id == named.id
 
 
-@pytest.mark.parametrize(("word", "offered"), [("dtff", "dtf"), ("rhinestone", "rhinestones"), ("vynil", "vinyl")])
+@pytest.mark.parametrize(("word", "offered"), [("dtff", "dtf"), ("rhinestons", "rhinestones"), ("vynil", "vinyl")])
 def test_a_word_mistyped_is_offered(word: str, offered: str, book: Book) -> None:
     with pytest.raises(DocumentError) as refused:
         resolved(book, decoration={"transfer": word})
@@ -114,4 +114,120 @@ def test_a_word_for_two_things_is_refused(kind: str, name: str, words: list[str]
     documents = copy.deepcopy({of: dict(entries) for of, entries in book.documents.items()})
     documents[kind][name]["aliases"] = words
     with pytest.raises(BookError, match=f"{kind}.toml: .*means {other} too"):
+        from_documents(documents)
+
+
+# What decorators' talk comes to: the kind of entry, the word, and the entries that it can mean.
+TALK = [
+    *(("transfers", word, (name,)) for word, name in TRANSFERS.items()),
+    ("transfers", "powder film", ("powder-film",)),
+    ("transfers", "iron-on vinyl", ("cut-film",)),
+    ("transfers", "hot-fix stones", ("hot-fix-stones",)),
+    ("transfers", "tagless label", ("tagless-label",)),
+    ("transfers", "glow HTV", ("glow-film",)),
+    ("transfers", "appliqué", ("twill-applique",)),
+    (
+        "transfers",
+        "heat-transfer paper",
+        ("inkjet-paper-light", "inkjet-paper-dark", "toner-paper-one-step", "toner-paper-two-step"),
+    ),
+    ("transfers", "plastisol transfer", ("plastisol-hot-split", "plastisol-cold-peel", "plastisol-athletic")),
+    ("transfers", "patch", ("heat-seal-patch", "leatherette-patch")),
+    ("press_types", "drawer", ("draw",)),
+    ("press_types", "slide-out", ("draw",)),
+    ("press_types", "slide-out press", ("draw",)),
+    ("press_types", "auto-open clamshell", ("clamshell-automatic",)),
+    ("press_types", "convection oven", ("mug-oven-wrap",)),
+    ("press_types", "hat press", ("cap-press",)),
+    ("press_types", "heat press", ("clamshell", "swing-away", "draw")),
+    ("press_types", "oven", ("tile-oven-wrap", "mug-oven-wrap")),
+    ("consumables", "pressing pillow", ("foam-pillow",)),
+    ("consumables", "parchment paper", ("silicone-paper",)),
+    ("consumables", "tape", ("heat-tape", "polyester-tape", "glass-cloth-tape")),
+    ("blanks", "neck gaiter", ("neck-tube-white",)),
+    ("blanks", "mousepad", ("mouse-pad-white",)),
+    ("blanks", "beanie", ("beanie-acrylic-black", "beanie-wool-green", "beanie-cotton-grey")),
+    ("substrates", "t-shirt", ("knit",)),
+    ("substrates", "faux leather", ("leatherette-pu", "leatherette-pvc")),
+    ("substrates", "aluminum", ("aluminium-sheet",)),
+]
+
+
+@pytest.mark.parametrize(("kind", "word", "names"), TALK)
+def test_what_decorators_say_has_its_readings(kind: str, word: str, names: tuple[str, ...], book: Book) -> None:
+    """The carrier or backing sheet alone of such talk is nothing that an order names: it is a part of a transfer."""
+    assert book.readings("transfers|products" if kind == "transfers" else kind, word) == names
+    for name in names:
+        assert name in {**book.catalogue[kind], **book.catalogue["products"]}
+
+
+@pytest.mark.parametrize(
+    ("spelling", "code"),
+    [
+        ("PBT", "PES"), ("PTT", "PES"), ("elastane", "EL"), ("Spandex", "EL"), ("polyamide", "PA"), ("nylon", "PA"),
+        ("viscose", "CV"), ("rayon", "CV"), ("bamboo", "CV"), ("Organic-Cotton", "CO"), ("nylon-6", "PA6"),
+    ],
+)  # fmt: skip
+def test_fibres_by_the_words_of_labels(spelling: str, code: str, book: Book) -> None:
+    """Regulation (EU) 1007/2011 annex I and 16 CFR 303.7 name polyamide/nylon, elastane/spandex, viscose/rayon."""
+    assert resolved(book, item={"fibres": {spelling: 100}}).item.fibres == {code: 100}
+
+
+@pytest.mark.parametrize("kind", ["transfers", "press_types", "fibres", "substrates", "consumables"])
+def test_each_entry_has_another_word(kind: str, book: Book) -> None:
+    assert [name for name, entry in book.catalogue[kind].items() if not entry.aliases] == []
+
+
+def test_a_word_with_several_readings_is_refused_with_all(book: Book) -> None:
+    for word, ambiguous in book.ambiguous_words.items():
+        for kind, readings in ambiguous.readings.items():
+            parts: dict[str, Any] = {
+                "transfers": {"decoration": {"transfer": word}},
+                "press_types": {"press": {"type": word}},
+                "consumables": {"decoration": {"settings": {"cover": word}}},
+                "substrates": {"item": {"substrate": word}},
+                "blanks": {"item": {"blank": word, "substrate": ""}},
+            }[kind]
+            with pytest.raises(DocumentError) as refused:
+                resolved(book, **parts)
+            (fault,) = refused.value.faults
+            assert (fault.code, fault.allowed) == ("ambiguous", readings)
+            assert all(reading in fault.message for reading in readings)
+            assert len(fault.sentence.split()) <= 35
+
+
+@pytest.mark.parametrize(
+    ("parts", "offered"),
+    [
+        ({"decoration": {"transfer": "heat seal thingy"}}, "heat-seal-patch"),
+        ({"decoration": {"transfer": "gold leaf"}}, "foil-gold"),
+        ({"item": {"fibres": {"cottonish stuff": 100}}}, "cotton"),
+        ({"item": {"blank": "hoodie", "substrate": ""}}, "hoodie-zip-navy"),
+        ({"item": {"substrate": "knitted wool"}}, "knit"),
+        ({"press": {"type": "steam iron"}}, "mini-iron-press"),
+        ({"item": {"coating": "poly"}}, "polyester-clear"),
+    ],
+)
+def test_a_word_that_is_none_is_answered_with_the_nearest(parts: dict[str, Any], offered: str, book: Book) -> None:
+    with pytest.raises(DocumentError) as refused:
+        resolved(book, **parts)
+    (fault,) = refused.value.faults
+    assert fault.code == "not-in-book"
+    assert offered in fault.nearest[:5]
+    assert fault.nearest[0] in fault.message_with_hints
+
+
+@pytest.mark.parametrize(
+    ("word", "changes", "says"),
+    [
+        ("Patch", {"readings": {"transfers": ["heat-seal-patch", "cut-film"]}}, "write it so"),
+        ("dtf", {"readings": {"transfers": ["powder-film", "cut-film"]}}, "is powder-film alone"),
+        ("draw", {"readings": {"press_types": ["clamshell", "swing-away"]}}, "is draw alone"),
+        ("emblem", {"readings": {"transfers": ["heat-seal-patch", "no-such"]}}, "no 'no-such' in transfers"),
+    ],
+)
+def test_a_list_of_readings_that_cannot_be_is_refused(word: str, changes: Any, says: str, book: Book) -> None:
+    documents = copy.deepcopy({of: dict(entries) for of, entries in book.documents.items()})
+    documents["ambiguous_words"][word] = {"why": "to see", **changes}
+    with pytest.raises(BookError, match=f"ambiguous_words.toml: .*{says}"):
         from_documents(documents)

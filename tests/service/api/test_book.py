@@ -102,6 +102,26 @@ def test_names_that_are_not_in_the_book_are_not_found(client: FlaskClient, key: 
     assert answer.json["type"] == "/problems/not-found"
 
 
+def test_a_word_for_an_entry_is_answered_with_its_name(client: FlaskClient, key: dict[str, str]) -> None:
+    for path, names in (
+        ("transfers/dtf", ["powder-film"]),
+        ("press_types/Heat Press", ["clamshell", "swing-away", "draw"]),
+        ("blanks/neck gaiter", ["neck-tube-white"]),
+    ):
+        answer = client.get(f"/v1/catalogue/{path}", headers=key)
+        assert answer.status_code == 404
+        (error,) = answer.json["errors"]
+        assert error["allowed"] == names
+        assert all(name in answer.json["detail"] for name in names)
+
+
+def test_entries_are_shown_with_their_other_words(client: FlaskClient, key: dict[str, str]) -> None:
+    assert "dtf" in client.get("/v1/catalogue/transfers/powder-film", headers=key).json["entry"]["aliases"]
+    listed = client.get("/v1/catalogue/press_types?limit=200", headers=key).json["entries"]
+    (draw,) = [line["entry"] for line in listed if line["id"] == "draw"]
+    assert "drawer" in draw["aliases"]
+
+
 def test_a_limit_names_the_rules_that_use_it(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     """By the rules as their files have them: ``limit('name')`` in conditions, ``limit(name)`` in sentences."""
     texts = {

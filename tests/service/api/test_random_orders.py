@@ -37,8 +37,8 @@ def values(reader: reading.Reader) -> st.SearchStrategy[Any]:
             return st.integers(least, min(most, least + 30))
         case reading.Number(least, most):
             return st.floats(least, most)
-        case reading.Quantity(dimension):
-            low, high = max(dimension.least, 0.0), min(dimension.most, 400.0)
+        case reading.Quantity(dimension=dimension, most=most):
+            low, high = max(dimension.least, 0.0), min(most or dimension.most, 400.0)
             return st.floats(low + 0.5, high).map(lambda number: f"{number:.1f} {dimension.symbol}")
         case reading.Many(item, most, least, distinct):
             unique = repr if distinct else None

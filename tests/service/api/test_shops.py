@@ -43,6 +43,12 @@ def ferry() -> dict[str, Any]:
     return copy.deepcopy(FERRY)
 
 
+def with_transfer(order: dict[str, Any], transfer: str) -> dict[str, Any]:
+    """The order with its first decoration in another transfer."""
+    first, *rest = order["decorations"]
+    return order | {"decorations": [first | {"transfer": transfer}, *rest]}
+
+
 def put_own(changing: Any, shop: dict[str, Any], etag: str, **more: Any) -> Any:
     headers = changing.headers("quay-side", "owner") | {"If-Match": etag}
     return changing.first.put("/v1/shop", json=shop, headers=headers, **more)
@@ -90,6 +96,10 @@ def test_a_shop_is_added_read_replaced_and_listed(changing: Any, ferry: dict[str
         (lambda shop: shop["presses"][0]["calibration"][1].update(display="180 °C"), "/presses/0/calibration"),
         (lambda shop: shop["stock"]["products"].append("no-such-product"), "/stock/products/1"),
         (lambda shop: shop["stock"].update(withdrawn=["ptfe-sheet", "no-such-thing"]), "/stock/withdrawn/1"),
+        (lambda shop: shop.update(names={"blanks": {"TS-1": "no-such-blank"}}), "/names/blanks/TS-1"),
+        (lambda shop: shop.update(names={"transfers": {"cut film": "film-soft-matte"}}), "/names/transfers/cut film"),
+        (lambda shop: shop.update(names={"presses": {"window": "right"}}), "/names/presses/window"),
+        (lambda shop: shop.update(names={"spoons": {}}), "/names/spoons"),
     ],
 )  # fmt: skip
 def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
@@ -121,6 +131,32 @@ def test_what_an_owner_withdraws_is_refused_by_name(
         }
 
     wait_for(is_refused, seconds=5)
+
+
+def test_orders_may_say_what_their_shop_calls_things_and_no_other_shops_orders(
+    changing: Any, order: dict[str, Any], wait_for: Callable[..., None]
+) -> None:
+    before = own(changing)
+    named = changing.headers("quay-side", "counter")
+    product = before.json["stock"]["products"][0]
+    in_book = changing.first.post("/v1/validate", json=with_transfer(order, product), headers=named).json
+    shop = before.json | {"names": {"transfers": {"Roll 7": product}}}
+    assert put_own(changing, shop, before.headers["ETag"]).status_code == 200
+    assert own(changing).json["names"] == {"transfers": {"Roll 7": product}}
+    asked = with_transfer(order, "roll-7") | {"reference": "QS-7"}
+
+    def is_read() -> bool:
+        answer = changing.first.post("/v1/validate", json=asked, headers=named)
+        return answer.status_code == 200 and answer.json["id"] == in_book["id"] and answer.json["reference"] == "QS-7"
+
+    wait_for(is_read, seconds=5)
+    planned = changing.first.post("/v1/recommend", json=asked, headers=named).json
+    assert "Roll 7" not in str(planned)
+    assert "roll-7" not in str(planned)
+    # Names belong to the shop that wrote them.
+    elsewhere = changing.first.post("/v1/validate", json=asked, headers=changing.headers("mill-loft", "counter"))
+    assert elsewhere.status_code == 422
+    assert "/decorations/0/transfer" in [error["pointer"] for error in elsewhere.json["errors"]]
 
 
 def test_products_and_consumables_may_be_taken_out_of_use(changing: Any, ferry: dict[str, Any]) -> None:

@@ -47,7 +47,7 @@ def sound(reader: reading.Reader) -> st.SearchStrategy[Any]:
             return st.integers(least, most)
         case reading.Number(least, most):
             return st.floats(least, most) | st.integers(int(least) + 1, int(most))
-        case reading.Quantity(dimension, zero):
+        case reading.Quantity(dimension=dimension, zero=zero):
             return st.sampled_from([dimension.example, *([f"0 {dimension.symbol}"] if zero else [])])
         case Amount():
             return st.sampled_from(["200 °C", 5, 5.5])

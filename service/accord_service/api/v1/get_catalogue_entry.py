@@ -31,7 +31,9 @@ def get_catalogue_entry(call: Call) -> Answer:
     if kind not in KINDS:
         raise NotFound.in_book("kind", "kind of entry", kind, KINDS)
     if name not in book.documents[kind]:
-        raise NotFound.in_book("entry", f"entry in {kind}", name, book.documents[kind])
+        if readings := book.readings(kind, name):
+            raise NotFound.other_word("entry", name, readings)
+        raise NotFound.in_book("entry", f"entry in {kind}", name, {*book.documents[kind], *book.aliases[kind]})
     entry = entry_of(book.documents, kind, name)
     outcomes = shown(call.room.tally.counts, entry["family"]) if kind in WITH_OUTCOMES else None
     catalogue_entry = CatalogueEntry(book.revision, book.digest, kind=kind, id=name, entry=entry, outcomes=outcomes)

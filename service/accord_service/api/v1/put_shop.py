@@ -25,9 +25,10 @@ from accord_service.store import ShopRecord
     examples=(Example("A shop with one press", examples.SHOP, answer=examples.SHOP),),
 )
 def put_shop(call: Call) -> Prepared:
-    """Replace the caller's own shop: presses with their probe readings, stock, what stands ready, units.
+    """Replace the caller's own shop: presses with their probe readings, stock, what stands ready, units, names.
 
-    Give the day of each reading (taken_on), so that old ones can be told.
+    Its names are its own words for what the book has; its orders may say them. Give the day of each reading
+    (taken_on), so that old ones can be told.
     """
     return replaced(call, call.own.record.id)
 

@@ -1,0 +1,56 @@
+"""``accord words``: what the book calls what people say."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+import click
+
+from accord_rules.documents.spelling import as_word
+from accord_service.cli.answerers import WordRow, answered, answerer, no_such
+from accord_service.cli.output import Output
+from accord_service.cli.show import say_heading
+
+
+@click.command(short_help="Tell what the book calls what people say.")
+@click.argument("word", metavar="[WORD]", required=False)
+@click.option("--json", "as_json", is_flag=True, help="Print kind, id, title and words of each as a JSON list.")
+@answered
+def words(word: str | None, as_json: bool, **who: Any) -> None:
+    """Tell what the book calls WORD, or list everything that orders name with the other words for it.
+
+    An order may use any of the words; where WORD is none of them, those that it is a part of are listed.
+    """
+    output = Output.of_terminal()
+    with answerer(**who) as accord:
+        rows = accord.words()
+    if word is not None:
+        rows = _called(word, rows)
+    if as_json:
+        click.echo(json.dumps([asdict(row) for row in rows], ensure_ascii=not output.is_utf, indent=2))
+    else:
+        _show(output, rows)
+
+
+def _called(word: str, rows: Sequence[WordRow]) -> list[WordRow]:
+    """The rows of a word, or of words that it is a part of. Raises Failure with the nearest where there are none."""
+    wanted = as_word(word)
+    spellings = {id(row): [as_word(spelling) for spelling in (row.id, *row.words)] for row in rows}
+    called = [row for row in rows if wanted in spellings[id(row)]]
+    called = called or [row for row in rows if any(wanted in spelling for spelling in spellings[id(row)])]
+    if not called:
+        known = {spelling for of_row in spellings.values() for spelling in of_row}
+        raise no_such(f"The book has no word {word!r}.", wanted, known, "accord words")
+    return called
+
+
+def _show(output: Output, rows: Sequence[WordRow]) -> None:
+    for kind in dict.fromkeys(row.kind for row in rows):
+        say_heading(output, kind.replace("_", " "))
+        for row in rows:
+            if row.kind == kind:
+                also = f": {', '.join(row.words)}" if row.words else ""
+                output.say(f"{row.title}{also}", lead=f"    {row.id}  ", indent=6)
