@@ -237,7 +237,7 @@ def _office(output: Output, plan: Document) -> None:
 
 
 def _ranges(explained: Document) -> Iterator[Row]:
-    """Label and text of what may be turned, and of the heat that is reached; a print that is only tacked has its tack."""
+    """Label and text of what may be turned, and of the heat that is reached; a print only tacked has its tack alone."""
     if explained["main"]:
         yield from _main_ranges(explained)
     for pressing in explained["pressings"]:
