@@ -146,8 +146,8 @@ def waist_cord_words(
     market: Market = read("market.entry"), preferences: units.UnitPreferences = source("shop/units")
 ) -> str:
     """By how much the ends of a waist cord may stick out, in words."""
-    out = market.waist_cords.out_most if market.waist_cords is not None else None
-    return "a hand's breadth" if out is None else units.show(units.LENGTH, out, preferences)
+    row = market.waist_cords
+    return "a hand's breadth" if row is None else units.show(units.LENGTH, row.out_most, preferences)
 
 
 @fact("market.small_parts_words", TEXT, ORDER)

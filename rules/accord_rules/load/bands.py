@@ -139,8 +139,8 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
             "second_press": Band("1 min"),
         },
         "markets": {
-            "hood_cords": _CORDS,
-            "hood_cord_ends": _CORDS,
+            "hood_cords.height_most": _CORDS,
+            "hood_cord_ends.height_most": _CORDS,
             "waist_cords.height_most": _CORDS,
             "waist_cords.out_most": _from("20 mm", "300 mm"),
             "small_parts.across": _from("20 mm", "50 mm"),

@@ -112,11 +112,15 @@ class GarmentSizeText(Reader):
         if not 1 <= len(value) <= 12:
             raise LeafError(f"must have 1 to 12 characters, has {len(value)}", code="out-of-range")
         word = value.strip().upper()
-        if height := _HEIGHT.fullmatch(word):
-            word = f"{height.group(1)} CM"
+        if tall := _HEIGHT.fullmatch(word):
+            word = f"{tall.group(1)} CM"
         if word not in _BY_WORD:
+            height = f"{word} cm"
             raise LeafError(
-                f"{value!r} is no size of children's garments", tuple(SIZES), code="not-allowed", refused=value
+                f"{value!r} is no size of children's garments",
+                tuple(SIZES),
+                code="not-allowed",
+                refused=height if height in SIZES else value,
             )
         return _BY_WORD[word]
 

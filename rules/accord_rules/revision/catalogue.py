@@ -711,7 +711,8 @@ class PracticePoint:
     note: str = _note()
 
 
-# Kind of entry -> dataclass; the key is the name of the file, or folder, under book/ and the word in /v1/catalogue/<kind>.
+# Kind of entry -> dataclass; the key is the name of its file, or folder, under book/, and the word in
+# /v1/catalogue/<kind>.
 KINDS: Mapping[str, type] = MappingProxyType(
     {
         "fibres": Fibre,

@@ -60,7 +60,13 @@ class CordRow(AgeRow):
     """Cords of garments for the young."""
 
     height_most: float | None = optional(_LENGTH, about="body height up to which it holds as well")
-    out_most: float | None = optional(_LENGTH, about="by how much ends may stick out; left out where there may be none")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaistCordRow(CordRow):
+    """Cords at waist and hem, which may stick out a little."""
+
+    out_most: float = required(_LENGTH, about="by how much their ends may stick out")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,7 +168,7 @@ class Market:
     toys: AgeRow | None = _row(AgeRow, "tests and markings of toys")
     hood_cords: CordRow | None = _row(CordRow, "cords in hood or neck that may not be there at all")
     hood_cord_ends: CordRow | None = _row(CordRow, "cords in hood or neck that may have no free ends")
-    waist_cords: CordRow | None = _row(CordRow, "cords at waist and hem")
+    waist_cords: WaistCordRow | None = _row(WaistCordRow, "cords at waist and hem")
     small_parts: SmallPartsRow | None = _row(SmallPartsRow, "parts that come off, or are small from the start")
     small_parts_warning: AgeRow | None = _row(AgeRow, "the warning on toys with small parts for those older than that")
     magnets: MagnetRow | None = _row(MagnetRow, "magnets that can be swallowed")
