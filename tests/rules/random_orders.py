@@ -162,7 +162,10 @@ def order(
         "decorations": [decoration(rng, book, i, open_settings=open_settings, odd=odd) for i in range(count)],
     }
     use = {"age_from": rng.choice([0, 2, 3, 6, 12, 13, 18]), "kinds": some(rng, words.USES)}
-    use |= maybe(rng, {"market": rng.choice(words.MARKETS)})
+    use |= maybe(rng, {"market": rng.choice(list(book.catalogue["markets"]))})
+    use |= maybe(rng, {"size_from": rng.choice(["newborn", "2T", "6X", "7", "122 cm"])}, 0.2)
+    use |= maybe(rng, {"size_to": rng.choice(["7", "14", "14X", "182 cm"])}, 0.1)
+    use |= maybe(rng, {"cut": rng.choice(words.CUTS)}, 0.2)
     document |= maybe(rng, {"use": use}, 0.4 * odd) | maybe(rng, {"press": press(rng, book)}, 0.7 * odd)
     document |= maybe(rng, {"quantity": rng.choice([1, 24, 500])}, 0.5)
     document |= maybe(rng, {"due_in": quantity(rng, (1, 4, 48), "h")}, 0.2)
@@ -175,7 +178,7 @@ def shop(rng: random.Random, book: Book) -> dict[str, Any]:
     return {
         "id": "random",
         "name": "Random",
-        "market": rng.choice(words.MARKETS),
+        "market": rng.choice(list(book.catalogue["markets"])),
         "unit_system": rng.choice(["metric", "us-customary"]),
         "standing": some(rng, STANDING, 5),
         "presses": [{"id": f"press-{i}"} | press(rng, book) for i in range(rng.randint(1, 4))],

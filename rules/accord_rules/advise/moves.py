@@ -75,14 +75,21 @@ _FAR_TIMES = 4.0
 _EVIDENCE: Mapping[str, str] = MappingProxyType(
     {
         "adhesion-test": "Press a test strip, pull it and wash it",
+        "cord-declaration": "Get the maker's declaration that the cords are as the market's law has them",
+        "cord-taken-out": "Take the cord out",
         "customer-accepts-faded-look": "Show the customer a sample, and have the faded look accepted in writing",
         "flammability-test": "Have the printed piece tested for flammability",
         "food-contact-declaration": "Get the maker's declaration that the blank is fit for food after decoration",
+        "lead-declaration": "Get the maker's declaration that blank and coating are below the limit for lead",
         "lead-test": "Have the decoration tested for lead",
+        "magnet-declaration": "Get the maker's statement that the magnet stays on or is weak enough",
         "maker-consent": "Get the maker's written consent to this decoration",
+        "nickel-declaration": "Get the maker's declaration on nickel",
         "phthalate-test": "Have the print tested for phthalates",
         "sample-test": "Press a piece that may be spoiled and look at it again after a wash",
         "small-parts-test": "Have this very decoration tested for small parts",
+        "small-parts-warning": "Put the warning for small parts on pack, piece and advert",
+        "toy-test": "Have the printed toy tested as its market asks",
     }
 )
 

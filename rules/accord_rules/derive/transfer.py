@@ -106,6 +106,7 @@ _of_entry(
     lambda t: t.phthalate_declared,
 )
 _of_entry("lead_declared", BOOL, "Whether its maker declares it below the lead limits.", lambda t: t.lead_declared)
+_of_entry("nickel_declared", BOOL, "Whether its maker declares it below the nickel limit.", lambda t: t.nickel_declared)
 
 
 @fact("transfer.stocked", BOOL, DECORATION)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from accord_rules.documents import units
-from accord_rules.orders.order import EVIDENCE, MARKETS, USES
+from accord_rules.orders.order import CUTS, EVIDENCE, USES
 from accord_rules.orders.shop import STANDING
+from accord_rules.orders.sizes import size_named
 from accord_rules.revision.catalogue import Blank
 from accord_rules.revision.facts import (
     BOOL,
@@ -31,7 +32,7 @@ GROWN_UP, NEWBORN = 18.0, 0.0  # years
 
 
 def youngest_unsaid(
-    oldest: float | None = source("/use/age_to"), small_parts_age: float = limit("children.small_parts_age")
+    oldest: float | None = maybe("use.age_to"), small_parts_age: float = limit("children.small_parts_age")
 ) -> float | None:
     """An oldest age says that nobody is older, and nothing of how young they are: below three it makes no difference,
     above it has to be asked."""
@@ -40,11 +41,19 @@ def youngest_unsaid(
     return NEWBORN if oldest < small_parts_age else None
 
 
-def why_youngest(oldest: float | None = source("/use/age_to")) -> str:
+def why_youngest(oldest: float | None = maybe("use.age_to")) -> str:
     """Nothing said of ages, or only the oldest."""
     if oldest is None:
         return "for grown-ups unless said"
     return "an oldest age alone: for the youngest too"
+
+
+@fact("use.age_to", number(units.COUNT), ORDER)
+def age_to(said: float | None = source("/use/age_to"), largest: str | None = source("/use/size_to")) -> float | None:
+    """The oldest age the piece is meant for, in years: the lower of what the ages and the sizes of the order say."""
+    size = size_named(largest)
+    fits_to = None if size is None else size.age_to
+    return min((age for age in (said, fits_to) if age is not None), default=None)
 
 
 @fact(
@@ -55,28 +64,66 @@ def why_youngest(oldest: float | None = source("/use/age_to")) -> str:
 )
 def age_from(
     said: float | None = source("/use/age_from"),
-    oldest: float | None = source("/use/age_to"),
+    oldest: float | None = maybe("use.age_to"),
+    smallest: str | None = source("/use/size_from"),
+    largest: str | None = source("/use/size_to"),
     blank: Blank | None = maybe("blank.entry"),
 ) -> float | None:
-    """The youngest age the piece is meant for, in years: the lower of what the order and a children's blank say.
+    """The youngest age the piece is meant for, in years: the lowest of what ages, sizes and a children's blank say.
 
-    A blank's age above the oldest that the order says is no answer.
+    A largest size alone says of the youngest that an age above it is wrong. A blank's age above the oldest that the
+    order says is no answer.
     """
     built_for = blank.age_from if blank is not None else None
-    youngest = min((age for age in (said, built_for) if age is not None), default=None)
+    size = size_named(smallest if smallest is not None or said is None else largest)
+    fits_from = None if size is None or (smallest is None and said is None) else size.age_from
+    youngest = min((age for age in (said, fits_from, built_for) if age is not None), default=None)
     return None if youngest is not None and oldest is not None and youngest > oldest else youngest
 
 
 @fact("use.age_words", TEXT, ORDER)
 def age_words(
-    youngest: float | None = maybe("use.age_from"), oldest: float | None = source("/use/age_to")
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+    sizes: str | None = maybe("use.size_words"),
 ) -> str | None:
-    """The ages in words: "6 to 9 years", "6 years and up", "any age up to 2 years"."""
+    """The ages in words: "6 to 9 years", "6 years and up", "any age up to 2 years"; with the sizes, where said."""
+    ages = _age_words(youngest, oldest)
+    return f"{ages}, {sizes}" if ages and sizes else ages
+
+
+def _age_words(youngest: float | None, oldest: float | None) -> str | None:
     if oldest is None:
-        return None if youngest is None else f"{youngest:g} years and up"
+        return None if youngest is None else f"{youngest:.3g} years and up"
     if youngest in (None, NEWBORN):
-        return f"any age up to {oldest:g} years"
-    return f"{youngest:g} years" if youngest == oldest else f"{youngest:g} to {oldest:g} years"
+        return f"any age up to {oldest:.3g} years"
+    return f"{youngest:.3g} years" if youngest == oldest else f"{youngest:.3g} to {oldest:.3g} years"
+
+
+@fact("use.size_words", TEXT, ORDER)
+def size_words(smallest: str | None = source("/use/size_from"), largest: str | None = source("/use/size_to")) -> str:
+    """The sizes that the order says, in words: "sizes 2T to 6X"; empty where it says none."""
+    said = [size for size in (smallest, largest) if size is not None]
+    if len(said) == 2 and said[0] != said[1]:
+        return f"sizes {said[0]} to {said[1]}"
+    if smallest is None and largest is not None:
+        return f"sizes up to {largest}"
+    return f"size {smallest}" + (" and up" if largest is None else "") if smallest is not None else ""
+
+
+@fact("use.height_mm", number(units.LENGTH), ORDER)
+def height_mm(
+    smallest: str | None = source("/use/size_from"), largest: str | None = source("/use/size_to")
+) -> float | None:
+    """The body height of the smallest size, where its label says one."""
+    size = size_named(smallest or largest)
+    return None if size is None else size.height_mm
+
+
+@fact("use.cut", one_of(CUTS), ORDER, Assume("/use/cut", "loose", "loose unless said"))
+def cut(said: str | None = source("/use/cut")) -> str | None:
+    """How nightwear is cut."""
+    return said
 
 
 @fact("use.age_contradicts_blank", BOOL, ORDER)
@@ -91,7 +138,7 @@ def age_contradicts_blank(
 @fact("use.child", BOOL, ORDER)
 def child(
     age: float | None = maybe("use.age_from"),
-    oldest: float | None = source("/use/age_to"),
+    oldest: float | None = maybe("use.age_to"),
     child_age: float = limit("children.age_most"),
 ) -> bool | None:
     """Whether it is a children's product: meant for 12 years or younger."""
@@ -104,7 +151,7 @@ def child(
 @fact("use.under_three", BOOL, ORDER)
 def under_three(
     age: float | None = maybe("use.age_from"),
-    oldest: float | None = source("/use/age_to"),
+    oldest: float | None = maybe("use.age_to"),
     small_parts_age: float = limit("children.small_parts_age"),
 ) -> bool | None:
     """Whether it is meant for children under 3."""
@@ -122,12 +169,6 @@ def kinds(
     if said is None:
         return built_in or None
     return tuple(sorted({*said, *built_in}))
-
-
-@fact("use.market", one_of(MARKETS), ORDER)
-def market(said: str | None = source("/use/market"), own: str = source("shop/market")) -> str:
-    """Where the piece will be sold; the shop's own market if the order does not say."""
-    return said or own
 
 
 @fact("use.skin_contact", BOOL, ORDER)
@@ -209,12 +250,6 @@ def makeable(
 ) -> float | None:
     """How many pieces the press gets through before the order is due."""
     return None if not total else float(min(count, count * due // total))
-
-
-@fact("shop.market", one_of(MARKETS), ORDER)
-def shop_market(own: str = source("shop/market")) -> str:
-    """Where the shop itself is and sells, whose code its circuits follow."""
-    return own
 
 
 @fact("shop.standing", set_of(STANDING), ORDER)

@@ -32,7 +32,9 @@ SINGLE_FILES = (
     "ambiguous_words",
     "base_example",
 )
-# Kinds with one entry a file, and the field of an entry that its folder says.
+# Kinds with one entry a file.
+ONE_A_FILE = ("markets",)
+# The same by folders, and the field of an entry that its folder says.
 FOLDERS: Mapping[str, str] = MappingProxyType({"rules": "topic", "steps": "stage"})
 
 
@@ -72,6 +74,8 @@ def fault_in(kind: str, name: str, fault: Fault, topic: str = "?") -> EntryFault
     """A fault of an entry of the documents. ``topic``: a rule's, or the stage of a step."""
     if kind in FOLDERS:
         return EntryFault(f"{kind}/{topic}/{name}.toml", "", fault, kind, name)
+    if kind in ONE_A_FILE:
+        return EntryFault(f"{kind}/{name}.toml", "", fault, kind, name)
     return EntryFault("limits" if kind == "limits" else f"{kind}.toml", name, fault, kind, name)
 
 
@@ -93,6 +97,8 @@ def read_folder(folder: Traversable) -> Documents:
         for name, table in documents[kind].items():
             reasons += [fault_in(kind, name, fault) for fault in _no_plain_value(table)]
     documents["limits"] = _merged(folder.joinpath("limits"), reasons)
+    for kind in ONE_A_FILE:
+        documents[kind] = _by_file(folder, kind, reasons)
     for kind, field in FOLDERS.items():
         documents[kind] = _by_folder(folder, kind, field, reasons)
     if reasons:
@@ -126,7 +132,7 @@ def _stray(folder: Traversable) -> Iterator[EntryFault]:
                 why = f"{kind} lie in {kind}/<{field}>/<id>.toml"
                 yield EntryFault(f"{kind}/{file.name}", "", Fault("", why, code="bad-format"))
     by_folder = (f"{kind}/{inside.name}" for kind in FOLDERS for inside in _sorted(folder.joinpath(kind)))
-    for place in ("limits", *by_folder):
+    for place in ("limits", *ONE_A_FILE, *by_folder):
         for file in _sorted(folder.joinpath(place)):
             if not file.name.endswith(".toml"):
                 yield EntryFault(f"{place}/{file.name}", "", Fault("", "its name must end in .toml", code="bad-format"))
@@ -180,6 +186,18 @@ def _merged(folder: Traversable, reasons: list[EntryFault]) -> dict[str, Any]:
             reasons += [EntryFault(path, name, fault) for fault in faults]
             merged[name] = table
     return merged
+
+
+def _by_file(folder: Traversable, kind: str, reasons: list[EntryFault]) -> dict[str, Any]:
+    """The entries of ``<kind>/<id>.toml``."""
+    tables: dict[str, Any] = {}
+    if not folder.joinpath(kind).is_dir():
+        reasons.append(EntryFault(kind, "", Fault("", "is missing", code="required")))
+    for file in _sorted(folder.joinpath(kind)):
+        name, path = file.name.removesuffix(".toml"), f"{kind}/{file.name}"
+        tables[name] = _read(file, path, reasons)
+        reasons += [EntryFault(path, "", fault, kind, name) for fault in _no_plain_value(tables[name])]
+    return tables
 
 
 def _by_folder(folder: Traversable, kind: str, field: str, reasons: list[EntryFault]) -> dict[str, Any]:

@@ -249,6 +249,41 @@ HEAT_CAPACITY = Dimension(
     least_open=True,
     example="1340 J/(kg K)",
 )
+# How much of a substance there is in a material, gets out of it, or is drawn to a magnet: as product safety law counts.
+MASS_FRACTION = Dimension(
+    name="mass_fraction",
+    units=(Unit("ppm", 1.0, 0.0, ("mg/kg",)), Unit("%", 10_000.0)),
+    least=0.0,
+    most=1_000_000.0,
+    least_open=True,
+    example="100 ppm",
+)
+METAL_RELEASE = Dimension(
+    name="metal_release",
+    units=(Unit("µg/cm²/week", 1.0, 0.0, ("ug/cm²/week", "μg/cm²/week")),),
+    least=0.0,
+    most=1_000.0,
+    least_open=True,
+    example="0.5 µg/cm²/week",
+    decimals=2,
+)
+LEACHING = Dimension(
+    name="leaching",
+    units=(Unit("mg/l", 1.0, 0.0, ("mg/L", "µg/ml", "µg/mL", "ug/ml")),),
+    least=0.0,
+    most=1_000.0,
+    least_open=True,
+    example="0.5 mg/l",
+    decimals=2,
+)
+FLUX_INDEX = Dimension(
+    name="flux_index",
+    units=(Unit("kG²mm²", 1.0), Unit("T²mm²", 100.0)),
+    least=0.0,
+    most=100_000.0,
+    least_open=True,
+    example="50 kG²mm²",
+)
 # Plain numbers: no unit is written at the edge, so there is nothing to mix up.
 PERCENT = Dimension("percent", (Unit("%", 1.0),), 0.0, 1_000.0, example="65", decimals=1)
 COUNT = Dimension("count", (Unit("", 1.0),), 0.0, 1_000_000.0, example="24")
@@ -272,6 +307,10 @@ DIMENSIONS: Mapping[str, Dimension] = MappingProxyType(
             CONDUCTIVITY,
             DENSITY,
             HEAT_CAPACITY,
+            MASS_FRACTION,
+            METAL_RELEASE,
+            LEACHING,
+            FLUX_INDEX,
             PERCENT,
             COUNT,
             LIGHTNESS,

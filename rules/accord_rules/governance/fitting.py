@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.markets import ELSEWHERE
 from accord_rules.revision.names import fitting_names
 
 
@@ -20,5 +21,6 @@ def fitting(book: Book, shop: Shop) -> Shop | None:
     )
     if not presses:
         return None
-    known = replace(shop, presses=presses, stock=stock)
+    market = shop.market if shop.market in catalogue["markets"] else ELSEWHERE
+    known = replace(shop, market=market, presses=presses, stock=stock)
     return replace(known, names=fitting_names(known, book))

@@ -51,6 +51,10 @@ _BEARS = _from("40 °C", "300 °C")
 # Across round ware, from a pen to a stockpot.
 DIAMETER = _from("6 mm", "400 mm")
 
+# Bodies that laws on cords count, and plasticisers by mass.
+_CORDS = _from("500 mm", "2 m")
+_PLASTICISERS = _from("0.01 %", "2 %")
+
 
 def _of_pressings(holder: str) -> Mapping[str, Band]:
     return {
@@ -133,6 +137,24 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
             "size": _from("5 mm", "2.5 m"),
             "pre_press": Band("2 min"),
             "second_press": Band("1 min"),
+        },
+        "markets": {
+            "hood_cords.height_most": _CORDS,
+            "hood_cord_ends.height_most": _CORDS,
+            "waist_cords.height_most": _CORDS,
+            "waist_cords.out_most": _from("20 mm", "300 mm"),
+            "small_parts.across": _from("20 mm", "50 mm"),
+            "magnets.flux_index_under": _from("10 kG²mm²", "200 kG²mm²"),
+            "lead": _from("5 ppm", "1000 ppm"),
+            "nickel.release_most": _from("0.05 µg/cm²/week", "2 µg/cm²/week"),
+            "cadmium.most": _from("5 ppm", "1000 ppm"),
+            "toy_phthalates.most": _PLASTICISERS,
+            "skin_phthalates.most": _PLASTICISERS,
+            "clothing_fire.plain_from": _from("40 g/m2", "300 g/m2"),
+            "food_contact": _from("0.01 mg/l", "10 mg/l"),
+            "plug_fuse.rating": _from("3 A", "16 A"),
+            "plug_fuse.long_load_most": _from("2 A", "16 A"),
+            "plug_fuse.voltage": _from("100 V", "250 V"),
         },
     }
 )

@@ -50,6 +50,7 @@ from accord_rules.revision.book import Book, vocabulary_of
 from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, AmbiguousWord, Limit, PracticePoint, Source
 from accord_rules.revision.condition import UNITLESS, ConditionError, Vocabulary, contradiction, parse
 from accord_rules.revision.facts import Scope
+from accord_rules.revision.markets import ELSEWHERE, Market
 from accord_rules.revision.names import SUM_TOLERANCE
 from accord_rules.revision.rule import ABOUT, SHOP, Rule, RuleText
 from accord_rules.revision.sentences import Sentence, SentenceError, read_sentence
@@ -121,7 +122,7 @@ def from_documents(documents: Documents, revision: int = 1, *, tried: Documents 
         ambiguous_words=ambiguous_words,
     )
     reasons += _dangling(book) + _dangling_in_example(book) + _impossible(book) + _clashing_fibres(book)
-    reasons += [*_clashing_words(book), *_ambiguous_words(book)]
+    reasons += [*_clashing_words(book), *_ambiguous_words(book), *_contradicting_markets(book)]
     reasons += _implausible(book)
     if not reasons:
         reasons += examples.failures(book, tried)
@@ -441,6 +442,17 @@ def _contradicting_practice(point: PracticePoint) -> Iterator[Fault]:
             yield Fault(f"/{field}", "the least comes first, then the most", code="contradiction")
 
 
+def _contradicting_markets(book: Book) -> Iterator[EntryFault]:
+    """What no market can say, and that there is none for places the book does not know."""
+    markets: Mapping[str, Market] = book.catalogue["markets"]
+    if ELSEWHERE not in markets:
+        why = "is required: it is the market of whoever sells where the book has none"
+        yield fault_in("markets", ELSEWHERE, Fault("", why, code="required"))
+    for name, market in markets.items():
+        for pointer, message in market.contradictions:
+            yield fault_in("markets", name, Fault(pointer, message, code="contradiction"))
+
+
 def _implausible(book: Book) -> list[EntryFault]:
     """Quantities that no such thing has, as by a slip of the unit."""
     reasons = []
@@ -456,7 +468,14 @@ def _implausible(book: Book) -> list[EntryFault]:
 
 def _clashing_words(book: Book) -> Iterator[EntryFault]:
     """Words that mean two entries which may stand in the same place of an order."""
-    for kinds in (("substrates",), ("transfers", "products"), ("consumables",), ("press_types",), ("blanks",)):
+    for kinds in (
+        ("substrates",),
+        ("transfers", "products"),
+        ("consumables",),
+        ("press_types",),
+        ("blanks",),
+        ("markets",),
+    ):
         entries = [(kind, *item) for kind in kinds for item in book.catalogue[kind].items()]
         seen = {name: name for _, name, _ in entries}
         for kind, name, entry in entries:

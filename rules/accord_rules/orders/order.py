@@ -29,6 +29,7 @@ from accord_rules.documents.reading import (
     required,
 )
 from accord_rules.orders.sheet import PEELS, PRESSURES, READ_AT, Sheet
+from accord_rules.orders.sizes import GarmentSizeText
 
 REFERENCE = Text(80, "HL-1043")
 DYES = ("undyed", "disperse", "reactive", "direct", "acid", "vat", "pigment", "solution")
@@ -44,11 +45,14 @@ FEATURES = (
     "eyelets",
     "hood",
     "liquid-filled",
+    "magnet",
+    "neck-cord",
     "placket",
     "pocket",
     "pressurised",
     "sealed-cavity",
     "seam",
+    "small-parts",
     "taped-seam",
     "zip",
 )
@@ -77,17 +81,24 @@ USES = (
     "toy",
     "workwear",
 )
-MARKETS = ("eu", "uk", "us", "other")
+CUTS = ("fitted", "loose")
 EVIDENCE = (
     "adhesion-test",
+    "cord-declaration",
+    "cord-taken-out",
     "customer-accepts-faded-look",
     "flammability-test",
     "food-contact-declaration",
+    "lead-declaration",
     "lead-test",
+    "magnet-declaration",
     "maker-consent",
+    "nickel-declaration",
     "phthalate-test",
     "sample-test",
     "small-parts-test",
+    "small-parts-warning",
+    "toy-test",
 )
 PLACEMENTS = (
     "all-round",
@@ -185,7 +196,12 @@ class Use:
     age_from: float | None = optional(Number(0, 120), about="age of the youngest user, in years")
     age_to: float | None = optional(Number(0, 120), about="age of the oldest user, in years")
     kinds: tuple[str, ...] | None = optional(Many(Choice(USES), 14, distinct=True), about="what the piece is for")
-    market: str | None = optional(Choice(MARKETS), about="where it will be sold; the shop's own when left out")
+    market: str | None = optional(Name(name_of="markets"), about="where it will be sold; the shop's own when left out")
+    size_from: str | None = optional(
+        GarmentSizeText(), about="the smallest size, as labels of children's garments have it"
+    )
+    size_to: str | None = optional(GarmentSizeText(), about="the largest size")
+    cut: str | None = optional(Choice(CUTS), about="of nightwear: cut to fit tightly all over, or loose")
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,6 +319,7 @@ class Circuit:
     voltage: float = required(Quantity(units.VOLTAGE))
     other_load: float = optional(Quantity(units.POWER, zero=True), 0.0)
     three_phase: bool = optional(Flag(), False, about="whether it has three phases; the voltage is then between two")
+    fuse: float | None = optional(Quantity(units.CURRENT), about="of the press's plug, where it has one")
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,7 +365,7 @@ class Order:
     quantity: int | None = optional(Whole(1, 1_000_000), about="how many pieces")
     due_in: float | None = optional(Quantity(units.TIME, hours=True))
     evidence: tuple[str, ...] | None = optional(
-        Many(Choice(EVIDENCE), 9, distinct=True), about="tests done and declarations at hand"
+        Many(Choice(EVIDENCE), len(EVIDENCE), distinct=True), about="tests done and declarations at hand"
     )
     prefer: tuple[str, ...] | None = optional(
         Many(Choice(PREFERENCES), 4, distinct=True),

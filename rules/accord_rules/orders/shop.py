@@ -10,7 +10,7 @@ from typing import Any
 from accord_rules.documents import units
 from accord_rules.documents.reading import Choice, Many, Name, Object, Table, Text, optional, required
 from accord_rules.documents.spelling import as_word
-from accord_rules.orders.order import MARKETS, Press
+from accord_rules.orders.order import Press
 from accord_rules.orders.sheet import Sheet
 
 STANDING = (
@@ -80,7 +80,7 @@ class Shop:
 
     id: str = required(Name())
     name: str = required(Text(80), about="what it calls itself")
-    market: str = required(Choice(MARKETS), about="where it sells")
+    market: str = required(Name(name_of="markets"), about="where it stands and sells")
     unit_system: str = required(Choice(tuple(units.UNIT_SYSTEMS)), about="the units it reads answers in")
     standing: tuple[str, ...] = required(
         Many(Choice(STANDING), 7, distinct=True), about="what is always so at its presses"

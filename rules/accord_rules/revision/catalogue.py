@@ -38,6 +38,7 @@ from accord_rules.orders.sheet import (
     TemperatureSpan,
     TimeSpan,
 )
+from accord_rules.revision.markets import Market
 
 TEMPERATURE = Quantity(units.TEMPERATURE)
 TIME = Quantity(units.TIME)
@@ -509,6 +510,9 @@ class Transfer:
     dose: Dose | None = optional(
         Object(Dose), about="what it takes where print meets piece; as an adhesive of its window where left out"
     )
+    nickel_declared: bool = optional(
+        Flag(), False, about="whether the maker declares its metal below the limit for nickel"
+    )
     backing: bool = optional(Flag(), False, about="whether it comes on a sheet that is taken off before it is laid on")
     care: Aftercare = optional(
         Object(Aftercare), _GENTLEST, about="how it is looked after; the gentlest where left out"
@@ -707,7 +711,8 @@ class PracticePoint:
     note: str = _note()
 
 
-# Kind of entry -> dataclass; the key is the file's name under book/ and the word in /v1/catalogue/<kind>.
+# Kind of entry -> dataclass; the key is the name of its file, or folder, under book/, and the word in
+# /v1/catalogue/<kind>.
 KINDS: Mapping[str, type] = MappingProxyType(
     {
         "fibres": Fibre,
@@ -720,5 +725,6 @@ KINDS: Mapping[str, type] = MappingProxyType(
         "press_types": PressType,
         "blanks": Blank,
         "practice": PracticePoint,
+        "markets": Market,
     }
 )

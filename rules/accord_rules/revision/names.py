@@ -23,6 +23,7 @@ from accord_rules.documents.spelling import as_word
 from accord_rules.orders.order import NONE, Decoration, Item, Order, Press
 from accord_rules.orders.sheet import pressing_faults, sheet_faults
 from accord_rules.orders.shop import OwnNames, Shop
+from accord_rules.orders.sizes import SIZES, size_named
 from accord_rules.revision.catalogue import pressings_of
 
 if TYPE_CHECKING:
@@ -265,10 +266,18 @@ def _process(book: Book, name: str | None) -> tuple[str, ...] | None:
 
 
 def _ages(order: Order) -> list[Fault]:
-    use = order.use
-    if use is None or use.age_from is None or use.age_to is None or use.age_from <= use.age_to:
+    """Oldest below youngest, largest below smallest. Ages and sizes that disagree are no fault: the stricter stands."""
+    use, faults = order.use, []
+    if use is None:
         return []
-    return [Fault("/use/age_to", f"must not be below age_from, {use.age_from:g}", code="contradiction")]
+    if use.age_from is not None and use.age_to is not None and use.age_from > use.age_to:
+        faults.append(Fault("/use/age_to", f"must not be below age_from, {use.age_from:g}", code="contradiction"))
+    smallest, largest = size_named(use.size_from), size_named(use.size_to)
+    if smallest is not None and largest is not None and smallest.age_from > largest.age_from:
+        allowed = tuple(size.label for size in SIZES.values() if size.age_from >= smallest.age_from)
+        message = f"must not be below size_from, {smallest.label}"
+        faults.append(Fault("/use/size_to", message, allowed, code="contradiction", refused=largest.label))
+    return faults
 
 
 def _press_faults(order: Order, words: Words) -> list[Fault]:

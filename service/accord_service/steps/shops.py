@@ -12,6 +12,7 @@ from accord_rules.documents.reading import DocumentError, Fault, names_in, read
 from accord_rules.orders.order import Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.markets import ELSEWHERE
 from accord_rules.revision.names import calibration_faults, fitting_names, own_name_faults, stock_faults
 from accord_service.http.problems import FaultyDocument, ShopDoesNotFit
 from accord_service.store import HouseRecord, KeyRing, ShopRecord, Store
@@ -53,7 +54,8 @@ class KnownShop:
                 if name in catalogue["products"] or name in catalogue["consumables"]
             ),
         )
-        fitting = replace(shop, presses=presses, stock=stock)
+        market = shop.market if shop.market in catalogue["markets"] else ELSEWHERE
+        fitting = replace(shop, market=market, presses=presses, stock=stock)
         return aged(replace(fitting, names=fitting_names(fitting, book)), today)
 
 

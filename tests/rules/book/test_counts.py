@@ -32,6 +32,7 @@ LEAST = {
     "press_types": 9,
     "blanks": 60,
     "practice": 60,
+    "markets": 6,
 }
 TOPICS = {
     "dye-on-cloth",

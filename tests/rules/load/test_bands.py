@@ -104,6 +104,7 @@ def test_there_is_a_case_for_every_quantity() -> None:
         "press_types": 18,
         "blanks": 5,
         "practice": 7,
+        "markets": 18,
     }
 
 
@@ -121,6 +122,8 @@ def table_of(documents: dict[str, dict[str, Any]], kind: str, family: str) -> tu
     if kind == "blanks":
         table = documents[kind]["tee-heavy-white"] | {"kind": family if family in PIECE_KINDS else "garment"}
         return table | {"thickness": "3 mm", "mass_per_area": "5000 g/m2"}, family if family in MASS_BANDS else "cloth"
+    if kind == "markets":  # no one market has every row
+        return {row: table for market in documents[kind].values() for row, table in market.items()}, ""
     if kind == "substrates":
         return documents[kind]["knit"] | {"family": family}, family
     name = {

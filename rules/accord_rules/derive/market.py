@@ -1,0 +1,393 @@
+"""What the law of the place says of this order: rows of the order's market, as far as its ages and papers leave them.
+
+An order without a market is sold in its shop's; where the book has neither, ``elsewhere`` holds. What a shop's own
+place says of circuits and plugs hangs on the shop alone, wherever the pieces go.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import sqrt
+
+from accord_rules.documents import units
+from accord_rules.orders.order import Circuit
+from accord_rules.revision.catalogue import PressType
+from accord_rules.revision.facts import (
+    BOOL,
+    DATA,
+    TEXT,
+    Scope,
+    entries,
+    fact,
+    limit,
+    maybe,
+    number,
+    one_of,
+    read,
+    source,
+)
+from accord_rules.revision.markets import ELSEWHERE, AgeRow, CordRow, Market, MarketRow, PhthalateRow
+from accord_rules.verdict import LEVELS
+
+ORDER = Scope.ORDER
+SILENT = "none"  # there is no row, it is not of this order, or a paper settles it
+SAYS = (*LEVELS, SILENT)
+# A circuit of this rating, A, and more feeds sockets whose plugs are fused; a smaller one is a supply of its own.
+# BS 7671: radials of 20 A, rings of 30 or 32 A, from memory.
+_SOCKETS_FROM_A = 20.0
+_PPM_A_PERCENT = 10_000.0
+
+Evidence = tuple[str, ...]
+
+
+@fact("market.entry", DATA, ORDER)
+def entry(
+    said: str | None = source("/use/market"),
+    own: str = source("shop/market"),
+    markets: Mapping[str, Market] = entries("markets"),
+) -> Market:
+    """What the book knows of the law where it will be sold: the order's market, else the shop's, else elsewhere."""
+    return markets.get(said or own) or markets[ELSEWHERE]
+
+
+@fact("market.own", DATA, ORDER)
+def own(name: str = source("shop/market"), markets: Mapping[str, Market] = entries("markets")) -> Market:
+    """What the book knows of the law where the shop stands, whose code its circuits follow."""
+    return markets.get(name) or markets[ELSEWHERE]
+
+
+@fact("market.where", TEXT, ORDER)
+def where(market: Market = read("market.entry")) -> str:
+    """Where it will be sold, as a sentence says it: "in Canada"."""
+    return market.where
+
+
+def level_of(row: MarketRow | None, had: Evidence, covered: bool | None = True) -> str | None:
+    """What a row comes to for an order; None while it is not known whether it is of this order."""
+    if row is None or set(row.lifted_by) & set(had) or covered is False:
+        return SILENT
+    return row.level if covered else None
+
+
+def covers(row: AgeRow, youngest: float | None, oldest: float | None, height_mm: float | None = None) -> bool | None:
+    """Whether somebody for whom it is meant is young, or short, enough for a row; None where nobody can tell."""
+    tallest = row.height_most if isinstance(row, CordRow) else None
+    if height_mm is not None and tallest is not None and height_mm <= tallest:
+        return True
+    if youngest is not None:
+        return youngest < row.age_under
+    return True if oldest is not None and oldest < row.age_under else None
+
+
+def _of_ages(
+    row: AgeRow | None, had: Evidence, youngest: float | None, oldest: float | None, height_mm: float | None = None
+) -> str | None:
+    return level_of(row, had, row is not None and covers(row, youngest, oldest, height_mm))
+
+
+# -- children --------------------------------------------------------------------------------------------------------
+
+
+@fact("market.child", BOOL, ORDER)
+def child(
+    market: Market = read("market.entry"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+) -> bool | None:
+    """Whether the law where it is sold takes it for a child's."""
+    return covers(market.childrens_product, youngest, oldest)
+
+
+@fact("market.hood_cords", one_of(SAYS), ORDER)
+def hood_cords(
+    market: Market = read("market.entry"),
+    had: Evidence = read("order.evidence"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+    height_mm: float | None = maybe("use.height_mm"),
+) -> str | None:
+    """What its market says of a cord in hood or neck of a garment for these ages and sizes."""
+    levels = [
+        _of_ages(row, had, youngest, oldest, height_mm) for row in (market.hood_cords, market.hood_cord_ends) if row
+    ]
+    known = [level for level in levels if level is not None]
+    firmest = min(known, key=SAYS.index, default=SILENT if not levels else None)
+    # What is not known yet could be firmer.
+    return firmest if len(known) == len(levels) or firmest in LEVELS[:2] else None
+
+
+@fact("market.cord_words", TEXT, ORDER)
+def cord_words(
+    market: Market = read("market.entry"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+    height_mm: float | None = maybe("use.height_mm"),
+) -> str:
+    """What may not be in its hood or neck, in words: "any cord", or "cords with free ends"."""
+    row = market.hood_cords
+    for_the_youngest = row is not None and covers(row, youngest, oldest, height_mm) is not False
+    return "any cord" if for_the_youngest else "cords with free ends"
+
+
+@fact("market.waist_cords", one_of(SAYS), ORDER)
+def waist_cords(
+    market: Market = read("market.entry"),
+    had: Evidence = read("order.evidence"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+    height_mm: float | None = maybe("use.height_mm"),
+) -> str | None:
+    """What its market says of a cord at the waist or hem of a garment for these ages and sizes."""
+    return _of_ages(market.waist_cords, had, youngest, oldest, height_mm)
+
+
+@fact("market.waist_cord_words", TEXT, ORDER)
+def waist_cord_words(
+    market: Market = read("market.entry"), preferences: units.UnitPreferences = source("shop/units")
+) -> str:
+    """By how much the ends of a waist cord may stick out, in words."""
+    row = market.waist_cords
+    return "a hand's breadth" if row is None else units.show(units.LENGTH, row.out_most, preferences)
+
+
+@fact("market.small_parts_words", TEXT, ORDER)
+def small_parts_words(
+    market: Market = read("market.entry"), preferences: units.UnitPreferences = source("shop/units")
+) -> str:
+    """What counts as a small part, in words."""
+    row = market.small_parts
+    if row is None:
+        return "what a child can swallow"
+    return f"what fits a cylinder {units.show(units.LENGTH, row.across, preferences)} wide"
+
+
+@fact("market.small_parts_warning", one_of(SAYS), ORDER)
+def small_parts_warning(
+    market: Market = read("market.entry"),
+    had: Evidence = read("order.evidence"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+) -> str | None:
+    """What its market says of the warning on a toy with small parts, for those older than the parts are barred for."""
+    return _of_ages(market.small_parts_warning, had, youngest, oldest)
+
+
+@fact("market.toys", one_of(SAYS), ORDER)
+def toys(
+    market: Market = read("market.entry"),
+    had: Evidence = read("order.evidence"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+) -> str | None:
+    """What its market says of tests and markings of a toy for these ages."""
+    return _of_ages(market.toys, had, youngest, oldest)
+
+
+@fact("market.magnets", one_of(SAYS), ORDER)
+def magnets(market: Market = read("market.entry"), had: Evidence = read("order.evidence")) -> str | None:
+    """What its market says of magnets that can be swallowed."""
+    return level_of(market.magnets, had)
+
+
+@fact("market.magnet_words", TEXT, ORDER)
+def magnet_words(market: Market = read("market.entry")) -> str:
+    """How strong a magnet that can be swallowed may be, in words."""
+    row = market.magnets
+    return "too weak to pinch" if row is None else f"below {units.show(units.FLUX_INDEX, row.flux_index_under)}"
+
+
+# -- what is in it ---------------------------------------------------------------------------------------------------
+
+
+@fact("market.lead", one_of(SAYS), ORDER)
+def lead(
+    market: Market = read("market.entry"),
+    had: Evidence = read("order.evidence"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+) -> str | None:
+    """What its market says of lead in a piece for these ages."""
+    return _of_ages(market.lead, had, youngest, oldest)
+
+
+@fact("market.lead_words", TEXT, ORDER)
+def lead_words(market: Market = read("market.entry")) -> str:
+    """How much lead it may have, in words: "100 ppm, 90 ppm in its coating"."""
+    row = market.lead
+    if row is None:
+        return "as little as can be had"
+    blank, coating = (units.show(units.MASS_FRACTION, most) for most in (row.blank_most, row.coating_most))
+    return blank if blank == coating else f"{blank}, {coating} in its coating"
+
+
+@fact("market.certificate", one_of(SAYS), ORDER)
+def certificate(
+    market: Market = read("market.entry"),
+    had: Evidence = read("order.evidence"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+) -> str | None:
+    """What its market says of papers that whoever sells a piece for these ages issues."""
+    return _of_ages(market.certificate, had, youngest, oldest)
+
+
+@fact("market.nickel", one_of(SAYS), ORDER)
+def nickel(market: Market = read("market.entry"), had: Evidence = read("order.evidence")) -> str | None:
+    """What its market says of nickel in metal on the skin."""
+    return level_of(market.nickel, had)
+
+
+@fact("market.metal_words", TEXT, ORDER)
+def metal_words(market: Market = read("market.entry")) -> str:
+    """What metal on the skin may give off and hold, in words."""
+    words = []
+    if market.nickel is not None:
+        words.append(f"nickel up to {units.show(units.METAL_RELEASE, market.nickel.release_most)}")
+    if market.cadmium is not None:
+        words.append(f"cadmium up to {units.show(units.MASS_FRACTION, market.cadmium.most)}")
+    return ", ".join(words) or "no figure is known"
+
+
+def _plasticiser_words(row: PhthalateRow | None) -> str:
+    if row is None:
+        return "0.1 % of the listed phthalates"
+    share = f"{row.most / _PPM_A_PERCENT:g} %"
+    return f"{share} of {row.substances} {'together' if row.together else 'each'}"
+
+
+@fact("market.toy_phthalate_words", TEXT, ORDER)
+def toy_phthalate_words(market: Market = read("market.entry")) -> str:
+    """How much plasticiser a toy or childcare article may have, in words."""
+    return _plasticiser_words(market.toy_phthalates)
+
+
+@fact("market.skin_phthalate_words", TEXT, ORDER)
+def skin_phthalate_words(market: Market = read("market.entry")) -> str:
+    """How much plasticiser may lie on the skin, in words."""
+    return _plasticiser_words(market.skin_phthalates)
+
+
+@fact("market.skin_phthalates", one_of(SAYS), ORDER)
+def skin_phthalates(
+    market: Market = read("market.entry"),
+    had: Evidence = read("order.evidence"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+) -> str | None:
+    """What its market says of plasticisers in what lies on the skin of these ages for long."""
+    row = market.skin_phthalates
+    if row is None or row.age_under is None or youngest is not None:
+        young = row is not None and (row.age_under is None or (youngest is not None and youngest < row.age_under))
+        return level_of(row, had, young)
+    return level_of(row, had, True if oldest is not None and oldest < row.age_under else None)
+
+
+# -- fire, food ------------------------------------------------------------------------------------------------------
+
+
+@fact("market.nightwear", one_of(SAYS), ORDER)
+def nightwear(
+    market: Market = read("market.entry"),
+    had: Evidence = read("order.evidence"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+    cut: str = read("use.cut"),
+) -> str | None:
+    """What its market says of fire in nightwear of this cut for these ages and sizes."""
+    row = market.nightwear
+    level = _of_ages(row, had, youngest, oldest)
+    return level if row is None or level in (None, SILENT) or cut == "loose" else row.fitted_level
+
+
+@fact("market.clothing_fire", one_of(SAYS), ORDER)
+def clothing_fire(market: Market = read("market.entry"), had: Evidence = read("order.evidence")) -> str | None:
+    """What its market says of fire in clothing."""
+    return level_of(market.clothing_fire, had)
+
+
+@fact("market.plain_from_g_m2", number(units.AREA_DENSITY), ORDER)
+def plain_from_g_m2(market: Market = read("market.entry")) -> float | None:
+    """From which weight plain cloth is not tested for fire; unknown where its market says nothing of it."""
+    return None if market.clothing_fire is None else market.clothing_fire.plain_from
+
+
+@fact("market.food_words", TEXT, ORDER)
+def food_words(market: Market = read("market.entry")) -> str:
+    """What ware may give off into food, in words."""
+    row = market.food_contact
+    if row is None:
+        return "no figure is known"
+    lead, cadmium = (units.show(units.LEACHING, most) for most in (row.lead_most, row.cadmium_most))
+    return f"lead up to {lead}, cadmium up to {cadmium}"
+
+
+@fact("market.decorated_ware", one_of(SAYS), ORDER)
+def decorated_ware(market: Market = read("market.entry"), had: Evidence = read("order.evidence")) -> str | None:
+    """What its market says of decorated ware for food, wherever the print is."""
+    return level_of(market.decorated_ware, had)
+
+
+# -- the shop's own place --------------------------------------------------------------------------------------------
+
+
+@fact("market.continuous_load", one_of(SAYS), ORDER)
+def continuous_load(market: Market = read("market.own")) -> str:
+    """What the law where the shop stands says of a load that lasts, above its share of the circuit."""
+    return SILENT if market.continuous_load is None else market.continuous_load.level
+
+
+@fact("market.continuous_share_most", number(units.PERCENT), ORDER)
+def continuous_share_most(market: Market = read("market.own"), whole: float = limit("electric.circuit_full")) -> float:
+    """Which share of a circuit a load that lasts may use where the shop stands; all of it where nothing is said."""
+    return whole if market.continuous_load is None else market.continuous_load.share_most
+
+
+@fact("market.plug_fuse", one_of(SAYS), ORDER)
+def plug_fuse(market: Market = read("market.own")) -> str:
+    """What the law where the shop stands says of more current than the fuse of a plug bears."""
+    return SILENT if market.plug_fuse is None else market.plug_fuse.level
+
+
+@fact("press.fused", BOOL, Scope.PRESSING)
+def fused(circuit: Circuit | None = source("press/circuit")) -> bool:
+    """Whether the shop has said what fuse the press's plug has."""
+    return circuit is not None and circuit.fuse is not None
+
+
+@fact("press.maybe_fused", BOOL, Scope.PRESSING)
+def maybe_fused(circuit: Circuit | None = source("press/circuit"), market: Market = read("market.own")) -> bool:
+    """Whether its plug has a fuse for all that is said: nothing of the fuse, and no supply of its own."""
+    if market.plug_fuse is None or (circuit is not None and circuit.fuse is not None):
+        return False
+    return circuit is None or (not circuit.three_phase and circuit.rating >= _SOCKETS_FROM_A)
+
+
+@fact("press.fuse_a", number(units.CURRENT), Scope.PRESSING)
+def fuse_a(circuit: Circuit | None = source("press/circuit"), market: Market = read("market.own")) -> float | None:
+    """What the fuse of its plug bears: as said, else as plugs have it where the shop stands."""
+    if circuit is not None and circuit.fuse is not None:
+        return circuit.fuse
+    return None if market.plug_fuse is None else market.plug_fuse.rating
+
+
+@fact("press.long_load_most_a", number(units.CURRENT), Scope.PRESSING)
+def long_load_most_a(market: Market = read("market.own")) -> float | None:
+    """What a fused plug bears for hours without getting hot."""
+    return None if market.plug_fuse is None else market.plug_fuse.long_load_most
+
+
+@fact("press.draw_a", number(units.CURRENT), Scope.PRESSING)
+def draw_a(
+    own_w: float | None = source("press/power"),
+    circuit: Circuit | None = source("press/circuit"),
+    nameplate_v: float | None = source("press/voltage"),
+    market: Market = read("market.own"),
+    usual: PressType = read("press.entry"),
+) -> float | None:
+    """What the press alone draws at full power: W / V, on three phases W / (√3 V)."""
+    power = own_w if own_w is not None else usual.power
+    if circuit is not None:
+        return round(power / circuit.voltage / (sqrt(3) if circuit.three_phase else 1), 6)
+    if nameplate_v is None and market.plug_fuse is not None:
+        nameplate_v = market.plug_fuse.voltage
+    return None if nameplate_v is None else round(power / nameplate_v, 6)
