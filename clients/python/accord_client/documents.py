@@ -360,6 +360,7 @@ class Kind(_Answer):
     kind: str
     description: str
     count: int
+    with_sheet: int | None
 
 
 @dataclass(frozen=True, slots=True)
