@@ -266,4 +266,5 @@ OUTCOME: dict[str, Any] = {
     "substrate": "woven",
     "press_type": "swing-away",
     "reported_at": instant(_THEN_S),
+    "drafted_proposal_id": None,
 }
