@@ -211,9 +211,11 @@ _VERDICT: dict[str, Any] = {
     "presses": [
         {
             "press": "bench",
+            "press_title": "swing-away press “bench”",
             "verdict": "accepted",
             "settings": [{"temperature": "200 °C", "read_at": "display", "time": "50 s", "pressure": "medium"}],
             "pressings": [["main"]],
+            "titles": {},
             "sequence": [0],
             "blocked_by": [],
         }
