@@ -54,6 +54,7 @@ from accord_service.http.problems import (
     ShopDoesNotFit,
     StillUnderWay,
     StoreUnavailable,
+    UnreadableRequest,
     WrongMediaType,
 )
 from accord_service.http.writing import (
@@ -79,6 +80,7 @@ REVALIDATED = "private, no-cache"
 # What any request may be told; a judged one, one with a body, a write.
 _OF_ALL = (
     BadQuery,
+    UnreadableRequest,
     NotAuthenticated,
     RequestTooSlow,
     HeaderTooLarge,
