@@ -281,6 +281,7 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
         silent=text.silent,
         status=text.status,
         step=text.step,
+        defers_to=text.defers_to,
     )
 
 
