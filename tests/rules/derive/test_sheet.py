@@ -21,6 +21,7 @@ from accord_rules.load.loader import from_documents
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import before_print
 from accord_rules.revision.names import resolve, stock_faults
 from accord_rules.verdict import Verdict
 
@@ -434,6 +435,20 @@ def test_a_second_press_and_pressings_of_a_products_sheet_count(documents: dict[
     assert (case["sheet.by"], case["transfer.second_press_s"], case["sheet.pre_press_s"]) == ("book", 7.0, 3.0)
     (wanted,) = (wanted for wanted in case["process.wanted"] if wanted.name == "again")
     assert (wanted.pressure, wanted.peel) == ("light", "cold")
+
+
+def test_of_a_film_that_takes_its_dye_as_a_print_of_its_own_the_sheets_tack_counts(
+    documents: dict[str, dict[str, Any]],
+) -> None:
+    tack = {"temperature": WINDOW, "time": DWELL, "pressure": "light", "sources": ["project-choice"]}
+    whole = {"temperature": dict.fromkeys(("least", "aim", "most"), "195 °C"), "sources": ["project-choice"]}
+    sheet = whole | {"pressings": {"tack": tack}}
+    product = merge(documents["products"]["receptive-film-white"], {"sheet": sheet})
+    book = from_documents({**documents, "products": {**documents["products"], "receptive-film-white": product}})
+    film = book.catalogue["products"]["receptive-film-white"]
+    assert practice_of(film, "knit", "cloth").temperature.aim == 195.0, "pressed with its dye"
+    alone = practice_of(before_print(film), "knit", "cloth")
+    assert (alone.temperature.aim, alone.time.aim, alone.pressure.aim) == (160.0, 12.0, "light")
 
 
 def test_products_with_numbers_of_how_they_are_pressed_carry_sheets(book: Book) -> None:
