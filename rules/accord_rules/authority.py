@@ -19,6 +19,8 @@ from accord_rules.advise.moves import Rejected
 from accord_rules.advise.remedies import Remedied, Tried, remedies
 from accord_rules.advise.wording import order_settings
 from accord_rules.derive.case import Case
+from accord_rules.derive.covers import named
+from accord_rules.derive.press import press_in_words
 from accord_rules.documents.canonical import canonical, digest
 from accord_rules.documents.writing import plain
 from accord_rules.infer.inference import Counts
@@ -27,6 +29,7 @@ from accord_rules.load.examples import example_order
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import NO_OWN_NAMES, Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import CONSUMABLE_KINDS
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import SHOP
 from accord_rules.verdict import WORKABLE, Basis, Envelope, Finding, Plan, PressVerdict, Recommendation, Verdict
@@ -447,14 +450,28 @@ def _pressings(case: Case) -> tuple[str, ...]:
     return tuple(closing.name for closing in case["process.closings"]) if case.chosen is not None else ()
 
 
+def _titles(settings: Iterable[Mapping[str, Any]], book: Book) -> Iterator[tuple[str, str]]:
+    """What settings name of the book, and how people say it."""
+    consumables = book.catalogue["consumables"]
+    for of_decoration in settings:
+        for said in (of_decoration, *of_decoration.get("pressings", {}).values()):
+            for name in map(said.get, CONSUMABLE_KINDS):
+                if name in consumables:
+                    yield name, named(consumables[name])
+
+
 def _press_verdict(on_press: OnPress, weighed: Weighed, shop: Shop) -> PressVerdict:
     """Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or where that
     is not known yet."""
     workable = weighed.verdict in WORKABLE
+    book = on_press.cases[0].book
+    settings = tuple(_settings(case, shop) for case in on_press.cases) if workable else None
     return PressVerdict(
         press=on_press.press.id,
+        press_title=press_in_words(on_press.press.id, book.catalogue["press_types"][on_press.press.type]),
         verdict=weighed.verdict,
-        settings=tuple(_settings(case, shop) for case in on_press.cases) if workable else None,
+        settings=settings,
+        titles=dict(_titles(settings or (), book)),
         pressings=tuple(_pressings(case) for case in on_press.cases) if workable else None,
         sequence=on_press.sequence.order if workable else None,
         blocked_by=tuple(sorted({fired.rule.id for fired in weighed.at("blocks")})),

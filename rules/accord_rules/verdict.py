@@ -106,10 +106,14 @@ class PressVerdict(Documented):
     """The verdict on the whole order on one press. Nothing can be printed from it that may not be pressed."""
 
     press: str = required(STRING, "the press")
+    press_title: str = required(STRING, "the same, as people say it: its type, and its name at the shop")
     verdict: str = required(_VERDICT, "the verdict, were it done on this press")
     settings: tuple[Mapping[str, Any], ...] | None = required(
         Nullable(listed(Free((Settings,)))),
         "per decoration, as an order writes them; null unless the verdict is accepted or conditional",
+    )
+    titles: Mapping[str, str] = required(
+        mapped(STRING), "the covers, pads and tapes that the settings name, to how people say them"
     )
     pressings: tuple[tuple[str, ...], ...] | None = required(
         Nullable(listed(listed(Choice(PRESSINGS)))),

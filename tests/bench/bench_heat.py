@@ -15,13 +15,14 @@ from typing import Any
 
 from accord_rules.documents.files import shipped
 from accord_rules.documents.reading import read
-from accord_rules.heat import HeatedPlaten, Sheet, Stack, estimate, linear, sagging, solve, stack_for, time_grid
+from accord_rules.heat import HeatedPlaten, Sheet, Spread, Stack, estimate, linear, sagging, solve, stack_for, time_grid
 from accord_rules.heat.response import respond, soaked
 from accord_rules.revision.catalogue import Consumable, PressType, Substrate, Transfer
 
 ROUNDS = 30
 BOOK = shipped()
 TIMES = time_grid(70.0)
+SPREAD = Spread(platen_k=5.0)
 
 
 def entry(kind: str, cls: type[Any], name: str) -> Any:
@@ -86,7 +87,7 @@ def main() -> None:
             start_c = (22.0,) * len(stack.layers)
             figures["response"].append(once(lambda dry=stand_in, start_c=start_c: respond(dry, 22.0, start_c)))
             if round_ < (3 if platen else 10):
-                figures["estimate"].append(once(lambda stack=stack: estimate(stack, 22.0, 70.0, 130.0)))
+                figures["estimate"].append(once(lambda stack=stack: estimate(stack, 22.0, 70.0, 130.0, SPREAD)))
         medians = {what: statistics.median(values) for what, values in figures.items()}
         yardstick = medians.pop("yardstick")
         print(f"{name:36}" + "".join(f"{m:8.2f} ms{m / yardstick:5.1f}" for m in medians.values()))

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from accord_rules.load.loader import load_book
 
 FINE: dict[str, Any] = {
     "reference": "ML-1",
@@ -28,7 +31,7 @@ def test_a_fine_order_shows_its_settings_and_their_press(accord: Any, order: Cal
     done = accord("validate", file)
     assert done.exit_code == 0
     assert f"{file} (ML-1)" in " ".join(done.stdout.split())
-    assert "Settings on bench" in done.stdout
+    assert "Settings on swing-away press “bench”" in done.stdout
     assert "°C on the display" in done.stdout
     assert "rejected" not in done.stdout.lower()
 
@@ -57,6 +60,42 @@ def test_only_an_order_that_can_be_done_has_settings_to_print(accord: Any, order
     assert [verdict["verdict"] for verdict in others] == ["rejected", "undetermined"]
     stopped = [press for verdict in others for press in verdict["presses"]]
     assert [(press["settings"], press["sequence"]) for press in stopped] == [(None, None), (None, None)]
+
+
+def test_things_are_called_by_their_titles_and_by_their_ids_for_tools_alone(
+    accord: Any, order: Callable[..., str]
+) -> None:
+    """Both files are judged on several presses, one names what lies over and holds the print, one offers others."""
+    dye = {
+        "item": {"blank": "tote-polyester-white"},
+        "decorations": [{"transfer": "sub-paper-fast-dry", "size": {"width": "60 mm", "height": "60 mm"}}],
+    }
+    undeclared = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "cut-film-pvc"}], "press": "bench"}
+    undeclared["use"] = {"age_from": 2, "age_to": 5}
+    files = [order("dye", dye), order("hopeless", HOPELESS), order("undeclared", undeclared)]
+    documents = json.loads(accord("validate", "--json", *files).stdout)
+    page = " ".join(accord("validate", *files).stdout.split())
+    (settings,) = documents[0]["presses"][0]["settings"]
+    titles = documents[0]["presses"][0]["titles"]
+    assert titles == {
+        "plain-paper": "uncoated paper",
+        "heat-tape": "heat tape (polyimide with silicone adhesive)",
+    }
+    assert (settings["cover"], settings["tape"]) == ("plain-paper", "heat-tape")
+    assert f"under {titles['plain-paper']}, with {titles['heat-tape']}" in page
+    assert "Judged for swing-away press “bench”; " in page
+    assert "Print on " in page, "a remedy offers another blank"
+    assert "Use cut film, soft matte instead" in page, "and another a transfer in stock"
+    book = load_book()
+    ids = [name for kind in ("products", "blanks", "consumables") for name in book.catalogue[kind] if "-" in name]
+    assert [name for name in ids if re.search(rf"(?<![\w/-]){name}(?![\w-])", page)] == []
+
+
+def test_no_two_things_that_people_choose_between_have_one_title() -> None:
+    book = load_book()
+    for kind in ("products", "blanks", "consumables", "press_types"):
+        titles = [entry.title.casefold() for entry in book.catalogue[kind].values()]
+        assert len(set(titles)) == len(titles), kind
 
 
 def test_the_decoration_that_is_stopped_is_told(accord: Any, order: Callable[..., str]) -> None:

@@ -41,8 +41,10 @@ VERDICT: dict[str, Any] = {
     "presses": [
         {
             "press": "bench",
+            "press_title": "clamshell press “bench”",
             "verdict": "accepted",
             "settings": [{}],
+            "titles": {},
             "pressings": [["main"]],
             "sequence": [0],
             "blocked_by": [],
@@ -235,7 +237,7 @@ def test_garbage_is_never_a_verdict(faulty: Any, waits: Waits, body: Any, media:
         ({"needs": ["what?"]}, "a need is not an object"),
         ({"remedies": [{"changes": [], "verdict": "accepted", "text": "", "cost": "7"}]}, "a remedy has no cost"),
         (
-            {"presses": [{"press": "bench", "verdict": "accepted", "sequence": [True], "blocked_by": []}]},
+            {"presses": [{**VERDICT["presses"][0], "sequence": [True]}]},
             "a press's verdict has no sequence as promised",
         ),
     ],

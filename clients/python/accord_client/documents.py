@@ -158,14 +158,17 @@ class Remedy(_Answer):
 class PressVerdict(_Answer):
     """The verdict on the whole order on one press. ``settings`` holds one table a decoration, as an order writes them,
     ``pressings`` which are done for each, in the order they come: without main, what the settings say of it is not
-    pressed. They and ``sequence`` are None unless the order is workable there. ``blocked_by``: ids of rules.
+    pressed. They and ``sequence`` are None unless the order is workable there. ``press_title`` is as people say it,
+    ``titles`` how they say the covers, pads and tapes that the settings name. ``blocked_by``: ids of rules.
     """
 
     _what = "a press's verdict"
     press: str
+    press_title: str
     verdict: str
     settings: tuple[Document, ...] | None
     pressings: tuple[tuple[str, ...], ...] | None
+    titles: Document
     sequence: tuple[int, ...] | None
     blocked_by: tuple[str, ...]
 
@@ -360,6 +363,7 @@ class Kind(_Answer):
     kind: str
     description: str
     count: int
+    with_sheet: int | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,7 @@ from accord_rules.advise.costs import (
 from accord_rules.advise.ranges import size_step
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
+from accord_rules.derive.press import press_in_words
 from accord_rules.derive.sources import SAYS, SOURCES, Part
 from accord_rules.documents import units
 from accord_rules.orders.order import Artwork, Item, Order, Press, Settings, Size
@@ -354,13 +355,14 @@ def _presses(rejected: Rejected) -> Iterator[Move]:
     if ordered is None:
         return
     now = ordered if isinstance(ordered, str) else None
+    types = rejected.whole.book.catalogue["press_types"]
     for press in rejected.whole.shop.presses:
         if press.id != now:
             yield Move(
                 "press",
                 None,
                 _cost("press"),
-                f"Press it on {press.id}.",
+                f"Press it on {press_in_words(press.id, types[press.type])}.",
                 lambda order, name=press.id: replace(order, press=name),  # type: ignore[misc]
                 press=press.id,
             )
@@ -523,7 +525,7 @@ def _transfers(rejected: Rejected) -> Iterator[Move]:
                 kind="transfer",
                 index=case.index,
                 cost=_cost(kind, unlike),
-                text=f"Use {in_a_sentence(offer.title)} ({name}) instead{_which(rejected, case.index)}.",
+                text=f"Use {in_a_sentence(offer.title)} instead{_which(rejected, case.index)}.",
                 make=lambda order, i=case.index, name=name: _transferred(order, i, name),  # type: ignore[misc]
                 idea=offer.family,
                 fields=tuple((case.index, field) for field in _said(case.decoration.settings)),
@@ -579,10 +581,10 @@ def _blanks(rejected: Rejected) -> Iterator[Move]:
     }
     same = {name: blank for name, blank in fit.items() if same_but_for_colour(blanks[now], blank)}
     for name, blank in same.items():
-        text = f"Print on {in_a_sentence(blank.title)} ({name}) instead: the same in another colour."
+        text = f"Print on {in_a_sentence(blank.title)} instead: the same in another colour."
         yield Move("ground", None, _cost("ground", unlike_ground(blanks[now], blank)), text, _on_blank(name, blank))
     for rank, name in enumerate(name for name in blanks[now].alternatives if name in fit and name not in same):
-        text = f"Print on {in_a_sentence(fit[name].title)} ({name}) instead."
+        text = f"Print on {in_a_sentence(fit[name].title)} instead."
         yield Move("blank", None, _cost("blank", 0.1 * rank), text, _on_blank(name, fit[name]))
 
 

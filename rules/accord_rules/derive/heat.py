@@ -657,7 +657,7 @@ def _softest(behind: Behind) -> tuple[float, str]:
 
 
 def _softening(transfer: Transfer, below_least_k: float) -> Behind | None:
-    softens = _softens_c(transfer, transfer.temperature.least, below_least_k)
+    softens = _softens_c(transfer, practice_of(transfer, "", "").temperature.least, below_least_k)
     if softens is None or transfer.principle in ("stud", "dye-vapour"):
         return None  # loose stones let go by force, and dye leaves no layer
     return Behind(in_a_sentence(transfer.title), softens)

@@ -158,11 +158,16 @@ def type_(name: str = source("press/type")) -> str:
     return name
 
 
+def press_in_words(press_id: str, usual: PressType) -> str:
+    """A press as people say it, by its id and type."""
+    kind = in_a_sentence(usual.title)
+    return f"the {kind}" if press_id == "described" else f"{kind} “{press_id}”"
+
+
 @fact("press.title", TEXT, PRESSING)
 def title(press_id: str = source("press/id"), usual: PressType = read("press.entry")) -> str:
     """The press in words: its type, and its name at the shop."""
-    kind = in_a_sentence(usual.title)
-    return f"the {kind}" if press_id == "described" else f"{kind} “{press_id}”"
+    return press_in_words(press_id, usual)
 
 
 @fact("press.shape", one_of(SHAPES), PRESSING)

@@ -20,7 +20,7 @@ from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE, Pressings
 from accord_rules.orders.sheet import PEELS, PRESSINGS, SECOND, SheetPressing, pressings_said
-from accord_rules.revision.catalogue import Pressing, TemperatureWindow, TimeWindow, Transfer, pressings_of
+from accord_rules.revision.catalogue import Pressing, TemperatureWindow, TimeWindow, Transfer, pressings_of, process_of
 from accord_rules.revision.facts import (
     BOOL,
     DATA,
@@ -82,8 +82,10 @@ def wanted(
 ) -> tuple[Wanted, ...]:
     """The pressings beside the main one that this decoration may take, in the order they come, and what each wants."""
 
+    process = process_of(entry)
+
     def wanted_of(name: str) -> Wanted:
-        of_book = getattr(entry.process, name) or _AGAIN
+        of_book = getattr(process, name) or _AGAIN
         of_sheet = getattr(in_force.sheet.pressings, name, None) or _NOTHING
         done = {"adhesive": not over, "tack": under_another or not of_book.under_another, "marry": True}
         turned = name != "reverse" or cloth is not False  # only cloth is turned over to be pressed from behind
@@ -136,10 +138,14 @@ def _no_longer_than(window: TimeWindow, most_s: float) -> TimeWindow:
 
 @fact("sheet.pre_press_s", number(units.TIME), DECORATION)
 def pre_press_s(
-    in_force: InForce = read("sheet.in_force"), usual: Callable[[], float | None] = later("item.pre_press_s")
+    entry: Transfer = read("transfer.entry"),
+    in_force: InForce = read("sheet.in_force"),
+    usual: Callable[[], float | None] = later("item.pre_press_s"),
 ) -> float | None:
     """The pre-press that the sheet wants, else what the piece does; 0 s for none."""
-    return usual() if in_force.sheet.pre_press is None else in_force.sheet.pre_press
+    said = (sheet.pre_press for sheet in (in_force.sheet, entry.sheet) if sheet is not None)
+    wanted_s = next((pre_press_s for pre_press_s in said if pre_press_s is not None), None)
+    return usual() if wanted_s is None else wanted_s
 
 
 # -- what is set -----------------------------------------------------------------------------------------------------

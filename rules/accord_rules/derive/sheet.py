@@ -1,30 +1,29 @@
 """The maker's sheet in force for a transfer, what it says here, and what physics leaves.
 
 The order's own sheet beats the shop's, and that (for the product, then for its family) the book's. What a sheet leaves
-out is the product's own number, else the family's practice.
+out is the product's in the book, else the family's practice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
-from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from accord_rules.derive.transfer import Needed, practice_of
+from accord_rules.derive.transfer import NO_PRESS_AIMS, Needed, practice_of, sheet_of
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE
 from accord_rules.orders.sheet import SECOND, Sheet, TemperatureSpan, TimeSpan, pressings_said
 from accord_rules.revision.catalogue import (
     DwellExtra,
-    PressAim,
+    MainPressing,
     PressType,
     PressureWindow,
     TemperatureWindow,
     TimeWindow,
     Transfer,
-    before_print,
     dwell_bounds_of,
+    second_press_of,
 )
 from accord_rules.revision.facts import (
     BOOL,
@@ -48,21 +47,33 @@ BY = ("none", "book", "shop", "order")
 
 
 class InForce(NamedTuple):
-    """The sheet that counts, whose it is, and what of it the product's own numbers in the book say."""
+    """The sheet of order or shop that counts (an empty one where there is none), and the product's in the book.
+
+    ``by``: whose it is. ``own``: what the product's own says of the main pressing here; the other beats it.
+    """
 
     by: str
     sheet: Sheet
-    own: tuple[str, ...]
+    own: MainPressing
+    own_edition: str | None
+
+    @property
+    def left_to_own(self) -> tuple[str, ...]:
+        """The settings that the product's own sheet decides."""
+        return tuple(
+            name
+            for name in Needed._fields
+            if getattr(self.own, name, None) is not None and getattr(self.sheet, name, None) is None
+        )
 
     @property
     def says(self) -> frozenset[str]:
-        """The settings that it decides."""
+        """The settings that either of them decides."""
         said = (name for name in Needed._fields if getattr(self.sheet, name, None) is not None)
-        return frozenset((*said, *self.own))
+        return frozenset((*said, *self.left_to_own))
 
 
 _NOTHING = Sheet()
-_NO_PRESS_AIMS: Mapping[str, PressAim] = MappingProxyType({})
 
 
 @fact("sheet.in_force", DATA, DECORATION, blamed=("transfer.family",))
@@ -71,22 +82,22 @@ def in_force(
     name: str | None = source("/decorations/{i}/transfer"),
     ordered: Sheet | None = source("/decorations/{i}/sheet"),
     stocked: Mapping[str, Sheet] = source("shop/stock/sheets"),
-    families: Mapping[str, Transfer] = entries("transfers"),
     substrate: str | None = maybe("item.substrate"),
     goods: str | None = maybe("item.family"),
-    polyester: float | None = maybe("item.cloth_polyester"),
     dyed_over: bool | None = maybe("layer.dyed_over"),
     into: Transfer | None = maybe("ground.film"),
 ) -> InForce:
     """The maker's sheet that counts here, and whose it is. Of a film whose dye is a print of its own, only what it says
     of the film's pressing counts; what a product of dye has of its own is meant for cloth, not for such a film."""
-    family = before_print(families[entry.family]) if dyed_over else families[entry.family]
-    own = () if into is not None else _own_numbers(entry, family, (substrate or "", goods or "", polyester))
+    product = entry.sheet if into is None else None
+    own = MainPressing() if into is not None else sheet_of(entry, substrate or "", goods or "")
+    edition = None if product is None else product.edition
     in_stock = stocked.get(name or "") or stocked.get(entry.family)
-    for by, sheet in (("order", ordered), ("shop", in_stock), ("book", entry.sheet)):
+    for by, sheet in (("order", ordered), ("shop", in_stock)):
         if sheet is not None:
-            return InForce(by, _of_film(sheet) if dyed_over and entry.unprinted is not None else sheet, own)
-    return InForce("book" if own else "none", _NOTHING, own)
+            said = _of_film(sheet) if dyed_over and entry.unprinted is not None else sheet
+            return InForce(by, said, own, edition)
+    return InForce("none" if product is None else "book", _NOTHING, own, edition)
 
 
 def _of_film(sheet: Sheet) -> Sheet:
@@ -103,12 +114,6 @@ def _of_film(sheet: Sheet) -> Sheet:
         peel=None if tack.peel is None else (tack.peel,),
         cover=None if tack.cover is None else (() if tack.cover == NONE else (tack.cover,)),
     )
-
-
-def _own_numbers(entry: Transfer, family: Transfer, piece: tuple[str, str, float | None]) -> tuple[str, ...]:
-    """What a product says otherwise than its family on a piece: its substrate, its family, its polyester."""
-    here, usual = (practice_of(transfer, *piece) for transfer in (entry, family))
-    return tuple(name for name in Needed._fields if getattr(here, name) != getattr(usual, name))
 
 
 @fact("sheet.by", one_of(BY), DECORATION)
@@ -226,7 +231,7 @@ def needed(
     if sheet.time is not None:
         changes |= {"time": reading.dwell(sheet.time), "aim_by_size": ()}
     if sheet.temperature is not None or sheet.time is not None:
-        changes["by_press"] = _NO_PRESS_AIMS
+        changes["by_press"] = NO_PRESS_AIMS
     if sheet.pressure is not None:
         changes["pressure"] = PressureWindow(sheet.pressure, sheet.pressure, sheet.pressure)
     return usual._replace(**changes)
@@ -248,7 +253,8 @@ def second_press_s(
         time = getattr(sheet.pressings, name).time
         if name in SECOND and time is not None:
             return reading.dwell(time).aim
-    return 0.0 if once else entry.second_press
+    own = None if entry.sheet is None else entry.sheet.second_press
+    return 0.0 if once and own is None else second_press_of(entry)
 
 
 @fact("transfer.needs_second_press", BOOL, DECORATION)
@@ -267,25 +273,46 @@ def words(
     title: str | None = maybe("transfer.title"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> str:
-    """The sheet and its numbers: "your sheet: 160 °C, 20 s, hot"."""
-    whose = {"order": "your sheet", "shop": f"the shop's sheet for {title}"}.get(in_force.by, f"the sheet of {title}")
-    edition = f" ({in_force.sheet.edition})" if in_force.sheet.edition else ""
-    return f"{whose}{edition}: {', '.join(_figures(in_force, needed, preferences)) or 'nothing on this'}"
+    """The sheet and its numbers: "your sheet: 160 °C, 20 s, hot"; the product's own too, where it decides the rest."""
+    own = _named(f"the sheet of {title}", in_force.own_edition, _own_figures(in_force.left_to_own, needed, preferences))
+    if in_force.by not in ("order", "shop"):
+        return own
+    whose = "your sheet" if in_force.by == "order" else f"the shop's sheet for {title}"
+    first = _named(whose, in_force.sheet.edition, _figures(in_force.sheet, preferences))
+    return f"{first}; {own}" if in_force.left_to_own else first
 
 
-def _figures(in_force: InForce, needed: Needed, preferences: units.UnitPreferences) -> Iterator[str]:
-    sheet, says = in_force.sheet, in_force.says
+def _named(whose: str, edition: str | None, figures: Iterator[str]) -> str:
+    dated = f" ({edition})" if edition else ""
+    return f"{whose}{dated}: {', '.join(figures) or 'nothing on this'}"
+
+
+def _figures(sheet: Sheet, preferences: units.UnitPreferences) -> Iterator[str]:
     if sheet.temperature is not None:
         at = " at the surface" if sheet.read_at == "surface" else ""
         yield span_words(units.TEMPERATURE, sheet.temperature, preferences) + at
-    elif "temperature" in says:
-        yield span_words(units.TEMPERATURE, needed.temperature, preferences) + " at the surface"
-    if sheet.time is not None or "time" in says:
-        yield span_words(units.TIME, sheet.time or needed.time, preferences)
+    if sheet.time is not None:
+        yield span_words(units.TIME, sheet.time, preferences)
     if sheet.pressure is not None:
         yield sheet.pressure
-    if "peel" in says:
-        yield " or ".join(needed.peel).replace("none", "nothing to peel")
+    if sheet.peel is not None:
+        yield _peels(sheet.peel)
+
+
+def _own_figures(names: Collection[str], needed: Needed, preferences: units.UnitPreferences) -> Iterator[str]:
+    """What the book's sheet of the product decides; its windows are those that are needed then."""
+    if "temperature" in names:
+        yield span_words(units.TEMPERATURE, needed.temperature, preferences) + " at the surface"
+    if "time" in names:
+        yield span_words(units.TIME, needed.time, preferences)
+    if "pressure" in names:
+        yield " to ".join(dict.fromkeys((needed.pressure.least, needed.pressure.most)))
+    if "peel" in names:
+        yield _peels(needed.peel)
+
+
+def _peels(peel: tuple[str, ...]) -> str:
+    return " or ".join(peel).replace("none", "nothing to peel")
 
 
 def span_words(dimension: units.Dimension, span: Any, preferences: units.UnitPreferences) -> str:

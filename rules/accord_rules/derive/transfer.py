@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from accord_rules.documents import units
@@ -14,6 +15,7 @@ from accord_rules.revision.catalogue import (
     PLASTICS,
     PRINCIPLES,
     BlendWindow,
+    MainPressing,
     PressAim,
     PressureWindow,
     TemperatureWindow,
@@ -164,32 +166,52 @@ class Needed(NamedTuple):
     by_press: Mapping[str, PressAim]
 
 
+def sheet_of(entry: Transfer, substrate: str, goods: str) -> MainPressing:
+    """What the sheet of a product in the book decides of its main pressing here; of a family, nothing.
+
+    A sheet that says nothing of this substrate was written for common pieces: what the family says of it stands first.
+    """
+    if entry.sheet is None:
+        return _UNSAID
+    here, variant = _on(entry.sheet.on, substrate, goods) or _UNSAID, _on(entry.on, substrate, goods) or _UNSAID
+    general = {name: getattr(entry.sheet, name) for name in _SAYS if getattr(variant, name) is None}
+    return MainPressing(**general | {name: said for name in _SAYS if (said := getattr(here, name)) is not None})
+
+
 def practice_of(entry: Transfer, substrate: str, goods: str, polyester: float | None = None) -> Needed:
-    """The substrate's own window (or its family's) where the book has one, else that of cloth with so much polyester
-    (percent; None for what is no cloth, and for unknown fibres), else the general one."""
-    variant = entry.on.get(substrate) or entry.on.get(goods)
-    own = variant.temperature if variant else None
+    """What the product's sheet decides; the rest as is usual of its family: on the substrate (or its family), else on
+    cloth with so much polyester (percent; None for what is no cloth, and for unknown fibres), else in general."""
+    variant: Variant | None = _on(entry.on, substrate, goods)
+    sheet, usual = sheet_of(entry, substrate, goods), variant or _NO_VARIANT
+    sizes = usual.aim_by_size if sheet.time is None else ()
+    said = {name: _first(name, sheet, usual, entry) for name in _SAYS}
+    if sheet.temperature is None and usual.temperature is None:
+        said["temperature"] = _of_blend(entry, polyester)
     return Needed(
-        temperature=own or _of_blend(entry, polyester),
-        time=(variant.time if variant else None) or entry.time,
-        pressure=(variant.pressure if variant else None) or entry.pressure,
-        peel=(variant.peel if variant else None) or entry.peel,
-        cover=entry.cover if variant is None or variant.cover is None else variant.cover,
-        pad=entry.pad if variant is None or variant.pad is None else variant.pad,
-        aim_by_size=tuple((sized.longer_side, sized.time) for sized in variant.aim_by_size) if variant else (),
-        by_press=_by_press(entry, variant),
+        **said,
+        aim_by_size=tuple((sized.longer_side, sized.time) for sized in sizes),
+        by_press=_by_press(entry, variant, sheet),
     )
 
 
-def _by_press(entry: Transfer, variant: Variant | None) -> Mapping[str, PressAim]:
-    """The substrate's own aims, else the general ones as far as it has nothing of its own."""
-    if variant is None:
-        return entry.by_press
-    if variant.by_press or variant.temperature is not None:
-        return variant.by_press
-    if variant.time is None:
-        return entry.by_press
-    return {press: replace(aim, time=None) for press, aim in entry.by_press.items()}
+def _on(variants: Mapping[str, Any], substrate: str, goods: str) -> Any:
+    """What is said of the substrate, else of its family; None for nothing."""
+    return variants.get(substrate) or variants.get(goods)
+
+
+def _first(name: str, *layers: MainPressing | Transfer) -> Any:
+    """What the first of the layers says that says anything."""
+    return next((said for layer in layers if (said := getattr(layer, name)) is not None), None)
+
+
+def _by_press(entry: Transfer, variant: Variant | None, sheet: MainPressing) -> Mapping[str, PressAim]:
+    """The substrate's own aims, else the general ones, as far as neither it nor the sheet says otherwise."""
+    if sheet.temperature is not None:
+        return NO_PRESS_AIMS
+    own = variant is not None and (variant.by_press or variant.temperature is not None)
+    aims = variant.by_press if variant is not None and own else entry.by_press
+    timed = sheet.time is not None or (variant is not None and not own and variant.time is not None)
+    return {press: replace(aim, time=None) for press, aim in aims.items()} if timed else aims
 
 
 def _of_blend(entry: Transfer, polyester: float | None) -> TemperatureWindow:
@@ -200,6 +222,11 @@ def _of_blend(entry: Transfer, polyester: float | None) -> TemperatureWindow:
 
 def _share(blend: BlendWindow) -> float:
     return blend.polyester
+
+
+_UNSAID, _NO_VARIANT = MainPressing(), Variant()
+NO_PRESS_AIMS: Mapping[str, PressAim] = MappingProxyType({})
+_SAYS = tuple(name for name in Needed._fields if name not in ("aim_by_size", "by_press"))
 
 
 @fact("transfer.time_aim_s", DATA, DECORATION)

@@ -241,8 +241,10 @@ def entry_of(documents: Documents, kind: str, name: str) -> Mapping[str, Any]:
     table: Mapping[str, Any] = documents[kind][name]
     if kind == "products":
         family = entry_of(documents, "transfers", table["family"])
-        # Other words for a family mean the family, not each of its products; a product's own temperature holds whatever
-        # the blend and the press, unless it says otherwise itself.
-        left = {"aliases", *(("by_polyester", "by_press") if "temperature" in table else ())}
+        # Other words for a family mean the family, not each of its products; the temperature of a product's sheet holds
+        # whatever the blend and the press.
+        sheet = table.get("sheet")
+        own = isinstance(sheet, Mapping) and "temperature" in sheet
+        left = {"aliases", *(("by_polyester", "by_press") if own else ())}
         return merge({key: value for key, value in family.items() if key not in left}, table)
     return {"family": name, **table} if kind == "transfers" else table

@@ -3,11 +3,11 @@
 stack = stack_for(substrate, transfer, press_type, surface_c=195.0, cover=Sheet("ptfe-sheet", entry))
 history = solve(stack, initial_c=22.0, times_s=time_grid(70.0))
 history.time_to_reach_s(180.0), history.time_above_s(180.0), history.peak_back_c
-estimate(stack, 22.0, dwell_s=70.0, target_c=180.0).time_to_reach_s     # low, likely, high
+estimate(stack, 22.0, 70.0, 180.0, Spread(platen_k=press_type.spread)).time_to_reach_s     # low, likely, high
 """
 
 from accord_rules.heat.build import Sheet, platen_for, sheet_layer, stack_for, substrate_layer, transfer_layers
-from accord_rules.heat.estimate import USUAL_SPREAD, Estimate, Spread, estimate
+from accord_rules.heat.estimate import Estimate, Spread, estimate
 from accord_rules.heat.history import History, time_grid
 from accord_rules.heat.ranges import Range
 from accord_rules.heat.solve import solve
@@ -30,7 +30,6 @@ __all__ = [
     "FAN",
     "PERFECT",
     "STILL_AIR",
-    "USUAL_SPREAD",
     "Air",
     "Convective",
     "Estimate",

@@ -5,7 +5,8 @@ each within a stated range: the contacts and conductivities above the blank, the
 conductivities below it, how much heat the layers take up, and the platen's temperature. All 32 combinations of their
 ends are solved; low and high are the least and the greatest found. Heat flow in a stack is monotone in each of these
 (more conductance towards a heat source or less to take up never makes a place cooler while all is warming up), so no
-combination inside lies outside what the ends give; a test tries a few hundred at random.
+combination inside lies outside what the ends give; tests try a few hundred at random, and five by five of the platen's
+spread and the contacts on everyday pieces under every type of press.
 
 The width is honest but wide: it is what happens if all goes wrong together, not a likely spread.
 """
@@ -26,17 +27,18 @@ from accord_rules.heat.stack import Bottom, FixedPlaten, HeatedPlaten, HeatError
 _TIMES = 120
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
-    """How uncertain the inputs are, each plus or minus: shares of conductivity and of density, platen kelvins.
+    """How uncertain the inputs are, each plus or minus: platen kelvins, shares of conductivity and of density.
 
+    ``platen_k`` is the press's own, or its type's usual one: from 4 K to 8 K, so that none stands for all of them.
     0.2 and 0.15: tabulated materials are good to two figures, pressed cloth's conductivity is 0.05-0.10 and its
-    density 300-600 kg/m³ whatever the table says. 5 K: a bench press's usual spread. Choices.
+    density 300-600 kg/m³ whatever the table says. Choices.
     """
 
+    platen_k: float
     conductivity_share: float = 0.2
     capacity_share: float = 0.15
-    platen_k: float = 5.0
 
     def __post_init__(self) -> None:
         for name in ("conductivity_share", "capacity_share"):
@@ -44,9 +46,6 @@ class Spread:
                 raise HeatError(f"{name} lies from 0 to below 1, not {getattr(self, name)!r}")
         if not 0 <= self.platen_k < inf:
             raise HeatError(f"platen_k is at least 0, not {self.platen_k!r}")
-
-
-USUAL_SPREAD = Spread()
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +127,7 @@ def estimate(
     initial_c: float | tuple[float, ...],
     dwell_s: float,
     target_c: float,
-    spread: Spread = USUAL_SPREAD,
+    spread: Spread,
 ) -> Estimate:
     """What ``dwell_s`` under ``stack`` does, and when and how long the print is at ``target_c``. Raises HeatError."""
     times = time_grid(dwell_s, _TIMES)

@@ -18,7 +18,7 @@ from math import inf
 
 import numpy as np
 
-from accord_rules.heat.estimate import USUAL_SPREAD, Lean, Spread, leaning
+from accord_rules.heat.estimate import Lean, Spread, leaning
 from accord_rules.heat.grid import Floats, frozen
 from accord_rules.heat.linear import face_shares
 from accord_rules.heat.sagging import faces_under_sag
@@ -110,9 +110,10 @@ def _sagging(
     return np.zeros_like(share), share, max(0.0, float(platen.set_c - platen_c.min()) / rise)
 
 
-def corners(
-    stack: Stack, which: str, room_c: float, start_c: tuple[float, ...], spread: Spread = USUAL_SPREAD
-) -> tuple[Response, ...]:
+_PLATEN_LEFT_OUT = Spread(platen_k=0.0)
+
+
+def corners(stack: Stack, which: str, room_c: float, start_c: tuple[float, ...]) -> tuple[Response, ...]:
     """The responses of one corner of what is uncertain.
 
     ``which``: "soon" if everything helps the print to get hot, "likely", "late" if everything hinders, "back" if
@@ -120,8 +121,7 @@ def corners(
     """
     if which == "likely":
         return (respond(stack, room_c, start_c),)
-    bare = Spread(spread.conductivity_share, spread.capacity_share, 0.0)
-    return tuple(respond(leaning(stack, bare, lean), room_c, start_c) for lean in _leans(stack, which))
+    return tuple(respond(leaning(stack, _PLATEN_LEFT_OUT, lean), room_c, start_c) for lean in _leans(stack, which))
 
 
 def soaked(stack: Stack, until_c: float, room_c: float) -> Stack:

@@ -94,6 +94,8 @@ _TRANSFER: Mapping[str, Band] = MappingProxyType(
         **_of_pressings("process"),
         "sheet.temperature": _WINDOW,
         "sheet.time": _DWELL,
+        "sheet.on.temperature": _WINDOW,
+        "sheet.on.time": _DWELL,
         "sheet.pre_press": Band("1 min"),
         "sheet.second_press": Band("1 min"),
         **_of_pressings("sheet.pressings"),

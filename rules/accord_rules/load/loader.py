@@ -43,7 +43,7 @@ from accord_rules.documents.reading import (
 from accord_rules.documents.spelling import as_word
 from accord_rules.load import examples
 from accord_rules.load.bands import implausible, unbanded
-from accord_rules.load.transfers import impossible, out_of_order
+from accord_rules.load.transfers import impossible, not_its_own, out_of_order
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book, vocabulary_of
@@ -165,6 +165,7 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
                 continue
             if not isinstance(families[family], Mapping):
                 continue  # told of the family
+            reasons += [fault_in(kind, name, fault) for fault in not_its_own(table)]
         try:
             read_entries[name] = _entry(
                 cls, canonical(entry_of(documents, kind, name) if isinstance(table, Mapping) else table)
@@ -283,6 +284,7 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
         silent=text.silent,
         status=text.status,
         step=text.step,
+        defers_to=text.defers_to,
     )
 
 

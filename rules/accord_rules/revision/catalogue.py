@@ -34,7 +34,6 @@ from accord_rules.orders.sheet import (
     PRESSURES,
     READ_AT,
     SECOND,
-    Sheet,
     TemperatureSpan,
     TimeSpan,
 )
@@ -399,19 +398,26 @@ class PressAim:
 
 
 @dataclass(frozen=True, slots=True)
-class Variant:
-    """What a transfer needs on one substrate (or substrate family) where it differs from the general window."""
+class MainPressing:
+    """What the main pressing of a transfer needs, as far as it is said here."""
 
-    temperature: TemperatureWindow | None = optional(Object(TemperatureWindow), about="surface temperature here")
-    time: TimeWindow | None = optional(Object(TimeWindow), about="dwell here")
-    pressure: PressureWindow | None = optional(Object(PressureWindow), about="pressure here")
-    peel: tuple[str, ...] | None = optional(Many(Choice(PEELS), 4, 1, distinct=True), about="peels that will do here")
+    temperature: TemperatureWindow | None = optional(Object(TemperatureWindow), about="platen surface temperature")
+    time: TimeWindow | None = optional(Object(TimeWindow), about="dwell on a bench press")
+    pressure: PressureWindow | None = optional(Object(PressureWindow), about="pressure on the print")
+    peel: tuple[str, ...] | None = optional(Many(Choice(PEELS), 4, 1, distinct=True), about="peels that will do")
     cover: tuple[str, ...] | None = optional(
-        Many(Name(name_of="consumables"), 6, distinct=True), about="cover sheets that will do here"
+        Many(Name(name_of="consumables"), 6, distinct=True), about="cover sheets that will do"
     )
     pad: tuple[str, ...] | None = optional(
-        Many(Name(name_of="consumables"), 6, distinct=True), about="pads that will do here"
+        Many(Name(name_of="consumables"), 6, distinct=True), about="pads that will do"
     )
+    note: str = _note()
+
+
+@dataclass(frozen=True, slots=True)
+class Variant(MainPressing):
+    """What a transfer needs on one substrate (or substrate family) where it differs from the general window."""
+
     aim_by_size: tuple[SizedDwell, ...] = optional(
         Many(Object(SizedDwell), 6), (), about="dwells to aim at by the size of the print"
     )
@@ -419,7 +425,23 @@ class Variant:
         Table(Name(name_of="press_types"), Object(PressAim)), _NONE_OF_THEM, about="what to aim at here, by press type"
     )
     dwell_bounds: TimeSpan | None = optional(Object(TimeSpan), about="what physics leaves of the dwell here")
-    note: str = _note()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProductSheet(MainPressing):
+    """A product's sheet as the book has it: its maker's figures, turned to the book's windows.
+
+    What it leaves out is the family's. A sheet typed from the roll stands in an order or a shop's stock (``Sheet``).
+    """
+
+    sources: tuple[str, ...] = _sources()
+    pre_press: float | None = optional(Quantity(units.TIME, zero=True), about="0 s for none")
+    second_press: float | None = optional(Quantity(units.TIME, zero=True), about="0 s for none")
+    pressings: Process = optional(Object(Process), Process(), about="those beside the main one, each as a whole")
+    on: Mapping[str, MainPressing] = optional(
+        Table(Text(40), Object(MainPressing)), _NONE_OF_THEM, about="what differs, by substrate or its family"
+    )
+    edition: str | None = optional(Text(40), about="the sheet's own date or number")
 
 
 @dataclass(frozen=True, slots=True)
@@ -451,7 +473,10 @@ _GENTLEST = Aftercare(86_400.0, DRYERS[-1], IRONS[-1])
 
 @dataclass(frozen=True, slots=True)
 class Transfer:
-    """A family of transfers, or a product of one (a product's table overrides its family's)."""
+    """A family of transfers, or a product of one.
+
+    A product's table overrides its family's; how it is pressed otherwise than its family stands in its ``sheet``.
+    """
 
     title: str = required(Text(100), about="what it is")
     family: str = required(Name(name_of="transfers"))
@@ -503,7 +528,7 @@ class Transfer:
     sheets: int = optional(Whole(1, 2), 1, about="of how many sheets it is made")
     process: Process = optional(Object(Process), Process(), about="its pressings beside the main one")
     unprinted: Unprinted | None = optional(Object(Unprinted), about="the film alone, where dye is printed on it")
-    sheet: Sheet | None = optional(Object(Sheet), about="a product's own, as its maker has it")
+    sheet: ProductSheet | None = optional(Object(ProductSheet), about="how a product's maker has it pressed")
     reheat_limit: float | None = optional(
         TEMPERATURE, about="once applied, the most it bears; left out where it bears re-heating"
     )
@@ -533,17 +558,32 @@ class Transfer:
     note: str = _note()
 
 
+def process_of(transfer: Transfer) -> Process:
+    """The pressings beside the main one: those of the product's sheet, else the family's."""
+    own = transfer.sheet.pressings if transfer.sheet is not None else Process()
+    return Process(**{name: getattr(own, name) or getattr(transfer.process, name) for name in BESIDE_MAIN})
+
+
+def second_press_of(transfer: Transfer) -> float:
+    """The second press that the product's sheet wants, else what is usual for its family, s; 0 for none."""
+    own = transfer.sheet.second_press if transfer.sheet is not None else None
+    return transfer.second_press if own is None else own
+
+
 def pressings_of(transfer: Transfer) -> tuple[str, ...]:
     """The pressings beside the main one that a transfer may take: any may be pressed again, unless from the reverse."""
-    own = tuple(name for name in BESIDE_MAIN if getattr(transfer.process, name) is not None)
+    process = process_of(transfer)
+    own = tuple(name for name in BESIDE_MAIN if getattr(process, name) is not None)
     return own if {*SECOND} & set(own) else (*own, "again")
 
 
 def before_print(transfer: Transfer) -> Transfer:
     """The film alone, whose tack is then its only pressing; the transfer itself where it is no such film."""
-    film, tack = transfer.unprinted, transfer.process.tack
+    process = process_of(transfer)
+    film, tack = transfer.unprinted, process.tack
     if film is None or tack is None:
         return transfer
+    own = transfer.sheet.pressings.tack if transfer.sheet is not None else None
     return replace(
         transfer,
         temperature=tack.temperature or transfer.temperature,
@@ -552,12 +592,28 @@ def before_print(transfer: Transfer) -> Transfer:
         cover=tack.cover or (),
         carrier=film.carrier,
         bounds=film.bounds,
+        second_press=second_press_of(transfer),
         taped=False,
         dose=None,
         on=_NONE_OF_THEM,
         by_polyester=(),
         by_press=_NONE_OF_THEM,
-        process=replace(transfer.process, tack=None),
+        process=replace(process, tack=None),
+        sheet=None if transfer.sheet is None or own is None else _of_tack(transfer.sheet, own),
+    )
+
+
+def _of_tack(sheet: ProductSheet, tack: Pressing) -> ProductSheet:
+    """What a product's sheet says of the film alone: its tack."""
+    word = tack.pressure
+    return ProductSheet(
+        sources=tack.sources,
+        temperature=tack.temperature,
+        time=tack.time,
+        pressure=None if word is None else PressureWindow(word, word, word),
+        peel=(tack.peel,),
+        cover=tack.cover,
+        edition=sheet.edition,
     )
 
 

@@ -39,6 +39,14 @@ ABOUT: Mapping[str, str] = MappingProxyType(
     }
 )
 STATUSES = ("enforced", "watch")
+# Who has the last word, and the sentence that says so after what to do.
+LAST_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "law-and-maker": "Local law and the maker's sheet decide.",
+        "electrical-code": "The local code and a licensed electrician decide.",
+        "workplace-law": "Local law on workplace air decides.",
+    }
+)
 EXAMPLE_KEYS = (
     "note",
     "facts",
@@ -97,6 +105,9 @@ class RuleText:
     silent: tuple[Mapping[str, Any], ...] = required(Many(ExampleTable(), 40, 1), "what keeps it silent")
     status: str = optional(Choice(STATUSES), "enforced", about="enforced, or watched: then it is only counted")
     step: str | None = optional(Name(), about="id of the step that does what the finding asks")
+    defers_to: str | None = optional(
+        Choice(tuple(LAST_WORDS)), about="who has the last word; an answer says each once, after what to do"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +131,7 @@ class Rule:
     status: str = "enforced"
     layer: str = "shared"
     step: str | None = None
+    defers_to: str | None = None
 
     @property
     def enforced(self) -> bool:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -21,7 +21,7 @@ from accord_rules.orders.order import Order, Press, Size
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import Ask, Assume, FactType, Scope
-from accord_rules.revision.rule import SHOP, Rule
+from accord_rules.revision.rule import LAST_WORDS, SHOP, Rule
 from accord_rules.revision.sentences import write_value
 from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
 from accord_rules.weigh.choice import Turning, alternatives, choose, hottest_and_longest
@@ -45,13 +45,6 @@ _ANSWERED_MOST = 1024
 # Rules of these levels can turn a verdict.
 _DECIDING = ("blocks", "requires")
 _WATCHED = "watched-"
-# Who has the last word, as rules' advice may end; an answer says each once.
-LAST_WORDS = (
-    "Local law and the maker's sheet decide.",
-    "The local code and a licensed electrician decide.",
-    "Local law on workplace air decides.",
-)
-
 
 # Weighings that a question may take to find its ways, or to find remedies, after which it answers with what it has.
 # One print that may be any of the book's transfers takes some 2,000 on the 40 presses a shop may have, so that it is
@@ -435,41 +428,44 @@ def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
 
 def findings(fired: Iterable[Fired], book: Book, *, observed: bool = False) -> tuple[Finding, ...]:
     """One finding a rule and place, firmest first; the order is the same whoever asks. ``observed``: with what was
-    found."""
+    found. Who has the last word is said once, with the first finding that defers to them."""
     unique: dict[tuple[str, str], Fired] = {}
     for match in fired:
         unique.setdefault((match.rule.id, match.pointer), match)
-    return tuple(_deferring_once(in_order(worded(match, book, observed=observed) for match in unique.values())))
+    first = {match.rule.defers_to: match for match in sorted(unique.values(), key=_fired_place, reverse=True)}
+    return in_order(
+        worded(match, book, observed=observed, defers=first[match.rule.defers_to] is match) for match in unique.values()
+    )
 
 
-def _deferring_once(ordered: Iterable[Finding]) -> Iterator[Finding]:
-    """Findings of which only the first that ends so says who has the last word."""
-    said: set[str] = set()
-    for finding in ordered:
-        ends = {words for words in LAST_WORDS if finding.fix.endswith(words)}
-        again = next(iter(ends & said), None)
-        yield finding if again is None else replace(finding, fix=finding.fix.removesuffix(again).rstrip())
-        said |= ends
+def _fired_place(match: Fired) -> tuple[int, str, str]:
+    return _place(match.rule.level, match.pointer, match.rule.id)
+
+
+def _place(level: str, pointer: str, rule: str) -> tuple[int, str, str]:
+    """Where a finding stands among others: firmest first, then by place and rule."""
+    return LEVELS.index(level), pointer, rule
 
 
 def in_order(unordered: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Findings in the order they are said: firmest first, then by place and rule."""
-    return tuple(sorted(unordered, key=lambda finding: (LEVELS.index(finding.level), finding.pointer, finding.rule)))
+    """Findings in the order they are said."""
+    return tuple(sorted(unordered, key=lambda finding: _place(finding.level, finding.pointer, finding.rule)))
 
 
-def worded(fired: Fired, book: Book, *, observed: bool = False) -> Finding:
-    """A fired rule as a sentence with its numbers, in the shop's units."""
+def worded(fired: Fired, book: Book, *, observed: bool = False, defers: bool = True) -> Finding:
+    """A fired rule as a sentence with its numbers, in the shop's units. ``defers``: with who has the last word."""
     rule, case = fired.rule, fired.case
     preferences = case.shop.units
     limits = {name: (book.limit_dimension(name), book.limit_values[name]) for name in rule.limits}
     shown = sorted(rule.condition.facts) if observed else ()
+    fix = rule.fix.write(case, FACT_TYPES, limits, preferences)
     return Finding(
         rule=rule.id,
         level=rule.level,
         pointer=fired.pointer,
         title=rule.title,
         because=rule.because.write(case, FACT_TYPES, limits, preferences),
-        fix=rule.fix.write(case, FACT_TYPES, limits, preferences),
+        fix=f"{fix} {LAST_WORDS[rule.defers_to]}" if defers and rule.defers_to else fix,
         observed={name: write_value(FACT_TYPES[name], case[name], preferences) for name in shown} or None,
         limit={name: units.show(dimension, value, preferences) for name, (dimension, value) in limits.items()},
         sources=rule.sources,

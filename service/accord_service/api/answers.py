@@ -19,6 +19,7 @@ from accord_rules.documents.answers import (
     STRING_OR_NULL,
     STRINGS,
     Free,
+    Nullable,
     listed,
     mapped,
 )
@@ -86,6 +87,9 @@ class Kind(Documented):
     kind: str = required(STRING, "the word in /v1/catalogue/{kind}")
     description: str = required(STRING, "what entries of this kind are")
     count: int = required(INTEGER, "entries of this kind")
+    with_sheet: int | None = required(
+        Nullable(INTEGER), "products that say how their maker has them pressed; null for other kinds"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -54,6 +54,7 @@ from accord_service.http.problems import (
     ShopDoesNotFit,
     StillUnderWay,
     StoreUnavailable,
+    UnreadableRequest,
     WrongMediaType,
 )
 from accord_service.http.writing import (
@@ -79,6 +80,7 @@ REVALIDATED = "private, no-cache"
 # What any request may be told; a judged one, one with a body, a write.
 _OF_ALL = (
     BadQuery,
+    UnreadableRequest,
     NotAuthenticated,
     RequestTooSlow,
     HeaderTooLarge,
@@ -133,8 +135,11 @@ class Call:
 
     @property
     def kept_filters(self) -> Mapping[str, Any]:
-        """The query parameters that the next page's address must have too, beside its own."""
-        return {"revision": self.query.revision}
+        """The query parameters that the next page's address must have too, beside its own.
+
+        The pages of a list are those of one revision, the first page's, whatever is published meanwhile.
+        """
+        return {"revision": self.book.revision}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -255,6 +255,9 @@ class OutcomeReport(Documented):
     substrate: str = required(STRING, "the substrate it counts for")
     press_type: str = required(STRING, "the type of press it counts for")
     reported_at: str = time("when it was reported")
+    drafted_proposal_id: str | None = required(
+        STRING_OR_NULL, "the proposal that this report drafted; null where it made no outcomes poor"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,16 +266,6 @@ class Outcomes(Documented):
 
     entries: tuple[OutcomeReport, ...] = required(listed(Object(OutcomeReport)), "newest first")
     next: str | None = next_page()
-
-
-@dataclass(frozen=True, slots=True)
-class OutcomeAdded(Documented):
-    """A report as it was taken."""
-
-    report: OutcomeReport = required(Object(OutcomeReport), "the report", spread=True)
-    drafted_proposal_id: str | None = required(
-        STRING_OR_NULL, "the proposal that it drafted; null where it made no outcomes poor, and when asked again"
-    )
 
 
 # -- audit ------------------------------------------------------------------------------------------------------------

@@ -211,9 +211,11 @@ _VERDICT: dict[str, Any] = {
     "presses": [
         {
             "press": "bench",
+            "press_title": "swing-away press “bench”",
             "verdict": "accepted",
             "settings": [{"temperature": "200 °C", "read_at": "display", "time": "50 s", "pressure": "medium"}],
             "pressings": [["main"]],
+            "titles": {},
             "sequence": [0],
             "blocked_by": [],
         }
@@ -266,4 +268,5 @@ OUTCOME: dict[str, Any] = {
     "substrate": "woven",
     "press_type": "swing-away",
     "reported_at": instant(_THEN_S),
+    "drafted_proposal_id": None,
 }

@@ -69,4 +69,5 @@ def outcome_report(outcome: OutcomeRecord) -> OutcomeReport:
         substrate=outcome.cell.substrate,
         press_type=outcome.cell.press_type,
         reported_at=instant(outcome.reported_at),
+        drafted_proposal_id=outcome.drafted_proposal_id,
     )

@@ -88,14 +88,14 @@ class Curve:
 
 
 def curve_of(planned: Mapping[str, Any], press: str, asked_s: float | None) -> Curve | None:
-    """What a plan's decoration says of its heat; None where there is no estimate."""
+    """What a plan's decoration says of its heat; None where there is no estimate. ``press``: its title."""
     explained = planned["explained"]
     heat, window = explained["heat"], explained["window"]
     if heat is None:
         return None
     drawn, dwell = heat["curve"], units.show(units.TIME, explained["time_s"])
     return Curve(
-        title=f"{planned['transfer']} on {press}, {explained['temperature']} for {dwell}",
+        title=f"{planned['title']} on {press}, {explained['temperature']} for {dwell}",
         times_s=tuple(drawn["times_s"]),
         soon_c=tuple(drawn["soon_c"]),
         likely_c=tuple(drawn["likely_c"]),

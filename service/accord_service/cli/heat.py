@@ -79,11 +79,11 @@ def _show(output: Output, recommendation: Document | None, asked_s: Mapping[int,
     plan, curves = recommendation["plans"][0], []
     for index in plan["sequence"]:
         planned = plan["decorations"][index]
-        curve = curve_of(planned, plan["press"], asked_s.get(index))
+        curve = curve_of(planned, plan["press_title"], asked_s.get(index))
         output.blank()
         if curve is None:
             output.say(
-                f"{planned['transfer']} on {plan['press']}: no estimate of the heat; the model does not hold there."
+                f"{planned['title']} on {plan['press_title']}: no estimate of the heat; the model does not hold there."
             )
             _show_beside(output, planned)
             continue

@@ -10,6 +10,7 @@ from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.reading import Fault
+from accord_rules.revision.rule import LAST_WORDS
 from accord_rules.revision.step import ALWAYS, PRINT
 from accord_service.cli.answerers import Document, RulePage, RuleRow, StepPage, StepRow
 from accord_service.cli.orders import Refused
@@ -38,6 +39,7 @@ _SUMMARY = MappingProxyType(
     }
 )
 _UNKNOWN = "This command does not know that word: ask a newer one, and do not press this until then."
+_GOES: Mapping[str, str] = MappingProxyType({"cover": "under", "pad": "with", "tape": "with"})
 _LEVEL_COLUMN = 13
 _MOST_ALLOWED = 24
 _MAIN = "main"
@@ -105,11 +107,11 @@ def _one_line(output: Output, word: str, text: str) -> None:
 
 def _judged_on(verdict: Document) -> str:
     held = " The service answers from the last good book it holds." if verdict["basis"] == "held" else ""
-    text = f" Judged for the press {verdict['judged_on']}"
+    text = f" Judged for {_judged(verdict)['press_title']}"
     if verdict["verdict"] != "rejected":
         others = [judgement for judgement in verdict["presses"] if judgement["press"] != verdict["judged_on"]]
-        can = [judgement["press"] for judgement in others if judgement["settings"] is not None]
-        cannot = sorted(judgement["press"] for judgement in others if judgement["blocked_by"])
+        can = [judgement["press_title"] for judgement in others if judgement["settings"] is not None]
+        cannot = sorted(judgement["press_title"] for judgement in others if judgement["blocked_by"])
         text += f"; {few(can, 4)} would do as well" if can else ""
         text += f"; {few(cannot, 4)} would not" if cannot else ""
     return text + f". Book revision {verdict['revision']}." + held
@@ -179,26 +181,31 @@ def _one_of(allowed: Sequence[str | bool]) -> str:
 
 def _chosen(output: Output, verdict: Document) -> None:
     """The settings, with the press they are for: on another one the same numbers can ruin the piece."""
-    on = next(judgement for judgement in verdict["presses"] if judgement["press"] == verdict["judged_on"])
+    on = _judged(verdict)
     settings, sequence = on["settings"], on["sequence"]
     if settings is None:
         return
-    say_heading(output, f"Settings on {on['press']}")
+    say_heading(output, f"Settings on {on['press_title']}")
     several = len(settings) > 1
     for index in sequence:
         lead = f"    decoration {index + 1}: " if several else "    "
-        output.say(settings_line(settings[index], on["pressings"][index]), lead=lead)
+        output.say(settings_line(settings[index], on["titles"], on["pressings"][index]), lead=lead)
     if several:
         output.say(f"Press in this order: {_order_of(sequence)}.", lead="    ")
 
 
-def settings_line(settings: Document, done: Sequence[str] = (_MAIN,)) -> str:
-    """Settings as an order writes them, in one sentence; what is not used is left out.
+def _judged(verdict: Document) -> Document:
+    """What the verdict says of the press that it is about."""
+    return next(judgement for judgement in verdict["presses"] if judgement["press"] == verdict["judged_on"])
+
+
+def settings_line(settings: Document, titles: Mapping[str, str], done: Sequence[str] = (_MAIN,)) -> str:
+    """Settings in one sentence; what is not used is left out. ``titles``: how people say what they name.
 
     ``done``: the pressings that are done. Where main is not, the pressing in its place is told with what it takes over.
     """
     if _MAIN not in done:
-        return ", ".join(f"{name} only: {settings_line(_in_place_of_main(settings, name))}" for name in done)
+        return ", ".join(f"{name} only: {settings_line(_in_place_of_main(settings, name), titles)}" for name in done)
     parts = []
     if "temperature" in settings:
         where = "on the display" if settings.get("read_at", "display") == "display" else "at the surface"
@@ -210,7 +217,8 @@ def settings_line(settings: Document, done: Sequence[str] = (_MAIN,)) -> str:
         parts.append(f"{settings['pressure']} pressure" if word else f"{settings['pressure']} on the gauge")
     if settings.get("peel", "none") != "none":
         parts.append(f"peel {settings['peel']}")
-    parts += [f"{part} {settings[part]}" for part in ("cover", "pad", "tape") if settings.get(part, "none") != "none"]
+    named = ((word, settings.get(part, "none")) for part, word in _GOES.items())
+    parts += [f"{word} {titles.get(name, name)}" for word, name in named if name != "none"]
     for part, words in (("pre_press", "pre-press"), ("second_press", "second press")):
         if settings.get(part, "0 s") != "0 s":
             parts.append(f"{words} {settings[part]}")
@@ -278,7 +286,8 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     level = rule["level"]
     output.say(rule["title"], lead=f"{level.upper()}  ", lead_style=style_of(level))
     output.say(f"Rule {shown.id}, topic {rule['topic']}, about the {rule['about']}. Book revision {shown.revision}.")
-    for heading, text in (("Why", rule["because"]), ("What to do", rule["fix"])):
+    fix = " ".join(filter(None, (rule["fix"], LAST_WORDS.get(rule.get("defers_to", "")))))
+    for heading, text in (("Why", rule["because"]), ("What to do", fix)):
         say_heading(output, heading)
         output.say(_filled(text, shown.limits), lead="    ")
     say_heading(output, "When")

@@ -33,6 +33,7 @@ from accord_service.http.problems import (
     ProblemDetails,
     RequestTooSlow,
     StoreUnavailable,
+    UnreadableRequest,
 )
 from accord_service.http.writing import Answer
 from accord_service.store import StoreError
@@ -45,8 +46,10 @@ Unknown fields of a request are refused by name; answers may get new ones, which
 stand under x-extensible-enum may be joined by others: take a verdict that you do not know as one that is not workable,
 and a level that you do not know as one that blocks. What will go says so by the headers Deprecation and Sunset.
 A refused order is a 200 with its verdict; 4xx is for requests that can't be read.
+Lists come in pages: ask the address in next until it is null. The pages of a list of the book are of one revision, that
+of the first page, which next names.
 Findings have one of the levels {", ".join(LEVELS)}. Errors are problem details (RFC 9457)."""
-_OF_INDEX = (RequestTooSlow, HeaderTooLarge, InternalError)
+_OF_INDEX = (UnreadableRequest, RequestTooSlow, HeaderTooLarge, InternalError)
 # The document is read from the service that it describes.
 _SERVERS = [{"url": "/", "description": "the service that gives this description"}]
 

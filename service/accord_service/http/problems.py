@@ -4,6 +4,7 @@
     ├── MalformedJson       400  the body is not one JSON object that every reader reads alike
     ├── BadQuery            400  a query parameter is unknown or out of bounds
     ├── BadHeader           400  a header that the write needs can't be read
+    ├── UnreadableRequest   400  what came is no HTTP request that can be read in one way
     ├── NotAuthenticated    401  no key, or one that is not known
     ├── RoleNotAllowed      403  the key's role may not do this
     ├── NotYours            403  the role could, but not with this proposal
@@ -28,7 +29,7 @@
     ├── HouseRulesRefused   422  house rules that would loosen something, or can't be read
     ├── KeyUsedBefore       422  an Idempotency-Key came with another request before
     ├── IfMatchNeeded       428  a replacement has to say which version it replaces
-    ├── HeaderTooLarge      431  the header never ends
+    ├── HeaderTooLarge      431  the header never ends, or holds too much
     ├── InternalError       500  our fault
     ├── NotReady            503  the service has not passed its own test, or has no book yet
     └── StoreUnavailable    503  nothing can be written, or read anew, just now
@@ -164,6 +165,18 @@ class BadHeader(Problem):
         "For Idempotency-Key make up a random word for each write, such as a UUID, and send it again only with the very"
         " same write. For If-Match send the ETag of what you read, quotes and all."
     )
+    where = "header"
+
+
+class UnreadableRequest(Problem):
+    slug = "unreadable-request"
+    status = 400
+    title = "This is no HTTP request that can be read"
+    meaning = (
+        "The request line, a header or the framing of the body breaks HTTP/1.1 (RFC 9112), or could be read in two"
+        " ways. Nothing was read or written, and the connection ends here."
+    )
+    remedy = "Ask on a new connection, with a program that speaks HTTP/1.1. The detail quotes what could not be read."
     where = "header"
 
 
@@ -435,7 +448,7 @@ class HeaderTooLarge(Problem):
     slug = "header-too-large"
     status = 431
     title = "The header is too large"
-    meaning = "The header is over the service's limit and had not ended by then. The connection ends here."
+    meaning = "The header is over the service's limit, or a field of it, or their number. The connection ends here."
     remedy = "Send the headers that the description asks for and no more. The detail names the limit."
 
 
@@ -515,6 +528,7 @@ def _name(fault: Fault) -> str:
 
 
 def _cut(text: str, most: int) -> str:
+    """The text, or its beginning."""
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
@@ -523,12 +537,17 @@ def response(problem: Problem, request_id: str) -> Response:
 
 
 def bare_response(status: int, request_id: str) -> Response:
-    """For statuses without a type of ours, as RFC 9457 section 4.2.1 has it."""
+    """For statuses without a type of ours."""
+    return _written(bare_document(status, request_id), {})
+
+
+def bare_document(status: int, request_id: str, detail: str = "") -> dict[str, Any]:
+    """A problem without a type of ours as JSON data, as RFC 9457 section 4.2.1 has it."""
     title = HTTP_STATUS_CODES.get(status, "Error")
-    details = ProblemDetails(
-        type="about:blank", title=title, status=status, detail=_sentence(title), errors=(), request_id=request_id
-    )
-    return _written(details.document(), {})
+    told = _sentence(_cut(detail, _LONGEST_MESSAGE) or title)
+    return ProblemDetails(
+        type="about:blank", title=title, status=status, detail=told, errors=(), request_id=request_id
+    ).document()
 
 
 def _written(answer: dict[str, Any], headers: Mapping[str, str]) -> Response:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import logging
 import uuid
-from http import HTTPStatus
 
 from prometheus_client import CollectorRegistry, Counter
 
 from accord_service.http import problems
-from accord_service.http.problems import MEDIA_TYPE, Problem
+from accord_service.http.problems import Problem
 from accord_service.run.log import DETAILS
+from accord_service.serving.refusals import written
 
 logger = logging.getLogger(__name__)
 
@@ -36,10 +35,4 @@ class Cutoffs:
         """The whole answer to a request that never reached the application; the connection ends with it."""
         request_id = uuid.uuid4().hex
         self.tell(why, status=problem.status, request_id=request_id)
-        body = json.dumps(problems.document(problem, request_id), ensure_ascii=False).encode()
-        reason = HTTPStatus(problem.status).phrase
-        header = (
-            f"HTTP/1.1 {problem.status} {reason}\r\nContent-Type: {MEDIA_TYPE}\r\nContent-Length: {len(body)}\r\n"
-            f"Cache-Control: no-store\r\nX-Request-Id: {request_id}\r\nConnection: close\r\n\r\n"
-        )
-        return header.encode("ascii") + body
+        return written(problems.document(problem, request_id))

@@ -21,6 +21,7 @@ from accord_service.serving.exchange import AnswerBuffer, Exchange
 from accord_service.serving.lane import Lane
 from accord_service.serving.limits import ClientLimits
 from accord_service.serving.reactor import Reactor
+from accord_service.serving.refusals import refusal
 
 _TURN_S = 0.25  # a deadline may be missed by this much
 # With Python's 5 ms, the reactor would wait that long for each thread that computes before it may read or send.
@@ -98,8 +99,14 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         except Exception as error:
             return self._refusal(None, connection, error)
 
+    def handle_error(self, req: Any, client: Any, addr: Any, exc: BaseException) -> None:
+        """gunicorn's own answer to what it can't parse, and to what failed outside the application: its status and
+        log, and a problem document instead of its page."""
+        own = AnswerBuffer()
+        super().handle_error(req, own, addr, exc)
+        client.sendall(refusal(own.content(), exc))
+
     def _refusal(self, request: Any, connection: ClientConnection, error: BaseException) -> bytes:
-        """gunicorn's own answer to what it can't parse, and to what failed outside the application."""
         answer = AnswerBuffer()
         self.handle_error(request, answer, connection.client, error)
         return answer.content()

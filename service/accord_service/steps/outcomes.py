@@ -25,7 +25,7 @@ from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.names import resolve
 from accord_service.steps.proposals import NEW, listed, stored_document
-from accord_service.store import CellCount, Conflict, Store, StoreError
+from accord_service.store import CellCount, Conflict, ProposalRecord, Store, StoreError, Transaction, nothing_else
 
 logger = logging.getLogger(__name__)
 AUTHOR = "outcomes"
@@ -136,10 +136,16 @@ class Tally:
             self._lock.release()
 
 
-def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | None:
+def propose_if_poor(
+    store: Store,
+    book: Book,
+    cell: Cell,
+    who: str,
+    also: Callable[[ProposalRecord], Transaction] = nothing_else,
+) -> str | None:
     """Draft a proposal for a cell whose outcomes are poor, once; its id, or None where there is nothing to draft.
 
-    Raises StoreAway; the next report on the cell tries again.
+    ``also``: what is written together with the proposal. Raises StoreAway; the next report on the cell tries again.
     """
     count = next((count for count in store.outcomes.counts() if count.cell == cell), None)
     if count is None or not rules.poor(summary(count)):
@@ -150,13 +156,18 @@ def propose_if_poor(store: Store, book: Book, cell: Cell, who: str) -> str | Non
         return None
     base = Base(book.revision, book.digest)
     proposal = proposals.draft(NEW, base, draft.changes, draft.reason, draft.evidence, AUTHOR)
-    try:
+
+    def with_mark(record: ProposalRecord) -> Transaction:
         # Two workers may see the same at once; the mark lets only one of them draft.
+        mark = store.idempotency.remembering(AUTHOR, f"{rule} {base.digest}", digest(rule), record.id)
+        return mark + also(record)
+
+    try:
         record = store.proposals.create(
             stored_document(proposal, None),
             author=AUTHOR,
             state=proposal.state,
-            also=lambda record: store.idempotency.remembering(AUTHOR, f"{rule} {base.digest}", digest(rule), record.id),
+            also=with_mark,
         )
     except Conflict:
         return None

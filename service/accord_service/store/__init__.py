@@ -2,7 +2,7 @@
 
 from accord_rules.governance.outcomes import Cell
 from accord_service.store.audit import AuditLog, ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
-from accord_service.store.commit import ABSENT, Transaction
+from accord_service.store.commit import ABSENT, Transaction, nothing_else
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
     AllReported,
@@ -65,6 +65,7 @@ __all__ = [
     "Watched",
     "WriteRefused",
     "broken_at",
+    "nothing_else",
     "number_of",
     "without_reference",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from accord_rules.governance.outcomes import Cell
@@ -39,7 +39,8 @@ class CellCount:
 class OutcomeRecord:
     """``outcome_id``: o1, o2 ... in the order in which a record's outcomes were reported, None before it is kept.
 
-    ``failure`` is None for a good piece. ``reported_at``: seconds since 1970 (UTC).
+    ``failure`` is None for a good piece. ``reported_at``: seconds since 1970 (UTC). ``drafted_proposal_id``: the
+    proposal that this report drafted.
     """
 
     outcome_id: str | None
@@ -48,6 +49,7 @@ class OutcomeRecord:
     failure: str | None
     document: Mapping[str, Any]
     reported_at: float
+    drafted_proposal_id: str | None = None
 
 
 class OutcomeStore:
@@ -109,6 +111,14 @@ class OutcomeStore:
             return outcome
         raise StoreAway(f"others counted first {ATTEMPTS} times")
 
+    def drafting(self, record: OrderRecord, outcome: OutcomeRecord, proposal_id: str) -> Transaction:
+        """Notes with a report just added which proposal it drafted, in the commit that keeps the proposal."""
+        number = _number_in(outcome.outcome_id or "")
+        if number is None:
+            raise ValueError("the report is not kept yet")
+        key = _outcome_key(record, number)
+        return Transaction({key: 1}, (Put(key, _kept(replace(outcome, drafted_proposal_id=proposal_id))),))
+
     def leave_room(self, record: OrderRecord, decoration: int, quantity: int) -> None:
         """Raises AllReported where ``add`` would."""
         reported, _ = self._reported(record)
@@ -116,7 +126,7 @@ class OutcomeStore:
 
     def get(self, record: OrderRecord, outcome_id: str) -> OutcomeRecord | None:
         """One report on a record's order."""
-        number = number_of(outcome_id.removeprefix("o")) if outcome_id.startswith("o") else None
+        number = _number_in(outcome_id)
         if number is None:
             return None
         return _outcome(record, number, self._committer.get(_outcome_key(record, number)))
@@ -154,6 +164,10 @@ class OutcomeStore:
         )
 
 
+def _number_in(outcome_id: str) -> int | None:
+    return number_of(outcome_id.removeprefix("o")) if outcome_id.startswith("o") else None
+
+
 def _counted(before: Versioned | None, failure: str | None) -> dict[str, Any]:
     good, failures = (before.document["good"], dict(before.document["failures"])) if before else (0, {})
     if failure is None:
@@ -185,6 +199,7 @@ def _kept(outcome: OutcomeRecord) -> dict[str, Any]:
         "failure": outcome.failure,
         "document": outcome.document,
         "reported_at": outcome.reported_at,
+        "drafted_proposal_id": outcome.drafted_proposal_id,
     }
 
 

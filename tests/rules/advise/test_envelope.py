@@ -196,7 +196,7 @@ def test_the_edges_are_the_books_numbers(authority: Authority, book: Book) -> No
     # A dwell that short keeps the print cold as well.
     assert (dwell["below"], dwell["above"]) == (["print-stays-cold", "shorter-than-bounds"], ["longer-than-bounds"])
     assert size == {"width": "350 mm", "width_mm": 350.0, "height": "400 mm", "height_mm": 400.0}
-    assert decoration["peel"] == [peel for peel in ("hot", "warm", "cold") if peel in film.peel]
+    assert decoration["peel"] == [peel for peel in ("hot", "warm", "cold") if peel in film.sheet.peel]
 
 
 def test_open_transfers_and_presses_are_those_that_can(authority: Authority, book: Book) -> None:

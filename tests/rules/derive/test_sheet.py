@@ -13,6 +13,7 @@ import pytest
 from cases import Document, decoration_case, order_document, pressing, shop_of
 
 from accord_rules.authority import Authority
+from accord_rules.derive.transfer import practice_of
 from accord_rules.documents.files import BookError, merge, shipped
 from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.governance.changes import EntryChange, check, entry_digest
@@ -20,6 +21,7 @@ from accord_rules.load.loader import from_documents
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import before_print
 from accord_rules.revision.names import resolve, stock_faults
 from accord_rules.verdict import Verdict
 
@@ -273,6 +275,10 @@ def test_a_window_of_one_degree_is_told_in_the_shops_unit_and_dwells_in_whole_se
 
 # -- in the book -----------------------------------------------------------------------------------------------------
 
+WINDOW: Document = {"least": "155 °C", "aim": "160 °C", "most": "165 °C"}
+DWELL: Document = dict.fromkeys(("least", "aim", "most"), "12 s")
+BOOK_SHEET: Document = {"temperature": WINDOW, "time": DWELL, "sources": ["project-choice"]}
+
 
 @pytest.fixture(scope="module")
 def documents() -> dict[str, dict[str, Any]]:
@@ -280,25 +286,49 @@ def documents() -> dict[str, dict[str, Any]]:
 
 
 def test_a_proposal_changes_a_products_sheet_like_any_other_field(documents: dict[str, dict[str, Any]]) -> None:
-    sheet = {"temperature": "165 °C", "time": "15 s", "edition": "2025-03"}
+    sheet = BOOK_SHEET | {"edition": "2025-03"}
     product = merge(documents["products"]["film-soft-matte"], {"sheet": sheet})
     change = EntryChange("products", "film-soft-matte", product, entry_digest(documents, "products", "film-soft-matte"))
     book = check(documents, (change,))
     case = decoration_case(book, decoration={"transfer": "film-soft-matte"})
-    assert case["sheet.words"] == "the sheet of cut film, soft matte (2025-03): 165 °C, 15 s, hot or warm"
+    assert (
+        case["sheet.words"]
+        == "the sheet of cut film, soft matte (2025-03): 155 °C to 165 °C at the surface, 12 s, hot or warm"
+    )
 
 
 @pytest.mark.parametrize(
     ("kind", "name", "part", "reason"),
     [
         ("products", "film-soft-matte", {"sheet": {"peel": ["none", "hot"]}}, "/sheet/peel: none goes with no other"),
-        ("transfers", "cut-film", {"sheet": {"time": "15 s"}}, "/sheet: is a product's"),
+        ("products", "film-soft-matte", {"sheet": {"peel": ""}}, "/sheet: says nothing"),
+        ("products", "film-soft-matte", {"sheet": {"sources": ""}}, "/sheet/sources: is required"),
+        ("products", "film-soft-matte", {"sheet": {"sources": ["nobody"]}}, "/sheet/sources/0: there is no 'nobody'"),
+        (
+            "products",
+            "film-soft-matte",
+            {"sheet": {"on": {"velvt": {"peel": ["hot"]}}}},
+            "/sheet/on/velvt: no substrate",
+        ),
+        (
+            "products",
+            "film-soft-matte",
+            {"sheet": {"on": {"canvas": {"time": {"least": "9 s", "aim": "8 s", "most": "9 s"}}}}},
+            "/sheet/on/canvas/time: least 9, aim 8, most 9 are out of order",
+        ),
+        (
+            "products",
+            "film-soft-matte",
+            {"sheet": {"pressings": {"again": {"sources": ["project-choice"], "temperature": WINDOW, "time": DWELL}}}},
+            "/sheet/pressings/again/time: second_press says it",
+        ),
+        ("transfers", "cut-film", {"sheet": BOOK_SHEET}, "/sheet: is a product's"),
         ("transfers", "cut-film", {"bounds": {"cold": ""}}, "/bounds/cold"),
         (
             "products",
             "film-hot-peel-fast",
-            {"temperature": {"least": "147 °C", "aim": "155 °C", "most": "185 °C"}},
-            "/temperature: 147 °C to 185 °C reaches beyond the bounds, 117 °C to 180 °C",
+            {"sheet": {"temperature": {"least": "147 °C", "aim": "155 °C", "most": "185 °C"}}},
+            "/sheet/temperature: 147 °C to 185 °C reaches beyond the bounds, 117 °C to 180 °C",
         ),
         (
             "transfers",
@@ -315,6 +345,117 @@ def test_the_loader_refuses_what_contradicts(
     with pytest.raises(BookError) as refused:
         from_documents(changed)
     assert any(fault.startswith(f"{kind}.toml: {name}: {reason}") for fault in refused.value.reasons), refused.value
+
+
+@pytest.mark.parametrize("field", ["temperature", "time", "pressure", "peel", "cover", "pad", "second_press", "on"])
+def test_how_a_product_is_pressed_stands_in_its_sheet_and_nowhere_else(
+    field: str, documents: dict[str, dict[str, Any]]
+) -> None:
+    beside = documents["transfers"]["cut-film"][field]
+    reasons = refusals(documents, "glitter-coarse", {field: beside})
+    assert f"products.toml: glitter-coarse: /{field}: is how its maker has it pressed" in reasons
+    assert f"stands in its sheet: /sheet/{field}" in reasons
+
+
+def test_a_products_own_pressings_stand_in_its_sheet_too(documents: dict[str, dict[str, Any]]) -> None:
+    again = {"again": {"sources": ["project-choice"], "pressure": "light"}}
+    assert "/sheet/pressings" in refusals(documents, "glitter-coarse", {"process": again})
+
+
+@pytest.mark.parametrize(
+    ("field", "number"),
+    [
+        ("thickness", "0.2 mm"),
+        ("finest_line", "2 mm"),
+        ("stretch", 10),
+        ("layers_most", 2),
+        ("wash_limit", "30 °C"),
+        ("reheat_limit", "140 °C"),
+        ("dose", {"at": "120 °C", "time": "10 s", "halved_by": "10 K"}),
+        ("care", {"first_wash": "24 h", "dryer": "low", "iron": "inside"}),
+    ],
+)
+def test_a_number_of_a_products_own_without_a_source_is_refused_with_file_and_field(
+    field: str, number: Any, documents: dict[str, dict[str, Any]]
+) -> None:
+    """Unless it is told, the family's source would be taken for it."""
+    required = f"products.toml: glitter-coarse: /sources_of/{field}: is required: the number is the product's own"
+    assert required in refusals(documents, "glitter-coarse", {field: number})
+    named = {field: number, "sources_of": {field: ["project-choice"]}}
+    changed = merge(documents["products"]["glitter-coarse"], named)
+    from_documents({**documents, "products": {**documents["products"], "glitter-coarse": changed}})
+
+
+def test_a_source_for_what_a_product_does_not_say_is_refused(documents: dict[str, dict[str, Any]]) -> None:
+    reasons = refusals(documents, "glitter-coarse", {"sources_of": {"thickness": ["project-choice"]}})
+    assert "/sources_of/thickness: names the source of a number that the product does not say itself" in reasons
+
+
+def refusals(documents: dict[str, dict[str, Any]], product: str, part: Document) -> str:
+    changed = merge(documents["products"][product], part)
+    with pytest.raises(BookError) as refused:
+        from_documents({**documents, "products": {**documents["products"], product: changed}})
+    return str(refused.value)
+
+
+def test_the_sheet_on_a_substrate_counts_then_the_family_on_it_then_the_sheet_in_general(book: Book) -> None:
+    """Nailheads are pressed hotter than studs usually are, but leather stays leather."""
+    nailheads, studs = book.catalogue["products"]["studs-nailhead"], book.catalogue["transfers"]["hot-fix-studs"]
+    assert nailheads.sheet is not None
+    assert practice_of(nailheads, "knit", "cloth").temperature == nailheads.sheet.temperature
+    assert practice_of(nailheads, "leather", "leather").temperature == studs.on["leather"].temperature
+    fast = book.catalogue["products"]["film-hot-peel-fast"]
+    assert fast.sheet is not None
+    assert practice_of(fast, "canvas", "cloth").time == fast.sheet.on["canvas"].time != fast.sheet.time
+    # The sheet leaves the pressure on fleece to the family.
+    hot, powder = book.catalogue["products"]["powder-film-hot-peel"], book.catalogue["transfers"]["powder-film"]
+    assert practice_of(hot, "fleece", "cloth").pressure == powder.on["fleece"].pressure
+
+
+def test_a_finding_names_the_sheet_that_decides_with_its_numbers(authority: Authority) -> None:
+    settings = {"temperature": "135 °C", "time": "30 s", "peel": "cold"}
+    verdict = judged(authority, decoration={"transfer": "film-hot-peel-fast", "settings": settings})
+    outside = {"temperature-outside-sheet", "dwell-outside-sheet", "peel-outside-sheet"}
+    assert outside <= rules_of(verdict, "blocks")
+    own = "the sheet of cut film, fast hot peel: 147 °C to 165 °C at the surface, 5 s to 12 s, hot"
+    assert all(own in finding.because for finding in verdict.findings if finding.rule in outside)
+
+
+def test_what_the_orders_sheet_leaves_to_the_products_is_named_as_the_products(book: Book) -> None:
+    case = decoration_case(book, decoration={"transfer": "film-cold-peel-gloss", "sheet": {"time": "20 s"}})
+    assert case["sheet.words"] == "your sheet: 20 s; the sheet of cut film, gloss, cold peel: cold"
+
+
+def test_a_second_press_and_pressings_of_a_products_sheet_count(documents: dict[str, dict[str, Any]]) -> None:
+    again = {"sources": ["project-choice"], "pressure": "light", "peel": "cold"}
+    sheet = {"second_press": "7 s", "pre_press": "3 s", "pressings": {"again": again}, "sources": ["project-choice"]}
+    product = merge(documents["products"]["glitter-coarse"], {"sheet": sheet})
+    book = from_documents({**documents, "products": {**documents["products"], "glitter-coarse": product}})
+    case = decoration_case(book, decoration={"transfer": "glitter-coarse"})
+    assert (case["sheet.by"], case["transfer.second_press_s"], case["sheet.pre_press_s"]) == ("book", 7.0, 3.0)
+    (wanted,) = (wanted for wanted in case["process.wanted"] if wanted.name == "again")
+    assert (wanted.pressure, wanted.peel) == ("light", "cold")
+
+
+def test_of_a_film_that_takes_its_dye_as_a_print_of_its_own_the_sheets_tack_counts(
+    documents: dict[str, dict[str, Any]],
+) -> None:
+    tack = {"temperature": WINDOW, "time": DWELL, "pressure": "light", "sources": ["project-choice"]}
+    whole = {"temperature": dict.fromkeys(("least", "aim", "most"), "195 °C"), "sources": ["project-choice"]}
+    sheet = whole | {"pressings": {"tack": tack}}
+    product = merge(documents["products"]["receptive-film-white"], {"sheet": sheet})
+    book = from_documents({**documents, "products": {**documents["products"], "receptive-film-white": product}})
+    film = book.catalogue["products"]["receptive-film-white"]
+    assert practice_of(film, "knit", "cloth").temperature.aim == 195.0, "pressed with its dye"
+    alone = practice_of(before_print(film), "knit", "cloth")
+    assert (alone.temperature.aim, alone.time.aim, alone.pressure.aim) == (160.0, 12.0, "light")
+
+
+def test_products_with_numbers_of_how_they_are_pressed_carry_sheets(book: Book) -> None:
+    """Counted by hand in products.toml."""
+    sheets = [product.sheet for product in book.catalogue["products"].values() if product.sheet is not None]
+    assert len(sheets) == 29
+    assert all(sheet.sources for sheet in sheets)
 
 
 def test_every_family_has_bounds_that_hold_its_practice_with_a_reason_and_a_source(book: Book) -> None:

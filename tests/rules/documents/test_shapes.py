@@ -49,7 +49,8 @@ def test_a_document_is_read_back_by_the_same_readers(answers: list[Documented]) 
 
 def test_a_document_with_a_field_too_many_or_too_few_is_no_answer(answers: list[Documented]) -> None:
     verdict = answers[0].document()
-    of_press = {"settings": None, "pressings": None, "sequence": None, "blocked_by": []}
+    of_press = {"press_title": "p", "titles": {}, "settings": None, "pressings": None, "sequence": None}
+    of_press |= {"blocked_by": []}
     for broken, pointer in (
         (verdict | {"surprise": 1}, "/surprise"),
         ({name: value for name, value in verdict.items() if name != "needs"}, "/needs"),

@@ -15,6 +15,7 @@ from accord_rules.heat import (
     HeatedPlaten,
     HeatError,
     Sheet,
+    Spread,
     estimate,
     platen_for,
     solve,
@@ -147,7 +148,10 @@ def test_every_press_type_has_a_platen_that_holds_or_is_refused(name: str) -> No
 
 @pytest.mark.parametrize("name", DOCUMENTS["substrates"])
 def test_every_substrate_makes_a_stack_whose_estimate_is_sane(name: str) -> None:
-    estimated = estimate(stack_for(substrate(name), DYE, press("swing-away"), 195.0), 22.0, 60.0, 150.0)
+    bench = press("swing-away")
+    estimated = estimate(
+        stack_for(substrate(name), DYE, bench, 195.0), 22.0, 60.0, 150.0, Spread(platen_k=bench.spread)
+    )
     assert 22.0 < estimated.interface_end_c.low < estimated.interface_end_c.high < 200.0 + 1e-6
     assert estimated.energy_j_m2.low > 0
 

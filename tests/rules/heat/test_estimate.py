@@ -22,6 +22,8 @@ from accord_rules.heat import (
 from accord_rules.heat.estimate import Lean, leaning
 
 DWELL_S, TARGET_C = 60.0, 170.0
+SPREAD = Spread(platen_k=5.0)
+EXACT = Spread(platen_k=0.0, conductivity_share=0.0, capacity_share=0.0)
 BOARD = board_stack()
 TWO_SIDED = Stack(BOARD.layers[:3], BOARD.interfaces[:4], 2, FixedPlaten(200.0), FixedPlaten(200.0))
 FACE_DOWN = board_stack(print_side="lower")
@@ -29,8 +31,8 @@ FACE_DOWN = board_stack(print_side="lower")
 
 @pytest.mark.parametrize("stack", [BOARD, TWO_SIDED, FACE_DOWN], ids=["face up", "two sided", "face down"])
 def test_no_combination_inside_breaks_the_bounds(stack: Stack) -> None:
-    spread, chance = Spread(), random.Random(20)
-    ranges = estimate(stack, AIR_C, DWELL_S, TARGET_C)
+    spread, chance = SPREAD, random.Random(20)
+    ranges = estimate(stack, AIR_C, DWELL_S, TARGET_C, spread)
     for _ in range(150):
         lean = Lean(*(chance.uniform(-1, 1) for _ in range(5)))
         history = solve(leaning(stack, spread, lean), AIR_C, time_grid(DWELL_S, 120))
@@ -45,8 +47,8 @@ def test_no_combination_inside_breaks_the_bounds(stack: Stack) -> None:
 
 
 def test_the_same_for_a_platen_that_sags() -> None:
-    stack, spread, chance = board_stack(light_platen()), Spread(), random.Random(21)
-    ranges = estimate(stack, AIR_C, 20.0, TARGET_C)
+    stack, spread, chance = board_stack(light_platen()), SPREAD, random.Random(21)
+    ranges = estimate(stack, AIR_C, 20.0, TARGET_C, spread)
     for _ in range(15):
         lean = Lean(*(chance.uniform(-1, 1) for _ in range(5)))
         history = solve(leaning(stack, spread, lean), AIR_C, time_grid(20.0, 120))
@@ -55,7 +57,7 @@ def test_the_same_for_a_platen_that_sags() -> None:
 
 
 def test_likely_is_the_stack_as_given() -> None:
-    ranges = estimate(BOARD, AIR_C, DWELL_S, TARGET_C)
+    ranges = estimate(BOARD, AIR_C, DWELL_S, TARGET_C, SPREAD)
     history = solve(BOARD, AIR_C, time_grid(DWELL_S, 120))
     assert ranges.interface_end_c.likely == pytest.approx(history.interface_c[-1], abs=1e-9)
     assert ranges.time_to_reach_s.likely == pytest.approx(history.time_to_reach_s(TARGET_C), abs=1e-9)
@@ -64,28 +66,29 @@ def test_likely_is_the_stack_as_given() -> None:
 def test_certain_inputs_give_one_number() -> None:
     exact = Interface(1200.0, 1200.0, 1200.0)
     stack = Stack(BOARD.layers, (exact,) * 6, 2, BOARD.top, BOARD.bottom)
-    ranges = estimate(stack, AIR_C, DWELL_S, TARGET_C, Spread(0.0, 0.0, 0.0))
+    ranges = estimate(stack, AIR_C, DWELL_S, TARGET_C, EXACT)
     assert ranges.interface_end_c.high - ranges.interface_end_c.low < 1e-9
     assert ranges.time_to_reach_s.high - ranges.time_to_reach_s.low < 1e-9
 
 
 def test_a_wider_spread_gives_wider_bounds() -> None:
-    narrow = estimate(BOARD, AIR_C, DWELL_S, TARGET_C, Spread(0.05, 0.05, 2.0)).interface_end_c
-    wide = estimate(BOARD, AIR_C, DWELL_S, TARGET_C, Spread(0.2, 0.15, 5.0)).interface_end_c
+    little = Spread(platen_k=2.0, conductivity_share=0.05, capacity_share=0.05)
+    narrow = estimate(BOARD, AIR_C, DWELL_S, TARGET_C, little).interface_end_c
+    wide = estimate(BOARD, AIR_C, DWELL_S, TARGET_C, SPREAD).interface_end_c
     assert wide.low < narrow.low < narrow.likely < narrow.high < wide.high
 
 
 def test_what_may_not_be_reached_is_said_to_take_for_ever() -> None:
-    reach = estimate(BOARD, AIR_C, DWELL_S, 190.0).time_to_reach_s
+    reach = estimate(BOARD, AIR_C, DWELL_S, 190.0, SPREAD).time_to_reach_s
     assert reach.low < DWELL_S
     assert reach.high == inf
 
 
 def test_contacts_lean_along_their_logarithm() -> None:
-    stack = leaning(BOARD, Spread(), Lean(above=-1.0, below=1.0))
+    stack = leaning(BOARD, SPREAD, Lean(above=-1.0, below=1.0))
     assert [interface.likely_w_m2k for interface in stack.interfaces[:3]] == [CONTACT.low_w_m2k] * 3
     assert [interface.likely_w_m2k for interface in stack.interfaces[3:]] == [CONTACT.high_w_m2k] * 3
-    half = leaning(BOARD, Spread(), Lean(above=-0.5)).interfaces[0].likely_w_m2k
+    half = leaning(BOARD, SPREAD, Lean(above=-0.5)).interfaces[0].likely_w_m2k
     assert half == pytest.approx((CONTACT.low_w_m2k * CONTACT.likely_w_m2k) ** 0.5)
 
 
@@ -94,7 +97,7 @@ def test_contacts_lean_along_their_logarithm() -> None:
 )
 def test_spreads_that_make_no_sense_are_refused(share: float, capacity: float, kelvin: float) -> None:
     with pytest.raises(HeatError):
-        Spread(share, capacity, kelvin)
+        Spread(platen_k=kelvin, conductivity_share=share, capacity_share=capacity)
 
 
 def test_ranges_rise() -> None:

@@ -178,8 +178,8 @@ ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
         ("transfers.toml: dye-sublimation", "/on/metal/time", "are out of order"),
     ),
     "product's window out of order": (
-        put("products", "film-soft-matte", "temperature", value=window(("250 °C", "160 °C", "180 °C"))),
-        ("products.toml: film-soft-matte", "temperature", "are out of order"),
+        put("products", "film-soft-matte", "sheet", "temperature", value=window(("250 °C", "160 °C", "180 °C"))),
+        ("products.toml: film-soft-matte", "/sheet/temperature", "are out of order"),
     ),
     "dwell by size that goes back": (
         put("transfers", "dye-sublimation", "on", "metal", "aim_by_size", 1, "longer_side", value="150 mm"),

@@ -37,6 +37,9 @@ def test_the_catalogue_lists_every_kind_with_its_count(
     answer = client.get("/v1/catalogue", headers=key).json
     assert {kind["kind"]: kind["count"] for kind in answer["entries"]} == {k: len(settings.catalogue[k]) for k in KINDS}
     assert answer["digest"] == settings.digest
+    carrying = sum(product.sheet is not None for product in settings.catalogue["products"].values())
+    with_sheet = {kind["kind"]: kind["with_sheet"] for kind in answer["entries"]}
+    assert with_sheet == {**dict.fromkeys(KINDS), "products": carrying}
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -5,6 +5,7 @@ Source of the intervals: the binomial model with a uniform prior; Beta(1, 2) by 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -61,7 +62,7 @@ def test_a_report_is_kept_and_counted(client: FlaskClient, quay: dict[str, str],
         address, json={"result": "failed", "failure": "colour-faded", "washes": 6, "note": "Pale."}, headers=quay
     )
     assert answer.status_code == 201
-    outcome = {name: value for name, value in answer.json.items() if name != "drafted_proposal_id"}
+    outcome = answer.json
     assert (outcome["transfer"], outcome["substrate"], outcome["press_type"]) == (
         CELL.transfer, CELL.substrate, CELL.press_type,
     )  # fmt: skip
@@ -307,6 +308,9 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
     drafted = [answer["drafted_proposal_id"] for answer in answers]
     assert drafted[:19] == [None] * 19, "twenty pieces are needed"
     assert len([id_ for id_ in drafted if id_ is not None]) == 1
+    listed = [entry for page in pages(client, address, mill) for entry in page]
+    assert [entry["drafted_proposal_id"] for entry in reversed(listed)] == drafted, "read again, reports say it too"
+    assert ok(client.get(f"{address}/o20", headers=mill)) == answers[19]
     shown = ok(client.get(f"/v1/proposals/{drafted[19]}/status", headers=mill))
     assert (shown["author_id"], shown["state"]) == (AUTHOR, "draft")
     draft = ok(client.get(f"/v1/proposals/{drafted[19]}", headers=mill))
@@ -314,6 +318,32 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
     assert rule["value"]["status"] == "watch", "it is put to the stewards, not applied"
     assert "20 of 20 pieces failed" in draft["reason"]
     assert count(store, cell) == (0, 23)
+
+
+def pages(client: FlaskClient, address: str, headers: dict[str, str]) -> Iterator[list[Any]]:
+    following: str | None = address
+    while following is not None:
+        page = ok(client.get(following, headers=headers))
+        yield page["entries"]
+        following = page["next"]
+
+
+def test_a_report_under_a_key_names_its_proposal_when_read_though_not_when_repeated(
+    client: FlaskClient, changing: Any, order: dict[str, Any], store: Store
+) -> None:
+    """The answer of a repetition was kept with the report, before there was a proposal."""
+    mill = changing.headers("mill-loft", "owner")
+    order["item"] = {"substrate": "knit", "fibres": {"CO": 100}, "colour": "white", "coating": "none"}
+    order["decorations"], order["quantity"] = [{"transfer": "glitter-film", "placement": "front"}], 20
+    address = recorded(client, order, mill)
+    failed = {"result": "failed", "failure": "peeled"}
+    for _ in range(19):
+        ok(client.post(address, json=failed, headers=mill))
+    once = mill | {"Idempotency-Key": "the-twentieth"}
+    first, again = (ok(client.post(address, json=failed, headers=once)) for _ in range(2))
+    assert first["drafted_proposal_id"] is not None
+    assert again == {**first, "drafted_proposal_id": None}
+    assert ok(client.get(f"{address}/o20", headers=mill)) == first
 
 
 def test_two_workers_draft_once(fresh: Any, book: Book) -> None:

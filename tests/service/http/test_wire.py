@@ -166,7 +166,7 @@ def test_other_texts_are_no_page_size(text: str) -> None:
 
 def test_an_answers_schema_is_strict_and_takes_what_is_answered() -> None:
     """Contract: answers may get new fields, but none that the shape does not promise yet."""
-    kind = {"kind": "blanks", "description": "pieces", "count": 3}
+    kind = {"kind": "blanks", "description": "pieces", "count": 3, "with_sheet": None}
     catalogue = {"revision": 1, "digest": "sha256:x", "entries": [kind], "next": None}
     assert wire.schema_of(Catalogue).validate(catalogue) == {}
     assert wire.schema_of(Catalogue).validate(catalogue | {"surprise": 1}) == {"surprise": ["is not a known field"]}

@@ -18,6 +18,7 @@ from tests.service.servers import (
     CONFIG,
     PATIENCE_S,
     STOP_S,
+    Answer,
     Client,
     Running,
     chunked,
@@ -114,6 +115,7 @@ def test_doubtful_framing_is_refused_and_what_follows_is_never_taken_for_a_reque
         client.send(DOUBTFUL[doubt] + request("GET", "/healthz"))
         answer = client.answer()
         assert (answer.status, answer.ends_connection, client.rest()) == (400, True, b"")
+        assert_problem(answer, "/problems/unreadable-request")
 
 
 def test_no_header_moves_where_the_application_is(lab: Running) -> None:
@@ -129,7 +131,51 @@ def test_a_header_without_end_is_refused(lab: Running) -> None:
         client.send(b"GET /healthz HTTP/1.1\r\n" + b"X-A: bcdefgh\r\n" * 3000)
         answer = client.answer()
         assert (answer.status, answer.ends_connection, client.rest()) == (431, True, b"")
-        assert answer.document["type"] == "/problems/header-too-large"
+        assert_problem(answer, "/problems/header-too-large")
+
+
+def assert_problem(answer: Answer, type_: str) -> None:
+    """RFC 9457 section 3: its media type, and members that say what the status line says."""
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert answer.headers["cache-control"] == "no-store"
+    problem = answer.document
+    assert (problem["type"], problem["status"]) == (type_, answer.status)
+    assert problem["title"]
+    assert problem["detail"]
+    assert problem["request_id"] == answer.headers["x-request-id"]
+
+
+# What comes, the status (RFC 9110 section 15, RFC 9112 section 3) and the type of problem.
+UNREADABLE = {
+    "no request line": (b"hello\r\n\r\n", 400, "/problems/unreadable-request"),
+    "no target": (b"GET  HTTP/1.1\r\n\r\n", 400, "/problems/unreadable-request"),
+    "a target with a control character": (b"GET /a\x01 HTTP/1.1\r\n\r\n", 400, "/problems/unreadable-request"),
+    "a method that is none": (b"G=T / HTTP/1.1\r\n\r\n", 400, "/problems/unreadable-request"),
+    "bytes that are no text": (b"\xff\xfe / HTTP/1.1\r\n\r\n", 400, "/problems/unreadable-request"),
+    "a TLS greeting": (b"\x16\x03\x01\x02\x00\x01\r\n\r\n", 400, "/problems/unreadable-request"),
+    "another protocol": (b"GET / FTP/1.1\r\n\r\n", 400, "/problems/unreadable-request"),
+    "a later version": (b"GET / HTTP/2.0\r\nHost: press.example\r\n\r\n", 505, "about:blank"),
+    "an earlier version": (b"GET / HTTP/0.9\r\nHost: press.example\r\n\r\n", 505, "about:blank"),
+    "a header without a name": (b"GET / HTTP/1.1\r\n: b\r\n\r\n", 400, "/problems/unreadable-request"),
+    "a header without a colon": (b"GET / HTTP/1.1\r\nX-A\r\n\r\n", 400, "/problems/unreadable-request"),
+    "a null in a header": (b"GET / HTTP/1.1\r\nX-A: b\x00c\r\n\r\n", 400, "/problems/unreadable-request"),
+    "a long target": (b"GET /" + b"a" * 9000 + b" HTTP/1.1\r\n\r\n", 414, "about:blank"),
+    "a long header": (request("GET", "/", "X-A: " + "b" * 9000), 431, "/problems/header-too-large"),
+    "many headers": (request("GET", "/", *["X-A: b"] * 200), 431, "/problems/header-too-large"),
+    "an expectation nobody has": (request("GET", "/", "Expect: 200-ok"), 417, "about:blank"),
+    "a coding nobody has": (request("POST", "/echo", "Transfer-Encoding: br, chunked"), 501, "about:blank"),
+}
+
+
+@pytest.mark.parametrize("what", UNREADABLE)
+def test_what_no_application_sees_is_refused_with_a_problem_document(lab: Running, what: str) -> None:
+    sent, status, type_ = UNREADABLE[what]
+    with lab.client() as client:
+        client.send(sent)
+        answer = client.answer()
+        assert (answer.status, answer.ends_connection, client.rest()) == (status, True, b"")
+        assert_problem(answer, type_)
+        assert b"<html" not in answer.body
 
 
 def test_busy_threads_leave_the_watch_answered(lab: Running, lab_folder: Path, wait_for: Callable[..., None]) -> None:
@@ -150,6 +196,7 @@ def test_an_answer_that_breaks_off_becomes_a_whole_500(lab: Running) -> None:
         answer = client.answer()
         assert (answer.status, answer.ends_connection, client.rest()) == (500, True, b"")
         assert b"first part" not in answer.body
+        assert_problem(answer, "/problems/internal-error")
 
 
 class Askers:

@@ -76,6 +76,36 @@ def test_old_questions_have_their_old_answers(changing: Any, order: dict[str, An
     assert "revision=1" in page["next"]
 
 
+@pytest.mark.parametrize("follow", ["the link", "another worker"])
+@pytest.mark.parametrize("kind", ["limits", "sources", "catalogue/blanks"])
+def test_a_list_read_while_the_book_moves_is_that_of_its_first_page(
+    fresh: Any, serve: Callable[[Any], Flask], wait_for: Callable[..., None], kind: str, follow: str
+) -> None:
+    """Else an entry that comes or goes behind the cursor would be there and missing in one list."""
+    table = kind.rpartition("/")[2]
+    key, client = fresh.headers("quay-side", "counter"), serve(fresh).test_client()
+    other = client if follow == "the link" else serve(fresh).test_client()
+    first = client.get(f"/v1/{kind}?limit=9", headers=key).json
+    before = sorted(shipped()[table])
+    added = f"{before[-1]}-and-one-more"
+
+    def change(documents: dict[str, Any]) -> None:
+        documents[table][added] = documents[table][before[-1]]
+
+    head = publish(fresh, change)
+    for asked in (client, other):
+        wait_for(
+            lambda asked=asked: asked.get("/v1/catalogue", headers=key).json["revision"] == head.number, seconds=4.0
+        )
+    pages = [first]
+    while pages[-1]["next"] is not None:
+        pages.append(other.get(pages[-1]["next"], headers=key).json)
+    assert {page["revision"] for page in pages} == {first["revision"]}
+    assert [entry["id"] for page in pages for entry in page["entries"]] == before
+    anew = client.get(f"/v1/{kind}/{added}", headers=key)
+    assert (anew.status_code, anew.json["revision"]) == (200, head.number)
+
+
 @pytest.mark.parametrize(("revision", "status"), [("999", 404), ("0", 400), ("-1", 400), ("x", 400), ("1.0", 400)])
 def test_a_revision_that_is_none_is_refused(changing: Any, order: dict[str, Any], revision: str, status: int) -> None:
     key = changing.headers("quay-side", "counter")

@@ -1,13 +1,13 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from accord_rules.documents.reading import Choice, Fault, Text, Whole, optional, read, required
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_service.api.endpoint import Call, Example, endpoint
-from accord_service.api.governance_answers import RESULTS, OutcomeAdded
+from accord_service.api.governance_answers import RESULTS, OutcomeReport
 from accord_service.api.governance_examples import OUTCOME, OUTCOME_ASKED, RECORD
 from accord_service.api.records import RECORD_ID, outcome_report, record_at
 from accord_service.http.problems import AllPiecesReported, FaultyDocument, NoShop, RecordRejected
@@ -35,7 +35,7 @@ class Outcome:
     operation_id="reportOutcome",
     tag="Records",
     takes=Outcome,
-    answers=OutcomeAdded,
+    answers=OutcomeReport,
     parameters=RECORD_ID,
     writes=True,
     success=201,
@@ -45,7 +45,7 @@ class Outcome:
             "Peeled after six washes",
             OUTCOME_ASKED,
             path=lambda book: {"record_id": RECORD["record_id"]},
-            answer={**OUTCOME, "drafted_proposal_id": None},
+            answer=OUTCOME,
         ),
     ),
 )
@@ -57,7 +57,7 @@ def post_record_outcomes(call: Call) -> Prepared:
     stewards, once. All keys of a shop together report at most as many pieces for each decoration of a record as the
     order's quantity, one where it says none. A piece of a rejected order says nothing of what the book allows, so a
     report on it is refused: record the order as it was pressed. A repetition under the same Idempotency-Key does not
-    name the proposal, which is drafted once the report is kept.
+    name the proposal, which is drafted once the report is kept; the report, read again, does.
     """
     record, body = record_at(call), call.body
     if record.answer["verdict"] == "rejected":
@@ -86,17 +86,16 @@ def post_record_outcomes(call: Call) -> Prepared:
             cell=cell,
             failure=body.failure,
             who=call.caller.key_id,
-            also=lambda stored: remember(_made(stored, None)),
+            also=lambda stored: remember(_made(stored)),
         )
-        return _made(added, _drafted(call, cell))
+        return _made(replace(added, drafted_proposal_id=_drafted(call, record, added)))
 
-    return Prepared(Answer(OutcomeAdded(outcome_report(preview), None).document()), commit)
+    return Prepared(Answer(outcome_report(preview).document()), commit)
 
 
-def _made(outcome: OutcomeRecord, drafted_proposal_id: str | None) -> Answer:
-    added = OutcomeAdded(outcome_report(outcome), drafted_proposal_id)
+def _made(outcome: OutcomeRecord) -> Answer:
     location = f"/v1/records/{outcome.record_id}/outcomes/{outcome.outcome_id}"
-    return Answer(added.document(), 201, {"Location": location})
+    return Answer(outcome_report(outcome).document(), 201, {"Location": location})
 
 
 def _why_rejected(record: OrderRecord) -> str:
@@ -130,10 +129,17 @@ def _cell(call: Call, record: OrderRecord, index: int) -> Cell:
     return cell
 
 
-def _drafted(call: Call, cell: Cell) -> str | None:
+def _drafted(call: Call, record: OrderRecord, outcome: OutcomeRecord) -> str | None:
     """The report is kept already: what keeps a proposal from being drafted must not make it look undone."""
+    store = call.room.store
     try:
-        return propose_if_poor(call.room.store, call.book, cell, call.caller.key_id)
+        return propose_if_poor(
+            store,
+            call.book,
+            outcome.cell,
+            call.caller.key_id,
+            also=lambda proposal: store.outcomes.drafting(record, outcome, proposal.id),
+        )
     except StoreError as error:
         logger.warning("no proposal could be drafted: %s", error)
         return None
