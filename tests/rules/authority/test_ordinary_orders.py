@@ -44,8 +44,8 @@ READINGS = [
     for display in (130, 150, 180)
 ]
 MEASURED = {"id": "bench", "type": "swing-away", "calibration": READINGS}
-# What may speak, and why: two iron dots and 180 °C are noted. Plastisol's heat drives the dye out of half-polyester cloth,
-# so there the colours of the print are asked for: a light one is refused.
+# What may speak, and why: two iron dots and 180 °C are noted. Plastisol drives dye out of half-polyester cloth: there
+# the colours of the print are asked for, and a light one is refused.
 SPOKEN = {
     ("tee-65-35-white", "plastisol-hot-split"): ("above-care-label",),
     ("hoodie-cotton-black", "plastisol-hot-split"): ("above-care-label",),
@@ -134,7 +134,7 @@ def test_circuits_by_market_and_phases(
 
 def test_a_rejected_order_says_what_rejects_it_and_what_keeps_people_safe(authority: Authority, book: Book) -> None:
     item = {"blank": "tee-sport-black"}
-    decoration = {"transfer": "cut-film", "artwork": {"palette": ["white"]}, "settings": {"temperature": "160 °C"}}
+    decoration = {"transfer": "cut-film", "artwork": {"palette": ["white"]}, "settings": {"temperature": "165 °C"}}
     shop = shop_of(book, presses=[MEASURED], standing=[])
     verdict = authority.validate(read(Order, {"item": item, "decorations": [decoration]}), shop)
     assert verdict.verdict == "rejected"
