@@ -93,8 +93,8 @@ def test_dyes_stand_in_the_order_of_their_sublimation_fastness() -> None:
 
 
 def test_onset_on_polyester_of_unknown_dye() -> None:
-    """At a display of 138 °C (280 °F; five pages, three independent), of 129 °C (two): by the trade's onset something is
-    said, for light shades and for the deepest. Ink on polyester better at 143 °C (one page)."""
+    """At a display of 138 °C (280 °F; five pages, three independent), of 129 °C (two): by the trade's onset something
+    is said, for light shades and for the deepest. Ink on polyester better at 143 °C (one page)."""
     fine_c = [of("unknown", "rich", shade).fine for shade in MIGRATION_SHADES]
     assert fine_c[0] <= 138.0
     assert fine_c[1] <= 138.0 - BENCH_LOSS_K
