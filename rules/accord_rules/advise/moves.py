@@ -496,7 +496,7 @@ def _artwork_changes(rejected: Rejected, case: Case, transfer: Transfer) -> Iter
     if "art.gradient" in looked_at and case["art.gradient"]:
         colours = {"colours": 1} if transfer.one_colour else {}
         yield {"gradient": False} | colours, "Redraw the artwork without gradients, in solid colours"
-    if looked_at & {"art.lightest", "transfer.migrates"}:
+    if looked_at & {"art.lightest", "art.lightest_laid", "transfer.migrates"}:
         yield from (
             ({"palette": (colour,), "colours": 1, "gradient": False, "white": False}, f"Print it in {colour} alone")
             for colour in ("black",)

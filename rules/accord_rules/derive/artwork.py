@@ -117,6 +117,15 @@ def lightest(colours: tuple[Colour, ...] = read("art.palette")) -> float | None:
     return round(max(colour.lightness for colour in colours), 4) if colours else None
 
 
+@fact("art.lightest_laid", number(units.LIGHTNESS), DECORATION)
+def lightest_laid(
+    white: bool | None = source("/decorations/{i}/artwork/white"),
+    lightest_l: Callable[[], float | None] = later("art.lightest"),
+) -> float | None:
+    """CIELAB lightness of the lightest colour that is laid down: white said as such is one of them."""
+    return 100.0 if white else lightest_l()
+
+
 @fact(
     "art.light",
     BOOL,
@@ -125,10 +134,11 @@ def lightest(colours: tuple[Colour, ...] = read("art.palette")) -> float | None:
 )
 def light(
     said: bool | None = source("/decorations/{i}/artwork/light"),
-    lightest_l: float | None = maybe("art.lightest"),
+    lightest_l: float | None = maybe("art.lightest_laid"),
     least_l: float = limit("film.light_art_lightness"),
 ) -> bool | None:
-    """Whether the artwork has a colour light enough to show dye that bleeds into it; the palette says it if given."""
+    """Whether the artwork has a colour light enough to show dye that bleeds into it; white, or the palette, says it if
+    given."""
     return said if lightest_l is None else lightest_l >= least_l
 
 

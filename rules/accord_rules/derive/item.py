@@ -418,21 +418,6 @@ def dye(said: str | None = source("/item/dye"), blank: Blank | None = maybe("bla
     return said if said is not None or blank is None else blank.dye
 
 
-@fact("item.disperse_dyed", BOOL, ORDER)
-def disperse_dyed(
-    cloth: bool = read("item.textile"),
-    white: Callable[[], bool | None] = later("item.ground_white"),
-    polyester: Callable[[], float | None] = later("item.polyester_share"),
-    dye_class: Callable[[], str | None] = later("item.dye"),
-    polyester_least: float = limit("migration.polyester_share_least"),
-) -> bool | None:
-    """Whether the ground carries disperse dye that heat can drive into a print."""
-    if not cloth or white():
-        return False
-    share, dyed_with = polyester(), dye_class()
-    return None if share is None or dyed_with is None else dyed_with == "disperse" and share >= polyester_least
-
-
 @fact(
     "item.features",
     set_of(FEATURES),

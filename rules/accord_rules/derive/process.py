@@ -425,10 +425,8 @@ def beyond(
     entry: Transfer = read("transfer.entry"),
     time_most_s: float = read("bounds.time_high_s"),
     marry_most_s: float = limit("process.marry_most"),
-    bleeding_c: float = limit("migration.surface_most"),
-    migrates: Callable[[], bool | None] = later("transfer.migrates"),
     preferences: units.UnitPreferences = source("shop/units"),
-) -> tuple[str, ...] | None:
+) -> tuple[str, ...]:
     """What of the pressings beside the main one no sheet and no sample makes work, a clause with numbers each."""
 
     def clause(name: str, dimension: units.Dimension, value: float, most: float, harm: str) -> str:
@@ -437,7 +435,6 @@ def beyond(
         return f"{WORDS[name]} is set to {value_shown}{at}, and above {most_shown} {harm}"
 
     clauses: list[str] = []
-    bleeding: list[str] = []
     for name, surface_c, time_s in ((p.name, p.surface_c, p.time_s) for p in pressings if p.time_s > 0):
         # Sheets that are married do not lie on the piece yet.
         if name == "marry":
@@ -448,13 +445,7 @@ def beyond(
             clauses.append(clause(name, units.TIME, time_s, time_most_s, entry.bounds.hot))
         if surface_c is not None and surface_c > entry.bounds.temperature.most:
             clauses.append(clause(name, units.TEMPERATURE, surface_c, entry.bounds.temperature.most, entry.bounds.hot))
-        if surface_c is not None and surface_c > bleeding_c:
-            harm = "the cloth's dye bleeds into light colours"
-            bleeding.append(clause(name, units.TEMPERATURE, surface_c, bleeding_c, harm))
-    bleeds = migrates() if bleeding else False
-    if bleeds is None and not clauses:
-        return None
-    return (*clauses, *bleeding) if bleeds else tuple(clauses)
+    return tuple(clauses)
 
 
 @fact("process.is_beyond", BOOL, PRESSING)

@@ -305,18 +305,18 @@ def peel_words(needed: Needed = read("transfer.needed")) -> str:
 @fact("transfer.migrates", BOOL, DECORATION)
 def migrates(
     entry: Transfer = read("transfer.entry"),
-    dyed: Callable[[], bool | None] = later("item.disperse_dyed"),
+    dye: Callable[[], str | None] = later("migration.dye"),
     light: Callable[[], bool | None] = later("art.light"),
     blocked: bool | None = maybe("layer.blocked"),
 ) -> bool | None:
-    """Whether dye from this ground can migrate into this transfer and visibly tint it: not through a print below that
-    blocks it."""
+    """Whether dye from beneath, of the cloth or a fresh dye print, can migrate into this transfer and visibly tint it:
+    not through a print below that blocks it."""
     if entry.principle not in _FILM_PRINCIPLES or entry.blocks_migration or blocked:
         return False
-    on_dyed, with_light = dyed(), light()
-    if on_dyed is False or with_light is False:
+    beneath, with_light = dye(), light()
+    if beneath == "none" or with_light is False:
         return False
-    return None if on_dyed is None or with_light is None else True
+    return None if beneath is None or with_light is None else True
 
 
 # -- what lies under it ----------------------------------------------------------------------------------------------

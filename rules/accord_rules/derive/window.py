@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from math import inf
 from typing import NamedTuple
 
 from accord_rules.derive.ceiling import Ceiling
 from accord_rules.derive.dials import Dials
+from accord_rules.derive.migration import Levels
 from accord_rules.derive.press import Calibration
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.revision.catalogue import DwellExtra
-from accord_rules.revision.facts import BOOL, DATA, TEXT, Scope, fact, limit, maybe, number, read, source
+from accord_rules.revision.facts import BOOL, DATA, TEXT, Scope, fact, later, limit, maybe, number, read, source
 
 DECORATION, PRESSING = Scope.DECORATION, Scope.PRESSING
 
@@ -49,11 +51,9 @@ def window_of(
 def uppers_anywhere(
     ceilings: tuple[Ceiling, ...] = read("item.ceilings"),
     most_c: float = read("transfer.most_c"),
-    migrates: bool = read("transfer.migrates"),
     of: str = read("window.of"),
     plastic: str | None = maybe("transfer.plastic"),
     coating_plastic: str | None = maybe("item.coating_plastic"),
-    migration_most_c: float = limit("migration.surface_most"),
     pvc_most_c: float = limit("fumes.pvc_most"),
     preferences: units.UnitPreferences = source("shop/units"),
 ) -> tuple[Bound, ...]:
@@ -64,9 +64,6 @@ def uppers_anywhere(
 
     bounds = [Bound(ceiling.value_c, ceiling.kind, ceiling.text) for ceiling in ceilings]
     bounds.append(Bound(most_c, "transfer", f"{shown(most_c)} is the most {of}"))
-    if migrates:
-        text = f"dye of the cloth bleeds into it above {shown(migration_most_c)}"
-        bounds.append(Bound(migration_most_c, "dye-migration", text))
     if "pvc" in (plastic, coating_plastic):
         bounds.append(Bound(pvc_most_c, "pvc", f"PVC gives off acid fumes towards {shown(pvc_most_c)}"))
     return tuple(sorted(bounds, key=_lowest_first))
@@ -82,14 +79,30 @@ def reach(reach_c: float = read("press.reach_c"), preferences: units.UnitPrefere
     return Bound(reach_c, "press", f"the press's surface reaches {units.show(units.TEMPERATURE, reach_c, preferences)}")
 
 
+@fact("migration.bound", DATA, PRESSING)
+def migration_bound(
+    migrates: bool = read("transfer.migrates"),
+    levels: Callable[[], Levels | None] = later("migration.usual"),
+    preferences: units.UnitPreferences = source("shop/units"),
+) -> tuple[Bound, ...]:
+    """Up to where dye from beneath leaves a light print alone; none where no dye can tint it."""
+    known = levels() if migrates else None
+    if known is None:
+        return ()
+    shown = units.show(units.TEMPERATURE, known.most_c, preferences)
+    return (Bound(known.most_c, "dye-migration", f"dye from beneath bleeds into it above {shown}"),)
+
+
 @fact("window.uppers", DATA, PRESSING)
 def uppers(
     anywhere: tuple[Bound, ...] = read("transfer.uppers"),
+    of_dye: tuple[Bound, ...] = read("migration.bound"),
     of_press: Bound = read("press.reach"),
     least_c: float = read("transfer.least_c"),
 ) -> tuple[Bound, ...]:
     """Every upper bound on the surface temperature, lowest first."""
-    return anywhere if of_press.value_c < least_c else tuple(sorted((*anywhere, of_press), key=_lowest_first))
+    of_reach = () if of_press.value_c < least_c else (of_press,)
+    return tuple(sorted((*anywhere, *of_dye, *of_reach), key=_lowest_first))
 
 
 @fact("window.low_c", number(units.TEMPERATURE), PRESSING)
@@ -174,16 +187,21 @@ def comfort(
     keep_below_c: float | None = maybe("item.keep_below_c"),
     pads_bear_c: float | None = maybe("stack.pads_bear_c"),
     cool: bool | None = maybe("transfer.keep_cool"),
+    untested_c: float | None = maybe("migration.untested_c"),
 ) -> tuple[float, float]:
     """The mean surface temperatures that are set where nobody says: the room under what label and fibres bear untested,
-    and under what the pad at hand bears, if there is one; the middle half of too narrow a window, or all above its low
-    end for what is pressed cool."""
+    under what the pad at hand bears, if there is one, and if it can be under what dye beneath bears without a test; the
+    middle half of too narrow a window, or all above its low end for what is pressed cool."""
     low_c, high_c = room
     if cool:
         return low_end_c, max(low_end_c, high_c)
     if not robust:
         return low_c + (high_c - low_c) / 4, high_c - (high_c - low_c) / 4
-    caps = (keep_below_c, None if pads_bear_c is None else pads_bear_c - spread_k)
+    caps = (
+        keep_below_c,
+        None if pads_bear_c is None else pads_bear_c - spread_k,
+        None if untested_c is None else max(untested_c - spread_k, low_c),
+    )
     return low_c, min((cap for cap in caps if cap is not None and low_c <= cap < high_c), default=high_c)
 
 

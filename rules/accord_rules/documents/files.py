@@ -27,6 +27,7 @@ SINGLE_FILES = (
     "press_types",
     "blanks",
     "practice",
+    "migration",
     "sources",
     "ambiguous_fibres",
     "ambiguous_words",

@@ -478,7 +478,29 @@ def _exactly(old: Book, new: Book, change: EntryChange) -> Decision:
         return _rule(old.rules.get(change.id), new.rules.get(change.id))
     if change.kind in ("sources", "steps"):
         return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
+    if (
+        change.kind == "migration"
+        and change.id in old.catalogue["migration"]
+        and change.id in new.catalogue["migration"]
+    ):
+        return _migration(old, new, change.id)
     return Decision(MIXED, BY_REPLAY, TRIED, (f"What a change of {change.kind} {change.id} does, only orders show.",))
+
+
+def _migration(old: Book, new: Book, name: str) -> Decision:
+    """A cell of the table of dye migration: lower is stricter at each level; what it turns, only orders show."""
+    before, after = (book.catalogue["migration"][name] for book in (old, new))
+    moved = [level for level in ("fine", "caution", "most") if getattr(before, level) != getattr(after, level)]
+    if not moved:
+        return Decision(EQUAL, EXACTLY, EVERY_ORDER, ())
+    shown = "; ".join(
+        f"{level} goes from {units.show(units.TEMPERATURE, getattr(before, level))} to "
+        f"{units.show(units.TEMPERATURE, getattr(after, level))}, which is "
+        f"{STRICTER if getattr(after, level) < getattr(before, level) else LOOSER}"
+        for level in moved
+    )
+    why = f"In the cell {name} {shown}; facts are worked out with it, so only orders show what that does."
+    return Decision(MIXED, BY_REPLAY, TRIED, (why,))
 
 
 def _limit(old: Book, new: Book, name: str) -> Decision:

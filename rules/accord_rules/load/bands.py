@@ -158,6 +158,7 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
             "plug_fuse.long_load_most": _from("2 A", "16 A"),
             "plug_fuse.voltage": _from("100 V", "250 V"),
         },
+        "migration": {"fine": _WINDOW, "caution": _WINDOW, "most": _WINDOW},
     }
 )
 

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from functools import cache, lru_cache
 from importlib.resources.abc import Traversable
+from itertools import product
 from operator import attrgetter
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -47,7 +48,18 @@ from accord_rules.load.transfers import impossible, not_its_own, out_of_order
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book, vocabulary_of
-from accord_rules.revision.catalogue import KINDS, AmbiguousFibre, AmbiguousWord, Limit, PracticePoint, Source
+from accord_rules.revision.catalogue import (
+    KINDS,
+    MIGRATION_DYES,
+    MIGRATION_SHADES,
+    MIGRATION_SHARES,
+    AmbiguousFibre,
+    AmbiguousWord,
+    Limit,
+    MigrationCell,
+    PracticePoint,
+    Source,
+)
 from accord_rules.revision.condition import UNITLESS, ConditionError, Vocabulary, contradiction, parse
 from accord_rules.revision.facts import Scope
 from accord_rules.revision.markets import ELSEWHERE, Market
@@ -431,7 +443,22 @@ def _impossible(book: Book) -> list[EntryFault]:
                 )
     for name, point in book.catalogue["practice"].items():
         reasons += [fault_in("practice", name, fault) for fault in _contradicting_practice(point)]
-    return reasons
+    return [*reasons, *_faults_of_migration(book.catalogue["migration"])]
+
+
+def _faults_of_migration(cells: Mapping[str, MigrationCell]) -> Iterator[EntryFault]:
+    """The table has each cell once, under the name of its words, and the levels of a cell rise."""
+    words = tuple(map("-".join, product(MIGRATION_DYES, MIGRATION_SHARES, MIGRATION_SHADES)))
+    for name, cell in cells.items():
+        own = f"{cell.dye}-{cell.share}-{cell.shade}"
+        if name != own:
+            yield fault_in("migration", name, Fault("", f"its words make it {own}", code="contradiction"))
+        if not cell.fine <= cell.caution <= cell.most:
+            message = "fine, caution and most must not fall"
+            yield fault_in("migration", name, Fault("/caution", message, code="contradiction"))
+    for name in words:
+        if name not in cells:
+            yield fault_in("migration", name, Fault("", "the table lacks this cell", code="required"))
 
 
 def _contradicting_practice(point: PracticePoint) -> Iterator[Fault]:

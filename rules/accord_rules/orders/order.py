@@ -32,7 +32,22 @@ from accord_rules.orders.sheet import PEELS, PRESSURES, READ_AT, Sheet
 from accord_rules.orders.sizes import GarmentSizeText
 
 REFERENCE = Text(80, "HL-1043")
-DYES = ("undyed", "disperse", "reactive", "direct", "acid", "vat", "pigment", "solution")
+# "disperse" leaves the dye's class open; "sublimated" cloth was coloured all over by transfer; "solution" is dope-dyed.
+DYES = (
+    "undyed",
+    "disperse",
+    "disperse-low-energy",
+    "disperse-medium-energy",
+    "disperse-high-energy",
+    "sublimated",
+    "fluorescent",
+    "reactive",
+    "direct",
+    "acid",
+    "vat",
+    "pigment",
+    "solution",
+)
 PIECE_KINDS = ("garment", "headwear", "bag", "homeware", "hard-good", "drinkware", "paper-good", "accessory")
 FEATURES = (
     "battery",

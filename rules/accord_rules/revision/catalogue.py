@@ -88,6 +88,11 @@ SUBSTRATE_FAMILIES = (
 SURFACES = ("smooth", "ribbed", "pile", "open", "textured")
 TOUCH_CLASSES = ("metal", "glass-ceramic-stone", "plastic-rubber", "wood", "cloth")
 PLASTICS = ("none", "pu", "pvc", "polyester", "acrylic", "plastisol", "polyamide", "wax")
+# The words of the table of dye migration.
+MIGRATION_DYES = ("unknown", "low-energy", "medium-energy", "high-energy", "sublimated", "fluorescent")
+MIGRATION_SHARES = ("rich", "middle", "lean")
+MIGRATION_SHADES = ("light", "medium", "deep")
+TABLE_DWELL_S = 15.0  # the dwell of hot-pressing tests and of most transfers, which the table is written for
 PRINCIPLES = (
     "dye-vapour",
     "film",
@@ -767,6 +772,24 @@ class PracticePoint:
     note: str = _note()
 
 
+@dataclass(frozen=True, slots=True)
+class MigrationCell:
+    """How hot a light print may be pressed on dyed polyester: one cell of the table of dye, share and shade.
+
+    Surface temperatures of the hottest spot, °C, for a dwell of ``TABLE_DWELL_S``. Lower is stricter.
+    """
+
+    dye: str = required(Choice(MIGRATION_DYES), about="the dye of the ground")
+    share: str = required(Choice(MIGRATION_SHARES), about="how much of the cloth is polyester")
+    shade: str = required(Choice(MIGRATION_SHADES), about="how deep the ground is dyed")
+    fine: float = required(TEMPERATURE, about="up to here nothing is said")
+    caution: float = required(TEMPERATURE, about="up to here it is cautioned")
+    most: float = required(TEMPERATURE, about="up to here a test or a blocker is required; above, it is refused")
+    seen: str = required(Choice(("secondary", "practice", "judgement")), about="how far a source stands behind it")
+    sources: tuple[str, ...] = _sources()
+    note: str = _note()
+
+
 # Kind of entry -> dataclass; the key is the name of its file, or folder, under book/, and the word in
 # /v1/catalogue/<kind>.
 KINDS: Mapping[str, type] = MappingProxyType(
@@ -782,5 +805,6 @@ KINDS: Mapping[str, type] = MappingProxyType(
         "blanks": Blank,
         "practice": PracticePoint,
         "markets": Market,
+        "migration": MigrationCell,
     }
 )

@@ -24,6 +24,7 @@ from accord_rules.load.loader import load_book, load_folder
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.catalogue import MIGRATION_DYES, MIGRATION_SHADES, MIGRATION_SHARES
 from accord_rules.revision.names import unknown_in
 from accord_rules.revision.rule import Rule
 from accord_rules.revision.step import Step
@@ -132,6 +133,9 @@ class Answerer(Protocol):
     def steps(self, stage: str | None) -> list[StepRow]:
         """Every step in a plan's order, or those of a stage."""
 
+    def migration(self) -> list[Document]:
+        """The cells of the table of dye migration, as the book writes them, in the order of its words."""
+
     def fact(self, name: str) -> Document:
         """One fact as the service's document has it. Raises Unknown."""
 
@@ -191,6 +195,9 @@ class Service:
     def steps(self, stage: str | None) -> list[StepRow]:
         lines = _answer_of(lambda: list(self._client.steps(stage)))
         return _in_order(StepRow(line.id, line.stage, line.rank, line.text) for line in lines)
+
+    def migration(self) -> list[Document]:
+        return _by_words(_answer_of(lambda: [line.entry for line in self._client.catalogue("migration")]))
 
     def fact(self, name: str) -> Document:
         return _answer_of(lambda: self._fact(name))
@@ -268,6 +275,9 @@ class Here:
         wanted = (step for step in self._authority.book.steps.values() if stage in (None, step.stage))
         return _in_order(StepRow(step.id, step.stage, step.rank, step.text.text) for step in wanted)
 
+    def migration(self) -> list[Document]:
+        return _by_words(self._authority.book.documents["migration"].values())
+
     def fact(self, name: str) -> Document:
         book = self._authority.book
         fact = Glossary(book).get(name)
@@ -303,6 +313,16 @@ def _in_order(rows: Iterable[StepRow]) -> list[StepRow]:
     """As plans have them; stages that this command does not know come last."""
     stages = {stage: place for place, stage in enumerate(STAGES)}
     return sorted(rows, key=lambda row: (stages.get(row.stage, len(stages)), row.rank, row.id))
+
+
+def _by_words(cells: Iterable[Document]) -> list[Document]:
+    """In the order of the table's words; those that this command does not know come last."""
+    words = {"dye": MIGRATION_DYES, "share": MIGRATION_SHARES, "shade": MIGRATION_SHADES}
+
+    def place(cell: Document) -> list[int]:
+        return [known.index(cell[key]) if cell[key] in known else len(known) for key, known in words.items()]
+
+    return sorted(cells, key=place)
 
 
 def _rests_on(book: Book, entry: Rule | Step) -> tuple[dict[str, Document], dict[str, Document]]:

@@ -18,6 +18,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "facts": "facts",
         "heat": "heat",
         "key": "key",
+        "migration": "migration",
         "recommend": "recommend",
         "rule": "rule",
         "rules": "rule",

@@ -349,6 +349,19 @@ def show_steps(output: Output, lines: Sequence[StepRow]) -> None:
     output.say(f"{len(lines)} steps; accord step ID tells one whole." if lines else "No steps.")
 
 
+def show_migration(output: Output, cells: Sequence[Document]) -> None:
+    """The table of dye migration: a line a cell, by dye."""
+    output.say(
+        "Surface of the hottest spot, 15 s: fine to / caution to / a test of 48 h or a blocker to; above, refused."
+    )
+    for dye, of_dye in groupby(cells, key=lambda cell: cell["dye"]):
+        say_heading(output, dye)
+        for cell in of_dye:
+            levels = " / ".join(cell[level] for level in ("fine", "caution", "most"))
+            sources = f"[{cell['seen']}: {', '.join(cell['sources'])}]"
+            output.say(f"{levels}  {sources}", lead=f"    {cell['share']:<7} {cell['shade']:<7} ")
+
+
 def _filled(sentence: str, limits: Mapping[str, Document]) -> str:
     """A sentence of the book with the limits filled in; what depends on the order is named in brackets."""
 

@@ -20,4 +20,4 @@ def start() -> str:
 
 def _words(kind: str) -> str:
     """A kind of entry as several of them are called."""
-    return "practice points" if kind == "practice" else kind.replace("_", " ")
+    return {"practice": "practice points", "migration": "cells of dye migration"}.get(kind, kind.replace("_", " "))

@@ -33,6 +33,7 @@ LEAST = {
     "blanks": 60,
     "practice": 60,
     "markets": 6,
+    "migration": 54,
 }
 TOPICS = {
     "dye-on-cloth",

@@ -136,10 +136,9 @@ def test_what_lies_above_a_blocker_is_not_tinted(transfers: tuple[str, ...], mig
 
 
 def test_the_caution_on_migration_stands_of_the_print_that_nothing_shields(authority: Authority) -> None:
-    on_blocker = verdict_of(authority, RED_POLYESTER, pile("blocker-film", "cut-film-low-temperature", artwork=WHITE))
-    on_film = verdict_of(
-        authority, RED_POLYESTER, pile("cut-film-low-temperature", "cut-film-low-temperature", artwork=WHITE)
-    )
+    item = RED_POLYESTER | {"dye": "sublimated"}
+    on_blocker = verdict_of(authority, item, pile("blocker-film", "cut-film-low-temperature", artwork=WHITE))
+    on_film = verdict_of(authority, item, pile("cut-film-low-temperature", "cut-film-low-temperature", artwork=WHITE))
     rule = "light-film-on-dyed-polyester"
     assert rule not in {finding.rule for finding in on_blocker.findings}
     assert "/decorations/1" in {finding.pointer for finding in on_film.findings if finding.rule == rule}

@@ -186,8 +186,8 @@ def test_a_misspelt_name_in_a_rule_has_its_code_and_the_nearest_names(book: Book
 
 @pytest.mark.parametrize("value", [None, {"dimension": "time"}])
 def test_a_limit_that_facts_are_worked_out_with_stays(value: Any, book: Book) -> None:
-    with pytest.raises(ChangeError, match=r"migration\.surface_most"):
-        check(book.documents, [EntryChange("limits", "migration.surface_most", value)])
+    with pytest.raises(ChangeError, match=r"migration\.margin"):
+        check(book.documents, [EntryChange("limits", "migration.margin", value)])
 
 
 def test_before_is_the_digest_of_the_entry(book: Book) -> None:

@@ -228,7 +228,7 @@ def test_what_the_book_does_not_have_is_refused(book: Book) -> None:
     refusals = refused(
         book,
         {
-            "limits": {"no.such": 5, "order.shift": 5, "migration.surface_most": "140 psi"},
+            "limits": {"no.such": 5, "order.shift": 5, "migration.margin": "140 psi"},
             "without": {"products": ["no-such"], "consumables": ["no-such"]},
             "rules": {"house.x": NO_SILK | {"sources": ["no-such"]}},
         },
@@ -236,7 +236,7 @@ def test_what_the_book_does_not_have_is_refused(book: Book) -> None:
     assert set(refusals) == {
         "/limits/no.such",
         "/limits/order.shift",
-        "/limits/migration.surface_most",
+        "/limits/migration.margin",
         "/without/products/0",
         "/without/consumables/0",
         "/rules/house.x/sources/0",
@@ -386,7 +386,7 @@ def test_a_later_book_that_is_stricter_prevails(book: Book) -> None:
 STRICT = {
     "limits": {
         POLY: 75,
-        "migration.surface_most": "135 °C",
+        "migration.margin": "10 K",
         "care.iron_2_2023": "130 °C",
         "children.age_most": 16,
         "order.print_side_most": "250 mm",

@@ -128,7 +128,7 @@ def test_most_of_the_book_can_be_decided(book: Book) -> None:
 
 def test_limits_that_facts_are_worked_out_with_are_known_from_what_they_declare(book: Book) -> None:
     """Read alone, read as one of several, and not at all; and whatever is read while an order is judged."""
-    assert derived_with("migration.surface_most")
+    assert derived_with("migration.margin")
     assert derived_with("pressure.medium_least")
     assert derived_with("care.iron_2_2023")
     assert not derived_with(POLY)

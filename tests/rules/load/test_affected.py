@@ -19,7 +19,7 @@ MOVED = {
     "children.small_parts_age": -3,
     "fibres.counted_from": 40,
     "ground.white_lightness_least": 40,
-    "migration.surface_most": 40,
+    "migration.margin": 40,
     "press.pillow_thickness_least": 40,
     "press.probe_error": 40,
     "pressure.light_most": 40,

@@ -105,6 +105,7 @@ def test_there_is_a_case_for_every_quantity() -> None:
         "blanks": 5,
         "practice": 7,
         "markets": 18,
+        "migration": 3,
     }
 
 

@@ -134,16 +134,16 @@ ENTRY_CASES: dict[str, tuple[Change, tuple[str, ...]]] = {
         ("transfers.toml: spare", "must be an object, not a number"),
     ),
     "limit without unit": (
-        put("limits", "migration.surface_most", "value", value=150.0),
-        ("limits: migration.surface_most", "must be a string with a unit (°C, °F, K)"),
+        put("limits", "care.iron_2_older", "value", value=150.0),
+        ("limits: care.iron_2_older", "must be a string with a unit (°C, °F, K)"),
     ),
     "limit in the wrong unit": (
-        put("limits", "migration.surface_most", "value", value="150 s"),
-        ("limits: migration.surface_most", "'s' is not known here"),
+        put("limits", "care.iron_2_older", "value", value="150 s"),
+        ("limits: care.iron_2_older", "'s' is not known here"),
     ),
     "step in the wrong unit": (
-        put("limits", "migration.surface_most", "step", value="1 mm"),
-        ("limits: migration.surface_most", "'mm' is not known here"),
+        put("limits", "care.iron_2_older", "step", value="1 mm"),
+        ("limits: care.iron_2_older", "'mm' is not known here"),
     ),
     "unit on a plain number": (
         put("limits", "fibres.counted_from", "value", value="3 %"),
@@ -334,16 +334,16 @@ SMALL: dict[str, Any] = {
     "level": "notes",
     "title": "A small rule",
     "about": "settings",
-    "when": "item.textile and set.surface_c > limit('migration.surface_most')",
-    "because": "{set.surface_c} is above {limit(migration.surface_most)}.",
+    "when": "item.textile and set.surface_c > limit('care.iron_2_older')",
+    "because": "{set.surface_c} is above {limit(care.iron_2_older)}.",
     "fix": "Set less.",
     "sources": ["common-practice"],
     "fires": [
         {"decoration": {"settings": {"temperature": "151 °C", "read_at": "surface"}}},
     ],
     "silent": [
-        {"facts": {"item.textile": True, "set.surface_c": "migration.surface_most"}},
-        {"facts": {"item.textile": False, "set.surface_c": "migration.surface_most + 1 step"}},
+        {"facts": {"item.textile": True, "set.surface_c": "care.iron_2_older"}},
+        {"facts": {"item.textile": False, "set.surface_c": "care.iron_2_older + 1 step"}},
     ],
 }
 WHERE = "rules/settings/small.toml"
@@ -355,15 +355,15 @@ def small(**changes: Any) -> dict[str, Any]:
 
 def test_the_small_rule_loads(documents: Documents) -> None:
     documents["rules"]["small"] = small()
-    assert from_documents(documents).rules["small"].limits == ("migration.surface_most",)
+    assert from_documents(documents).rules["small"].limits == ("care.iron_2_older",)
 
 
 def silent(**facts: Any) -> list[dict[str, Any]]:
     return [{"facts": facts}]
 
 
-HOT = {"item.textile": True, "set.surface_c": "migration.surface_most + 1 step"}
-COOL = {"item.textile": True, "set.surface_c": "migration.surface_most"}
+HOT = {"item.textile": True, "set.surface_c": "care.iron_2_older + 1 step"}
+COOL = {"item.textile": True, "set.surface_c": "care.iron_2_older"}
 RULE_CASES: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
     "no firing example": ({"fires": []}, ("/fires", "must have 1 to 40 entries, has 0")),
     "firing examples left out": ({"fires": None}, ("/fires", "is required")),
@@ -446,35 +446,35 @@ RULE_CASES: dict[str, tuple[dict[str, Any], tuple[str, ...]]] = {
         ("when", "set.surface_c"),
     ),
     "unknown limit": (
-        {"when": "set.surface_c > limit('migration.surface')"},
-        ("when", "limit 'migration.surface' is not known", "did you mean"),
+        {"when": "set.surface_c > limit('care.iron_2_old')"},
+        ("when", "limit 'care.iron_2_old' is not known", "did you mean"),
     ),
     "words that clash": (
         {"when": "item.family == 'cloth' and item.family == 'metal'"},
         ("when", "it can never hold"),
     ),
     "bounds that clash": (
-        {"when": "set.surface_c > limit('fumes.pvc_most') and set.surface_c < limit('migration.surface_most')"},
+        {"when": "set.surface_c > limit('fumes.pvc_most') and set.surface_c < limit('care.iron_2_older')"},
         ("when", "it can never hold"),
     ),
     "condition that is no condition": ({"when": "print('hot')"}, ("when", "print('hot')")),
     "no example above the edge": (
         {"fires": [{"decoration": {"settings": {"temperature": "170 °C", "read_at": "surface"}}}]},
-        ("no example within one step of the limit where set.surface_c > limit('migration.surface_most') is true",),
+        ("no example within one step of the limit where set.surface_c > limit('care.iron_2_older') is true",),
     ),
     "no example below the edge": (
         {"silent": silent(**COOL | {"set.surface_c": "140 °C"})},
-        ("no example exactly on the limit where set.surface_c > limit('migration.surface_most') is false and decides",),
+        ("no example exactly on the limit where set.surface_c > limit('care.iron_2_older') is false and decides",),
     ),
     "edge shown where another fact decides": (
         {"silent": silent(**COOL | {"item.textile": False})},
-        ("no example exactly on the limit where set.surface_c > limit('migration.surface_most') is false and decides",),
+        ("no example exactly on the limit where set.surface_c > limit('care.iron_2_older') is false and decides",),
     ),
     "sentence with an unknown fact": ({"because": "{item.shiny} is shiny."}, ("item.shiny is not a fact",)),
     "sentence with data": ({"because": "{item.ceilings} bind."}, ("item.ceilings is not a fact that sentences",)),
     "sentence with an unknown limit": ({"fix": "Keep {limit(no.such)}."}, ("limit no.such is not in the book",)),
     "sentence with half a limit": (
-        {"fix": "Keep {limit(migration.surface_most}."},
+        {"fix": "Keep {limit(care.iron_2_older}."},
         ("is neither a fact nor limit(...)",),
     ),
     "sentence with an opening brace": ({"fix": "Keep {below."}, ("has a stray brace",)),
@@ -494,7 +494,7 @@ def test_a_faulty_rule_is_refused_with_its_file_and_reason(case: str, documents:
 def test_every_reason_is_told_at_once(documents: Documents) -> None:
     put("fibres", "CO", "harm", value="explodes")(documents)
     put("blanks", "tee-heavy-white", "kind", value="spaceship")(documents)
-    put("limits", "migration.surface_most", "value", value="hot")(documents)
+    put("limits", "care.iron_2_older", "value", value="hot")(documents)
     places = {reason.split(":")[0] for reason in reasons(documents)}
     assert places == {"fibres.toml", "blanks.toml", "limits"}
 
@@ -553,5 +553,5 @@ def test_a_rule_name_in_two_topics_is_refused(folder: Path) -> None:
 
 def test_a_limit_in_two_files_is_refused(folder: Path) -> None:
     with (folder / "limits" / "press.toml").open("a", encoding="utf-8") as file:
-        file.write('["migration.surface_most"]\ntitle = "again"\n')
-    assert refused(folder) == ("limits/press.toml: migration.surface_most: is in another file too",)
+        file.write('["care.iron_2_older"]\ntitle = "again"\n')
+    assert refused(folder) == ("limits/press.toml: care.iron_2_older: is in another file too",)

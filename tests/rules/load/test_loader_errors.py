@@ -21,8 +21,8 @@ SMALL = """\
 level = "notes"
 title = "A small rule"
 about = "settings"
-when = "item.textile and set.surface_c > limit('migration.surface_most')"
-because = "{set.surface_c} is above {limit(migration.surface_most)}."
+when = "item.textile and set.surface_c > limit('care.iron_2_older')"
+because = "{set.surface_c} is above {limit(care.iron_2_older)}."
 fix = "Set less."
 sources = ["common-practice"]
 
@@ -30,15 +30,15 @@ sources = ["common-practice"]
 decoration = { settings = { temperature = "151 °C", read_at = "surface" } }
 
 [[silent]]
-facts = { "item.textile" = true, "set.surface_c" = "migration.surface_most" }
+facts = { "item.textile" = true, "set.surface_c" = "care.iron_2_older" }
 
 [[silent]]
-facts = { "item.textile" = false, "set.surface_c" = "migration.surface_most + 1 step" }
+facts = { "item.textile" = false, "set.surface_c" = "care.iron_2_older + 1 step" }
 """
 STEP = "steps/press/small-step.toml"
 SMALL_STEP = """\
 text = "Press it for {set.time_s} at {set.surface_c}."
-when = "item.textile and set.surface_c > limit('migration.surface_most')"
+when = "item.textile and set.surface_c > limit('care.iron_2_older')"
 rank = 10
 instead_of = "other-step"
 sources = ["common-practice"]
@@ -47,13 +47,13 @@ sources = ["common-practice"]
 decoration = { settings = { temperature = "151 °C", read_at = "surface" } }
 
 [[silent]]
-facts = { "item.textile" = true, "set.surface_c" = "migration.surface_most" }
+facts = { "item.textile" = true, "set.surface_c" = "care.iron_2_older" }
 
 [[silent]]
-facts = { "item.textile" = false, "set.surface_c" = "migration.surface_most + 1 step" }
+facts = { "item.textile" = false, "set.surface_c" = "care.iron_2_older + 1 step" }
 """
 OTHER_STEP = 'text = "Press it."\nsources = ["common-practice"]\n'
-HOT = "set.surface_c > limit('migration.surface_most')"
+HOT = "set.surface_c > limit('care.iron_2_older')"
 
 
 @dataclass(frozen=True)
@@ -95,17 +95,17 @@ SLIPS: dict[str, Slip] = {
         HOT, "item.share_polyester > 50", "/when", "item.share_polyester", "item.polyester_share"
     ),
     "limit misspelt": of_rule(
-        "limit('migration.surface_most')\"",
-        "limit('migration.surfac_most')\"",
+        "limit('care.iron_2_older')\"",
+        "limit('care.iron_2_oldr')\"",
         "/when",
-        "migration.surfac_most",
-        "did you mean migration.surface_most",
+        "care.iron_2_oldr",
+        "did you mean care.iron_2_older",
     ),
     "call misspelt": of_rule(
-        "limit('migration.surface_most')\"",
-        "limits('migration.surface_most')\"",
+        "limit('care.iron_2_older')\"",
+        "limits('care.iron_2_older')\"",
         "/when",
-        "limits('migration.surface_most')",
+        "limits('care.iron_2_older')",
         "limit('name of a limit')",
     ),
     "word misspelt": of_rule(HOT, "item.family == 'cloht'", "/when", "'cloht'", "item.family", "did you mean cloth"),
@@ -123,23 +123,23 @@ SLIPS: dict[str, Slip] = {
         HOT, "set.surface_c > 150", "/when", "set.surface_c is a temperature", "limit()"
     ),
     "fact compared with a limit of another unit": of_rule(
-        HOT, "set.time_s > limit('migration.surface_most')", "/when", "set.time_s is a time", "temperature"
+        HOT, "set.time_s > limit('care.iron_2_older')", "/when", "set.time_s is a time", "temperature"
     ),
     "fact compared with true": of_rule("item.textile and", "item.textile == True and", "/when", "true/false"),
     "bracket forgotten": of_rule(
         "item.textile and", "(item.textile and", "/when", "'(' was never closed", "(item.text"
     ),
-    "sign mistyped": of_rule("_c > limit", "_c => limit", "/when", "=> limit('migration.surface_most')"),
+    "sign mistyped": of_rule("_c > limit", "_c => limit", "/when", "=> limit('care.iron_2_older')"),
     # Sentences.
     "fact in because": of_rule(
         '"{set.surface_c}', '"{set.surfce_c}', "/because", "set.surfce_c", "did you mean set.surface_c"
     ),
     "limit in because": of_rule(
-        "{limit(migration.surface_most)}",
-        "{limit(migration.surface_mots)}",
+        "{limit(care.iron_2_older)}",
+        "{limit(care.iron_2_oldre)}",
         "/because",
-        "migration.surface_mots",
-        "did you mean migration.surface_most",
+        "care.iron_2_oldre",
+        "did you mean care.iron_2_older",
     ),
     "fact in fix": of_rule(
         '"Set less."', '"Set less than {set.surface}."', "/fix", "set.surface", "did you mean set.surface_c"
@@ -171,11 +171,11 @@ SLIPS: dict[str, Slip] = {
         "did you mean item.textile",
     ),
     "limit of an example": of_rule(
-        '"migration.surface_most" }',
-        '"migration.surface_mots" }',
+        '"care.iron_2_older" }',
+        '"care.iron_2_oldre" }',
         "/silent/0/facts/set.surface_c",
-        "migration.surface_mots",
-        "did you mean migration.surface_most",
+        "care.iron_2_oldre",
+        "did you mean care.iron_2_older",
     ),
     "field of an example's order": of_rule(
         "settings = {", "setings = {", "/fires/0/decoration/setings", "is not a known field", "did you mean settings"
@@ -206,7 +206,7 @@ SLIPS: dict[str, Slip] = {
     "source of a step": of_step('["common-practice"]', '["comon-practice"]', "/sources/0", "did you mean common-prac"),
     "example of a step that does not hold": of_step('"151 °C"', '"140 °C"', "/fires/0", "it stays silent"),
     "condition of a step that its examples do not try": of_step(
-        '[[silent]]\nfacts = { "item.textile" = false, "set.surface_c" = "migration.surface_most + 1 step" }\n',
+        '[[silent]]\nfacts = { "item.textile" = false, "set.surface_c" = "care.iron_2_older + 1 step" }\n',
         "",
         "/when",
         "no example where item.textile is false and decides",
@@ -215,7 +215,7 @@ SLIPS: dict[str, Slip] = {
         HOT, f"{HOT} and not item.textile", "/when", "it can never hold"
     ),
     "examples of a step that always stands": of_step(
-        "when = \"item.textile and set.surface_c > limit('migration.surface_most')\"",
+        "when = \"item.textile and set.surface_c > limit('care.iron_2_older')\"",
         'when = "true"',
         "/fires",
         "stands in every plan",
@@ -226,7 +226,7 @@ SLIPS: dict[str, Slip] = {
     "value with a unit that it has not": of_limit("value = 50", 'value = "50 %"', "/value", "plain number", "'50 %'"),
     "value without a unit": of_entry(
         "limits/base.toml",
-        "migration.surface_most",
+        "care.iron_2_older",
         'value = "150 °C"',
         "value = 150",
         "/value",
@@ -238,10 +238,10 @@ SLIPS: dict[str, Slip] = {
     ),
     "limit renamed that a fact reads": Slip(
         "limits/base.toml",
-        '["migration.surface_most"]',
-        '["migration.surface_limit"]',
+        '["fumes.pvc_most"]',
+        '["fumes.pvc_limit"]',
         "derive/",
-        ("fact transfer.uppers", "'migration.surface_most'", "did you mean migration.surface_limit"),
+        ("fact transfer.uppers", "'fumes.pvc_most'", "did you mean fumes.pvc_limit"),
     ),
     # Sources and the catalogue.
     "kind of a source": of_entry(
