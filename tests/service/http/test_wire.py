@@ -16,6 +16,7 @@ from accord_rules.documents import reading
 from accord_rules.documents.reading import DocumentError, Fault
 from accord_rules.orders.order import DYES, Order
 from accord_rules.orders.shop import Shop
+from accord_rules.orders.sizes import SIZES, GarmentSizeText
 from accord_rules.revision.catalogue import Amount, Blank, Limit, Transfer
 from accord_service.api.answers import Catalogue
 from accord_service.api.v1.get_rules import RulesQuery
@@ -37,6 +38,8 @@ def sound(reader: reading.Reader) -> st.SearchStrategy[Any]:
             )
         case reading.Choice(words):
             return st.sampled_from(words)
+        case GarmentSizeText():
+            return st.sampled_from([*SIZES, "6x", "134CM"])
         case reading.Flag():
             return st.booleans()
         case reading.Date():
