@@ -97,6 +97,11 @@ class RuleText:
     silent: tuple[Mapping[str, Any], ...] = required(Many(ExampleTable(), 40, 1), "what keeps it silent")
     status: str = optional(Choice(STATUSES), "enforced", about="enforced, or watched: then it is only counted")
     step: str | None = optional(Name(), about="id of the step that does what the finding asks")
+    instead_of: tuple[str, ...] = optional(
+        Many(Name(), 8),
+        (),
+        about="ids of rules whose say it includes: where both hold of one place, those are not told",
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,6 +125,7 @@ class Rule:
     status: str = "enforced"
     layer: str = "shared"
     step: str | None = None
+    instead_of: tuple[str, ...] = ()
 
     @property
     def enforced(self) -> bool:
