@@ -361,21 +361,16 @@ class Scales:
 
 
 def unsaid(assumed: Iterable[Assumption]) -> str | None:
-    """What was taken to hold and could hurt somebody if it does not, as a sentence; None for nothing."""
-    clauses = dict.fromkeys(_taken(assumption) for assumption in assumed if assumption.could_hurt)
-    return f"The order does not say, so it is taken that {'; '.join(clauses)}: ask where in doubt." if clauses else None
+    """What was taken to hold and could hurt somebody if it does not, in words; None for nothing."""
+    hurtful = sorted((a for a in assumed if a.could_hurt), key=lambda a: a.pointer, reverse=True)  # first its use
+    clauses = dict.fromkeys(map(_taken, hurtful))
+    return f"Not said, and taken to hold: {', '.join(clauses)}. Ask where in doubt." if clauses else None
 
 
 def _taken(assumption: Assumption) -> str:
-    clause = _TAKEN.get(re.sub(r"/[0-9]+", "/{i}", assumption.pointer), "")
-    return (
-        clause.replace("{shown}", assumption.shown) if clause else f"{_field(assumption.pointer)} is {assumption.shown}"
-    )
-
-
-def _field(pointer: str) -> str:
-    """A field as people say it: "finest line" for /decorations/0/artwork/finest_line."""
-    return pointer.rsplit("/", 1)[-1].replace("_", " ")
+    clause = _TAKEN[re.sub(r"/[0-9]+", "/{i}", assumption.pointer)]
+    field = assumption.pointer.rsplit("/", 1)[-1].replace("_", " ")  # as people say it
+    return clause.replace("{shown}", assumption.shown) if clause else f"{field} {assumption.shown}"
 
 
 def _assumption(pointer: str, value: Any, why: str, case: Case, type_: FactType, could_hurt: bool) -> Assumption:
