@@ -81,7 +81,7 @@ def test_every_rule_and_nearly_every_step_was_heard(spoken: tuple[str, dict[str,
     _, said = spoken
     assert {f"rule {name}" for name, rule in book.rules.items() if rule.enforced} <= said.keys()
     assert len({name for name in book.steps if f"step {name}" in said}) > 0.8 * len(book.steps)
-    assert said["remedies"] and said["unsaid"] and said["assumptions"]
+    assert all(said[by] for by in ("remedies", "unsaid", "assumptions"))
 
 
 def test_no_sentence_is_longer_than_a_tired_reader_takes_in(spoken: tuple[str, dict[str, set[str]]]) -> None:
@@ -103,7 +103,9 @@ def test_every_sentence_begins_and_ends_as_one(spoken: tuple[str, dict[str, set[
         for by, texts in said.items()
         if by != "assumptions"
         for text in texts
-        if not re.match(r"[A-Z0-9“]", text) or not text.endswith((".", "!", "?")) or re.search(r"[a-z]{3}\. [a-z]", text)
+        if not re.match(r"[A-Z0-9“]", text)
+        or not text.endswith((".", "!", "?"))
+        or re.search(r"[a-z]{3}\. [a-z]", text)
     }
     assert wrong == set()
 
@@ -115,7 +117,9 @@ def test_units_are_the_shops_own(spoken: tuple[str, dict[str, set[str]]]) -> Non
         (by, text)
         for by, texts in said.items()
         for text in texts
-        if FOREIGN[system].search(SOLD_AS.sub("", text)) and by not in OF_BOTH and not text.endswith("put the unit right.")
+        if FOREIGN[system].search(SOLD_AS.sub("", text))
+        and by not in OF_BOTH
+        and not text.endswith("put the unit right.")
     }
     assert foreign == set()
 
