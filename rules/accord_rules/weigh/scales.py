@@ -46,6 +46,7 @@ _ESTIMATED = _TURNS_WITH_SETTINGS & GRAPH.downstream(("heat.lay", "touch.wait_s"
 _ANSWERED_MOST = 1024
 
 _TAKEN = {fact.missing.pointer: fact.missing.taken for fact in GRAPH.facts.values() if isinstance(fact.missing, Assume)}
+_PIECE = "/item"
 # Rules of these levels can turn a verdict.
 _DECIDING = ("blocks", "requires")
 _WATCHED = "watched-"
@@ -478,6 +479,9 @@ def _told_once(fired: Sequence[Fired]) -> Iterator[Fired]:
 
 
 def _one_lies_in_the_other(one: str, other: str) -> bool:
+    """Whether two places are of one thing; every print lies on the piece."""
+    if _PIECE in (one, other):
+        return True
     return f"{one}/".startswith(f"{other}/") or f"{other}/".startswith(f"{one}/")
 
 
