@@ -35,8 +35,8 @@ FOREIGN = {
     "metric-bar": re.compile(r"°F|\bpsi\b|\bkPa\b|[0-9] in\b|oz/yd|L\*"),
     "us-customary": re.compile(r"°C|\bbar\b|\bkPa\b|[0-9] mm\b|g/m²|[0-9] K\b|L\*"),
 }
-# Said in both kinds of unit, or about units.
-OF_BOTH = {"rule cloth-weight-unlikely", "rule waist-cord-on-young-peoples-garment"}
+# Said about units.
+OF_BOTH = {"rule cloth-weight-unlikely"}
 # Names of goods say their size as they are sold.
 SOLD_AS = re.compile(r"[0-9]+ x [0-9]+ mm|[0-9]+ mm(?= is | leaves |\)|,| \(|:)|, [0-9]+ mm")
 
