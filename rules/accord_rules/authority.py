@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache, partial
 from importlib.resources import files
@@ -32,8 +32,20 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import CONSUMABLE_KINDS
 from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import SHOP
-from accord_rules.verdict import WORKABLE, Basis, Envelope, Finding, Plan, PressVerdict, Recommendation, Verdict
-from accord_rules.weigh.scales import OnPress, Scales, Weighed, findings, in_order, needs, worded
+from accord_rules.verdict import (
+    VERDICTS,
+    WORKABLE,
+    Basis,
+    Envelope,
+    Finding,
+    Plan,
+    PressVerdict,
+    Recommendation,
+    Verdict,
+)
+from accord_rules.weigh.scales import OnPress, Scales, Weighed, findings, in_order, needs, turns_on, unsaid, worded
+
+_NAMED_MOST = 3  # presses named in a sentence
 
 
 class SelfTestError(RuntimeError):
@@ -93,6 +105,25 @@ class Judged:
     def weighed(self) -> Weighed:
         """The same, with all that the shared book alone says where that comes to a firmer verdict."""
         return _with_shared(self.own, self.shared.weighed if self.shared is not None else None)
+
+    @property
+    def verdict(self) -> str:
+        """The verdict of the answer: settings typed for no press are not accepted for the kindest one alone."""
+        verdict = self.weighed.verdict
+        return "conditional" if verdict == "accepted" and self.at_odds else verdict
+
+    @property
+    def at_odds(self) -> Mapping[str, Weighed]:
+        """Where settings were typed and no press was named: the presses on which they come to a worse verdict than on
+        the best, by what hangs on the settings or on how the press heats."""
+        order, verdict = self.whole.order, self.weighed.verdict
+        typed = any(decoration.settings is not None for decoration in order.decorations)
+        if order.press is not None or not typed or verdict not in WORKABLE:
+            return {}
+        worse = ((name, weighed) for name, weighed in self.by_press.items() if weighed.verdict != verdict)
+        return {
+            name: weighed for name, weighed in worse if weighed.verdict != "rejected" or turns_on(weighed.at("blocks"))
+        }
 
     @property
     def by_press(self) -> Mapping[str, Weighed]:
@@ -234,21 +265,41 @@ class Authority:
         if weighed.verdict == "rejected":
             located = tuple(filter(self._worth_telling, located))
         by_press = judged.by_press
+        assumed = self._scales.assumptions(*_with_and_without(judged.whole, judged.decorations, best))
         return Verdict(
             id=self._id(judged.whole.order, shop),
-            verdict=weighed.verdict,
+            verdict=judged.verdict,
+            unsaid=unsaid(assumed),
             basis=self.basis(shop),
             judged_on=best.press.id,
             presses=tuple(
-                _press_verdict(on_press, by_press[on_press.press.id], shop) for on_press in judged.on_presses
+                self._press_verdict(on_press, by_press[on_press.press.id], shop) for on_press in judged.on_presses
             ),
             findings=located,
-            conditions=tuple(dict.fromkeys(finding.fix for finding in located if finding.level == "requires")),
+            conditions=tuple(dict.fromkeys([*_which_press(judged), *_fixes(located)])),
             needs=needs(weighed, self.book),
-            assumed=self._scales.assumptions(*_with_and_without(judged, best)),
+            assumed=assumed,
             remedies=remedied.remedies,
             remedies_complete=remedied.complete,
             reference=judged.whole.order.reference,
+        )
+
+    def _press_verdict(self, on_press: OnPress, weighed: Weighed, shop: Shop) -> PressVerdict:
+        """Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or where
+        that is not known yet."""
+        workable = weighed.verdict in WORKABLE
+        blocks = findings(weighed.at("blocks"), self.book)
+        settings = tuple(_settings(case, shop) for case in on_press.cases) if workable else None
+        return PressVerdict(
+            press=on_press.press.id,
+            press_title=press_in_words(on_press.press.id, self.book.catalogue["press_types"][on_press.press.type]),
+            verdict=weighed.verdict,
+            settings=settings,
+            titles=dict(_titles(settings or (), self.book)),
+            pressings=tuple(_pressings(case) for case in on_press.cases) if workable else None,
+            sequence=on_press.sequence.order if workable else None,
+            blocked_by=tuple(sorted({fired.rule.id for fired in weighed.at("blocks")})),
+            because=blocks[0].because if blocks else None,
         )
 
     def _id(self, order: Order, shop: Shop) -> str:
@@ -266,7 +317,7 @@ class Authority:
         return remedies(
             rejected,
             partial(self._trial, judged, shop),
-            lambda order: self.judge_resolved(order, shop),
+            lambda order: self.judged(order, shop).verdict,
             self._scales.allowance(),
         )
 
@@ -311,6 +362,7 @@ class Authority:
         searched = plans.search(self._scales, resolved, self._stocked(shop))
         ruled_out, left_out = plans.ruled_out(searched, self.book, observed=observed)
         return Recommendation(
+            unsaid=self._unsaid(searched),
             basis=self.basis(shop),
             plans=self._plans(searched, shop, experiences, most, curve=curve),
             ruled_out=ruled_out,
@@ -319,6 +371,15 @@ class Authority:
             complete=searched.complete,
             reference=order.reference,
         )
+
+    def _unsaid(self, search: plans.Search) -> str | None:
+        """What the best of its ways takes to hold, and could hurt somebody."""
+        if not search.possible:
+            return None
+        best = search.possible[0]
+        whole = search.whole.with_order(best.order)
+        decorations = tuple(map(whole.decoration_case, range(len(best.order.decorations))))
+        return unsaid(self._scales.assumptions(*_with_and_without(whole, decorations, best.on_press)))
 
     def _plans(
         self,
@@ -429,16 +490,40 @@ class Authority:
         return frozenset(fired.rule.id for fired in judged.weighed.fired)
 
 
-def _with_and_without(judged: Judged, best: OnPress) -> tuple[list[Case], list[Case]]:
-    """The cases of a verdict, and the same ones with nothing assumed."""
-    whole = judged.whole
+def _fixes(findings: Iterable[Finding]) -> Iterator[str]:
+    return (finding.fix for finding in findings if finding.level == "requires")
+
+
+def _which_press(judged: Judged) -> Iterator[str]:
+    """On which press settings hold that were typed for none, and what they come to on the others."""
+    if not judged.at_odds:
+        return
+    best = [name for name, weighed in judged.by_press.items() if weighed.verdict == judged.weighed.verdict]
+    yield f"Press it on {_some(best, 'or')}. {_elsewhere(judged.at_odds)}"
+
+
+def _elsewhere(at_odds: Mapping[str, Weighed]) -> str:
+    by_verdict = {
+        verdict: [name for name, weighed in at_odds.items() if weighed.verdict == verdict] for verdict in VERDICTS
+    }
+    clauses = [f"{verdict} on {_some(names, 'and')}" for verdict, names in by_verdict.items() if names]
+    return f"With these settings it is {', '.join(clauses)}."
+
+
+def _some(names: Sequence[str], last: str) -> str:
+    shown = [*names[:_NAMED_MOST], *([f"{len(names) - _NAMED_MOST} more"] if len(names) > _NAMED_MOST else [])]
+    return f" {last} ".join(filter(None, (", ".join(shown[:-1]), shown[-1])))
+
+
+def _with_and_without(whole: Case, decorations: Sequence[Case], best: OnPress) -> tuple[list[Case], list[Case]]:
+    """The cases of an answer, and the same ones with nothing assumed."""
     bare = Case(whole.book, whole.shop, whole.order, assume=False)
-    plain_decorations = [bare.decoration_case(case.index) for case in judged.decorations]
+    plain_decorations = [bare.decoration_case(case.index) for case in decorations]
     plain_pressings = [
         decoration.pressing_case(best.press, case.chosen, best.sequence)
         for decoration, case in zip(plain_decorations, best.cases, strict=True)
     ]
-    return [whole, *judged.decorations, *best.cases], [bare, *plain_decorations, *plain_pressings]
+    return [whole, *decorations, *best.cases], [bare, *plain_decorations, *plain_pressings]
 
 
 def _settings(case: Case, shop: Shop) -> Mapping[str, Any]:
@@ -458,21 +543,3 @@ def _titles(settings: Iterable[Mapping[str, Any]], book: Book) -> Iterator[tuple
             for name in map(said.get, CONSUMABLE_KINDS):
                 if name in consumables:
                     yield name, named(consumables[name])
-
-
-def _press_verdict(on_press: OnPress, weighed: Weighed, shop: Shop) -> PressVerdict:
-    """Whatever a tool makes of an answer, it finds no settings to print where the work may not be done, or where that
-    is not known yet."""
-    workable = weighed.verdict in WORKABLE
-    book = on_press.cases[0].book
-    settings = tuple(_settings(case, shop) for case in on_press.cases) if workable else None
-    return PressVerdict(
-        press=on_press.press.id,
-        press_title=press_in_words(on_press.press.id, book.catalogue["press_types"][on_press.press.type]),
-        verdict=weighed.verdict,
-        settings=settings,
-        titles=dict(_titles(settings or (), book)),
-        pressings=tuple(_pressings(case) for case in on_press.cases) if workable else None,
-        sequence=on_press.sequence.order if workable else None,
-        blocked_by=tuple(sorted({fired.rule.id for fired in weighed.at("blocks")})),
-    )

@@ -124,6 +124,9 @@ class PressVerdict(Documented):
         Nullable(listed(INTEGER)), "decorations in order of pressing; null where the settings are"
     )
     blocked_by: tuple[str, ...] = required(STRINGS, "ids of the rules that block the order on it")
+    because: str | None = required(
+        STRING_OR_NULL, "why not, with the numbers: what the first of them says; null for none"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +171,12 @@ def _basis() -> Any:
     return required(Object(Basis), "what the answer rests on", spread=True)
 
 
+def _unsaid() -> Any:
+    return required(
+        STRING_OR_NULL, "what was taken to hold and could hurt somebody if it does not, as a sentence; null for nothing"
+    )
+
+
 def _reference() -> Any:
     return required(STRING_OR_NULL, "the shop's own, echoed")
 
@@ -177,7 +186,12 @@ class Verdict(Documented):
     """The verdict on an order."""
 
     id: str = required(STRING, "content address of the code, the book, the house rules and the order")
-    verdict: str = required(_VERDICT, "the answer")
+    verdict: str = required(
+        _VERDICT,
+        "the answer; where settings are given, no press is, and they would do on some presses and not on others,"
+        " conditional at best, and the first condition says which",
+    )
+    unsaid: str | None = _unsaid()
     basis: Basis = _basis()
     judged_on: str = required(
         STRING, "the press that findings, conditions, needs and assumptions speak of: the best one"
@@ -189,7 +203,8 @@ class Verdict(Documented):
     conditions: tuple[str, ...] = required(STRINGS, "what must be done for the verdict to hold")
     needs: tuple[Need, ...] = required(listed(Object(Need)), "what to ask before the verdict is known")
     assumed: tuple[Assumption, ...] = required(
-        listed(Object(Assumption)), "what was taken to hold because the order does not say"
+        listed(Object(Assumption)),
+        "what was taken to hold because the order does not say; first what could hurt somebody",
     )
     remedies: tuple[Remedy, ...] = required(
         listed(Object(Remedy)), "changes that would make it work; none of them takes back what the order says"
@@ -459,6 +474,7 @@ _COMPLETE = (
 class Recommendation(Documented):
     """Plans, best first, and what was ruled out."""
 
+    unsaid: str | None = _unsaid()
     basis: Basis = _basis()
     plans: tuple[Plan, ...] = required(
         listed(Object(Plan)), "best first, as many as were asked for; empty if nothing that was weighed will do"

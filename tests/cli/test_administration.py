@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -48,6 +49,21 @@ def test_a_shop_is_added_once(as_admin: Accord, file: Callable[[str], str]) -> N
     again = as_admin("shop", "add", file("ferry-yard"))
     assert again.exit_code == 2
     assert "There is a shop 'ferry-yard' already" in again.output
+
+
+def test_what_holds_of_the_own_presses_is_told_once(accord: Accord) -> None:
+    """A counter's key will do; nothing of it stands on an order."""
+    told = accord("shop", "status")
+    assert told.exit_code == 0
+    words = " ".join(told.output.split())
+    assert "The shop does not say which circuit swing-away press “bench” runs on" in words
+    assert "mini" in words
+    status = json.loads(accord("shop", "status", "--json").output)
+    assert status["shop_id"] == "mill-loft"
+    assert {finding["rule"] for finding in status["findings"]} >= {"circuit-not-said", "display-not-calibrated"}
+    for finding in status["findings"]:
+        assert words.count(finding["title"]) == 1, "once, however many presses it holds of"
+        assert finding["because"] in words
 
 
 def test_a_faulty_shop_is_refused_field_by_field(as_admin: Accord, file: Callable[[str], str]) -> None:

@@ -159,7 +159,8 @@ class PressVerdict(_Answer):
     """The verdict on the whole order on one press. ``settings`` holds one table a decoration, as an order writes them,
     ``pressings`` which are done for each, in the order they come: without main, what the settings say of it is not
     pressed. They and ``sequence`` are None unless the order is workable there. ``press_title`` is as people say it,
-    ``titles`` how they say the covers, pads and tapes that the settings name. ``blocked_by``: ids of rules.
+    ``titles`` how they say the covers, pads and tapes that the settings name. ``blocked_by``: ids of rules;
+    ``because``: what the first of them says, or None.
     """
 
     _what = "a press's verdict"
@@ -171,11 +172,13 @@ class PressVerdict(_Answer):
     titles: Document
     sequence: tuple[int, ...] | None
     blocked_by: tuple[str, ...]
+    because: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict(_Answer):
-    """The answer to an order. ``judged_on`` is the press that findings and conditions speak of, ``presses`` what comes
+    """The answer to an order. ``unsaid``: what was taken to hold and could hurt somebody if it does not, as a sentence
+    to be read first, or None. ``judged_on`` is the press that findings and conditions speak of, ``presses`` what comes
     of the order on each. ``remedies_complete``: whether all changes were tried; if not, that there is no remedy proves
     nothing.
     """
@@ -183,6 +186,7 @@ class Verdict(_Answer):
     _what = "the verdict"
     id: str
     verdict: str
+    unsaid: str | None
     revision: int
     digest: str
     judged_on: str
@@ -319,10 +323,12 @@ class Recommendation(_Answer):
     """How the order can be done, best way first; ``plans`` is empty when nothing will do.
 
     ``complete``: whether every combination of transfers and presses was weighed; if not, no plan proves nothing.
-    ``ruled_out_left_out``: how many entries of ``ruled_out`` more there are.
+    ``ruled_out_left_out``: how many entries of ``ruled_out`` more there are. ``unsaid``: what the best plan takes to
+    hold and could hurt somebody if it does not, as a sentence to be read first, or None.
     """
 
     _what = "the recommendation"
+    unsaid: str | None
     revision: int
     digest: str
     plans: tuple[Plan, ...]

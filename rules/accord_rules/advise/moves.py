@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import permutations
 from math import floor
 from types import MappingProxyType
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from accord_rules.advise.costs import (
     ALIKE_BELOW,
@@ -28,7 +29,7 @@ from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.press import press_in_words
 from accord_rules.derive.sources import SAYS, SOURCES, Part
 from accord_rules.documents import units
-from accord_rules.orders.order import Artwork, Item, Order, Press, Settings, Size
+from accord_rules.orders.order import PRINTER_WORDS, Artwork, Item, Order, Press, Settings, Size
 from accord_rules.revision.catalogue import Blank, Transfer
 from accord_rules.revision.condition import Contains
 from accord_rules.revision.facts import Scope
@@ -46,6 +47,7 @@ _CHANGES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "preparation": ("/item/preparation",),
         "settings": _within("said"),
+        "sheet": ("/decorations/{i}/sheet",),
         "press": _within("press"),
         "size": ("/decorations/{i}/size", "/decorations/{i}/artwork/finest_line"),
         "placement": ("/decorations/{i}/placement",),
@@ -72,6 +74,9 @@ SETS_MOST = 48
 _FAR_K = 40.0
 # By how much a dwell must miss its window before its unit is doubted.
 _FAR_TIMES = 4.0
+# What pre-presses and second pressings take, s; common practice, no source.
+_SHORT_S = (1.0, 30.0)
+_TEMPERATURES, _TIMES = ("°C", "°F"), ("s", "min", "h")
 # What has to be had before the order may say so.
 _EVIDENCE: Mapping[str, str] = MappingProxyType(
     {
@@ -258,7 +263,8 @@ def _units(rejected: Rejected) -> Iterator[Move]:
     """What was said in one unit and can only have been meant in another: 320 °C where 320 °F is usual."""
     for case in rejected.on_press.cases:
         said = case.decoration.settings or Settings()
-        for name, value, meant, was in _in_other_units(case, said):
+        for name, reread in _in_other_units(case, said):
+            value, meant, was = reread
             yield Move(
                 kind="settings",
                 index=None,
@@ -267,35 +273,75 @@ def _units(rejected: Rejected) -> Iterator[Move]:
                 make=lambda order, i=case.index, name=name, value=value: _set(order, i, **{name: value}),  # type: ignore[misc]
                 idea=f"unit {case.index} {name}",
             )
+        yield from _units_of_sheet(rejected, case)
 
 
-def _in_other_units(case: Case, said: Settings) -> Iterator[tuple[str, float, str, str]]:
-    """Name, value and spelling of a setting as it makes sense, and how it was spelt."""
-    if said.temperature is not None and case["transfer.least_c"] is not None:
-        window = (case["transfer.least_c"], case["transfer.most_c"])
-        far = not window[0] - _FAR_K <= said.temperature <= window[1] + _FAR_K
-        yield from _respelt("temperature", units.TEMPERATURE, ("°C", "°F"), said.temperature, window, far)
-    if said.time is not None and case["window.time_low_s"] is not None:
-        window = (case["window.time_low_s"], case["window.time_high_s"])
-        far = not window[0] / _FAR_TIMES <= said.time <= window[1] * _FAR_TIMES
-        yield from _respelt("time", units.TIME, ("s", "min"), said.time, window, far)
+def _units_of_sheet(rejected: Rejected, case: Case) -> Iterator[Move]:
+    """The same of a temperature on the order's own sheet, both of its ends."""
+    sheet = case.decoration.sheet
+    window = (case["bounds.least_c"], case["bounds.most_c"])
+    if sheet is None or sheet.temperature is None or None in window:
+        return
+    span = sheet.temperature
+    reread = [_respelt(units.TEMPERATURE, _TEMPERATURES, value, window, _FAR_K) for value in (span.least, span.most)]
+    for least, most in zip(*reread, strict=False):
+        temperature = replace(span, least=least.value, most=most.value)
+        figures = (least,) if span.least == span.most else (least, most)
+        meant, was = (" to ".join(getattr(figure, name) for figure in figures) for name in ("meant", "was"))
+        reread_sheet = replace(sheet, temperature=temperature)
+        yield Move(
+            kind="sheet",
+            index=case.index,
+            cost=0.0,
+            text=f"Does the sheet say {meant}, not {was}{_which(rejected, case.index)}? Look, and put the unit right.",
+            make=lambda order, i=case.index, sheet=reread_sheet: order.with_decoration(i, sheet=sheet),  # type: ignore[misc]
+            idea=f"unit {case.index} sheet",
+        )
+
+
+class _Reread(NamedTuple):
+    """A figure as it makes sense: its value, and how it and what was said are spelt."""
+
+    value: float
+    meant: str
+    was: str
+
+
+def _in_other_units(case: Case, said: Settings) -> Iterator[tuple[str, _Reread]]:
+    """The settings that make sense in another unit alone, by name."""
+    heat, dwell = (
+        (case[least], case[most])
+        for least, most in (("transfer.least_c", "transfer.most_c"), ("window.time_low_s", "window.time_high_s"))
+    )
+    if said.temperature is not None and None not in heat:
+        for reread in _respelt(units.TEMPERATURE, _TEMPERATURES, said.temperature, heat, _FAR_K):
+            yield "temperature", reread
+    times = {"time": (said.time, dwell), "pre_press": (said.pre_press, _SHORT_S)}
+    for name, (value, window) in (times | {"second_press": (said.second_press, _SHORT_S)}).items():
+        if value and None not in window:
+            for reread in _respelt(units.TIME, _TIMES, value, window, 0.0, _FAR_TIMES):
+                yield name, reread
 
 
 def _respelt(
-    name: str,
     dimension: units.Dimension,
-    symbols: tuple[str, str],
+    symbols: Sequence[str],
     value: float,
     window: tuple[float, float],
-    far: bool,
-) -> Iterator[tuple[str, float, str, str]]:
-    """The same whole number in the other unit, where that lies in the window."""
+    far: float,
+    times: float = 1.0,
+) -> list[_Reread]:
+    """The same whole number in another unit, where that lies in the window; nothing for a value that is not ``far``
+    outside it, and as many ``times``."""
+    if window[0] / times - far <= value <= window[1] * times + far:
+        return []
     by_symbol = {unit.symbol: unit for unit in dimension.units}
-    for was, meant in (symbols, symbols[::-1]) if far else ():
+    reread = []
+    for was, meant in permutations(symbols, 2):
         number = round(by_symbol[was].outside(value), 6)
-        reread = by_symbol[meant].inside(number)
-        if number == round(number) and window[0] <= reread <= window[1]:
-            yield name, reread, f"{number:g} {meant}", f"{number:g} {was}"
+        if number == round(number) and window[0] <= (inside := by_symbol[meant].inside(number)) <= window[1]:
+            reread.append(_Reread(inside, f"{number:g} {meant}", f"{number:g} {was}"))
+    return reread
 
 
 def _set(order: Order, index: int, **fields: Any) -> Order:
@@ -490,9 +536,9 @@ def _artwork_changes(rejected: Rejected, case: Case, transfer: Transfer) -> Iter
     if "art.finest_line_mm" in looked_at and case["art.finest_line_mm"] < transfer.finest_line:
         least = case.show(units.LENGTH, transfer.finest_line)
         yield {"finest_line": transfer.finest_line}, f"Thicken lines and gaps in the artwork to {least}"
-    if "art.printed_by_suits" in looked_at and not case["art.printed_by_suits"]:
+    if looked_at & {"art.printed_by", "art.printed_by_suits"} and not case["art.printed_by_suits"]:
         printer = transfer.printed_by[0]
-        yield {"printed_by": printer}, f"Have the artwork made again for this transfer: {printer}"
+        yield {"printed_by": printer}, f"Have the artwork made again for this transfer by {PRINTER_WORDS[printer]}"
     if "art.gradient" in looked_at and case["art.gradient"]:
         colours = {"colours": 1} if transfer.one_colour else {}
         yield {"gradient": False} | colours, "Redraw the artwork without gradients, in solid colours"
@@ -559,7 +605,7 @@ def _evidence(rejected: Rejected) -> Iterator[Move]:
                 "evidence",
                 None,
                 _cost("evidence"),
-                f"{text}; only then record it ({word}).",
+                f"{text}; only then record it.",
                 lambda order, word=word: replace(order, evidence=tuple(sorted({*had, word}))),  # type: ignore[misc]
             )
 

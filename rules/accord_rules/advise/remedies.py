@@ -18,11 +18,11 @@ from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
 from accord_rules.derive.sources import SOURCES, Part
 from accord_rules.documents.reading import read
-from accord_rules.orders.order import Order, Settings
+from accord_rules.orders.order import PRINTER_WORDS, Order, Settings
 from accord_rules.verdict import VERDICTS, WORKABLE, Remedy
 from accord_rules.weigh.scales import Fired, OnPress, Weighed
 
-REMEDIES_MOST = 3
+REMEDIES_MOST = 5
 OF_A_KIND_MOST = 2
 # Changed orders judged before the search gives up, first for singles, then for pairs: what keeps a rejection quick.
 TRIALS_MOST = 48
@@ -58,12 +58,16 @@ class Remedied:
 
 @dataclass(frozen=True, slots=True)
 class _Works:
-    """A change that works: the changed order, its moves, and what the rules say of it."""
+    """A change that works: the changed order, its moves, and what the rules say of it.
+
+    ``verdict``: what the whole answer to it says, once that is known.
+    """
 
     order: Order
     moves: tuple[Move, ...]
     text: str
     weighed: Weighed
+    verdict: str = ""
 
     @property
     def cost(self) -> float:
@@ -89,13 +93,13 @@ def _kinds(moves: tuple[Move, ...]) -> tuple[str, ...]:
 def remedies(
     rejected: Rejected,
     judge: Callable[[Order], Tried],
-    confirm: Callable[[Order], Weighed],
+    confirm: Callable[[Order], str],
     may_go_on: Callable[[], bool],
 ) -> Remedied:
-    """Up to three remedies, cheapest first.
+    """Up to five remedies, cheapest first.
 
-    ``judge`` says what the rules make of a changed order, as shortly as it can; ``confirm`` judges one in full before
-    it is offered; ``may_go_on`` says whether the question may take more weighings.
+    ``judge`` says what the rules make of a changed order, as shortly as it can; ``confirm`` gives the verdict
+    of one in full before it is offered; ``may_go_on`` says whether the question may take more weighings.
     """
     singles, complete = moves(rejected)
     search = _Search(rejected, judge, confirm, may_go_on)
@@ -108,7 +112,7 @@ def remedies(
     units = rejected.whole.shop.units
     return Remedied(
         tuple(
-            Remedy(changes(rejected.order, works.order, units), works.weighed.verdict, works.text, works.cost)
+            Remedy(changes(rejected.order, works.order, units), works.verdict, works.text, works.cost)
             for works in working
         ),
         len(working) == REMEDIES_MOST or (complete and not search.cut),
@@ -161,7 +165,7 @@ class _Search:
         self,
         rejected: Rejected,
         judge: Callable[[Order], Tried],
-        confirm: Callable[[Order], Weighed],
+        confirm: Callable[[Order], str],
         may_go_on: Callable[[], bool],
     ) -> None:
         self._rejected, self._judge, self._confirm, self._may_go_on = rejected, judge, confirm, may_go_on
@@ -183,12 +187,12 @@ class _Search:
             for works in working:
                 if len(chosen) == REMEDIES_MOST or self._has_enough_of(works.moves, chosen):
                     continue
-                confirmed = replace(works, weighed=self._confirm(works.order))
-                if confirmed.weighed.verdict in WORKABLE:
+                confirmed = replace(works, verdict=self._confirm(works.order))
+                if confirmed.verdict in WORKABLE:
                     chosen.append(confirmed)
             if len(chosen) == REMEDIES_MOST or self.cut:
                 break
-        return sorted(chosen, key=lambda works: (works.cost, VERDICTS.index(works.weighed.verdict)))
+        return sorted(chosen, key=lambda works: (works.cost, VERDICTS.index(works.verdict)))
 
     @staticmethod
     def _has_enough_of(moves: tuple[Move, ...], chosen: Sequence[_Works]) -> bool:
@@ -301,7 +305,7 @@ class _Search:
         if mirrored is not None and mirrored != (mirrored := case["art.mirrored"]):
             texts.append("Print it as a mirror image." if mirrored else "Print it the right way round.")
         if printed_by is not None and printed_by != (printed_by := case["art.printed_by"]):
-            texts.append(f"Have it made by {printed_by}.")
+            texts.append(f"Have it made by {PRINTER_WORDS[printed_by]}.")
         return order.with_decoration(index, artwork=replace(artwork, mirrored=mirrored, printed_by=printed_by)), texts
 
 

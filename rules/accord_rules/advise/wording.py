@@ -84,5 +84,5 @@ def _shown(name: str, value: str, book: Book) -> str:
     if name == "temperature":
         return f"{value} on the display"
     if name in ("cover", "pad", "tape") and value != NONE:
-        return f"{in_a_sentence(book.catalogue['consumables'][value].title)} ({value})"
+        return in_a_sentence(book.catalogue["consumables"][value].title)
     return value

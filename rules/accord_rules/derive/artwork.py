@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, contrast, read_colour
-from accord_rules.orders.order import PLACEMENTS, PRINTERS, Size
+from accord_rules.orders.order import PLACEMENTS, PRINTER_WORDS, PRINTERS, Size
 from accord_rules.revision.catalogue import Blank, Substrate, Transfer
 from accord_rules.revision.facts import (
     BOOL,
@@ -130,7 +130,7 @@ def lightest_laid(
     "art.light",
     BOOL,
     DECORATION,
-    Assume("/decorations/{i}/artwork/light", True, "light colours show bled dye"),
+    Assume("/decorations/{i}/artwork/light", True, "light colours show bled dye", strict=True),
 )
 def light(
     said: bool | None = source("/decorations/{i}/artwork/light"),
@@ -232,7 +232,14 @@ def printed_by_suits(printer: str = read("art.printed_by"), transfer: Transfer =
 @fact("art.printers_words", TEXT, DECORATION)
 def printers_words(transfer: Transfer = read("transfer.entry")) -> str:
     """What may make the print, in words."""
-    return " or ".join(transfer.printed_by)
+    *rest, last = (PRINTER_WORDS[printer] for printer in transfer.printed_by)
+    return " or ".join(filter(None, (", ".join(rest), last)))
+
+
+@fact("art.printer_words", TEXT, DECORATION)
+def printer_words(printer: str = read("art.printed_by")) -> str:
+    """What made the print, in words."""
+    return PRINTER_WORDS[printer]
 
 
 # -- where it goes ---------------------------------------------------------------------------------------------------
@@ -406,6 +413,7 @@ def food_face(side: bool = read("use.food_side"), where: str = read("place.place
         "/decorations/{i}/rim_distance",
         25.0,
         "a usual distance",
+        taken="print {shown} below the rim",
     ),
 )
 def rim_distance_mm(

@@ -335,6 +335,7 @@ def usual_finishes(entry: Substrate | None = maybe("substrate.entry")) -> tuple[
         usual_finishes,
         "untreated unless said",
         "Is the cloth treated, for instance water-repellent? Such cloth usually is. Say [] if it is not.",
+        taken="finish {shown}",
     ),
 )
 def finishes(
@@ -411,7 +412,7 @@ def usual_dye(
     "item.dye",
     one_of(DYES),
     ORDER,
-    Assume("/item/dye", usual_dye, "what such a cloth is usually dyed with"),
+    Assume("/item/dye", usual_dye, "what such a cloth is usually dyed with", taken="dye {shown}"),
 )
 def dye(said: str | None = source("/item/dye"), blank: Blank | None = maybe("blank.entry")) -> str | None:
     """The dye class of the ground."""
@@ -422,7 +423,7 @@ def dye(said: str | None = source("/item/dye"), blank: Blank | None = maybe("bla
     "item.features",
     set_of(FEATURES),
     ORDER,
-    Assume("/item/features", (), "none in the pressed area unless said"),
+    Assume("/item/features", (), "none in the pressed area unless said", taken="nothing else in it"),
 )
 def features(
     said: tuple[str, ...] | None = source("/item/features"), blank: Blank | None = maybe("blank.entry")
@@ -435,7 +436,7 @@ def features(
     "item.already",
     set_of("transfers"),
     ORDER,
-    Assume("/item/already", (), "undecorated unless said"),
+    Assume("/item/already", (), "undecorated unless said", taken="it carries no print yet"),
 )
 def already(said: tuple[str, ...] | None = source("/item/already")) -> tuple[str, ...] | None:
     """Families of the decorations the piece carries from before."""
@@ -452,7 +453,7 @@ def decorated(names: tuple[str, ...] = read("item.already")) -> bool:
     "item.preparation",
     set_of(PREPARATIONS),
     ORDER,
-    Assume("/item/preparation", (), "none unless said"),
+    Assume("/item/preparation", (), "none unless said", taken="no solvent on it"),
 )
 def preparation(said: tuple[str, ...] | None = source("/item/preparation")) -> tuple[str, ...] | None:
     """What was done to the piece beforehand."""

@@ -60,7 +60,13 @@ def age_to(said: float | None = source("/use/age_to"), largest: str | None = sou
     "use.age_from",
     number(units.COUNT),
     ORDER,
-    Assume("/use/age_from", youngest_unsaid, why_youngest, "How old is the youngest who will use it, in years?"),
+    Assume(
+        "/use/age_from",
+        youngest_unsaid,
+        why_youngest,
+        "How old is the youngest who will use it, in years?",
+        taken="the youngest user is {shown}",
+    ),
 )
 def age_from(
     said: float | None = source("/use/age_from"),
@@ -160,7 +166,7 @@ def under_three(
     return age < small_parts_age
 
 
-@fact("use.kinds", set_of(USES), ORDER, Assume("/use/kinds", (), "none unless said"))
+@fact("use.kinds", set_of(USES), ORDER, Assume("/use/kinds", (), "none unless said", taken="it protects nobody"))
 def kinds(
     said: tuple[str, ...] | None = source("/use/kinds"), blank: Blank | None = maybe("blank.entry")
 ) -> tuple[str, ...] | None:
@@ -191,7 +197,7 @@ def quantity(said: int | None = source("/quantity")) -> float | None:
     return None if said is None else float(said)
 
 
-@fact("order.evidence", set_of(EVIDENCE), ORDER, Assume("/evidence", (), "none on record unless said"))
+@fact("order.evidence", set_of(EVIDENCE), ORDER, Assume("/evidence", (), "none on record unless said", strict=True))
 def evidence(said: tuple[str, ...] | None = source("/evidence")) -> tuple[str, ...] | None:
     """Tests and consents that are on record for this order."""
     return said

@@ -629,8 +629,11 @@ class UnitPreferences:
 
 
 METRIC = UnitPreferences()
+METRIC_BAR = UnitPreferences(pressure="bar")  # what most gauges in Europe show
 US_CUSTOMARY = UnitPreferences("°F", "in", "psi", "oz/yd²")
-UNIT_SYSTEMS: Mapping[str, UnitPreferences] = MappingProxyType({"metric": METRIC, "us-customary": US_CUSTOMARY})
+UNIT_SYSTEMS: Mapping[str, UnitPreferences] = MappingProxyType(
+    {"metric": METRIC, "metric-bar": METRIC_BAR, "us-customary": US_CUSTOMARY}
+)
 
 
 def _on_tickets(dimension: Dimension) -> tuple[Unit, ...]:
@@ -665,6 +668,8 @@ def _in_sixteenths(inches: float) -> str | None:
 
 def _round_for(dimension: Dimension, unit: Unit, number: float) -> str:
     decimals = dimension.decimals
+    if dimension is PRESSURE and unit.symbol == "bar":
+        decimals = 2 if abs(number) >= 0.1 else 3  # presses bear on prints with tenths of a bar
     if dimension is LENGTH and unit.symbol == "in" and (divided := _in_sixteenths(number)) is not None:
         return divided
     if dimension is LENGTH and unit.symbol == "mm" and abs(number) >= 10:

@@ -283,6 +283,10 @@ def _added(book: Book, house: HouseRules) -> tuple[dict[str, Rule], list[Refusal
         except DocumentError as error:
             refusals += _refused(pointer, error.faults)
             continue
+        if rule.instead_of:
+            why = "is for the shared book: a shop's own rule speaks beside others, and keeps none of them silent"
+            refusals += _refused(pointer, [Fault("/instead_of", why, code="contradiction")])
+            continue
         rules[name] = replace(rule, layer=LAYER)
     return rules, refusals
 

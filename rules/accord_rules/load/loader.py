@@ -135,6 +135,7 @@ def from_documents(documents: Documents, revision: int = 1, *, tried: Documents 
     )
     reasons += _dangling(book) + _dangling_in_example(book) + _impossible(book) + _clashing_fibres(book)
     reasons += [*_clashing_words(book), *_ambiguous_words(book), *_contradicting_markets(book)]
+    reasons += _ill_placed(book)
     reasons += _implausible(book)
     if not reasons:
         reasons += examples.failures(book, tried)
@@ -297,7 +298,31 @@ def read_rule(name: str, table: Any, vocabulary: Vocabulary, sources: Collection
         status=text.status,
         step=text.step,
         defers_to=text.defers_to,
+        instead_of=text.instead_of,
     )
+
+
+def _ill_placed(book: Book) -> Iterator[Reason]:
+    """What is wrong with which rules speak instead of others: an answer may be no less grave or safe for it."""
+    for rule in book.rules.values():
+        for index, name in enumerate(rule.instead_of):
+            pointer = f"/instead_of/{index}"
+            for fault in _ill_replaced(book, rule, pointer, name):
+                yield fault_in("rules", rule.id, fault, rule.topic)
+
+
+def _ill_replaced(book: Book, rule: Rule, pointer: str, name: str) -> Iterator[Fault]:
+    replaced = book.rules.get(name)
+    if replaced is None:
+        yield _unknown(pointer, name, "rules", book.rules)
+    elif rule.id == name or rule.id in replaced.instead_of:
+        yield Fault(pointer, "is the rule itself, or one that speaks instead of it", code="contradiction")
+    elif LEVELS.index(rule.level) > LEVELS.index(replaced.level):
+        yield Fault(pointer, f"is of a graver level, {replaced.level}", code="contradiction")
+    elif book.keeps_people_safe(replaced) and not book.keeps_people_safe(rule):
+        yield Fault(pointer, "keeps people safe, and this rule does not", code="contradiction")
+    elif SHOP in (rule.about, replaced.about):
+        yield Fault(pointer, "is of no use: what is told of a shop stands beside no order", code="contradiction")
 
 
 def _not_of_shops(named: Collection[str], level: str) -> Iterator[Fault]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents import units
@@ -132,16 +133,20 @@ PLACEMENTS = (
     "sleeve",
     "yoke",
 )
-PRINTERS = (
-    "cutter",
-    "inkjet-dye",
-    "inkjet-pigment",
-    "inkjet-sublimation",
-    "laser-sublimation",
-    "laser-toner",
-    "screen",
-    "supplier",
+# What can print or cut artwork, and what people call it.
+PRINTER_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "cutter": "a cutter",
+        "inkjet-dye": "an inkjet with dye ink",
+        "inkjet-pigment": "an inkjet with pigment ink",
+        "inkjet-sublimation": "an inkjet with sublimation ink",
+        "laser-sublimation": "a laser printer with sublimation toner",
+        "laser-toner": "a laser printer",
+        "screen": "screen printing",
+        "supplier": "a supplier",
+    }
 )
+PRINTERS = tuple(PRINTER_WORDS)
 NO_LABEL = "none"
 NONE = "none"  # said of a cover, pad or tape that is deliberately left out
 PREFERENCES = ("durability", "hand", "speed", "cost")

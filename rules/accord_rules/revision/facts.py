@@ -161,13 +161,17 @@ class Assume:
     """What holds when the order does not say: the value, and why that is the sensible reading.
 
     A value, and a reason, that hang on what else is said are functions with reads as parameters, as a fact has. If the
-    value's answers None, nothing sensible can be assumed of this piece, and ``question`` is asked.
+    value's answers None, nothing sensible can be assumed of this piece, and ``question`` is asked. ``taken`` says as a
+    clause what is taken to hold, ``{shown}`` being the value, for a reader whom it could hurt if it does not.
+    ``strict``: the value is the one that the rules are strictest with, so that to assume it hurts nobody.
     """
 
     pointer: str
     value: Any
     why: str | Callable[..., str]
     question: str = ""
+    taken: str = ""
+    strict: bool = False
 
 
 # -- declaring -------------------------------------------------------------------------------------------------------

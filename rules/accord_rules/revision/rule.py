@@ -108,6 +108,11 @@ class RuleText:
     defers_to: str | None = optional(
         Choice(tuple(LAST_WORDS)), about="who has the last word; an answer says each once, after what to do"
     )
+    instead_of: tuple[str, ...] = optional(
+        Many(Name(), 8),
+        (),
+        about="ids of rules whose say it includes: where both hold of one place, those are not told",
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,6 +137,7 @@ class Rule:
     layer: str = "shared"
     step: str | None = None
     defers_to: str | None = None
+    instead_of: tuple[str, ...] = ()
 
     @property
     def enforced(self) -> bool:

@@ -43,13 +43,17 @@ class Sentence:
         """Fill in the values."""
 
         def value(match: re.Match[str]) -> str:
+            shown = plain(match)
+            begins = match.start() == 0 or self.text[: match.start()].endswith((". ", "? ", "! "))
+            return shown[:1].upper() + shown[1:] if begins else shown
+
+        def plain(match: re.Match[str]) -> str:
             if match.group(1):
                 dimension, number = limits[match.group(2)]
-                return units.show(dimension, number, preferences)
+                return _shown(dimension, number, preferences)
             return write_value(types[match.group(2)], facts.get(match.group(2)), preferences)
 
-        written = _FIELD.sub(value, self.text)
-        return written[:1].upper() + written[1:]
+        return _FIELD.sub(value, self.text)
 
 
 def in_a_sentence(title: str) -> str:
@@ -57,12 +61,29 @@ def in_a_sentence(title: str) -> str:
     return title[:1].lower() + title[1:] if title[1:2].islower() or title[1:2] == " " else title
 
 
+# The least lightness of each word: a choice of this project, by what rules about grounds tell apart.
+_GROUNDS = ((90.0, "near white"), (75.0, "light"), (50.0, "mid-tone"), (25.0, "dark"), (0.0, "near black"))
+
+
+def _shown(dimension: units.Dimension, number: float, preferences: units.UnitPreferences) -> str:
+    """A number in the shop's unit; lightness, which has none that people know, with the scale it is on."""
+    if dimension is units.LIGHTNESS:
+        return f"{units.show(dimension, number, preferences).removesuffix(units.LIGHTNESS.symbol).rstrip()} of 100"
+    return units.show(dimension, number, preferences)
+
+
+def _ground(lightness: float) -> str:
+    """How light a colour is to the eye."""
+    return next(word for least, word in _GROUNDS if lightness >= least)
+
+
 def write_value(type_: FactType, value: Any, preferences: units.UnitPreferences) -> str:
     """One fact's value as a person reads it."""
     if value is None:
         return _UNSAID
     if type_.kind is Kind.NUMBER and type_.dimension is not None:
-        return units.show(type_.dimension, value, preferences)
+        shown = _shown(type_.dimension, value, preferences)
+        return f"{shown} ({_ground(value)})" if type_.dimension is units.LIGHTNESS else shown
     if type_.kind is Kind.BOOL:
         return "yes" if value else "no"
     if type_.kind is Kind.SET:

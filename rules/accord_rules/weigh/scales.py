@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import threading
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import Any, NamedTuple
@@ -34,6 +35,8 @@ _TURNS_WITH_DISPLAY = GRAPH.downstream(("chosen/display_c",), _HELD)
 _TURNS_WITH_HEAT = _TURNS_WITH_DISPLAY | GRAPH.downstream(("chosen/surface_c", "chosen/spread_k"), _HELD)
 _TURNS_WITH_TIME = GRAPH.downstream(("chosen/time_s",), _HELD)
 _TURNS_WITH_SETTINGS = _TURNS_WITH_HEAT | _TURNS_WITH_TIME
+# The same, and what hangs on a press's own readings and spread.
+_TURNS_WITH_PRESS = _TURNS_WITH_SETTINGS | GRAPH.downstream(("press.calibration",), _HELD)
 _ENDS_WITH_MORE = frozenset(fact.name for fact in GRAPH.facts.values() if fact.warmed)
 # What the heat room says of them, beyond what more heat for longer is known to end.
 _ESTIMATED = _TURNS_WITH_SETTINGS & GRAPH.downstream(("heat.lay", "touch.wait_s"), _HELD) - _ENDS_WITH_MORE
@@ -42,6 +45,8 @@ _ESTIMATED = _TURNS_WITH_SETTINGS & GRAPH.downstream(("heat.lay", "touch.wait_s"
 # asks many of them again. Each takes some 2 kB, and what is kept the collector walks through.
 _ANSWERED_MOST = 1024
 
+_TAKEN = {fact.missing.pointer: fact.missing.taken for fact in GRAPH.facts.values() if isinstance(fact.missing, Assume)}
+_PIECE = "/item"
 # Rules of these levels can turn a verdict.
 _DECIDING = ("blocks", "requires")
 _WATCHED = "watched-"
@@ -321,7 +326,8 @@ class Scales:
     # -- what is missing -------------------------------------------------------------------------------------------
 
     def assumptions(self, cases: Iterable[Case], bare: Iterable[Case]) -> tuple[Assumption, ...]:
-        """What was assumed and could turn the verdict: deciding rules that are open when nothing is assumed.
+        """What was assumed and could turn the verdict: deciding rules that are open when nothing is assumed. First what
+        could hurt somebody.
 
         ``bare`` are the same cases with ``assume=False``.
         """
@@ -337,13 +343,28 @@ class Scales:
                         # Where nothing could be assumed the thing stays unknown.
                         if isinstance(cause.missing, Assume) and case.assumed(cause)[0] is not None:
                             assumed.setdefault(pointer, (case, cause, set()))[2].add(rule)
-        return tuple(
-            _assumption(pointer, *case.assumed(cause), case, cause.fact.type, self._could_hurt(rules))
+        told = [
+            _assumption(pointer, *case.assumed(cause), case, cause.fact.type, self._could_hurt(cause, rules))
             for pointer, (case, cause, rules) in sorted(assumed.items())
-        )
+        ]
+        return tuple(sorted(told, key=lambda assumption: not assumption.could_hurt))
 
-    def _could_hurt(self, rules: Iterable[str]) -> bool:
-        return any(self.book.keeps_people_safe(self.book.rules[rule]) for rule in rules)
+    def _could_hurt(self, cause: Cause, rules: Iterable[str]) -> bool:
+        strict = isinstance(cause.missing, Assume) and cause.missing.strict
+        return not strict and any(self.book.keeps_people_safe(self.book.rules[rule]) for rule in rules)
+
+
+def unsaid(assumed: Iterable[Assumption]) -> str | None:
+    """What was taken to hold and could hurt somebody if it does not, in words; None for nothing."""
+    hurtful = sorted((a for a in assumed if a.could_hurt), key=lambda a: a.pointer, reverse=True)  # first its use
+    clauses = dict.fromkeys(map(_taken, hurtful))
+    return f"Not said, and taken to hold: {', '.join(clauses)}. Ask where in doubt." if clauses else None
+
+
+def _taken(assumption: Assumption) -> str:
+    clause = _TAKEN[re.sub(r"/[0-9]+", "/{i}", assumption.pointer)]
+    field = assumption.pointer.rsplit("/", 1)[-1].replace("_", " ")  # as people say it
+    return clause.replace("{shown}", assumption.shown) if clause else f"{field} {assumption.shown}"
 
 
 def _assumption(pointer: str, value: Any, why: str, case: Case, type_: FactType, could_hurt: bool) -> Assumption:
@@ -418,6 +439,12 @@ def _turning(facts: frozenset[str]) -> Turning:
     )
 
 
+def turns_on(press_blocks: Sequence[Fired]) -> bool:
+    """Whether all that blocks on a press hangs on the settings or on how it heats. That the piece does not belong on
+    such a press at all is another matter."""
+    return bool(press_blocks) and all(block.rule.condition.facts & _TURNS_WITH_PRESS for block in press_blocks)
+
+
 def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
     """Whether different settings could lift every block there is."""
     return bool(blocks) and all(block.rule.condition.facts & _TURNS_WITH_SETTINGS for block in blocks)
@@ -427,15 +454,32 @@ def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
 
 
 def findings(fired: Iterable[Fired], book: Book, *, observed: bool = False) -> tuple[Finding, ...]:
-    """One finding a rule and place, firmest first; the order is the same whoever asks. ``observed``: with what was
-    found. Who has the last word is said once, with the first finding that defers to them."""
+    """One finding a rule and place, firmest first, without those that another of them includes; the order is the same
+    whoever asks. ``observed``: with what was found. Who has the last word is said once, with the first finding that
+    defers to them."""
     unique: dict[tuple[str, str], Fired] = {}
     for match in fired:
         unique.setdefault((match.rule.id, match.pointer), match)
-    first = {match.rule.defers_to: match for match in sorted(unique.values(), key=_fired_place, reverse=True)}
+    told = tuple(_told_once(tuple(unique.values())))
+    first = {match.rule.defers_to: match for match in sorted(told, key=_fired_place, reverse=True)}
     return in_order(
-        worded(match, book, observed=observed, defers=first[match.rule.defers_to] is match) for match in unique.values()
+        worded(match, book, observed=observed, defers=first[match.rule.defers_to] is match) for match in told
     )
+
+
+def _told_once(fired: Sequence[Fired]) -> Iterator[Fired]:
+    """Those of which no other one says as much of the same place, or of the part of the order that it lies in."""
+    speaking = [(name, match.pointer) for match in fired for name in match.rule.instead_of]
+    for match in fired:
+        if not any(name == match.rule.id and _one_lies_in_the_other(match.pointer, place) for name, place in speaking):
+            yield match
+
+
+def _one_lies_in_the_other(one: str, other: str) -> bool:
+    """Whether two places are of one thing; every print lies on the piece."""
+    if _PIECE in (one, other):
+        return True
+    return f"{one}/".startswith(f"{other}/") or f"{other}/".startswith(f"{one}/")
 
 
 def _fired_place(match: Fired) -> tuple[int, str, str]:

@@ -227,20 +227,20 @@ def _reaches(pressing: Case, other: Case) -> bool:
 
 
 def _clash(pressings: Sequence[Case], prints: Sequence[Print], rings: Sequence[tuple[int, ...]]) -> str:
-    why = ["; and ".join(_why(pressings, prints, a, b) for a, b in pairwise((*r, r[0]))) for r in rings[:_TOLD_MOST]]
+    why = [". ".join(_why(pressings, prints, a, b) for a, b in pairwise((*r, r[0]))) for r in rings[:_TOLD_MOST]]
     more = len(rings) - len(why)
-    return ". Likewise: ".join(why) + (f"; and {more} more such sets" if more > 0 else "")
+    return ". Likewise: ".join(why) + (f". There are {more} more such sets" if more > 0 else "")
 
 
 def _why(pressings: Sequence[Case], prints: Sequence[Print], later: int, earlier: int) -> str:
     """Why ``earlier`` must be pressed before ``later``."""
     first, second = pressings[earlier], pressings[later]
     if prints[later].over == earlier:
-        return f"{_name(second)} lies on {_name(first)}"
+        return f"The print {_name(second)} lies on {_name(first)}"
     heat, bears = (
         second.show(units.TEMPERATURE, value_c) for value_c in (prints[earlier].least_c, prints[later].bears_c)
     )
-    return f"pressing {_name(first)} at {heat} or more would harm {_name(second)}, which bears {bears} once applied"
+    return f"Pressing {_name(first)} at {heat} or more would harm {_name(second)}, which bears {bears} once applied"
 
 
 def _name(pressing: Case) -> str:

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from accord_rules.documents import units
 from accord_service.cli.answerers import Document
 from accord_service.cli.output import Output, few
-from accord_service.cli.show import say_heading, say_list, say_questions, style_of
+from accord_service.cli.show import say_heading, say_list, say_questions, say_unsaid, style_of
 
 # What the hands are at in each stage of a plan; a stage that is not here stands as the answer has it.
 STAGE_WORDS: Mapping[str, str] = MappingProxyType(
@@ -54,7 +54,7 @@ def show_recommendation(output: Output, file: str, recommendation: Document, mos
     """The best plans as cards, each with what an office wants; then the further plans and what was ruled out."""
     plans = recommendation["plans"]
     for plan in plans[:most_plans]:
-        _card(output, plan, recommendation["reference"])
+        _card(output, plan, recommendation["reference"], recommendation["unsaid"])
         _office(output, plan)
     _ways(output, file, recommendation)
     _further(output, plans[most_plans:])
@@ -67,10 +67,11 @@ def show_recommendation(output: Output, file: str, recommendation: Document, mos
 # -- the card --------------------------------------------------------------------------------------------------------
 
 
-def _card(output: Output, plan: Document, reference: str | None) -> None:
+def _card(output: Output, plan: Document, reference: str | None, unsaid: str | None) -> None:
     decorations = [plan["decorations"][index] for index in plan["sequence"]]
     prints = [_print_words(plan, index) for index in plan["sequence"]]
     _head(output, plan, prints, reference)
+    say_unsaid(output, unsaid)
     start = 1
     for place, decoration in enumerate(decorations):
         if len(decorations) > 1:

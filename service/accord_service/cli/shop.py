@@ -1,7 +1,8 @@
-"""``accord shop``: the shops of the collective, for an admin."""
+"""``accord shop``: what is told of one's own shop; the shops of the collective, for an admin."""
 
 from __future__ import annotations
 
+import json
 import tomllib
 from pathlib import Path
 
@@ -9,11 +10,26 @@ import click
 
 from accord_service.cli.answerers import ServiceCall, administered
 from accord_service.cli.failure import Failure
+from accord_service.cli.output import Output
+from accord_service.cli.show import show_shop
 
 
-@click.group(short_help="Add and list shops (admin).")
+@click.group(short_help="Tell of one's own shop; add and list shops (admin).")
 def shop() -> None:
-    """The shops of the collective. Needs an admin's key."""
+    """One's own shop, and the shops of the collective, which need an admin's key."""
+
+
+@shop.command("status")
+@click.option("--json", "as_json", is_flag=True, help="Print the raw answer.")
+@administered
+def status(put: ServiceCall, as_json: bool) -> None:
+    """Tell what holds of the own shop's presses whatever is pressed on them, and what its probe readings come to."""
+    output = Output.of_terminal()
+    document = put(lambda client: client.shop_status()).document
+    if as_json:
+        click.echo(json.dumps(document, ensure_ascii=not output.is_utf, indent=2))
+    else:
+        show_shop(output, document)
 
 
 @shop.command("add")

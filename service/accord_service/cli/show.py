@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
+from operator import itemgetter
 from types import MappingProxyType
 from typing import Any
 
@@ -42,6 +43,7 @@ _UNKNOWN = "This command does not know that word: ask a newer one, and do not pr
 _GOES: Mapping[str, str] = MappingProxyType({"cover": "under", "pad": "with", "tape": "with"})
 _LEVEL_COLUMN = 13
 _MOST_ALLOWED = 24
+_PRESSES_TOLD_MOST = 8
 _MAIN = "main"
 
 
@@ -58,6 +60,8 @@ def show_verdict(output: Output, file: str, verdict: Document, decorations: int)
     output.blank()
     _headline(output, verdict["verdict"], file, verdict["reference"])
     output.say(_SUMMARY.get(verdict["verdict"], _UNKNOWN) + _judged_on(verdict), lead="  ")
+    say_unsaid(output, verdict["unsaid"])
+    _not_there(output, verdict)
     # The list of conditions says what to do; under each finding it would be said twice.
     listed = verdict["verdict"] == "conditional"
     for finding, places in _alike(verdict["findings"]):
@@ -115,6 +119,21 @@ def _judged_on(verdict: Document) -> str:
         text += f"; {few(can, 4)} would do as well" if can else ""
         text += f"; {few(cannot, 4)} would not" if cannot else ""
     return text + f". Book revision {verdict['revision']}." + held
+
+
+def say_unsaid(output: Output, unsaid: str | None) -> None:
+    """What was taken to hold and could hurt somebody, before anything that rests on it."""
+    if unsaid is not None:
+        output.say(unsaid, lead="  ")
+
+
+def _not_there(output: Output, verdict: Document) -> None:
+    """Why the other presses will not do, where this one will."""
+    if verdict["verdict"] == "rejected":
+        return
+    for judgement in verdict["presses"][:_PRESSES_TOLD_MOST]:
+        if judgement["because"] is not None:
+            output.say(judgement["because"], lead=f"  Not on {judgement['press']}: ")
 
 
 def _alike(findings: Sequence[Document]) -> list[tuple[Document, list[str]]]:
@@ -277,6 +296,29 @@ def _fault(output: Output, fault: Fault) -> None:
         output.say(f"Allowed: {few(list(fault.nearest), _MOST_ALLOWED)}.", indent=6)
 
 
+# -- the shop ------------------------------------------------------------------------------------------------------
+
+
+def show_shop(output: Output, status: Document) -> None:
+    """What is told of a shop's presses once, press by press, and not with every order."""
+    findings = status["findings"]
+    if not findings:
+        output.say("There is nothing to tell of these presses.")
+    for title, told in groupby(findings, key=itemgetter("title")):
+        because = [finding["because"] for finding in told]
+        output.blank()
+        output.say(title, lead="  ", lead_style=_STYLES["notes"])
+        for sentence in because:
+            output.say(sentence, lead="    - ")
+    for press in status["calibration"]:
+        stale = "; measure it again" if press["stale"] else ""
+        curve = "; ".join(
+            f"{point['display']} shown is {point['surface']}, ± {point['spread']}" for point in press["curve"]
+        )
+        output.blank()
+        output.say(f"{curve}{stale}.", lead=f"  Probe readings of {press['press']}: ")
+
+
 # -- rules ---------------------------------------------------------------------------------------------------------
 
 
@@ -297,6 +339,9 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     if rule.get("step"):
         say_heading(output, "Step of the plan")
         output.say(f"{rule['step']}; accord step {rule['step']} tells it.", lead="    ")
+    if rule.get("instead_of"):
+        say_heading(output, "Speaks instead of")
+        output.say(f"{', '.join(rule['instead_of'])}, where both hold.", lead="    ")
     for heading, key in (("Finds something in", "fires"), ("Stays silent in", "silent")):
         _examples(output, heading, rule[key], edges=edges)
 

@@ -124,6 +124,7 @@ SILK = "/rules/house.no-silk"
         (_rule(when="item.substrate == 'nkit'"), f"{SILK}/when", "not-allowed", "knit"),
         (_rule(because="Nylon at {item.nylon_shre}."), f"{SILK}/because", "not-in-book", "item.nylon_share"),
         (_rule(fix="Stay below {limit(dye.polyester_share_leas)}."), f"{SILK}/fix", "not-in-book", POLY),
+        (_rule(instead_of=["no-temperature-fits"]), f"{SILK}/instead_of", "contradiction", None),
         (_rule(sources=["common-practise"]), f"{SILK}/sources/0", "not-in-book", "common-practice"),
         (_rule(fires=[{"itm": {}}]), f"{SILK}/fires/0/itm", "unknown-field", "item"),
         (_rule(fires=[{"item": {"blank": "tee-heavy-whit"}}]), f"{SILK}/fires/0/item/blank", "not-in-book", None),

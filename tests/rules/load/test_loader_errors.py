@@ -191,6 +191,12 @@ SLIPS: dict[str, Slip] = {
     "step of a rule": of_rule(
         "title =", 'step = "small-stp"\ntitle =', "/step", "'small-stp' in steps", "did you mean small-step"
     ),
+    "rule that another speaks instead of": of_rule(
+        "title =", 'instead_of = ["smal"]\ntitle =', "/instead_of/0", "'smal' in rules", "small"
+    ),
+    "rule that speaks instead of itself": of_rule(
+        "title =", 'instead_of = ["small"]\ntitle =', "/instead_of/0", "is the rule itself"
+    ),
     "fact of a step's condition": of_step("item.textile and", "item.textil and", "/when", "did you mean item.textile"),
     "fact in a step's sentence": of_step("{set.time_s}", "{set.tim_s}", "/text", "did you mean set.time_s"),
     "two sentences in a step": of_step("Press it for", "Press it. Wait for", "/text", "must be one sentence"),

@@ -23,6 +23,7 @@ TYPES: dict[str, FactType] = {
     "item.force_kpa": number(units.PRESSURE),
     "item.mass_g_m2": number(units.AREA_DENSITY),
     "item.share": number(units.PERCENT),
+    "item.lightness": number(units.LIGHTNESS),
     "item.wet": BOOL,
     "item.title": TEXT,
     "item.kind": one_of(("tee", "mug")),
@@ -46,6 +47,8 @@ def written(text: str, preferences: units.UnitPreferences = units.METRIC, **fact
         ("item.force_kpa", 275.8, "275.8 kPa", "40 psi"),
         ("item.mass_g_m2", 180.0, "180 g/m²", "5.3 oz/yd²"),
         ("item.share", 65.0, "65 %", "65 %"),
+        ("item.lightness", 17.34, "17.3 of 100 (near black)", "17.3 of 100 (near black)"),
+        ("item.lightness", 63.0, "63 of 100 (mid-tone)", "63 of 100 (mid-tone)"),
         ("item.wet", True, "yes", "yes"),
         ("item.wet", False, "no", "no"),
         ("item.title", "heavy tee", "heavy tee", "heavy tee"),
@@ -58,6 +61,21 @@ def test_values_are_written_as_the_shop_reads_them(fact: str, value: Any, metric
     """NIST SP 811: 392 °F is 200 °C; a difference of 9 °F is 5 K; 40 psi is 275.8 kPa; 8 in is 203.2 mm."""
     assert write_value(TYPES[fact], value, units.METRIC) == metric
     assert write_value(TYPES[fact], value, units.US_CUSTOMARY) == american
+
+
+@pytest.mark.parametrize(
+    ("kpa", "bar"), [(275.8, "2.76 bar"), (100.0, "1 bar"), (11.6, "0.12 bar"), (1.9, "0.019 bar")]
+)
+def test_a_gauge_in_bar_is_read_in_bar(kpa: float, bar: str) -> None:
+    """NIST SP 811: 1 bar is 100 kPa; the digits shown are our own choice."""
+    assert write_value(TYPES["item.force_kpa"], kpa, units.METRIC_BAR) == bar
+    assert write_value(TYPES["item.heat_c"], 200.0, units.METRIC_BAR) == "200 °C"
+
+
+def test_a_value_that_begins_a_sentence_is_written_as_it_begins_one() -> None:
+    text = "{item.title} is thick. {item.title} keeps its heat; {item.title} cools slowly."
+    shown = written(text, item_in_title="ceramic tile")
+    assert shown == "Ceramic tile is thick. Ceramic tile keeps its heat; ceramic tile cools slowly."
 
 
 def test_a_sentence_is_filled_and_begins_with_a_capital() -> None:

@@ -241,8 +241,11 @@ def test_only_rules_that_can_turn_a_verdict_make_an_assumption_worth_telling(
         if isinstance(cause.missing, Assume) and case.assumed(cause)[0] is not None
     }
     assert deciding
-    pointers = [assumption.pointer for assumption in scales.assumptions(little_said, map(bare_of, little_said))]
-    assert pointers == sorted(deciding), "one entry a pointer"
+    assumed = scales.assumptions(little_said, map(bare_of, little_said))
+    assert sorted(assumption.pointer for assumption in assumed) == sorted(deciding), "one entry a pointer"
+    hurting = [assumption.could_hurt for assumption in assumed]
+    assert hurting == sorted(hurting, reverse=True), "first what could hurt somebody"
+    assert set(hurting) == {True, False}
 
 
 def test_an_assumption_says_whether_it_could_hurt_somebody(little_said: list[Case], scales: Scales) -> None:
@@ -253,6 +256,7 @@ def test_an_assumption_says_whether_it_could_hurt_somebody(little_said: list[Cas
     }
     assert hurting["/use/kinds"] is True
     assert hurting["/decorations/0/artwork/finest_line"] is False
+    assert hurting["/evidence"] is False, "to take it that no test is on record is the strictest reading"
 
 
 def bare_of(case: Case) -> Case:

@@ -1,0 +1,149 @@
+"""What the book says to people: short, in the shop's units, in words of the trade and not in ids.
+
+35 words a sentence: our own choice; common practice, no source. Every rule, step, remedy and assumption is written out
+for the orders that make the rules fire, for a shop that reads °C, mm and bar, and for one that reads °F, in and psi.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+
+from accord_rules.advise.plans import presses_of
+from accord_rules.authority import Authority
+from accord_rules.load.examples import example_order
+from accord_rules.orders import order as orders
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_rules.revision.book import Book
+from accord_rules.revision.rule import SHOP
+from accord_rules.weigh.scales import LAST_WORDS, worded
+
+WORDS_MOST = 35
+SYSTEMS = ("metric-bar", "us-customary")
+# Words of the trade that orders happen to use as they are.
+SPOKEN = {
+    *("all-round", "down-filled", "dye-receptive", "flame-resistant", "flame-retardant", "food-contact", "food-face"),
+    *("hand-held", "high-visibility", "left-chest", "large-format", "swing-away", "water-repellent", "raised-nap"),
+    *("buoyancy-aid",),
+}
+# Units of the other kind of shop.
+FOREIGN = {
+    "metric-bar": re.compile(r"°F|\bpsi\b|\bkPa\b|[0-9] in\b|oz/yd|L\*"),
+    "us-customary": re.compile(r"°C|\bbar\b|\bkPa\b|[0-9] mm\b|g/m²|[0-9] K\b|L\*"),
+}
+# Said about units.
+OF_BOTH = {"rule cloth-weight-unlikely"}
+# Names of goods say their size as they are sold.
+SOLD_AS = re.compile(r"[0-9]+ x [0-9]+ mm|[0-9]+ mm(?= is | leaves |\)|,| \(|:)|, [0-9]+ mm")
+
+
+def sentences(text: str) -> list[str]:
+    return re.split(r"(?<=[.?!])\s+(?=[A-Z0-9])", text)
+
+
+def examples(book: Book, system: str) -> Iterator[tuple[str, Order, Shop]]:
+    """The orders that make each rule fire, in a shop of these units."""
+    for rule in book.rules.values():
+        for example in rule.fires:
+            if "facts" not in example:
+                order, shop = example_order(example, book)
+                yield rule.id, order, replace(shop, unit_system=system)
+
+
+@pytest.fixture(scope="module", params=SYSTEMS)
+def spoken(request: pytest.FixtureRequest, book: Book, authority: Authority) -> tuple[str, dict[str, set[str]]]:
+    """All that is said, by what says it."""
+    said: dict[str, set[str]] = {}
+    for name, order, shop in examples(book, request.param):
+        if book.rules[name].about == SHOP:
+            findings = authority.of_shop(replace(shop, presses=presses_of(order, shop)))
+        else:
+            findings = tuple(worded(match, book) for match in authority.judged(order, shop).weighed.fired)
+        for finding in findings:
+            said.setdefault(f"rule {finding.rule}", set()).update({finding.because, finding.fix} - {""})
+        verdict = authority.validate(order, shop)
+        said.setdefault("remedies", set()).update(remedy.text for remedy in verdict.remedies)
+        said.setdefault("assumptions", set()).update(assumption.why for assumption in verdict.assumed)
+        said.setdefault("unsaid", set()).update({verdict.unsaid} - {None})
+        said.setdefault("conditions", set()).update(verdict.conditions)
+        for plan in authority.recommend(order, shop, most=1).plans:
+            for decoration in plan.decorations:
+                for step in decoration.steps:
+                    said.setdefault(f"step {step.id}", set()).add(step.text)
+    return request.param, said
+
+
+def test_every_rule_and_nearly_every_step_was_heard(spoken: tuple[str, dict[str, set[str]]], book: Book) -> None:
+    _, said = spoken
+    assert {f"rule {name}" for name, rule in book.rules.items() if rule.enforced} <= said.keys()
+    assert len({name for name in book.steps if f"step {name}" in said}) > 0.8 * len(book.steps)
+    assert all(said[by] for by in ("remedies", "unsaid", "assumptions"))
+
+
+def test_no_sentence_is_longer_than_a_tired_reader_takes_in(spoken: tuple[str, dict[str, set[str]]]) -> None:
+    _, said = spoken
+    long = {
+        (by, sentence)
+        for by, texts in said.items()
+        for text in texts
+        for sentence in sentences(text)
+        if len(sentence.split()) > WORDS_MOST
+    }
+    assert long == set()
+
+
+def test_every_sentence_begins_and_ends_as_one(spoken: tuple[str, dict[str, set[str]]]) -> None:
+    _, said = spoken
+    wrong = {
+        (by, text)
+        for by, texts in said.items()
+        if by != "assumptions"
+        for text in texts
+        if not re.match(r"[A-Z0-9“]", text)
+        or not text.endswith((".", "!", "?"))
+        or re.search(r"[a-z]{3}\. [a-z]", text)
+    }
+    assert wrong == set()
+
+
+def test_units_are_the_shops_own(spoken: tuple[str, dict[str, set[str]]]) -> None:
+    """A gauge in bar says nothing in kPa; lightness has no unit that people know."""
+    system, said = spoken
+    foreign = {
+        (by, text)
+        for by, texts in said.items()
+        for text in texts
+        if FOREIGN[system].search(SOLD_AS.sub("", text))
+        and by not in OF_BOTH
+        and not text.endswith("put the unit right.")
+    }
+    assert foreign == set()
+
+
+def test_nothing_is_called_by_its_id(spoken: tuple[str, dict[str, set[str]]], book: Book) -> None:
+    _, said = spoken
+    ids = {name for entries in book.catalogue.values() for name in entries if "-" in name} | set(book.rules)
+    ids |= {word for words in (orders.PRINTERS, orders.EVIDENCE, orders.PREPARATIONS) for word in words if "-" in word}
+    told = {
+        (by, word)
+        for by, texts in said.items()
+        for text in texts
+        for word in re.findall(r"[a-z0-9]+(?:[-_][a-z0-9]+)+", text)
+        if word in ids - SPOKEN or "_" in word
+    }
+    assert told == set()
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_who_has_the_last_word_is_said_once_an_answer(system: str, book: Book, authority: Authority) -> None:
+    heard = 0
+    for _, order, shop in examples(book, system):
+        fixes = [finding.fix for finding in authority.validate(order, shop).findings]
+        ends = [words for fix in fixes for words in LAST_WORDS.values() if fix.endswith(words)]
+        heard += len(ends)
+        assert len(ends) == len(set(ends)), fixes
+    assert heard > 20
