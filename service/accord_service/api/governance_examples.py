@@ -203,6 +203,7 @@ _ORDER: dict[str, Any] = {
 _VERDICT: dict[str, Any] = {
     "id": "vd_" + "5a" * 20,
     "verdict": "accepted",
+    "unsaid": None,
     "revision": 12,
     "digest": "sha256:" + "0b" * 32,
     "house_digest": "sha256:" + "af" * 32,
@@ -218,6 +219,7 @@ _VERDICT: dict[str, Any] = {
             "titles": {},
             "sequence": [0],
             "blocked_by": [],
+            "because": None,
         }
     ],
     "findings": [],

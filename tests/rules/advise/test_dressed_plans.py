@@ -44,7 +44,7 @@ def test_a_piece_is_dressed_before_any_heat(authority: Authority) -> None:
 @pytest.mark.parametrize("transfer", ["stones-glass-lead-free", "patch-embroidered"])
 def test_stones_and_patches_are_pressed_again_from_the_reverse(transfer: str, authority: Authority) -> None:
     plan = first_plan(authority, shop_with(authority), decoration={"transfer": transfer})
-    assert sentence(plan.decorations[0].steps, "press-from-reverse").endswith("from the reverse.")
+    assert "press from the reverse for " in sentence(plan.decorations[0].steps, "press-from-reverse")
 
 
 def test_what_lies_face_down_is_stacked_as_the_steps_say(authority: Authority) -> None:

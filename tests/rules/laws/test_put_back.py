@@ -39,7 +39,7 @@ def answered(book: Book, authority: Authority) -> list[tuple[Document, Shop, Ver
         *demo_questions(),
         *example_questions(book),
         *questions(book, 80, "put back", odd=0.2, decorations=2, open_settings=True),
-        *questions(book, 90, "put back, odd", odd=1.0, decorations=3),
+        *questions(book, 240, "put back, odd", odd=1.0, decorations=3),
     ]
     return [(order, shop, authority.validate(read(Order, order), shop)) for order, shop in asked_orders]
 

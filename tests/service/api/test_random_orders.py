@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from accord_rules.documents import reading
 from accord_rules.load.loader import load_book
 from accord_rules.orders.order import Order
+from accord_rules.orders.sizes import SIZES, GarmentSizeText
 
 BOOK = load_book()
 FIBRES = st.sampled_from(
@@ -29,6 +30,8 @@ def values(reader: reading.Reader) -> st.SearchStrategy[Any]:
             return st.just("bench-38")
         case reading.Choice(words):
             return st.sampled_from(words)
+        case GarmentSizeText():
+            return st.sampled_from([*SIZES])
         case reading.Flag():
             return st.booleans()
         case reading.Date():
