@@ -7,7 +7,7 @@ place says of circuits and plugs hangs on the shop alone, wherever the pieces go
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import sqrt
+from typing import NamedTuple
 
 from accord_rules.documents import units
 from accord_rules.orders.order import Circuit
@@ -40,6 +40,26 @@ _PPM_A_PERCENT = 10_000.0
 Evidence = tuple[str, ...]
 
 
+class Wearer(NamedTuple):
+    """Whom a piece is for, as laws go by it: years and body height, where they are known; and the papers there are."""
+
+    papers: Evidence
+    youngest: float | None
+    oldest: float | None
+    height_mm: float | None = None
+
+
+@fact("market.wearer", DATA, ORDER)
+def wearer(
+    papers: Evidence = read("order.evidence"),
+    youngest: float | None = maybe("use.age_from"),
+    oldest: float | None = maybe("use.age_to"),
+    height_mm: float | None = maybe("use.height_mm"),
+) -> Wearer:
+    """Whom it is for, and what is on record."""
+    return Wearer(papers, youngest, oldest, height_mm)
+
+
 @fact("market.entry", DATA, ORDER)
 def entry(
     said: str | None = source("/use/market"),
@@ -62,54 +82,45 @@ def where(market: Market = read("market.entry")) -> str:
     return market.where
 
 
-def level_of(row: MarketRow | None, had: Evidence, covered: bool | None = True) -> str | None:
+def level_of(row: MarketRow | None, papers: Evidence, covered: bool | None = True) -> str | None:
     """What a row comes to for an order; None while it is not known whether it is of this order."""
-    if row is None or set(row.lifted_by) & set(had) or covered is False:
+    if row is None or set(row.lifted_by) & set(papers) or covered is False:
         return SILENT
     return row.level if covered else None
 
 
-def covers(row: AgeRow, youngest: float | None, oldest: float | None, height_mm: float | None = None) -> bool | None:
+def covers(row: AgeRow, wearer: Wearer) -> bool | None:
     """Whether somebody for whom it is meant is young, or short, enough for a row; None where nobody can tell."""
     tallest = row.height_most if isinstance(row, CordRow) else None
-    if height_mm is not None and tallest is not None and height_mm <= tallest:
+    if wearer.height_mm is not None and tallest is not None and wearer.height_mm <= tallest:
         return True
-    if youngest is not None:
-        return youngest < row.age_under
-    return True if oldest is not None and oldest < row.age_under else None
+    return _is_younger(row.age_under, wearer)
 
 
-def _of_ages(
-    row: AgeRow | None, had: Evidence, youngest: float | None, oldest: float | None, height_mm: float | None = None
-) -> str | None:
-    return level_of(row, had, row is not None and covers(row, youngest, oldest, height_mm))
+def _is_younger(age_under: float, wearer: Wearer) -> bool | None:
+    """Whether the youngest of them is; an oldest age alone tells it only where it is below as well."""
+    if wearer.youngest is not None:
+        return wearer.youngest < age_under
+    return True if wearer.oldest is not None and wearer.oldest < age_under else None
+
+
+def _of_ages(row: AgeRow | None, wearer: Wearer) -> str | None:
+    return level_of(row, wearer.papers, row is not None and covers(row, wearer))
 
 
 # -- children --------------------------------------------------------------------------------------------------------
 
 
 @fact("market.child", BOOL, ORDER)
-def child(
-    market: Market = read("market.entry"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
-) -> bool | None:
+def child(market: Market = read("market.entry"), wearer: Wearer = read("market.wearer")) -> bool | None:
     """Whether the law where it is sold takes it for a child's."""
-    return covers(market.childrens_product, youngest, oldest)
+    return covers(market.childrens_product, wearer)
 
 
 @fact("market.hood_cords", one_of(SAYS), ORDER)
-def hood_cords(
-    market: Market = read("market.entry"),
-    had: Evidence = read("order.evidence"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
-    height_mm: float | None = maybe("use.height_mm"),
-) -> str | None:
+def hood_cords(market: Market = read("market.entry"), wearer: Wearer = read("market.wearer")) -> str | None:
     """What its market says of a cord in hood or neck of a garment for these ages and sizes."""
-    levels = [
-        _of_ages(row, had, youngest, oldest, height_mm) for row in (market.hood_cords, market.hood_cord_ends) if row
-    ]
+    levels = [_of_ages(row, wearer) for row in (market.hood_cords, market.hood_cord_ends) if row]
     known = [level for level in levels if level is not None]
     firmest = min(known, key=SAYS.index, default=SILENT if not levels else None)
     # What is not known yet could be firmer.
@@ -117,28 +128,17 @@ def hood_cords(
 
 
 @fact("market.cord_words", TEXT, ORDER)
-def cord_words(
-    market: Market = read("market.entry"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
-    height_mm: float | None = maybe("use.height_mm"),
-) -> str:
+def cord_words(market: Market = read("market.entry"), wearer: Wearer = read("market.wearer")) -> str:
     """What may not be in its hood or neck, in words: "any cord", or "cords with free ends"."""
     row = market.hood_cords
-    for_the_youngest = row is not None and covers(row, youngest, oldest, height_mm) is not False
+    for_the_youngest = row is not None and covers(row, wearer) is not False
     return "any cord" if for_the_youngest else "cords with free ends"
 
 
 @fact("market.waist_cords", one_of(SAYS), ORDER)
-def waist_cords(
-    market: Market = read("market.entry"),
-    had: Evidence = read("order.evidence"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
-    height_mm: float | None = maybe("use.height_mm"),
-) -> str | None:
+def waist_cords(market: Market = read("market.entry"), wearer: Wearer = read("market.wearer")) -> str | None:
     """What its market says of a cord at the waist or hem of a garment for these ages and sizes."""
-    return _of_ages(market.waist_cords, had, youngest, oldest, height_mm)
+    return _of_ages(market.waist_cords, wearer)
 
 
 @fact("market.waist_cord_words", TEXT, ORDER)
@@ -162,31 +162,21 @@ def small_parts_words(
 
 
 @fact("market.small_parts_warning", one_of(SAYS), ORDER)
-def small_parts_warning(
-    market: Market = read("market.entry"),
-    had: Evidence = read("order.evidence"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
-) -> str | None:
+def small_parts_warning(market: Market = read("market.entry"), wearer: Wearer = read("market.wearer")) -> str | None:
     """What its market says of the warning on a toy with small parts, for those older than the parts are barred for."""
-    return _of_ages(market.small_parts_warning, had, youngest, oldest)
+    return _of_ages(market.small_parts_warning, wearer)
 
 
 @fact("market.toys", one_of(SAYS), ORDER)
-def toys(
-    market: Market = read("market.entry"),
-    had: Evidence = read("order.evidence"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
-) -> str | None:
+def toys(market: Market = read("market.entry"), wearer: Wearer = read("market.wearer")) -> str | None:
     """What its market says of tests and markings of a toy for these ages."""
-    return _of_ages(market.toys, had, youngest, oldest)
+    return _of_ages(market.toys, wearer)
 
 
 @fact("market.magnets", one_of(SAYS), ORDER)
-def magnets(market: Market = read("market.entry"), had: Evidence = read("order.evidence")) -> str | None:
+def magnets(market: Market = read("market.entry"), papers: Evidence = read("order.evidence")) -> str | None:
     """What its market says of magnets that can be swallowed."""
-    return level_of(market.magnets, had)
+    return level_of(market.magnets, papers)
 
 
 @fact("market.magnet_words", TEXT, ORDER)
@@ -200,14 +190,9 @@ def magnet_words(market: Market = read("market.entry")) -> str:
 
 
 @fact("market.lead", one_of(SAYS), ORDER)
-def lead(
-    market: Market = read("market.entry"),
-    had: Evidence = read("order.evidence"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
-) -> str | None:
+def lead(market: Market = read("market.entry"), wearer: Wearer = read("market.wearer")) -> str | None:
     """What its market says of lead in a piece for these ages."""
-    return _of_ages(market.lead, had, youngest, oldest)
+    return _of_ages(market.lead, wearer)
 
 
 @fact("market.lead_words", TEXT, ORDER)
@@ -221,20 +206,15 @@ def lead_words(market: Market = read("market.entry")) -> str:
 
 
 @fact("market.certificate", one_of(SAYS), ORDER)
-def certificate(
-    market: Market = read("market.entry"),
-    had: Evidence = read("order.evidence"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
-) -> str | None:
+def certificate(market: Market = read("market.entry"), wearer: Wearer = read("market.wearer")) -> str | None:
     """What its market says of papers that whoever sells a piece for these ages issues."""
-    return _of_ages(market.certificate, had, youngest, oldest)
+    return _of_ages(market.certificate, wearer)
 
 
 @fact("market.nickel", one_of(SAYS), ORDER)
-def nickel(market: Market = read("market.entry"), had: Evidence = read("order.evidence")) -> str | None:
+def nickel(market: Market = read("market.entry"), papers: Evidence = read("order.evidence")) -> str | None:
     """What its market says of nickel in metal on the skin."""
-    return level_of(market.nickel, had)
+    return level_of(market.nickel, papers)
 
 
 @fact("market.metal_words", TEXT, ORDER)
@@ -250,7 +230,7 @@ def metal_words(market: Market = read("market.entry")) -> str:
 
 def _plasticiser_words(row: PhthalateRow | None) -> str:
     if row is None:
-        return "0.1 % of the listed phthalates"
+        return "what can be traced of the listed phthalates"
     share = f"{row.most / _PPM_A_PERCENT:g} %"
     return f"{share} of {row.substances} {'together' if row.together else 'each'}"
 
@@ -268,18 +248,12 @@ def skin_phthalate_words(market: Market = read("market.entry")) -> str:
 
 
 @fact("market.skin_phthalates", one_of(SAYS), ORDER)
-def skin_phthalates(
-    market: Market = read("market.entry"),
-    had: Evidence = read("order.evidence"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
-) -> str | None:
+def skin_phthalates(market: Market = read("market.entry"), wearer: Wearer = read("market.wearer")) -> str | None:
     """What its market says of plasticisers in what lies on the skin of these ages for long."""
     row = market.skin_phthalates
-    if row is None or row.age_under is None or youngest is not None:
-        young = row is not None and (row.age_under is None or (youngest is not None and youngest < row.age_under))
-        return level_of(row, had, young)
-    return level_of(row, had, True if oldest is not None and oldest < row.age_under else None)
+    if row is None or row.age_under is None:
+        return level_of(row, wearer.papers)
+    return level_of(row, wearer.papers, _is_younger(row.age_under, wearer))
 
 
 # -- fire, food ------------------------------------------------------------------------------------------------------
@@ -288,21 +262,19 @@ def skin_phthalates(
 @fact("market.nightwear", one_of(SAYS), ORDER)
 def nightwear(
     market: Market = read("market.entry"),
-    had: Evidence = read("order.evidence"),
-    youngest: float | None = maybe("use.age_from"),
-    oldest: float | None = maybe("use.age_to"),
+    wearer: Wearer = read("market.wearer"),
     cut: str = read("use.cut"),
 ) -> str | None:
     """What its market says of fire in nightwear of this cut for these ages and sizes."""
     row = market.nightwear
-    level = _of_ages(row, had, youngest, oldest)
+    level = _of_ages(row, wearer)
     return level if row is None or level in (None, SILENT) or cut == "loose" else row.fitted_level
 
 
 @fact("market.clothing_fire", one_of(SAYS), ORDER)
-def clothing_fire(market: Market = read("market.entry"), had: Evidence = read("order.evidence")) -> str | None:
+def clothing_fire(market: Market = read("market.entry"), papers: Evidence = read("order.evidence")) -> str | None:
     """What its market says of fire in clothing."""
-    return level_of(market.clothing_fire, had)
+    return level_of(market.clothing_fire, papers)
 
 
 @fact("market.plain_from_g_m2", number(units.AREA_DENSITY), ORDER)
@@ -322,9 +294,9 @@ def food_words(market: Market = read("market.entry")) -> str:
 
 
 @fact("market.decorated_ware", one_of(SAYS), ORDER)
-def decorated_ware(market: Market = read("market.entry"), had: Evidence = read("order.evidence")) -> str | None:
+def decorated_ware(market: Market = read("market.entry"), papers: Evidence = read("order.evidence")) -> str | None:
     """What its market says of decorated ware for food, wherever the print is."""
-    return level_of(market.decorated_ware, had)
+    return level_of(market.decorated_ware, papers)
 
 
 # -- the shop's own place --------------------------------------------------------------------------------------------
@@ -387,7 +359,7 @@ def draw_a(
     """What the press alone draws at full power: W / V, on three phases W / (√3 V)."""
     power = own_w if own_w is not None else usual.power
     if circuit is not None:
-        return round(power / circuit.voltage / (sqrt(3) if circuit.three_phase else 1), 6)
+        return round(power / circuit.watts_per_ampere, 6)
     if nameplate_v is None and market.plug_fuse is not None:
         nameplate_v = market.plug_fuse.voltage
     return None if nameplate_v is None else round(power / nameplate_v, 6)

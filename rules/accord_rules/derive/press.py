@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from math import ceil, floor, pi, sqrt
+from math import ceil, floor, pi
 
 from accord_rules.derive.artwork import size_words
 from accord_rules.derive.transfer import Needed, interpolate
@@ -493,8 +493,7 @@ def circuit_share(
     if circuit is None:
         return None
     power = own_w if own_w is not None else usual.power
-    gives_w = circuit.rating * circuit.voltage * (sqrt(3) if circuit.three_phase else 1)
-    return round(100 * (power + circuit.other_load) / gives_w, 6)
+    return round(100 * (power + circuit.other_load) / (circuit.rating * circuit.watts_per_ampere), 6)
 
 
 @fact("press.circuit_words", TEXT, PRESSING)

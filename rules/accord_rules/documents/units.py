@@ -497,7 +497,7 @@ def _check_sequence(dimension: Dimension, text: str, parts: list[tuple[float, Un
 def _summed(parts: list[tuple[float, Unit]]) -> str:
     """The parts as one quantity in the unit of the last."""
     unit = parts[-1][1]
-    return f"{shortest(unit.outside(sum(each.inside(number) for number, each in parts)))} {unit.symbol}"
+    return f"{shortest(unit.outside(sum(of_part.inside(number) for number, of_part in parts)))} {unit.symbol}"
 
 
 def _number(text: str, symbol: str) -> float:

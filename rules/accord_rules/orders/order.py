@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import sqrt
 from types import MappingProxyType
 from typing import Any
 
@@ -340,6 +341,11 @@ class Circuit:
     other_load: float = optional(Quantity(units.POWER, zero=True), 0.0)
     three_phase: bool = optional(Flag(), False, about="whether it has three phases; the voltage is then between two")
     fuse: float | None = optional(Quantity(units.CURRENT), about="of the press's plug, where it has one")
+
+    @property
+    def watts_per_ampere(self) -> float:
+        """Power for each ampere of a line, W/A: V, or √3 V on three phases."""
+        return self.voltage * (sqrt(3) if self.three_phase else 1)
 
 
 @dataclass(frozen=True, slots=True)
