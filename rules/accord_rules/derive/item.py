@@ -335,7 +335,7 @@ def usual_finishes(entry: Substrate | None = maybe("substrate.entry")) -> tuple[
         usual_finishes,
         "untreated unless said",
         "Is the cloth treated, for instance water-repellent? Such cloth usually is. Say [] if it is not.",
-        taken="finish {shown}",
+        taken="the cloth is untreated",
     ),
 )
 def finishes(

@@ -126,7 +126,7 @@ def height_mm(
     return None if size is None else size.height_mm
 
 
-@fact("use.cut", one_of(CUTS), ORDER, Assume("/use/cut", "loose", "loose unless said"))
+@fact("use.cut", one_of(CUTS), ORDER, Assume("/use/cut", "loose", "loose unless said", strict=True))
 def cut(said: str | None = source("/use/cut")) -> str | None:
     """How nightwear is cut."""
     return said

@@ -83,8 +83,8 @@ class Fault:
 
     @property
     def sentence(self) -> str:
-        """The message with one full stop."""
-        return f"{self.message.rstrip('. ')}."
+        """The message with one full stop, or its question mark."""
+        return self.message if self.message.endswith("?") else f"{self.message.rstrip('. ')}."
 
     @property
     def nearest(self) -> tuple[str, ...]:
@@ -346,9 +346,8 @@ class Quantity(Reader):
             if not isinstance(value, str):
                 symbols, example = ", ".join(unit.symbol for unit in self.dimension.units), self.dimension.example
                 message = f"must be a string with a unit ({symbols}), such as {example!r}, not {kind_of(value)}"
-            refused = value if isinstance(value, str) else ""
-            meant = units.with_each(self.dimension, value, self.field)
-            raise LeafError(message, meant, code=error.code, refused=refused) from None
+            # In the order of units: no reading is nearer for being spelt alike.
+            raise LeafError(message, units.with_each(self.dimension, value, self.field), code=error.code) from None
 
     def json_schema(self) -> dict[str, Any]:
         symbols = ", ".join(unit.symbol for unit in self.dimension.units)

@@ -486,8 +486,8 @@ class StoreUnavailable(Problem):
 
 
 def _sentence(text: str) -> str:
-    """The text with one full stop, or cut off as it is."""
-    return text if text.endswith("…") else f"{text.rstrip('. ')}."
+    """The text with one full stop, its question mark, or cut off as it is."""
+    return text if text.endswith(("…", "?")) else f"{text.rstrip('. ')}."
 
 
 def _told(faults: tuple[Fault, ...], where: str) -> str:

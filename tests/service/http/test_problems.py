@@ -38,7 +38,7 @@ def test_every_type_has_its_page(client: FlaskClient, slug: str) -> None:
 
 @pytest.mark.parametrize("slug", PROBLEMS)
 @pytest.mark.parametrize("detail", ["", "There is no revision 999", "There is no revision 999.", "It went on.."])
-def test_a_detail_has_one_full_stop(slug: str, detail: str) -> None:
+def test_a_detail_has_one_full_stop_or_question_mark(slug: str, detail: str) -> None:
     problem_type = PROBLEMS[slug]
     makers: dict[type[Problem], Callable[[], Problem]] = {
         AllPiecesReported: lambda: AllPiecesReported(2, 2),
@@ -47,8 +47,7 @@ def test_a_detail_has_one_full_stop(slug: str, detail: str) -> None:
     problem = makers.get(problem_type, lambda: problem_type(detail))()
     written = problems.document(problem, "some-id")
     for text in (written["detail"], *(error["message"] for error in written["errors"])):
-        assert text.endswith("."), text
-        assert not text.endswith(".."), text
+        assert re.search(r"(?<![.?])[.?]$", text), text
 
 
 @pytest.mark.parametrize(
