@@ -200,6 +200,7 @@ class Endpoint:
     as_of: bool
     writes: bool
     replaces: Callable[[Call], Answer | Prepared] | None
+    settles: bool
     success: int
     more_problems: tuple[type[Problem], ...]
     examples: tuple[Example, ...]
@@ -305,7 +306,11 @@ class Endpoint:
         digest = request_digest(self.method, address, _if_match(), dict(call.document))
         # The word is made up by one caller; that another of the shop made up the same says nothing.
         once = Repeatable(call.room.store, call.caller.key_id, key, digest)
-        return once.answered(lambda: self._prepared(call), ATTEMPTS if self.replaces else 1)
+        answer = once.answered(lambda: self._prepared(call), ATTEMPTS if self.replaces else 1)
+        if self.settles:
+            # A repetition too, and what changes nothing: the write that it finds done may be of this moment.
+            call.room.store.watch.settle()
+        return answer
 
     def _prepared(self, call: Call) -> Prepared:
         """The write; of a replacement only if If-Match names what a read would give now. Raises ChangedMeanwhile."""
@@ -390,6 +395,7 @@ def endpoint(
     as_of: bool = False,
     writes: bool = False,
     replaces: Callable[[Call], Answer | Prepared] | None = None,
+    settles: bool = False,
     success: int = 200,
     problems: tuple[type[Problem], ...] = (),
     examples: tuple[Example, ...] = (Example("As it is"),),
@@ -403,7 +409,8 @@ def endpoint(
     answer while the authority's own test is red. ``as_of``: answers from an older revision for ``?revision=``.
     ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs If-Match, which
     is held against this read's answer, fresh from the store; whatever a read gives can be sent back, and nothing is
-    written if nothing differs. ``success``: the status of a good answer. ``problems``: those it may answer with that
+    written if nothing differs. ``settles``: is answered once every worker answers from what was written
+    (``HeadWatch.settle``). ``success``: the status of a good answer. ``problems``: those it may answer with that
     do not follow from the rest (``Endpoint.problems``). ``deprecation``: it will go, and says so. The first line of the
     function's docstring is its summary, the rest its description.
     """
@@ -428,6 +435,7 @@ def endpoint(
             as_of=as_of,
             writes=writes or replaces is not None,
             replaces=replaces,
+            settles=settles,
             success=success,
             more_problems=problems,
             examples=examples,

@@ -46,6 +46,26 @@ def test_a_stricter_limit_is_answered_by_every_worker_at_once(changing: Any, ord
         assert client.post("/v1/validate", json=order, headers=counter).json == plain
 
 
+def test_a_repetition_is_answered_when_the_rules_are_in_force_too(
+    changing: Any, book: Book, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The connection may have ended while the first answer was waited for."""
+    watch = changing.first.application.extensions["accord"].store.watch
+    waits: list[int] = []
+    monkeypatch.setattr(watch, "settle", lambda: waits.append(1))
+    owner = changing.headers("quay-side", "owner")
+    tag = changing.first.get("/v1/shop/house-rules", headers=owner).headers["ETag"]
+    stricter = {"limits": {"press.spread_most": f"{book.limit_values['press.spread_most'] - 1} K"}}
+    once = owner | {"If-Match": tag, "Idempotency-Key": "stricter"}
+    for waited in (1, 2):
+        done = changing.first.put("/v1/shop/house-rules", json=stricter, headers=once)
+        assert (done.status_code, len(waits)) == (200, waited), done.text
+    assert done.headers["Idempotency-Replayed"] == "true"
+    assert put(changing, stricter, query_string={"validate_only": "true"}).status_code == 200
+    assert len(waits) == 2, "nothing was written"
+    assert put(changing, {}).status_code == 200
+
+
 def test_a_looser_limit_is_refused_with_its_witness(changing: Any, book: Book) -> None:
     name = next(n for n, limit in book.limits.items() if limit.safety and limit.dimension == "percent")
     now = book.limit_values[name]

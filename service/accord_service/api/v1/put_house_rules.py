@@ -19,6 +19,7 @@ from accord_service.worker.edition import try_rules
     takes=HouseRules,
     answers=HouseRules,
     replaces=get_house_rules.run,
+    settles=True,
     problems=(HouseRulesRefused, NoShop, NotFound, ShopDoesNotFit),
     examples=(Example("Two limits made stricter", examples.HOUSE_RULES, answer=examples.OWN_HOUSE_RULES),),
 )
@@ -33,15 +34,15 @@ def put_house_rules(call: Call) -> Prepared:
     document = house.document()
 
     def commit(remember: Remember) -> Answer:
-        record = shops.replace_house(
-            id_,
-            call.version,
-            document,
-            who=call.caller.key_id,
-            also=lambda record: remember(house_answer(record)),
+        return house_answer(
+            shops.replace_house(
+                id_,
+                call.version,
+                document,
+                who=call.caller.key_id,
+                also=lambda record: remember(house_answer(record)),
+            )
         )
-        call.room.store.watch.settle()
-        return house_answer(record)
 
     return Prepared(house_answer(HouseRecord(id_, call.version + 1, document, call.room.now_s)), commit)
 
