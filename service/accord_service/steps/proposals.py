@@ -1,7 +1,7 @@
 """Proposals between the rules and the store: each step reads the newest state, lets the rules decide, and writes whole.
 
-Nothing here knows HTTP. What goes wrong comes out as the rules' errors (GovernanceError, ChangeError, BookError) or the
-store's (Conflict, StoreAway, StoreBroken).
+Nothing here knows HTTP. What goes wrong comes out as the rules' errors (GovernanceError, ChangeError, BookError), the
+engine's (EngineError, of rules that are tried) or the store's (Conflict, StoreAway, StoreBroken).
 """
 
 from __future__ import annotations
@@ -231,12 +231,14 @@ class Steps:
     def publish(self, id_: str) -> Publication:
         """Make it the next revision, in one commit with closing it.
 
-        The commit raises Conflict if somebody published, touched the proposal, or revoked an approver's key in between.
+        Raises GovernanceError, EngineError. The commit raises Conflict if somebody published, touched the proposal, or
+        revoked an approver's key in between.
         """
         stored = self._standing(id_)
         head = self.store.revisions.head()
         published = rules.publish(stored.proposal, _base(head))
-        book = check(self._base(stored.proposal.base).documents, published.changes, head.number + 1)
+        # Tried when its effect was worked out, but maybe by a program of then.
+        book = self._tried(self._base(stored.proposal.base), published.changes)
         passed = tried_by(book)
 
         def commit(also: Also) -> StoredProposal:
@@ -294,10 +296,18 @@ class Steps:
             return self.held
         return loaded(revision(self.store, head.number))
 
+    def _tried(self, base: Book, changes: Sequence[EntryChange]) -> Book:
+        """What changes make of a base, its rules tried in a process of their own.
+
+        Raises ChangeError, BookError, EngineError.
+        """
+        book = check(base.documents, changes, base.revision + 1)
+        try_rules(book, vetted=base if base is self.held else None)
+        return book
+
     def _effect(self, proposal: Proposal) -> Effect:
         old = self._base(proposal.base)
-        new = check(old.documents, proposal.changes, proposal.base.revision + 1)
-        try_rules(new, vetted=old)
+        new = self._tried(old, proposal.changes)
         return effect(old, new, recorded_orders(self.store, self.budget.recorded), self.budget)
 
     def _created(self, proposal: Proposal) -> Step:

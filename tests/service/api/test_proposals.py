@@ -19,11 +19,13 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from accord_rules.governance.effect import Budget
+from accord_rules.infer.engine import EngineError
 from accord_rules.revision.book import Book
 from accord_service.app import create_app
 from accord_service.run.config import Config
 from accord_service.steps.proposals import Overtaken, Steps
 from accord_service.store import Store, Transaction
+from accord_service.worker import edition
 
 # The share of polyester from which a dye print is not called paler; no example of the book stands close above it.
 LIMIT, RULE = "dye.polyester_share_full", "dye-paler-on-blend"
@@ -409,6 +411,23 @@ def test_publication_needs_the_approval(desk: Desks) -> None:
     steward = desk("two", "steward")
     refusal = refused(publish(steward, opened(desk("one", "owner"))), 409, "steps-out-of-order")
     assert "0 of the 1 approvals" in refusal
+
+
+def test_who_publishes_rules_has_tried_them(desk: Desks, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a revision says of who tried its rules, workers rely on; the effect may have been worked out by another
+    program, before an engine was replaced."""
+    author, steward = desk("one", "owner"), desk("two", "steward")
+    rule = copy.deepcopy(author.get(f"/v1/rules/{RULE}")["entry"])
+    rule["when"] = f"({rule['when']})"
+    proposal, before = opened(author, [{"kind": "rules", "id": RULE, "value": rule}]), head(author)
+    assert approve(steward, proposal).status_code == 200
+
+    def crash(*arguments: Any) -> None:
+        raise EngineError("trial: the process was ended by SIGSEGV")
+
+    monkeypatch.setattr(edition, "try_out", crash)
+    assert "SIGSEGV" in refused(publish(steward, proposal), 422, "faulty-document")
+    assert head(author) == before
 
 
 def test_nobody_approves_twice(desk: Desks) -> None:
