@@ -51,7 +51,18 @@ def no_such(why: str, name: str, known: Iterable[str], lister: str) -> Failure:
 
 
 # Kinds of entry that orders name, in the order in which people look for them.
-NAMED_KINDS = ("transfers", "products", "blanks", "substrates", "fibres", "press_types", "consumables")
+NAMED_KINDS = (
+    "transfers",
+    "products",
+    "blanks",
+    "substrates",
+    "fibres",
+    "coatings",
+    "finishes",
+    "press_types",
+    "consumables",
+    "markets",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +76,9 @@ class WordRow:
 
 
 def _word_row(kind: str, id_: str, entry: Document) -> WordRow:
-    # A fibre's names on labels, here and in the United States, stand for it as its aliases do.
+    # A fibre has names on labels in place of a title, here and in the United States.
     labels = [entry[key] for key in ("name", "us_name") if key in entry]
-    words = dict.fromkeys([*labels[:1], *entry.get("aliases", ())])
+    words = dict.fromkeys([*labels, *entry.get("aliases", ())])
     return WordRow(kind, id_, entry.get("title") or entry["name"], tuple(words))
 
 

@@ -52,5 +52,6 @@ def _show(output: Output, rows: Sequence[WordRow]) -> None:
         say_heading(output, kind.replace("_", " "))
         for row in rows:
             if row.kind == kind:
-                also = f": {', '.join(row.words)}" if row.words else ""
+                others = [word for word in row.words if word != row.title]
+                also = f": {', '.join(others)}" if others else ""
                 output.say(f"{row.title}{also}", lead=f"    {row.id}  ", indent=6)
