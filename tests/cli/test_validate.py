@@ -11,6 +11,8 @@ from typing import Any
 import pytest
 
 from accord_rules.load.loader import load_book
+from accord_service.cli.output import Output
+from accord_service.cli.show import show_verdict
 
 FINE: dict[str, Any] = {
     "reference": "ML-1",
@@ -264,3 +266,14 @@ def test_of_a_layer_that_is_only_tacked_the_tack_is_told(accord: Any) -> None:
     lower = page[page.index("decoration 1: tack only:") : page.index("decoration 2:", page.index("tack only:"))]
     assert tack["time"] in lower
     assert on["settings"][0]["time"] not in lower
+
+
+def test_why_not_on_a_press_is_told_however_many_come_before_it(
+    accord: Any, order: Callable[..., str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    (verdict,) = json.loads(accord("validate", "--json", order("fine", FINE)).stdout)
+    (on,) = verdict["presses"]
+    others = [{**on, "press": f"able-{number}"} for number in range(12)]
+    blocked = {**on, "press": "small", "verdict": "rejected", "settings": None, "because": "Its platen is too small."}
+    show_verdict(Output(80, "utf-8"), "fine", {**verdict, "presses": [on, *others, blocked]}, 1)
+    assert "Not on small: Its platen is too small." in capsys.readouterr().out

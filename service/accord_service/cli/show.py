@@ -131,9 +131,9 @@ def _not_there(output: Output, verdict: Document) -> None:
     """Why the other presses will not do, where this one will."""
     if verdict["verdict"] == "rejected":
         return
-    for judgement in verdict["presses"][:_PRESSES_TOLD_MOST]:
-        if judgement["because"] is not None:
-            output.say(judgement["because"], lead=f"  Not on {judgement['press']}: ")
+    blocked = [judgement for judgement in verdict["presses"] if judgement["because"] is not None]
+    for judgement in blocked[:_PRESSES_TOLD_MOST]:
+        output.say(judgement["because"], lead=f"  Not on {judgement['press']}: ")
 
 
 def _alike(findings: Sequence[Document]) -> list[tuple[Document, list[str]]]:
@@ -305,11 +305,10 @@ def show_shop(output: Output, status: Document) -> None:
     if not findings:
         output.say("There is nothing to tell of these presses.")
     for title, told in groupby(findings, key=itemgetter("title")):
-        because = [finding["because"] for finding in told]
         output.blank()
         output.say(title, lead="  ", lead_style=_STYLES["notes"])
-        for sentence in because:
-            output.say(sentence, lead="    - ")
+        for finding in told:
+            output.say(finding["because"], lead="    - ")
     for press in status["calibration"]:
         stale = "; measure it again" if press["stale"] else ""
         curve = "; ".join(
