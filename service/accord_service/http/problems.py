@@ -57,7 +57,7 @@ from accord_rules.governance.house import Refusal
 MEDIA_TYPE = "application/problem+json"
 PLACES = ("body", "query", "header", "path")
 MOST_ERRORS = 50
-_LONGEST_MESSAGE = 300
+LONGEST_MESSAGE = 300  # characters, as the next
 _LONGEST_POINTER = 200
 
 
@@ -84,10 +84,10 @@ class FaultDetails(Documented):
         """A fault, cut to a length that can be sent."""
         return cls(
             where=where,
-            pointer=_cut(fault.pointer, _LONGEST_POINTER) if where == "body" else None,
-            name=None if where == "body" else _cut(_name(fault), _LONGEST_POINTER),
+            pointer=cut(fault.pointer, _LONGEST_POINTER) if where == "body" else None,
+            name=None if where == "body" else cut(_name(fault), _LONGEST_POINTER),
             code=fault.code,
-            message=_cut(fault.sentence, _LONGEST_MESSAGE),
+            message=cut(fault.sentence, LONGEST_MESSAGE),
             allowed=fault.nearest[:ALLOWED_MOST],
             allowed_left_out=max(0, len(fault.allowed) - ALLOWED_MOST),
         )
@@ -495,7 +495,7 @@ def _told(faults: tuple[Fault, ...], where: str) -> str:
     if not faults:
         return ""
     place = (faults[0].pointer if where == "body" else _name(faults[0])) or "the document"
-    first = _cut(f"{place}: {faults[0].sentence}", _LONGEST_MESSAGE)
+    first = cut(f"{place}: {faults[0].sentence}", LONGEST_MESSAGE)
     return first if len(faults) == 1 else f"{len(faults)} faults, the first at {first}"
 
 
@@ -527,8 +527,8 @@ def _name(fault: Fault) -> str:
     return unescape(fault.pointer.removeprefix("/"))
 
 
-def _cut(text: str, most: int) -> str:
-    """The text, or its beginning."""
+def cut(text: str, most: int) -> str:
+    """The text, or its beginning: ``most`` characters."""
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
@@ -544,7 +544,7 @@ def bare_response(status: int, request_id: str) -> Response:
 def bare_document(status: int, request_id: str, detail: str = "") -> dict[str, Any]:
     """A problem without a type of ours as JSON data, as RFC 9457 section 4.2.1 has it."""
     title = HTTP_STATUS_CODES.get(status, "Error")
-    told = _sentence(_cut(detail, _LONGEST_MESSAGE) or title)
+    told = _sentence(detail or title)
     return ProblemDetails(
         type="about:blank", title=title, status=status, detail=told, errors=(), request_id=request_id
     ).document()

@@ -17,20 +17,20 @@ from accord_service.run.log import DETAILS
 
 logger = logging.getLogger(__name__)
 _TYPES: Mapping[int, type[Problem]] = {type_.status: type_ for type_ in (UnreadableRequest, HeaderTooLarge)}
-_LONGEST_DETAIL = 300
 
 
 def refusal(gunicorns: bytes, error: BaseException) -> bytes:
     """gunicorn's answer to what it can't parse, or to what failed outside the application, as a problem document.
 
-    ``gunicorns``: its own answer, whose status is kept; nothing where it made none, which is a failure of ours.
+    ``gunicorns``: its own answer, whose status is kept but for versions of HTTP that are not served (505); nothing
+    where it made none, which is a failure of ours.
     """
     request_id = uuid.uuid4().hex
     status = _status(gunicorns, error)
     logger.info("refused", extra={DETAILS: {"status": status, "request_id": request_id}})
     if status == InternalError.status:  # what failed is in the log, and no client's business
         return written(problems.document(InternalError(), request_id))
-    detail = str(error)[:_LONGEST_DETAIL]
+    detail = problems.cut(str(error), problems.LONGEST_MESSAGE)
     if status in _TYPES:
         return written(problems.document(_TYPES[status](detail), request_id))
     return written(problems.bare_document(status, request_id, detail))
