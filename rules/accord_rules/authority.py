@@ -362,7 +362,6 @@ class Authority:
         searched = plans.search(self._scales, resolved, self._stocked(shop))
         ruled_out, left_out = plans.ruled_out(searched, self.book, observed=observed)
         return Recommendation(
-            unsaid=self._unsaid(searched),
             basis=self.basis(shop),
             plans=self._plans(searched, shop, experiences, most, curve=curve),
             ruled_out=ruled_out,
@@ -371,15 +370,6 @@ class Authority:
             complete=searched.complete,
             reference=order.reference,
         )
-
-    def _unsaid(self, search: plans.Search) -> str | None:
-        """What the best of its ways takes to hold, and could hurt somebody."""
-        if not search.possible:
-            return None
-        best = search.possible[0]
-        whole = search.whole.with_order(best.order)
-        decorations = tuple(map(whole.decoration_case, range(len(best.order.decorations))))
-        return unsaid(self._scales.assumptions(*_with_and_without(whole, decorations, best.on_press)))
 
     def _plans(
         self,
@@ -394,22 +384,26 @@ class Authority:
         most = min(most, max(1, plans.PRINTS_TOLD_MOST // len(search.whole.order.decorations)))
         # Experiences rank all there may be, so that fewer plans are the best of them.
         tried_most = plans.PLANS_MOST if experiences else most
-        planned: list[tuple[plans.Candidate, Weighed, str]] = []
+        planned: list[tuple[plans.Candidate, Judged, str]] = []
         # They differ in decorations and press alone, so that what is known of the piece holds for all.
         of_order = self._scales.weigh(search.whole)
         for candidate in search.possible:
             order = plans.planned_order(candidate)
-            weighed = self._judge_case(search.whole.with_order(order), of_order, shop).weighed
-            if weighed.verdict in WORKABLE:
-                planned.append((candidate, weighed, self._id(order, shop)))
+            judged = self._judge_case(search.whole.with_order(order), of_order, shop)
+            if judged.weighed.verdict in WORKABLE:
+                planned.append((candidate, judged, self._id(order, shop)))
             if len(planned) == tried_most:
                 break
         if experiences:
             planned.sort(key=lambda entry: plans.rank_key(entry[0], experiences))
         return tuple(
-            plans.plan(candidate, weighed, rank, verdict_id, experiences, curve=curve)
-            for rank, (candidate, weighed, verdict_id) in enumerate(planned[:most], start=1)
+            plans.plan(candidate, judged.weighed, rank, verdict_id, self._unsaid(judged), experiences, curve=curve)
+            for rank, (candidate, judged, verdict_id) in enumerate(planned[:most], start=1)
         )
+
+    def _unsaid(self, judged: Judged) -> str | None:
+        """What is taken to hold of an order as it was judged, and could hurt somebody."""
+        return unsaid(self._scales.assumptions(*_with_and_without(judged.whole, judged.decorations, judged.best)))
 
     # -- envelope ----------------------------------------------------------------------------------------------------
 

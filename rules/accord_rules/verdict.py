@@ -424,6 +424,7 @@ class Plan(Documented):
     """One way to do it. Its order validates as it stands, as accepted or conditional."""
 
     rank: int = required(INTEGER, "1 is best")
+    unsaid: str | None = _unsaid()
     press: str = required(STRING, "the press to use")
     press_title: str = required(STRING, "the same, as people say it: its type, and its name at the shop")
     piece_title: str = required(STRING, "the piece, as people say it")
@@ -474,7 +475,6 @@ _COMPLETE = (
 class Recommendation(Documented):
     """Plans, best first, and what was ruled out."""
 
-    unsaid: str | None = _unsaid()
     basis: Basis = _basis()
     plans: tuple[Plan, ...] = required(
         listed(Object(Plan)), "best first, as many as were asked for; empty if nothing that was weighed will do"

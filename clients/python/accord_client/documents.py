@@ -277,6 +277,7 @@ class PlannedDecoration(_Answer):
 @dataclass(frozen=True, slots=True)
 class Plan(_Answer):
     """One way to do the order; rank 1 is best. ``order`` is the order as this plan does it, ready to be sent.
+    ``unsaid``: what it takes to hold and could hurt somebody if it does not, as a sentence to be read first, or None.
 
     ``press_title`` and ``piece_title`` are as people say them; ``first_wash`` is how long until the first wash, None
     for what is not washed.
@@ -284,6 +285,7 @@ class Plan(_Answer):
 
     _what = "a plan"
     rank: int
+    unsaid: str | None
     press: str
     press_title: str
     piece_title: str
@@ -323,12 +325,10 @@ class Recommendation(_Answer):
     """How the order can be done, best way first; ``plans`` is empty when nothing will do.
 
     ``complete``: whether every combination of transfers and presses was weighed; if not, no plan proves nothing.
-    ``ruled_out_left_out``: how many entries of ``ruled_out`` more there are. ``unsaid``: what the best plan takes to
-    hold and could hurt somebody if it does not, as a sentence to be read first, or None.
+    ``ruled_out_left_out``: how many entries of ``ruled_out`` more there are.
     """
 
     _what = "the recommendation"
-    unsaid: str | None
     revision: int
     digest: str
     plans: tuple[Plan, ...]

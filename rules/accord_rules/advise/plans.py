@@ -427,18 +427,20 @@ def plan(
     put_back: Weighed,
     rank: int,
     verdict_id: str,
+    unsaid: str | None,
     experiences: Experiences = NO_EXPERIENCE,
     *,
     curve: bool,
 ) -> Plan:
     """A candidate as a plan an operator can follow; ``put_back`` is what the rules say of the plan as an order.
 
-    ``curve``: whether its heat is given to draw.
+    ``unsaid``: what it takes to hold and could hurt somebody. ``curve``: whether its heat is given to draw.
     """
     case = candidate.on_press.cases[0]
     shown = findings(put_back.fired, case.book)
     return Plan(
         rank=rank,
+        unsaid=unsaid,
         press=candidate.on_press.press.id,
         press_title=case["press.title"],
         piece_title=case["item.title"],

@@ -54,7 +54,7 @@ def show_recommendation(output: Output, file: str, recommendation: Document, mos
     """The best plans as cards, each with what an office wants; then the further plans and what was ruled out."""
     plans = recommendation["plans"]
     for plan in plans[:most_plans]:
-        _card(output, plan, recommendation["reference"], recommendation["unsaid"])
+        _card(output, plan, recommendation["reference"])
         _office(output, plan)
     _ways(output, file, recommendation)
     _further(output, plans[most_plans:])
@@ -67,11 +67,11 @@ def show_recommendation(output: Output, file: str, recommendation: Document, mos
 # -- the card --------------------------------------------------------------------------------------------------------
 
 
-def _card(output: Output, plan: Document, reference: str | None, unsaid: str | None) -> None:
+def _card(output: Output, plan: Document, reference: str | None) -> None:
     decorations = [plan["decorations"][index] for index in plan["sequence"]]
     prints = [_print_words(plan, index) for index in plan["sequence"]]
     _head(output, plan, prints, reference)
-    say_unsaid(output, unsaid)
+    say_unsaid(output, plan["unsaid"])
     start = 1
     for place, decoration in enumerate(decorations):
         if len(decorations) > 1:

@@ -112,7 +112,19 @@ def test_what_could_hurt_somebody_stands_first_in_the_answer(authority: Authorit
     assert "the youngest user is 18" in verdict.unsaid
     assert list(verdict.document())[:3] == ["id", "verdict", "unsaid"]
     recommendation = authority.recommend(read(Order, document), shop)
-    assert next(iter(recommendation.document())) == "unsaid"
-    assert recommendation.unsaid == verdict.unsaid
+    assert list(recommendation.document()["plans"][0])[:2] == ["rank", "unsaid"]
+    assert recommendation.plans[0].unsaid == verdict.unsaid
     said = authority.validate(read(Order, document | {"use": {"age_from": 30}}), shop)
     assert "the youngest user" not in (said.unsaid or "")
+
+
+@pytest.mark.parametrize("item", [{"blank": "polo-polyester-white"}, {"blank": "metal-panel-300x400"}])
+def test_each_plan_says_what_it_takes_to_hold(item: dict[str, str], authority: Authority) -> None:
+    """The same as is said of the plan put back, whose transfer and press are its own."""
+    catalogue = authority.book.catalogue
+    shop = shop_of(authority.book, stock={kind: list(catalogue[kind]) for kind in ("products", "consumables")})
+    plans = authority.recommend(read(Order, {"item": item, "decorations": [{}]}), shop).plans
+    assert len({plan.decorations[0].transfer for plan in plans}) > 1
+    for plan in plans:
+        assert plan.unsaid == authority.validate(read(Order, plan.order), shop).unsaid
+    assert any(plan.unsaid for plan in plans)
