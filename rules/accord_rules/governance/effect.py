@@ -564,8 +564,9 @@ def _enforced(rule: Rule | None) -> Rule | None:
 
 
 def loosens_safety(old: Book, new: Book) -> tuple[str, ...]:
-    """Why two stewards are needed: one sentence for each safety limit or rule that is loosened; none if none is."""
-    return (*_loosened_limits(old, new), *_loosened_rules(old, new))
+    """Why two stewards are needed: one sentence for each safety limit, row of a market or safety rule that is loosened;
+    none if none is."""
+    return (*_loosened_limits(old, new), *_loosened_markets(old, new), *_loosened_rules(old, new))
 
 
 def _loosened_limits(old: Book, new: Book) -> Iterator[str]:
@@ -582,6 +583,23 @@ def _loosened_limits(old: Book, new: Book) -> Iterator[str]:
         elif direction(old, name, new.limit_values[name]) == LOOSER:
             now, then = (units.show(old.limit_dimension(name), book.limit_values[name]) for book in (old, new))
             yield f"Safety limit {name} goes from {now} to {then}; {before.stricter} is stricter."
+
+
+def _loosened_markets(old: Book, new: Book) -> Iterator[str]:
+    """A market's rows are law that keeps people safe, or this collective's choice where law is silent."""
+    for name, before in old.catalogue["markets"].items():
+        after = new.catalogue["markets"].get(name)
+        if after is None:
+            yield f"Market {name} is taken out."
+            continue
+        for matter, row in before.rows:
+            now = getattr(after, matter)
+            if now is None:
+                yield f"In market {name} the row {matter} is taken out."
+                continue
+            for field in row.looser_in(now):
+                then, value = (book.documents["markets"][name][matter].get(field, "nothing") for book in (old, new))
+                yield f"In market {name}, {matter}, {field} goes from {then} to {value}, which may hold back less."
 
 
 def _loosened_rules(old: Book, new: Book) -> Iterator[str]:

@@ -28,6 +28,15 @@ ELSEWHERE = "elsewhere"  # the market of whoever sells where the book has none: 
 # Levels that an order has to be able to meet, and matters that no paper settles.
 WITH_PROOF = ("blocks", "requires")
 NEVER_PROVED = ("continuous_load", "plug_fuse")
+# Fields of rows, and whether a higher value holds more people back.
+HIGHER_IS_STRICTER = {
+    **dict.fromkeys(("age_under", "height_most", "across", "plain_from", "together"), True),
+    **dict.fromkeys(("out_most", "flux_index_under", "blank_most", "coating_most", "most", "release_most"), False),
+    **dict.fromkeys(("lead_most", "cadmium_most", "share_most", "rating", "long_load_most"), False),
+}
+LEVEL_FIELDS = ("level", "fitted_level")
+# Fields that no rule weighs.
+SAID_FIELDS = ("applies_to", "seen", "sources", "note")
 
 _AGE = Number(0, 19)
 _PART = Quantity(units.MASS_FRACTION)
@@ -46,6 +55,27 @@ class MarketRow:
         Many(Choice(EVIDENCE), 6, distinct=True), (), about="evidence of an order, any of which settles it"
     )
     note: str = optional(Text(1000), "", about="what else is worth knowing")
+
+    def looser_in(self, after: MarketRow) -> Iterator[str]:
+        """The fields in which another row of the same matter may hold back less than this one."""
+        for name in type(self).__dataclass_fields__:
+            if not _as_strict(name, getattr(self, name), getattr(after, name)):
+                yield name
+
+
+def _as_strict(field: str, before: Any, after: Any) -> bool:
+    """Whether a row's field holds back as much as it did; in doubt it does not."""
+    if before == after or field in SAID_FIELDS:
+        return True
+    if field in LEVEL_FIELDS:
+        return LEVELS.index(after) <= LEVELS.index(before)
+    if field == "lifted_by":
+        return set(after) <= set(before)
+    if field not in HIGHER_IS_STRICTER:
+        return False
+    if None in (before, after):  # an age that is left out holds for all, a height for nobody
+        return (after is None) is (field == "age_under")
+    return (after > before) is HIGHER_IS_STRICTER[field]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,6 +28,7 @@ from accord_rules.governance.effect import (
 from accord_rules.load.examples import example_order
 from accord_rules.orders.order import Order
 from accord_rules.revision.book import Book
+from accord_rules.revision.markets import HIGHER_IS_STRICTER
 from accord_rules.verdict import VERDICTS
 
 Changed = Callable[..., EntryChange]
@@ -241,6 +242,60 @@ def test_a_safety_limit_cannot_be_made_an_ordinary_one_by_one_steward(
     loosened = loosens_safety(book, replace(book, limits=limits))
     assert len(loosened) == 1
     assert reason in loosened[0]
+
+
+def with_market(book: Book, name: str, matter: str, **fields: Any) -> Book:
+    """The book with fields of a market's row changed, as read and in its document; without fields the row is out."""
+    market, document = book.catalogue["markets"][name], dict(book.documents["markets"][name])
+    row = replace(getattr(market, matter), **fields) if fields else None
+    document[matter] = document[matter] | fields
+    markets = {**book.catalogue["markets"], name: replace(market, **{matter: row})}
+    documents = {**book.documents, "markets": {**book.documents["markets"], name: document}}
+    return replace(book, catalogue={**book.catalogue, "markets": markets}, documents=documents)
+
+
+@pytest.mark.parametrize(
+    ("name", "matter", "looser", "stricter"),
+    [
+        ("us", "continuous_load", {"share_most": 90.0}, {"share_most": 70.0}),
+        ("us", "clothing_fire", {"plain_from": 80.0}, {"plain_from": 100.0}),
+        ("us", "hood_cords", {"age_under": 12.0}, {"age_under": 14.0}),
+        ("us", "toy_phthalates", {"most": 2000.0}, {"together": True}),
+        ("us", "lead", {"lifted_by": ("lead-test", "maker-consent")}, {"blank_most": 90.0}),
+        ("us", "nightwear", {"fitted_level": "notes"}, {"fitted_level": "blocks"}),
+        ("eu", "hood_cords", {"height_most": None}, {"height_most": 1400.0}),
+        ("eu", "toy_phthalates", {"together": False}, {"most": 500.0}),
+        ("eu", "skin_phthalates", {"level": "cautions"}, {"level": "blocks"}),
+        ("uk", "skin_phthalates", {"age_under": 3.0}, {"note": "said anew"}),
+        ("uk", "plug_fuse", {"voltage": 250.0}, {"rating": 10.0}),
+        ("uk", "nickel", {}, {"release_most": 0.2}),
+    ],
+)
+def test_a_row_of_a_market_made_looser_takes_two_stewards(
+    name: str, matter: str, looser: dict[str, Any], stricter: dict[str, Any], book: Book
+) -> None:
+    (why,) = loosens_safety(book, with_market(book, name, matter, **looser))
+    assert f"In market {name}" in why
+    assert matter in why
+    assert not loosens_safety(book, with_market(book, name, matter, **stricter))
+
+
+def test_of_every_number_of_a_row_it_is_known_which_way_is_stricter(book: Book) -> None:
+    """All but a voltage, which turns current into power: either way is in doubt."""
+    numbers = {
+        field
+        for market in book.catalogue["markets"].values()
+        for _, row in market.rows
+        for field in type(row).__dataclass_fields__
+        if isinstance(getattr(row, field), int | float)
+    }
+    assert numbers == {*HIGHER_IS_STRICTER, "voltage"}
+
+
+def test_a_market_taken_out_takes_two_stewards(book: Book) -> None:
+    markets = {name: market for name, market in book.catalogue["markets"].items() if name != "ca"}
+    (why,) = loosens_safety(book, replace(book, catalogue={**book.catalogue, "markets": markets}))
+    assert why == "Market ca is taken out."
 
 
 def safety_rule(book: Book) -> str:
