@@ -62,14 +62,16 @@ def rules_tried_once() -> Iterator[None]:
 @pytest.fixture(scope="session", autouse=True)
 def books_loaded_once() -> Iterator[None]:
     """The few books met last are not loaded again for each application and each step of a proposal: the same documents
-    make the same book, and nothing can change one. What does not load is refused anew each time."""
+    make the same book, and nothing can change one. What does not load is refused anew each time, and a book whose
+    examples were taken as tried never stands in for one whose examples are to be tried."""
 
-    loaded: dict[tuple[bytes, int], Book] = {}
+    loaded: dict[tuple[bytes, int, bool], Book] = {}
 
     def load_once(documents: Documents, revision: int = 1, *, tried: Documents | None = None) -> Book:
-        text = canonical(documents), revision
-        book = loaded.pop(text, None) or from_documents(documents, revision, tried=tried)
-        loaded[text] = book  # the one met last comes last
+        in_full = canonical(documents), revision, True
+        name = in_full if tried is None or in_full in loaded else (*in_full[:2], False)
+        book = loaded.pop(name, None) or from_documents(documents, revision, tried=tried)
+        loaded[name] = book  # the one met last comes last
         for oldest in [*loaded][:-BOOKS_HELD]:
             del loaded[oldest]
         return book

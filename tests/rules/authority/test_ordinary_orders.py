@@ -80,6 +80,29 @@ def test_ordinary_orders_on_a_measured_press_have_no_finding(press: str, authori
     assert len(BLANKS) * len(USUAL) - len(spoken) == 26
 
 
+@pytest.mark.parametrize(
+    ("palette", "answer", "blocked_by"),
+    [
+        (None, "undetermined", ()),
+        (["white"], "rejected", ("dye-bleeds-into-light-film",)),
+        (["black"], "accepted", ()),
+    ],
+)
+def test_plastisol_on_dark_half_polyester_hangs_on_the_colour_of_the_print(
+    palette: list[str] | None, answer: str, blocked_by: tuple[str, ...], authority: Authority
+) -> None:
+    """At plastisol's 180 °C the dye of half-polyester cloth stains a light print, and a dark one does not show it;
+    who has not said which is asked. Common practice, no source."""
+    order = dict(ordinary("tee-50-50-black", "plastisol-hot-split"))
+    if palette is not None:
+        order["decorations"] = [order["decorations"][0] | {"artwork": {"palette": palette}}]
+    verdict = authority.validate(read(Order, order), shop_of(authority.book, presses=[MEASURED]))
+    assert verdict.verdict == answer
+    assert tuple(finding.rule for finding in verdict.findings if finding.level == "blocks") == blocked_by
+    wanted = {"/decorations/0/artwork/palette"} if answer == "undetermined" else set()
+    assert {need.pointer for need in verdict.needs if "dye-bleeds-into-light-film" in need.decides} == wanted
+
+
 @pytest.mark.parametrize("press", ["hand-held", "clamshell"])
 def test_what_holds_of_a_press_whatever_is_pressed_is_no_finding_of_an_order(press: str, authority: Authority) -> None:
     shop = shop_of(authority.book, presses=[{"id": "press", "type": press}])
