@@ -53,9 +53,9 @@ def test_a_shop_is_added_once(as_admin: Accord, file: Callable[[str], str]) -> N
 
 def test_what_holds_of_the_own_presses_is_told_once(accord: Accord) -> None:
     """A counter's key will do; nothing of it stands on an order."""
-    told = accord("shop", "status")
-    assert told.exit_code == 0
-    words = " ".join(told.output.split())
+    done = accord("shop", "status")
+    assert done.exit_code == 0
+    words = " ".join(done.output.split())
     assert "The shop does not say which circuit swing-away press “bench” runs on" in words
     assert "mini" in words
     status = json.loads(accord("shop", "status", "--json").output)

@@ -218,8 +218,8 @@ def test_the_kind_that_an_order_says_counts(authority: Authority) -> None:
     assert "collar" not in sentence(banner, "lay-out")
     document = order_document(authority.book, item={"blank": "tee-heavy-white", "kind": "homeware"})
     verdict = authority.validate(read(Order, document), shop_with(authority))
-    (told,) = (finding for finding in verdict.findings if finding.rule == "description-contradicts-blank")
-    assert "described as homeware, the blank is garment" in told.because
+    (finding,) = (finding for finding in verdict.findings if finding.rule == "description-contradicts-blank")
+    assert "described as homeware, the blank is garment" in finding.because
 
 
 def test_a_film_is_gone_over_again_before_dye_goes_on_it(authority: Authority) -> None:
@@ -273,11 +273,11 @@ SILICONE = "silicone-coated release paper"
 def test_each_pressing_has_its_own_stack(transfer: str, pressing: str, layers: list[str], authority: Authority) -> None:
     planned = first_plan(authority, shop_with(authority), decoration={"transfer": transfer}).decorations[0]
     piece = authority.book.catalogue["substrates"]["woven"].title
-    told = [
+    shown = [
         layer.replace(f"{in_a_sentence(piece)}, printable face", "PIECE").replace(planned.title, "PRINT")
         for layer in lying(planned, pressing)
     ]
-    assert told == layers
+    assert shown == layers
     assert [stack.pressing for stack in planned.stacks] == [
         name for name in PRESSINGS if name in {stack.pressing for stack in planned.stacks}
     ]

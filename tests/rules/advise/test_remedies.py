@@ -451,7 +451,7 @@ def test_a_setting_that_is_only_wrong_raises_no_doubt_about_its_unit(
 
 
 @pytest.mark.parametrize(
-    ("decoration", "asked"),
+    ("decoration", "question"),
     [
         ({"sheet": {"temperature": "160 °F"}}, "Does the sheet say 160 °C, not 160 °F?"),
         ({"settings": {"temperature": "155 °C", "time": "15 s", "pre_press": "10 h"}}, "Was 10 s meant, not 10 h?"),
@@ -462,12 +462,12 @@ def test_a_setting_that_is_only_wrong_raises_no_doubt_about_its_unit(
     ],
 )
 def test_units_of_sheets_and_short_times_are_doubted_too(
-    decoration: Document, asked: str, authority: Authority, book: Book
+    decoration: Document, question: str, authority: Authority, book: Book
 ) -> None:
     document = order_with(book, decoration={"transfer": "cut-film"} | decoration)
     shop = shop_with(book)
     remedy = first_remedy(authority, document, shop)
-    assert remedy.text.startswith(asked)
+    assert remedy.text.startswith(question)
     assert authority.validate(read(Order, applied(document, remedy)), shop).verdict in WORKABLE
 
 

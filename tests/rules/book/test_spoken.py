@@ -19,8 +19,8 @@ from accord_rules.orders import order as orders
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.rule import SHOP
-from accord_rules.weigh.scales import LAST_WORDS, worded
+from accord_rules.revision.rule import LAST_WORDS, SHOP
+from accord_rules.weigh.scales import worded
 
 WORDS_MOST = 35
 SYSTEMS = ("metric-bar", "us-customary")
@@ -128,14 +128,14 @@ def test_nothing_is_called_by_its_id(spoken: tuple[str, dict[str, set[str]]], bo
     _, said = spoken
     ids = {name for entries in book.catalogue.values() for name in entries if "-" in name} | set(book.rules)
     ids |= {word for words in (orders.PRINTERS, orders.EVIDENCE, orders.PREPARATIONS) for word in words if "-" in word}
-    told = {
+    named = {
         (by, word)
         for by, texts in said.items()
         for text in texts
         for word in re.findall(r"[a-z0-9]+(?:[-_][a-z0-9]+)+", text)
         if word in ids - SPOKEN or "_" in word
     }
-    assert told == set()
+    assert named == set()
 
 
 @pytest.mark.parametrize("system", SYSTEMS)

@@ -121,7 +121,7 @@ def test_which_one_carries_a_print_hangs_on_the_order_of_pressings(authority: Au
 
 
 @pytest.mark.parametrize(
-    ("fibres", "told"),
+    ("fibres", "cautioned"),
     [
         ({"PES": 100}, True),
         ({"PES": 80, "CO": 20}, True),
@@ -130,13 +130,13 @@ def test_which_one_carries_a_print_hangs_on_the_order_of_pressings(authority: Au
     ],
 )
 def test_dark_blends_are_told_of_shine_only_where_it_stays(
-    fibres: dict[str, float], told: bool, authority: Authority
+    fibres: dict[str, float], cautioned: bool, authority: Authority
 ) -> None:
     """Everyday dark poly-cotton has no finding of it, and its pre-press is covered all the same. From memory."""
     item = {"fibres": fibres, "colour": "#101018", "dye": "disperse"}
     order = order_document(authority.book, item=item, decoration={"transfer": "cut-film"})
     verdict = authority.validate(read(Order, order), shop_of(authority.book))
-    assert ("press-marks-on-dark-synthetics" in {finding.rule for finding in verdict.findings}) is told
+    assert ("press-marks-on-dark-synthetics" in {finding.rule for finding in verdict.findings}) is cautioned
     assert pre_press(first_steps(authority, item=item)) == COVERED_PRE_PRESS
 
 

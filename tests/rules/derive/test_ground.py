@@ -51,8 +51,8 @@ def test_dye_over_an_ordinary_film_is_refused_with_the_film_as_the_reason(
 ) -> None:
     verdict = verdict_of(authority, {"fibres": fibres}, pile(film, "dye-sublimation"))
     assert verdict.verdict == "rejected"
-    (told,) = (finding for finding in verdict.findings if finding.rule == "dye-onto-other-layer")
-    assert "not made to take dye" in told.because
+    (finding,) = (finding for finding in verdict.findings if finding.rule == "dye-onto-other-layer")
+    assert "not made to take dye" in finding.because
     assert "dye-on-natural-fibre" not in rules(verdict, "blocks"), "it does not meet the cotton"
 
 
@@ -102,8 +102,8 @@ def test_a_tack_that_is_said_of_a_film_alone_is_not_passed_over(authority: Autho
     film, *dye = pile("dye-receptive-film", "dye-sublimation")
     said = film | {"settings": {"pressings": {"tack": {"time": "8 s"}}}}
     verdict = verdict_of(authority, {"fibres": {"CO": 100}}, [said, *dye])
-    (told,) = (finding for finding in verdict.findings if finding.rule == "pressing-outside-window")
-    assert "the tack is said, and here the main pressing is the only one" in told.because
+    (finding,) = (finding for finding in verdict.findings if finding.rule == "pressing-outside-window")
+    assert "the tack is said, and here the main pressing is the only one" in finding.because
 
 
 def test_a_plan_presses_film_then_dye_and_measures_the_place_once(authority: Authority) -> None:

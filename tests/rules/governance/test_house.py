@@ -369,10 +369,10 @@ def test_a_house_limit_on_the_second_press_binds_whatever_a_sheet_says(
     assert seconds == {"shared": 40.0, "house": 20.0}
     said = replace(open_, decorations=(replace(decoration, settings=read(Settings, {"second_press": "40 s"})),))
     assert "pressing-outside-window" not in {finding.rule for finding in authority.validate(said, shop).findings}
-    (told,) = (one for one in house.validate(said, shop).findings if one.rule == "pressing-outside-window")
-    assert (told.level, told.layer) == ("requires", "house")
-    assert "is set to 40 s" in told.because
-    assert "20 s is usual" in told.because
+    (finding,) = (one for one in house.validate(said, shop).findings if one.rule == "pressing-outside-window")
+    assert (finding.level, finding.layer) == ("requires", "house")
+    assert "is set to 40 s" in finding.because
+    assert "20 s is usual" in finding.because
 
 
 def test_a_later_book_that_is_stricter_prevails(book: Book) -> None:

@@ -127,9 +127,9 @@ def test_the_bounds_enclose_five_by_five_of_the_platens_spread_and_the_contacts(
         history = solve(moved, start, TIMES_S)
         end_c = history.interface_at_c(chosen.time_s)
         reach_s = crossing_s(dosed_s(history.interface_c, need.at, need.halved_by), need.time)
-        told = (platen, contacts)
-        assert stated.interface_c[2] - GRID_K <= end_c <= stated.interface_c[0] + GRID_K, told
-        assert 0.99 * stated.reach_s[0] <= reach_s <= 1.01 * stated.reach_s[2], told
+        moves = (platen, contacts)
+        assert stated.interface_c[2] - GRID_K <= end_c <= stated.interface_c[0] + GRID_K, moves
+        assert 0.99 * stated.reach_s[0] <= reach_s <= 1.01 * stated.reach_s[2], moves
         dwelled = solve(moved, start, time_grid(chosen.time_s, 120))
         for bounds, value, off in (
             (room.interface_end_c, dwelled.interface_c[-1], 0.02),
@@ -138,7 +138,7 @@ def test_the_bounds_enclose_five_by_five_of_the_platens_spread_and_the_contacts(
             (room.peak_back_c, dwelled.peak_back_c, 0.02),
             (room.energy_j_m2, dwelled.energy_j_m2[-1], 20.0),
         ):
-            assert bounds.low - off <= value <= bounds.high + off, told
+            assert bounds.low - off <= value <= bounds.high + off, moves
 
 
 def test_no_presss_spread_is_left_out_of_what_is_tried(book: Book) -> None:
@@ -230,9 +230,9 @@ DAMP_PRESSES = ("hand-held", "clamshell")
 def is_damp(case: Case) -> bool:
     """Whether a plan with these settings says so."""
     assert case.chosen is not None
-    told = heat_estimate(case, case.chosen)
-    assert told is not None
-    return told.damp
+    of_heat = heat_estimate(case, case.chosen)
+    assert of_heat is not None
+    return of_heat.damp
 
 
 @pytest.mark.parametrize("press", DAMP_PRESSES)

@@ -59,7 +59,7 @@ TIRED = {"press": {"type": "hand-held", "id": "hand"}, "quantity": 60}
 
 
 @pytest.mark.parametrize(
-    ("order", "told", "silent"),
+    ("order", "speaks", "silent"),
     [
         (TIRED, "hand-held-for-long-run", "long-run-by-hand"),
         (
@@ -87,15 +87,15 @@ TIRED = {"press": {"type": "hand-held", "id": "hand"}, "quantity": 60}
     ],
 )
 def test_what_another_rule_says_as_well_is_not_said_again(
-    order: dict[str, Any], told: str, silent: str, authority: Authority
+    order: dict[str, Any], speaks: str, silent: str, authority: Authority
 ) -> None:
     book = authority.book
     question = read(Order, order_document(book, **order))
     shop = shop_of(book)
     fired = {match.rule.id for match in authority.judge(question, shop).fired}
-    assert {told, silent} <= fired, "or nothing would be left out"
+    assert {speaks, silent} <= fired, "or nothing would be left out"
     findings = {finding.rule for finding in authority.validate(question, shop).findings}
-    assert told in findings
+    assert speaks in findings
     assert silent not in findings
 
 
@@ -151,7 +151,7 @@ def test_half_of_the_accepted_orders_of_a_day_have_no_more_than_one_finding(auth
     for document, shop in demo_questions():
         verdict = authority.validate(read(Order, document), shop)
         counts.setdefault(verdict.verdict, []).append(len(verdict.findings))
-    for word, found in counts.items():
-        print(f"{word}: {len(found)} orders, {median(found):g} findings in the middle, {max(found)} at most")
+    for word, findings in counts.items():
+        print(f"{word}: {len(findings)} orders, {median(findings):g} findings in the middle, {max(findings)} at most")
     assert len(counts["accepted"]) > 40
     assert median(counts["accepted"]) <= 1

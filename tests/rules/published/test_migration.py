@@ -88,8 +88,8 @@ def test_dyes_stand_in_the_order_of_their_sublimation_fastness() -> None:
         for worse, better in pairwise(("sublimated", "low-energy", "medium-energy", "high-energy")):
             pairs = zip(levels_of(of(worse, share, shade)), levels_of(of(better, share, shade)), strict=True)
             assert all(a < b for a, b in pairs), (worse, share, shade)
-        unknown = levels_of(of("unknown", share, shade))
-        assert levels_of(of("low-energy", share, shade)) < unknown < levels_of(of("high-energy", share, shade))
+        between = (levels_of(of(dye, share, shade)) for dye in ("low-energy", "unknown", "high-energy"))
+        assert all(low < unknown < high for low, unknown, high in zip(*between, strict=True)), (share, shade)
 
 
 def test_onset_on_polyester_of_unknown_dye() -> None:

@@ -51,9 +51,6 @@ def test_a_difference_is_no_temperature(fahrenheit: float, kelvin: float) -> Non
         (units.AREA_DENSITY, "1 oz/yd2", constants.oz * 1000 / constants.yard**2),
         (units.AREA_DENSITY, "2.6 oz/yd2", 88.155),
         (units.LENGTH, "1 in", constants.inch * 1000),
-        (units.LENGTH, "5 7/8 in", 5.875 * constants.inch * 1000),
-        (units.LENGTH, "5-7/8 in", 5.875 * constants.inch * 1000),
-        (units.LENGTH, '5 7/8"', 5.875 * constants.inch * 1000),
         (units.LENGTH, "1/2 inch", 0.5 * constants.inch * 1000),
         (units.LENGTH, "1/64 in", constants.inch * 1000 / 64),
         (units.FORCE, "1 lbf", constants.lbf),
@@ -200,7 +197,6 @@ def test_what_cannot_be_meant_is_refused(dimension: units.Dimension, text: objec
         (units.AREA_DENSITY, "5.3 oz/sq. yd.", 5.3 * 33.90575),
         # 1 min = 60 s and 1 h = 3600 s exactly, NIST SP 811 table 6.
         (units.TIME, "70s", 70.0),
-        (units.TIME, "1 min 10 s", 70.0),
         (units.TIME, "1min10s", 70.0),
         (units.TIME, "1m 10s", 70.0),
         (units.TIME, "1:10", 70.0),

@@ -179,6 +179,7 @@ def test_each_entry_has_another_word(kind: str, book: Book) -> None:
 
 
 def test_a_word_with_several_readings_is_refused_with_all(book: Book) -> None:
+    assert book.ambiguous_words
     for word, ambiguous in book.ambiguous_words.items():
         for kind, readings in ambiguous.readings.items():
             parts: dict[str, Any] = {

@@ -143,18 +143,18 @@ def test_orders_may_say_what_their_shop_calls_things_and_no_other_shops_orders(
     shop = before.json | {"names": {"transfers": {"Roll 7": product}}}
     assert put_own(changing, shop, before.headers["ETag"]).status_code == 200
     assert own(changing).json["names"] == {"transfers": {"Roll 7": product}}
-    asked = with_transfer(order, "roll-7") | {"reference": "QS-7"}
+    in_own_words = with_transfer(order, "roll-7") | {"reference": "QS-7"}
 
     def is_read() -> bool:
-        answer = changing.first.post("/v1/validate", json=asked, headers=named)
+        answer = changing.first.post("/v1/validate", json=in_own_words, headers=named)
         return answer.status_code == 200 and answer.json["id"] == in_book["id"] and answer.json["reference"] == "QS-7"
 
     wait_for(is_read, seconds=5)
-    planned = changing.first.post("/v1/recommend", json=asked, headers=named).json
+    planned = changing.first.post("/v1/recommend", json=in_own_words, headers=named).json
     assert "Roll 7" not in str(planned)
     assert "roll-7" not in str(planned)
     # Names belong to the shop that wrote them.
-    elsewhere = changing.first.post("/v1/validate", json=asked, headers=changing.headers("mill-loft", "counter"))
+    elsewhere = changing.first.post("/v1/validate", json=in_own_words, headers=changing.headers("mill-loft", "counter"))
     assert elsewhere.status_code == 422
     assert "/decorations/0/transfer" in [error["pointer"] for error in elsewhere.json["errors"]]
 

@@ -94,9 +94,9 @@ def test_a_list_read_while_the_book_moves_is_that_of_its_first_page(
         documents[table][added] = {name: value for name, value in entry.items() if name != "aliases"}  # words mean one
 
     head = publish(fresh, change)
-    for asked in (client, other):
+    for worker in (client, other):
         wait_for(
-            lambda asked=asked: asked.get("/v1/catalogue", headers=key).json["revision"] == head.number, seconds=4.0
+            lambda worker=worker: worker.get("/v1/catalogue", headers=key).json["revision"] == head.number, seconds=4.0
         )
     pages = [first]
     while pages[-1]["next"] is not None:

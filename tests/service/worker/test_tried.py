@@ -65,10 +65,10 @@ def test_rules_that_passed_their_trial_are_not_tried_again(
     passed: bool, trials: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tried: list[Any] = []
-    asked: list[int] = []
+    samples: list[int] = []
     monkeypatch.setattr(edition, "try_out", lambda *arguments: tried.append(arguments))
-    monkeypatch.setattr(Authority, "self_test", lambda authority, one_in: asked.append(one_in))
+    monkeypatch.setattr(Authority, "self_test", lambda authority, one_in: samples.append(one_in))
     documents = dict(shipped())
     edition.Edition.load(record(documents, edition.trier() if passed else ""), Ledger()).close()
     assert len(tried) == trials
-    assert asked == [edition.SAMPLED if passed else 1]
+    assert samples == [edition.SAMPLED if passed else 1]
