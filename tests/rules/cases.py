@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import copy
+from collections.abc import Iterator
 from typing import Any
 
 from accord_rules.derive.case import Case
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
-from accord_rules.load.examples import pressing_cases
+from accord_rules.load.examples import example_order, pressing_cases
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -28,6 +29,14 @@ def order_document(book: Book, **parts: Any) -> Document:
 
 def shop_of(book: Book, **parts: Any) -> Shop:
     return read(Shop, merge(copy.deepcopy(dict(book.documents["base_example"]["shop"])), parts))
+
+
+def firing_orders(book: Book) -> Iterator[tuple[str, Order, Shop]]:
+    """Each order that a rule of the book gives as one that makes it fire, after the rule's name."""
+    for rule in book.rules.values():
+        for example in rule.fires:
+            if "facts" not in example:
+                yield rule.id, *example_order(example, book)
 
 
 def sentence(steps: tuple[PlannedStep, ...], name: str) -> str:

@@ -163,7 +163,9 @@ class Effect(Documented):
     code: str = required(STRING, "digest of the code that judged")
     changes: tuple[EntryName, ...] = required(listed(Object(EntryName)), "what is changed")
     decision: Decision = required(Object(Decision), "what it does as a whole")
-    loosens_safety: tuple[str, ...] = required(STRINGS, "each safety limit or rule that is loosened")
+    loosens_safety: tuple[str, ...] = required(
+        STRINGS, "each safety limit, row of a market or safety rule that is loosened"
+    )
     counts: tuple[FlipCount, ...] = required(listed(Object(FlipCount)), "flips by shop, rule and direction")
     flips: tuple[Flip, ...] = required(listed(Object(Flip)), "every flip")
     witnesses: tuple[FlipWitness, ...] = required(listed(Object(FlipWitness)), "one order for each rule and direction")

@@ -125,7 +125,7 @@ class Proposal(Documented):
 
     @property
     def approvals_needed(self) -> int:
-        """Two where a safety limit or rule is loosened, else one."""
+        """Two where a safety limit, a row of a market or a safety rule is loosened, else one."""
         return 2 if self.shown is not None and self.shown.loosens_safety else 1
 
     @property

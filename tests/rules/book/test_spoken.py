@@ -11,10 +11,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
+from cases import firing_orders
 
 from accord_rules.advise.plans import presses_of
 from accord_rules.authority import Authority
-from accord_rules.load.examples import example_order
 from accord_rules.orders import order as orders
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -47,11 +47,8 @@ def sentences(text: str) -> list[str]:
 
 def examples(book: Book, system: str) -> Iterator[tuple[str, Order, Shop]]:
     """The orders that make each rule fire, in a shop of these units."""
-    for rule in book.rules.values():
-        for example in rule.fires:
-            if "facts" not in example:
-                order, shop = example_order(example, book)
-                yield rule.id, order, replace(shop, unit_system=system)
+    for name, order, shop in firing_orders(book):
+        yield name, order, replace(shop, unit_system=system)
 
 
 @pytest.fixture(scope="module", params=SYSTEMS)
