@@ -57,8 +57,8 @@ PUBLISHED = [
     ("eu", "hood_cord_ends", "age_under", 14),
     ("eu", "hood_cord_ends", "height_most", 1820),
     ("eu", "waist_cords", "out_most", 140),
-    # BS EN 14682:2014, designated (secondary). Hood Cords Regulations 1976 (secondary): no cord up to a chest of 44 cm laid
-    # flat, which is about 13 years (from memory).
+    # BS EN 14682:2014, designated (secondary). Hood Cords Regulations 1976 (secondary): no cord up to a chest of 44 cm
+    # laid flat, which is about 13 years (from memory).
     ("uk", "hood_cords", "height_most", 1340),
     ("uk", "hood_cords", "age_under", 14),
     # 16 CFR 1501.4 (copy): cylinder 31.7 mm wide, under 3 years. SOR/2011-17 and AS/NZS ISO 8124.1: the same cylinder.
