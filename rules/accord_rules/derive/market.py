@@ -200,7 +200,7 @@ def lead_words(market: Market = read("market.entry")) -> str:
     """How much lead it may have, in words: "100 ppm, 90 ppm in its coating"."""
     row = market.lead
     if row is None:
-        return "as little as can be had"
+        return "no figure is known"
     blank, coating = (units.show(units.MASS_FRACTION, most) for most in (row.blank_most, row.coating_most))
     return blank if blank == coating else f"{blank}, {coating} in its coating"
 

@@ -176,8 +176,8 @@ def ground_words(cell: MigrationCell = read("migration.cell"), fresh: bool = rea
     """What can migrate, in words."""
     if fresh:
         return "a fresh dye print beneath"
-    share = {"rich": "polyester", "middle": "cloth half and more polyester", "lean": "cloth with some polyester"}
-    return f"{_DYE_WORDS[cell.dye]} on {cell.shade} {share[cell.share]}"
+    share = {"rich": "polyester", "middle": "polyester-rich blends", "lean": "blends with some polyester"}
+    return f"{_DYE_WORDS[cell.dye]} on {cell.shade}-dyed {share[cell.share]}"
 
 
 # -- heat and dwell --------------------------------------------------------------------------------------------------

@@ -57,8 +57,10 @@ PUBLISHED = [
     ("eu", "hood_cord_ends", "age_under", 14),
     ("eu", "hood_cord_ends", "height_most", 1820),
     ("eu", "waist_cords", "out_most", 140),
-    # BS EN 14682:2014, designated (secondary).
+    # BS EN 14682:2014, designated (secondary). Hood Cords Regulations 1976 (secondary): no cord up to a chest of 44 cm
+    # laid flat, which is about 13 years (from memory).
     ("uk", "hood_cords", "height_most", 1340),
+    ("uk", "hood_cords", "age_under", 14),
     # 16 CFR 1501.4 (copy): cylinder 31.7 mm wide, under 3 years. SOR/2011-17 and AS/NZS ISO 8124.1: the same cylinder.
     ("us", "small_parts", "across", 31.7),
     ("us", "small_parts", "age_under", 3),
@@ -356,6 +358,24 @@ def levels(book: Book, use: Mapping[str, Any], **more: Any) -> dict[str, Any]:
 )
 def test_rows_end_where_the_law_does(name: str, use: Mapping[str, Any], matter: str, level: str, book: Book) -> None:
     assert levels(book, {"market": name, **use})[f"market.{matter}"] == level
+
+
+@pytest.mark.parametrize(
+    ("name", "level"),
+    [
+        # EN 14682: fixed cords without free ends are allowed from 7 years on, and the maker declares them.
+        ("eu", "none"),
+        # Hood Cords Regulations 1976 (secondary): to supply it with the cord is an offence, whatever anybody declares.
+        ("uk", "requires"),
+        # 16 CFR 1120.3, and Health Canada's notice: the cord comes out.
+        ("us", "requires"),
+        ("ca", "requires"),
+    ],
+)
+def test_a_declaration_lifts_a_hood_cord_only_where_the_law_lets_it(name: str, level: str, book: Book) -> None:
+    ages = {"market": name, "age_from": 10, "age_to": 12}
+    assert levels(book, ages, evidence=["cord-declaration"])["market.hood_cords"] == level
+    assert levels(book, ages, evidence=["cord-taken-out"])["market.hood_cords"] == "none"
 
 
 @pytest.mark.parametrize(
