@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg.lapack import dstevd
 
 from accord_rules.heat.grid import Floats, frozen
 from accord_rules.heat.stack import HeatError
@@ -33,6 +32,8 @@ class Modes:
 
 def decompose(capacity_j_m2k: Floats, diagonal_w_m2k: Floats, beside_w_m2k: Floats) -> Modes:
     """The modes of cells with heat capacities (N,) and a K with this diagonal (N,) and off-diagonal (N - 1,)."""
+    from scipy.linalg.lapack import dstevd  # its import takes a quarter of a second of each start
+
     scale = 1 / np.sqrt(capacity_j_m2k)
     # Divide and conquer: of LAPACK's ways the fastest for some tens of cells.
     rate, vectors, failed = dstevd(diagonal_w_m2k * scale**2, beside_w_m2k * scale[:-1] * scale[1:])

@@ -22,7 +22,6 @@ from itertools import pairwise
 from math import ceil
 
 import numpy as np
-from scipy.linalg.lapack import dgtsv
 
 from accord_rules.heat.grid import Bools, Floats, Grid, cut, outer_c, outer_conductance_w_m2k
 from accord_rules.heat.history import History
@@ -175,6 +174,8 @@ def _solve(
     power: tuple[float, float],
 ) -> tuple[Floats, Floats, Floats]:
     """One tridiagonal solve with the states given: temperatures, steam and flows, (M,) each."""
+    from scipy.linalg.lapack import dgtsv  # its import takes a quarter of a second of each start
+
     fixed, slope = power
     diagonal = equations.capacity + span_s * equations.diagonal
     right = base + span_s * equations.inflow

@@ -91,11 +91,14 @@ def load_book() -> Book:
     return load_folder(shipped_folder())
 
 
-def load_folder(folder: Traversable) -> Book:
-    """The book of a folder, checked, as revision 1. Raises BookError with every reason, each with its file."""
+def load_folder(folder: Traversable, passed: Callable[[Documents], bool] = lambda documents: False) -> Book:
+    """The book of a folder, checked, as revision 1. Raises BookError with every reason, each with its file.
+
+    ``passed``: whether this very code has tried the examples of such documents before.
+    """
     documents = read_folder(folder)
     try:
-        return from_documents(documents)
+        return from_documents(documents, tried=documents if passed(documents) else None)
     except BookError as error:
         raise in_limit_files(folder, error) from None
 

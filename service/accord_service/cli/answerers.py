@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import wraps
+from functools import cache, partial, wraps
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
@@ -17,10 +18,10 @@ from click.core import ParameterSource
 import accord_client
 from accord_rules.authority import Authority
 from accord_rules.derive.glossary import Glossary
-from accord_rules.documents.files import BookError, entry_of
+from accord_rules.documents.files import BookError, entry_of, shipped_folder
 from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.documents.spelling import nearest
-from accord_rules.load.loader import load_book, load_folder
+from accord_rules.load.loader import load_folder
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -32,6 +33,7 @@ from accord_rules.verdict import STAGES
 from accord_service.cli.failure import Failure
 from accord_service.cli.orders import Refused
 from accord_service.steps.shops import aged, faults_of
+from accord_service.worker import trials
 
 T = TypeVar("T")
 Command = Callable[..., Any]
@@ -476,9 +478,21 @@ def _here(shop_file: Path | None, book_folder: Path | None) -> Iterator[Answerer
 
 def _book(folder: Path | None) -> Book:
     try:
-        return load_folder(folder) if folder else load_book()
+        return _loaded(folder) if folder else _shipped()
     except BookError as error:
         raise Failure("The book cannot be used:\n" + "\n".join(f"  {reason}" for reason in error.reasons)) from None
+
+
+@cache
+def _shipped() -> Book:
+    return _loaded(shipped_folder())
+
+
+def _loaded(folder: Traversable) -> Book:
+    """A book whose examples are tried once a machine. Raises BookError."""
+    book = load_folder(folder, partial(trials.passed, trials.EXAMPLES))
+    trials.remember(trials.EXAMPLES, book.documents)
+    return book
 
 
 def _shop(file: Path, book: Book) -> Shop:

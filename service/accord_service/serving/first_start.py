@@ -8,11 +8,12 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from accord_rules.documents.files import shipped
+from accord_rules.documents.files import Documents, shipped
 from accord_rules.load.loader import from_documents
 from accord_service.http.roles import COLLECTIVE
 from accord_service.run.config import Config
 from accord_service.store import Conflict, EmbeddedServer, KeyRecord, NewKey, NotThere, Store, StoreAway, Transaction
+from accord_service.worker import trials
 from accord_service.worker.edition import tried_by, try_rules
 
 WHO = "first start"
@@ -60,10 +61,20 @@ def _first_book(store: Store) -> None:
         store.revisions.head()
     except NotThere:
         documents = shipped()
-        book = from_documents(documents)
-        try_rules(book)
         reason = "The book that comes with the program."
-        store.revisions.first(documents, author=WHO, reason=reason, tried_by=tried_by(book))
+        store.revisions.first(documents, author=WHO, reason=reason, tried_by=_tried_by(documents))
+
+
+def _tried_by(documents: Documents) -> str:
+    """``trier`` where they pass every trial, or passed them on this machine before. Raises BookError, EngineError."""
+    if trials.passed(trials.WHOLE, documents):
+        return trials.trier()
+    book = from_documents(documents)
+    try_rules(book)
+    trier = tried_by(book)
+    if trier:
+        trials.remember(trials.WHOLE, documents)
+    return trier
 
 
 def _first_admin(store: Store, folder: Path) -> Path | None:

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import logging
-import platform
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import cache
-from importlib.metadata import version
 
-from accord_rules.authority import Authority, code_digest
+from accord_rules.authority import Authority
 from accord_rules.derive import FACT_TYPES
-from accord_rules.documents.canonical import digest
 from accord_rules.governance.house import NO_HOUSE_RULES, HouseAuthority, HouseRules, read_house
 from accord_rules.infer.engine import try_out
 from accord_rules.infer.ledger import Ledger
@@ -21,6 +17,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.rule import Rule
 from accord_service.store import HouseRecord, RevisionHead, RevisionRecord
 from accord_service.worker.lending import Shelf
+from accord_service.worker.trials import trier
 
 logger = logging.getLogger(__name__)
 HOUSES_MOST = 16  # about 2 MB each
@@ -28,15 +25,6 @@ TRIAL_S = 20.0
 # Of how many rules one is asked in the test of a revision that passed it whole before: when one is published, all
 # workers move at once, and have to be through within the two seconds that are promised.
 SAMPLED = 16
-
-
-@cache
-def trier() -> str:
-    """Whose trial of a revision is relied on: this code's, with this engine, interpreter and kind of machine."""
-    engine = version("durable-rules")
-    return digest(
-        [code_digest(), engine, platform.python_implementation(), platform.python_version(), platform.machine()]
-    )
 
 
 class Edition:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import pytest
 from cases import firing_orders
@@ -51,10 +51,19 @@ def examples(book: Book, system: str) -> Iterator[tuple[str, Order, Shop]]:
         yield name, order, replace(shop, unit_system=system)
 
 
+@dataclass(frozen=True)
+class Spoken:
+    """All that is said in a system of units: by what says it, and what to do as each answer says it."""
+
+    system: str
+    said: dict[str, set[str]]
+    fixes: list[list[str]]
+
+
 @pytest.fixture(scope="module", params=SYSTEMS)
-def spoken(request: pytest.FixtureRequest, book: Book, authority: Authority) -> tuple[str, dict[str, set[str]]]:
-    """All that is said, by what says it."""
+def spoken(request: pytest.FixtureRequest, book: Book, authority: Authority) -> Spoken:
     said: dict[str, set[str]] = {}
+    fixes: list[list[str]] = []
     for name, order, shop in examples(book, request.param):
         if book.rules[name].about == SHOP:
             findings = authority.of_shop(replace(shop, presses=presses_of(order, shop)))
@@ -63,6 +72,7 @@ def spoken(request: pytest.FixtureRequest, book: Book, authority: Authority) -> 
         for finding in findings:
             said.setdefault(f"rule {finding.rule}", set()).update({finding.because, finding.fix} - {""})
         verdict = authority.validate(order, shop)
+        fixes.append([finding.fix for finding in verdict.findings])
         said.setdefault("remedies", set()).update(remedy.text for remedy in verdict.remedies)
         said.setdefault("assumptions", set()).update(assumption.why for assumption in verdict.assumed)
         said.setdefault("unsaid", set()).update({verdict.unsaid} - {None})
@@ -71,18 +81,18 @@ def spoken(request: pytest.FixtureRequest, book: Book, authority: Authority) -> 
             for decoration in plan.decorations:
                 for step in decoration.steps:
                     said.setdefault(f"step {step.id}", set()).add(step.text)
-    return request.param, said
+    return Spoken(request.param, said, fixes)
 
 
-def test_every_rule_and_nearly_every_step_was_heard(spoken: tuple[str, dict[str, set[str]]], book: Book) -> None:
-    _, said = spoken
+def test_every_rule_and_nearly_every_step_was_heard(spoken: Spoken, book: Book) -> None:
+    said = spoken.said
     assert {f"rule {name}" for name, rule in book.rules.items() if rule.enforced} <= said.keys()
     assert len({name for name in book.steps if f"step {name}" in said}) > 0.8 * len(book.steps)
     assert all(said[by] for by in ("remedies", "unsaid", "assumptions"))
 
 
-def test_no_sentence_is_longer_than_a_tired_reader_takes_in(spoken: tuple[str, dict[str, set[str]]]) -> None:
-    _, said = spoken
+def test_no_sentence_is_longer_than_a_tired_reader_takes_in(spoken: Spoken) -> None:
+    said = spoken.said
     long = {
         (by, sentence)
         for by, texts in said.items()
@@ -93,8 +103,8 @@ def test_no_sentence_is_longer_than_a_tired_reader_takes_in(spoken: tuple[str, d
     assert long == set()
 
 
-def test_every_sentence_begins_and_ends_as_one(spoken: tuple[str, dict[str, set[str]]]) -> None:
-    _, said = spoken
+def test_every_sentence_begins_and_ends_as_one(spoken: Spoken) -> None:
+    said = spoken.said
     wrong = {
         (by, text)
         for by, texts in said.items()
@@ -107,9 +117,9 @@ def test_every_sentence_begins_and_ends_as_one(spoken: tuple[str, dict[str, set[
     assert wrong == set()
 
 
-def test_units_are_the_shops_own(spoken: tuple[str, dict[str, set[str]]]) -> None:
+def test_units_are_the_shops_own(spoken: Spoken) -> None:
     """A gauge in bar says nothing in kPa; lightness has no unit that people know."""
-    system, said = spoken
+    system, said = spoken.system, spoken.said
     foreign = {
         (by, text)
         for by, texts in said.items()
@@ -121,8 +131,8 @@ def test_units_are_the_shops_own(spoken: tuple[str, dict[str, set[str]]]) -> Non
     assert foreign == set()
 
 
-def test_nothing_is_called_by_its_id(spoken: tuple[str, dict[str, set[str]]], book: Book) -> None:
-    _, said = spoken
+def test_nothing_is_called_by_its_id(spoken: Spoken, book: Book) -> None:
+    said = spoken.said
     ids = {name for entries in book.catalogue.values() for name in entries if "-" in name} | set(book.rules)
     ids |= {word for words in (orders.PRINTERS, orders.EVIDENCE, orders.PREPARATIONS) for word in words if "-" in word}
     named = {
@@ -135,11 +145,9 @@ def test_nothing_is_called_by_its_id(spoken: tuple[str, dict[str, set[str]]], bo
     assert named == set()
 
 
-@pytest.mark.parametrize("system", SYSTEMS)
-def test_who_has_the_last_word_is_said_once_an_answer(system: str, book: Book, authority: Authority) -> None:
+def test_who_has_the_last_word_is_said_once_an_answer(spoken: Spoken) -> None:
     heard = 0
-    for _, order, shop in examples(book, system):
-        fixes = [finding.fix for finding in authority.validate(order, shop).findings]
+    for fixes in spoken.fixes:
         ends = [words for fix in fixes for words in LAST_WORDS.values() if fix.endswith(words)]
         heard += len(ends)
         assert len(ends) == len(set(ends)), fixes

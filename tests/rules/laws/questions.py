@@ -21,7 +21,7 @@ from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-ORDERS = int(os.environ.get("ACCORD_LAWS", "120"))
+ORDERS = int(os.environ.get("ACCORD_LAWS", "60"))
 WORKABLE = ("accepted", "conditional")
 DEMO = Path(__file__).parents[3] / "demo"
 Document = dict[str, Any]

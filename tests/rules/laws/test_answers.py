@@ -12,7 +12,7 @@ from collections import Counter
 from typing import Any
 
 import pytest
-from tests.rules.laws.questions import SEED, WORKABLE, Document, Question, demo_questions, with_answer
+from tests.rules.laws.questions import ORDERS, SEED, WORKABLE, Document, Question, demo_questions, with_answer
 from tests.rules.laws.questions import questions as random_questions
 
 from accord_rules.authority import Authority
@@ -29,8 +29,8 @@ from accord_rules.weigh.scales import Scales, Weighed
 
 @pytest.fixture(scope="module")
 def questions(book: Book) -> list[Question]:
-    everyday = random_questions(book, 240, "everyday", odd=0.15, decorations=2, open_settings=True)
-    return [*demo_questions(), *everyday, *random_questions(book, 100, "odd", odd=1.0)]
+    everyday = random_questions(book, 2 * ORDERS, "everyday", odd=0.15, decorations=2, open_settings=True)
+    return [*demo_questions(), *everyday, *random_questions(book, ORDERS, "odd", odd=1.0)]
 
 
 @pytest.fixture(scope="module")
@@ -124,8 +124,8 @@ def test_an_undetermined_order_asks_what_decides_it(book: Book, authority: Autho
     rng, open_ = random.Random(SEED), 0
     questions_ = [
         *demo_questions(),
-        *random_questions(book, 800, "open", odd=0.3, decorations=2),
-        *random_questions(book, 300, "open and odd", odd=1.0),
+        *random_questions(book, 6 * ORDERS, "open", odd=0.3, decorations=2),
+        *random_questions(book, 2 * ORDERS, "open and odd", odd=1.0),
     ]
     for order, shop in questions_:
         if authority.judge(read(Order, order), shop).verdict != "undetermined":
@@ -222,7 +222,7 @@ def opened(order: Document, rng: random.Random) -> Document:
 
 def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book, authority: Authority) -> None:
     rng, plans, none = random.Random(SEED), 0, 0
-    for document, shop in random_questions(book, 190, "plans", odd=0.15, decorations=2, open_settings=True):
+    for document, shop in random_questions(book, 2 * ORDERS, "plans", odd=0.15, decorations=2, open_settings=True):
         order = opened(document, rng)
         recommendation = authority.recommend(read(Order, order), shop)
         for plan in recommendation.plans[:3]:
@@ -240,8 +240,8 @@ def test_a_plan_validates_and_where_there_is_none_no_combination_does(book: Book
                 filled_order = read(Order, order | {"decorations": filled, "press": press.id})
                 verdict = authority.judge(filled_order, shop).verdict
                 assert verdict not in WORKABLE, f"ACCORD_SEED={SEED}: {json.dumps(order)}"
-    assert plans > 40
-    assert none > 8
+    assert plans > ORDERS / 4
+    assert none > ORDERS / 10
 
 
 def fillings(decoration: Document, shop: Shop, book: Book) -> list[str]:
@@ -341,7 +341,7 @@ def test_an_answer_that_was_ended_never_says_that_there_is_no_way(
     allowance = Scales.allowance
     questions = [
         (read(Order, opened(document, random.Random(SEED))), shop)
-        for document, shop in random_questions(book, 100, "ended", odd=0.15, decorations=2, open_settings=True)
+        for document, shop in random_questions(book, ORDERS, "ended", odd=0.15, decorations=2, open_settings=True)
     ]
     whole = [authority.recommend(*question) for question in questions]
     monkeypatch.setattr(Scales, "allowance", lambda self: allowance(self, most))

@@ -24,7 +24,7 @@ from accord_rules.revision.names import resolve
 from accord_rules.weigh.scales import Scales
 
 SEED = int(os.environ.get("ACCORD_SEED", "20261125"))
-ORDERS = int(os.environ.get("ACCORD_DIFFERENTIAL", "1500"))
+ORDERS = int(os.environ.get("ACCORD_DIFFERENTIAL", "900"))
 ORDERS_A_SHOP = 50
 
 

@@ -69,8 +69,9 @@ def test_a_moved_limit_reaches_no_further_than_is_said(
     assert reached
     assert all(affected(entries[name]) for name in reached)
     assert not all(map(affected, entries.values()))
-    assert failures(new)
-    assert list(map(str, failures(new, book.documents))) == list(map(str, failures(new)))
+    whole_trial = list(map(str, failures(new)))
+    assert whole_trial
+    assert list(map(str, failures(new, book.documents))) == whole_trial
 
 
 def test_a_changed_rule_or_step_is_tried(book: Book) -> None:

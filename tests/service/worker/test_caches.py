@@ -26,7 +26,8 @@ from accord_service.api import examples
 FIXED = {
     "accord_rules.advise.moves._settings_of": "the facts of the code",
     "accord_rules.authority.code_digest": "no argument",
-    "accord_service.worker.edition.trier": "no argument",
+    "accord_service.cli.answerers._shipped": "no argument",
+    "accord_service.worker.trials.trier": "no argument",
     "accord_rules.load.bands._bounds": "the bands of the code",
     "accord_rules.documents.colour.names": "no argument",
     "accord_rules.governance.edges._shades": "two patterns, written in the code",

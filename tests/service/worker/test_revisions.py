@@ -76,8 +76,10 @@ def test_old_questions_have_their_old_answers(changing: Any, order: dict[str, An
     assert "revision=1" in page["next"]
 
 
-@pytest.mark.parametrize("follow", ["the link", "another worker"])
-@pytest.mark.parametrize("kind", ["limits", "sources", "catalogue/blanks"])
+@pytest.mark.parametrize(
+    ("kind", "follow"),
+    [("limits", "the link"), *((kind, "another worker") for kind in ("limits", "sources", "catalogue/blanks"))],
+)
 def test_a_list_read_while_the_book_moves_is_that_of_its_first_page(
     fresh: Any, serve: Callable[[Any], Flask], wait_for: Callable[..., None], kind: str, follow: str
 ) -> None:

@@ -13,7 +13,7 @@ from accord_rules.documents.files import BookError, shipped
 from accord_rules.infer.ledger import Ledger
 from accord_rules.load import loader
 from accord_service.store import RevisionRecord
-from accord_service.worker import edition
+from accord_service.worker import edition, trials
 
 
 @pytest.fixture
@@ -47,28 +47,28 @@ def test_what_this_code_has_not_tried_is_tried(untrue: dict[str, Any], tried_by:
 
 
 def test_what_this_code_has_tried_is_not_tried_again(untrue: dict[str, Any]) -> None:
-    assert edition.loaded(record(untrue, edition.trier())).revision == 2
+    assert edition.loaded(record(untrue, trials.trier())).revision == 2
 
 
 def test_another_engine_or_machine_tries_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    own = edition.trier()
+    own = trials.trier()
     for name, change in (("machine", lambda: "abacus"), ("python_version", lambda: "2.7.18")):
         with monkeypatch.context() as patch:
-            patch.setattr(edition.platform, name, change)
-            assert edition.trier.__wrapped__() != own
-    monkeypatch.setattr(edition, "version", lambda name: "0.1")
-    assert edition.trier.__wrapped__() != own
+            patch.setattr(trials.platform, name, change)
+            assert trials.trier.__wrapped__() != own
+    monkeypatch.setattr(trials, "version", lambda name: "0.1")
+    assert trials.trier.__wrapped__() != own
 
 
-@pytest.mark.parametrize(("passed", "trials"), [(True, 0), (False, 1)])
+@pytest.mark.parametrize(("passed", "trial_count"), [(True, 0), (False, 1)])
 def test_rules_that_passed_their_trial_are_not_tried_again(
-    passed: bool, trials: int, monkeypatch: pytest.MonkeyPatch
+    passed: bool, trial_count: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tried: list[Any] = []
     samples: list[int] = []
     monkeypatch.setattr(edition, "try_out", lambda *arguments: tried.append(arguments))
     monkeypatch.setattr(Authority, "self_test", lambda authority, one_in: samples.append(one_in))
     documents = dict(shipped())
-    edition.Edition.load(record(documents, edition.trier() if passed else ""), Ledger()).close()
-    assert len(tried) == trials
+    edition.Edition.load(record(documents, trials.trier() if passed else ""), Ledger()).close()
+    assert len(tried) == trial_count
     assert samples == [edition.SAMPLED if passed else 1]

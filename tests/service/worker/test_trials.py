@@ -1,0 +1,95 @@
+"""What passed its trial on this machine is remembered, and nothing else is. No outside source."""
+
+from __future__ import annotations
+
+import copy
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from accord_rules.documents.files import BookError, shipped
+from accord_rules.load import loader
+from accord_service.cli import answerers
+from accord_service.cli.main import main
+from accord_service.serving import first_start
+from accord_service.worker import edition, trials
+
+
+@pytest.fixture(autouse=True)
+def empty_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    monkeypatch.setattr(first_start, "from_documents", loader.from_documents)
+    return tmp_path
+
+
+@pytest.fixture
+def untrue() -> dict[str, Any]:
+    """The shipped documents with a rule whose examples say the opposite."""
+    documents: dict[str, Any] = copy.deepcopy(dict(shipped()))
+    rule = documents["rules"]["dye-on-natural-fibre"]
+    rule["fires"], rule["silent"] = rule["silent"], rule["fires"]
+    return documents
+
+
+def test_only_the_same_documents_and_trial_are_remembered(untrue: dict[str, Any]) -> None:
+    trials.remember(trials.EXAMPLES, shipped())
+    assert trials.passed(trials.EXAMPLES, shipped())
+    assert not trials.passed(trials.WHOLE, shipped())
+    assert not trials.passed(trials.EXAMPLES, untrue)
+
+
+def test_other_code_remembers_nothing_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    trials.remember(trials.WHOLE, shipped())
+    monkeypatch.setattr(trials, "trier", lambda: "sha256:" + "0" * 64)
+    assert not trials.passed(trials.WHOLE, shipped())
+
+
+def test_a_cache_that_can_not_be_written_is_no_failure(empty_cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = empty_cache / "taken"
+    file.touch()
+    monkeypatch.setenv("XDG_CACHE_HOME", str(file))
+    trials.remember(trials.WHOLE, shipped())
+    assert not trials.passed(trials.WHOLE, shipped())
+
+
+def test_without_a_home_nothing_is_remembered(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("XDG_CACHE_HOME")
+
+    def nowhere() -> Path:
+        raise RuntimeError("no home")
+
+    monkeypatch.setattr(Path, "home", nowhere)
+    trials.remember(trials.WHOLE, shipped())
+    assert not trials.passed(trials.WHOLE, shipped())
+
+
+def test_a_first_start_tries_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    tried: list[Any] = []
+    monkeypatch.setattr(first_start, "try_rules", tried.append)
+    assert first_start._tried_by(shipped()) == trials.trier() == first_start._tried_by(shipped())
+    assert len(tried) == 1
+
+
+def test_a_first_start_refuses_what_fails_and_does_not_remember_it(untrue: dict[str, Any]) -> None:
+    for _ in range(2):
+        with pytest.raises(BookError, match="dye-on-natural-fibre"):
+            first_start._tried_by(untrue)
+    assert not trials.passed(trials.WHOLE, untrue)
+
+
+def test_a_red_self_test_is_not_remembered(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(first_start, "try_rules", lambda book: None)
+    monkeypatch.setattr(edition, "_self_test", lambda authority, one_in: "red")
+    assert first_start._tried_by(shipped()) == ""
+    assert not trials.passed(trials.WHOLE, shipped())
+
+
+def test_the_command_tries_a_book_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(answerers, "_shipped", answerers._shipped.__wrapped__)
+    trial_count: list[Any] = []
+    monkeypatch.setattr(loader.examples, "failures", lambda book, tried: trial_count.append(tried is None) or [])
+    for _ in range(2):
+        assert CliRunner().invoke(main, ["words", "--local"]).exit_code == 0
+    assert trial_count == [True, False]
