@@ -235,6 +235,13 @@ class Limit:
     sources: tuple[str, ...] = _sources()
     note: str = _note()
 
+    @property
+    def amount(self) -> str:
+        """Its value with its unit, which the book leaves out only where the dimension is a plain number."""
+        if isinstance(self.value, str):
+            return self.value
+        return f"{self.value:g} {units.DIMENSIONS[self.dimension].symbol}".rstrip()
+
 
 @dataclass(frozen=True, slots=True)
 class Fibre:

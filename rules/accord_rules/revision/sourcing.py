@@ -14,8 +14,8 @@ from typing import Any
 
 from accord_rules.documents.files import Documents, entry_of
 from accord_rules.documents.reading import Many, Number, Object, Quantity, Reader, Table, Whole, escape, readers_of
-from accord_rules.revision.catalogue import ANYTHING, KINDS, SOURCE_KINDS, Source
-from accord_rules.revision.markets import MarketRow
+from accord_rules.revision.catalogue import ANYTHING, KINDS, SOURCE_KINDS, Limit, Source
+from accord_rules.revision.markets import Market, MarketRow
 
 # How far a market's row was seen, as a kind of source.
 KIND_SEEN: Mapping[str, str] = MappingProxyType(
@@ -266,16 +266,29 @@ def _numbers(
                 yield from _numbers(item, inside, f"{pointer}/{escape(key)}", sources)
 
 
-# -- how well the book is sourced --------------------------------------------------------------------------------------
+# -- how well the book is sourced ------------------------------------------------------------------------------------
 
-
-@dataclass(frozen=True, slots=True)
-class Room:
-    """A room of the book, and how many of its numbers rest on each kind of source, the best kind first."""
-
-    id: str
-    total: int
-    counts: Mapping[str, int]
+# Facts of a market by what stands behind ``market.``, and the matters of its rows that they speak of; one that is not
+# here has the name of its matter.
+_MATTERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "child": ("childrens_product",),
+        "hood_cords": ("hood_cords", "hood_cord_ends"),
+        "cord_words": ("hood_cords", "hood_cord_ends"),
+        "waist_cord_words": ("waist_cords",),
+        "small_parts_words": ("small_parts",),
+        "magnet_words": ("magnets",),
+        "lead_words": ("lead",),
+        "metal_words": ("nickel", "cadmium"),
+        "toy_phthalate_words": ("toy_phthalates",),
+        "skin_phthalate_words": ("skin_phthalates",),
+        "plain_from_g_m2": ("clothing_fire",),
+        "food_words": ("food_contact",),
+        "continuous_share_most": ("continuous_load",),
+        "long_load_most_a": ("plug_fuse",),
+        "where": (),
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,6 +298,25 @@ class SourcedLimit:
     id: str
     kind: str
     sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SourcedRow:
+    """A row of a market and what kind of source it rests on."""
+
+    market: str
+    matter: str
+    kind: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """A room of the book, and how many of its numbers rest on each kind of source, the best kind first."""
+
+    id: str
+    total: int
+    counts: Mapping[str, int]
 
 
 def rooms_of(documents: Documents, sources: Mapping[str, Source]) -> tuple[Room, ...]:
@@ -298,15 +330,35 @@ def rooms_of(documents: Documents, sources: Mapping[str, Source]) -> tuple[Room,
     )
 
 
-def safety_limits_of(documents: Documents, sources: Mapping[str, Source]) -> tuple[SourcedLimit, ...]:
+def safety_limits_of(limits: Mapping[str, Limit], sources: Mapping[str, Source]) -> tuple[SourcedLimit, ...]:
     """The limits that keep people safe, the worst-sourced first, then by name."""
-    limits = (
-        limit_sourced(name, limit["sources"], sources) for name, limit in documents["limits"].items() if limit["safety"]
+    sourced = limits_sourced((name for name, limit in limits.items() if limit.safety), limits, sources)
+    return tuple(sorted(sourced, key=lambda limit: (-SOURCE_KINDS.index(limit.kind), limit.id)))
+
+
+def limits_sourced(
+    names: Iterable[str], limits: Mapping[str, Limit], sources: Mapping[str, Source]
+) -> tuple[SourcedLimit, ...]:
+    """Limits with what kind of source each rests on."""
+    return tuple(
+        SourcedLimit(name, weakest(sources[source].kind for source in limits[name].sources), limits[name].sources)
+        for name in names
     )
-    return tuple(sorted(limits, key=lambda limit: (-SOURCE_KINDS.index(limit.kind), limit.id)))
 
 
-def limit_sourced(name: str, cited: Iterable[str], sources: Mapping[str, Source]) -> SourcedLimit:
-    """One limit with what kind of source it rests on."""
-    names = tuple(cited)
-    return SourcedLimit(name, weakest(sources[cited_name].kind for cited_name in names), names)
+def rows_sourced(
+    facts: Iterable[str], markets: Mapping[str, Market], sources: Mapping[str, Source]
+) -> tuple[SourcedRow, ...]:
+    """The rows of markets that these facts speak of, by matter and market, with what kind of source each rests on."""
+    ends = (fact.removeprefix("market.") for fact in facts if fact.startswith("market."))
+    matters = sorted({matter for end in ends for matter in _MATTERS.get(end, (end,))})
+    return tuple(
+        SourcedRow(name, matter, _kind_of_row(row, sources), row.sources)
+        for matter in matters
+        for name, market in markets.items()
+        if isinstance(row := getattr(market, matter), MarketRow)
+    )
+
+
+def _kind_of_row(row: MarketRow, sources: Mapping[str, Source]) -> str:
+    return weakest([*(sources[name].kind for name in row.sources), KIND_SEEN[row.seen]])
