@@ -33,6 +33,19 @@ def test_a_rule_is_told_whole(accord: Any, book: Book) -> None:
     assert "{" not in done.stdout
 
 
+@pytest.mark.parametrize("local", [True, False])
+def test_each_number_says_what_kind_of_source_it_rests_on(local: bool, accord: Any, alone: Any) -> None:
+    """As the sources' texts have it: the birds' threshold is a choice, the cords' rows are law that was seen or not."""
+
+    def page(name: str) -> str:
+        return " ".join((alone("rule", "--local", name) if local else accord("rule", name)).stdout.split())
+
+    assert "[people.ptfe_birds_from; choice: ptfe-fumes, project-choice]" in page("birds-near-hot-ptfe")
+    cords = page("cord-in-childs-hood")
+    assert "hood cords in the market us [published: drawstrings-us]" in cords
+    assert "hood cords in the market uk [secondary: cords-eu, cords-uk]" in cords
+
+
 def test_the_edges_are_told_when_wished(accord: Any, book: Book) -> None:
     rule = book.rules[with_a_limit(book)]
     plain, whole = accord("rule", rule.id).stdout, accord("rule", "--edges", rule.id).stdout

@@ -172,6 +172,19 @@ def test_steps_are_listed_and_told(accord: Client) -> None:
         accord.step("no-such-step")
 
 
+def test_the_sourcing_is_counted_and_a_rule_says_what_it_rests_on(accord: Client) -> None:
+    book = load_book()
+    sourcing = accord.sourcing()
+    assert {room.id: room.total for room in sourcing.rooms}["limits"] == len(book.limits)
+    assert sourcing.safety_limits[0].kind == sourcing.kinds[-1] == "choice"
+    rule = accord.rule("cord-in-childs-hood")
+    assert {(row.market, row.kind) for row in rule.market_rows if row.market in ("us", "uk")} == {
+        ("us", "published"),
+        ("uk", "secondary"),
+    }
+    assert rule.source_kinds["cords-uk"] == "secondary"
+
+
 def test_rules_of_a_level_are_of_that_level(accord: Client) -> None:
     blocking = list(accord.rules(level="blocks"))
     assert blocking

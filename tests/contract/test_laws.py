@@ -79,7 +79,12 @@ def names(client: FlaskClient, shops: Any) -> Mapping[str, str]:
 
     def proposed(id_: str) -> Any:
         head = client.get("/v1/revisions", headers=admin).json["entries"][0]
-        source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+        source = {
+            "title": "A new source",
+            "kind": "from-memory",
+            "text": "What the stewards remember.",
+            "speaks_of": ["press"],
+        }
         proposal = {
             "base": {"revision": head["revision"], "digest": head["digest"]},
             "changes": [{"kind": "sources", "id": id_, "value": source}],

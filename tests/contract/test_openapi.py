@@ -395,7 +395,7 @@ def reads(settings: Book) -> Iterator[tuple[str, str]]:
     yield from (("readFact", f"/v1/facts/{name}") for name in settings.vocabulary.facts)
     lists = ("limits", "sources", "rules", "steps", "facts")
     yield from ((f"list{name.title()}", f"/v1/{name}?limit=200") for name in lists)
-    yield from (("listKinds", "/v1/catalogue"), ("readOwnShop", "/v1/shop"))
+    yield from (("listKinds", "/v1/catalogue"), ("readSourcing", "/v1/sourcing"), ("readOwnShop", "/v1/shop"))
 
 
 def test_every_read_keeps_to_its_schema(app: Flask, book: Book, description: Any, key: dict[str, str]) -> None:

@@ -22,6 +22,7 @@ from accord_client.documents import (
     Rule,
     RuleLine,
     ShopStatus,
+    Sourcing,
     Step,
     StepLine,
     Verdict,
@@ -166,6 +167,10 @@ class Client:
     def source(self, id: str) -> Entry:
         """One source. Raises NotFound."""
         return Entry.read(self._asker.read(f"/v1/sources/{_segment(id)}"))
+
+    def sourcing(self) -> Sourcing:
+        """How many numbers of each room rest on which kind of source; safety limits, the worst-sourced first."""
+        return Sourcing.read(self._asker.read("/v1/sourcing"))
 
     # -- the service -------------------------------------------------------------------------------------------------
 

@@ -382,6 +382,51 @@ class Entry(_Answer):
 
 
 @dataclass(frozen=True, slots=True)
+class SourcedRoom(_Answer):
+    """One room of the book: how many numbers it has, and how many of them rest on each kind of source."""
+
+    _what = "a room of the book"
+    id: str
+    total: int
+    counts: Document
+
+
+@dataclass(frozen=True, slots=True)
+class SourcedNumber(_Answer):
+    """One limit, and what ``kind`` of source it rests on: the weakest of those it names."""
+
+    _what = "a sourced number"
+    limit: str
+    title: str
+    value: str
+    kind: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SourcedMarketRow(_Answer):
+    """One row of a market, and what ``kind`` of source it rests on."""
+
+    _what = "a row of a market"
+    market: str
+    matter: str
+    kind: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sourcing(_Answer):
+    """How well the book is sourced: ``kinds`` best first, ``safety_limits`` the worst-sourced first."""
+
+    _what = "the sourcing"
+    revision: int
+    digest: str
+    kinds: tuple[str, ...]
+    rooms: tuple[SourcedRoom, ...]
+    safety_limits: tuple[SourcedNumber, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RuleLine(_Answer):
     """One rule in a list."""
 
@@ -394,7 +439,11 @@ class RuleLine(_Answer):
 
 @dataclass(frozen=True, slots=True)
 class Rule(_Answer):
-    """One rule; ``entry`` is what the book writes, with examples that fire and that stay silent."""
+    """One rule; ``entry`` is what the book writes, with examples that fire and that stay silent.
+
+    ``numbers`` are its limits and ``market_rows`` the law it speaks of, each with the kind of source it rests on;
+    ``source_kinds`` has the kind of each source that is named.
+    """
 
     _what = "a rule"
     id: str
@@ -402,6 +451,9 @@ class Rule(_Answer):
     level: str
     limits: tuple[str, ...]
     sources: tuple[str, ...]
+    numbers: tuple[SourcedNumber, ...]
+    market_rows: tuple[SourcedMarketRow, ...]
+    source_kinds: Document
     entry: Document
 
 

@@ -119,8 +119,13 @@ def draft_proposal(cell: Cell, summary: OutcomeSummary, book: Book, limits: Poor
     if rule_id in book.rules:
         return Draft((), reason, evidence)
     rule = EntryChange("rules", rule_id, _rule(cell, reason, names, book), "none")
-    source = EntryChange("sources", SOURCE, {"title": _SOURCE_TITLE, "kind": "computed", "text": _SOURCE_TEXT}, "none")
+    source = EntryChange("sources", SOURCE, _source(), "none")
     return Draft((rule,) if SOURCE in book.sources else (source, rule), reason, evidence)
+
+
+def _source() -> dict[str, Any]:
+    """What such rules rest on; a rule about how something is pressed."""
+    return {"title": _SOURCE_TITLE, "kind": "computed", "text": _SOURCE_TEXT, "speaks_of": ["pressing"]}
 
 
 def rule_name(cell: Cell, book: Book) -> str:

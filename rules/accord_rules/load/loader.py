@@ -44,6 +44,7 @@ from accord_rules.documents.reading import (
 from accord_rules.documents.spelling import as_word
 from accord_rules.load import examples
 from accord_rules.load.bands import implausible, unbanded
+from accord_rules.load.citations import miscited
 from accord_rules.load.transfers import impossible, not_its_own, out_of_order
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -140,6 +141,8 @@ def from_documents(documents: Documents, revision: int = 1, *, tried: Documents 
     reasons += [*_clashing_words(book), *_ambiguous_words(book), *_contradicting_markets(book)]
     reasons += _ill_placed(book)
     reasons += _implausible(book)
+    if not reasons:
+        reasons += miscited(book)
     if not reasons:
         reasons += examples.failures(book, tried)
     if reasons:

@@ -130,7 +130,55 @@ IRONS = ("inside", "under-paper", "never")
 HEATED = ("upper", "both", "wrap")
 CLOSINGS = ("hand", "hinged", "parallel", "wrap", "enclosed")
 METERING = ("hand", "knob", "gauge")
-SOURCE_KINDS = ("published", "common-practice", "computed", "from-memory", "choice")
+# How far a source can be trusted, best first; a number is as good as the weakest of its sources.
+SOURCE_KINDS = (
+    "published",  # a text that was seen
+    "secondary",  # a text that was not seen itself, and that a page which was seen repeats
+    "computed",  # worked out from definitions or other sources
+    "from-memory",  # a known text that was not open when the number was written down
+    "common-practice",  # what the trade does; no text stands behind it
+    "choice",  # this book's own decision
+)
+ANYTHING = "anything"
+# What a source can be the source of.
+SUBJECTS: Mapping[str, str] = MappingProxyType(
+    {
+        ANYTHING: "whatever the book has to decide; of choices alone",
+        "burns": "how hot a surface may be touched",
+        "cadmium": "cadmium in metal and plastic",
+        "care-labels": "what the signs of care labels mean",
+        "child-ages": "who is a child, and the papers of what is made for one",
+        "colour": "lightness, chroma and contrast",
+        "conduction": "conductivity, density and heat capacity",
+        "cords": "cords of children's clothing",
+        "dye-affinity": "which material takes dye, and how well it holds it",
+        "dye-migration": "dye that moves out of cloth",
+        "dye-vapour": "the heat and the time in which dye leaves its paper",
+        "electricity": "supply circuits and plugs",
+        "fibre-heat": "what heat does to fibres",
+        "fibre-names": "names and codes of fibres",
+        "fire": "how cloth and nightwear burn",
+        "food": "what touches food and drink",
+        "fumes": "what plastics give off when they are hot",
+        "goods": "sizes, weights and make of goods",
+        "goods-heat": "what goods, coatings and sheets bear",
+        "guarding": "what keeps hands out of machines",
+        "handling": "what hands do before and after the press",
+        "heat-estimate": "how heat goes through the stack, and how much a print needs",
+        "lead": "lead in what children use",
+        "magnets": "magnets that can be swallowed",
+        "moisture": "moisture that fibres hold",
+        "nickel": "nickel on the skin",
+        "orders": "what orders usually ask for",
+        "phthalates": "plasticisers",
+        "press": "presses: how hot, how even, how strong, how large",
+        "pressing": "how prints are pressed: temperature, dwell, pressure, peel",
+        "print": "what a print is like and how it wears",
+        "small-parts": "parts that can be swallowed",
+        "toys": "tests and marks of toys",
+        "units": "what units are worth",
+    }
+)
 
 
 def _sources() -> Any:
@@ -156,6 +204,9 @@ class Source:
     title: str = required(Text(300), about="what it is")
     kind: str = required(Choice(SOURCE_KINDS), about="how far it can be trusted")
     text: str = required(Text(2000), about="edition and place")
+    speaks_of: tuple[str, ...] = required(
+        Many(Choice(tuple(SUBJECTS)), 16, 1, distinct=True), about="what it can be the source of"
+    )
 
 
 class Amount(Reader):
@@ -183,6 +234,13 @@ class Limit:
     safety: bool = required(Flag(), about="whether it keeps people safe")
     sources: tuple[str, ...] = _sources()
     note: str = _note()
+
+    @property
+    def amount(self) -> str:
+        """Its value with its unit, which the book leaves out only where the dimension is a plain number."""
+        if isinstance(self.value, str):
+            return self.value
+        return f"{self.value:g} {units.DIMENSIONS[self.dimension].symbol}".rstrip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -647,6 +705,7 @@ class Consumable:
     use_for: str = required(Text(200), about="what it is for, in words")
     sources: tuple[str, ...] = _sources()
     purposes: tuple[str, ...] = optional(Many(Choice(PURPOSES), 4, distinct=True), (), about="what plans choose it for")
+    sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()
 
@@ -696,6 +755,7 @@ class PressType:
     diameter_least: float | None = optional(
         LENGTH, about="the slimmest ware a wrap closes on; its opening is the widest"
     )
+    sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()
 

@@ -26,7 +26,7 @@ from accord_rules.documents.answers import (
 from accord_rules.documents.reading import Choice, Object, optional, required
 from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
-from accord_rules.revision.catalogue import KINDS, Limit, Source
+from accord_rules.revision.catalogue import KINDS, SOURCE_KINDS, Limit, Source
 from accord_rules.revision.rule import RuleText
 from accord_rules.revision.step import StepText
 from accord_rules.verdict import LEVELS, STAGES, BookState, Finding
@@ -156,6 +156,7 @@ class LimitEntry(BookState):
 
     id: str = required(STRING, "its name")
     entry: Document = _entry(Limit)
+    kind: str = required(Choice(SOURCE_KINDS), "what kind of source its value rests on: the weakest of those it names")
     rules: tuple[str, ...] = required(STRINGS, "ids of the rules that compare with it")
     steps: tuple[str, ...] = required(STRINGS, "ids of the steps that compare with it or name it")
 
@@ -188,6 +189,49 @@ class SourceEntry(BookState):
 
 
 @dataclass(frozen=True, slots=True)
+class SourcedRoom(Documented):
+    """One room of the book, and what its numbers rest on."""
+
+    id: str = required(STRING, "a kind of the catalogue, or limits")
+    total: int = required(INTEGER, "how many numbers it has; of a product, those that it says itself")
+    counts: Mapping[str, int] = required(mapped(INTEGER), "how many of them rest on each kind of source")
+
+
+@dataclass(frozen=True, slots=True)
+class SourcedNumber(Documented):
+    """One limit, and what it rests on."""
+
+    limit: str = required(STRING, "its name")
+    title: str = required(STRING, "the limit in a few words")
+    value: str = required(STRING, "its value with its unit, as the book writes it")
+    kind: str = required(Choice(SOURCE_KINDS), "what kind of source it rests on: the weakest of those it names")
+    sources: tuple[str, ...] = required(STRINGS, "ids of its sources")
+
+
+@dataclass(frozen=True, slots=True)
+class SourcedMarketRow(Documented):
+    """One row of a market, and what its numbers rest on."""
+
+    market: str = required(STRING, "the market")
+    matter: str = required(STRING, "which of its rows")
+    kind: str = required(
+        Choice(SOURCE_KINDS), "what kind of source it rests on: the weakest of those it names and of how it was seen"
+    )
+    sources: tuple[str, ...] = required(STRINGS, "ids of its sources")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sourcing(BookState):
+    """How well the book's numbers are sourced."""
+
+    kinds: tuple[str, ...] = required(listed(Choice(SOURCE_KINDS)), "the kinds of source, best first")
+    rooms: tuple[SourcedRoom, ...] = required(listed(Object(SourcedRoom)), "the rooms of the book, in its order")
+    safety_limits: tuple[SourcedNumber, ...] = required(
+        listed(Object(SourcedNumber)), "the limits that keep people safe, the worst-sourced first"
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class ListedRule(Documented):
     """One rule in a list."""
 
@@ -214,6 +258,15 @@ class Rule(BookState):
     level: str = required(Choice(LEVELS), "what it finds")
     limits: tuple[str, ...] = required(STRINGS, "ids of the limits it compares with")
     sources: tuple[str, ...] = required(STRINGS, "ids of the sources it rests on")
+    numbers: tuple[SourcedNumber, ...] = required(
+        listed(Object(SourcedNumber)), "its limits, and what kind of source each rests on"
+    )
+    market_rows: tuple[SourcedMarketRow, ...] = required(
+        listed(Object(SourcedMarketRow)), "the rows of markets that it speaks of, and what kind of source each rests on"
+    )
+    source_kinds: Mapping[str, str] = required(
+        mapped(STRING), "of what kind each source is that it, its limits or these rows name"
+    )
     entry: Document = required(
         Free((RuleText,)),
         "the rule as the book writes it, with what makes it fire and what keeps it silent",

@@ -25,9 +25,10 @@ from accord_rules.load.loader import load_folder
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.catalogue import MIGRATION_DYES, MIGRATION_SHADES, MIGRATION_SHARES
+from accord_rules.revision.catalogue import MIGRATION_DYES, MIGRATION_SHADES, MIGRATION_SHARES, SOURCE_KINDS
 from accord_rules.revision.names import unknown_in
 from accord_rules.revision.rule import Rule
+from accord_rules.revision.sourcing import limits_sourced, rooms_of, rows_sourced, safety_limits_of
 from accord_rules.revision.step import Step
 from accord_rules.verdict import STAGES
 from accord_service.cli.failure import Failure
@@ -85,14 +86,33 @@ def _word_row(kind: str, id_: str, entry: Document) -> WordRow:
 
 
 @dataclass(frozen=True, slots=True)
+class RestsOn:
+    """What a rule or step rests on, as the book writes it; ``kinds``: of the source of each limit."""
+
+    limits: Mapping[str, Document]
+    kinds: Mapping[str, str]
+    sources: Mapping[str, Document]
+
+
+@dataclass(frozen=True, slots=True)
+class MarketRow:
+    """A row of a market that a rule speaks of, and what kind of source it rests on."""
+
+    market: str
+    matter: str
+    kind: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RulePage:
-    """A rule with everything it rests on, each as the book writes it."""
+    """A rule with everything it rests on, as the book writes it."""
 
     id: str
     revision: int
     rule: Document
-    limits: Mapping[str, Document]
-    sources: Mapping[str, Document]
+    rests_on: RestsOn
+    market_rows: Sequence[MarketRow]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,13 +125,12 @@ class RuleRow:
 
 @dataclass(frozen=True, slots=True)
 class StepPage:
-    """A step with everything it rests on, each as the book writes it; ``rules`` ask for it."""
+    """A step with everything it rests on, as the book writes it; ``rules`` ask for it."""
 
     id: str
     revision: int
     step: Document
-    limits: Mapping[str, Document]
-    sources: Mapping[str, Document]
+    rests_on: RestsOn
     rules: Sequence[str]
 
 
@@ -121,6 +140,26 @@ class StepRow:
     stage: str
     rank: int
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SafetyLimit:
+    """A limit that keeps people safe, with its value as people write it, and what it rests on."""
+
+    id: str
+    title: str
+    value: str
+    kind: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sourcing:
+    """How many numbers of each room of the book rest on which kind of source; the worst-sourced safety limits first."""
+
+    kinds: Sequence[str]
+    rooms: Mapping[str, Mapping[str, int]]
+    safety_limits: Sequence[SafetyLimit]
 
 
 class Answerer(Protocol):
@@ -148,6 +187,9 @@ class Answerer(Protocol):
 
     def migration(self) -> list[Document]:
         """The cells of the table of dye migration, as the book writes them, in the order of its words."""
+
+    def sourcing(self) -> Sourcing:
+        """How well the book's numbers are sourced."""
 
     def fact(self, name: str) -> Document:
         """One fact as the service's document has it. Raises Unknown."""
@@ -180,14 +222,15 @@ class Service:
             rule = self._client.rule(name)
         except (accord_client.NotFound, ValueError):
             raise Unknown(f"The book has no rule {name!r}.") from None
-        return RulePage(rule.id, rule.document["revision"], rule.entry, *self._rests_on(rule))
+        rows = [MarketRow(row.market, row.matter, row.kind, row.sources) for row in rule.market_rows]
+        return RulePage(rule.id, rule.document["revision"], rule.entry, self._rests_on(rule), rows)
 
-    def _rests_on(
-        self, entry: accord_client.Rule | accord_client.Step
-    ) -> tuple[dict[str, Document], dict[str, Document]]:
+    def _rests_on(self, entry: accord_client.Rule | accord_client.Step) -> RestsOn:
         """The limits and the sources that a rule or step names."""
-        return (
-            {limit: self._client.limit(limit).entry for limit in entry.limits},
+        limits = [self._client.limit(limit) for limit in entry.limits]
+        return RestsOn(
+            {limit.id: limit.entry for limit in limits},
+            {limit.id: limit.document["kind"] for limit in limits},
             {source: self._client.source(source).entry for source in entry.sources},
         )
 
@@ -203,7 +246,7 @@ class Service:
             step = self._client.step(name)
         except (accord_client.NotFound, ValueError):
             raise Unknown(f"The book has no step {name!r}.") from None
-        return StepPage(step.id, step.document["revision"], step.entry, *self._rests_on(step), step.rules)
+        return StepPage(step.id, step.document["revision"], step.entry, self._rests_on(step), step.rules)
 
     def steps(self, stage: str | None) -> list[StepRow]:
         lines = _answer_of(lambda: list(self._client.steps(stage)))
@@ -211,6 +254,11 @@ class Service:
 
     def migration(self) -> list[Document]:
         return _by_words(_answer_of(lambda: [line.entry for line in self._client.catalogue("migration")]))
+
+    def sourcing(self) -> Sourcing:
+        told = _answer_of(self._client.sourcing)
+        limits = [SafetyLimit(n.limit, n.title, n.value, n.kind, n.sources) for n in told.safety_limits]
+        return Sourcing(told.kinds, {room.id: room.counts for room in told.rooms}, limits)
 
     def fact(self, name: str) -> Document:
         return _answer_of(lambda: self._fact(name))
@@ -266,7 +314,11 @@ class Here:
         book = self._authority.book
         if name not in book.rules:
             raise Unknown(f"The book has no rule {name!r}.")
-        return RulePage(name, book.revision, book.documents["rules"][name], *_rests_on(book, book.rules[name]))
+        rule = book.rules[name]
+        facts = (*rule.condition.facts, *rule.because.facts, *rule.fix.facts)
+        rows = rows_sourced(facts, book.catalogue["markets"], book.sources)
+        told = [MarketRow(row.market, row.matter, row.kind, row.sources) for row in rows]
+        return RulePage(name, book.revision, book.documents["rules"][name], _rests_on(book, rule), told)
 
     def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         every = self._authority.book.rules.values()
@@ -281,8 +333,7 @@ class Here:
         if name not in book.steps:
             raise Unknown(f"The book has no step {name!r}.")
         rules = sorted(rule.id for rule in book.rules.values() if rule.step == name)
-        rests_on = _rests_on(book, book.steps[name])
-        return StepPage(name, book.revision, book.documents["steps"][name], *rests_on, rules)
+        return StepPage(name, book.revision, book.documents["steps"][name], _rests_on(book, book.steps[name]), rules)
 
     def steps(self, stage: str | None) -> list[StepRow]:
         wanted = (step for step in self._authority.book.steps.values() if stage in (None, step.stage))
@@ -290,6 +341,15 @@ class Here:
 
     def migration(self) -> list[Document]:
         return _by_words(self._authority.book.documents["migration"].values())
+
+    def sourcing(self) -> Sourcing:
+        book = self._authority.book
+        limits = [
+            SafetyLimit(of.id, book.limits[of.id].title, book.limits[of.id].amount, of.kind, of.sources)
+            for of in safety_limits_of(book.limits, book.sources)
+        ]
+        rooms = {room.id: room.counts for room in rooms_of(book.documents, book.sources)}
+        return Sourcing(SOURCE_KINDS, rooms, limits)
 
     def fact(self, name: str) -> Document:
         book = self._authority.book
@@ -338,11 +398,12 @@ def _by_words(cells: Iterable[Document]) -> list[Document]:
     return sorted(cells, key=place)
 
 
-def _rests_on(book: Book, entry: Rule | Step) -> tuple[dict[str, Document], dict[str, Document]]:
+def _rests_on(book: Book, entry: Rule | Step) -> RestsOn:
     """The limits and the sources that a rule or step names, as the book writes them."""
     written = book.documents
-    return (
+    return RestsOn(
         {limit: written["limits"][limit] for limit in entry.limits},
+        {limit.id: limit.kind for limit in limits_sourced(entry.limits, book.limits, book.sources)},
         {source: written["sources"][source] for source in entry.sources},
     )
 

@@ -25,6 +25,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "seed": "seed",
         "serve": "serve",
         "shop": "shop",
+        "sources": "sources",
         "step": "step",
         "steps": "step",
         "validate": "validate",

@@ -13,7 +13,16 @@ from accord_rules.documents import units
 from accord_rules.documents.reading import Fault
 from accord_rules.revision.rule import LAST_WORDS
 from accord_rules.revision.step import ALWAYS, PRINT
-from accord_service.cli.answerers import Document, RulePage, RuleRow, StepPage, StepRow
+from accord_service.cli.answerers import (
+    Document,
+    MarketRow,
+    RestsOn,
+    RulePage,
+    RuleRow,
+    Sourcing,
+    StepPage,
+    StepRow,
+)
 from accord_service.cli.orders import Refused
 from accord_service.cli.output import Output, few
 
@@ -330,11 +339,12 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     fix = " ".join(filter(None, (rule["fix"], LAST_WORDS.get(rule.get("defers_to", "")))))
     for heading, text in (("Why", rule["because"]), ("What to do", fix)):
         say_heading(output, heading)
-        output.say(_filled(text, shown.limits), lead="    ")
+        output.say(_filled(text, shown.rests_on.limits), lead="    ")
     say_heading(output, "When")
     output.say(" ".join(rule["when"].replace("\\\n", " ").split()), lead="    ")
-    _limits(output, shown.limits)
-    _sources(output, shown.sources)
+    _limits(output, shown.rests_on)
+    _market_rows(output, shown.market_rows)
+    _sources(output, shown.rests_on.sources)
     if rule.get("step"):
         say_heading(output, "Step of the plan")
         output.say(f"{rule['step']}; accord step {rule['step']} tells it.", lead="    ")
@@ -360,7 +370,9 @@ def show_rules(output: Output, lines: Sequence[RuleRow]) -> None:
 def show_step(output: Output, shown: StepPage, *, edges: bool) -> None:
     """A step, what it compares with, what it rests on, and which rules ask for it; ``edges`` as for a rule."""
     step = shown.step
-    output.say(_filled(step["text"], shown.limits), lead=f"{step['stage'].upper()}  ", lead_style=style_of("heading"))
+    output.say(
+        _filled(step["text"], shown.rests_on.limits), lead=f"{step['stage'].upper()}  ", lead_style=style_of("heading")
+    )
     output.say(f"Step {shown.id}. Book revision {shown.revision}.")
     if step.get("instead_of"):
         output.say(f"It takes the place of {step['instead_of']}.")
@@ -374,8 +386,8 @@ def show_step(output: Output, shown: StepPage, *, edges: bool) -> None:
         output.say("also while it is not known", lead="    ")
     if shown.rules:
         say_list(output, "Rules that ask for it", shown.rules)
-    _limits(output, shown.limits)
-    _sources(output, shown.sources)
+    _limits(output, shown.rests_on)
+    _sources(output, shown.rests_on.sources)
     for heading, key in (("In the plan of", "fires"), ("Not in the plan of", "silent")):
         if step.get(key):
             _examples(output, heading, step[key], edges=edges)
@@ -425,25 +437,60 @@ def _amount(limit: Document, key: str = "value") -> str:
     return f"{value:g} {units.DIMENSIONS[limit['dimension']].symbol}".rstrip()
 
 
-def _limits(output: Output, limits: Mapping[str, Document]) -> None:
-    if not limits:
+def _limits(output: Output, rests_on: RestsOn) -> None:
+    if not rests_on.limits:
         return
     say_heading(output, "Limits")
-    for name, limit in limits.items():
+    for name, limit in rests_on.limits.items():
         safety = " A safety limit: loosening it takes two stewards." if limit["safety"] else ""
         output.say(
             f"{limit['title']}: {_amount(limit)}. A shop may only make it {limit['stricter']}.{safety}", lead="    - "
         )
-        output.say(f"[{name}; {', '.join(limit['sources'])}]", indent=6)
+        output.say(f"[{name}; {_words(rests_on.kinds[name])}: {', '.join(limit['sources'])}]", indent=6)
         if limit.get("note"):
             output.say(limit["note"], indent=6)
+
+
+def _market_rows(output: Output, rows: Sequence[MarketRow]) -> None:
+    """The law of each market that a rule speaks of: a line a row."""
+    if not rows:
+        return
+    say_heading(output, "Law")
+    for row in rows:
+        matter = row.matter.replace("_", " ")
+        output.say(f"{matter} in the market {row.market} [{_words(row.kind)}: {', '.join(row.sources)}]", lead="    - ")
 
 
 def _sources(output: Output, sources: Mapping[str, Document]) -> None:
     say_heading(output, "Rests on")
     for name, source in sources.items():
-        output.say(f"{source['kind'].replace('-', ' ')}: {source['title']} [{name}]", lead="    - ")
+        output.say(f"{_words(source['kind'])}: {source['title']} [{name}]", lead="    - ")
         output.say(source["text"], indent=6)
+
+
+def _words(kind: str) -> str:
+    """A kind of source as people say it."""
+    return kind.replace("-", " ")
+
+
+def show_sourcing(output: Output, shown: Sourcing) -> None:
+    """What the book's numbers rest on: a line a room, then the safety limits, the worst-sourced first."""
+    rooms = {name: [counts.get(kind, 0) for kind in shown.kinds] for name, counts in shown.rooms.items()}
+    rooms["all"] = [sum(column) for column in zip(*rooms.values(), strict=True)]
+    output.say("Share of numbers by what they rest on; of several sources the weakest counts.")
+    output.blank()
+    table = Output(10_000, output.encoding)
+    heads = [_words(kind).rpartition(" ") for kind in shown.kinds]
+    table.say("".join(f"{first:>10}" for first, _, _ in heads), lead=" " * 22)
+    table.say("".join(f"{last:>10}" for last in ("numbers", *(last for _, _, last in heads))), lead=" " * 12)
+    for name, counts in rooms.items():
+        total = sum(counts)
+        shares = "".join(f"{f'{count / max(total, 1):.0%}':>10}" for count in counts)
+        table.say(f"{total:>10}{shares}", lead=f"{name.replace('_', ' '):<12}")
+    say_heading(output, "Safety limits, the worst-sourced first")
+    for limit in shown.safety_limits:
+        output.say(f"{limit.title}: {limit.value}", lead=f"    {_words(limit.kind):<16} ")
+        output.say(f"[{limit.id}: {', '.join(limit.sources)}]", indent=21)
 
 
 def _examples(output: Output, heading: str, examples: Sequence[Document], *, edges: bool) -> None:

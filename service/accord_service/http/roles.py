@@ -30,6 +30,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_limits": _EVERYBODY,
         "get_limit": _EVERYBODY,
         "get_sources": _EVERYBODY,
+        "get_sourcing": _EVERYBODY,
         "get_source": _EVERYBODY,
         "get_rules": _EVERYBODY,
         "get_rule": _EVERYBODY,

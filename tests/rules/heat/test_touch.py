@@ -20,10 +20,11 @@ BOARD = Layer("board", 0.144, 1010.0, 1340.0, 3.2e-3)
 
 
 def test_every_class_has_both_sources_at_every_time() -> None:
-    rows = {(row.touch, row.contact_s, row.source) for row in THRESHOLDS}
-    sources = {"burns-iso-13732", "burns-iec-62368"}
-    assert rows == {(touch, time, source) for touch in TOUCH_CLASSES for time in CONTACT_TIMES_S for source in sources}
-    assert sources <= set(shipped()["sources"])
+    standards = ("burns-iso-13732", "burns-iec-62368")
+    rows = [(row.touch, row.contact_s, row.source.removesuffix("-memory")) for row in THRESHOLDS]
+    wanted = [(touch, time, source) for touch in TOUCH_CLASSES for time in CONTACT_TIMES_S for source in standards]
+    assert sorted(rows) == sorted(wanted)
+    assert {row.source for row in THRESHOLDS} <= set(shipped()["sources"])
     assert set(EMISSIVITY) == set(TOUCH_CLASSES)
 
 

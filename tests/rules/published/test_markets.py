@@ -24,6 +24,7 @@ from accord_rules.orders.order import Order
 from accord_rules.orders.sizes import SIZES
 from accord_rules.revision.book import Book
 from accord_rules.revision.markets import SEEN, Market
+from accord_rules.revision.sourcing import numbers_of
 
 MARKETS = ("us", "eu", "uk", "ca", "au", "elsewhere")
 EU_AND_GB = ("eu", "uk")
@@ -121,14 +122,109 @@ PUBLISHED = [
     # NEC 210.19, 210.20 (secondary): 125 % of the load, so 80 % of the circuit; CEC 8-104 (secondary).
     ("us", "continuous_load", "share_most", 80),
     ("ca", "continuous_load", "share_most", 80),
-    # BS 1362 fuse in a BS 1363 plug (secondary).
+    # BS 1362 fuse in a BS 1363 plug at 230 V (secondary); that long loads stay within 10 A is advice (secondary).
     ("uk", "plug_fuse", "rating", 13),
+    ("uk", "plug_fuse", "voltage", 230),
+    ("uk", "plug_fuse", "long_load_most", 10),
+    # The same cylinder of EN 71-1 and ISO 8124-1 (from memory), for under 36 months (secondary).
+    ("eu", "small_parts", "across", 31.7),
+    ("eu", "small_parts", "age_under", 3),
+    ("uk", "small_parts", "across", 31.7),
+    ("uk", "small_parts", "age_under", 3),
+    ("ca", "small_parts", "across", 31.7),
+    ("au", "small_parts", "across", 31.7),
+    # Directive 2009/48/EC (copy), Toys (Safety) Regulations 2011 (seen): toys, and their warnings, are for under 14.
+    ("eu", "childrens_product", "age_under", 14),
+    ("eu", "small_parts_warning", "age_under", 14),
+    ("uk", "childrens_product", "age_under", 14),
+    ("uk", "small_parts_warning", "age_under", 14),
+    # SOR/2018-83 s. 2 and SOR/2011-17 (seen): clothing, accessories and play under 14.
+    ("ca", "childrens_product", "age_under", 14),
+    # CPN 1/2009 (seen): toys to 6 years, so under 7.
+    ("au", "toys", "age_under", 7),
+    # EN 14682:2014, BS EN 14682 in Great Britain: under 14, boys to 182 cm; the waist from memory.
+    ("eu", "waist_cords", "age_under", 14),
+    ("eu", "waist_cords", "height_most", 1820),
+    ("uk", "hood_cord_ends", "age_under", 14),
+    ("uk", "hood_cord_ends", "height_most", 1820),
+    ("uk", "waist_cords", "age_under", 14),
+    ("uk", "waist_cords", "height_most", 1820),
+    ("uk", "waist_cords", "out_most", 140),
+    # EN 71-1 in Great Britain (from memory).
+    ("uk", "magnets", "flux_index_under", 50),
+    # ASTM F963 for 12 years or younger (from memory); 15 USC 1278a and CPSIA 108, products and toys of the same
+    # ages (seen); certificate and tracking label (secondary).
+    ("us", "toys", "age_under", 13),
+    ("us", "lead", "age_under", 13),
+    ("us", "toy_phthalates", "age_under", 13),
+    ("us", "certificate", "age_under", 13),
+    # SOR/2016-188 (secondary): vinyl of toys under 14.
+    ("ca", "toy_phthalates", "age_under", 14),
+    # REACH XVII 63 (secondary): the same in any part, coated or not.
+    ("eu", "lead", "coating_most", 500),
+    ("uk", "lead", "coating_most", 500),
+    # REACH XVII 51 on the statute site (seen).
+    ("uk", "toy_phthalates", "most", 1000),
+    # 84/500/EEC in Great Britain (copy of the directive); SOR/2016-175 (secondary): cups 0.5 mg/l of cadmium.
+    ("uk", "food_contact", "lead_most", 4.0),
+    ("uk", "food_contact", "cadmium_most", 0.3),
+    ("ca", "food_contact", "cadmium_most", 0.5),
+    # 16 CFR 1610.1(d) (secondary): 2.6 oz/yd².
+    ("us", "clothing_fire", "plain_from", 88.155),
 ]
+# Numbers that no law gives: what they are read from, and where the row says so.
+READ_INTO_LAW = {
+    ("au", "childrens_product", "age_under"),  # no one age was found; as in the European Union
+    ("au", "hood_cords", "age_under"),  # the guidance names no ages: test_australian_guidance_follows_the_others
+    ("au", "hood_cords", "height_most"),
+    ("au", "hood_cord_ends", "age_under"),
+    ("au", "hood_cord_ends", "height_most"),
+    ("au", "waist_cords", "age_under"),
+    ("au", "waist_cords", "out_most"),
+    ("eu", "lead", "age_under"),  # REACH XVII 63 holds for articles; asked here for the young alone
+    ("uk", "lead", "age_under"),
+    ("ca", "clothing_fire", "plain_from"),  # SOR/2016-194 has times and no weight; that of the United States
+}
 
 
 @pytest.mark.parametrize(("name", "matter", "field", "value"), PUBLISHED)
 def test_values_are_the_published_ones(name: str, matter: str, field: str, value: float, book: Book) -> None:
     assert getattr(row(book, name, matter), field) == pytest.approx(value)
+
+
+def test_every_number_of_a_market_is_checked(book: Book) -> None:
+    """Against the law, or as one that is read into it; ``elsewhere`` is checked against the others."""
+    checked = {(name, matter, field) for name, matter, field, _ in PUBLISHED}
+    numbers = {
+        (number.id, *number.pointer.split("/")[1:])
+        for number in numbers_of(book.documents)
+        if number.kind == "markets" and number.id != "elsewhere"
+    }
+    assert numbers == {row for row in checked if row[2] != "together"} | READ_INTO_LAW
+    assert not checked & READ_INTO_LAW
+
+
+def test_what_is_read_into_law_says_so_in_its_row(book: Book) -> None:
+    told = {"au": ("age", "guidance"), "ca": ("choice",), "eu": ("here",), "uk": ("here",)}
+    for name, matter, _ in READ_INTO_LAW:
+        own = row(book, name, matter)
+        words = f"{own.note} {own.applies_to}"
+        assert any(word in words for word in told[name]), (name, matter)
+
+
+def test_australian_guidance_follows_the_others(book: Book) -> None:
+    """Guidance of 2011 (agency page): after the United States and the European Union; the stricter of each is taken."""
+    for matter, field, strictest in (
+        ("hood_cords", "age_under", max),
+        ("hood_cord_ends", "age_under", max),
+        ("hood_cord_ends", "height_most", max),
+        ("hood_cords", "height_most", max),
+        ("waist_cords", "age_under", max),
+        ("waist_cords", "out_most", min),
+    ):
+        others = [row(book, name, matter) for name in ("us", "eu")]
+        values = [getattr(other, field) for other in others if other is not None and getattr(other, field) is not None]
+        assert getattr(row(book, "au", matter), field) == strictest(values), (matter, field)
 
 
 def test_plain_cloth_is_exempt_from_the_published_weight(book: Book) -> None:
@@ -140,6 +236,20 @@ def test_a_fuse_lets_through_what_the_standard_says(book: Book) -> None:
     """BS 1363: 13 A at 230 V are 2990 W."""
     fuse = row(book, "uk", "plug_fuse")
     assert fuse.rating * fuse.voltage == 2990
+
+
+@pytest.mark.parametrize(
+    ("limit", "value"),
+    [
+        ("children.age_most", 12),  # 16 CFR 1200.2 (seen): 12 years or younger
+        ("children.small_parts_age", 3),  # 16 CFR 1501 (copy): under 3 years
+        ("people.cord_age_most", 16),  # 16 CFR 1120.3 (seen): sizes 2T to 16, read as ages here
+        ("electric.circuit_full", 100),  # NEC 210.23 (secondary): no load above the rating
+        ("people.rim_distance_least", 20),  # ISO 6486 (memory), settlements in California (secondary): the upper 20 mm
+    ],
+)
+def test_limits_are_what_laws_and_standards_say(limit: str, value: float, book: Book) -> None:
+    assert book.limit_values[limit] == value
 
 
 def test_units_of_product_safety() -> None:

@@ -67,7 +67,12 @@ def test_who_made_a_proposal_stands_in_it(client: FlaskClient, changing: Any, ad
     owner = changing.headers("quay-side", "owner")
     key = client.get("/v1/shop/status", headers=owner).json["key_id"]
     base = client.get("/v1/revisions/1", headers=owner).json
-    source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+    source = {
+        "title": "A new source",
+        "kind": "from-memory",
+        "text": "What the stewards remember.",
+        "speaks_of": ["press"],
+    }
     body = {
         "base": {"revision": 1, "digest": base["digest"]},
         "changes": [{"kind": "sources", "id": "remembered", "value": source}],
@@ -84,7 +89,12 @@ def test_what_is_done_to_a_proposal_is_told_as_the_api_calls_it(client: FlaskCli
     """Each step an event of its own, the second of two approvals and a mere edit included."""
     owner, steward = changing.headers("quay-side", "owner"), changing.headers("quay-side", "steward")
     base = client.get("/v1/revisions/1", headers=owner).json
-    source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+    source = {
+        "title": "A new source",
+        "kind": "from-memory",
+        "text": "What the stewards remember.",
+        "speaks_of": ["press"],
+    }
     body = {"changes": [{"kind": "sources", "id": "recalled", "value": source}], "reason": "Missing.", "evidence": "-"}
     draft = client.post("/v1/proposals", json=body | {"base": {"revision": 1, "digest": base["digest"]}}, headers=owner)
     own = f"/v1/proposals/{draft.json['proposal_id']}"

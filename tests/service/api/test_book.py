@@ -168,6 +168,31 @@ def test_a_rule_is_told_whole(client: FlaskClient, key: dict[str, str], settings
     }
 
 
+def test_a_rule_says_what_its_numbers_rest_on(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
+    told = {name: client.get(f"/v1/rules/{name}", headers=key).json for name in settings.rules}
+    for name, answer in told.items():
+        assert [number["limit"] for number in answer["numbers"]] == answer["limits"], name
+        rows = answer["market_rows"]
+        named = {*answer["sources"], *(source for part in (*answer["numbers"], *rows) for source in part["sources"])}
+        assert answer["source_kinds"] == {source: settings.sources[source].kind for source in named}, name
+    (birds,) = (n for n in told["birds-near-hot-ptfe"]["numbers"] if n["limit"] == "people.ptfe_birds_from")
+    assert (birds["value"], birds["kind"], birds["sources"]) == ("180 °C", "choice", ["ptfe-fumes", "project-choice"])
+    assert client.get("/v1/limits/people.ptfe_birds_from", headers=key).json["kind"] == "choice"
+    us = [row for row in told["cord-in-childs-hood"]["market_rows"] if row["market"] == "us"]
+    assert us == [{"market": "us", "matter": "hood_cords", "kind": "published", "sources": ["drawstrings-us"]}]
+
+
+def test_the_sourcing_is_told_room_by_room(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
+    answer = client.get("/v1/sourcing", headers=key).json
+    assert [room["id"] for room in answer["rooms"]] == [*settings.catalogue, "limits"]
+    for room in answer["rooms"]:
+        assert sum(room["counts"].values()) == room["total"]
+        assert [*room["counts"]] == answer["kinds"]
+    limits = answer["safety_limits"]
+    assert {limit["limit"] for limit in limits} == {n for n, limit in settings.limits.items() if limit.safety}
+    assert [limits[0]["kind"], limits[-1]["kind"]] == ["choice", "published"]
+
+
 def test_a_step_is_told_whole(client: FlaskClient, key: dict[str, str], settings: Book) -> None:
     told = {name: client.get(f"/v1/steps/{name}", headers=key).json for name in settings.steps}
     assert {name: answer["entry"] for name, answer in told.items()} == settings.documents["steps"]
@@ -230,6 +255,7 @@ def test_a_wrong_name_brings_the_nearest(client: FlaskClient, key: dict[str, str
 
 
 READS = ["/v1/catalogue", "/v1/catalogue/fibres", "/v1/catalogue/fibres/PES", "/v1/limits", "/v1/sources", "/v1/rules",
+         "/v1/sourcing",
          "/v1/steps", "/v1/steps/press-main", "/v1/facts", "/v1/facts/item.textile", "/v1/shop",
          "/v1/openapi.json"]  # fmt: skip
 

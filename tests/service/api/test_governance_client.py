@@ -86,7 +86,12 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     assert owner.revision(1, documents=True)["documents"]
     assert owner.changes(1)["changes"] == []
     base = {"revision": line["revision"], "digest": line["digest"]}
-    source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+    source = {
+        "title": "A new source",
+        "kind": "from-memory",
+        "text": "What the stewards remember.",
+        "speaks_of": ["press"],
+    }
     changes = [{"kind": "sources", "id": "remembered", "value": source}]
     assert owner.propose(base, changes, "Missing.", "None.", validate_only=True)["proposal_id"] is None
     draft = owner.propose(base, changes, "Missing.", "None.")

@@ -21,7 +21,12 @@ from accord_service.api.v1 import ENDPOINTS
 from accord_service.store import Store
 
 Change = Callable[[Mapping[str, Any], int], Mapping[str, Any]]
-PROPOSED = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+PROPOSED = {
+    "title": "A new source",
+    "kind": "from-memory",
+    "text": "What the stewards remember.",
+    "speaks_of": ["press"],
+}
 
 
 def _named(document: Mapping[str, Any], number: int) -> Mapping[str, Any]:

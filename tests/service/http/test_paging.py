@@ -28,7 +28,12 @@ def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
     client: FlaskClient = changing.first
     owner = changing.headers("quay-side", "owner")
     head = client.get("/v1/revisions", headers=owner).json["entries"][0]
-    source = {"title": "A new source", "kind": "from-memory", "text": "What the stewards remember."}
+    source = {
+        "title": "A new source",
+        "kind": "from-memory",
+        "text": "What the stewards remember.",
+        "speaks_of": ["press"],
+    }
     for name in ("first", "second", "third"):
         proposal = {
             "base": {"revision": head["revision"], "digest": head["digest"]},

@@ -39,6 +39,7 @@ GET    /v1/limits                           -        +        +        +        
 GET    /v1/limits/{name}                    -        +        +        +        +        +
 GET    /v1/sources                          -        +        +        +        +        +
 GET    /v1/sources/{name}                   -        +        +        +        +        +
+GET    /v1/sourcing                         -        +        +        +        +        +
 GET    /v1/rules                            -        +        +        +        +        +
 GET    /v1/rules/{name}                     -        +        +        +        +        +
 GET    /v1/steps                            -        +        +        +        +        +

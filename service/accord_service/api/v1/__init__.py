@@ -34,6 +34,7 @@ from accord_service.api.v1.get_shop_status import get_shop_status
 from accord_service.api.v1.get_shops import get_shops
 from accord_service.api.v1.get_source import get_source
 from accord_service.api.v1.get_sources import get_sources
+from accord_service.api.v1.get_sourcing import get_sourcing
 from accord_service.api.v1.get_step import get_step
 from accord_service.api.v1.get_steps import get_steps
 from accord_service.api.v1.post_envelope import post_envelope
@@ -67,6 +68,7 @@ ENDPOINTS = (
     get_limits,
     get_limit,
     get_sources,
+    get_sourcing,
     get_source,
     get_rules,
     get_rule,

@@ -3,6 +3,7 @@ from __future__ import annotations
 from accord_service.api.answers import LimitEntry
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.examples import first_of
+from accord_service.api.sourced import numbers_sourced
 from accord_service.http.problems import NotFound
 from accord_service.http.writing import Answer
 
@@ -27,6 +28,7 @@ def get_limit(call: Call) -> Answer:
         book.digest,
         id=name,
         entry=book.documents["limits"][name],
+        kind=numbers_sourced(book, (name,))[0].kind,
         rules=tuple(sorted(rule.id for rule in book.rules.values() if name in rule.limits)),
         steps=tuple(sorted(step.id for step in book.steps.values() if name in step.limits)),
     )
