@@ -277,6 +277,7 @@ class Authority:
             ),
             findings=located,
             conditions=tuple(dict.fromkeys([*_which_press(judged), *_fixes(located)])),
+            samples=self._scales.leaned_on(best.cases) if weighed.verdict != "rejected" else (),
             needs=needs(weighed, self.book),
             assumed=assumed,
             remedies=remedied.remedies,
@@ -397,7 +398,16 @@ class Authority:
         if experiences:
             planned.sort(key=lambda entry: plans.rank_key(entry[0], experiences))
         return tuple(
-            plans.plan(candidate, judged.weighed, rank, verdict_id, self._unsaid(judged), experiences, curve=curve)
+            plans.plan(
+                candidate,
+                judged.weighed,
+                rank,
+                verdict_id,
+                self._unsaid(judged),
+                self._scales.leaned_on(judged.best.cases),
+                experiences,
+                curve=curve,
+            )
             for rank, (candidate, judged, verdict_id) in enumerate(planned[:most], start=1)
         )
 

@@ -101,6 +101,21 @@ class Assumption(Documented):
     could_hurt: bool = required(Flag(), "whether a rule that keeps people safe hangs on it")
 
 
+@dataclass(frozen=True, slots=True)
+class SampleLeanedOn(Documented):
+    """A sample of the shop's that stands for the order's own, and what would be found without it."""
+
+    id: str = required(STRING, "the shop's own name for it")
+    pressed_on: str = required(STRING, "the day it was pressed")
+    pointer: str = required(STRING, "JSON Pointer to the decoration that repeats it")
+    text: str = required(STRING, "the same in a sentence, with how it was pressed and looked at")
+    lifts: tuple[str, ...] = required(STRINGS, "ids of the rules that would find something without it")
+
+
+def _samples() -> Any:
+    return required(listed(Object(SampleLeanedOn)), "the shop's samples on record that it leans on")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PressVerdict(Documented):
     """The verdict on the whole order on one press. Nothing can be printed from it that may not be pressed."""
@@ -201,6 +216,7 @@ class Verdict(Documented):
     )
     findings: tuple[Finding, ...] = required(listed(Object(Finding)), "what the rules found, gravest first")
     conditions: tuple[str, ...] = required(STRINGS, "what must be done for the verdict to hold")
+    samples: tuple[SampleLeanedOn, ...] = _samples()
     needs: tuple[Need, ...] = required(listed(Object(Need)), "what to ask before the verdict is known")
     assumed: tuple[Assumption, ...] = required(
         listed(Object(Assumption)),
@@ -435,6 +451,7 @@ class Plan(Documented):
     sequence: tuple[int, ...] = required(listed(INTEGER), "decorations in order of pressing")
     cautions: tuple[str, ...] = required(STRINGS, "what to watch")
     conditions: tuple[str, ...] = required(STRINGS, "what must be done for the plan to hold")
+    samples: tuple[SampleLeanedOn, ...] = _samples()
     reasons: tuple[str, ...] = required(STRINGS, "why it is ranked so")
     estimate: Mapping[str, float] = required(
         mapped(Figure()),

@@ -35,6 +35,7 @@ VERDICT: dict[str, Any] = {
     "digest": "sha256:0",
     "findings": [],
     "conditions": [],
+    "samples": [],
     "needs": [],
     "assumed": [],
     "judged_on": "bench",

@@ -176,6 +176,20 @@ class PressVerdict(_Answer):
 
 
 @dataclass(frozen=True, slots=True)
+class SampleLeanedOn(_Answer):
+    """A sample on the shop's record that stands for the order's own. ``pointer``: the decoration that repeats it;
+    ``lifts``: the rules that would find something without it; ``text``: the sample in a sentence.
+    """
+
+    _what = "a sample leaned on"
+    id: str
+    pressed_on: str
+    pointer: str
+    text: str
+    lifts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict(_Answer):
     """The answer to an order. ``unsaid``: what was taken to hold and could hurt somebody if it does not, as a sentence
     to be read first, or None. ``judged_on`` is the press that findings and conditions speak of, ``presses`` what comes
@@ -193,6 +207,7 @@ class Verdict(_Answer):
     presses: tuple[PressVerdict, ...]
     findings: tuple[Finding, ...]
     conditions: tuple[str, ...]
+    samples: tuple[SampleLeanedOn, ...]
     needs: tuple[Need, ...]
     assumed: tuple[Assumption, ...]
     remedies: tuple[Remedy, ...]
@@ -294,6 +309,7 @@ class Plan(_Answer):
     sequence: tuple[int, ...]
     cautions: tuple[str, ...]
     conditions: tuple[str, ...]
+    samples: tuple[SampleLeanedOn, ...]
     reasons: tuple[str, ...]
     estimate: Document
     first_wash: str | None
@@ -515,13 +531,17 @@ class Editable:
 
 @dataclass(frozen=True, slots=True)
 class ShopStatus(_Answer):
-    """What is computed of the shop the token belongs to, the units it reads, and what the token may do."""
+    """What is computed of the shop the token belongs to, the units it reads, and what the token may do.
+
+    ``samples``: its samples on record, each with whether orders can lean on it (``counts``) and if not, why.
+    """
 
     _what = "the shop's status"
     shop_id: str
     units: Document
     calibration: tuple[Document, ...]
     findings: tuple[Document, ...]
+    samples: tuple[Document, ...]
     role: str
     key_id: str
 

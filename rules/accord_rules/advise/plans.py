@@ -31,6 +31,7 @@ from accord_rules.verdict import (
     Plan,
     PlannedDecoration,
     RuledOut,
+    SampleLeanedOn,
     TemperatureRange,
     Window,
 )
@@ -428,13 +429,15 @@ def plan(
     rank: int,
     verdict_id: str,
     unsaid: str | None,
+    samples: tuple[SampleLeanedOn, ...] = (),
     experiences: Experiences = NO_EXPERIENCE,
     *,
     curve: bool,
 ) -> Plan:
     """A candidate as a plan an operator can follow; ``put_back`` is what the rules say of the plan as an order.
 
-    ``unsaid``: what it takes to hold and could hurt somebody. ``curve``: whether its heat is given to draw.
+    ``unsaid``: what it takes to hold and could hurt somebody. ``samples``: those on record that it leans on. ``curve``:
+    whether its heat is given to draw.
     """
     case = candidate.on_press.cases[0]
     shown = findings(put_back.fired, case.book)
@@ -449,6 +452,7 @@ def plan(
         sequence=candidate.on_press.sequence.order,
         cautions=tuple(f"{finding.because} {finding.fix}" for finding in shown if finding.level == "cautions"),
         conditions=tuple(f"{finding.because} {finding.fix}" for finding in shown if finding.level == "requires"),
+        samples=samples,
         reasons=reasons(candidate, put_back, experiences),
         estimate=estimate(candidate),
         first_wash=case.show(units.TIME, case["care.first_wash_s"]) if case["care.washable"] else None,

@@ -1,4 +1,4 @@
-"""A shop of the collective: its presses, its stock, what it has standing ready, and the units it reads."""
+"""A shop of the collective: its presses, its stock, its samples, what it has standing ready, and the units it reads."""
 
 from __future__ import annotations
 
@@ -8,10 +8,23 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_rules.documents import units
-from accord_rules.documents.reading import Choice, Many, Name, Object, Table, Text, optional, required
+from accord_rules.documents.reading import (
+    Choice,
+    Date,
+    Many,
+    Name,
+    Object,
+    Quantity,
+    Table,
+    Text,
+    Whole,
+    optional,
+    readers_of,
+    required,
+)
 from accord_rules.documents.spelling import as_word
-from accord_rules.orders.order import Press
-from accord_rules.orders.sheet import Sheet
+from accord_rules.orders.order import PAINTED, PRESS_HEAT, Care, Item, Press, Settings
+from accord_rules.orders.sheet import PEELS, READ_AT, Sheet
 
 STANDING = (
     "birds-near",
@@ -22,9 +35,27 @@ STANDING = (
     "two-hand-control",
     "unattended",
 )
+# What can become of a pressed piece beside good.
+FAILURES = (
+    "blistered",
+    "colour-off",
+    "colour-faded",
+    "cracked",
+    "damaged-item",
+    "did-not-bond",
+    "ghosted",
+    "marked-item",
+    "migrated",
+    "peeled",
+    "scorched",
+    "warped",
+    "other",
+)
 _NO_SHEETS: Mapping[str, Sheet] = MappingProxyType({})
 _NO_NAMES: Mapping[str, str] = MappingProxyType({})
+_NO_FIBRES: Mapping[str, float] = MappingProxyType({})
 OWN_NAMES_MOST = 500
+SAMPLES_MOST = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +105,64 @@ class OwnNames:
 NO_OWN_NAMES = OwnNames()
 
 
+def _as_order(of: type, field: str, about: str) -> Any:
+    """A field that holds what the field of this name in an order may."""
+    return optional(readers_of(of)[field][0], about=about)
+
+
+@dataclass(frozen=True, slots=True)
+class SamplePiece:
+    """The piece that a sample was pressed on. A described field overrides what the named blank says, as in orders."""
+
+    blank: str | None = _as_order(Item, "blank", "a blank of the book")
+    substrate: str | None = _as_order(Item, "substrate", "where no blank says it")
+    fibres: Mapping[str, float] = optional(
+        Table(Name(name_of="fibres"), readers_of(Item)["fibres"][0].value, 12, 0),  # type: ignore[attr-defined]
+        _NO_FIBRES,
+        about="percent by ISO 2076 code; sum 100 ± 1; the blank's where left out",
+    )
+    colour: str | None = _as_order(Item, "colour", "sRGB hex or CSS name")
+    coating: str | None = _as_order(Item, "coating", "left out for none")
+    finishes: tuple[str, ...] | None = _as_order(Item, "finishes", "textile finishes")
+    dye: str | None = _as_order(Item, "dye", "what it is dyed with")
+    mass_per_area: float | None = _as_order(Item, "mass_per_area", "")
+    thickness: float | None = _as_order(Item, "thickness", "")
+    diameter: float | None = _as_order(Item, "diameter", "across the outside of round ware")
+    care: str | Care | None = _as_order(Item, "care", "its care label; none where it has none")
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """A sample that the shop pressed and looked at: it stands for the later orders that repeat it (``derive.sample``).
+
+    Where it came out badly, it speaks against those that would.
+    """
+
+    id: str = required(Name(), about="the shop's own name for it")
+    piece: SamplePiece = required(Object(SamplePiece), about="what it was pressed on")
+    transfer: str = required(Name(name_of="transfers|products"), about="as orders name it: a family or a product")
+    press: str = required(Name(), about="one of the shop's presses")
+    temperature: float = required(PRESS_HEAT)
+    time: float = required(Quantity(units.TIME), about="the dwell of the main pressing")
+    pressure: str | float = required(readers_of(Settings)["pressure"][0], about="a word, or the gauge reading")
+    pressed_on: str = required(Date(), about="the day it was pressed")
+    looked_at_after: float = required(
+        Quantity(units.TIME, hours=True), about="how long after the pressing, last of all"
+    )
+    failures: tuple[str, ...] = required(
+        Many(Choice(FAILURES), len(FAILURES), distinct=True), about="what went wrong; empty where it came out well"
+    )
+    by: str = required(Text(80), about="who looked at it")
+    washes: int = optional(Whole(0, 1000), 0, about="how often it was washed in between")
+    read_at: str = optional(Choice(READ_AT), "display", about="where the temperature was read")
+    peel: str | None = optional(
+        Choice(PEELS), about="how warm it was when the carrier came off; as is usual where left out"
+    )
+    palette: tuple[str, ...] | None = optional(
+        Many(PAINTED, 24, 1), about="the print's colours; needed where dye could rise into light ones"
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Shop:
     """One shop. ``standing`` is what is always so at its presses, for better or worse."""
@@ -88,6 +177,9 @@ class Shop:
     presses: tuple[Press, ...] = required(Many(Object(Press), 40, 1), about="its presses")
     stock: Stock = required(Object(Stock), about="what it keeps")
     names: OwnNames = optional(Object(OwnNames), NO_OWN_NAMES, about="its own words for things of the book")
+    samples: tuple[Sample, ...] = optional(
+        Many(Object(Sample), SAMPLES_MOST), (), about="samples pressed and looked at, which later orders lean on"
+    )
 
     @property
     def units(self) -> units.UnitPreferences:

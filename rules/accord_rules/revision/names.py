@@ -22,7 +22,7 @@ from accord_rules.documents.reading import (
 from accord_rules.documents.spelling import as_word
 from accord_rules.orders.order import NONE, Decoration, Item, Order, Press
 from accord_rules.orders.sheet import pressing_faults, sheet_faults
-from accord_rules.orders.shop import OwnNames, Shop
+from accord_rules.orders.shop import OwnNames, Sample, Shop
 from accord_rules.orders.sizes import SIZES, size_named
 from accord_rules.revision.catalogue import pressings_of
 
@@ -260,6 +260,42 @@ def stock_faults(shop: Shop, book: Book) -> Iterator[Fault]:
         yield from sheet_faults(sheet, f"/stock/sheets/{escape(name)}", _process(book, name))
 
 
+def sample_faults(shop: Shop, book: Book) -> Iterator[Fault]:
+    """Samples of a shop that nobody could find again: of no piece, pressed on no press of the shop, named twice.
+
+    Names of the book that stand for nothing are told with all others of the shop.
+    """
+    seen: set[str] = set()
+    for index, sample in enumerate(shop.samples):
+        pointer, piece = f"/samples/{index}", sample.piece
+        if sample.id in seen:
+            yield Fault(f"{pointer}/id", f"another sample is called {sample.id!r} already", code="given-twice")
+        seen.add(sample.id)
+        if shop.press(sample.press) is None:
+            ids = tuple(press.id for press in shop.presses)
+            message = f"{sample.press!r} is not one of the shop's presses"
+            yield Fault(f"{pointer}/press", message, ids, code="not-in-shop", refused=sample.press)
+        if piece.blank is None and piece.substrate is None:
+            message = "name a blank, or say the substrate: a sample is of one piece"
+            yield Fault(f"{pointer}/piece", message, ("blank", "substrate"), code="required")
+        if piece.fibres:
+            yield from _sum_fault(piece.fibres, f"{pointer}/piece/fibres")
+        colours = [(f"{pointer}/palette/{i}", colour) for i, colour in enumerate(sample.palette or ())]
+        yield from _colour_faults([(f"{pointer}/piece/colour", piece.colour), *colours] if piece.colour else colours)
+
+
+def fitting_samples(shop: Shop, book: Book) -> tuple[Sample, ...]:
+    """The shop's samples without those of what the book, or the shop, has not (any more, or not yet)."""
+
+    def fits(sample: Sample) -> bool:
+        in_book = all(
+            any(name in book.catalogue[kind] for kind in kinds.split("|")) for _, kinds, name in names_in(sample)
+        )
+        return in_book and shop.press(sample.press) is not None
+
+    return tuple(filter(fits, shop.samples))
+
+
 def _process(book: Book, name: str | None) -> tuple[str, ...] | None:
     transfer = book.transfer(name)
     return None if transfer is None else pressings_of(transfer)
@@ -312,11 +348,15 @@ def resolve_fibres(fibres: Mapping[str, float] | None, book: Book) -> tuple[Mapp
     if fibres is None:
         return None, []
     codes, faults = _fibre_codes(fibres, book)
-    total = sum(fibres.values())
-    if abs(total - 100) > SUM_TOLERANCE:
-        message = f"sums to {total:g} %; must be 100 ± {SUM_TOLERANCE:g}"
-        faults.append(Fault("/item/fibres", message, code="out-of-range"))
+    faults += _sum_fault(fibres, "/item/fibres")
     return {code: fibres[codes[code]] for code in sorted(codes)}, faults
+
+
+def _sum_fault(fibres: Mapping[str, float], pointer: str) -> list[Fault]:
+    total = sum(fibres.values())
+    if abs(total - 100) <= SUM_TOLERANCE:
+        return []
+    return [Fault(pointer, f"sums to {total:g} %; must be 100 ± {SUM_TOLERANCE:g}", code="out-of-range")]
 
 
 def _fibre_codes(fibres: Iterable[str], book: Book) -> tuple[Mapping[str, str], list[Fault]]:

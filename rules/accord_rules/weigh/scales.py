@@ -13,18 +13,20 @@ from accord_rules.derive import FACT_TYPES
 from accord_rules.derive.case import Case, Cause
 from accord_rules.derive.chosen import Chosen, Sequenced
 from accord_rules.derive.graph import GRAPH
+from accord_rules.derive.sample import LEANING, OWN_SAMPLE
 from accord_rules.documents import units
 from accord_rules.documents.reading import Choice, Either, Flag, Name, Reader, reader_at
 from accord_rules.documents.writing import written_for
 from accord_rules.infer.inference import ANSWERS_MOST, Counts, Inference, Inferred
 from accord_rules.infer.ledger import HOUSE, SHARED, Ledger, Network
 from accord_rules.orders.order import Order, Press, Size
+from accord_rules.orders.shop import Sample
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import Ask, Assume, FactType, Scope
 from accord_rules.revision.rule import LAST_WORDS, SHOP, Rule
 from accord_rules.revision.sentences import write_value
-from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need
+from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need, SampleLeanedOn
 from accord_rules.weigh.choice import Turning, alternatives, choose, hottest_and_longest
 from accord_rules.weigh.sequence import find_sequence
 
@@ -233,8 +235,11 @@ class Scales:
         return sum(others, first)
 
     def _infer(self, section: _Section, case: Case) -> tuple[Inferred, ...]:
-        """What engine and judge say of the section's rules; the one way in which any rule is asked."""
-        values = section.values(case)
+        """What engine and judge say of the section's rules about a case."""
+        return self._infer_from(section, section.values(case))
+
+    def _infer_from(self, section: _Section, values: tuple[Any, ...]) -> tuple[Inferred, ...]:
+        """The same for these values of their facts; the one way in which any rule is asked."""
         question = (section, values)
         inferred = self._answered.get(question)
         if inferred is not None:
@@ -323,6 +328,27 @@ class Scales:
                 met = met.union(*(block.rule.condition.facts for block in weighed.at("blocks")))
         return None
 
+    # -- what it leans on ------------------------------------------------------------------------------------------
+
+    def leaned_on(self, cases: Iterable[Case]) -> tuple[SampleLeanedOn, ...]:
+        """The shop's samples that keep rules silent on these pressings."""
+        return tuple(leaned for case in cases if (leaned := self._leaned_on(case)) is not None)
+
+    def _leaned_on(self, case: Case) -> SampleLeanedOn | None:
+        sample: Sample | None = case["sample.good"]
+        if sample is None or OWN_SAMPLE in (case["order.evidence"] or ()):
+            return None
+        section = self._enforced[case.scope.rank]
+        without = tuple(
+            False if name in LEANING else value for name, value in zip(section.names, section.values(case), strict=True)
+        )
+        there = _fired_ids(self._infer(section, case))
+        lifts = tuple(sorted(_fired_ids(self._infer_from(section, without)) - there))
+        if not lifts:
+            return None
+        text = f"It leans on {case['sample.words']}."
+        return SampleLeanedOn(sample.id, sample.pressed_on, f"/decorations/{case.index}", text, lifts)
+
     # -- what is missing -------------------------------------------------------------------------------------------
 
     def assumptions(self, cases: Iterable[Case], bare: Iterable[Case]) -> tuple[Assumption, ...]:
@@ -409,6 +435,10 @@ def _weighed(section: _Section, case: Case, inferred: Inferred) -> Weighed:
         tuple(Fired(rules[name], case) for name in inferred.fired),
         tuple(Open(rules[name], case, facts) for name, facts in inferred.unknown.items()),
     )
+
+
+def _fired_ids(inferred: Iterable[Inferred]) -> frozenset[str]:
+    return frozenset(name for answer in inferred for name in answer.fired)
 
 
 def _facts_named(rules: Iterable[Rule]) -> tuple[str, ...]:

@@ -33,6 +33,7 @@ from accord_rules.verdict import LEVELS, STAGES, BookState, Finding
 from accord_service.http.roles import ROLES
 from accord_service.steps.calibration import PressCalibration
 from accord_service.steps.outcomes import CellOutcomes
+from accord_service.steps.samples import SampleToldOf
 
 Document = Mapping[str, Any]
 
@@ -359,6 +360,10 @@ class ShopStatus(Documented):
     )
     findings: tuple[Finding, ...] = required(
         listed(Object(Finding)), "what is told of its presses once, and not with every order; each place is in the shop"
+    )
+    samples: tuple[SampleToldOf, ...] = required(
+        listed(Object(SampleToldOf)),
+        "its samples on record, and whether orders can lean on them; the last pressed first",
     )
     house_rules: HouseVersion = required(Object(HouseVersion), "its house rules, which are at /v1/shop/house-rules")
     role: str = required(Choice(ROLES), "the role of the key used")

@@ -22,6 +22,22 @@ SHOP: dict[str, Any] = {
         "consumables": ["ptfe-sheet", "silicone-paper", "plain-paper", "heat-tape"],
     },
     "names": {"blanks": {"TS-100-W": "tee-heavy-white"}, "presses": {"by the window": "bench"}},
+    "samples": [
+        {
+            "id": "stretch-top-dye",
+            "piece": {"substrate": "sports-knit", "fibres": {"PES": 92, "EL": 8}, "colour": "#FFFFFF"},
+            "transfer": "sub-paper-fast-dry",
+            "press": "bench",
+            "temperature": "198 °C",
+            "time": "45 s",
+            "pressure": "light",
+            "pressed_on": "2026-02-16",
+            "looked_at_after": "48 h",
+            "washes": 3,
+            "failures": [],
+            "by": "the owner",
+        }
+    ],
 }
 
 KEY_ID = "key_k7qz3n5w2xab4cde"
@@ -41,6 +57,16 @@ SHOP_STATUS: dict[str, Any] = {
     "units": {"temperature": "°C", "length": "mm", "pressure": "kPa", "area_density": "g/m²"},
     "calibration": [],
     "findings": [],
+    "samples": [
+        {
+            "id": "stretch-top-dye",
+            "counts": True,
+            "text": "Sample “stretch-top-dye” of 16 February 2026 (198 °C for 45 s, looked at after 48 h and 3 washes by the"
+            " owner), sports knit, dye transfer on a fast-drying paper, on the swing-away press “bench”: it came out"
+            " well.",
+            "why_not": "",
+        }
+    ],
     "house_rules": {"version": 2, "changed_at": _CHANGED_AT},
     "role": "owner",
     "key_id": KEY_ID,
@@ -106,8 +132,23 @@ _DESCRIBED: dict[str, Any] = {
     "press": {"type": "clamshell", "platen": {"width": "15 in", "height": "15 in"}},
 }
 
+# Hotter than stretch cloth is pressed without a test; the shop's own sample is on record.
+_ON_A_SAMPLE: dict[str, Any] = {
+    "item": {"substrate": "sports-knit", "fibres": {"PES": 92, "EL": 8}, "colour": "#FFFFFF"},
+    "decorations": [
+        {
+            "transfer": "sub-paper-fast-dry",
+            "placement": "front",
+            "size": {"width": "200 mm", "height": "200 mm"},
+            "settings": {"temperature": "198 °C", "time": "45 s", "pressure": "light"},
+        }
+    ],
+    "press": "bench",
+}
+
 ORDERS = (
     Example("Sublimation on a cotton tee", _COTTON_TEE),
+    Example("Stretch cloth, hot, on the strength of the shop's sample on record", _ON_A_SAMPLE),
     Example("A bag of the book, settings left to the answer", _TOTE),
     Example("A garment and a press described by hand", _DESCRIBED),
 )

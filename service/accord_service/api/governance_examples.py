@@ -224,6 +224,7 @@ _VERDICT: dict[str, Any] = {
     ],
     "findings": [],
     "conditions": [],
+    "samples": [],
     "needs": [],
     "assumed": [],
     "remedies": [],

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from accord_rules.documents import units
 from accord_service.cli.answerers import Document
 from accord_service.cli.output import Output, few
-from accord_service.cli.show import say_heading, say_list, say_questions, say_unsaid, style_of
+from accord_service.cli.show import say_heading, say_list, say_questions, say_samples, say_unsaid, style_of
 
 # What the hands are at in each stage of a plan; a stage that is not here stands as the answer has it.
 STAGE_WORDS: Mapping[str, str] = MappingProxyType(
@@ -84,6 +84,7 @@ def _card(output: Output, plan: Document, reference: str | None) -> None:
         start = _steps(output, decoration["steps"], start)
     say_list(output, "Take care", plan["cautions"])
     say_list(output, "Must be done", plan["conditions"], mark="[ ]")
+    say_samples(output, plan["samples"])
     say_list(output, "Waiting times", _waits(plan, decorations))
 
 

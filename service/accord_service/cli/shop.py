@@ -23,7 +23,7 @@ def shop() -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print the raw answer.")
 @administered
 def status(put: ServiceCall, as_json: bool) -> None:
-    """Tell what holds of the own shop's presses whatever is pressed on them, and what its probe readings come to."""
+    """Tell what holds of the own shop's presses whatever is pressed on them, and what readings and samples come to."""
     output = Output.of_terminal()
     document = put(lambda client: client.shop_status()).document
     if as_json:

@@ -78,6 +78,7 @@ def show_verdict(output: Output, file: str, verdict: Document, decorations: int)
         _finding(output, finding, _where(places, decorations), fix=shown)
     if listed:
         say_list(output, "Conditions to be met", verdict["conditions"], mark="[ ]")
+    say_samples(output, verdict["samples"])
     say_questions(output, verdict["needs"])
     _chosen(output, verdict)
     _remedies(output, verdict)
@@ -134,6 +135,12 @@ def say_unsaid(output: Output, unsaid: str | None) -> None:
     """What was taken to hold and could hurt somebody, before anything that rests on it."""
     if unsaid is not None:
         output.say(unsaid, lead="  ")
+
+
+def say_samples(output: Output, samples: Iterable[Document]) -> None:
+    """The shop's own samples that stand for a test: what is pressed otherwise than they were has none."""
+    for sample in samples:
+        output.say(sample["text"], lead="  ")
 
 
 def _not_there(output: Output, verdict: Document) -> None:
@@ -309,7 +316,7 @@ def _fault(output: Output, fault: Fault) -> None:
 
 
 def show_shop(output: Output, status: Document) -> None:
-    """What is told of a shop's presses once, press by press, and not with every order."""
+    """What is told of a shop's presses and samples once, and not with every order."""
     findings = status["findings"]
     if not findings:
         output.say("There is nothing to tell of these presses.")
@@ -325,6 +332,9 @@ def show_shop(output: Output, status: Document) -> None:
         )
         output.blank()
         output.say(f"{curve}{stale}.", lead=f"  Probe readings of {press['press']}: ")
+    for sample in status["samples"]:
+        output.blank()
+        output.say(" ".join(filter(None, (sample["text"], sample["why_not"]))), lead="  ")
 
 
 # -- rules ---------------------------------------------------------------------------------------------------------

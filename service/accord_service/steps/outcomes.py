@@ -30,21 +30,6 @@ from accord_service.store import CellCount, Conflict, ProposalRecord, Store, Sto
 logger = logging.getLogger(__name__)
 AUTHOR = "outcomes"
 READ_ANEW_S = 5.0
-FAILURES = (
-    "blistered",
-    "colour-off",
-    "colour-faded",
-    "cracked",
-    "damaged-item",
-    "did-not-bond",
-    "ghosted",
-    "marked-item",
-    "migrated",
-    "peeled",
-    "scorched",
-    "warped",
-    "other",
-)
 
 
 def cell_of(book: Book, order: Order, shop: Shop, verdict: Mapping[str, Any], index: int) -> Cell | None:

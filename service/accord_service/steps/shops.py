@@ -10,10 +10,17 @@ from types import MappingProxyType
 
 from accord_rules.documents.reading import DocumentError, Fault, names_in, read
 from accord_rules.orders.order import Press
-from accord_rules.orders.shop import Shop
+from accord_rules.orders.shop import Sample, Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.markets import ELSEWHERE
-from accord_rules.revision.names import calibration_faults, fitting_names, own_name_faults, stock_faults
+from accord_rules.revision.names import (
+    calibration_faults,
+    fitting_names,
+    fitting_samples,
+    own_name_faults,
+    sample_faults,
+    stock_faults,
+)
 from accord_service.http.problems import FaultyDocument, ShopDoesNotFit
 from accord_service.store import HouseRecord, KeyRing, ShopRecord, Store
 
@@ -56,7 +63,8 @@ class KnownShop:
         )
         market = shop.market if shop.market in catalogue["markets"] else ELSEWHERE
         fitting = replace(shop, market=market, presses=presses, stock=stock)
-        return aged(replace(fitting, names=fitting_names(fitting, book)), today)
+        names, samples = fitting_names(fitting, book), fitting_samples(fitting, book)
+        return aged(replace(fitting, names=names, samples=samples), today)
 
 
 def aged(shop: Shop, today: date) -> Shop:
@@ -103,6 +111,9 @@ def refuse_press_faults(book: Book, press: Press, id_: str, today: date) -> None
 def faults_of(book: Book, shop: Shop, today: date) -> list[Fault]:
     """What the book has against a shop, beyond what its readers refuse."""
     faults = [*_unknown_names(book, shop), *stock_faults(shop, book), *own_name_faults(shop, book)]
+    faults += sample_faults(shop, book)
+    for index, sample in enumerate(shop.samples):
+        faults += _sample_still_to_come(sample, f"/samples/{index}", today)
     for index, press in enumerate(shop.presses):
         faults += _press_faults(press, f"/presses/{index}", today)
         if press.id in [earlier.id for earlier in shop.presses[:index]]:
@@ -126,12 +137,26 @@ def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
     if press.calibration_age is not None:
         message = "follows from taken_on of the readings: leave it out"
         faults.append(Fault(f"{pointer}/calibration_age", message, code="contradiction"))
-    # A day's grace: where the shop is, it may be tomorrow already.
     return faults + [
         Fault(f"{pointer}/calibration/{index}/taken_on", "is still to come", code="out-of-range")
         for index, reading in enumerate(press.calibration)
-        if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > today + timedelta(days=1)
+        if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > _last_day(today)
     ]
+
+
+def _sample_still_to_come(sample: Sample, pointer: str, today: date) -> list[Fault]:
+    """A sample that cannot have been pressed, or looked at, yet."""
+    pressed_on, last_day = date.fromisoformat(sample.pressed_on), _last_day(today)
+    if pressed_on > last_day:
+        return [Fault(f"{pointer}/pressed_on", "is still to come", code="out-of-range")]
+    if pressed_on + timedelta(seconds=sample.looked_at_after) > last_day:
+        return [Fault(f"{pointer}/looked_at_after", "is still to come: put it on record then", code="out-of-range")]
+    return []
+
+
+def _last_day(today: date) -> date:
+    """A day's grace: where the shop is, it may be tomorrow already."""
+    return today + timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)

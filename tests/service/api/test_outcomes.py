@@ -13,8 +13,9 @@ import pytest
 from flask.testing import FlaskClient
 from tests.service.conftest import ok
 
+from accord_rules.orders.shop import FAILURES
 from accord_rules.revision.book import Book
-from accord_service.steps.outcomes import AUTHOR, FAILURES, Tally, propose_if_poor
+from accord_service.steps.outcomes import AUTHOR, Tally, propose_if_poor
 from accord_service.store import Cell, Store
 
 CELL = Cell("dye-sublimation", "woven", "swing-away")

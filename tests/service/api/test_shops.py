@@ -36,6 +36,22 @@ products = ["sub-paper-fast-dry"]
 consumables = ["ptfe-sheet"]
 """)
 
+SAMPLE: dict[str, Any] = {
+    "id": "vest-dye",
+    "piece": {"blank": "rash-vest-white"},
+    "transfer": "sub-paper-fast-dry",
+    "press": "left",
+    "temperature": "200 °C",
+    "time": "45 s",
+    "pressure": "medium",
+    "pressed_on": "2026-02-16",
+    "looked_at_after": "48 h",
+    "washes": 3,
+    "failures": [],
+    "by": "the owner",
+}
+TODAY = datetime.now(UTC).date().isoformat()
+
 
 @pytest.fixture
 def ferry() -> dict[str, Any]:
@@ -100,6 +116,24 @@ def test_a_shop_is_added_read_replaced_and_listed(changing: Any, ferry: dict[str
         (lambda shop: shop.update(names={"transfers": {"cut film": "film-soft-matte"}}), "/names/transfers/cut film"),
         (lambda shop: shop.update(names={"presses": {"window": "right"}}), "/names/presses/window"),
         (lambda shop: shop.update(names={"spoons": {}}), "/names/spoons"),
+        (lambda shop: shop.update(samples=[SAMPLE, SAMPLE]), "/samples/1/id"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"press": "right"}]), "/samples/0/press"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"transfer": "no-such-paper"}]), "/samples/0/transfer"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"piece": {"blank": "no-such-vest"}}]), "/samples/0/piece/blank"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"piece": {"colour": "red"}}]), "/samples/0/piece"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"piece": {"substrate": "knit", "fibres": {"polyester": 100}}}]),
+         "/samples/0/piece/fibres/polyester"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"piece": {"substrate": "knit", "fibres": {"PES": 90}}}]),
+         "/samples/0/piece/fibres"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"piece": {"blank": "rash-vest-white", "colour": "reddish"}}]),
+         "/samples/0/piece/colour"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"palette": ["#12"]}]), "/samples/0/palette/0"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"temperature": "200"}]), "/samples/0/temperature"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"failures": ["sad"]}]), "/samples/0/failures/0"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"pressed_on": "2099-01-01"}]), "/samples/0/pressed_on"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"pressed_on": TODAY, "looked_at_after": "720 h"}]),
+         "/samples/0/looked_at_after"),
+        (lambda shop: shop.update(samples=[SAMPLE | {"id": f"s{i}"} for i in range(201)]), "/samples"),
     ],
 )  # fmt: skip
 def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
@@ -111,6 +145,63 @@ def test_what_is_no_shop_of_this_book_is_refused_with_its_place(
         refused = changing.first.post(address, json=ferry, headers=changing.headers("collective", "admin"))
         assert refused.status_code == 422
         assert [error["pointer"] for error in refused.json["errors"]] == [pointer]
+
+
+def test_orders_lean_on_the_samples_that_their_shop_has_put_on_record(
+    changing: Any, wait_for: Callable[..., None]
+) -> None:
+    before = own(changing)
+    press = before.json["presses"][0]["id"]
+    good = SAMPLE | {"press": press}
+    samples = [
+        good,
+        good | {"id": "unwashed", "washes": 0},
+        good | {"id": "scorched", "failures": ["scorched"], "transfer": "dye-sublimation"},
+    ]
+    order = {
+        "item": SAMPLE["piece"],
+        "decorations": [
+            {
+                "transfer": SAMPLE["transfer"],
+                "placement": "front",
+                "size": {"width": "200 mm", "height": "200 mm"},
+                "settings": {name: SAMPLE[name] for name in ("temperature", "time", "pressure")},
+            }
+        ],
+        "press": press,
+    }
+
+    def answer(shop: str) -> Any:
+        body = order if shop == "quay-side" else {**order, "press": None}
+        headers = changing.headers(shop, "counter")
+        return changing.first.post("/v1/validate", json={k: v for k, v in body.items() if v}, headers=headers).json
+
+    def wanted(answered: Any) -> bool:
+        return "elastane-needs-sample" in {finding["rule"] for finding in answered["findings"]}
+
+    first = answer("quay-side")
+    assert wanted(first)
+    assert first["samples"] == []
+    assert put_own(changing, {**before.json, "samples": samples}, before.headers["ETag"]).status_code == 200
+    assert own(changing).json["samples"] == samples
+    wait_for(lambda: not wanted(answer("quay-side")), seconds=5)
+    (leaned,) = answer("quay-side")["samples"]
+    assert (leaned["id"], leaned["pressed_on"], leaned["lifts"]) == (
+        "vest-dye",
+        "2026-02-16",
+        ["elastane-needs-sample"],
+    )
+    assert answer("mill-loft")["samples"] == [], "they are this shop's alone"
+    told = {sample["id"]: sample for sample in status(changing)["samples"]}
+    assert {id_: sample["counts"] for id_, sample in told.items()} == {
+        "vest-dye": True,
+        "unwashed": False,
+        "scorched": True,
+    }
+    assert "not washed" in told["unwashed"]["why_not"]
+    assert "it came out well" in told["vest-dye"]["text"]
+    assert "the piece was scorched" in told["scorched"]["text"]
+    assert put_own(changing, before.json, own(changing).headers["ETag"]).status_code == 200
 
 
 def test_what_an_owner_withdraws_is_refused_by_name(

@@ -7,6 +7,7 @@ from accord_service.api.v1.get_shop import own_record
 from accord_service.http.problems import HouseRulesDoNotFit, NoShop, NotFound, ShopDoesNotFit
 from accord_service.http.writing import Answer
 from accord_service.run.times import instant
+from accord_service.steps import samples
 from accord_service.steps.calibration import report
 from accord_service.steps.shops import KnownShop
 from accord_service.store import HouseRecord, StoreAway
@@ -22,18 +23,20 @@ from accord_service.store import HouseRecord, StoreAway
     examples=(Example("A shop with one press", answer=examples.SHOP_STATUS),),
 )
 def get_shop_status(call: Call) -> Answer:
-    """Say what the own shop's probe readings come to, what holds of its presses whatever is pressed on them, in which
-    units it reads, and what this key may do."""
+    """Say what the own shop's probe readings and samples on record come to, what holds of its presses whatever is
+    pressed on them, in which units it reads, and what this key may do."""
     record = own_record(call)
     known = KnownShop(record, call.own.house)
     shop, today = known.shop, call.room.today
+    fitting = known.at(call.book, today)
     status = ShopStatus(
         shop_id=record.id,
         version=record.version,
         changed_at=instant(record.changed_at),
         units=Units.of(shop.units),
         calibration=tuple(report(shop, call.authority.book, today)),
-        findings=call.authority.of_shop(known.at(call.book, today)),
+        findings=call.authority.of_shop(fitting),
+        samples=tuple(samples.report(shop, fitting, call.book)),
         house_rules=_house(call),
         role=call.caller.role,
         key_id=call.caller.key_id,

@@ -5,14 +5,14 @@ from dataclasses import dataclass, replace
 
 from accord_rules.documents.reading import Choice, Fault, Text, Whole, optional, read, required
 from accord_rules.orders.order import Order
-from accord_rules.orders.shop import Shop
+from accord_rules.orders.shop import FAILURES, Shop
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import RESULTS, OutcomeReport
 from accord_service.api.governance_examples import OUTCOME, OUTCOME_ASKED, RECORD
 from accord_service.api.records import RECORD_ID, outcome_report, record_at
 from accord_service.http.problems import AllPiecesReported, FaultyDocument, NoShop, RecordRejected
 from accord_service.http.writing import Answer, Prepared, Remember
-from accord_service.steps.outcomes import FAILURES, cell_of, propose_if_poor
+from accord_service.steps.outcomes import cell_of, propose_if_poor
 from accord_service.store import Cell, OrderRecord, OutcomeRecord, StoreError
 
 logger = logging.getLogger(__name__)
