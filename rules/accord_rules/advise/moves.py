@@ -95,6 +95,7 @@ _EVIDENCE: Mapping[str, str] = MappingProxyType(
         "sample-test": "Press a piece that may be spoiled and look at it again after a wash",
         "small-parts-test": "Have this very decoration tested for small parts",
         "small-parts-warning": "Put the warning for small parts on pack, piece and advert",
+        "supplier-declaration": "Get the cloth supplier's declaration on its dyes and finish",
         "toy-test": "Have the printed toy tested as its market asks",
     }
 )

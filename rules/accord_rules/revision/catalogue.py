@@ -265,6 +265,10 @@ class Substrate:
     often_finished: bool = optional(
         Flag(), False, about="whether it is so often water-repellent that it has to be asked"
     )
+    often_finished_synthetic: bool = optional(
+        Flag(), False, about="the same where garments and bags of it are of synthetic fibres"
+    )
+    small_parts: str | None = optional(Text(80), about="what of it comes off and can be swallowed, in words")
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()
@@ -728,6 +732,9 @@ class Blank:
         Many(Choice(FEATURES), len(FEATURES), distinct=True), (), about="raised, fragile or dangerous things on it"
     )
     loose: str | None = optional(Text(80), about="what is loose on it and comes off before it is pressed, in words")
+    small_parts: str | None = optional(
+        Text(80), about="what of it can be swallowed, loose or once it comes off, in words"
+    )
     uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), (), about="what it is made for")
     age_from: float | None = optional(Number(0, 18), about="years; what a children's blank is made for")
     alternatives: tuple[str, ...] = optional(

@@ -19,7 +19,7 @@ from accord_rules.orders import order as orders
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
-from accord_rules.revision.rule import LAST_WORDS, SHOP
+from accord_rules.revision.rule import SHOP
 from accord_rules.weigh.scales import worded
 
 WORDS_MOST = 35
@@ -139,8 +139,9 @@ def test_nothing_is_called_by_its_id(spoken: tuple[str, dict[str, set[str]]], bo
 def test_who_has_the_last_word_is_said_once_an_answer(system: str, book: Book, authority: Authority) -> None:
     heard = 0
     for _, order, shop in examples(book, system):
-        fixes = [finding.fix for finding in authority.validate(order, shop).findings]
-        ends = [words for fix in fixes for words in LAST_WORDS.values() if fix.endswith(words)]
+        told = authority.validate(order, shop).findings
+        ends = [finding for finding in told if re.search(r"(local|Local) (law|code)\b.* decide\.$", finding.fix)]
+        deferring = [finding for finding in told if book.rules[finding.rule].defers_to is not None]
         heard += len(ends)
-        assert len(ends) == len(set(ends)), fixes
+        assert len(ends) == bool(deferring), told
     assert heard > 20
