@@ -31,6 +31,7 @@ from accord_rules.revision.facts import (
     fact,
     later,
     limit,
+    limits,
     maybe,
     number,
     one_of,
@@ -569,28 +570,36 @@ def colour_words(said: str | None = source("/item/colour")) -> str | None:
     return None if said is None else plain_name(said)
 
 
+COLOURS_APART = (
+    "order.colour_lightness_apart",
+    "order.colour_hue_apart",
+    "order.coloured_chroma_least",
+    "ground.white_chroma_most",
+)
+
+
+def is_another_colour(said: str, blank: Blank, apart: Mapping[str, float]) -> bool:
+    """Whether nobody would call a blank's colour what was said: far lighter or darker, of another hue, or grey for
+    coloured. Names of colours are loose, so that shades of one colour do not count. ``apart``: ``COLOURS_APART``."""
+    one, other = read_colour(said), read_colour(blank.colour)
+    if one is None or other is None:
+        return False
+    if abs(one.lightness - other.lightness) >= apart["order.colour_lightness_apart"]:
+        return True
+    greyer, stronger = sorted((one.chroma, other.chroma))
+    if greyer < apart["ground.white_chroma_most"]:
+        return stronger >= apart["order.coloured_chroma_least"]
+    return hue_difference(one, other) >= apart["order.colour_hue_apart"]
+
+
 @fact("item.colour_contradicts_blank", BOOL, ORDER)
 def colour_contradicts_blank(
     blank: Blank | None = maybe("blank.entry"),
     said: str | None = source("/item/colour"),
-    lightness_apart: float = limit("order.colour_lightness_apart"),
-    hue_apart: float = limit("order.colour_hue_apart"),
-    coloured_from: float = limit("order.coloured_chroma_least"),
-    grey_most: float = limit("ground.white_chroma_most"),
+    apart: Mapping[str, float] = limits(*COLOURS_APART),
 ) -> bool:
-    """Whether the order says a colour that nobody would call the named blank's: far lighter or darker, of another hue,
-    or grey for coloured. Names of colours are loose, so that shades of one colour do not count."""
-    if blank is None or said is None:
-        return False
-    one, other = read_colour(said), read_colour(blank.colour)
-    if one is None or other is None:
-        return False
-    greyer, stronger = sorted((one.chroma, other.chroma))
-    if abs(one.lightness - other.lightness) >= lightness_apart:
-        return True
-    if greyer < grey_most:
-        return stronger >= coloured_from
-    return greyer >= grey_most * 2 and hue_difference(one, other) >= hue_apart
+    """Whether the order says a colour that nobody would call the named blank's."""
+    return blank is not None and said is not None and is_another_colour(said, blank, apart)
 
 
 @fact("item.contradicts_blank", BOOL, ORDER)

@@ -579,3 +579,62 @@ def test_what_a_practitioner_would_not_pass_in_silence(row: Row, authority: Auth
     assert not set(row.unsaid) & set(levels)
     if row.verdict is not None:
         assert verdict.verdict == row.verdict, (asked, levels)
+
+
+def test_another_blank_in_place_of_a_contradicted_one_has_the_colour_that_was_said(authority: Authority) -> None:
+    """A remedy never takes back what the order says."""
+    row = Row("black", item={"blank": "tee-heavy-white", "colour": "black"}, transfer="film-soft-matte",
+              decoration={"artwork": {"palette": ["white"]}})  # fmt: skip
+    remedies = row.verdict_of(authority).remedies
+    named = [change.after for remedy in remedies for change in remedy.changes if change.pointer == "/item/blank"]
+    assert named[0] == "tee-heavy-black"
+    assert not {"tee-heavy-red", "tee-sport-white"} & set(named)
+
+
+def test_the_question_on_protection_is_settled_by_its_answer(authority: Authority) -> None:
+    cotton = cloth({"CO": 88, "PA": 12}, **SETTLED)
+    assert Row("unsaid", item=cotton).verdict_of(authority).verdict == "undetermined"
+    answers = {
+        kind: Row(kind, item=cotton, use={"kinds": [kind]}).verdict_of(authority).verdict
+        for kind in ("flame-resistant", "protective", "sportswear")
+    }
+    assert answers == {"flame-resistant": "rejected", "protective": "rejected", "sportswear": "accepted"}
+
+
+# Common practice, no source: a mug bears a fan and lukewarm water, glass, slate and tiles crack by them.
+COOLED = [
+    ({"blank": "mug-coated-325"}, MUG_PRESS, "upright-mug", ("fan", "lukewarm")),
+    ({"blank": "tumbler-steel-white"}, MUG_PRESS, "upright", ("fan", "no water")),
+    ({"blank": "glass-mug-frosted"}, MUG_PRESS, "slowly", ("never in water", "draught")),
+    ({"blank": "tile-coated-150"}, BENCH, "slowly", ("never in water", "draught")),
+]
+
+
+@pytest.mark.parametrize(("item", "press", "step", "words"), COOLED)
+def test_how_ware_cools(
+    item: Document, press: Document, step: str, words: tuple[str, ...], authority: Authority
+) -> None:
+    size = {"width": "100 mm", "height": "80 mm"}
+    decoration = {"size": size, "artwork": {"palette": ["navy"]}}
+    row = Row("ware", item=item, transfer="sub-paper-hard-goods", decoration=decoration)
+    plans = authority.recommend(row.order(), shop_of(authority.book, presses=[press])).plans
+    steps = {planned.id: planned.text for planned in plans[0].decorations[0].steps if planned.stage == "cool"}
+    assert list(steps) == [step]
+    assert all(word in steps[step] for word in words)
+
+
+@pytest.mark.parametrize(
+    ("item", "told"), [({"blank": "tee-heavy-white"}, False), ({"blank": "hardboard-coaster"}, True)]
+)
+def test_gloves_are_laid_ready_for_what_leaves_hot_and_not_for_a_shirt(
+    item: Document, told: bool, authority: Authority
+) -> None:
+    transfer = "sub-paper-hard-goods" if told else "film-soft-matte"
+    row = Row("gloves", item=item, transfer=transfer, decoration={"artwork": {"palette": ["navy"]}})
+    plans = authority.recommend(row.order(), shop_of(authority.book)).plans
+    assert ("gloves-ready" in {step.id for step in plans[0].decorations[0].steps}) is told
+
+
+def test_a_shop_without_gloves_is_told_once(authority: Authority) -> None:
+    shop = shop_of(authority.book, standing=["extraction", "trained-operators"])
+    assert "gloves-at-platen" in {finding.rule for finding in authority.of_shop(shop)}
