@@ -43,7 +43,18 @@ from accord_rules.verdict import (
     Recommendation,
     Verdict,
 )
-from accord_rules.weigh.scales import OnPress, Scales, Weighed, findings, in_order, needs, turns_on, unsaid, worded
+from accord_rules.weigh.scales import (
+    OnPress,
+    Scales,
+    Weighed,
+    findings,
+    in_order,
+    needs,
+    turns_on,
+    unsaid,
+    with_last_word,
+    worded,
+)
 
 _NAMED_MOST = 3  # presses named in a sentence
 
@@ -215,7 +226,8 @@ class Authority:
             for index, press in enumerate(shop.presses)
             for match in self._scales.weigh_press(decoration.pressing_case(press)).fired
         )
-        return in_order(replace(worded(match, self.book), pointer=f"{match.pointer}/{index}") for index, match in fired)
+        told = in_order(replace(worded(match, self.book), pointer=f"{match.pointer}/{index}") for index, match in fired)
+        return with_last_word(told, self.book.rules)
 
     # -- validate ----------------------------------------------------------------------------------------------------
 
@@ -264,6 +276,7 @@ class Authority:
         located = tuple(judged.located(self._findings(judged, observed=observed)))
         if weighed.verdict == "rejected":
             located = tuple(filter(self._worth_telling, located))
+        located = with_last_word(located, self.book.rules)
         by_press = judged.by_press
         assumed = self._scales.assumptions(*_with_and_without(judged.whole, judged.decorations, best))
         return Verdict(

@@ -104,9 +104,9 @@ def _sort(transfer: Transfer) -> str:
     return "cut" if transfer.principle in _CUT else transfer.principle
 
 
-def unlike_ground(ordered: Blank, offer: Blank) -> float:
-    """How far two grounds are apart in CIELAB lightness, 0 to 1."""
-    colours = [read_colour(blank.colour) for blank in (ordered, offer)]
+def unlike_ground(ordered: str, offer: str) -> float:
+    """How far two colours of grounds are apart in CIELAB lightness, 0 to 1."""
+    colours = [read_colour(said) for said in (ordered, offer)]
     lightness = [colour.lightness for colour in colours if colour is not None]
     return round(abs(lightness[0] - lightness[1]) / 101, 6) if len(lightness) == 2 else 0.99
 

@@ -26,6 +26,7 @@ from accord_rules.advise.costs import (
 from accord_rules.advise.ranges import size_step
 from accord_rules.derive.case import Case
 from accord_rules.derive.graph import GRAPH
+from accord_rules.derive.item import is_another_colour
 from accord_rules.derive.press import press_in_words
 from accord_rules.derive.sources import SAYS, SOURCES, Part
 from accord_rules.documents import units
@@ -95,6 +96,7 @@ _EVIDENCE: Mapping[str, str] = MappingProxyType(
         "sample-test": "Press a piece that may be spoiled and look at it again after a wash",
         "small-parts-test": "Have this very decoration tested for small parts",
         "small-parts-warning": "Put the warning for small parts on pack, piece and advert",
+        "supplier-declaration": "Get the cloth supplier's declaration on its dyes and finish",
         "toy-test": "Have the printed toy tested as its market asks",
     }
 )
@@ -613,7 +615,8 @@ def _evidence(rejected: Rejected) -> Iterator[Move]:
 def _blanks(rejected: Rejected) -> Iterator[Move]:
     """The same article in another colour, and what the book names as alternatives, each as it comes.
 
-    A piece that protects somebody is never replaced by one that does not.
+    A piece that protects somebody is never replaced by one that does not, and what the order says of the colour
+    stands where it is not the blank's.
     """
     blanks: Mapping[str, Blank] = rejected.whole.book.catalogue["blanks"]
     now = rejected.order.item.blank
@@ -623,12 +626,16 @@ def _blanks(rejected: Rejected) -> Iterator[Move]:
     fit = {
         name: blank
         for name, blank in blanks.items()
-        if name != now and protects_as(uses, blank) and _says_as_much(blank, rejected.order.item)
+        if name != now
+        and protects_as(uses, blank)
+        and _says_as_much(blank, rejected.order.item)
+        and _has_colour_said(blank, rejected)
     }
     same = {name: blank for name, blank in fit.items() if same_but_for_colour(blanks[now], blank)}
     for name, blank in same.items():
         text = f"Print on {in_a_sentence(blank.title)} instead: the same in another colour."
-        yield Move("ground", None, _cost("ground", unlike_ground(blanks[now], blank)), text, _on_blank(name, blank))
+        cost = _cost("ground", unlike_ground(rejected.order.item.colour or blanks[now].colour, blank.colour))
+        yield Move("ground", None, cost, text, _on_blank(name, blank))
     for rank, name in enumerate(name for name in blanks[now].alternatives if name in fit and name not in same):
         text = f"Print on {in_a_sentence(fit[name].title)} instead."
         yield Move("blank", None, _cost("blank", 0.1 * rank), text, _on_blank(name, fit[name]))
@@ -667,6 +674,14 @@ def _says_as_much(blank: Blank, item: Item) -> bool:
     return hurtful <= set(blank.features or ()) and all(
         getattr(blank, name) is not None for name in _said_of_the_piece(item)
     )
+
+
+def _has_colour_said(blank: Blank, rejected: Rejected) -> bool:
+    """Whether a blank has the colour that the order says, where the one it names has not; else any will do."""
+    said = rejected.order.item.colour
+    if said is None or not rejected.whole["item.colour_contradicts_blank"]:
+        return True
+    return not is_another_colour(said, blank, rejected.whole.book.limit_values)
 
 
 def _on_blank(name: str, blank: Blank) -> Callable[[Order], Order]:

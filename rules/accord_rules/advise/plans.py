@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import islice, product
+from itertools import chain, islice, product
 from math import prod
 from types import MappingProxyType
 from typing import Any
@@ -35,7 +35,7 @@ from accord_rules.verdict import (
     TemperatureRange,
     Window,
 )
-from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings
+from accord_rules.weigh.scales import WEIGHINGS_MOST, OnPress, Remembered, Scales, Weighed, findings, with_last_word
 
 PLANS_MOST = 10
 # Prints told in full in one answer, over all its plans: about 5 kB each with stack, settings and steps.
@@ -440,7 +440,8 @@ def plan(
     whether its heat is given to draw.
     """
     case = candidate.on_press.cases[0]
-    shown = findings(put_back.fired, case.book)
+    told = [finding for finding in findings(put_back.fired, case.book) if finding.level in ("requires", "cautions")]
+    shown = with_last_word(told, case.book.rules)
     return Plan(
         rank=rank,
         unsaid=unsaid,
@@ -557,14 +558,17 @@ def ruled_out(searched: Search, book: Book, *, observed: bool = False) -> tuple[
             # Which decorations clash is told in the finding, so that those with other clashes stand apart.
             key = (candidate.on_press.press.id, _blocking(candidate.weighed), candidate.on_press.sequence.clash)
             groups.setdefault(key, []).append(candidate)
+    shown = list(islice(groups.items(), RULED_OUT_MOST))
+    told = [findings(members[0].weighed.at("blocks"), book, observed=observed) for _, members in shown]
+    worded = iter(with_last_word(tuple(chain.from_iterable(told)), book.rules))
     entries = tuple(
         RuledOut(
             press,
             tuple(" + ".join(member.transfers) for member in members),
             tuple(" + ".join(_titles(member.transfers, book)) for member in members),
-            findings(members[0].weighed.at("blocks"), book, observed=observed),
+            tuple(islice(worded, len(blocks))),
         )
-        for (press, *_), members in islice(groups.items(), RULED_OUT_MOST)
+        for ((press, *_), members), blocks in zip(shown, told, strict=True)
     )
     return entries, len(groups) - len(entries)
 

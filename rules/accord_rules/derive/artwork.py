@@ -254,8 +254,12 @@ def main_area(
     blank: Blank | None = maybe("blank.entry"),
     entry: Callable[[], Substrate | None] = later("substrate.entry"),
     cloth: Callable[[], bool | None] = later("item.textile"),
+    uses: tuple[str, ...] | None = maybe("use.kinds"),
 ) -> str | None:
-    """Where a print goes if nobody says; unknown where face or back decides which way round the print has to be."""
+    """Where a print goes if nobody says; unknown where face or back decides which way round the print has to be, and
+    where food touches one side of the piece."""
+    if "food-contact" in (uses or ()) and (blank is None or "food-face" in blank.areas):
+        return None
     if blank is None:
         material = entry()
         if material is not None and material.clear:
@@ -283,7 +287,7 @@ def _main_area(main: str | None = maybe("place.main_area")) -> str | None:
         "/decorations/{i}/placement",
         _main_area,
         "the main printable area",
-        "Does the print go on the face of the piece, or on its reverse, to be looked at through it?",
+        "Does the print go on the face of the piece, on its reverse, or on the side that food or drink touches?",
     ),
 )
 def placement(said: str | None = source("/decorations/{i}/placement")) -> str | None:
@@ -373,6 +377,12 @@ def area_words(
     return "" if room is None else size_words(room, preferences)
 
 
+@fact("place.share_of_piece", number(units.PERCENT), DECORATION)
+def share_of_piece(print_size: Size = read("place.size"), cloth_m2: float = limit("label.garment_area")) -> float:
+    """Percent of a garment's cloth that the print covers, front and back counted."""
+    return round(100 * print_size.width * print_size.height / 1e6 / cloth_m2, 2)
+
+
 def size_words(size: Size, preferences: units.UnitPreferences) -> str:
     """ "280 mm x 300 mm" in the shop's units."""
     return " x ".join(units.show(units.LENGTH, side, preferences) for side in (size.width, size.height))
@@ -400,9 +410,17 @@ def shared(
 
 
 @fact("place.food_face", BOOL, DECORATION)
-def food_face(side: bool = read("use.food_side"), where: str = read("place.placement")) -> bool:
-    """Whether the print is where food or drink touches."""
-    return where == "food-face" or (side and where == "inside")
+def food_face(
+    side: bool = read("use.food_side"),
+    where: str = read("place.placement"),
+    blank: Blank | None = maybe("blank.entry"),
+    goods: str | None = maybe("item.kind"),
+    cloth: bool | None = maybe("item.textile"),
+) -> bool:
+    """Whether the print is where food or drink touches: of a board or plate that no blank tells, on its face too."""
+    if where == "food-face" or (side and where == "inside"):
+        return True
+    return side and where == "face" and blank is None and goods != "drinkware" and not cloth
 
 
 @fact(

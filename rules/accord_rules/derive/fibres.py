@@ -24,6 +24,8 @@ from accord_rules.revision.facts import (
 
 ORDER = Scope.ORDER
 ACETATES = ("CA", "CTA")
+COTTON, MODACRYLIC = "CO", "MAC"
+ALL_OF_IT = 99.0  # percent: labels are rounded
 NATURAL_GROUPS = ("cellulose", "regenerated", "protein")
 
 
@@ -137,3 +139,27 @@ def fibre_harm(bound: Fibre = read("item.binding")) -> str:
 def fibre_limit_c(bound: Fibre = read("item.binding")) -> float:
     """The temperature from which heat harms the most sensitive fibre counted."""
     return bound.harmful_from
+
+
+@fact("item.protective_words", TEXT, ORDER)
+def protective_words(
+    mix: Mapping[str, float] = read("item.fibres"),
+    known: Mapping[str, Fibre] = entries("fibres"),
+    least: float = limit("people.technical_share_from"),
+    nylon_least: float = limit("people.arc_blend_nylon_least"),
+    nylon_most: float = limit("people.arc_blend_nylon_most"),
+) -> str:
+    """What of the cloth is mostly there to protect its wearer, in words: "50 % aramid"; empty where nothing is."""
+    technical = {code: share for code, share in mix.items() if known[code].group == "technical" or code == MODACRYLIC}
+    if sum(technical.values()) >= least:
+        return " and ".join(f"{share:g} % {known[code].name}" for code, share in sorted(technical.items()))
+    nylon = sum(share for code, share in mix.items() if known[code].group == "polyamide")
+    cotton = mix.get(COTTON, 0.0)
+    is_arc_blend = nylon_least <= nylon <= nylon_most and cotton + nylon >= ALL_OF_IT
+    return f"{cotton:g} % cotton with {nylon:g} % nylon" if is_arc_blend else ""
+
+
+@fact("item.protective_cloth", BOOL, ORDER)
+def protective_cloth(words: str = read("item.protective_words")) -> bool:
+    """Whether its fibres are those of cloth that protects from flame, cuts or sparks."""
+    return bool(words)

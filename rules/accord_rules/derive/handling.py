@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from accord_rules.derive.covers import RAISED, Consumables, hottest_c, in_stock, meant_for, named, titles
 from accord_rules.derive.process import pressure_words
 from accord_rules.documents import units
-from accord_rules.documents.colour import names as colour_names
+from accord_rules.documents.colour import plain_name
 from accord_rules.orders.order import NONE, Decoration
 from accord_rules.revision.catalogue import CARRIERS, Blank, Fibre, Substrate, Transfer, transfer_named
 from accord_rules.revision.facts import (
@@ -61,7 +61,7 @@ def piece_words(title: str = read("item.title"), said: str | None = source("/ite
     """The piece as it was ordered: its title, and the colour where the order says one that the title does not."""
     if said is None:
         return title
-    plain = next((name for name, code in colour_names().items() if code.lower() == said.lower()), said.lower())
+    plain = plain_name(said)
     return title if plain in title.lower() else f"{title}, colour {plain}"
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from math import ceil
 
 from accord_rules.documents import units
-from accord_rules.documents.colour import Colour, read_colour
+from accord_rules.documents.colour import Colour, hue_difference, plain_name, read_colour, signals
 from accord_rules.heat.materials import BOARD_DRIES_S_MM2, CLOTH_DRIES_KG_M2S, USUAL_WATER_SHARE
 from accord_rules.orders.order import DYES, FEATURES, PIECE_KINDS, PREPARATIONS
 from accord_rules.revision.catalogue import (
@@ -31,6 +31,7 @@ from accord_rules.revision.facts import (
     fact,
     later,
     limit,
+    limits,
     maybe,
     number,
     one_of,
@@ -41,6 +42,7 @@ from accord_rules.revision.facts import (
 from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
+_GROWN = ("cellulose", "regenerated", "protein")  # groups of fibres of which shells are seldom made
 
 
 # -- entries of the book ---------------------------------------------------------------------------------------------
@@ -321,9 +323,37 @@ def coating_plastic(entry: Coating = read("coating.entry")) -> str | None:
     return entry.plastic
 
 
-def usual_finishes(entry: Substrate | None = maybe("substrate.entry")) -> tuple[str, ...] | None:
+@fact("item.shell", BOOL, ORDER)
+def shell(
+    blank: Blank | None = maybe("blank.entry"),
+    entry: Substrate | None = maybe("substrate.entry"),
+    goods: str | None = maybe("item.kind"),
+    surface: Callable[[], bool | None] = later("item.coated"),
+    mix: Callable[[], Mapping[str, float] | None] = later("item.fibres"),
+    known: Mapping[str, Fibre] = entries("fibres"),
+) -> bool:
+    """Whether it is cloth as shells are made of: laminated, padded, coated, or woven of synthetic fibres.
+
+    Of the last two only what no blank of the book names: the book has looked at its blanks."""
+    if entry is None or entry.family != "cloth":
+        return False
+    if entry.often_finished:
+        return True
+    if blank is not None:
+        return False
+    return bool(surface()) or (
+        entry.often_finished_synthetic and goods in ("garment", "bag") and _mainly_synthetic(mix() or {}, known)
+    )
+
+
+def _mainly_synthetic(mix: Mapping[str, float], known: Mapping[str, Fibre]) -> bool:
+    natural = sum(share for code, share in mix.items() if known[code].group in _GROWN)
+    return bool(mix) and natural < sum(mix.values()) / 2
+
+
+def usual_finishes(shell: bool | None = maybe("item.shell")) -> tuple[str, ...] | None:
     """None said: untreated, unless such cloth usually is treated."""
-    return None if entry is not None and entry.often_finished else ()
+    return None if shell else ()
 
 
 @fact(
@@ -419,11 +449,24 @@ def dye(said: str | None = source("/item/dye"), blank: Blank | None = maybe("bla
     return said if said is not None or blank is None else blank.dye
 
 
+def usual_features(
+    shell: bool | None = maybe("item.shell"), blank: Blank | None = maybe("blank.entry")
+) -> tuple[str, ...] | None:
+    """None said: nothing in the pressed area, unless it is of a cloth whose pieces have zips, seam tape and padding."""
+    return None if shell and blank is None else ()
+
+
 @fact(
     "item.features",
     set_of(FEATURES),
     ORDER,
-    Assume("/item/features", (), "none in the pressed area unless said", taken="nothing else in it"),
+    Assume(
+        "/item/features",
+        usual_features,
+        "none in the pressed area unless said",
+        "What is on the piece where it is pressed: zip, seams, seam tape, pocket, hood, cords? Say [] for nothing.",
+        taken="nothing else in it",
+    ),
 )
 def features(
     said: tuple[str, ...] | None = source("/item/features"), blank: Blank | None = maybe("blank.entry")
@@ -443,6 +486,26 @@ def already(said: tuple[str, ...] | None = source("/item/already")) -> tuple[str
     return said
 
 
+@fact("item.small_parts_words", TEXT, ORDER)
+def small_parts_words(
+    blank: Blank | None = maybe("blank.entry"),
+    entry: Substrate | None = maybe("substrate.entry"),
+    known: tuple[str, ...] | None = maybe("item.features"),
+) -> str:
+    """What of the piece can be swallowed, in words: "sequins"; empty where nothing is known to."""
+    built_in = (part.small_parts for part in (blank, entry) if part is not None)
+    said = ("the small parts named",) if known is not None and "small-parts" in known else ()
+    return " and ".join(dict.fromkeys(words for words in (*built_in, *said) if words))
+
+
+@fact("item.small_parts", BOOL, ORDER)
+def small_parts(
+    words: str = read("item.small_parts_words"), known: tuple[str, ...] | None = maybe("item.features")
+) -> bool | None:
+    """Whether the piece itself has parts that can be swallowed, whatever is printed on it."""
+    return True if words else None if known is None else False
+
+
 @fact("item.decorated", BOOL, ORDER)
 def decorated(names: tuple[str, ...] = read("item.already")) -> bool:
     """Whether the piece carries a decoration from before."""
@@ -458,6 +521,21 @@ def decorated(names: tuple[str, ...] = read("item.already")) -> bool:
 def preparation(said: tuple[str, ...] | None = source("/item/preparation")) -> tuple[str, ...] | None:
     """What was done to the piece beforehand."""
     return said
+
+
+@fact("item.high_visibility_look", BOOL, ORDER)
+def high_visibility_look(
+    goods: str | None = maybe("item.kind"),
+    colour: Colour | None = maybe("item.ground"),
+    dyed: str | None = source("/item/dye"),
+    known: tuple[str, ...] | None = maybe("item.features"),
+    cloth: bool | None = maybe("item.textile"),
+) -> bool:
+    """Whether colour, dye or tape of what is worn are those of high-visibility wear."""
+    if not cloth or goods not in ("garment", "headwear"):
+        return False
+    bright = dyed == "fluorescent" or (colour is not None and signals(colour))
+    return bright or "reflective-tape" in (known or ())
 
 
 # -- where the order contradicts itself ------------------------------------------------------------------------------
@@ -484,6 +562,44 @@ def contradiction(
     if coating is not None and coating != blank.coating:
         clashes.append(f"its coating is given as {coating}, the blank's is {blank.coating}")
     return "; ".join(clashes)
+
+
+@fact("item.colour_words", TEXT, ORDER)
+def colour_words(said: str | None = source("/item/colour")) -> str | None:
+    """The colour that the order says, as people say it."""
+    return None if said is None else plain_name(said)
+
+
+COLOURS_APART = (
+    "order.colour_lightness_apart",
+    "order.colour_hue_apart",
+    "order.coloured_chroma_least",
+    "ground.white_chroma_most",
+)
+
+
+def is_another_colour(said: str, blank: Blank, apart: Mapping[str, float]) -> bool:
+    """Whether nobody would call a blank's colour what was said: far lighter or darker, of another hue, or grey for
+    coloured. Names of colours are loose, so that shades of one colour do not count. ``apart``: ``COLOURS_APART``."""
+    one, other = read_colour(said), read_colour(blank.colour)
+    if one is None or other is None:
+        return False
+    if abs(one.lightness - other.lightness) >= apart["order.colour_lightness_apart"]:
+        return True
+    greyer, stronger = sorted((one.chroma, other.chroma))
+    if greyer < apart["ground.white_chroma_most"]:
+        return stronger >= apart["order.coloured_chroma_least"]
+    return hue_difference(one, other) >= apart["order.colour_hue_apart"]
+
+
+@fact("item.colour_contradicts_blank", BOOL, ORDER)
+def colour_contradicts_blank(
+    blank: Blank | None = maybe("blank.entry"),
+    said: str | None = source("/item/colour"),
+    apart: Mapping[str, float] = limits(*COLOURS_APART),
+) -> bool:
+    """Whether the order says a colour that nobody would call the named blank's."""
+    return blank is not None and said is not None and is_another_colour(said, blank, apart)
 
 
 @fact("item.contradicts_blank", BOOL, ORDER)

@@ -218,14 +218,79 @@ def nickel(market: Market = read("market.entry"), papers: Evidence = read("order
 
 
 @fact("market.metal_words", TEXT, ORDER)
-def metal_words(market: Market = read("market.entry")) -> str:
-    """What metal on the skin may give off and hold, in words."""
+def metal_words(market: Market = read("market.entry"), markets: Mapping[str, Market] = entries("markets")) -> str:
+    """What metal on the skin may give off and hold, in words; the strictest where its market says nothing."""
     words = []
-    if market.nickel is not None:
-        words.append(f"nickel up to {units.show(units.METAL_RELEASE, market.nickel.release_most)}")
+    nickel = market.nickel or markets[ELSEWHERE].nickel
+    if nickel is not None:
+        words.append(f"nickel up to {units.show(units.METAL_RELEASE, nickel.release_most)}")
     if market.cadmium is not None:
         words.append(f"cadmium up to {units.show(units.MASS_FRACTION, market.cadmium.most)}")
     return ", ".join(words) or "no figure is known"
+
+
+@fact("market.cadmium_in_plastic", one_of(SAYS), ORDER)
+def cadmium_in_plastic(market: Market = read("market.entry"), papers: Evidence = read("order.evidence")) -> str | None:
+    """What its market says of cadmium in PVC and other plastics."""
+    row = market.cadmium
+    return SILENT if row is None or row.plastic_most is None else level_of(row, papers)
+
+
+@fact("market.cadmium_plastic_words", TEXT, ORDER)
+def cadmium_plastic_words(market: Market = read("market.entry")) -> str:
+    """How much cadmium plastic may hold, in words."""
+    row = market.cadmium
+    if row is None or row.plastic_most is None:
+        return "what can be traced of it"
+    return f"{row.plastic_most / _PPM_A_PERCENT:g} %"
+
+
+@fact("market.cloth_words", TEXT, ORDER)
+def cloth_words(
+    market: Market = read("market.entry"),
+    papers: Evidence = read("order.evidence"),
+    family: str = read("item.family"),
+    worn: bool = read("use.skin_contact"),
+    dyed: str | None = maybe("item.dye"),
+    repellent: bool | None = maybe("item.repellent"),
+) -> str:
+    """What its market lets such cloth or leather hold that only its supplier can say, in words; empty for nothing."""
+    if family not in ("cloth", "leather"):
+        return ""
+    coloured = dyed != "undyed" or family == "leather"
+    rows = (
+        (market.azo_dyes, worn and coloured),
+        (market.cloth_metals, worn and coloured and family == "cloth"),
+        (market.fluorine, bool(repellent)),
+    )
+    telling = (row for row, of_it in rows if of_it and level_of(row, papers) == "notes" and row is not None)
+    return ", ".join(f"{row.substances} up to {units.show(units.MASS_FRACTION, row.most)}" for row in telling)
+
+
+@fact("market.cloth_papers", BOOL, ORDER)
+def cloth_papers(words: str = read("market.cloth_words")) -> bool:
+    """Whether its market sets limits to dyes or finish of such cloth that no order tells."""
+    return bool(words)
+
+
+@fact("market.alteration", one_of(SAYS), ORDER)
+def alteration(
+    market: Market = read("market.entry"),
+    papers: Evidence = read("order.evidence"),
+    uses: tuple[str, ...] = read("use.kinds"),
+) -> str | None:
+    """What its market says of whoever alters wear that protects, or medical wear; none for other goods."""
+    if "medical" in uses:
+        return level_of(market.medical_devices, papers)
+    if {"protective", "high-visibility", "flame-resistant"} & set(uses):
+        return level_of(market.protective_wear, papers)
+    return SILENT
+
+
+@fact("market.fibre_label_percent", number(units.PERCENT), ORDER)
+def fibre_label_percent(market: Market = read("market.entry"), all_of_it: float = limit("label.whole_piece")) -> float:
+    """Up to which share of a piece its label may leave out fibres of a decoration; all of it where nothing is known."""
+    return all_of_it if market.fibre_label is None else market.fibre_label.share_most
 
 
 def _plasticiser_words(row: PhthalateRow | None) -> str:

@@ -107,6 +107,7 @@ _of_entry(
     "Whether its maker declares it below the phthalate limits.",
     lambda t: t.phthalate_declared,
 )
+_of_entry("wash_limit_c", number(units.TEMPERATURE), "How hot it may be washed.", lambda t: t.wash_limit)
 _of_entry("lead_declared", BOOL, "Whether its maker declares it below the lead limits.", lambda t: t.lead_declared)
 _of_entry("nickel_declared", BOOL, "Whether its maker declares it below the nickel limit.", lambda t: t.nickel_declared)
 

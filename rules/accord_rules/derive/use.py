@@ -166,7 +166,25 @@ def under_three(
     return age < small_parts_age
 
 
-@fact("use.kinds", set_of(USES), ORDER, Assume("/use/kinds", (), "none unless said", taken="it protects nobody"))
+def usual_kinds(
+    cloth: bool | None = maybe("item.protective_cloth"), look: bool | None = maybe("item.high_visibility_look")
+) -> tuple[str, ...] | None:
+    """None, unless cloth, colour or tape tell of wear that protects."""
+    return None if cloth or look else ()
+
+
+@fact(
+    "use.kinds",
+    set_of(USES),
+    ORDER,
+    Assume(
+        "/use/kinds",
+        usual_kinds,
+        "none unless said",
+        "Is it worn to protect somebody, or to be seen (flame, cuts, high visibility, medical)? Say [] if it is not.",
+        taken="it protects nobody",
+    ),
+)
 def kinds(
     said: tuple[str, ...] | None = source("/use/kinds"), blank: Blank | None = maybe("blank.entry")
 ) -> tuple[str, ...] | None:
@@ -178,9 +196,14 @@ def kinds(
 
 
 @fact("use.skin_contact", BOOL, ORDER)
-def skin_contact(goods: str = read("item.kind")) -> bool:
-    """Whether it is worn on the skin for longer than ten minutes."""
-    return goods in ("garment", "headwear")
+def skin_contact(
+    goods: str = read("item.kind"),
+    cloth: bool | None = maybe("item.textile"),
+    uses: tuple[str, ...] | None = maybe("use.kinds"),
+) -> bool:
+    """Whether it is worn on the skin for longer than ten minutes: garments, headwear, scarves, bibs and the like."""
+    worn_besides = goods == "accessory" and bool(cloth) and not {"pet", "toy"} & set(uses or ())
+    return goods in ("garment", "headwear") or worn_besides
 
 
 @fact("use.food_side", BOOL, ORDER)

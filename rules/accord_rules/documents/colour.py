@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
-from math import hypot
+from math import atan2, degrees, hypot
 from types import MappingProxyType
 
 _HEX = re.compile(r"#(?:[0-9A-Fa-f]{3}){1,2}")
@@ -70,6 +70,45 @@ def _linear(code: float) -> float:
 
 def _cube_root(t: float) -> float:
     return float(t ** (1 / 3)) if t > _KNEE**3 else t / (3 * _KNEE**2) + 4 / 29
+
+
+def plain_name(said: str) -> str:
+    """What an order says of a colour, as people say it: its CSS name, where there is one for a code."""
+    return next((name for name, code in names().items() if code.lower() == said.lower()), said.lower())
+
+
+def hue_difference(first: Colour, second: Colour) -> float:
+    """By how much the CIELAB hues of two colours differ, degrees, 0 to 180."""
+    apart = abs(degrees(atan2(first.b, first.a) - atan2(second.b, second.a))) % 360
+    return min(apart, 360 - apart)
+
+
+# Corners of the chromaticities that high-visibility background cloth has under D65, EN ISO 20471:2013, table 2, from
+# memory. Fluorescent cloth is brighter than sRGB can say, so its least luminance is no part of it here.
+_HIGH_VISIBILITY = (
+    ((0.387, 0.610), (0.356, 0.494), (0.398, 0.452), (0.460, 0.540)),  # fluorescent yellow
+    ((0.610, 0.390), (0.535, 0.375), (0.570, 0.340), (0.655, 0.344)),  # fluorescent orange-red
+)
+
+
+def signals(colour: Colour) -> bool:
+    """Whether a colour is one of those that high-visibility cloth has: fluorescent yellow or orange-red."""
+    return any(_lies_within(_chromaticity(colour), corners) for corners in _HIGH_VISIBILITY)
+
+
+def _chromaticity(colour: Colour) -> tuple[float, float]:
+    linear = [_linear(int(colour.hex[i : i + 2], 16) / 255) for i in (1, 3, 5)]
+    xyz = [sum(part * light for part, light in zip(row, linear, strict=True)) for row in _TO_XYZ]
+    total = sum(xyz) or 1.0
+    return xyz[0] / total, xyz[1] / total
+
+
+def _lies_within(point: tuple[float, float], corners: tuple[tuple[float, float], ...]) -> bool:
+    """Whether a point lies in a convex figure, on one side of all its edges."""
+    x, y = point
+    edges = zip(corners, (*corners[1:], corners[0]), strict=True)
+    sides = [(bx - ax) * (y - ay) - (by - ay) * (x - ax) for (ax, ay), (bx, by) in edges]
+    return all(side >= 0 for side in sides) or all(side <= 0 for side in sides)
 
 
 def contrast(first: Colour, second: Colour) -> float:

@@ -67,6 +67,7 @@ FEATURES = (
     "placket",
     "pocket",
     "pressurised",
+    "reflective-tape",
     "sealed-cavity",
     "seam",
     "small-parts",
@@ -115,6 +116,7 @@ EVIDENCE = (
     "sample-test",
     "small-parts-test",
     "small-parts-warning",
+    "supplier-declaration",
     "toy-test",
 )
 PLACEMENTS = (

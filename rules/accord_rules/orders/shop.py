@@ -31,6 +31,7 @@ STANDING = (
     "extraction",
     "flammables-near",
     "heat-gloves",
+    "press-guard",
     "trained-operators",
     "two-hand-control",
     "unattended",
@@ -172,7 +173,7 @@ class Shop:
     market: str = required(Name(name_of="markets"), about="where it stands and sells")
     unit_system: str = required(Choice(tuple(units.UNIT_SYSTEMS)), about="the units it reads answers in")
     standing: tuple[str, ...] = required(
-        Many(Choice(STANDING), 7, distinct=True), about="what is always so at its presses"
+        Many(Choice(STANDING), len(STANDING), distinct=True), about="what is always so at its presses"
     )
     presses: tuple[Press, ...] = required(Many(Object(Press), 40, 1), about="its presses")
     stock: Stock = required(Object(Stock), about="what it keeps")

@@ -156,6 +156,7 @@ SUBJECTS: Mapping[str, str] = MappingProxyType(
         "dye-vapour": "the heat and the time in which dye leaves its paper",
         "electricity": "supply circuits and plugs",
         "fibre-heat": "what heat does to fibres",
+        "fibre-labels": "what the label of a piece says of its fibres",
         "fibre-names": "names and codes of fibres",
         "fire": "how cloth and nightwear burn",
         "food": "what touches food and drink",
@@ -174,7 +175,9 @@ SUBJECTS: Mapping[str, str] = MappingProxyType(
         "press": "presses: how hot, how even, how strong, how large",
         "pressing": "how prints are pressed: temperature, dwell, pressure, peel",
         "print": "what a print is like and how it wears",
+        "protection": "protective wear and medical devices, and who answers for one that was altered",
         "small-parts": "parts that can be swallowed",
+        "substances": "dyes and finishes of cloth that a law limits",
         "toys": "tests and marks of toys",
         "units": "what units are worth",
     }
@@ -323,6 +326,10 @@ class Substrate:
     often_finished: bool = optional(
         Flag(), False, about="whether it is so often water-repellent that it has to be asked"
     )
+    often_finished_synthetic: bool = optional(
+        Flag(), False, about="the same where garments and bags of it are of synthetic fibres"
+    )
+    small_parts: str | None = optional(Text(80), about="what of it comes off and can be swallowed, in words")
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()
@@ -788,6 +795,9 @@ class Blank:
         Many(Choice(FEATURES), len(FEATURES), distinct=True), (), about="raised, fragile or dangerous things on it"
     )
     loose: str | None = optional(Text(80), about="what is loose on it and comes off before it is pressed, in words")
+    small_parts: str | None = optional(
+        Text(80), about="what of it can be swallowed, loose or once it comes off, in words"
+    )
     uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), (), about="what it is made for")
     age_from: float | None = optional(Number(0, 18), about="years; what a children's blank is made for")
     alternatives: tuple[str, ...] = optional(

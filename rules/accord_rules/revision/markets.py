@@ -32,6 +32,7 @@ NEVER_PROVED = ("continuous_load", "plug_fuse")
 HIGHER_IS_STRICTER = {
     **dict.fromkeys(("age_under", "height_most", "across", "plain_from", "together"), True),
     **dict.fromkeys(("out_most", "flux_index_under", "blank_most", "coating_most", "most", "release_most"), False),
+    "plastic_most": False,
     **dict.fromkeys(("lead_most", "cadmium_most", "share_most", "rating", "long_load_most"), False),
 }
 LEVEL_FIELDS = ("level", "fitted_level")
@@ -143,6 +144,24 @@ class CadmiumRow(MarketRow):
     """Cadmium of metal parts."""
 
     most: float = required(_PART, about="of a metal part")
+    plastic_most: float | None = optional(
+        _PART, about="of PVC and other named plastics; left out where it is metal alone"
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClothSubstanceRow(MarketRow):
+    """A substance of dyes and finishes of cloth."""
+
+    most: float = required(_PART, about="of it")
+    substances: str = required(Text(80), about="which, in words")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FibreLabelRow(MarketRow):
+    """What a fibre label may leave out of decoration made of fibres."""
+
+    share_most: float = required(Number(0.1, 100), about="percent of the piece; of its mass or its surface")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,6 +227,12 @@ class Market:
     cadmium: CadmiumRow | None = _row(CadmiumRow, "cadmium in metal parts")
     toy_phthalates: PhthalateRow | None = _row(PhthalateRow, "plasticisers of toys and childcare articles")
     skin_phthalates: PhthalateRow | None = _row(PhthalateRow, "plasticisers of what lies on the skin for long")
+    azo_dyes: ClothSubstanceRow | None = _row(ClothSubstanceRow, "amines of dyes of cloth and leather on the skin")
+    cloth_metals: ClothSubstanceRow | None = _row(ClothSubstanceRow, "what harms genes and cells, in clothing")
+    fluorine: ClothSubstanceRow | None = _row(ClothSubstanceRow, "fluorine of repellent finishes")
+    protective_wear: MarketRow | None = _row(MarketRow, "whoever alters wear that protects")
+    medical_devices: MarketRow | None = _row(MarketRow, "whoever alters medical wear")
+    fibre_label: FibreLabelRow | None = _row(FibreLabelRow, "fibres of a decoration on the label")
     nightwear: NightwearRow | None = _row(NightwearRow, "fire in children's nightwear")
     clothing_fire: ClothRow | None = _row(ClothRow, "fire in clothing")
     food_contact: FoodRow | None = _row(FoodRow, "prints where food or drink touches")

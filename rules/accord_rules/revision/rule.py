@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
@@ -39,12 +39,12 @@ ABOUT: Mapping[str, str] = MappingProxyType(
     }
 )
 STATUSES = ("enforced", "watch")
-# Who has the last word, and the sentence that says so after what to do.
-LAST_WORDS: Mapping[str, str] = MappingProxyType(
+# Who has the last word.
+AUTHORITIES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "law-and-maker": "Local law and the maker's sheet decide.",
-        "electrical-code": "The local code and a licensed electrician decide.",
-        "workplace-law": "Local law on workplace air decides.",
+        "law-and-maker": ("local law", "licensed practice", "the maker's sheet"),
+        "workplace-law": ("local law", "licensed practice"),
+        "electrical-code": ("the local code", "a licensed electrician"),
     }
 )
 EXAMPLE_KEYS = (
@@ -60,6 +60,15 @@ EXAMPLE_KEYS = (
     "due_in",
     "evidence",
 )
+
+
+def last_word(authorities: Collection[str]) -> str:
+    """The one sentence that says who decides, of those that rules defer to; empty for nobody."""
+    whom = dict.fromkeys(who for name, several in AUTHORITIES.items() if name in authorities for who in several)
+    if not whom:
+        return ""
+    *rest, last = whom
+    return f"{' and '.join(filter(None, (', '.join(rest), last)))} decide.".replace(rest[0], rest[0].capitalize(), 1)
 
 
 class ExampleTable(Reader):
@@ -106,7 +115,7 @@ class RuleText:
     status: str = optional(Choice(STATUSES), "enforced", about="enforced, or watched: then it is only counted")
     step: str | None = optional(Name(), about="id of the step that does what the finding asks")
     defers_to: str | None = optional(
-        Choice(tuple(LAST_WORDS)), about="who has the last word; an answer says each once, after what to do"
+        Choice(tuple(AUTHORITIES)), about="who has the last word; an answer says so once, after what to do"
     )
     instead_of: tuple[str, ...] = optional(
         Many(Name(), 8),

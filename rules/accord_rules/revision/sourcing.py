@@ -54,7 +54,7 @@ _TRANSFER: Mapping[str, tuple[str, ...]] = MappingProxyType(
     }
 )
 _CONDUCTION = dict.fromkeys(("conductivity", "density", "heat_capacity"), ("conduction",))
-_CHILD, _FIRE, _FOOD = ("child-ages",), ("fire",), ("food",)
+_CHILD, _FIRE, _FOOD, _SUBSTANCES = ("child-ages",), ("fire",), ("food",), ("substances",)
 
 # Kind of entry -> field, named from the entry on -> what it is about; "": all other fields of that kind.
 FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
@@ -96,6 +96,10 @@ FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
             "decorated_ware": _FOOD,
             "continuous_load": ("electricity",),
             "plug_fuse": ("electricity",),
+            "azo_dyes": _SUBSTANCES,
+            "cloth_metals": _SUBSTANCES,
+            "fluorine": _SUBSTANCES,
+            "fibre_label": ("fibre-labels",),
         },
     }
 )
@@ -145,8 +149,10 @@ LIMITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "press": ("press",),
         "pressure": ("press",),
         "process": ("pressing",),
+        "sample": ("handling", "press", "pressing", "dye-migration"),
         "settings": ("pressing",),
         "sheet": ("press", "pressing"),
+        "wash": ("print", "handling"),
     }
 )
 
@@ -154,7 +160,7 @@ _OF_HEAT = ("fibre-heat", "goods-heat", "pressing", "press")
 _OF_DYE = ("fumes", "dye-affinity", "dye-vapour", "dye-migration", "colour", "goods", "print", *_OF_HEAT)
 _OF_LAW = (
     *("child-ages", "toys", "cords", "small-parts", "magnets", "lead", "nickel", "cadmium", "phthalates", "fire"),
-    "food",
+    *("food", "substances", "protection", "fibre-labels"),
 )
 # What rules of a topic say is about these; a topic that is not here is of the trade.
 TOPICS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -167,7 +173,7 @@ TOPICS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "heat-estimate": ("heat-estimate", "conduction", *_OF_HEAT),
         "order-of-pressings": ("handling", "pressing", "print", "press"),
         "order-sense": ("orders", "units", "goods", "colour", "pressing", "handling", "child-ages", "dye-affinity"),
-        "people": ("burns", "fumes", "guarding", "electricity", "handling", "press", "goods", *_OF_LAW),
+        "people": ("burns", "fumes", "guarding", "electricity", "handling", "press", "goods", "print", *_OF_LAW),
         "press": ("press", "pressing", "electricity", "guarding", "handling", "goods"),
         "settings": ("pressing", "press", "dye-vapour", "handling"),
     }

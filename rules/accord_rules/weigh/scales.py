@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import threading
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -24,7 +24,7 @@ from accord_rules.orders.shop import Sample
 from accord_rules.revision.book import Book
 from accord_rules.revision.condition import Condition
 from accord_rules.revision.facts import Ask, Assume, FactType, Scope
-from accord_rules.revision.rule import LAST_WORDS, SHOP, Rule
+from accord_rules.revision.rule import SHOP, Rule, last_word
 from accord_rules.revision.sentences import write_value
 from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need, SampleLeanedOn
 from accord_rules.weigh.choice import Turning, alternatives, choose, hottest_and_longest
@@ -485,15 +485,21 @@ def _turns_with_settings(blocks: Sequence[Fired]) -> bool:
 
 def findings(fired: Iterable[Fired], book: Book, *, observed: bool = False) -> tuple[Finding, ...]:
     """One finding a rule and place, firmest first, without those that another of them includes; the order is the same
-    whoever asks. ``observed``: with what was found. Who has the last word is said once, with the first finding that
-    defers to them."""
+    whoever asks. ``observed``: with what was found. Who has the last word is told by ``with_last_word``."""
     unique: dict[tuple[str, str], Fired] = {}
     for match in fired:
         unique.setdefault((match.rule.id, match.pointer), match)
-    told = tuple(_told_once(tuple(unique.values())))
-    first = {match.rule.defers_to: match for match in sorted(told, key=_fired_place, reverse=True)}
-    return in_order(
-        worded(match, book, observed=observed, defers=first[match.rule.defers_to] is match) for match in told
+    return in_order(worded(match, book, observed=observed) for match in _told_once(tuple(unique.values())))
+
+
+def with_last_word(told: Sequence[Finding], rules: Mapping[str, Rule]) -> tuple[Finding, ...]:
+    """The findings of one answer, the first that defers to somebody with the sentence that says who decides: once, for
+    all of them."""
+    whom = {name for finding in told if (name := rules[finding.rule].defers_to) is not None}
+    first = next((finding for finding in told if rules[finding.rule].defers_to is not None), None)
+    said = last_word(whom)
+    return tuple(
+        replace(finding, fix=f"{finding.fix} {said}".lstrip()) if finding is first else finding for finding in told
     )
 
 
@@ -512,10 +518,6 @@ def _one_lies_in_the_other(one: str, other: str) -> bool:
     return f"{one}/".startswith(f"{other}/") or f"{other}/".startswith(f"{one}/")
 
 
-def _fired_place(match: Fired) -> tuple[int, str, str]:
-    return _place(match.rule.level, match.pointer, match.rule.id)
-
-
 def _place(level: str, pointer: str, rule: str) -> tuple[int, str, str]:
     """Where a finding stands among others: firmest first, then by place and rule."""
     return LEVELS.index(level), pointer, rule
@@ -526,20 +528,19 @@ def in_order(unordered: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(unordered, key=lambda finding: _place(finding.level, finding.pointer, finding.rule)))
 
 
-def worded(fired: Fired, book: Book, *, observed: bool = False, defers: bool = True) -> Finding:
-    """A fired rule as a sentence with its numbers, in the shop's units. ``defers``: with who has the last word."""
+def worded(fired: Fired, book: Book, *, observed: bool = False) -> Finding:
+    """A fired rule as a sentence with its numbers, in the shop's units."""
     rule, case = fired.rule, fired.case
     preferences = case.shop.units
     limits = {name: (book.limit_dimension(name), book.limit_values[name]) for name in rule.limits}
     shown = sorted(rule.condition.facts) if observed else ()
-    fix = rule.fix.write(case, FACT_TYPES, limits, preferences)
     return Finding(
         rule=rule.id,
         level=rule.level,
         pointer=fired.pointer,
         title=rule.title,
         because=rule.because.write(case, FACT_TYPES, limits, preferences),
-        fix=f"{fix} {LAST_WORDS[rule.defers_to]}" if defers and rule.defers_to else fix,
+        fix=rule.fix.write(case, FACT_TYPES, limits, preferences),
         observed={name: write_value(FACT_TYPES[name], case[name], preferences) for name in shown} or None,
         limit={name: units.show(dimension, value, preferences) for name, (dimension, value) in limits.items()},
         sources=rule.sources,

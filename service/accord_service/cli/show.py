@@ -11,7 +11,7 @@ from typing import Any
 
 from accord_rules.documents import units
 from accord_rules.documents.reading import Fault
-from accord_rules.revision.rule import LAST_WORDS
+from accord_rules.revision.rule import last_word
 from accord_rules.revision.step import ALWAYS, PRINT
 from accord_service.cli.answerers import (
     Document,
@@ -346,7 +346,7 @@ def show_rule(output: Output, shown: RulePage, *, edges: bool) -> None:
     level = rule["level"]
     output.say(rule["title"], lead=f"{level.upper()}  ", lead_style=style_of(level))
     output.say(f"Rule {shown.id}, topic {rule['topic']}, about the {rule['about']}. Book revision {shown.revision}.")
-    fix = " ".join(filter(None, (rule["fix"], LAST_WORDS.get(rule.get("defers_to", "")))))
+    fix = " ".join(filter(None, (rule["fix"], last_word([rule.get("defers_to", "")]))))
     for heading, text in (("Why", rule["because"]), ("What to do", fix)):
         say_heading(output, heading)
         output.say(_filled(text, shown.rests_on.limits), lead="    ")

@@ -127,7 +127,8 @@ def step_blanks(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, flo
 
     fit = [name for name in blanks if name != now and stands_in(name)]
     same = [name for name in fit if same_but_for_colour(blanks[now], blanks[name])]
-    costs = {name: COSTS["ground"].cost + unlike_ground(blanks[now], blanks[name]) for name in same}
+    ground = order.item.colour or blanks[now].colour
+    costs = {name: COSTS["ground"].cost + unlike_ground(ground, blanks[name].colour) for name in same}
     others = [name for name in blanks[now].alternatives if name in fit and name not in same]
     costs |= {name: COSTS["blank"].cost + 0.1 * rank for rank, name in enumerate(others)}
     for name, cost in costs.items():

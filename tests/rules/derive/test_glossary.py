@@ -63,7 +63,7 @@ def test_what_is_assumed_can_be_said_at_its_pointer(book: Book, glossary: Glossa
     """An order that says what would have been assumed reads, and says the very same."""
     unsaid_ = {name: entry.unsaid for name, entry in glossary.items() if entry.unsaid is not None}
     sayable = {name: unsaid for name, unsaid in unsaid_.items() if unsaid.value is not None}
-    assert sayable.keys() >= {"art.colours", "art.white", "item.features", "order.quantity"}
+    assert sayable.keys() >= {"art.colours", "art.white", "item.preparation", "order.quantity"}
     for unsaid in sayable.values():
         document = put(book.documents["base_example"]["order"], unsaid.pointer.replace("{i}", "0"), unsaid.value)
         read(Order, document)

@@ -48,10 +48,10 @@ def test_a_step_that_comes_and_one_that_goes(book: Book) -> None:
 
 
 def test_a_step_that_another_rule_names_shows_too(book: Book, changed: Changed) -> None:
-    result = effect_of(book, changed("rules", "gloves-at-platen", step="gloves-on"))
+    result = effect_of(book, changed("rules", "extraction-for-film", step="gloves-on"))
     assert result.decision.kind == "equal"
     assert difference(result, "gloves-on")[0] > 0
-    without = effect_of(book, changed("rules", "gloves-at-platen", title="Gloves at the platen"))
+    without = effect_of(book, changed("rules", "extraction-for-film", title="Extraction for hot film"))
     assert without.steps == (), "nothing that steps hang on was changed"
 
 

@@ -104,7 +104,7 @@ def test_there_is_a_case_for_every_quantity() -> None:
         "press_types": 18,
         "blanks": 5,
         "practice": 7,
-        "markets": 18,
+        "markets": 22,
         "migration": 3,
     }
 

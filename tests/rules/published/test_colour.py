@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import random
 import warnings
 
 import pytest
 import webcolors
 
-from accord_rules.documents.colour import contrast, names, read_colour
+from accord_rules.documents.colour import contrast, hue_difference, names, read_colour, signals
 
 with warnings.catch_warnings():
     # colour-science warns about its optional plotting dependencies when it is imported.
@@ -81,3 +82,52 @@ def test_what_is_no_colour_is_none(text: str) -> None:
 
 def test_short_hex_doubles_each_digit() -> None:
     assert read_colour("#1af") == read_colour("#11AAFF")
+
+
+# EN ISO 20471:2013, table 2, from memory: fluorescent yellow and orange-red.
+YELLOW = [(0.387, 0.610), (0.356, 0.494), (0.398, 0.452), (0.460, 0.540)]
+ORANGE_RED = [(0.610, 0.390), (0.535, 0.375), (0.570, 0.340), (0.655, 0.344)]
+
+
+def crossings(point: tuple[float, float], corners: list[tuple[float, float]]) -> int:
+    """How many edges a ray to the right of a point crosses: odd inside. Another way than the one that is tested."""
+    x, y = point
+    edges = zip(corners, [*corners[1:], corners[0]], strict=True)
+    return sum(1 for (ax, ay), (bx, by) in edges if (ay > y) != (by > y) and x < ax + (y - ay) * (bx - ax) / (by - ay))
+
+
+def test_the_colours_of_high_visibility_are_those_of_the_standard() -> None:
+    """Chromaticities by colour-science; each of 17³ colours of sRGB."""
+    steps, seen = range(0, 256, 16), 0
+    for code in (f"#{r:02X}{g:02X}{b:02X}" for r in steps for g in steps for b in steps):
+        colour = read_colour(code)
+        assert colour is not None
+        linear = reference.cctf_decoding([int(code[i : i + 2], 16) / 255 for i in (1, 3, 5)], "sRGB")
+        xy = tuple(reference.XYZ_to_xy(reference.models.RGB_COLOURSPACE_sRGB.matrix_RGB_to_XYZ @ linear))
+        inside = code != "#000000" and any(crossings(xy, corners) % 2 for corners in (YELLOW, ORANGE_RED))
+        seen += inside
+        assert signals(colour) == inside, code
+    assert 20 < seen < 400, "a few colours, not half of them"
+
+
+@pytest.mark.parametrize(
+    ("said", "signal"),
+    [("#D9F21B", True), ("orangered", True), ("orange", False), ("gold", False), ("red", False), ("navy", False)],
+)
+def test_what_people_call_yellow_orange_and_red(said: str, signal: bool) -> None:
+    """Common practice, no source: gold, orange and red tees are daily work, neon ones are looked at twice."""
+    colour = read_colour(said)
+    assert colour is not None
+    assert signals(colour) is signal
+
+
+@pytest.mark.parametrize(
+    ("one", "other"), [("red", "yellow"), ("navy", "#1F2A44"), ("red", "magenta"), ("blue", "green")]
+)
+def test_hues_are_apart_by_the_angle_between_them(one: str, other: str) -> None:
+    """By definition: the angle between two vectors, here from their product and lengths."""
+    first, second = read_colour(one), read_colour(other)
+    assert first is not None
+    assert second is not None
+    cosine = (first.a * second.a + first.b * second.b) / (first.chroma * second.chroma)
+    assert hue_difference(first, second) == pytest.approx(math.degrees(math.acos(cosine)), abs=1e-6)

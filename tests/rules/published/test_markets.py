@@ -119,6 +119,16 @@ PUBLISHED = [
     ("us", "food_contact", "cadmium_most", 0.5),
     ("us", "food_contact", "lead_most", 0.5),
     ("ca", "food_contact", "lead_most", 0.5),
+    # REACH XVII 43 and 72 (seen): amines 30 mg/kg, lead and cadmium 1 mg/kg as extracted; 23 (seen): cadmium 0.01 %.
+    *((name, "azo_dyes", "most", 30) for name in EU_AND_GB),
+    *((name, "cloth_metals", "most", 1) for name in EU_AND_GB),
+    *((name, "cadmium", "plastic_most", 100) for name in EU_AND_GB),
+    # California AB 1817 (secondary): organic fluorine 100 ppm, 50 ppm from 2027-01-01.
+    ("us", "fluorine", "most", 50),
+    # 16 CFR 303.12 (copy), (EU) 1007/2011 Art. 10 (copy), Textile Labelling and Advertising Regulations (seen).
+    ("us", "fibre_label", "share_most", 15),
+    *((name, "fibre_label", "share_most", 7) for name in EU_AND_GB),
+    ("ca", "fibre_label", "share_most", 5),
     # NEC 210.19, 210.20 (secondary): 125 % of the load, so 80 % of the circuit; CEC 8-104 (secondary).
     ("us", "continuous_load", "share_most", 80),
     ("ca", "continuous_load", "share_most", 80),
@@ -288,8 +298,8 @@ def test_elsewhere_the_strictest_stands_as_a_caution(book: Book) -> None:
     checked = 0
     for matter, own in elsewhere.rows:
         rows = [getattr(other, matter) for other in others if getattr(other, matter) is not None]
-        # Who is a child, and what no order says of its metal, are only told anywhere.
-        assert own.level == ("notes" if matter in ("childrens_product", "cadmium") else "cautions"), matter
+        # Who is a child is only told anywhere.
+        assert own.level == ("notes" if matter == "childrens_product" else "cautions"), matter
         numbers = [name for name in type(own).__dataclass_fields__ if isinstance(getattr(own, name), int | float)]
         for field in (name for name in numbers if not isinstance(getattr(own, name), bool)):
             strictest = stricter.get(field, min)
