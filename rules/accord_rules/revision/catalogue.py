@@ -265,6 +265,13 @@ class Substrate:
     often_finished: bool = optional(
         Flag(), False, about="whether it is so often water-repellent that it has to be asked"
     )
+    pvc: bool = optional(Flag(), False, about="whether it is PVC, which gives off acid fumes when it gets too hot")
+    cushioned: bool = optional(
+        Flag(), False, about="whether foam, flutes or a cushion of threads in it sinks for good when hot"
+    )
+    one_sided: bool = optional(
+        Flag(), False, about="whether what lies behind its face bears no hot platen: foam, rubber, membrane, filling"
+    )
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()
