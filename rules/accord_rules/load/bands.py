@@ -159,6 +159,8 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
             "plug_fuse.voltage": _from("100 V", "250 V"),
         },
         "migration": {"fine": _WINDOW, "caution": _WINDOW, "most": _WINDOW},
+        "advice": {},
+        "not_covered": {},
     }
 )
 
