@@ -221,6 +221,18 @@ def protective_film(
     return entry.protective_film and bool(receptive())
 
 
+@fact("item.cushioned", BOOL, ORDER)
+def cushioned(entry: Substrate = read("substrate.entry")) -> bool:
+    """Whether foam, flutes or a cushion of threads in it sinks for good under firm pressure."""
+    return entry.cushioned
+
+
+@fact("item.one_sided", BOOL, ORDER)
+def one_sided(entry: Substrate = read("substrate.entry")) -> bool:
+    """Whether what lies behind its face bears no hot platen: foam, rubber, membrane or filling."""
+    return entry.one_sided
+
+
 @fact("item.brittle", BOOL, ORDER)
 def brittle(entry: Substrate = read("substrate.entry")) -> bool:
     """Whether quick cooling can crack it (untempered glass, slate, ceramic)."""
@@ -321,6 +333,17 @@ def coating_title(entry: Coating = read("coating.entry")) -> str:
 def coating_plastic(entry: Coating = read("coating.entry")) -> str | None:
     """The plastic the coating is made of."""
     return entry.plastic
+
+
+@fact("item.pvc", BOOL, ORDER)
+def pvc(
+    entry: Substrate = read("substrate.entry"), plastic: Callable[[], str | None] = later("item.coating_plastic")
+) -> bool | None:
+    """Whether it is made of PVC, or coated with it."""
+    if entry.pvc:
+        return True
+    coat = plastic()
+    return None if coat is None else coat == "pvc"
 
 
 @fact("item.shell", BOOL, ORDER)

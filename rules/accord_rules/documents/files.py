@@ -28,6 +28,8 @@ SINGLE_FILES = (
     "blanks",
     "practice",
     "migration",
+    "advice",
+    "not_covered",
     "sources",
     "ambiguous_fibres",
     "ambiguous_words",

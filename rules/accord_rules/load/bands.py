@@ -162,6 +162,8 @@ BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
             "plug_fuse.voltage": _from("100 V", "250 V"),
         },
         "migration": {"fine": _WINDOW, "caution": _WINDOW, "most": _WINDOW},
+        "advice": {},
+        "not_covered": {},
     }
 )
 
@@ -178,6 +180,7 @@ def _material(thickness: Band, limit: Band, conductivity: Band, density: Band, h
 
 
 # Family of substrates -> what one of them may be. Wood, MDF and blocks of acrylic come 1 cm thick; metal does not.
+# Foamed and fluted plastic, rubber and board are mostly air.
 SUBSTRATE_BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
     {
         "cloth": _material(
@@ -239,22 +242,22 @@ SUBSTRATE_BANDS: Mapping[str, Mapping[str, Band]] = MappingProxyType(
         "plastic": _material(
             _from("0.1 mm", "25 mm"),
             _from("50 °C", "300 °C"),
-            _from("0.1 W/(m K)", "0.6 W/(m K)"),
-            _from("850 kg/m3", "2300 kg/m3"),
+            _from("0.03 W/(m K)", "0.6 W/(m K)"),
+            _from("100 kg/m3", "2300 kg/m3"),
             _from("800 J/(kg K)", "2500 J/(kg K)"),
         ),
         "rubber": _material(
             _from("0.3 mm", "30 mm"),
-            _from("80 °C", "300 °C"),
-            _from("0.1 W/(m K)", "1.5 W/(m K)"),
-            _from("900 kg/m3", "2500 kg/m3"),
+            _from("60 °C", "300 °C"),
+            _from("0.03 W/(m K)", "1.5 W/(m K)"),
+            _from("50 kg/m3", "2500 kg/m3"),
             _from("900 J/(kg K)", "2300 J/(kg K)"),
         ),
         "paper": _material(
             _from("0.05 mm", "4 mm"),
             _from("120 °C", "250 °C"),
             _from("0.04 W/(m K)", "0.3 W/(m K)"),
-            _from("400 kg/m3", "1500 kg/m3"),
+            _from("100 kg/m3", "1500 kg/m3"),
             _from("1100 J/(kg K)", "1700 J/(kg K)"),
         ),
     }
@@ -271,7 +274,7 @@ MASS_BANDS: Mapping[str, Band] = MappingProxyType(
         "ceramic": _from("3000 g/m2", "40000 g/m2"),
         "glass": _from("2000 g/m2", "60000 g/m2"),
         "plastic": _from("100 g/m2", "50000 g/m2"),
-        "rubber": _from("300 g/m2", "60000 g/m2"),
+        "rubber": _from("100 g/m2", "60000 g/m2"),
         "paper": _from("50 g/m2", "4000 g/m2"),
     }
 )

@@ -535,6 +535,7 @@ def _clashing_words(book: Book) -> Iterator[EntryFault]:
         ("press_types",),
         ("blanks",),
         ("markets",),
+        ("not_covered",),
     ):
         entries = [(kind, *item) for kind in kinds for item in book.catalogue[kind].items()]
         seen = {name: name for _, name, _ in entries}

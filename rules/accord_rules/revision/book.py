@@ -14,10 +14,19 @@ from accord_rules.documents.files import Documents
 from accord_rules.documents.reading import read
 from accord_rules.documents.spelling import as_word
 from accord_rules.orders.shop import Shop
-from accord_rules.revision.catalogue import AmbiguousFibre, AmbiguousWord, Limit, Source, Transfer, transfer_named
+from accord_rules.revision.catalogue import (
+    AmbiguousFibre,
+    AmbiguousWord,
+    Limit,
+    NotCovered,
+    Source,
+    Transfer,
+    transfer_named,
+)
 from accord_rules.revision.condition import Vocabulary
 from accord_rules.revision.facts import declared
 from accord_rules.revision.rule import Rule
+from accord_rules.revision.sentences import in_a_sentence
 from accord_rules.revision.step import Step
 
 PEOPLE = "people"  # the topic of rules that keep people from harm
@@ -73,6 +82,16 @@ class Book:
             return ()
         named = (name for kind in of_kinds for name in ambiguous.readings.get(kind, ()))
         return tuple(name for name in named if any(name in self.catalogue[kind] for kind in of_kinds))
+
+    def left_out(self, name: str) -> str:
+        """What the book says of a word for what it leaves out on purpose; empty for any other."""
+        entries: Mapping[str, NotCovered] = self.catalogue["not_covered"]
+        word = as_word(name)
+        entry = entries.get(self.aliases["not_covered"].get(word, word))
+        if entry is None:
+            return ""
+        because, instead = (in_a_sentence(said).removesuffix(".") for said in (entry.because, entry.instead))
+        return f"the book leaves out {in_a_sentence(entry.title)}: {because}; {instead}"
 
     @cached_property
     def vocabulary(self) -> Vocabulary:

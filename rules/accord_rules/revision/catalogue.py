@@ -330,6 +330,13 @@ class Substrate:
         Flag(), False, about="the same where garments and bags of it are of synthetic fibres"
     )
     small_parts: str | None = optional(Text(80), about="what of it comes off and can be swallowed, in words")
+    pvc: bool = optional(Flag(), False, about="whether it is PVC, which gives off acid fumes when it gets too hot")
+    cushioned: bool = optional(
+        Flag(), False, about="whether foam, flutes or a cushion of threads in it sinks for good when hot"
+    )
+    one_sided: bool = optional(
+        Flag(), False, about="whether what lies behind its face bears no hot platen: foam, rubber, membrane, filling"
+    )
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()
@@ -860,6 +867,30 @@ class MigrationCell:
     note: str = _note()
 
 
+SENTENCE = Text(300)
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """What people ask that is no setting, with its answer."""
+
+    title: str = required(Text(160), about="the question, as people ask it")
+    answer: tuple[str, ...] = required(Many(SENTENCE, 8, 1), about="the answer, sentence by sentence")
+    sources: tuple[str, ...] = _sources()
+    aliases: tuple[str, ...] = optional(Many(Text(40), 12, distinct=True), (), about="words that it is looked for by")
+
+
+@dataclass(frozen=True, slots=True)
+class NotCovered:
+    """What the book says nothing of, on purpose."""
+
+    title: str = required(Text(100), about="what it is")
+    because: str = required(SENTENCE, about="why the book says nothing of it, as a sentence")
+    instead: str = required(SENTENCE, about="what to do, as a sentence")
+    sources: tuple[str, ...] = _sources()
+    aliases: tuple[str, ...] = optional(Many(Text(40), 12, distinct=True), (), about="words that people use for it")
+
+
 # Kind of entry -> dataclass; the key is the name of its file, or folder, under book/, and the word in
 # /v1/catalogue/<kind>.
 KINDS: Mapping[str, type] = MappingProxyType(
@@ -876,5 +907,7 @@ KINDS: Mapping[str, type] = MappingProxyType(
         "practice": PracticePoint,
         "markets": Market,
         "migration": MigrationCell,
+        "advice": Advice,
+        "not_covered": NotCovered,
     }
 )

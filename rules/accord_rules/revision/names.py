@@ -135,7 +135,7 @@ def _unknown_names(named: Iterable[tuple[str, str, str]], words: Words) -> list[
             faults.append(Fault(pointer, message, readings, code="ambiguous"))
             continue
         title = kinds.replace("|", " or ").replace("_", " ")
-        message = f"there is no {name!r} among the {title} of the book"
+        message = words.book.left_out(name) or f"there is no {name!r} among the {title} of the book"
         faults.append(Fault(pointer, message, tuple(words.known(kinds)), code="not-in-book", refused=name))
     return faults
 

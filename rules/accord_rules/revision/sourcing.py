@@ -56,6 +56,9 @@ _TRANSFER: Mapping[str, tuple[str, ...]] = MappingProxyType(
 _CONDUCTION = dict.fromkeys(("conductivity", "density", "heat_capacity"), ("conduction",))
 _CHILD, _FIRE, _FOOD, _SUBSTANCES = ("child-ages",), ("fire",), ("food",), ("substances",)
 
+# What steps say with the hands is about these, whatever their stage.
+STEPS = ("handling", "pressing", "print", "goods", "press", "fibre-heat", "goods-heat", "care-labels", "burns", "fumes")
+
 # Kind of entry -> field, named from the entry on -> what it is about; "": all other fields of that kind.
 FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
     {
@@ -73,6 +76,8 @@ FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "consumables": {"": ("goods",), "limit": ("goods-heat",), **_CONDUCTION},
         "press_types": {"": ("press",), "dwell_extra": ("press", "pressing"), "dwell_extra_on": ("press", "pressing")},
         "blanks": {"": ("goods",)},
+        "advice": {"": (*STEPS, "dye-migration")},
+        "not_covered": {"": STEPS},
         "practice": {"": ("pressing",), "thickness": ("goods", "pressing"), "size": ("goods", "pressing")},
         "migration": {"": ("dye-migration",)},
         "markets": {
@@ -174,12 +179,10 @@ TOPICS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "order-of-pressings": ("handling", "pressing", "print", "press"),
         "order-sense": ("orders", "units", "goods", "colour", "pressing", "handling", "child-ages", "dye-affinity"),
         "people": ("burns", "fumes", "guarding", "electricity", "handling", "press", "goods", "print", *_OF_LAW),
-        "press": ("press", "pressing", "electricity", "guarding", "handling", "goods"),
+        "press": ("press", "pressing", "electricity", "guarding", "handling", "goods", "goods-heat"),
         "settings": ("pressing", "press", "dye-vapour", "handling"),
     }
 )
-# What steps say with the hands is about these, whatever their stage.
-STEPS = ("handling", "pressing", "print", "goods", "press", "fibre-heat", "goods-heat", "care-labels", "burns", "fumes")
 
 
 @dataclass(frozen=True, slots=True)

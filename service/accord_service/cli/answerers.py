@@ -20,7 +20,7 @@ from accord_rules.authority import Authority
 from accord_rules.derive.glossary import Glossary
 from accord_rules.documents.files import BookError, entry_of, shipped_folder
 from accord_rules.documents.reading import DocumentError, Fault, read
-from accord_rules.documents.spelling import nearest
+from accord_rules.documents.spelling import nearest, ordered
 from accord_rules.load.loader import load_folder
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
@@ -40,6 +40,7 @@ T = TypeVar("T")
 Command = Callable[..., Any]
 Document = Mapping[str, Any]
 FAULTY = "The document has faults"
+_NEAREST_TOLD = 3
 _NO_FACT = "There is no fact {!r}."
 
 
@@ -48,9 +49,12 @@ class Unknown(LookupError):
 
 
 def no_such(why: str, name: str, known: Iterable[str], lister: str) -> Failure:
-    """What to fail with for such a name: the nearest ones, or the command that lists all."""
-    close = nearest(name, known)
-    return Failure(f"{why} " + (f"Did you mean {', '.join(close)}?" if close else f"{lister} lists them all."))
+    """What to fail with for such a name: those that are spelt like it, else the nearest and the command that lists
+    all."""
+    words = tuple(known)
+    if close := nearest(name, words):
+        return Failure(f"{why} Did you mean {', '.join(close)}?")
+    return Failure(f"{why} The nearest are {', '.join(ordered(name, words)[:_NEAREST_TOLD])}; {lister} lists them all.")
 
 
 # Kinds of entry that orders name, in the order in which people look for them.
@@ -200,6 +204,9 @@ class Answerer(Protocol):
     def words(self) -> list[WordRow]:
         """Everything that orders name, with the other words for it, by kind."""
 
+    def entries(self, kind: str) -> dict[str, Document]:
+        """The entries of a kind as the book writes them, by name."""
+
 
 class Service:
     """A service that is asked over HTTP."""
@@ -277,6 +284,9 @@ class Service:
         return _answer_of(
             lambda: [_word_row(kind, entry.id, entry.entry) for kind in NAMED_KINDS for entry in client.catalogue(kind)]
         )
+
+    def entries(self, kind: str) -> dict[str, Document]:
+        return _answer_of(lambda: {line.id: line.entry for line in self._client.catalogue(kind)})
 
 
 def _answer_of(ask: Callable[[], T]) -> T:
@@ -366,6 +376,9 @@ class Here:
         return [
             _word_row(kind, name, entry_of(documents, kind, name)) for kind in NAMED_KINDS for name in documents[kind]
         ]
+
+    def entries(self, kind: str) -> dict[str, Document]:
+        return dict(self._authority.book.documents[kind])
 
     def _order(self, document: Document) -> Order:
         try:

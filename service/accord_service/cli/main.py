@@ -14,6 +14,7 @@ from accord_service.run.version import VERSION
 # Command -> the module of this room that holds it under the same name.
 COMMANDS: Mapping[str, str] = MappingProxyType(
     {
+        "advice": "advice",
         "audit": "audit",
         "facts": "facts",
         "heat": "heat",

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
 import click
 
 from accord_rules.documents.spelling import as_word
-from accord_service.cli.answerers import WordRow, answered, answerer, no_such
+from accord_service.cli.answerers import Document, WordRow, answered, answerer, no_such
+from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
 from accord_service.cli.show import say_heading
 
@@ -26,22 +27,28 @@ def words(word: str | None, as_json: bool, **who: Any) -> None:
     """
     output = Output.of_terminal()
     with answerer(**who) as accord:
-        rows = accord.words()
+        rows, left_out = accord.words(), accord.entries("not_covered")
     if word is not None:
-        rows = _called(word, rows)
+        rows = _called(word, rows, left_out)
     if as_json:
         click.echo(json.dumps([asdict(row) for row in rows], ensure_ascii=not output.is_utf, indent=2))
     else:
         _show(output, rows)
+        if word is None:
+            output.say("What the book does not cover, and why, says accord advice.")
 
 
-def _called(word: str, rows: Sequence[WordRow]) -> list[WordRow]:
-    """The rows of a word, or of words that it is a part of. Raises Failure with the nearest where there are none."""
+def _called(word: str, rows: Sequence[WordRow], left_out: Mapping[str, Document]) -> list[WordRow]:
+    """The rows of a word, or of words that it is a part of. Raises Failure where there are none: with why the book
+    leaves it out, else with the nearest."""
     wanted = as_word(word)
     spellings = {id(row): [as_word(spelling) for spelling in (row.id, *row.words)] for row in rows}
     called = [row for row in rows if wanted in spellings[id(row)]]
     called = called or [row for row in rows if any(wanted in spelling for spelling in spellings[id(row)])]
     if not called:
+        for id_, entry in left_out.items():
+            if wanted in (id_, *map(as_word, entry.get("aliases", ()))):
+                raise Failure(f"Not covered: {entry['title']}. {entry['because']} {entry['instead']}")
         known = {spelling for of_row in spellings.values() for spelling in of_row}
         raise no_such(f"The book has no word {word!r}.", wanted, known, "accord words")
     return called

@@ -20,4 +20,10 @@ def start() -> str:
 
 def _words(kind: str) -> str:
     """A kind of entry as several of them are called."""
-    return {"practice": "practice points", "migration": "cells of dye migration"}.get(kind, kind.replace("_", " "))
+    called = {
+        "practice": "practice points",
+        "migration": "cells of dye migration",
+        "advice": "questions answered",
+        "not_covered": "things left out",
+    }
+    return called.get(kind, kind.replace("_", " "))

@@ -23,17 +23,19 @@ from accord_rules.verdict import LEVELS
 
 LEAST = {
     "fibres": 25,
-    "substrates": 30,
+    "substrates": 60,
     "coatings": 8,
     "finishes": 7,
-    "transfers": 25,
-    "products": 50,
-    "consumables": 7,
-    "press_types": 9,
-    "blanks": 60,
+    "transfers": 45,
+    "products": 90,
+    "consumables": 16,
+    "press_types": 20,
+    "blanks": 220,
     "practice": 60,
     "markets": 6,
     "migration": 54,
+    "advice": 15,
+    "not_covered": 15,
 }
 TOPICS = {
     "dye-on-cloth",

@@ -15,6 +15,7 @@ from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
 
 OVEN, WRAP, MUG_PRESS, CAP_PRESS = "tile-oven-wrap", "mug-oven-wrap", "mug-press", "cap-press"
+TUMBLER_PRESS = "tumbler-press"
 SHAPED = (OVEN, WRAP, MUG_PRESS, CAP_PRESS)
 BLOCKS = {
     "goods-not-for-this-press",
@@ -69,13 +70,13 @@ def test_flat_goods_and_caps_fit_no_oven_or_wrap_but_their_own(
 
 
 @pytest.mark.parametrize("substrate", ["ceramic-mug", "glass-tumbler", "enamel-mug", "stainless-tumbler"])
-def test_round_ware_goes_into_both_wraps_and_nowhere_else(substrate: str, authority: Authority) -> None:
-    item, round_print = HARD | {"substrate": substrate}, DYE | {"placement": "front"}
-    types = authority.book.catalogue["press_types"]
+def test_round_ware_goes_into_wraps_of_its_width_and_nowhere_else(substrate: str, authority: Authority) -> None:
+    item, round_print = HARD | {"substrate": substrate, "diameter": "75 mm"}, DYE | {"placement": "front"}
+    types, shut = authority.book.catalogue["press_types"], BLOCKS | {"ware-outside-wraps-range"}
     open_to = [
-        press for press in types if not blocked_by(judged(authority, press, item=item, decoration=round_print)) & BLOCKS
+        press for press in types if not blocked_by(judged(authority, press, item=item, decoration=round_print)) & shut
     ]
-    assert set(open_to) == {MUG_PRESS, WRAP}
+    assert set(open_to) == {MUG_PRESS, TUMBLER_PRESS, WRAP}
 
 
 @pytest.mark.parametrize("press", SHAPED)

@@ -106,6 +106,8 @@ def test_there_is_a_case_for_every_quantity() -> None:
         "practice": 7,
         "markets": 22,
         "migration": 3,
+        "advice": 0,
+        "not_covered": 0,
     }
 
 

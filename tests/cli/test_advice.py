@@ -1,0 +1,38 @@
+"""``accord advice``: checked against the book's own files."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from accord_rules.revision.book import Book
+
+
+@pytest.mark.parametrize("local", [True, False])
+def test_every_answer_and_everything_left_out_is_told(local: bool, accord: Any, alone: Any, book: Book) -> None:
+    done = alone("advice", "--local", "--json") if local else accord("advice", "--json")
+    assert done.exit_code == 0
+    assert json.loads(done.stdout) == {kind: book.documents[kind] for kind in ("advice", "not_covered")}
+
+
+def test_a_word_brings_its_answer_with_sources(alone: Any) -> None:
+    page = " ".join(alone("advice", "dry clean", "--local").stdout.split())
+    assert page.startswith("May a printed piece be dry-cleaned? No, unless the maker of the transfer says so")
+    assert page.endswith("[common-practice]")
+
+
+def test_a_word_for_what_is_left_out_brings_why(alone: Any) -> None:
+    page = " ".join(alone("advice", "uv dtf", "--local").stdout.split())
+    assert page.startswith("Not covered, because UV film and stickers. It is stuck on cold")
+    done = alone("words", "uv dtf", "--local")
+    assert done.exit_code == 2
+    assert "Not covered: UV film and stickers. It is stuck on cold" in " ".join(done.stderr.split())
+
+
+@pytest.mark.parametrize(("command", "word"), [("advice", "zzzzqq"), ("words", "zzzzqq"), ("words", "klystron")])
+def test_no_question_ends_without_the_nearest(command: str, word: str, alone: Any) -> None:
+    done = alone(command, word, "--local")
+    assert done.exit_code == 2
+    assert "The nearest are" in done.stderr or "Did you mean" in done.stderr
