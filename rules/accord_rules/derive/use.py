@@ -252,10 +252,10 @@ def due_most_s(due: float = read("order.due_s"), share: float = limit("order.due
 
 @fact("order.makeable", number(units.COUNT), Scope.PRESSING)
 def makeable(
-    due: float = read("order.due_s"), total: float = read("order.total_s"), count: float = read("order.quantity")
+    time: float = read("order.due_tight_s"), total: float = read("order.total_s"), count: float = read("order.quantity")
 ) -> float | None:
-    """How many pieces the press gets through before the order is due."""
-    return None if not total else float(min(count, count * due // total))
+    """How many pieces the press gets through before the order is due, with time left for all that comes on top."""
+    return None if not total else float(min(count, count * time // total))
 
 
 @fact("shop.standing", set_of(STANDING), ORDER)
