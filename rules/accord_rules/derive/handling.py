@@ -22,6 +22,7 @@ from accord_rules.revision.facts import (
     entries,
     fact,
     later,
+    limit,
     limits,
     maybe,
     number,
@@ -228,6 +229,7 @@ def from_words(
     preferences: units.UnitPreferences = source("shop/units"),
     collar_mm: Mapping[str, float] = limits(*_FROM_COLLAR),
     shoulder_mm: Mapping[str, float] = limits(*_FROM_SHOULDER),
+    label_mm: float = limit("plan.label_below_collar"),
 ) -> str:
     """From where the place of the print is measured, unless the ticket says otherwise."""
 
@@ -242,6 +244,8 @@ def from_words(
     if kind == "garment" and where == "left-chest":
         aside, below = (shown(shoulder_mm[name]) for name in _FROM_SHOULDER)
         return f"its middle {aside} to the wearer's left of the middle, {below} below the shoulder seam"
+    if kind == "garment" and where == "inside":
+        return f"its top edge {shown(label_mm)} below the collar seam, in the middle of the neck"
     if where == "crown":
         return "on the crown, level, its middle over the middle of the brim"
     return f"on the {_in_words(where)}, measured from two edges"

@@ -42,12 +42,13 @@ def test_how_a_print_comes_to_lie(
         ("garment", "back", True, "centred on the layer below"),
         ("garment", "left-chest", False, "100 mm to the wearer's left of the middle, 190 mm below the shoulder seam"),
         ("garment", "sleeve", False, "on the sleeve, measured from two edges"),
+        ("garment", "inside", False, "15 mm below the collar seam, in the middle of the neck"),
         ("headwear", "crown", False, "over the middle of the brim"),
         ("bag", "front", False, "on the front, measured from two edges"),
     ],
 )
 def test_from_where_a_place_is_measured(kind: str, where: str, over: bool, words: str) -> None:
-    assert words in handling.from_words(kind, where, over, units.METRIC, COLLAR, SHOULDER)
+    assert words in handling.from_words(kind, where, over, units.METRIC, COLLAR, SHOULDER, label_mm=15.0)
 
 
 @pytest.mark.parametrize(
