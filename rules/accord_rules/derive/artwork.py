@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from math import pi
 
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, contrast, read_colour
@@ -386,6 +387,16 @@ def fits_area(
     if print_size is None:
         return None
     return print_size.width <= room.width + over_mm and print_size.height <= room.height + over_mm
+
+
+@fact("place.wrap_gap_mm", number(units.LENGTH), DECORATION)
+def wrap_gap_mm(
+    print_size: Size | None = maybe("place.size"), diameter: float | None = maybe("item.diameter_mm")
+) -> float:
+    """What stays free round ware between the two ends of a print; none where its width is not known."""
+    if print_size is None or diameter is None:
+        return 0.0
+    return round(max(0.0, pi * diameter - print_size.width), 1)
 
 
 @fact("place.area_words", TEXT, DECORATION)

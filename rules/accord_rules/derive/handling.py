@@ -105,23 +105,25 @@ def fibres_words(
 def marked_bare(
     goods: str = read("item.family"),
     cloth: bool = read("item.textile"),
-    soft: Callable[[], float | None] = later("item.synthetic_share"),
+    shiny: Callable[[], float | None] = later("item.shiny_share"),
 ) -> bool | None:
-    """Whether a bare platen leaves shine, scorch or its rim on it: cloth mostly of synthetic fibre, leather, wood."""
-    share = soft() if cloth else None
+    """Whether a bare platen leaves shine, scorch or its rim on it: cloth mostly of synthetic fibre, wool or silk,
+    leather, wood."""
+    share = shiny() if cloth else None
     return (None if share is None else share >= 50) if cloth else goods in _MARKED
 
 
-@fact("item.synthetic_share", DATA, ORDER)
-def synthetic_share(
+@fact("item.shiny_share", DATA, ORDER)
+def shiny_share(
     polyester: float = read("item.polyester_share"),
     nylon: float = read("item.nylon_share"),
     acrylic: float = read("item.acrylic_share"),
     acetate: float = read("item.acetate_share"),
     olefin: float = read("item.olefin_share"),
+    protein: float = read("item.protein_share"),
 ) -> float:
-    """Percent of fibres that glaze."""
-    return polyester + nylon + acrylic + acetate + olefin
+    """Percent of fibres that glaze, or turn shiny and harsh, under bare metal."""
+    return polyester + nylon + acrylic + acetate + olefin + protein
 
 
 @fact("item.layered", BOOL, ORDER)
