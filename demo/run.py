@@ -188,6 +188,9 @@ def print_order(name: str, answer: Verdict, wanted: Mapping[str, Any], width: in
     if mark == "!":
         expected = f"EXPECTED {wanted['verdict']}: {wanted['why']}"
         print(textwrap.fill(expected, width, initial_indent=" " * 4, subsequent_indent=" " * 6))
+    elif "should_be" in wanted:
+        known = f"KNOWN TO BE WRONG, should be {wanted['should_be']}: {wanted['why']}"
+        print(textwrap.fill(known, width, initial_indent=" " * 4, subsequent_indent=" " * 6))
 
 
 def judged(accords: Mapping[str, Client], expected: Mapping[str, Any]) -> dict[str, Verdict]:
@@ -206,6 +209,8 @@ def print_sum(day: Day, width: int) -> None:
     print(f"{len(day.answers)} orders: " + ", ".join(f"{count} {verdict}" for verdict, count in counts.most_common()))
     wrong = day.wrong
     print("every verdict as expected" if not wrong else f"{len(wrong)} not as expected: {', '.join(wrong)}")
+    if known := [name for name, wanted in day.expected.items() if "should_be" in wanted]:
+        print(f"{len(known)} of them known to be wrong, and said so below: {', '.join(known)}")
 
 
 def print_telling(day: Day, width: int) -> None:

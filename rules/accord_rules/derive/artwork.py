@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from math import pi
 
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, contrast, read_colour
@@ -305,9 +306,17 @@ def area(
 
 @fact("place.known", BOOL, DECORATION)
 def known(
-    blank: Blank | None = maybe("blank.entry"), where: Callable[[], str | None] = later("place.placement")
+    blank: Blank | None = maybe("blank.entry"),
+    where: Callable[[], str | None] = later("place.placement"),
+    principle: str | None = maybe("transfer.principle"),
+    goods: str | None = maybe("item.kind"),
 ) -> bool:
-    """Whether the named blank has a printable area at the placement; true if no blank is named."""
+    """Whether the named blank has a printable area at the placement; true if no blank is named.
+
+    Every garment has room inside for a label: in the neck, or at the waistband.
+    """
+    if principle == "label" and goods == "garment" and where() == "inside":
+        return True
     return blank is None or where() in blank.areas
 
 
@@ -315,6 +324,15 @@ def known(
 def areas_words(blank: Blank | None = maybe("blank.entry")) -> str:
     """The blank's printable areas, in words."""
     return "" if blank is None else ", ".join(blank.areas)
+
+
+@fact("place.elsewhere_words", TEXT, DECORATION)
+def elsewhere_words(
+    blank: Blank | None = maybe("blank.entry"), where: Callable[[], str | None] = later("place.placement")
+) -> str:
+    """ ", choose another placement (back, sleeve)": the blank's other printable areas; empty where it has none."""
+    others = () if blank is None else tuple(name for name in blank.areas if name != where())
+    return f", choose another placement ({', '.join(others)})" if others else ""
 
 
 def usual_size(room: Size | None = maybe("place.area")) -> Size:
@@ -362,11 +380,27 @@ def height_mm(print_size: Size = read("place.size")) -> float:
 
 
 @fact("place.fits_area", BOOL, DECORATION)
-def fits_area(room: Size | None = maybe("place.area"), print_size: Size | None = maybe("place.size")) -> bool | None:
-    """Whether the print fits the blank's printable area; true if none is known."""
+def fits_area(
+    room: Size | None = maybe("place.area"),
+    print_size: Size | None = maybe("place.size"),
+    over_mm: float = limit("order.area_tolerance"),
+) -> bool | None:
+    """Whether the print fits the blank's printable area, by a tape measure; true if none is known."""
     if room is None:
         return True
-    return None if print_size is None else print_size.width <= room.width and print_size.height <= room.height
+    if print_size is None:
+        return None
+    return print_size.width <= room.width + over_mm and print_size.height <= room.height + over_mm
+
+
+@fact("place.wrap_gap_mm", number(units.LENGTH), DECORATION)
+def wrap_gap_mm(
+    print_size: Size | None = maybe("place.size"), diameter: float | None = maybe("item.diameter_mm")
+) -> float:
+    """What stays free round ware between the two ends of a print; none where its width is not known."""
+    if print_size is None or diameter is None:
+        return 0.0
+    return round(max(0.0, pi * diameter - print_size.width), 1)
 
 
 @fact("place.area_words", TEXT, DECORATION)

@@ -22,6 +22,7 @@ from accord_rules.revision.facts import (
     entries,
     fact,
     later,
+    limit,
     limits,
     maybe,
     number,
@@ -104,23 +105,25 @@ def fibres_words(
 def marked_bare(
     goods: str = read("item.family"),
     cloth: bool = read("item.textile"),
-    soft: Callable[[], float | None] = later("item.synthetic_share"),
+    shiny: Callable[[], float | None] = later("item.shiny_share"),
 ) -> bool | None:
-    """Whether a bare platen leaves shine, scorch or its rim on it: cloth mostly of synthetic fibre, leather, wood."""
-    share = soft() if cloth else None
+    """Whether a bare platen leaves shine, scorch or its rim on it: cloth mostly of synthetic fibre, wool or silk,
+    leather, wood."""
+    share = shiny() if cloth else None
     return (None if share is None else share >= 50) if cloth else goods in _MARKED
 
 
-@fact("item.synthetic_share", DATA, ORDER)
-def synthetic_share(
+@fact("item.shiny_share", DATA, ORDER)
+def shiny_share(
     polyester: float = read("item.polyester_share"),
     nylon: float = read("item.nylon_share"),
     acrylic: float = read("item.acrylic_share"),
     acetate: float = read("item.acetate_share"),
     olefin: float = read("item.olefin_share"),
+    protein: float = read("item.protein_share"),
 ) -> float:
-    """Percent of fibres that glaze."""
-    return polyester + nylon + acrylic + acetate + olefin
+    """Percent of fibres that glaze, or turn shiny and harsh, under bare metal."""
+    return polyester + nylon + acrylic + acetate + olefin + protein
 
 
 @fact("item.layered", BOOL, ORDER)
@@ -228,6 +231,7 @@ def from_words(
     preferences: units.UnitPreferences = source("shop/units"),
     collar_mm: Mapping[str, float] = limits(*_FROM_COLLAR),
     shoulder_mm: Mapping[str, float] = limits(*_FROM_SHOULDER),
+    label_mm: float = limit("plan.label_below_collar"),
 ) -> str:
     """From where the place of the print is measured, unless the ticket says otherwise."""
 
@@ -242,6 +246,8 @@ def from_words(
     if kind == "garment" and where == "left-chest":
         aside, below = (shown(shoulder_mm[name]) for name in _FROM_SHOULDER)
         return f"its middle {aside} to the wearer's left of the middle, {below} below the shoulder seam"
+    if kind == "garment" and where == "inside":
+        return f"its top edge {shown(label_mm)} below the collar seam, in the middle of the neck"
     if where == "crown":
         return "on the crown, level, its middle over the middle of the brim"
     return f"on the {_in_words(where)}, measured from two edges"

@@ -42,6 +42,8 @@ from accord_rules.revision.facts import (
 from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
+# Work trousers and shirts of polyester and cotton are no shells; common practice, no source.
+_SHELL_SYNTHETIC_LEAST = 0.8
 _GROWN = ("cellulose", "regenerated", "protein")  # groups of fibres of which shells are seldom made
 
 
@@ -365,13 +367,13 @@ def shell(
     if blank is not None:
         return False
     return bool(surface()) or (
-        entry.often_finished_synthetic and goods in ("garment", "bag") and _mainly_synthetic(mix() or {}, known)
+        entry.often_finished_synthetic and goods in ("garment", "bag") and _synthetic_enough(mix() or {}, known)
     )
 
 
-def _mainly_synthetic(mix: Mapping[str, float], known: Mapping[str, Fibre]) -> bool:
+def _synthetic_enough(mix: Mapping[str, float], known: Mapping[str, Fibre]) -> bool:
     natural = sum(share for code, share in mix.items() if known[code].group in _GROWN)
-    return bool(mix) and natural < sum(mix.values()) / 2
+    return bool(mix) and natural <= (1 - _SHELL_SYNTHETIC_LEAST) * sum(mix.values())
 
 
 def usual_finishes(shell: bool | None = maybe("item.shell")) -> tuple[str, ...] | None:

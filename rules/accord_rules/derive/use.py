@@ -134,11 +134,16 @@ def cut(said: str | None = source("/use/cut")) -> str | None:
 
 @fact("use.age_contradicts_blank", BOOL, ORDER)
 def age_contradicts_blank(
-    said: float | None = source("/use/age_from"), blank: Blank | None = maybe("blank.entry")
+    said: float | None = source("/use/age_from"),
+    blank: Blank | None = maybe("blank.entry"),
+    toddlers_under: float = limit("children.small_parts_age"),
+    child_age: float = limit("children.age_most"),
 ) -> bool:
-    """Whether the order gives a higher age than the one the named blank is made for."""
+    """Whether the order makes a piece for toddlers one for children, or a children's piece one for grown-ups."""
     built_for = blank.age_from if blank is not None else None
-    return said is not None and built_for is not None and said > built_for
+    if said is None or built_for is None:
+        return False
+    return built_for < toddlers_under <= said or built_for <= child_age < said
 
 
 @fact("use.child", BOOL, ORDER)
@@ -275,10 +280,10 @@ def due_most_s(due: float = read("order.due_s"), share: float = limit("order.due
 
 @fact("order.makeable", number(units.COUNT), Scope.PRESSING)
 def makeable(
-    due: float = read("order.due_s"), total: float = read("order.total_s"), count: float = read("order.quantity")
+    time: float = read("order.due_tight_s"), total: float = read("order.total_s"), count: float = read("order.quantity")
 ) -> float | None:
-    """How many pieces the press gets through before the order is due."""
-    return None if not total else float(min(count, count * due // total))
+    """How many pieces the press gets through before the order is due, with time left for all that comes on top."""
+    return None if not total else float(min(count, count * time // total))
 
 
 @fact("shop.standing", set_of(STANDING), ORDER)

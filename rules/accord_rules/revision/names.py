@@ -50,18 +50,19 @@ def resolve(order: AnyOrder, book: Book, shop: Shop) -> AnyOrder:
     faults += fibre_faults
     if faults:
         raise DocumentError(faults)
-    decorations = tuple(_on_the_crown(decoration, order.item, book) for decoration in order.decorations)
+    decorations = tuple(_as_the_book_says(decoration, order.item, book) for decoration in order.decorations)
     return replace(order, item=replace(order.item, fibres=fibres), decorations=decorations)
 
 
-def _on_the_crown(decoration: Decoration, item: Item, book: Book) -> Decoration:
-    """The front of a cap is its crown."""
+def _as_the_book_says(decoration: Decoration, item: Item, book: Book) -> Decoration:
+    """The front of a cap is its crown; that of a towel, a cushion or another flat piece without one, its face."""
     blank = book.catalogue["blanks"].get(item.blank or "")
-    substrate = book.catalogue["substrates"].get(item.substrate or (blank.substrate if blank is not None else ""))
-    cap = substrate is not None and substrate.curved and substrate.family == "cloth"
-    if decoration.placement != "front" or not cap or (blank is not None and "front" in blank.areas):
+    if decoration.placement != "front" or (blank is not None and "front" in blank.areas):
         return decoration
-    return replace(decoration, placement="crown")
+    substrate = book.catalogue["substrates"].get(item.substrate or (blank.substrate if blank is not None else ""))
+    if substrate is not None and substrate.curved and substrate.family == "cloth":
+        return replace(decoration, placement="crown")
+    return replace(decoration, placement="face") if blank is not None and "face" in blank.areas else decoration
 
 
 def unknown_in(document: Mapping[str, Any], book: Book, shop: Shop) -> list[Fault]:

@@ -101,10 +101,11 @@ def at_surface(case: Case, surface_c: float, low: float, high: float) -> tuple[f
 
 
 def _aim_time(case: Case, needed: Needed) -> float:
-    """The dwell to aim at as the timer shows it; what hangs on the size of the print is never rounded down."""
+    """The dwell to aim at as the timer shows it; what a large print or a whole load adds is never rounded off."""
     aim_s, low_s, high_s = (case.known[f"window.time_{name}_s"] for name in ("aim", "low", "high"))
     dials: Dials = case.known["press.dials"]
-    return dials.dwell(aim_s, low_s, high_s, no_less=bool(needed.aim_by_size))
+    no_less = bool(needed.aim_by_size) or case.known["fit.gang_dwell_share"] > 0
+    return dials.dwell(aim_s, low_s, high_s, no_less=no_less)
 
 
 def _pressings(case: Case, said: Settings, surface_c: float | None, main_cover: str | None) -> Iterator[ChosenPressing]:

@@ -400,6 +400,24 @@ def test_a_childrens_blank_keeps_its_age(book: Book) -> None:
     assert case["use.age_contradicts_blank"] is True
 
 
+@pytest.mark.parametrize(
+    ("blank", "said", "contradicts"),
+    [
+        ("tee-kids-white", 5, False),
+        ("tee-kids-white", 12, False),
+        ("tee-kids-white", 13, True),
+        ("bodysuit-baby-white", 2, False),
+        ("bodysuit-baby-white", 3, True),
+    ],
+)
+def test_an_age_contradicts_a_blank_where_the_law_sees_another_user(
+    blank: str, said: float, contradicts: bool, book: Book
+) -> None:
+    """The steps of 16 CFR 1501 (under 3) and 1200.2 (12 or younger); a tee of kids' sizes is for every child."""
+    case = whole_case(book, item={"blank": blank}, use={"age_from": said})
+    assert case["use.age_contradicts_blank"] is contradicts
+
+
 # -- what the transfer needs here --------------------------------------------------------------------------------------
 
 

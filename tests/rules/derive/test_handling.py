@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from cases import decoration_case, whole_case
 
 from accord_rules.derive import covers, handling
 from accord_rules.documents import units
@@ -42,12 +43,13 @@ def test_how_a_print_comes_to_lie(
         ("garment", "back", True, "centred on the layer below"),
         ("garment", "left-chest", False, "100 mm to the wearer's left of the middle, 190 mm below the shoulder seam"),
         ("garment", "sleeve", False, "on the sleeve, measured from two edges"),
+        ("garment", "inside", False, "15 mm below the collar seam, in the middle of the neck"),
         ("headwear", "crown", False, "over the middle of the brim"),
         ("bag", "front", False, "on the front, measured from two edges"),
     ],
 )
 def test_from_where_a_place_is_measured(kind: str, where: str, over: bool, words: str) -> None:
-    assert words in handling.from_words(kind, where, over, units.METRIC, COLLAR, SHOULDER)
+    assert words in handling.from_words(kind, where, over, units.METRIC, COLLAR, SHOULDER, label_mm=15.0)
 
 
 @pytest.mark.parametrize(
@@ -111,10 +113,36 @@ def test_sheets_are_named_as_they_stand_in_a_sentence(name: str, words: str, boo
 @pytest.mark.parametrize(
     ("goods", "share", "marked"), [("cloth", 50, True), ("cloth", 49, False), ("cloth", None, None)]
 )
-def test_synthetic_cloth_is_marked_by_a_bare_platen(goods: str, share: Any, marked: bool | None) -> None:
+def test_cloth_that_turns_shiny_is_marked_by_a_bare_platen(goods: str, share: Any, marked: bool | None) -> None:
     assert handling.marked_bare(goods, True, lambda: share) is marked
     assert handling.marked_bare("wood", False, lambda: share) is True
     assert handling.marked_bare("metal", False, lambda: share) is False
+
+
+@pytest.mark.parametrize(
+    ("fibres", "marked"),
+    [
+        ({"WO": 80, "PA": 20}, True),
+        ({"SE": 100}, True),
+        ({"WO": 40, "CO": 60}, False),
+        ({"CO": 100}, False),
+        ({"PES": 65, "CO": 35}, True),
+    ],
+)
+def test_wool_and_silk_turn_shiny_as_synthetics_do(fibres: dict[str, float], marked: bool, book: Book) -> None:
+    """Pressed under a cloth (common practice, no source)."""
+    assert whole_case(book, item={"fibres": fibres})["item.marked_bare"] is marked
+
+
+def test_what_is_left_free_round_a_mug(book: Book) -> None:
+    """82 mm across is 257.6 mm round; a wrap of 200 mm leaves 57.6 mm. Ware of no known width has no gap."""
+    size = {"width": "200 mm", "height": "85 mm"}
+    wrap = {"transfer": "sub-paper-hard-goods", "placement": "all-round", "size": size}
+    nothing = dict.fromkeys(("substrate", "fibres", "coating", "mass_per_area", "thickness", "care", "colour"), "")
+    mug = decoration_case(book, item=nothing | {"blank": "mug-coated-325"}, decoration=wrap)
+    assert mug["place.wrap_gap_mm"] == pytest.approx(57.6, abs=0.05)
+    tumbler = nothing | {"substrate": "stainless-tumbler", "coating": "dye-receptive", "colour": "white"}
+    assert decoration_case(book, item=tumbler, decoration=wrap)["place.wrap_gap_mm"] == 0
 
 
 def test_a_gauge_says_the_trades_word_too() -> None:

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import pytest
-from cases import pressing, shop_of, whole_case
+from cases import decoration_case, pressing, shop_of, whole_case
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
@@ -164,9 +164,63 @@ def test_the_front_of_a_cap_is_its_crown(item: Document, authority: Authority, b
     assert (front.verdict, front.findings) == ("accepted", ())
 
 
+@pytest.mark.parametrize(
+    ("blank", "placement"),
+    [
+        ("tea-towel-linen", "face"),
+        ("mouse-pad-white", "face"),
+        ("beanie-cotton-grey", "front"),
+        ("tumbler-steel-white", "front"),
+    ],
+)
+def test_the_front_of_a_flat_piece_is_its_face(blank: str, placement: str, book: Book) -> None:
+    """As counters write it (common practice, no source); round ware has no front."""
+    case = whole_case(book, item=NOTHING | {"blank": blank}, decoration={"placement": "front"})
+    assert case.order.decorations[0].placement == placement
+
+
+@pytest.mark.parametrize(
+    ("blank", "transfer", "known"),
+    [
+        ("tee-sport-white", "tagless-label-neck", True),
+        ("tee-sport-white", "cut-film", False),
+        ("tote-cotton-natural", "woven-label", False),
+    ],
+)
+def test_a_garment_has_room_inside_for_a_label(blank: str, transfer: str, known: bool, book: Book) -> None:
+    """Neck labels go on every garment (common practice, no source); nothing else does unless its blank says so."""
+    case = decoration_case(
+        book, item=NOTHING | {"blank": blank}, decoration={"transfer": transfer, "placement": "inside"}
+    )
+    assert case["place.known"] is known
+
+
+def test_a_tape_measure_decides_whether_a_print_fits(book: Book) -> None:
+    """1 mm over 90 x 50 mm still fits, and no more."""
+    item = NOTHING | {"blank": "beanie-cotton-grey"}
+    fits = {
+        height: decoration_case(book, item=item, decoration={"size": {"width": "91 mm", "height": height}})[
+            "place.fits_area"
+        ]
+        for height in ("50 mm", "2 in", "51 mm", "52 mm")
+    }
+    assert fits == {"50 mm": True, "2 in": True, "51 mm": True, "52 mm": False}
+
+
 def test_the_front_of_a_beanie_stays_its_front(book: Book) -> None:
     case = whole_case(book, item=NOTHING | {"blank": "beanie-cotton-grey"}, decoration={"placement": "front"})
     assert case.order.decorations[0].placement == "front"
+
+
+def test_a_plan_for_a_whole_load_is_not_rounded_below_its_dwell(authority: Authority, book: Book) -> None:
+    """A sign of 300 x 200 mm takes 60 s; the share of a load that it is adds some, and 5 s less would leave it pale."""
+    shop = shop_of(book, presses=[{"id": "draw", "type": "draw", "platen": {"width": "16 in", "height": "20 in"}}])
+    size = {"width": "300 mm", "height": "200 mm"}
+    decoration = {"transfer": "sub-paper-hard-goods", "placement": "face", "size": size}
+    order = read(Order, {"item": {"blank": "mdf-sign-coated"}, "decorations": [decoration], "quantity": 4})
+    plan = authority.recommend(order, shop).plans[0]
+    assert plan.verdict == "accepted"
+    assert plan.decorations[0].explained.time_s >= 66
 
 
 @pytest.mark.parametrize(

@@ -40,11 +40,11 @@ def test_a_new_wording_turns_no_verdict_and_shows_in_plans(book: Book, changed: 
 
 def test_a_step_that_comes_and_one_that_goes(book: Book) -> None:
     fold = {"stage": "finish", "text": "Fold the piece with the print inside.", "sources": ["common-practice"]}
-    result = effect_of(book, EntryChange("steps", "fold", fold, ABSENT), EntryChange("steps", "lint-roll", None))
+    result = effect_of(book, EntryChange("steps", "fold", fold, ABSENT), EntryChange("steps", "steam-off", None))
     comes, goes, reworded = difference(result, "fold")
     assert comes > 5
     assert (goes, reworded) == (0, 0)
-    assert difference(result, "lint-roll")[1] > 5
+    assert difference(result, "steam-off")[1] > 5
 
 
 def test_a_step_that_another_rule_names_shows_too(book: Book, changed: Changed) -> None:
