@@ -10,8 +10,8 @@ from typing import Any
 from accord_rules.documents.files import EntryFault, fault_in
 from accord_rules.documents.reading import Fault, escape
 from accord_rules.revision.book import Book
-from accord_rules.revision.catalogue import ANYTHING, KINDS, SOURCE_KINDS, SUBJECTS, Source
-from accord_rules.revision.markets import Market
+from accord_rules.revision.catalogue import ANYTHING, KINDS, SOURCE_KINDS, SUBJECTS, MigrationCell, Source
+from accord_rules.revision.markets import MarketRow
 from accord_rules.revision.sourcing import (
     FIELDS,
     KIND_SEEN,
@@ -48,8 +48,12 @@ def miscited(book: Book) -> Iterator[EntryFault]:
         for fault in _of_statement(step.sources, STEPS, "what steps say", book.sources):
             yield fault_in("steps", step.id, fault, step.stage)
     for name, market in book.catalogue["markets"].items():
-        for fault in _seen_better(market, book.sources):
-            yield fault_in("markets", name, fault)
+        for matter, row in market.rows:
+            for fault in _seen_better(f"/{matter}/seen", row, book.sources):
+                yield fault_in("markets", name, fault)
+    for name, cell in book.catalogue["migration"].items():
+        for fault in _seen_better("/seen", cell, book.sources):
+            yield fault_in("migration", name, fault)
 
 
 def _of_sources(sources: Mapping[str, Source]) -> Iterator[EntryFault]:
@@ -110,10 +114,10 @@ def _fault(pointer: str, name: str, subjects: tuple[str, ...], what: str, source
     return Fault(pointer, message, code="contradiction")
 
 
-def _seen_better(market: Market, sources: Mapping[str, Source]) -> Iterator[Fault]:
-    """Rows that say they were seen better than any source they name."""
-    for matter, row in market.rows:
-        best = min(SOURCE_KINDS.index(sources[name].kind) for name in row.sources)
-        if KIND_SEEN[row.seen] != "from-memory" and SOURCE_KINDS.index(KIND_SEEN[row.seen]) < best:
-            message = f"{row.seen!r} is better than its sources were seen: the best is {SOURCE_KINDS[best]}"
-            yield Fault(f"/{matter}/seen", message, code="contradiction")
+def _seen_better(pointer: str, row: MarketRow | MigrationCell, sources: Mapping[str, Source]) -> Iterator[Fault]:
+    """That a row or cell says it was seen better than any source it names; what nobody saw may rest on anything."""
+    seen = KIND_SEEN[row.seen]
+    best = min((sources[name].kind for name in row.sources), key=SOURCE_KINDS.index)
+    if row.seen != "memory" and SOURCE_KINDS.index(seen) < SOURCE_KINDS.index(best):
+        message = f"{row.seen!r} is better than its sources were seen: the best is {best}"
+        yield Fault(pointer, message, code="contradiction")

@@ -92,7 +92,8 @@ PLASTICS = ("none", "pu", "pvc", "polyester", "acrylic", "plastisol", "polyamide
 MIGRATION_DYES = ("unknown", "low-energy", "medium-energy", "high-energy", "sublimated", "fluorescent")
 MIGRATION_SHARES = ("rich", "middle", "lean")
 MIGRATION_SHADES = ("light", "medium", "deep")
-TABLE_DWELL_S = 15.0  # the dwell of hot-pressing tests and of most transfers, which the table is written for
+# The dwell of hot-pressing tests (``hot-pressing-fastness``) and of most transfers, which the table is written for.
+TABLE_DWELL_S = 15.0
 PRINCIPLES = (
     "dye-vapour",
     "film",

@@ -17,7 +17,7 @@ from accord_rules.documents.reading import Many, Number, Object, Quantity, Reade
 from accord_rules.revision.catalogue import ANYTHING, KINDS, SOURCE_KINDS, Limit, Source
 from accord_rules.revision.markets import Market, MarketRow
 
-# How far a market's row was seen, as a kind of source.
+# How far a market's row or a cell of migration was seen, as a kind of source.
 KIND_SEEN: Mapping[str, str] = MappingProxyType(
     {
         "text": "published",
@@ -25,6 +25,8 @@ KIND_SEEN: Mapping[str, str] = MappingProxyType(
         "opening": "secondary",
         "secondary": "secondary",
         "memory": "from-memory",
+        "practice": "common-practice",
+        "judgement": "choice",
     }
 )
 
@@ -194,7 +196,7 @@ class SourcedNumber:
     pointer: str
     field: str
     sources: tuple[str, ...]
-    seen: str = ""  # how far a market's row was seen
+    seen: str = ""  # how far it was seen, where its row or entry says so
 
     @property
     def subjects(self) -> tuple[str, ...]:
@@ -251,7 +253,8 @@ def _numbers_of_entry(documents: Documents, kind: str, name: str, cls: type) -> 
         if reader is None:
             continue
         sources = tuple(own.get(field, whole.get("sources", ())))
-        seen = value["seen"] if isinstance(reader, Object) and issubclass(reader.into, MarketRow) else ""
+        of_row = isinstance(reader, Object) and issubclass(reader.into, MarketRow)
+        seen = value["seen"] if of_row else whole.get("seen", "")
         for pointer, under in _numbers(reader, value, f"/{field}", sources):
             yield SourcedNumber(kind, name, pointer, field, under, seen)
 

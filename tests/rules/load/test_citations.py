@@ -129,6 +129,16 @@ def test_no_row_was_seen_better_than_its_sources(documents: Documents) -> None:
     assert "the best is secondary" in reason
 
 
+def test_no_cell_of_migration_was_seen_better_than_its_sources(documents: Documents) -> None:
+    """What suppliers' pages and tutorials tell of dye migration is practice: no table of dyes stands behind it."""
+
+    def change(changed: Documents) -> None:
+        changed["migration"]["unknown-rich-deep"]["seen"] = "secondary"
+
+    (reason,) = refusals(documents, change)
+    assert "migration.toml: unknown-rich-deep: /seen: 'secondary' is better" in reason
+
+
 def test_every_number_has_a_subject_and_every_subject_a_source(book: Book) -> None:
     assert {*FIELDS} == {*KINDS}
     assert [number for number in numbers_of(book.documents) if not number.subjects] == []
