@@ -62,8 +62,8 @@ SHOP_STATUS: dict[str, Any] = {
             "id": "stretch-top-dye",
             "counts": True,
             "text": "Sample “stretch-top-dye” of 16 February 2026 (198 °C for 45 s, looked at after 48 h and 3 washes"
-            " by the owner), sports knit, dye transfer on a fast-drying paper, on the swing-away press “bench”: it came"
-            " out well.",
+            " by the owner). Elastic sports knit (warp or weft knit), with sublimation paper, fast drying on"
+            " the swing-away press “bench”: it came out well.",
             "why_not": "",
         }
     ],

@@ -14,6 +14,7 @@ from accord_rules.documents.writing import Documented
 from accord_rules.orders.order import Decoration, Item, Order
 from accord_rules.orders.shop import Sample, Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.sentences import in_a_sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,9 +54,9 @@ def _text(sample: Sample, shop: Shop, book: Book) -> str:
     press = shop.press(sample.press)
     usual = None if press is None else book.catalogue["press_types"].get(press.type)
     on = sample.press if usual is None else press_in_words(sample.press, usual)
-    what = ", ".join((_piece(sample, book), _transfer(sample, book)))
     came_out = ", ".join(FAILURE_WORDS[failure] for failure in sample.failures) or "it came out well"
-    return f"{said[:1].upper()}{said[1:]}, {what}, on the {on}: {came_out}."
+    what = f"{_piece(sample, book)}, with {in_a_sentence(_transfer(sample, book))} on the {on}"
+    return f"{said[:1].upper()}{said[1:]}. {what}: {came_out}."
 
 
 def _piece(sample: Sample, book: Book) -> str:
