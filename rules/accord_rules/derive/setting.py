@@ -269,6 +269,12 @@ def sequence_exists(order: tuple[int, ...] = source("sequence/order")) -> bool:
     return bool(order)
 
 
+@fact("sequence.turned", BOOL, PRESSING)
+def sequence_turned(order: tuple[int, ...] = source("sequence/order")) -> bool:
+    """Whether they have to be pressed in another order than they are listed in, which is taken where it holds."""
+    return order != tuple(sorted(order))
+
+
 @fact("sequence.clash", TEXT, PRESSING)
 def sequence_clash(clash: str = source("sequence/clash")) -> str:
     """Why there is no such order, in words."""
