@@ -29,7 +29,7 @@ SYSTEMS = ("metric-bar", "us-customary")
 SPOKEN = {
     *("all-round", "down-filled", "dye-receptive", "flame-resistant", "flame-retardant", "food-contact", "food-face"),
     *("hand-held", "high-visibility", "left-chest", "large-format", "swing-away", "water-repellent", "raised-nap"),
-    *("buoyancy-aid",),
+    *("buoyancy-aid", "dry-cleaning"),
 }
 # Units of the other kind of shop.
 FOREIGN = {
@@ -58,13 +58,13 @@ class Spoken:
 
     system: str
     said: dict[str, set[str]]
-    findings: list[tuple[Finding, ...]]
+    answers: list[tuple[Finding, ...]]
 
 
 @pytest.fixture(scope="module", params=SYSTEMS)
 def spoken(request: pytest.FixtureRequest, book: Book, authority: Authority) -> Spoken:
     said: dict[str, set[str]] = {}
-    findings: list[tuple[Finding, ...]] = []
+    answers: list[tuple[Finding, ...]] = []
     for name, order, shop in examples(book, request.param):
         if book.rules[name].about == SHOP:
             findings = authority.of_shop(replace(shop, presses=presses_of(order, shop)))
@@ -73,7 +73,7 @@ def spoken(request: pytest.FixtureRequest, book: Book, authority: Authority) -> 
         for finding in findings:
             said.setdefault(f"rule {finding.rule}", set()).update({finding.because, finding.fix} - {""})
         verdict = authority.validate(order, shop)
-        findings.append(verdict.findings)
+        answers.append(verdict.findings)
         said.setdefault("remedies", set()).update(remedy.text for remedy in verdict.remedies)
         said.setdefault("assumptions", set()).update(assumption.why for assumption in verdict.assumed)
         said.setdefault("unsaid", set()).update({verdict.unsaid} - {None})
@@ -82,7 +82,7 @@ def spoken(request: pytest.FixtureRequest, book: Book, authority: Authority) -> 
             for decoration in plan.decorations:
                 for step in decoration.steps:
                     said.setdefault(f"step {step.id}", set()).add(step.text)
-    return Spoken(request.param, said, findings)
+    return Spoken(request.param, said, answers)
 
 
 def test_every_rule_and_nearly_every_step_was_heard(spoken: Spoken, book: Book) -> None:
@@ -148,7 +148,7 @@ def test_nothing_is_called_by_its_id(spoken: Spoken, book: Book) -> None:
 
 def test_who_has_the_last_word_is_said_once_an_answer(spoken: Spoken, book: Book) -> None:
     heard = 0
-    for told in spoken.findings:
+    for told in spoken.answers:
         ends = [finding for finding in told if re.search(r"(local|Local) (law|code)\b.* decide\.$", finding.fix)]
         deferring = [finding for finding in told if book.rules[finding.rule].defers_to is not None]
         heard += len(ends)
