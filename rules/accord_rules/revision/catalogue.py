@@ -265,6 +265,7 @@ class Substrate:
     often_finished: bool = optional(
         Flag(), False, about="whether it is so often water-repellent that it has to be asked"
     )
+    worn_over: bool = optional(Flag(), False, about="whether garments of it are worn over others")
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()
@@ -729,6 +730,7 @@ class Blank:
     )
     loose: str | None = optional(Text(80), about="what is loose on it and comes off before it is pressed, in words")
     uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), (), about="what it is made for")
+    worn_over: bool = optional(Flag(), False, about="whether it is worn over other clothes")
     age_from: float | None = optional(Number(0, 18), about="years; what a children's blank is made for")
     alternatives: tuple[str, ...] = optional(
         Many(Name(name_of="blanks"), 6, distinct=True), (), about="blanks that may do instead"
