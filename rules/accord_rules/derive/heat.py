@@ -491,6 +491,30 @@ def beside_main(
     return MappingProxyType(ends)
 
 
+@fact("heat.reverse_c", DATA, PRESSING)
+def reverse_c(
+    done: bool = read("reverse.done"),
+    ends: Callable[[], Mapping[str, tuple[float, float, float]] | None] = later("heat.beside_main"),
+) -> tuple[float, float, float] | None:
+    """How hot the glue is at the end of the pressing from the reverse: soon, likely and late."""
+    return (ends() or {}).get("reverse") if done else None
+
+
+@fact("heat.reverse_likely_c", _TEMPERATURE, PRESSING)
+def reverse_likely_c(reached_c: tuple[float, float, float] = read("heat.reverse_c")) -> float:
+    """How hot the glue likely gets in the pressing from the reverse."""
+    return round(reached_c[1], 3)
+
+
+@fact("heat.reverse_short_k", _DIFFERENCE, PRESSING)
+def reverse_short_k(
+    reached_c: tuple[float, float, float] = read("heat.reverse_c"), need: Dose = read("heat.dose")
+) -> float:
+    """By how much too cool the glue stays in the pressing from the reverse even if everything helps; negative for
+    hot enough."""
+    return round(need.at - reached_c[0], 3)
+
+
 def _relaid(lying: Lay, closing: Closing, cover: Sheet | None) -> Lay:
     """The same piece as it lies in another pressing: a second one comes when it is dry and its carrier is off, from the
     reverse through the cloth."""

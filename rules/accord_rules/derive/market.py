@@ -250,7 +250,7 @@ def cloth_words(
     market: Market = read("market.entry"),
     papers: Evidence = read("order.evidence"),
     family: str = read("item.family"),
-    worn: bool = read("use.skin_contact"),
+    worn: bool = read("use.worn"),
     dyed: str | None = maybe("item.dye"),
     repellent: bool | None = maybe("item.repellent"),
 ) -> str:

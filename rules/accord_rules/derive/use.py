@@ -8,7 +8,7 @@ from accord_rules.documents import units
 from accord_rules.orders.order import CUTS, EVIDENCE, USES
 from accord_rules.orders.shop import STANDING
 from accord_rules.orders.sizes import size_named
-from accord_rules.revision.catalogue import Blank
+from accord_rules.revision.catalogue import Blank, Substrate
 from accord_rules.revision.facts import (
     BOOL,
     DATA,
@@ -27,7 +27,7 @@ from accord_rules.revision.facts import (
     source,
 )
 
-ORDER = Scope.ORDER
+ORDER, DECORATION = Scope.ORDER, Scope.DECORATION
 GROWN_UP, NEWBORN = 18.0, 0.0  # years
 
 
@@ -200,15 +200,32 @@ def kinds(
     return tuple(sorted({*said, *built_in}))
 
 
-@fact("use.skin_contact", BOOL, ORDER)
-def skin_contact(
+@fact("use.worn", BOOL, ORDER)
+def worn(
     goods: str = read("item.kind"),
     cloth: bool | None = maybe("item.textile"),
     uses: tuple[str, ...] | None = maybe("use.kinds"),
 ) -> bool:
-    """Whether it is worn on the skin for longer than ten minutes: garments, headwear, scarves, bibs and the like."""
+    """Whether people wear it: garments, headwear, scarves, bibs and the like. Of metal on those, laws ask whatever is
+    worn beneath."""
     worn_besides = goods == "accessory" and bool(cloth) and not {"pet", "toy"} & set(uses or ())
     return goods in ("garment", "headwear") or worn_besides
+
+
+@fact("use.skin_contact", BOOL, DECORATION)
+def skin_contact(
+    is_worn: bool = read("use.worn"),
+    shape: str | None = maybe("item.shape"),
+    blank: Blank | None = maybe("blank.entry"),
+    material: Substrate | None = maybe("substrate.entry"),
+    principle: str | None = maybe("transfer.principle"),
+    where: Callable[[], str | None] = later("place.placement"),
+) -> bool:
+    """Whether the print lies on the skin for longer than ten minutes at a time: it is worn, and not over other clothes
+    or on the stiff front of a cap; a print or a label inside lies on the skin of whatever is worn."""
+    entries_of = (entry for entry in (blank, material) if entry is not None)
+    lifted_off = shape == "cap" or any(entry.worn_over for entry in entries_of)
+    return is_worn and (not lifted_off or principle == "label" or where() == "inside")
 
 
 @fact("use.food_side", BOOL, ORDER)

@@ -338,6 +338,7 @@ class Substrate:
     one_sided: bool = optional(
         Flag(), False, about="whether what lies behind its face bears no hot platen: foam, rubber, membrane, filling"
     )
+    worn_over: bool = optional(Flag(), False, about="whether garments of it are worn over others")
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()
@@ -807,6 +808,7 @@ class Blank:
         Text(80), about="what of it can be swallowed, loose or once it comes off, in words"
     )
     uses: tuple[str, ...] = optional(Many(Choice(USES), 14, distinct=True), (), about="what it is made for")
+    worn_over: bool = optional(Flag(), False, about="whether it is worn over other clothes")
     age_from: float | None = optional(Number(0, 18), about="years; what a children's blank is made for")
     alternatives: tuple[str, ...] = optional(
         Many(Name(name_of="blanks"), 6, distinct=True), (), about="blanks that may do instead"

@@ -16,6 +16,7 @@ from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.names import resolve
 from accord_rules.revision.rule import AUTHORITIES, last_word
 from accord_rules.verdict import Verdict
 
@@ -210,3 +211,144 @@ def test_no_rule_says_in_its_own_words_who_has_the_last_one(book: Book) -> None:
     assert [
         id_ for id_, rule in book.rules.items() if any(last_word([name]) in rule.fix.text for name in AUTHORITIES)
     ] == []
+
+
+# -- row by row ------------------------------------------------------------------------------------------------------
+
+VEST = {"blank": "rash-vest-white"}  # 8 % elastane
+PHOTO = {"colours": 4, "gradient": True, "palette": ["#1040A0"]}
+DARK = {"colours": 1, "palette": ["#1040A0"]}
+TAG = {"width": "25 mm", "height": "25 mm"}
+SMALL = {"width": "80 mm", "height": "50 mm"}
+PP_BAG = {"blank": "tote-nonwoven-green"}
+ACRYLIC = {"blank": "ornament-acrylic-coated", "preparation": ["protective-film-off"]}
+FRP = {"blank": "key-tag-frp", "preparation": ["protective-film-off"]}
+TUMBLER = {"blank": "tumbler-steel-white"}
+ALL_ROUND = {"placement": "all-round", "size": {"width": "190 mm", "height": "80 mm"}, "rim_distance": "30 mm"}
+SEAMED_CAP = {"blank": "cap-cotton-black"}
+TWO_DOTS = {"blank": "tee-65-35-white"}
+STRETCH_TEE = {"blank": "tee-stretch-black"}  # 5 % elastane
+TRI_BLEND = {"substrate": "knit", "fibres": {"PES": 50, "CO": 25, "CV": 25}, "colour": "#FFFFFF"}
+HALF_VISCOSE = {"substrate": "knit", "fibres": {"CO": 50, "CV": 50}, "colour": "#FFFFFF"}
+WHITE = {"colours": 1, "palette": ["#FFFFFF"]}
+DYE_TONER, WAX_TONER = ({**PHOTO, "printed_by": printer} for printer in ("laser-sublimation", "laser-toner"))
+NO_PAPERS: tuple[str, ...] = ()
+
+
+def dye(item: Document, *settings: str, press: str = "swing-away", **decoration: Any) -> Document:
+    said = dict(zip(("temperature", "time"), settings, strict=False))
+    return {
+        "press": press,
+        "item": item,
+        "decoration": {"transfer": "dye-sublimation", "artwork": PHOTO, "settings": said} | decoration,
+    }
+
+
+def film(item: Document, transfer: str, *settings: str, **more: Any) -> Document:
+    return dye(item, *settings, **{"transfer": transfer, "artwork": DARK, "placement": "front", **more})
+
+
+@pytest.mark.parametrize(
+    ("asked", "papers", "verdict", "rules"),
+    [
+        # Two iron dots: a note and no more. The dots are a moving iron's; daily work.
+        (film(TWO_DOTS, "cut-film", "155 °C", "12 s", size=SMALL), NO_PAPERS, "accepted", ["above-care-label"]),
+        # Elastane up to a tenth: film at usual heat, dye up to 190 °C; above that a sample, above 205 °C never.
+        (film(STRETCH_TEE, "cut-film", "155 °C", "12 s", size=SMALL, artwork=WHITE), NO_PAPERS, "accepted", []),
+        (dye(VEST), NO_PAPERS, "accepted", []),
+        (dye(VEST, "192 °C", "45 s"), NO_PAPERS, "accepted", []),
+        (dye(VEST, "198 °C", "45 s"), NO_PAPERS, "conditional", ["elastane-needs-sample"]),
+        (dye(VEST, "198 °C", "45 s"), ("sample-test",), "accepted", []),
+        (dye(VEST, "211 °C", "45 s"), ("sample-test",), "rejected", ["above-fibre-limit"]),
+        # Coated acrylic is sold for dye; bare acrylic is not. Sheets: 180 °C to 195 °C, 50 s to 120 s.
+        (dye(ACRYLIC, "183 °C", "60 s", size=TAG), NO_PAPERS, "accepted", ["cool-plastic-panel-flat"]),
+        (dye(ACRYLIC, "195 °C", "110 s", size=TAG), NO_PAPERS, "accepted", ["cool-plastic-panel-flat"]),
+        (dye({"blank": "keyring-acrylic-clear"}, size=TAG), NO_PAPERS, "rejected", ["dye-on-bare-plastic"]),
+        # Coated FRP: about 200 °C for 60 s.
+        (dye(FRP, "203 °C", "60 s", size=TAG), NO_PAPERS, "accepted", ["cool-plastic-panel-flat"]),
+        # Coated hardboard at the heat of every dye sheet.
+        (dye({"blank": "hardboard-panel-200x300"}, "203 °C", "60 s"), NO_PAPERS, "accepted", []),
+        (dye({"blank": "puzzle-board-120"}, "200 °C", "45 s", size=SMALL), NO_PAPERS, "accepted", []),
+        # A coated steel tumbler in the oven: 5 to 8 minutes at 190 °C.
+        (dye(TUMBLER, "190 °C", "6 min", press="mug-oven-wrap", **ALL_ROUND), NO_PAPERS, "accepted",
+         ["dye-wrap-overlap", "hard-goods-stay-hot"]),
+        # Polypropylene: low heat, and only after a test; a film that needs more has no temperature on it.
+        (film(PP_BAG, "cut-film-low-temperature", size=SMALL), NO_PAPERS, "conditional", ["olefin-needs-sample"]),
+        (film(PP_BAG, "cut-film-low-temperature", size=SMALL), ("sample-test",), "accepted", []),
+        (film(PP_BAG, "cut-film", "140 °C", "10 s", size=SMALL), ("sample-test",), "rejected", ["no-temperature-fits"]),
+        # Dye toner in a printer that is kept for it; wax and resin toner is no dye.
+        (dye({"blank": "tee-sport-white"}, artwork=DYE_TONER), NO_PAPERS, "accepted", []),
+        (dye({"blank": "tee-sport-white"}, artwork=WAX_TONER), NO_PAPERS, "rejected", ["dye-from-laser-printer"]),
+        # The front of a cap is its crown; the seam is said of caps that have one.
+        (film({"blank": "cap-trucker-white"}, "powder-film", press="cap-press", size=SMALL), NO_PAPERS, "accepted", []),
+        (film(SEAMED_CAP, "powder-film", press="cap-press", size=SMALL, artwork=WHITE), NO_PAPERS, "accepted",
+         ["cap-seam-under-print"]),
+        # Blends at usual heat.
+        (film(TRI_BLEND, "cut-film", size=SMALL), NO_PAPERS, "accepted", []),
+        (film(HALF_VISCOSE, "plastisol-hot-split", size=SMALL), NO_PAPERS, "accepted", []),
+        (film({"blank": "tee-tri-blend-oatmeal"}, "powder-film", size=SMALL), NO_PAPERS, "accepted", []),
+        # What a whole sheet of paper leaves round the picture is cut away, by a step of the plan.
+        (film({"blank": "tee-heavy-white"}, "inkjet-paper-light", size=SMALL), NO_PAPERS, "accepted", []),
+        (film({"blank": "tee-heavy-black"}, "inkjet-paper-dark", size=SMALL), NO_PAPERS, "accepted", []),
+    ],
+)  # fmt: skip
+def test_what_decorators_do_every_day(
+    asked: dict[str, Any], papers: tuple[str, ...], verdict: str, rules: list[str], authority: Authority
+) -> None:
+    """Common practice, no source, but for the heat that acrylic and FRP blanks are sold for (suppliers' pages)."""
+    shop = shop_of(
+        authority.book,
+        presses=[{**MEASURED, "type": asked["press"]}],
+        stock={kind: list(authority.book.catalogue[kind]) for kind in ("products", "consumables")},
+    )
+    decoration = {"size": SIZE, **asked["decoration"]}
+    order = {"item": asked["item"], "press": "bench", "decorations": [decoration], "evidence": list(papers)}
+    answer = authority.validate(read(Order, order), shop)
+    assert (answer.verdict, [finding.rule for finding in answer.findings]) == (verdict, rules)
+
+
+def test_the_rim_of_a_paper_is_a_step_of_its_plan(authority: Authority) -> None:
+    shop = shop_of(authority.book, presses=[MEASURED])
+    order = {"item": {"blank": "tee-heavy-white"}, "decorations": [{"transfer": "inkjet-paper-light", "size": SIZE}]}
+    plan = authority.recommend(read(Order, order), shop).plans[0]
+    assert "cut-out-close" in {step.id for step in plan.decorations[0].steps}
+
+
+# Which clothes a print lies on the skin of: those that are not worn over others. Common practice, no source; that the
+# law asks of prolonged contact alone is REACH, annex XVII, entry 51, as the book's market has it.
+@pytest.mark.parametrize(
+    ("item", "decoration", "on_the_skin"),
+    [
+        ({"blank": "tee-heavy-white"}, {"placement": "front"}, True),
+        ({"blank": "hoodie-cotton-black"}, {"placement": "back"}, True),
+        ({"blank": "beanie-cotton-grey"}, {}, True),
+        ({"substrate": "knit", "fibres": {"CO": 100}, "colour": "#FFFFFF"}, {}, True),
+        ({"blank": "apron-twill-black"}, {"placement": "front"}, False),
+        ({"blank": "fleece-jacket-black"}, {"placement": "back"}, False),
+        ({"blank": "fleece-jacket-black"}, {"placement": "inside"}, True),
+        ({"blank": "fleece-jacket-black"}, {"transfer": "tagless-label"}, True),
+        ({"substrate": "softshell", "kind": "garment", "fibres": {"PES": 100}, "colour": "#000000"}, {}, False),
+        ({"blank": "cap-cotton-black"}, {"placement": "front"}, False),
+        ({"blank": "tote-canvas-black"}, {"placement": "front"}, False),
+    ],
+)
+def test_a_print_lies_on_the_skin_of_what_is_not_worn_over_other_clothes(
+    item: Document, decoration: Document, on_the_skin: bool, authority: Authority
+) -> None:
+    shop = shop_of(authority.book, market="eu", presses=[MEASURED, {**MEASURED, "id": "cap", "type": "cap-press"}])
+    order = {"item": item, "decorations": [{"transfer": "cut-film", "size": TAG, **decoration}]}
+    judged = authority.judged(resolve(read(Order, order), authority.book, shop), shop)
+    (case,) = judged.decorations
+    assert case["use.skin_contact"] is on_the_skin
+    wanted = {"skin-contact-phthalates-eu"} if on_the_skin and case["transfer.plastic"] == "pu" else set()
+    assert {fired.rule.id for fired in judged.general.fired if fired.rule.id.startswith("skin-contact")} == wanted
+
+
+def test_metal_on_a_jacket_is_asked_about_like_metal_on_a_tee(authority: Authority) -> None:
+    """REACH, annex XVII, entry 27 names rivets and metal marks of garments without asking what is worn beneath (from
+    memory)."""
+    shop = shop_of(authority.book, market="eu", presses=[MEASURED])
+    for blank in ("tee-heavy-black", "jacket-denim-indigo"):
+        order = {"item": {"blank": blank}, "decorations": [{"transfer": "studs-nailhead", "size": TAG}]}
+        fired = authority.judge(read(Order, order), shop).fired
+        assert "studs-give-off-nickel" in {match.rule.id for match in fired}
