@@ -123,7 +123,10 @@ def _covered(rule: Rule, lost: Compare, held: frozenset[Atom], rules: Sequence[R
     as_firm = [b for other in rules if _rank(other) <= _rank(rule) for b in _turned(other, lost)]
     if any(held.issuperset(branch) for branch in as_firm):
         return True
-    firmer = [b for other in rules if _rank(other) < _rank(rule) for b in _turned(other, None)]
+    # Blocks that say nothing of what holds here take over nothing by themselves, and each would use up a split.
+    firmer = [
+        b for other in rules if _rank(other) < _rank(rule) for b in _turned(other, None) if not b.isdisjoint(held)
+    ]
     return rule.level != "blocks" and _implied(held, firmer, SPLITS_MOST)
 
 

@@ -189,7 +189,7 @@ def test_leather_is_pressed_once_unless_a_sheet_says_otherwise(
 ) -> None:
     """Common practice, no source: leather shrinks in a second pressing, and lets no heat through to the glue."""
     said = {} if sheet is None else {"sheet": {"second_press": sheet}}
-    item = {"blank": "patch-leather-brown", "substrate": "", "fibres": "", "thickness": "", "care": ""}
+    item = {"blank": "patch-leather-brown", "substrate": "", "fibres": "", "colour": "", "thickness": "", "care": ""}
     decoration = {"transfer": transfer, "placement": "face", "size": {"width": "50 mm", "height": "10 mm"}} | said
     planned = first_plan(
         authority, shop_with(authority), item=item, decoration=decoration, press={"type": "swing-away"}

@@ -30,11 +30,12 @@ from accord_rules.advise.costs import (
 from accord_rules.advise.differences import changes
 from accord_rules.advise.wording import setting_words
 from accord_rules.authority import Authority
+from accord_rules.derive.item import is_another_colour
 from accord_rules.documents.files import merge
 from accord_rules.documents.reading import read
 from accord_rules.documents.writing import written
 from accord_rules.governance.house import HouseAuthority, read_house
-from accord_rules.orders.order import Artwork, Order, Size
+from accord_rules.orders.order import Artwork, Care, Order, Size
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_rules.revision.sentences import in_a_sentence
@@ -44,6 +45,8 @@ from accord_rules.weigh.scales import Scales
 WORKABLE = ("accepted", "conditional")
 # Pieces that protect whoever wears them; common practice, no source.
 PROTECTIVE = {"buoyancy-aid", "flame-resistant", "high-visibility", "medical", "protective"}
+# What refuses the heat itself: whoever brought a piece with it is not helped by one without.
+HURTFUL = {"battery", "electronics", "liquid-filled", "pressurised", "sealed-cavity"}
 # What an order may say of its own piece.
 OF_THE_PIECE = (
     *("substrate", "fibres", "colour", "coating", "finishes"),
@@ -121,9 +124,17 @@ def step_blanks(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, flo
     described = [name for name in OF_THE_PIECE if getattr(order.item, name) is not None]
     used_for = {*blanks[now].uses, *((order.use.kinds if order.use is not None else None) or ())}
 
+    colour = order.item.colour
+
     def stands_in(name: str) -> bool:
         protects = used_for & PROTECTIVE <= set(blanks[name].uses)
-        return protects and all(getattr(blanks[name], field) is not None for field in described)
+        fits = HURTFUL & set(order.item.features or ()) <= set(blanks[name].features)
+        if colour is not None and is_another_colour(colour, blanks[now], book.limit_values):
+            fits &= not is_another_colour(colour, blanks[name], book.limit_values)
+        if isinstance(order.item.care, Care) and order.item.care.edition is not None:
+            care = blanks[name].care  # another label of unknown edition would take the edition back
+            fits &= care is not None and care.edition is not None
+        return protects and fits and all(getattr(blanks[name], field) is not None for field in described)
 
     fit = [name for name in blanks if name != now and stands_in(name)]
     same = [name for name in fit if same_but_for_colour(blanks[now], blanks[name])]

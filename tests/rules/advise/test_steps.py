@@ -14,8 +14,10 @@ from cases import Document, order_document, pressing, sentence, shop_of, stand_i
 from accord_rules.advise.stack import stacks
 from accord_rules.advise.steps import steps
 from accord_rules.authority import Authority
+from accord_rules.documents.files import shipped
 from accord_rules.documents.reading import read
 from accord_rules.load.examples import case_of, example_order
+from accord_rules.load.loader import from_documents
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -63,6 +65,7 @@ OF_THE_OFFICE = {
     "toy-small-parts-unwarned",
     "toy-untested",
     "waist-cord-too-long-for-law",
+    "wash-life-below-disinfection",
     "white-from-clear-sheet",
     "white-missing-in-film",
 }
@@ -176,12 +179,16 @@ def test_the_step_holds_where_its_rule_finds_something(book: Book) -> None:
         assert "not said" not in text, (rule.id, text)
 
 
-def test_a_finding_about_the_order_brings_its_step_once(book: Book, authority: Authority) -> None:
-    shop = shop_of(book, standing=["extraction"])
-    document = two_prints()
-    (plan, *_) = authority.recommend(read(Order, document), shop).plans
-    gloves = [names(decoration.steps) & {"gloves-ready"} for decoration in plan.decorations]
-    assert [bool(there) for there in gloves] == [index == plan.sequence[0] for index in range(2)]
+def test_a_finding_about_the_order_brings_its_step_once(book: Book) -> None:
+    """In a book whose rule on dark undyed cloth, which is of the order alone, asks for a step that no tee has."""
+    documents = {kind: dict(entries) for kind, entries in shipped().items()}
+    documents["rules"]["undyed-but-dark"] = documents["rules"]["undyed-but-dark"] | {"step": "glass-toughened"}
+    authority = Authority(from_documents(documents, tried=documents), 1)
+    document = two_prints() | {"item": {"blank": "tee-heavy-black", "dye": "undyed"}}
+    (plan, *_) = authority.recommend(read(Order, document), shop_of(book)).plans
+    brought = [names(decoration.steps) & {"glass-toughened"} for decoration in plan.decorations]
+    authority.close()
+    assert [bool(there) for there in brought] == [index == plan.sequence[0] for index in range(2)]
 
 
 # -- once a job --------------------------------------------------------------------------------------------------------

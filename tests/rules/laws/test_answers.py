@@ -116,6 +116,10 @@ ANSWERS: dict[str, list[Any]] = {
     "iron": [3, 1],
     "dye": ["disperse", "none"],
     "due_in": ["48 h"],
+    "features": [[], ["zip", "seam"]],
+    "kinds": [[], ["sportswear"], ["protective"]],
+    "placement": ["front", "face", "reverse"],
+    "age_from": [2, 6, 30],
 }
 
 
