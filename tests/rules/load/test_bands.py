@@ -90,7 +90,7 @@ CASES = tuple(band_cases())
 
 
 def test_there_is_a_case_for_every_quantity() -> None:
-    assert {case[0] for case in CASES} == set(KINDS)
+    assert {case[0] for case in CASES} == set(KINDS) - {"advice", "not_covered"}, "words hold no quantities"
     # Counted by hand in catalogue.py; pressures of transfers are words, ages and percents plain numbers.
     of_kinds = {kind: len({case[2] for case in CASES if case[0] == kind}) for kind in KINDS}
     assert of_kinds == {
