@@ -73,7 +73,15 @@ FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "transfers": _TRANSFER,
         "products": _TRANSFER,
         "consumables": {"": ("goods",), "limit": ("goods-heat",), **_CONDUCTION},
-        "press_types": {"": ("press",), "dwell_extra": ("press", "pressing"), "dwell_extra_on": ("press", "pressing")},
+        "press_types": {
+            "": ("press",),
+            "loss": ("press-heat",),
+            "spread": ("press-heat",),
+            "pressure_most": ("pressure",),
+            "hand_force": ("pressure", "press"),
+            "dwell_extra": ("pressing",),
+            "dwell_extra_on": ("pressing",),
+        },
         "blanks": {"": ("goods",)},
         "practice": {"": ("pressing",), "thickness": ("goods", "pressing"), "size": ("goods", "pressing")},
         "migration": {"": ("dye-migration",)},
@@ -101,6 +109,9 @@ FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
         },
     }
 )
+
+# Numbers that count sources themselves, and so rest on none.
+_COUNTS_OF_SOURCES = frozenset({("practice", "independent")})
 
 # Limits by their names, or the beginning of them up to a dot; the nearest counts. One that is not here is of the trade.
 LIMITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -144,15 +155,23 @@ LIMITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "people.rim_distance_least": _FOOD,
         "plan": ("handling",),
         "prepress": ("pressing",),
-        "press": ("press",),
-        "pressure": ("press",),
+        "press": ("press", "handling"),
+        "press.brittle_pressure_most": ("pressure",),
+        "press.calibration_age_most": ("press-heat",),
+        "press.hand_held_pressure_from": ("pressure",),
+        "press.probe_error": ("press-heat",),
+        "press.spread_most": ("press-heat",),
+        "pressure": ("pressure",),
         "process": ("pressing",),
         "settings": ("pressing",),
-        "sheet": ("press", "pressing"),
+        "sheet": ("pressing",),
+        "sheet.bench_loss": ("press-heat",),
+        "sheet.bench_spread": ("press-heat",),
     }
 )
 
-_OF_HEAT = ("fibre-heat", "goods-heat", "pressing", "press")
+_OF_PRESSES = ("press", "press-heat", "pressure")
+_OF_HEAT = ("fibre-heat", "goods-heat", "pressing", *_OF_PRESSES)
 _OF_DYE = ("fumes", "dye-affinity", "dye-vapour", "dye-migration", "colour", "goods", "print", *_OF_HEAT)
 _OF_LAW = (
     *("child-ages", "toys", "cords", "small-parts", "magnets", "lead", "nickel", "cadmium", "phthalates", "fire"),
@@ -167,11 +186,11 @@ TOPICS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "film-powder-paper": ("print", "colour", "dye-affinity", "dye-migration", "goods", *_OF_HEAT),
         "heat-ceilings": ("care-labels", "fumes", *_OF_HEAT),
         "heat-estimate": ("heat-estimate", "conduction", *_OF_HEAT),
-        "order-of-pressings": ("handling", "pressing", "print", "press"),
+        "order-of-pressings": ("handling", "pressing", "print", *_OF_PRESSES),
         "order-sense": ("orders", "units", "goods", "colour", "pressing", "handling", "child-ages", "dye-affinity"),
         "people": ("burns", "fumes", "guarding", "electricity", "handling", "press", "goods", *_OF_LAW),
-        "press": ("press", "pressing", "electricity", "guarding", "handling", "goods"),
-        "settings": ("pressing", "press", "dye-vapour", "handling"),
+        "press": ("pressing", "electricity", "guarding", "handling", "goods", *_OF_PRESSES),
+        "settings": ("pressing", "dye-vapour", "handling", *_OF_PRESSES),
     }
 )
 # What steps say with the hands is about these, whatever their stage.
@@ -241,7 +260,7 @@ def _numbers_of_entry(documents: Documents, kind: str, name: str, cls: type) -> 
     own = whole.get("sources_of", {})
     for field, value in documents[kind][name].items():
         reader = readers_of(cls)[field][0] if field in readers_of(cls) else None
-        if reader is None:
+        if reader is None or (kind, field) in _COUNTS_OF_SOURCES:
             continue
         sources = tuple(own.get(field, whole.get("sources", ())))
         of_row = isinstance(reader, Object) and issubclass(reader.into, MarketRow)
