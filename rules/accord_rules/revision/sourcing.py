@@ -16,6 +16,7 @@ from accord_rules.documents.files import Documents, entry_of
 from accord_rules.documents.reading import Many, Number, Object, Quantity, Reader, Table, Whole, escape, readers_of
 from accord_rules.revision.catalogue import ANYTHING, KINDS, SOURCE_KINDS, Limit, Source
 from accord_rules.revision.markets import Market, MarketRow
+from accord_rules.revision.rule import Rule
 
 # How far a market's row or a cell of migration was seen, as a kind of source.
 KIND_SEEN: Mapping[str, str] = MappingProxyType(
@@ -193,6 +194,56 @@ TOPICS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "settings": ("pressing", "dye-vapour", "handling", *_OF_PRESSES),
     }
 )
+# Facts of a market by what stands behind ``market.``, and the matters of its rows that they speak of; one that is not
+# here has the name of its matter.
+_MATTERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "child": ("childrens_product",),
+        "hood_cords": ("hood_cords", "hood_cord_ends"),
+        "cord_words": ("hood_cords", "hood_cord_ends"),
+        "waist_cord_words": ("waist_cords",),
+        "small_parts_words": ("small_parts",),
+        "magnet_words": ("magnets",),
+        "lead_words": ("lead",),
+        "metal_words": ("nickel", "cadmium"),
+        "toy_phthalate_words": ("toy_phthalates",),
+        "skin_phthalate_words": ("skin_phthalates",),
+        "plain_from_g_m2": ("clothing_fire",),
+        "food_words": ("food_contact",),
+        "continuous_share_most": ("continuous_load",),
+        "long_load_most_a": ("plug_fuse",),
+        "where": (),
+    }
+)
+
+
+# The laws that a rule touches which reads a fact of an order, by the beginning of its name, or asks for evidence.
+_FACTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "use.child": _CHILD,
+        "use.age": _CHILD,
+        "use.under_three": (*_CHILD, "small-parts"),
+        "use.food": _FOOD,
+        "place.food": _FOOD,
+        "place.rim": _FOOD,
+    }
+)
+_EVIDENCE: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "cord-declaration": ("cords",),
+        "cord-taken-out": ("cords",),
+        "flammability-test": _FIRE,
+        "food-contact-declaration": _FOOD,
+        "lead-declaration": ("lead",),
+        "lead-test": ("lead",),
+        "magnet-declaration": ("magnets",),
+        "nickel-declaration": ("nickel",),
+        "phthalate-test": ("phthalates",),
+        "small-parts-test": ("small-parts",),
+        "small-parts-warning": ("small-parts",),
+        "toy-test": ("toys",),
+    }
+)
 # What steps say with the hands is about these, whatever their stage.
 STEPS = ("handling", "pressing", "print", "goods", "press", "fibre-heat", "goods-heat", "care-labels", "burns", "fumes")
 
@@ -224,9 +275,28 @@ def subjects_of_limit(name: str) -> tuple[str, ...]:
     return LIMITS.get(name) or LIMITS.get(name.split(".")[0]) or LIMITS[""]
 
 
-def subjects_of_topic(topic: str) -> tuple[str, ...]:
-    """What the rules of a topic are about."""
-    return TOPICS.get(topic) or TOPICS[""]
+def subjects_of_rule(rule: Rule) -> tuple[str, ...]:
+    """What a rule is about: what its topic is, but of laws only those that its limits, facts and evidence touch."""
+    topic = TOPICS.get(rule.topic) or TOPICS[""]
+    touched = {subject for limit in rule.limits for subject in subjects_of_limit(limit)}
+    for fact in facts_of(rule):
+        touched |= {subject for matter in _matters_of(fact) for subject in FIELDS["markets"][matter]}
+        touched |= {subject for start, about in _FACTS.items() if fact.startswith(start) for subject in about}
+        if fact.startswith("transfer."):
+            touched.update(_TRANSFER.get(fact.removeprefix("transfer."), ()))
+    touched |= {subject for word, about in _EVIDENCE.items() if f"'{word}'" in rule.when for subject in about}
+    return tuple(subject for subject in topic if subject not in _OF_LAW or subject in touched)
+
+
+def facts_of(rule: Rule) -> tuple[str, ...]:
+    """The facts that a rule's condition and sentences name."""
+    return (*rule.condition.facts, *rule.because.facts, *rule.fix.facts)
+
+
+def _matters_of(fact: str) -> tuple[str, ...]:
+    """The matters of markets' rows that a fact speaks of; none where it is no fact of a market."""
+    end = fact.removeprefix("market.")
+    return () if end == fact else _MATTERS.get(end, (end,))
 
 
 def speaks_of_one(source: Source, subjects: Iterable[str]) -> bool:
@@ -290,28 +360,6 @@ def _numbers(
 
 # -- how well the book is sourced ------------------------------------------------------------------------------------
 
-# Facts of a market by what stands behind ``market.``, and the matters of its rows that they speak of; one that is not
-# here has the name of its matter.
-_MATTERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "child": ("childrens_product",),
-        "hood_cords": ("hood_cords", "hood_cord_ends"),
-        "cord_words": ("hood_cords", "hood_cord_ends"),
-        "waist_cord_words": ("waist_cords",),
-        "small_parts_words": ("small_parts",),
-        "magnet_words": ("magnets",),
-        "lead_words": ("lead",),
-        "metal_words": ("nickel", "cadmium"),
-        "toy_phthalate_words": ("toy_phthalates",),
-        "skin_phthalate_words": ("skin_phthalates",),
-        "plain_from_g_m2": ("clothing_fire",),
-        "food_words": ("food_contact",),
-        "continuous_share_most": ("continuous_load",),
-        "long_load_most_a": ("plug_fuse",),
-        "where": (),
-    }
-)
-
 
 @dataclass(frozen=True, slots=True)
 class SourcedLimit:
@@ -372,8 +420,7 @@ def rows_sourced(
     facts: Iterable[str], markets: Mapping[str, Market], sources: Mapping[str, Source]
 ) -> tuple[SourcedRow, ...]:
     """The rows of markets that these facts speak of, by matter and market, with what kind of source each rests on."""
-    ends = (fact.removeprefix("market.") for fact in facts if fact.startswith("market."))
-    matters = sorted({matter for end in ends for matter in _MATTERS.get(end, (end,))})
+    matters = sorted({matter for fact in facts for matter in _matters_of(fact)})
     return tuple(
         SourcedRow(name, matter, _kind_of_row(row, sources), row.sources)
         for matter in matters
