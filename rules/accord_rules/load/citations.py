@@ -20,7 +20,7 @@ from accord_rules.revision.sourcing import (
     numbers_of,
     speaks_of_one,
     subjects_of_field,
-    subjects_of_topic,
+    subjects_of_rule,
 )
 
 _FIELDS_TOLD_MOST = 4
@@ -41,8 +41,7 @@ def miscited(book: Book) -> Iterator[EntryFault]:
             for fault in _of_words(kind, entry, told.get((kind, name), set()), book.sources):
                 yield fault_in(kind, name, fault)
     for rule in book.rules.values():
-        about = f"what rules of {rule.topic} say"
-        for fault in _of_statement(rule.sources, subjects_of_topic(rule.topic), about, book.sources):
+        for fault in _of_statement(rule.sources, subjects_of_rule(rule), "what this rule says", book.sources):
             yield fault_in("rules", rule.id, fault, rule.topic)
     for step in book.steps.values():
         for fault in _of_statement(step.sources, STEPS, "what steps say", book.sources):

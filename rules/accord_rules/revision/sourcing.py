@@ -16,6 +16,7 @@ from accord_rules.documents.files import Documents, entry_of
 from accord_rules.documents.reading import Many, Number, Object, Quantity, Reader, Table, Whole, escape, readers_of
 from accord_rules.revision.catalogue import ANYTHING, KINDS, SOURCE_KINDS, Limit, Source
 from accord_rules.revision.markets import Market, MarketRow
+from accord_rules.revision.rule import Rule
 
 # How far a market's row or a cell of migration was seen, as a kind of source.
 KIND_SEEN: Mapping[str, str] = MappingProxyType(
@@ -56,7 +57,8 @@ _TRANSFER: Mapping[str, tuple[str, ...]] = MappingProxyType(
     }
 )
 _CONDUCTION = dict.fromkeys(("conductivity", "density", "heat_capacity"), ("conduction",))
-_CHILD, _FIRE, _FOOD, _SUBSTANCES = ("child-ages",), ("fire",), ("food",), ("substances",)
+_CHILD, _FIRE, _FOOD = ("child-ages",), ("fire",), ("food",)
+_SUBSTANCES, _PROTECTION = ("substances",), ("protection",)
 
 # What steps say with the hands is about these, whatever their stage.
 STEPS = ("handling", "pressing", "print", "goods", "press", "fibre-heat", "goods-heat", "care-labels", "burns", "fumes")
@@ -76,9 +78,17 @@ FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "transfers": _TRANSFER,
         "products": _TRANSFER,
         "consumables": {"": ("goods",), "limit": ("goods-heat",), **_CONDUCTION},
-        "press_types": {"": ("press",), "dwell_extra": ("press", "pressing"), "dwell_extra_on": ("press", "pressing")},
+        "press_types": {
+            "": ("press",),
+            "loss": ("press-heat",),
+            "spread": ("press-heat",),
+            "pressure_most": ("pressure",),
+            "hand_force": ("pressure", "press"),
+            "dwell_extra": ("pressing",),
+            "dwell_extra_on": ("pressing",),
+        },
         "blanks": {"": ("goods",)},
-        "advice": {"": (*STEPS, "dye-migration")},
+        "advice": {"": (*STEPS, "press-heat", "pressure", "dye-migration")},
         "not_covered": {"": STEPS},
         "practice": {"": ("pressing",), "thickness": ("goods", "pressing"), "size": ("goods", "pressing")},
         "migration": {"": ("dye-migration",)},
@@ -103,6 +113,8 @@ FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
             "decorated_ware": _FOOD,
             "continuous_load": ("electricity",),
             "plug_fuse": ("electricity",),
+            "protective_wear": _PROTECTION,
+            "medical_devices": _PROTECTION,
             "azo_dyes": _SUBSTANCES,
             "cloth_metals": _SUBSTANCES,
             "fluorine": _SUBSTANCES,
@@ -110,6 +122,9 @@ FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
         },
     }
 )
+
+# Numbers that count sources themselves, and so rest on none.
+_COUNTS_OF_SOURCES = frozenset({("practice", "independent")})
 
 # Limits by their names, or the beginning of them up to a dot; the nearest counts. One that is not here is of the trade.
 LIMITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -153,17 +168,25 @@ LIMITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "people.rim_distance_least": _FOOD,
         "plan": ("handling",),
         "prepress": ("pressing",),
-        "press": ("press",),
-        "pressure": ("press",),
+        "press": ("press", "handling"),
+        "press.brittle_pressure_most": ("pressure",),
+        "press.calibration_age_most": ("press-heat",),
+        "press.hand_held_pressure_from": ("pressure",),
+        "press.probe_error": ("press-heat",),
+        "press.spread_most": ("press-heat",),
+        "pressure": ("pressure",),
         "process": ("pressing",),
-        "sample": ("handling", "press", "pressing", "dye-migration"),
+        "sample": ("handling", "press-heat", "pressing", "dye-migration"),
         "settings": ("pressing",),
-        "sheet": ("press", "pressing"),
+        "sheet": ("pressing",),
+        "sheet.bench_loss": ("press-heat",),
+        "sheet.bench_spread": ("press-heat",),
         "wash": ("print", "handling"),
     }
 )
 
-_OF_HEAT = ("fibre-heat", "goods-heat", "pressing", "press")
+_OF_PRESSES = ("press", "press-heat", "pressure")
+_OF_HEAT = ("fibre-heat", "goods-heat", "pressing", *_OF_PRESSES)
 _OF_DYE = ("fumes", "dye-affinity", "dye-vapour", "dye-migration", "colour", "goods", "print", *_OF_HEAT)
 _OF_LAW = (
     *("child-ages", "toys", "cords", "small-parts", "magnets", "lead", "nickel", "cadmium", "phthalates", "fire"),
@@ -178,11 +201,70 @@ TOPICS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "film-powder-paper": ("print", "colour", "dye-affinity", "dye-migration", "goods", *_OF_HEAT),
         "heat-ceilings": ("care-labels", "fumes", *_OF_HEAT),
         "heat-estimate": ("heat-estimate", "conduction", *_OF_HEAT),
-        "order-of-pressings": ("handling", "pressing", "print", "press"),
+        "order-of-pressings": ("handling", "pressing", "print", *_OF_PRESSES),
         "order-sense": ("orders", "units", "goods", "colour", "pressing", "handling", "child-ages", "dye-affinity"),
         "people": ("burns", "fumes", "guarding", "electricity", "handling", "press", "goods", "print", *_OF_LAW),
-        "press": ("press", "pressing", "electricity", "guarding", "handling", "goods", "goods-heat"),
-        "settings": ("pressing", "press", "dye-vapour", "handling"),
+        "press": ("pressing", "electricity", "guarding", "handling", "goods", "goods-heat", *_OF_PRESSES),
+        "settings": ("pressing", "dye-vapour", "handling", *_OF_PRESSES),
+    }
+)
+# Facts of a market by what stands behind ``market.``, and the matters of its rows that they speak of; one that is not
+# here has the name of its matter.
+_MATTERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "child": ("childrens_product",),
+        "hood_cords": ("hood_cords", "hood_cord_ends"),
+        "cord_words": ("hood_cords", "hood_cord_ends"),
+        "waist_cord_words": ("waist_cords",),
+        "small_parts_words": ("small_parts",),
+        "magnet_words": ("magnets",),
+        "lead_words": ("lead",),
+        "metal_words": ("nickel", "cadmium"),
+        "toy_phthalate_words": ("toy_phthalates",),
+        "skin_phthalate_words": ("skin_phthalates",),
+        "plain_from_g_m2": ("clothing_fire",),
+        "food_words": ("food_contact",),
+        "continuous_share_most": ("continuous_load",),
+        "long_load_most_a": ("plug_fuse",),
+        "cadmium_in_plastic": ("cadmium",),
+        "cadmium_plastic_words": ("cadmium",),
+        "cloth_words": ("azo_dyes", "cloth_metals", "fluorine"),
+        "cloth_papers": ("azo_dyes", "cloth_metals", "fluorine"),
+        "alteration": ("protective_wear", "medical_devices"),
+        "fibre_label_percent": ("fibre_label",),
+        "where": (),
+    }
+)
+
+
+# The laws that a rule touches which reads a fact of an order, by the beginning of its name, or asks for evidence.
+_FACTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "use.child": _CHILD,
+        "use.age": _CHILD,
+        "use.under_three": (*_CHILD, "small-parts"),
+        "use.kinds": _PROTECTION,
+        "use.food": _FOOD,
+        "place.food": _FOOD,
+        "place.rim": _FOOD,
+    }
+)
+_EVIDENCE: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "cord-declaration": ("cords",),
+        "cord-taken-out": ("cords",),
+        "flammability-test": _FIRE,
+        "food-contact-declaration": _FOOD,
+        "lead-declaration": ("lead",),
+        "lead-test": ("lead",),
+        "magnet-declaration": ("magnets",),
+        "maker-consent": _PROTECTION,
+        "nickel-declaration": ("nickel",),
+        "phthalate-test": ("phthalates",),
+        "small-parts-test": ("small-parts",),
+        "small-parts-warning": ("small-parts",),
+        "supplier-declaration": _SUBSTANCES,
+        "toy-test": ("toys",),
     }
 )
 
@@ -214,9 +296,28 @@ def subjects_of_limit(name: str) -> tuple[str, ...]:
     return LIMITS.get(name) or LIMITS.get(name.split(".")[0]) or LIMITS[""]
 
 
-def subjects_of_topic(topic: str) -> tuple[str, ...]:
-    """What the rules of a topic are about."""
-    return TOPICS.get(topic) or TOPICS[""]
+def subjects_of_rule(rule: Rule) -> tuple[str, ...]:
+    """What a rule is about: what its topic is, but of laws only those that its limits, facts and evidence touch."""
+    topic = TOPICS.get(rule.topic) or TOPICS[""]
+    touched = {subject for limit in rule.limits for subject in subjects_of_limit(limit)}
+    for fact in facts_of(rule):
+        touched |= {subject for matter in _matters_of(fact) for subject in FIELDS["markets"][matter]}
+        touched |= {subject for start, about in _FACTS.items() if fact.startswith(start) for subject in about}
+        if fact.startswith("transfer."):
+            touched.update(_TRANSFER.get(fact.removeprefix("transfer."), ()))
+    touched |= {subject for word, about in _EVIDENCE.items() if f"'{word}'" in rule.when for subject in about}
+    return tuple(subject for subject in topic if subject not in _OF_LAW or subject in touched)
+
+
+def facts_of(rule: Rule) -> tuple[str, ...]:
+    """The facts that a rule's condition and sentences name."""
+    return (*rule.condition.facts, *rule.because.facts, *rule.fix.facts)
+
+
+def _matters_of(fact: str) -> tuple[str, ...]:
+    """The matters of markets' rows that a fact speaks of; none where it is no fact of a market."""
+    end = fact.removeprefix("market.")
+    return () if end == fact else _MATTERS.get(end, (end,))
 
 
 def speaks_of_one(source: Source, subjects: Iterable[str]) -> bool:
@@ -250,7 +351,7 @@ def _numbers_of_entry(documents: Documents, kind: str, name: str, cls: type) -> 
     own = whole.get("sources_of", {})
     for field, value in documents[kind][name].items():
         reader = readers_of(cls)[field][0] if field in readers_of(cls) else None
-        if reader is None:
+        if reader is None or (kind, field) in _COUNTS_OF_SOURCES:
             continue
         sources = tuple(own.get(field, whole.get("sources", ())))
         of_row = isinstance(reader, Object) and issubclass(reader.into, MarketRow)
@@ -279,28 +380,6 @@ def _numbers(
 
 
 # -- how well the book is sourced ------------------------------------------------------------------------------------
-
-# Facts of a market by what stands behind ``market.``, and the matters of its rows that they speak of; one that is not
-# here has the name of its matter.
-_MATTERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "child": ("childrens_product",),
-        "hood_cords": ("hood_cords", "hood_cord_ends"),
-        "cord_words": ("hood_cords", "hood_cord_ends"),
-        "waist_cord_words": ("waist_cords",),
-        "small_parts_words": ("small_parts",),
-        "magnet_words": ("magnets",),
-        "lead_words": ("lead",),
-        "metal_words": ("nickel", "cadmium"),
-        "toy_phthalate_words": ("toy_phthalates",),
-        "skin_phthalate_words": ("skin_phthalates",),
-        "plain_from_g_m2": ("clothing_fire",),
-        "food_words": ("food_contact",),
-        "continuous_share_most": ("continuous_load",),
-        "long_load_most_a": ("plug_fuse",),
-        "where": (),
-    }
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -362,8 +441,7 @@ def rows_sourced(
     facts: Iterable[str], markets: Mapping[str, Market], sources: Mapping[str, Source]
 ) -> tuple[SourcedRow, ...]:
     """The rows of markets that these facts speak of, by matter and market, with what kind of source each rests on."""
-    ends = (fact.removeprefix("market.") for fact in facts if fact.startswith("market."))
-    matters = sorted({matter for end in ends for matter in _MATTERS.get(end, (end,))})
+    matters = sorted({matter for fact in facts for matter in _matters_of(fact)})
     return tuple(
         SourcedRow(name, matter, _kind_of_row(row, sources), row.sources)
         for matter in matters

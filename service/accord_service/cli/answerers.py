@@ -28,7 +28,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import MIGRATION_DYES, MIGRATION_SHADES, MIGRATION_SHARES, SOURCE_KINDS
 from accord_rules.revision.names import unknown_in
 from accord_rules.revision.rule import Rule
-from accord_rules.revision.sourcing import limits_sourced, rooms_of, rows_sourced, safety_limits_of
+from accord_rules.revision.sourcing import facts_of, limits_sourced, rooms_of, rows_sourced, safety_limits_of
 from accord_rules.revision.step import Step
 from accord_rules.verdict import STAGES
 from accord_service.cli.failure import Failure
@@ -325,8 +325,7 @@ class Here:
         if name not in book.rules:
             raise Unknown(f"The book has no rule {name!r}.")
         rule = book.rules[name]
-        facts = (*rule.condition.facts, *rule.because.facts, *rule.fix.facts)
-        rows = rows_sourced(facts, book.catalogue["markets"], book.sources)
+        rows = rows_sourced(facts_of(rule), book.catalogue["markets"], book.sources)
         told = [MarketRow(row.market, row.matter, row.kind, row.sources) for row in rows]
         return RulePage(name, book.revision, book.documents["rules"][name], _rests_on(book, rule), told)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from accord_rules.load.citations import miscited
 from accord_rules.load.loader import from_documents
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import ANYTHING, KINDS, SUBJECTS
-from accord_rules.revision.sourcing import FIELDS, LIMITS, TOPICS, numbers_of
+from accord_rules.revision.sourcing import FIELDS, LIMITS, TOPICS, numbers_of, subjects_of_field, subjects_of_rule
 
 Documents = dict[str, dict[str, Any]]
 
@@ -108,6 +109,39 @@ def test_a_rule_is_refused_too(book: Book) -> None:
     documents = {**book.documents, "rules": {"not-mirrored": document}, "steps": {}}
     with pytest.raises(BookError, match=r"not-mirrored.toml: /sources/0: 'lead-us' cannot be the source of"):
         from_documents(documents)
+
+
+@pytest.mark.parametrize(
+    ("rule", "source", "about"),
+    [
+        # A law on lead says nothing of cords, one on nickel nothing of a child's magnets, one on fire nothing of birds.
+        ("cord-in-childs-hood", "lead-us", "cords"),
+        ("childs-piece-with-magnet", "nickel-eu", "magnets"),
+        ("birds-near-hot-ptfe", "flammability-clothing-us", "fumes"),
+        ("print-on-food-face", "phthalates-eu", "food"),
+    ],
+)
+def test_a_rule_about_people_cites_only_the_laws_that_it_touches(
+    rule: str, source: str, about: str, book: Book
+) -> None:
+    document = copy.deepcopy(dict(book.documents["rules"][rule])) | {"sources": [source], "instead_of": []}
+    document.pop("step", None)
+    documents = {**book.documents, "rules": {rule: document}, "steps": {}}
+    with pytest.raises(BookError) as refused:
+        from_documents(documents)
+    (reason,) = refused.value.reasons
+    assert f"{rule}.toml: /sources/0: {source!r} cannot be the source of what this rule says" in reason
+    assert about in reason.split("this is about")[1].split(";")[0]
+
+
+def test_every_paper_that_lifts_a_row_touches_the_rows_law(book: Book) -> None:
+    """What settles a row of a market is about its matter, so that a rule that asks for it may cite that law."""
+    rule = book.rules["childs-piece-of-pvc"]
+    for market in book.catalogue["markets"].values():
+        for matter, row in market.rows:
+            for paper in row.lifted_by:
+                asking = replace(rule, when=f"'{paper}' not in order.evidence")
+                assert {*subjects_of_rule(asking)} & {*subjects_of_field("markets", matter)}, (matter, paper)
 
 
 def test_only_a_choice_speaks_of_anything(documents: Documents, book: Book) -> None:

@@ -8,6 +8,7 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import SOURCE_KINDS, Limit
 from accord_rules.revision.markets import Market
 from accord_rules.revision.sourcing import (
+    facts_of,
     kind_of,
     limits_sourced,
     numbers_of,
@@ -84,8 +85,7 @@ def test_every_fact_of_a_market_leads_to_its_rows(book: Book) -> None:
     """Rules that speak of the law of a market show its rows; only where it is and whom it is for has none."""
     matters = set(Market.__dataclass_fields__)
     for rule in book.rules.values():
-        facts = {*rule.condition.facts, *rule.because.facts, *rule.fix.facts}
-        law = {fact for fact in facts if fact.startswith("market.") and fact != "market.where"}
+        law = {fact for fact in facts_of(rule) if fact.startswith("market.") and fact != "market.where"}
         rows = rows_sourced(law, book.catalogue["markets"], book.sources)
         assert bool(rows) is bool(law), rule.id
         assert {row.matter for row in rows} <= matters

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from accord_rules.revision.sourcing import rows_sourced
+from accord_rules.revision.sourcing import facts_of, rows_sourced
 from accord_service.api.answers import Rule, SourcedMarketRow
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.examples import first_of
@@ -29,8 +29,7 @@ def get_rule(call: Call) -> Answer:
         raise NotFound.in_book("rule", "rule", name, book.rules)
     rule = book.rules[name]
     numbers = numbers_sourced(book, rule.limits)
-    facts = (*rule.condition.facts, *rule.because.facts, *rule.fix.facts)
-    rows = rows_sourced(facts, book.catalogue["markets"], book.sources)
+    rows = rows_sourced(facts_of(rule), book.catalogue["markets"], book.sources)
     named = (rule.sources, *(number.sources for number in numbers), *(row.sources for row in rows))
     rule_entry = Rule(
         book.revision,
