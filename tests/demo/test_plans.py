@@ -31,6 +31,7 @@ IN_NO_PLAN = {
     "clear-of-old-print",
     "fit-plate",
     "gang",
+    "glue-holds-by-the-front",
     "gloves-ready",
     "lean-full-weight",
     "measure-platen",
