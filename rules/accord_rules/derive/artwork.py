@@ -380,17 +380,11 @@ def height_mm(print_size: Size = read("place.size")) -> float:
 
 
 @fact("place.fits_area", BOOL, DECORATION)
-def fits_area(
-    room: Size | None = maybe("place.area"),
-    print_size: Size | None = maybe("place.size"),
-    over_mm: float = limit("order.area_tolerance"),
-) -> bool | None:
-    """Whether the print fits the blank's printable area, by a tape measure; true if none is known."""
+def fits_area(room: Size | None = maybe("place.area"), print_size: Size | None = maybe("place.size")) -> bool | None:
+    """Whether the print fits the blank's printable area; true if none is known."""
     if room is None:
         return True
-    if print_size is None:
-        return None
-    return print_size.width <= room.width + over_mm and print_size.height <= room.height + over_mm
+    return None if print_size is None else print_size.width <= room.width and print_size.height <= room.height
 
 
 @fact("place.wrap_gap_mm", number(units.LENGTH), DECORATION)

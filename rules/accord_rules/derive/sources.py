@@ -67,6 +67,7 @@ _HEAT = (
 )
 _SHEETS = (*_HEAT, "stack.covers", "stack.pads", "stack.tapes", "transfer.entry", "shop/stock/consumables")
 _TIME = (
+    "fit.gang_dwell_share",
     "press.dials",
     "transfer.needed",
     "window.time_aim_s",

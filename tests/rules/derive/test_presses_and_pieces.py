@@ -195,18 +195,6 @@ def test_a_garment_has_room_inside_for_a_label(blank: str, transfer: str, known:
     assert case["place.known"] is known
 
 
-def test_a_tape_measure_decides_whether_a_print_fits(book: Book) -> None:
-    """1 mm over 90 x 50 mm still fits, and no more."""
-    item = NOTHING | {"blank": "beanie-cotton-grey"}
-    fits = {
-        height: decoration_case(book, item=item, decoration={"size": {"width": "91 mm", "height": height}})[
-            "place.fits_area"
-        ]
-        for height in ("50 mm", "2 in", "51 mm", "52 mm")
-    }
-    assert fits == {"50 mm": True, "2 in": True, "51 mm": True, "52 mm": False}
-
-
 def test_the_front_of_a_beanie_stays_its_front(book: Book) -> None:
     case = whole_case(book, item=NOTHING | {"blank": "beanie-cotton-grey"}, decoration={"placement": "front"})
     assert case.order.decorations[0].placement == "front"
