@@ -143,7 +143,7 @@ def test_several_prints_have_a_part_each_and_say_once_what_stands_once(accord: A
     flat = " ".join(page.split())
     steps = [step for index in plan["sequence"] for step in plan["decorations"][index]["steps"]]
     assert all(f" {number}. {step['text']}" in flat for number, step in enumerate(steps, start=1))
-    for once in ("goods-against-ticket", "gloves-ready", "first-wrong", "press-off", "wash"):
+    for once in ("goods-against-ticket", "sleeves-and-hair-back", "first-wrong", "press-off", "wash"):
         (text,) = (step["text"] for step in steps if step["id"] == once)
         assert flat.count(text) == 1
     assert f"Until the first wash: {plan['first_wash']}." in flat
