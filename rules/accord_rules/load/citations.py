@@ -69,6 +69,11 @@ def _of_numbers(numbers: Iterable[SourcedNumber], sources: Mapping[str, Source])
     """One fault a source and subjects, with the first of the numbers that it is cited for."""
     wrong: dict[tuple[str, tuple[str, ...]], list[str]] = {}
     for number in numbers:
+        if not number.subjects:
+            yield Fault(
+                number.pointer, "is about nothing yet: give it a subject in revision/sourcing.py", code="required"
+            )
+            continue
         for name in number.sources:
             if not speaks_of_one(sources[name], number.subjects):
                 wrong.setdefault((name, number.subjects), []).append(number.pointer)
@@ -87,7 +92,7 @@ def _of_words(
         for name in names if field not in numbers else ():
             if subjects and not speaks_of_one(sources[name], subjects):
                 yield _fault(f"/sources_of/{escape(field)}", name, subjects, field, sources)
-    of_kind = tuple(dict.fromkeys(subject for subjects in FIELDS[kind].values() for subject in subjects))
+    of_kind = tuple(dict.fromkeys(subject for subjects in FIELDS.get(kind, {}).values() for subject in subjects))
     for index, name in enumerate(entry.get("sources", ())):
         if not speaks_of_one(sources[name], of_kind):
             yield _fault(f"/sources/{index}", name, of_kind, f"anything in {kind}", sources)

@@ -286,8 +286,8 @@ class SourcedNumber:
 
 
 def subjects_of_field(kind: str, field: str) -> tuple[str, ...]:
-    """What a field of an entry is about; ``field`` is its first name, or dotted."""
-    fields = FIELDS[kind]
+    """What a field of an entry is about; ``field`` is its first name, or dotted. Nothing: nobody has said it yet."""
+    fields = FIELDS.get(kind, {})
     return fields.get(field.split(".")[0]) or fields.get("", ())
 
 
@@ -301,7 +301,7 @@ def subjects_of_rule(rule: Rule) -> tuple[str, ...]:
     topic = TOPICS.get(rule.topic) or TOPICS[""]
     touched = {subject for limit in rule.limits for subject in subjects_of_limit(limit)}
     for fact in facts_of(rule):
-        touched |= {subject for matter in _matters_of(fact) for subject in FIELDS["markets"][matter]}
+        touched |= {subject for matter in _matters_of(fact) for subject in subjects_of_field("markets", matter)}
         touched |= {subject for start, about in _FACTS.items() if fact.startswith(start) for subject in about}
         if fact.startswith("transfer."):
             touched.update(_TRANSFER.get(fact.removeprefix("transfer."), ()))
@@ -446,7 +446,7 @@ def rows_sourced(
         SourcedRow(name, matter, _kind_of_row(row, sources), row.sources)
         for matter in matters
         for name, market in markets.items()
-        if isinstance(row := getattr(market, matter), MarketRow)
+        if isinstance(row := getattr(market, matter, None), MarketRow)
     )
 
 

@@ -183,6 +183,16 @@ def test_every_number_has_a_subject_and_every_subject_a_source(book: Book) -> No
     assert spoken == {*SUBJECTS}
 
 
+def test_a_field_without_a_subject_is_told(documents: Documents, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As one that somebody has just added to the catalogue."""
+    fields = {kind: dict(fields) for kind, fields in FIELDS.items()}
+    del fields["markets"]["magnets"]
+    monkeypatch.setattr("accord_rules.revision.sourcing.FIELDS", fields)
+    told = [reason for reason in refusals(documents, lambda _: None) if "give it a subject" in reason]
+    assert "markets/us.toml: /magnets/flux_index_under: is about nothing yet" in " ".join(told)
+    assert {reason.split(": ")[1].split("/")[1] for reason in told} == {"magnets"}
+
+
 def test_limits_and_topics_that_have_subjects_of_their_own_exist(book: Book) -> None:
     firsts = {*book.limits, *(name.split(".")[0] for name in book.limits)}
     assert {*LIMITS} - {""} <= firsts
