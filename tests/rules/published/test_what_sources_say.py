@@ -42,6 +42,7 @@ STANDS_AT: dict[str, set[str]] = {
     "dry-heat-fastness": {"migration.fine", "migration.caution", "migration.most"},
     "transfer-printing-textbook": {"transfers.bounds"},  # where no dye leaves the paper; no setting of a heat press
     "thermal-en-12524": {*MATERIALS, "hard_goods.thick_from"},
+    "plastics-handbooks": {*MATERIALS, "substrates.limit"},
     "thermal-ashrae": MATERIALS,
     "thermal-incropera": MATERIALS,
     "thermal-secondary": MATERIALS,
@@ -69,7 +70,10 @@ STANDS_AT: dict[str, set[str]] = {
     "phthalates-ca": {"markets.toy_phthalates"},
     "phthalates-au": {"markets.toy_phthalates"},
     "reach-uk": {"markets.toy_phthalates", "markets.skin_phthalates"},
-    "reach-uk-retained": {"markets.lead", "markets.nickel", "markets.cadmium"},
+    "reach-uk-retained": {
+        "markets.lead", "markets.nickel", "markets.cadmium", "markets.azo_dyes", "markets.cloth_metals",
+    },
+    "laundry-disinfection": {"wash.disinfection_least"},
     "nickel-eu": {"markets.nickel"},
     "cadmium-eu": {"markets.cadmium"},
     "jewellery-ca": {"markets.cadmium"},
@@ -91,6 +95,9 @@ STANDS_AT: dict[str, set[str]] = {
     ),
     **alike("magnets-us magnets-ca magnets-au magnets-eu", "markets.magnets"),
     **alike("food-contact-eu food-contact-us food-contact-ca", "markets.food_contact"),
+    **alike("fibre-label-eu fibre-label-us fibre-label-ca", "markets.fibre_label"),
+    "cloth-substances-eu": {"markets.azo_dyes", "markets.cloth_metals"},
+    "fluorine-us": {"markets.fluorine"},
     "drinking-rim": {"people.rim_distance_least"},
     # Colour.
     "contrast-wcag": {"order.contrast_least"},
