@@ -130,7 +130,8 @@ def of_piece(
     return tuple(
         sample
         for sample in samples
-        if same_piece(_completed(sample.piece, _blank(sample.piece.blank, blanks)), piece, off_most / 100)
+        if sample.piece.blank == name
+        and same_piece(_completed(sample.piece, _blank(sample.piece.blank, blanks)), piece, off_most / 100)
     )
 
 
