@@ -475,10 +475,17 @@ def dye(said: str | None = source("/item/dye"), blank: Blank | None = maybe("bla
 
 
 def usual_features(
-    shell: bool | None = maybe("item.shell"), blank: Blank | None = maybe("blank.entry")
+    blank: Blank | None = maybe("blank.entry"),
+    shell: Callable[[], bool | None] = later("item.shell"),
+    small: Callable[[], bool | None] = later("use.under_three"),
+    uses: Callable[[], tuple[str, ...] | None] = later("use.kinds"),
 ) -> tuple[str, ...] | None:
-    """None said: nothing in the pressed area, unless it is of a cloth whose pieces have zips, seam tape and padding."""
-    return None if shell and blank is None else ()
+    """None said: nothing in the pressed area. A blank of the book says its own; of what none tells, shells have zips
+    and seam tape, and what comes off a toy, or a piece for under threes, is swallowed."""
+    if blank is not None:
+        return ()
+    for_play = bool({"toy", "childcare"} & set(uses() or ()))
+    return None if shell() or small() or for_play else ()
 
 
 @fact(
@@ -489,7 +496,7 @@ def usual_features(
         "/item/features",
         usual_features,
         "none in the pressed area unless said",
-        "What is on the piece where it is pressed: zip, seams, seam tape, pocket, hood, cords? Say [] for nothing.",
+        "What is on the piece: zip, seams, seam tape, pocket, hood, cords, buttons, small parts? Say [] for nothing.",
         taken="nothing else in it",
     ),
 )
@@ -553,13 +560,15 @@ def high_visibility_look(
     goods: str | None = maybe("item.kind"),
     colour: Colour | None = maybe("item.ground"),
     dyed: str | None = source("/item/dye"),
-    known: tuple[str, ...] | None = maybe("item.features"),
+    said: tuple[str, ...] | None = source("/item/features"),
+    blank: Blank | None = maybe("blank.entry"),
     cloth: bool | None = maybe("item.textile"),
 ) -> bool:
     """Whether colour, dye or tape of what is worn are those of high-visibility wear."""
     if not cloth or goods not in ("garment", "headwear"):
         return False
     bright = dyed == "fluorescent" or (colour is not None and signals(colour))
+    known = said if said is not None or blank is None else blank.features
     return bright or "reflective-tape" in (known or ())
 
 

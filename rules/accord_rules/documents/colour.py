@@ -83,17 +83,20 @@ def hue_difference(first: Colour, second: Colour) -> float:
     return min(apart, 360 - apart)
 
 
-# Corners of the chromaticities that high-visibility background cloth has under D65, EN ISO 20471:2013, table 2, from
-# memory. Fluorescent cloth is brighter than sRGB can say, so its least luminance is no part of it here.
+# Chromaticities that high-visibility background cloth has under D65, EN ISO 20471:2013, table 2, from memory, with the
+# least relative luminance. Screens show fluorescent orange-red darker and yellower than it is, and orders write what
+# screens show: there the figure is wider on the side of yellow, and the luminance is that of the book's orange blanks
+# in place of the standard's 0.40: a choice.
 _HIGH_VISIBILITY = (
-    ((0.387, 0.610), (0.356, 0.494), (0.398, 0.452), (0.460, 0.540)),  # fluorescent yellow
-    ((0.610, 0.390), (0.535, 0.375), (0.570, 0.340), (0.655, 0.344)),  # fluorescent orange-red
+    (((0.387, 0.610), (0.356, 0.494), (0.398, 0.452), (0.460, 0.540)), 0.70),
+    (((0.655, 0.344), (0.570, 0.340), (0.525, 0.375), (0.535, 0.405), (0.600, 0.405)), 0.23),
 )
 
 
 def signals(colour: Colour) -> bool:
     """Whether a colour is one of those that high-visibility cloth has: fluorescent yellow or orange-red."""
-    return any(_lies_within(_chromaticity(colour), corners) for corners in _HIGH_VISIBILITY)
+    point = _chromaticity(colour)
+    return any(colour.luminance >= least and _lies_within(point, corners) for corners, least in _HIGH_VISIBILITY)
 
 
 def _chromaticity(colour: Colour) -> tuple[float, float]:
