@@ -43,6 +43,7 @@ from accord_rules.weigh.scales import Scales
 
 WORKABLE = ("accepted", "conditional")
 # Pieces that protect whoever wears them; common practice, no source.
+HURTFUL = {"battery", "electronics", "liquid-filled", "pressurised", "sealed-cavity"}
 PROTECTIVE = {"buoyancy-aid", "flame-resistant", "high-visibility", "medical", "protective"}
 # What an order may say of its own piece.
 OF_THE_PIECE = (
@@ -123,7 +124,9 @@ def step_blanks(order: Order, book: Book, shop: Shop) -> Iterator[tuple[str, flo
 
     def stands_in(name: str) -> bool:
         protects = used_for & PROTECTIVE <= set(blanks[name].uses)
-        return protects and all(getattr(blanks[name], field) is not None for field in described)
+        # What hurts when it is heated is the piece's own: another one without it is no answer.
+        as_harmful = HURTFUL & set(order.item.features or ()) <= set(blanks[name].features)
+        return protects and as_harmful and all(getattr(blanks[name], field) is not None for field in described)
 
     fit = [name for name in blanks if name != now and stands_in(name)]
     same = [name for name in fit if same_but_for_colour(blanks[now], blanks[name])]
@@ -199,7 +202,7 @@ def other_kinds(remedy: Remedy) -> bool:
 @pytest.fixture(scope="module")
 def rejected(book: Book, authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
     rng, refused = random.Random("remedies"), []
-    while len(refused) < 60:
+    while len(refused) < 80:
         document = random_orders.order(rng, book, odd=0.25, decorations=2)
         shop = read(Shop, random_orders.shop(rng, book))
         verdict = authority.validate(read(Order, document), shop)
