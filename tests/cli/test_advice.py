@@ -31,6 +31,13 @@ def test_a_word_for_what_is_left_out_brings_why(alone: Any) -> None:
     assert "Not covered: UV film and stickers. It is stuck on cold" in " ".join(done.stderr.split())
 
 
+def test_all_words_end_with_what_is_not_covered(alone: Any, book: Book) -> None:
+    page = " ".join(alone("words", "--local").stdout.split())
+    told = page.partition("Not covered, because")[2]
+    for entry in book.catalogue["not_covered"].values():
+        assert f"{entry.title}. {entry.because} {entry.instead}" in told
+
+
 @pytest.mark.parametrize(("command", "word"), [("advice", "zzzzqq"), ("words", "zzzzqq"), ("words", "klystron")])
 def test_no_question_ends_without_the_nearest(command: str, word: str, alone: Any) -> None:
     done = alone(command, word, "--local")

@@ -194,7 +194,7 @@ def _entries(documents: Documents, kind: str, cls: type, reasons: list[Reason]) 
     return MappingProxyType(read_entries)
 
 
-# A book has some 600: those that no change touches are read once, and shared by all revisions.
+# A book has some 1,000: those that no change touches are read once, and shared by all revisions.
 @lru_cache(maxsize=4096)
 def _entry(cls: type, text: bytes) -> Any:
     return read(cls, json.loads(text))

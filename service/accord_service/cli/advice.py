@@ -11,7 +11,7 @@ import click
 from accord_rules.documents.spelling import as_word
 from accord_service.cli.answerers import Document, answered, answerer, no_such
 from accord_service.cli.output import Output
-from accord_service.cli.show import say_heading
+from accord_service.cli.show import say_heading, show_left_out
 
 Entries = Mapping[str, Document]
 
@@ -34,10 +34,7 @@ def advice(word: str | None, as_json: bool, **who: Any) -> None:
         say_heading(output, entry["title"])
         output.say(" ".join(entry["answer"]), indent=4)
         output.say(f"[{', '.join(entry['sources'])}]", indent=4)
-    if told["not_covered"]:
-        say_heading(output, "Not covered, because")
-    for entry in told["not_covered"].values():
-        output.say(f"{entry['title']}. {entry['because']} {entry['instead']}", lead="    ", indent=6)
+    show_left_out(output, told["not_covered"].values())
 
 
 def _about(word: str, told: Mapping[str, Entries]) -> dict[str, Entries]:

@@ -428,6 +428,15 @@ def show_migration(output: Output, cells: Sequence[Document]) -> None:
             output.say(f"{levels}  {sources}", lead=f"    {cell['share']:<7} {cell['shade']:<7} ")
 
 
+def show_left_out(output: Output, entries: Iterable[Document]) -> None:
+    """What the book leaves out on purpose, why, and what to do."""
+    entries = tuple(entries)
+    if entries:
+        say_heading(output, "Not covered, because")
+    for entry in entries:
+        output.say(f"{entry['title']}. {entry['because']} {entry['instead']}", lead="    ", indent=6)
+
+
 def _filled(sentence: str, limits: Mapping[str, Document]) -> str:
     """A sentence of the book with the limits filled in; what depends on the order is named in brackets."""
 

@@ -13,7 +13,7 @@ from accord_rules.documents.spelling import as_word
 from accord_service.cli.answerers import Document, WordRow, answered, answerer, no_such
 from accord_service.cli.failure import Failure
 from accord_service.cli.output import Output
-from accord_service.cli.show import say_heading
+from accord_service.cli.show import say_heading, show_left_out
 
 
 @click.command(short_help="Tell what the book calls what people say.")
@@ -35,7 +35,7 @@ def words(word: str | None, as_json: bool, **who: Any) -> None:
     else:
         _show(output, rows)
         if word is None:
-            output.say("What the book does not cover, and why, says accord advice.")
+            show_left_out(output, left_out.values())
 
 
 def _called(word: str, rows: Sequence[WordRow], left_out: Mapping[str, Document]) -> list[WordRow]:

@@ -211,7 +211,7 @@ def other_kinds(remedy: Remedy) -> bool:
 @pytest.fixture(scope="module")
 def rejected(book: Book, authority: Authority) -> list[tuple[Document, Shop, Verdict]]:
     rng, refused = random.Random("remedies"), []
-    while len(refused) < 60:
+    while len(refused) < 80:
         document = random_orders.order(rng, book, odd=0.25, decorations=2)
         shop = read(Shop, random_orders.shop(rng, book))
         verdict = authority.validate(read(Order, document), shop)

@@ -53,6 +53,7 @@ OF_THE_OFFICE = {
     "dye-faded-on-half-polyester",
     "dye-white-shows-ground",
     "flame-retardant-finish-of-unknown-purpose",
+    "pendant-gives-off-nickel",
     "placement-not-of-garments",
     "placement-not-of-hard-goods",
     "plug-fuse-not-said",

@@ -179,7 +179,8 @@ def test_an_order_the_new_book_cannot_read_becomes_stricter(book: Book, effect_o
     blanks = [
         n for n in book.catalogue["blanks"] if not any(n in b.alternatives for b in book.catalogue["blanks"].values())
     ]
-    used = json.dumps([dict(r) for r in book.documents["rules"].values()], default=str)
+    naming = [*book.documents["rules"].values(), *book.documents["ambiguous_words"].values()]
+    used = json.dumps([dict(r) for r in naming], default=str)
     name = next(blank for blank in blanks if f'"{blank}"' not in used)
     _, shop = example_order({}, book)
     order = read(Order, {"item": {"blank": name}, "decorations": [{"transfer": "cut-film"}]})
