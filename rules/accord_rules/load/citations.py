@@ -86,7 +86,7 @@ def _of_numbers(numbers: Iterable[SourcedNumber], sources: Mapping[str, Source])
 def _of_words(
     kind: str, entry: Mapping[str, Any], numbers: Collection[str], sources: Mapping[str, Source]
 ) -> Iterator[Fault]:
-    """Sources of single fields that hold no numbers; and those of an entry that speak of nothing in it."""
+    """Sources of single fields that hold no numbers; and those of an entry that speak of nothing in its kind."""
     for field, names in entry.get("sources_of", {}).items():
         subjects = subjects_of_field(kind, field)
         for name in names if field not in numbers else ():
@@ -94,7 +94,7 @@ def _of_words(
                 yield _fault(f"/sources_of/{escape(field)}", name, subjects, field, sources)
     of_kind = tuple(dict.fromkeys(subject for subjects in FIELDS.get(kind, {}).values() for subject in subjects))
     for index, name in enumerate(entry.get("sources", ())):
-        if not speaks_of_one(sources[name], of_kind):
+        if of_kind and not speaks_of_one(sources[name], of_kind):
             yield _fault(f"/sources/{index}", name, of_kind, f"anything in {kind}", sources)
 
 

@@ -411,13 +411,14 @@ class Room:
 
 
 def rooms_of(documents: Documents, sources: Mapping[str, Source]) -> tuple[Room, ...]:
-    """The rooms of the book in its order, and the numbers of each by what they rest on."""
+    """The rooms of the book that have numbers, in its order, and the numbers of each by what they rest on."""
     counts: dict[str, Counter[str]] = {kind: Counter() for kind in (*KINDS, "limits")}
     for number in numbers_of(documents):
         counts[number.kind][kind_of(number, sources)] += 1
     return tuple(
         Room(kind, counter.total(), MappingProxyType({of: counter[of] for of in SOURCE_KINDS}))
         for kind, counter in counts.items()
+        if counter.total()
     )
 
 

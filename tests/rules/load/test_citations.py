@@ -174,7 +174,7 @@ def test_no_cell_of_migration_was_seen_better_than_its_sources(documents: Docume
 
 
 def test_every_number_has_a_subject_and_every_subject_a_source(book: Book) -> None:
-    assert {*FIELDS} == {*KINDS}
+    assert {*FIELDS} <= {*KINDS}  # a kind of words alone has none
     assert [number for number in numbers_of(book.documents) if not number.subjects] == []
     tables: list[Mapping[str, tuple[str, ...]]] = [*FIELDS.values(), LIMITS, TOPICS]
     used = {subject for table in tables for subjects in table.values() for subject in subjects}
