@@ -145,14 +145,19 @@ def of_print(
     transfer: str | None = source("/decorations/{i}/transfer"),
     own_sheet: Sheet | None = source("/decorations/{i}/sheet"),
     families: Mapping[str, Transfer] = entries("transfers"),
+    products: Mapping[str, Transfer] = entries("products"),
+    stocked: tuple[str, ...] = source("shop/stock/products"),
     over: bool = read("layer.over"),
     under_another: bool = read("layer.under_another"),
 ) -> tuple[Sample, ...]:
-    """Of these, those with this transfer, under the name that the order gives it. A family with a sheet of the order's
-    own is a roll that nobody has sampled, and layers hold otherwise than one print."""
+    """Of these, those with this transfer: under the name that the order gives it, or where that is a family, of the one
+    product that the shop stocks of it. A family with a sheet of the order's own is a roll that nobody has sampled, and
+    layers hold otherwise than one print."""
     if over or under_another or (own_sheet is not None and transfer in families):
         return ()
-    return tuple(sample for sample in of_such_a_piece if sample.transfer == transfer)
+    of_family = [name for name in stocked if products[name].family == transfer]
+    named = {transfer, *(of_family if len(of_family) == 1 else ())}
+    return tuple(sample for sample in of_such_a_piece if sample.transfer in named)
 
 
 @fact("sample.of_press", DATA, PRESSING)
@@ -161,6 +166,11 @@ def of_press(
 ) -> tuple[Sample, ...]:
     """Of these, those pressed on this press."""
     return tuple(sample for sample in with_transfer if sample.press == press_id)
+
+
+def surface_then_c(sample: Sample, curve: Calibration) -> float:
+    """The surface that a sample was pressed at, by what is known of its press now."""
+    return sample.temperature if sample.read_at == "surface" else curve.surface_c(sample.temperature)
 
 
 # -- the settings ----------------------------------------------------------------------------------------------------
@@ -177,7 +187,7 @@ class _Beside:
 
 
 @dataclass(frozen=True, slots=True)
-class _Tolerances:
+class Tolerances:
     """How far a pressing may lie off a sample and still repeat it."""
 
     hotter_k: float
@@ -211,10 +221,10 @@ def tolerances(
     longer: float = limit("sample.longer_most"),
     shorter: float = limit("sample.shorter_most"),
     spread_k: float = source("chosen/spread_k", absent=0.0),
-) -> _Tolerances:
+) -> Tolerances:
     """How far this pressing may lie off a sample. Cooler by no more than this press is off from spot to spot, for the
     sample's own print had such spots and held."""
-    return _Tolerances(hotter_k, min(cooler_most_k, spread_k), longer / 100, shorter / 100)
+    return Tolerances(hotter_k, min(cooler_most_k, spread_k), longer / 100, shorter / 100)
 
 
 @fact("sample.usual_otherwise", DATA, PRESSING)
@@ -267,10 +277,11 @@ def beside(
         return peel == said if said is not None else usual is not None and peel in usual.peel
 
     def of(sample: Sample) -> _Beside:
-        at_display = sample.read_at == "display"
-        then_c = curve().surface_c(sample.temperature) if at_display else sample.temperature
         return _Beside(
-            surface_c - then_c, time_s / sample.time, pressed_alike(sample.pressure), peeled_alike(sample.peel)
+            surface_c - surface_then_c(sample, curve()),
+            time_s / sample.time,
+            pressed_alike(sample.pressure),
+            peeled_alike(sample.peel),
         )
 
     return tuple((sample, of(sample)) for sample in samples)
@@ -279,7 +290,7 @@ def beside(
 @fact("sample.telling", DATA, PRESSING)
 def telling(
     samples: tuple[tuple[Sample, _Beside], ...] = read("sample.beside"),
-    within: Callable[[], _Tolerances] = later("sample.tolerances"),
+    within: Callable[[], Tolerances] = later("sample.tolerances"),
     usual: Callable[[], bool] = later("sample.usual_otherwise"),
     textile: bool | None = maybe("item.textile"),
     washes_least: float = limit("sample.washes_least"),

@@ -48,12 +48,13 @@ class SourceField:
     of_others: str = ""
 
 
-# What ``weigh.choice.choose`` looks at. The sources are the settings that the order may say. The sheets are those that
-# bear the heat.
+# What ``weigh.choice`` looks at; at samples where the preferred settings would want one. The sources are the settings
+# that the order may say. The sheets are those that bear the heat.
 _SAID = "/decorations/{i}/settings/"
 _HEAT = (
     "press.calibration",
     "press.dials",
+    "sample.of_press",
     "transfer.needed",
     "window.aim_c",
     "window.comfort",
@@ -69,6 +70,7 @@ _SHEETS = (*_HEAT, "stack.covers", "stack.pads", "stack.tapes", "transfer.entry"
 _TIME = (
     "fit.gang_dwell_share",
     "press.dials",
+    "sample.of_press",
     "transfer.needed",
     "window.time_aim_s",
     "window.time_high_s",
@@ -80,6 +82,7 @@ _PRESSURE = (
     "fit.pressure_most_kpa",
     "press.bands_kpa",
     "press/cylinder",
+    "sample.of_press",
     "shop/units",
     "transfer.needed",
     _SAID + "pressure",
@@ -98,7 +101,7 @@ CHOICE: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "time_s": _TIME,
         **{sheet: (*_SHEETS, _SAID + sheet) for sheet in ("cover", "pad", "tape")},
         **dict.fromkeys(("pressure", "pressure_kpa"), _PRESSURE),
-        "peel": ("transfer.needed", _SAID + "peel"),
+        "peel": ("sample.of_press", "transfer.needed", _SAID + "peel"),
         "pre_press_s": ("transfer.needed", "sheet.pre_press_s", _SAID + "pre_press"),
         "second_press_s": _PRESSINGS,
         "pressings": (*_SHEETS, *_PRESSINGS, _SAID + "cover"),

@@ -141,7 +141,9 @@ class Sample:
 
     id: str = required(Name(), about="the shop's own name for it")
     piece: SamplePiece = required(Object(SamplePiece), about="what it was pressed on")
-    transfer: str = required(Name(name_of="transfers|products"), about="as orders name it: a family or a product")
+    transfer: str = required(
+        Name(name_of="transfers|products"), about="a stocked product, or a family as orders name it"
+    )
     press: str = required(Name(), about="one of the shop's presses")
     temperature: float = required(PRESS_HEAT)
     time: float = required(Quantity(units.TIME), about="the dwell of the main pressing")

@@ -6,10 +6,11 @@ A search over one pressing. What it looks at is declared beside the sources of w
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
 from math import floor
+from operator import attrgetter
 from typing import NamedTuple
 
 from accord_rules.derive.case import Case
@@ -17,6 +18,7 @@ from accord_rules.derive.chosen import Chosen, ChosenPressing
 from accord_rules.derive.covers import hottest_c, in_stock
 from accord_rules.derive.dials import Dials
 from accord_rules.derive.press import line_kpa, on_print_kpa
+from accord_rules.derive.sample import Tolerances, surface_then_c
 from accord_rules.derive.transfer import Needed
 from accord_rules.documents import units
 from accord_rules.orders.order import NONE, Pressings, PressingSettings, Settings
@@ -173,6 +175,38 @@ def _best_word(case: Case, needed: Needed, most_kpa: float | None) -> str:
 
 def _word_middle(case: Case, word: str) -> float:
     return float(sum(case.known["press.bands_kpa"][word]) / 2)
+
+
+def as_sampled(case: Case, first: Chosen) -> Iterator[Chosen]:
+    """The settings of the shop's samples of such a pressing that came out well, the last one pressed first.
+
+    Only where the order says none of them, and where they lie in the window.
+    """
+    said = case.decoration.settings or _NOTHING_SAID
+    needed: Needed = case.known["transfer.needed"]
+    if any(setting is not None for setting in (said.temperature, said.time, said.pressure)):
+        return
+    curve, dials = case.known["press.calibration"], case.known["press.dials"]
+    within: Tolerances = case.known["sample.tolerances"]
+    near_k = within.hotter_k / 2  # as near as a display comes, and no rounder
+    low_c, high_c = case.known["window.low_c"], case.known["window.high_c"]
+    for sample in sorted(case.known["sample.of_press"], key=attrgetter("pressed_on"), reverse=True):
+        then_c = surface_then_c(sample, curve)
+        least_c, most_c = max(low_c, then_c - near_k), min(high_c, then_c + near_k)
+        setting = dials.near(then_c, least_c, most_c) if least_c <= most_c else None
+        dwells = case.known["window.time_low_s"] <= sample.time <= case.known["window.time_high_s"]
+        if sample.failures or setting is None or not dwells:
+            continue
+        pressure, pressure_kpa = _pressure(case, replace(said, pressure=sample.pressure), needed)
+        yield first._replace(
+            display_c=setting[0],
+            surface_c=setting[1],
+            spread_k=round(curve.spread_k(setting[0]), 6),
+            time_s=sample.time,
+            pressure=pressure,
+            pressure_kpa=pressure_kpa,
+            peel=said.peel or sample.peel or first.peel,
+        )
 
 
 def least_heat_c(case: Case, chosen: Chosen, *, robust: bool) -> float:

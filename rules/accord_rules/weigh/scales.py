@@ -27,7 +27,7 @@ from accord_rules.revision.facts import Ask, Assume, FactType, Scope
 from accord_rules.revision.rule import SHOP, Rule, last_word
 from accord_rules.revision.sentences import write_value
 from accord_rules.verdict import LEVELS, VERDICTS, Assumption, Finding, Need, SampleLeanedOn
-from accord_rules.weigh.choice import Turning, alternatives, choose, hottest_and_longest
+from accord_rules.weigh.choice import Turning, alternatives, as_sampled, choose, hottest_and_longest
 from accord_rules.weigh.sequence import find_sequence
 
 # Facts that a different choice of settings can change: the rest of a blocked pressing is hopeless whatever is set. The
@@ -293,10 +293,16 @@ class Scales:
         return OnPress(press, tuple(case for case, _ in pressed), sequence, weighed)
 
     def _alone(self, decoration: Case, press: Press) -> tuple[Case, Weighed]:
-        """One decoration as if it were the only one, with the preferred settings, or the first others that no rule
-        blocks; the preferred ones if there are none."""
+        """One decoration as if it were the only one, with the preferred settings, or those of a sample on record
+        where they want one, or the first others that no rule blocks; the preferred ones if there are none."""
         case = decoration.pressing_chosen(press, choose)
         first, weighed = case.chosen, self.weigh(case)
+        if first is not None and first.surface_c is not None and _wanting_a_sample(weighed):
+            for chosen in as_sampled(case, first):
+                sampled = decoration.pressing_alone(press, chosen)
+                of_sampled = self.weigh(sampled)
+                if _better_sampled(of_sampled, weighed):
+                    return sampled, of_sampled
         if first is None or first.surface_c is None or not _turns_with_settings(weighed.at("blocks")):
             return case, weighed
         return self._other_settings(decoration, press, case, first, weighed.at("blocks")) or (case, weighed)
@@ -451,6 +457,16 @@ def _values_of(names: tuple[str, ...]) -> Callable[[Case], tuple[Any, ...]]:
         return lambda case: tuple(case[name] for name in names)
     values = itemgetter(*names)
     return lambda case: values(case.known)
+
+
+def _wanting_a_sample(weighed: Weighed) -> int:
+    """How many findings a sample that held would lift."""
+    return sum(not fired.rule.condition.facts.isdisjoint(LEANING) for fired in weighed.fired)
+
+
+def _better_sampled(of_sampled: Weighed, weighed: Weighed) -> bool:
+    """Whether the settings of a sample on record come to less than the preferred ones."""
+    return (of_sampled.badness, _wanting_a_sample(of_sampled)) < (weighed.badness, _wanting_a_sample(weighed))
 
 
 def _ends_with_more(fired: Fired) -> bool:

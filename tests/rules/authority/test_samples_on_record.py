@@ -160,7 +160,7 @@ def test_on_an_uneven_press_cooler_by_no_more_than_five(authority: Authority) ->
         ({"item": {**VEST, "mass_per_area": "225 g/m2"}}, False),
         ({"item": {**VEST, "already": ["cut-film"]}}, False),
         ({"item": {"blank": "cycling-jersey-white"}}, False),
-        ({"transfer": "dye-sublimation"}, False),
+        ({"transfer": "sub-paper-tacky"}, False),
         ({"press": "beside"}, False),
         ({"press": PRESS | {"id": "described"}}, False),
         ({"settings": {"pre_press": "60 s"}}, False),
@@ -199,6 +199,18 @@ def test_cloth_that_is_described_is_found_again(authority: Authority) -> None:
         assert bool(asked(authority, (sample,), order_of(item)).samples) is stands
 
 
+@pytest.mark.parametrize(
+    ("stocked", "stands"),
+    [(["sub-paper-fast-dry"], True), (["sub-paper-tacky"], False), (["sub-paper-fast-dry", "sub-paper-tacky"], False)],
+)
+def test_a_family_is_the_one_product_that_is_stocked_of_it(
+    stocked: list[str], stands: bool, authority: Authority
+) -> None:
+    stock = {"products": stocked, "consumables": ["plain-paper"]}
+    shop = shop_of(authority.book, presses=[PRESS], samples=[SAMPLE], stock=stock)
+    assert bool(authority.validate(order_of(transfer="dye-sublimation"), shop).samples) is stands
+
+
 def test_an_order_with_a_sample_of_its_own_leans_on_that(authority: Authority) -> None:
     verdict = asked(authority, (SAMPLE,), order_of(evidence=["sample-test"]))
     assert (verdict.verdict, verdict.samples) == ("accepted", ())
@@ -208,6 +220,70 @@ def test_where_nothing_is_wanted_nothing_is_leaned_on(authority: Authority) -> N
     order = order_of({"blank": "tee-sport-white"})
     sample = {**SAMPLE, "piece": {"blank": "tee-sport-white"}}
     assert asked(authority, (sample,), order).samples == ()
+
+
+# -- settings that the order leaves open -----------------------------------------------------------------------------
+
+BAG = {"blank": "tote-nonwoven-green"}  # polypropylene: a sample is wanted at any heat
+BAG_SAMPLE = {
+    **SAMPLE,
+    "id": "bag",
+    "piece": BAG,
+    "transfer": "film-low-heat-soft",
+    "temperature": "124 °C",
+    "time": "12 s",
+    "pressure": "light",
+}
+
+
+def open_order(item: Document, transfer: str, settings: Document | None = None) -> Order:
+    decoration = {
+        "transfer": transfer,
+        "placement": "front",
+        "size": {"width": "150 mm", "height": "150 mm"},
+        "artwork": {"colours": 1, "palette": ["#FFFFFF"]},
+        "settings": dict(settings or {}),
+    }
+    return read(Order, {"item": item, "press": "bench", "decorations": [decoration]})
+
+
+def test_settings_left_open_are_those_of_the_sample_where_one_is_wanted(authority: Authority) -> None:
+    order = open_order(BAG, "film-low-heat-soft")
+    alone = asked(authority, (), order)
+    assert "olefin-needs-sample" in rules_of(alone)
+    (preferred,) = alone.on.settings or ()
+    assert preferred["temperature"] != "124 °C", "or it shows nothing"
+    verdict = asked(authority, (BAG_SAMPLE,), order)
+    assert (verdict.verdict, [leaned.id for leaned in verdict.samples]) == ("accepted", ["bag"])
+    (chosen,) = verdict.on.settings or ()
+    assert (chosen["temperature"], chosen["time"], chosen["pressure"]) == ("124 °C", "12 s", "light")
+    told = authority.recommend(order, shop_with(authority.book, BAG_SAMPLE)).plans[0]
+    assert (told.verdict, told.decorations[0].settings["temperature"]) == ("accepted", "124 °C")
+
+
+@pytest.mark.parametrize(
+    ("sample", "settings"),
+    [
+        ({}, {"temperature": "118 °C"}),  # what is said is kept
+        ({}, {"time": "10 s"}),
+        ({"failures": ["peeled"]}, {}),
+        ({"washes": 0}, {}),
+        ({"temperature": "170 °C"}, {}),  # out of what the transfer takes
+        ({"time": "200 s"}, {}),
+        ({"press": "beside"}, {}),
+    ],
+)
+def test_a_sample_that_does_not_do_moves_no_setting(sample: Document, settings: Document, authority: Authority) -> None:
+    order = open_order(BAG, "film-low-heat-soft", settings)
+    before, verdict = asked(authority, (), order), asked(authority, ({**BAG_SAMPLE, **sample},), order)
+    assert verdict.on.settings == before.on.settings
+    assert "olefin-needs-sample" in rules_of(verdict)
+
+
+def test_where_nothing_is_wanted_the_books_settings_stay(authority: Authority) -> None:
+    order = open_order({"blank": "tee-heavy-white"}, "cut-film")
+    sample = {**BAG_SAMPLE, "piece": {"blank": "tee-heavy-white"}, "transfer": "cut-film", "temperature": "160 °C"}
+    assert asked(authority, (sample,), order).on.settings == asked(authority, (), order).on.settings
 
 
 # -- light prints on dyed polyester ----------------------------------------------------------------------------------
