@@ -2,8 +2,8 @@
 
 Expected answers are a practitioner's, written down before the rules were asked: common practice, no source, where no
 other source stands beside the row. A row says what is asked (``needs``), which rules speak at which level (``said``),
-and the verdict. Rules that speak besides are not held against a row. Afterwards the orders of eight rows were put right,
-not what is expected of them: a product that its maker declares, a print too large, an age, a run that was too short.
+and the verdict. Rules that speak besides are not held against a row. Afterwards the orders of eight rows were put
+right, not what is expected of them: a product that its maker declares, a print too large, an age, a run too short.
 """
 
 from __future__ import annotations
