@@ -162,6 +162,27 @@ def test_published_sources_say_edition_or_place(book: Book) -> None:
     assert [source.title for source in published if not re.search(r"\d", source.title + source.text)] == []
 
 
+# What a text of each kind has to say of how far it was seen.
+SAYS = {
+    "published": r"\b[Ss]een\b|[Cc]onfirmed",
+    "secondary": r"secondary|repeat|quote|copy|tabled",
+    "from-memory": r"memory|not open|not seen|[Nn]ot seen",
+}
+
+
+@pytest.mark.parametrize("kind", SAYS)
+def test_a_source_says_in_words_what_its_kind_says(kind: str, book: Book) -> None:
+    of_kind = {name: source for name, source in book.sources.items() if source.kind == kind}
+    assert of_kind
+    silent = [name for name, source in of_kind.items() if not re.search(SAYS[kind], source.title + source.text)]
+    assert silent == []
+
+
+def test_nothing_seen_through_others_alone_is_called_published(book: Book) -> None:
+    published = {name: source.text for name, source in book.sources.items() if source.kind == "published"}
+    assert [n for n, text in published.items() if re.match(r"[^.]*(through secondary pages|from memory)", text)] == []
+
+
 # -- which way is stricter -------------------------------------------------------------------------------------------
 
 
