@@ -256,7 +256,7 @@ _EVIDENCE: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "flammability-test": _FIRE,
         "food-contact-declaration": _FOOD,
         "lead-declaration": ("lead",),
-        "lead-test": ("lead",),
+        "lead-test": ("lead", "cadmium"),
         "magnet-declaration": ("magnets",),
         "maker-consent": _PROTECTION,
         "nickel-declaration": ("nickel",),
