@@ -158,6 +158,13 @@ def test_no_such_rule(run: Recipes, name: str) -> None:
     assert done.stderr
 
 
+def test_sources(run: Recipes) -> None:
+    told = json.loads(run("sources.sh").stdout)
+    assert told["safety_limits"][0]["kind"] == told["kinds"][-1] == "choice"
+    assert all(sum(room["counts"].values()) == room["total"] for room in told["rooms"])
+    assert run("sources.sh", "limits").returncode == 2
+
+
 def test_facts(run: Recipes) -> None:
     pages = [json.loads(line) for line in run("facts.sh").stdout.splitlines()]
     assert len(pages) == -(-len(FACTS) // 200), "two hundred a page"
