@@ -22,7 +22,7 @@ DEMO = Path(__file__).parents[2] / "demo"
 FREE: dict[str, Any] = {
     "reference": "ML-3",
     "item": {"blank": "cushion-polyester-white"},
-    "decorations": [{"placement": "front", "size": {"width": "200 mm", "height": "200 mm"}}],
+    "decorations": [{"placement": "face", "size": {"width": "200 mm", "height": "200 mm"}}],
     "quantity": 12,
 }
 HOPELESS = FREE | {
@@ -55,7 +55,7 @@ def test_the_card_begins_with_what_is_pressed_and_where(accord: Any, order: Call
     best = json.loads(accord("recommend", "--json", file).stdout)["plans"][0]
     assert lines[1] == best["piece_title"].capitalize()
     print_, press, quantity, reference = (" ".join(line.split()) for line in lines[2:6])
-    assert print_ == f"Print {best['decorations'][0]['title']}, 200 mm x 200 mm, front"
+    assert print_ == f"Print {best['decorations'][0]['title']}, 200 mm x 200 mm, face"
     assert press == f"Press {best['press_title']}"
     assert press.endswith(f"“{best['press']}”")
     assert (quantity, reference) == ("Quantity 12", "Reference ML-3")
