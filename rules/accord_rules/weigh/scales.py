@@ -6,6 +6,7 @@ import re
 import threading
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -57,6 +58,10 @@ _WATCHED = "watched-"
 # One print that may be any of the book's transfers takes some 2,000 on the 40 presses a shop may have, so that it is
 # weighed whole; 8,000 take a core about a second (measured). What is being weighed when they are used up is finished.
 WEIGHINGS_MOST = 8000
+
+
+# Samples whose settings are tried, the last ones pressed: a shop may have hundreds of one piece.
+_SAMPLES_TRIED_MOST = 8
 
 
 class Fired(NamedTuple):
@@ -298,7 +303,7 @@ class Scales:
         case = decoration.pressing_chosen(press, choose)
         first, weighed = case.chosen, self.weigh(case)
         if first is not None and first.surface_c is not None and _wanting_a_sample(weighed):
-            for chosen in as_sampled(case, first):
+            for chosen in islice(as_sampled(case, first), _SAMPLES_TRIED_MOST):
                 sampled = decoration.pressing_alone(press, chosen)
                 of_sampled = self.weigh(sampled)
                 if _better_sampled(of_sampled, weighed):

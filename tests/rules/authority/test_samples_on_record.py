@@ -280,6 +280,20 @@ def test_a_sample_that_does_not_do_moves_no_setting(sample: Document, settings: 
     assert "olefin-needs-sample" in rules_of(verdict)
 
 
+def test_of_several_samples_the_last_one_that_does_is_followed(authority: Authority) -> None:
+    samples = [
+        {**BAG_SAMPLE, "id": f"bag-{degrees}", "temperature": f"{degrees} °C", "pressed_on": day, "failures": failures}
+        for degrees, day, failures in (
+            (122, "2026-01-10", []),
+            (124, "2026-02-10", []),
+            (119, "2026-03-10", ["peeled"]),
+            (170, "2026-04-10", []),
+        )
+    ]
+    verdict = asked(authority, tuple(samples), open_order(BAG, "film-low-heat-soft"))
+    assert [leaned.id for leaned in verdict.samples] == ["bag-124"]
+
+
 def test_where_nothing_is_wanted_the_books_settings_stay(authority: Authority) -> None:
     order = open_order({"blank": "tee-heavy-white"}, "cut-film")
     sample = {**BAG_SAMPLE, "piece": {"blank": "tee-heavy-white"}, "transfer": "cut-film", "temperature": "160 °C"}
