@@ -48,6 +48,7 @@ FELT = Material("felt", 0.05, 120.0, 1300.0, _EN)
 SILICONE = Material("silicone rubber", 0.35, 1200.0, 1000.0, _EN)
 FILLED_SILICONE = Material("filled silicone rubber", 0.5, 1450.0, 1000.0, _EN)
 SILICONE_FOAM = Material("silicone sponge", 0.12, 750.0, 1000.0, _EN)
+POLYPROPYLENE = Material("polypropylene", 0.22, 910.0, 1800.0, _EN)
 PLYWOOD = Material("plywood", 0.13, 500.0, 1600.0, _EN)
 CLOTH = Material("pressed cloth", 0.07, 400.0, 1350.0, ("thermal-cloth-practice",))
 
@@ -87,6 +88,7 @@ SHEETS: Mapping[str, Material] = MappingProxyType(
         "lower-platen-cover": PTFE,
         "pressing-board": PLYWOOD,
         "mug-wrap-sleeve": SILICONE,
+        "shrink-sleeve": POLYPROPYLENE,
     }
 )
 # For a sheet or pad that is not listed: paper is the middle of the covers, sponge of the pads. A choice.

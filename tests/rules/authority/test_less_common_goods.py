@@ -270,6 +270,7 @@ def test_goods_whose_far_side_bears_no_platen(book: Book) -> None:
         "down-filled",
         "eva-foam",
         "foam-front-cap",
+        "laminated-jute",
         "laminated-shell",
         "neoprene-faced",
         "padded",

@@ -15,6 +15,7 @@ from accord_rules.heat.materials import (
     FILLED_SILICONE,
     PLYWOOD,
     POLYAMIDE,
+    POLYPROPYLENE,
     PTFE,
     PU,
     PVC,
@@ -52,6 +53,20 @@ BOOK_BY_EN_12524 = {
     "leatherette-pu": "Plastics, polyurethane (PU)",
     "leatherette-pvc": "Plastics, Polyvinylchloride (PVC)",
     "felt": "Floor covering, underlay, wool",
+    "aluminium-bottle": "Metals, aluminium alloys",
+    "brass-sheet": "Metals, brass",
+    "ceramic-plate": "Tiles, ceramic or porcelain",
+    "crystal-block": "Glass, soda lime",
+    "marble": "Stone, marble",
+    "mirror": "Glass, soda lime",
+    "pen-barrel": "Metals, aluminium alloys",
+    "phone-shell": "Plastics, polycarbonates",
+    "polypropylene-sheet": "Plastics, polypropylene",
+    "pvc-sheet": "Plastics, Polyvinylchloride (PVC)",
+    "rubber-sheet": "Rubber, natural",
+    "tapered-tumbler": "Metals, stainless steel",
+    "tpu-shell": "Plastics, polyurethane (PU)",
+    "vinyl-banner": "Sealant, polyvinylchloride (PVC) flexible, with 40% softner",
 }
 ROOM_BY_EN_12524 = (
     (ALUMINIUM, "Metals, aluminium alloys"),
@@ -65,6 +80,7 @@ ROOM_BY_EN_12524 = (
     (FILLED_SILICONE, "Sealant, silicone, filled"),
     (SILICONE_FOAM, "Sealant, silicone foam"),
     (PLYWOOD, "Wood, plywood 500 kg/m^3"),
+    (POLYPROPYLENE, "Plastics, polypropylene"),
 )
 STANDARD_HARDBOARD = "Hardboard, high density, standard-tempered grade"
 

@@ -54,6 +54,8 @@ FROM_MEMORY = {
     "brass-sheet": (8400, 120, 380),
     "marble": (2800, 3.5, 1000),
     "polypropylene-sheet": (910, 0.22, 1800),
+    "rubber-sheet": (910, 0.13, 1100),  # "natural"
+    "vinyl-banner": (1200, 0.14, 1000),  # "PVC flexible, with 40 % softener"
 }
 # The second page, EN ISO 10077-2:2003: density and conductivity alone.
 WITHOUT_CAPACITY = {"silicone-sheet": (1200, 0.35), "leatherette-pu": (1200, 0.25)}
