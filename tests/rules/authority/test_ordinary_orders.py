@@ -271,7 +271,7 @@ def film(item: Document, transfer: str, *settings: str, **more: Any) -> Document
         (dye({"blank": "puzzle-board-120"}, "200 °C", "45 s", size=SMALL), NO_PAPERS, "accepted", []),
         # A coated steel tumbler in the oven: 5 to 8 minutes at 190 °C.
         (dye(TUMBLER, "190 °C", "6 min", press="mug-oven-wrap", **ALL_ROUND), NO_PAPERS, "accepted",
-         ["dye-wrap-overlap", "hard-goods-stay-hot"]),
+         ["hard-goods-stay-hot"]),
         # Polypropylene: low heat, and only after a test; a film that needs more has no temperature on it.
         (film(PP_BAG, "cut-film-low-temperature", size=SMALL), NO_PAPERS, "conditional", ["olefin-needs-sample"]),
         (film(PP_BAG, "cut-film-low-temperature", size=SMALL), ("sample-test",), "accepted", []),
