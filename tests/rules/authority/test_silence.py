@@ -653,6 +653,22 @@ ROWS = [
         use={"age_from": 18},
         unsaid=("hard-fitting-under-platen",),
     ),
+    # -- the face of a board that lists no food face is where food lies ------------------------------------------------
+    Row(
+        "film on the face of a bamboo board",
+        item={"blank": "chopping-board-bamboo"},
+        transfer="film-soft-matte",
+        decoration={"placement": "face"},
+        verdict="rejected",
+        said={"print-on-food-face": "blocks"},
+    ),
+    Row(
+        "film on its reverse",
+        item={"blank": "chopping-board-bamboo"},
+        transfer="film-soft-matte",
+        decoration={"placement": "reverse"},
+        unsaid=("print-on-food-face",),
+    ),
 ]
 
 
