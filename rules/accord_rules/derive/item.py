@@ -639,6 +639,22 @@ def is_another_colour(said: str, blank: Blank, apart: Mapping[str, float]) -> bo
     return hue_difference(one, other) >= apart["order.colour_hue_apart"]
 
 
+@fact("item.pvc_said_away", BOOL, ORDER)
+def pvc_said_away(
+    blank: Blank | None = maybe("blank.entry"),
+    substrates: Mapping[str, Substrate] = entries("substrates"),
+    piece: Callable[[], Substrate | None] = later("substrate.entry"),
+    coated: Callable[[], str | None] = later("item.coating"),
+) -> bool:
+    """Whether the named blank is of PVC or coated with it, and the order describes a piece that is neither."""
+    if blank is None:
+        return False
+    if not (blank.coating == "pvc" or (blank.substrate in substrates and substrates[blank.substrate].pvc)):
+        return False
+    entry = piece()
+    return entry is not None and not entry.pvc and coated() != "pvc"
+
+
 @fact("item.colour_contradicts_blank", BOOL, ORDER)
 def colour_contradicts_blank(
     blank: Blank | None = maybe("blank.entry"),

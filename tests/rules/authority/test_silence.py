@@ -669,6 +669,25 @@ ROWS = [
         decoration={"placement": "reverse"},
         unsaid=("print-on-food-face",),
     ),
+    # -- PVC that the description takes away ---------------------------------------------------------------------------
+    *(
+        Row(
+            f"{item['blank']}, described as something else",
+            item=item,
+            transfer="film-low-heat-soft",
+            verdict="rejected",
+            said={"pvc-said-away": "blocks"},
+        )
+        for item in (
+            {"blank": "raincoat-pvc-yellow", "substrate": "knit", "coating": "none", "fibres": {"PES": 100}},
+            {"blank": "wallet-leatherette-black", "substrate": "leatherette-pu", "coating": "polyurethane"},
+        )
+    ),
+    Row(
+        "a PVC raincoat, described as a coated weave",
+        item={"blank": "raincoat-pvc-yellow", "substrate": "woven"},
+        unsaid=("pvc-said-away",),
+    ),
 ]
 
 
