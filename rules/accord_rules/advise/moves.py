@@ -30,7 +30,7 @@ from accord_rules.derive.item import is_another_colour
 from accord_rules.derive.press import press_in_words
 from accord_rules.derive.sources import SAYS, SOURCES, Part
 from accord_rules.documents import units
-from accord_rules.orders.order import PRINTER_WORDS, Artwork, Item, Order, Press, Settings, Size
+from accord_rules.orders.order import HURTFUL_FEATURES, PRINTER_WORDS, Artwork, Item, Order, Press, Settings, Size
 from accord_rules.revision.catalogue import Blank, Transfer
 from accord_rules.revision.condition import Contains
 from accord_rules.revision.facts import Scope
@@ -657,10 +657,6 @@ _OF_THE_PIECE = (
 )
 
 
-# Features for which a rule refuses the heat itself, whatever is printed.
-_HURTFUL = frozenset({"battery", "electronics", "liquid-filled", "pressurised", "sealed-cavity"})
-
-
 def _said_of_the_piece(item: Item) -> tuple[str, ...]:
     return tuple(name for name in _OF_THE_PIECE if getattr(item, name) is not None)
 
@@ -670,7 +666,7 @@ def _says_as_much(blank: Blank, item: Item) -> bool:
 
     What could hurt somebody is the piece's own: another one without it is no answer for who brought this one.
     """
-    hurtful = set(item.features or ()) & _HURTFUL
+    hurtful = set(item.features or ()) & HURTFUL_FEATURES
     return hurtful <= set(blank.features or ()) and all(
         getattr(blank, name) is not None for name in _said_of_the_piece(item)
     )

@@ -445,10 +445,11 @@ def food_face(
     goods: str | None = maybe("item.kind"),
     cloth: bool | None = maybe("item.textile"),
 ) -> bool:
-    """Whether the print is where food or drink touches: of a board or plate that no blank tells, on its face too."""
+    """Whether the print is where food or drink touches: of a board or plate with no food face told, on its face too."""
     if where == "food-face" or (side and where == "inside"):
         return True
-    return side and where == "face" and blank is None and goods != "drinkware" and not cloth
+    told = blank is not None and "food-face" in blank.areas
+    return side and where == "face" and not told and goods != "drinkware" and not cloth
 
 
 @fact(

@@ -8,7 +8,7 @@ from math import ceil
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, hue_difference, plain_name, read_colour, signals
 from accord_rules.heat.materials import BOARD_DRIES_S_MM2, CLOTH_DRIES_KG_M2S, USUAL_WATER_SHARE
-from accord_rules.orders.order import DYES, FEATURES, PIECE_KINDS, PREPARATIONS
+from accord_rules.orders.order import CORDS, DYES, FEATURES, PIECE_KINDS, PREPARATIONS, STAYING_FEATURES
 from accord_rules.revision.catalogue import (
     PLASTICS,
     SHAPES,
@@ -501,10 +501,23 @@ def usual_features(
     ),
 )
 def features(
-    said: tuple[str, ...] | None = source("/item/features"), blank: Blank | None = maybe("blank.entry")
+    said: tuple[str, ...] | None = source("/item/features"),
+    blank: Blank | None = maybe("blank.entry"),
+    age: Callable[[], float | None] = later("use.age_from"),
+    cord_age: float = limit("people.cord_age_most"),
 ) -> tuple[str, ...] | None:
-    """Raised, fragile or dangerous things in the pressed area."""
-    return said if said is not None or blank is None else blank.features
+    """Raised, fragile or dangerous things in the pressed area, and what of the named blank hurts wherever it sits.
+
+    An order clears the pressed area of a zip by leaving it out; it takes no battery out of a power bank like that, and
+    no cord off a child's piece.
+    """
+    if said is None or blank is None:
+        return said if blank is None else blank.features
+    lasting = set(blank.features) & STAYING_FEATURES
+    if not lasting.isdisjoint(CORDS):
+        youngest = age()
+        lasting -= CORDS if youngest is not None and youngest > cord_age else frozenset()
+    return tuple(sorted({*said, *lasting}))
 
 
 @fact(
@@ -624,6 +637,22 @@ def is_another_colour(said: str, blank: Blank, apart: Mapping[str, float]) -> bo
     if greyer < apart["ground.white_chroma_most"]:
         return stronger >= apart["order.coloured_chroma_least"]
     return hue_difference(one, other) >= apart["order.colour_hue_apart"]
+
+
+@fact("item.pvc_said_away", BOOL, ORDER)
+def pvc_said_away(
+    blank: Blank | None = maybe("blank.entry"),
+    substrates: Mapping[str, Substrate] = entries("substrates"),
+    piece: Callable[[], Substrate | None] = later("substrate.entry"),
+    coated: Callable[[], str | None] = later("item.coating"),
+) -> bool:
+    """Whether the named blank is of PVC or coated with it, and the order describes a piece that is neither."""
+    if blank is None:
+        return False
+    if not (blank.coating == "pvc" or (blank.substrate in substrates and substrates[blank.substrate].pvc)):
+        return False
+    entry = piece()
+    return entry is not None and not entry.pvc and coated() != "pvc"
 
 
 @fact("item.colour_contradicts_blank", BOOL, ORDER)

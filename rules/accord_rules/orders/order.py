@@ -74,6 +74,12 @@ FEATURES = (
     "taped-seam",
     "zip",
 )
+# Features for which a rule refuses the heat itself, whatever is printed.
+HURTFUL_FEATURES = frozenset({"battery", "electronics", "liquid-filled", "pressurised", "sealed-cavity"})
+# Features by which a cord hangs on a piece: they count on a child's, wherever the print lies.
+CORDS = frozenset({"drawstring", "hood", "neck-cord"})
+# Of a named blank, features that no order says away: they hurt somebody wherever on the piece they sit.
+STAYING_FEATURES = HURTFUL_FEATURES | CORDS | {"magnet", "small-parts"}
 PREPARATIONS = (
     "lint-rolled",
     "pre-washed",

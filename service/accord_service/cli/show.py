@@ -281,8 +281,8 @@ def _remedies(output: Output, verdict: Document) -> None:
     )
     if not verdict["remedies_complete"]:
         output.blank()
-        more = "other" if remedies else "any"
-        output.say(f"There are more changes than could be tried: {more} remedies may well exist.", lead="  ")
+        more = "more remedies" if remedies else "a remedy"
+        output.say(f"There are more changes than could be tried: there may well be {more}.", lead="  ")
 
 
 def _assumed(output: Output, assumed: Sequence[Document]) -> None:

@@ -609,6 +609,85 @@ ROWS = [
         item={"blank": "tee-heavy-black", "colour": "black"},
         unsaid=("colour-contradicts-blank",),
     ),
+    # -- what hurts stays on the named blank, whatever the order leaves out --------------------------------------------
+    *(
+        Row(
+            f"{blank}, said to hold {held or 'nothing'}",
+            item={"blank": blank, "features": held},
+            transfer="sub-paper-hard-goods",
+            decoration={"placement": "face"},
+            verdict="rejected",
+            said={rule: "blocks"},
+        )
+        for blank, held, rule in (
+            ("badge-light-up", [], "battery-in-piece"),
+            ("badge-light-up", ["small-parts"], "battery-in-piece"),
+            ("power-bank-sleeve", [], "battery-in-piece"),
+            ("drive-card-white", [], "electronics-in-piece"),
+            ("cool-pack-gel", [], "liquid-in-piece"),
+            ("beach-ball-inflated", ["seam"], "pressurised-piece"),
+        )
+    ),
+    Row(
+        "a fridge magnet for children, said to hold none",
+        item={"blank": "magnet-mdf-coated", "features": []},
+        transfer="sub-paper-hard-goods",
+        use=CHILD,
+        said={"childs-piece-with-magnet": "requires"},
+    ),
+    Row(
+        "a hoodie with cords for children of 6, its front clear",
+        item={"blank": "hoodie-cotton-black", "features": []},
+        use=CHILD,
+        said={"cord-in-childs-hood": "requires"},
+    ),
+    Row(
+        "the same hoodie for grown-ups: clear is clear",
+        item={"blank": "hoodie-cotton-black", "features": []},
+        use={"age_from": 18},
+        unsaid=("cord-in-childs-hood", "raised-cloth-under-platen"),
+    ),
+    Row(
+        "a zipped hoodie with its print clear of the zip",
+        item={"blank": "hoodie-zip-navy", "features": []},
+        use={"age_from": 18},
+        unsaid=("hard-fitting-under-platen",),
+    ),
+    # -- the face of a board that lists no food face is where food lies ------------------------------------------------
+    Row(
+        "film on the face of a bamboo board",
+        item={"blank": "chopping-board-bamboo"},
+        transfer="film-soft-matte",
+        decoration={"placement": "face"},
+        verdict="rejected",
+        said={"print-on-food-face": "blocks"},
+    ),
+    Row(
+        "film on its reverse",
+        item={"blank": "chopping-board-bamboo"},
+        transfer="film-soft-matte",
+        decoration={"placement": "reverse"},
+        unsaid=("print-on-food-face",),
+    ),
+    # -- PVC that the description takes away ---------------------------------------------------------------------------
+    *(
+        Row(
+            f"{item['blank']}, described as something else",
+            item=item,
+            transfer="film-low-heat-soft",
+            verdict="rejected",
+            said={"pvc-said-away": "blocks"},
+        )
+        for item in (
+            {"blank": "raincoat-pvc-yellow", "substrate": "knit", "coating": "none", "fibres": {"PES": 100}},
+            {"blank": "wallet-leatherette-black", "substrate": "leatherette-pu", "coating": "polyurethane"},
+        )
+    ),
+    Row(
+        "a PVC raincoat, described as a coated weave",
+        item={"blank": "raincoat-pvc-yellow", "substrate": "woven"},
+        unsaid=("pvc-said-away",),
+    ),
 ]
 
 
