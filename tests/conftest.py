@@ -173,7 +173,10 @@ def open_collective(seeded_data: Path, tmp_path_factory: pytest.TempPathFactory)
         for text in shops:
             document = tomllib.loads(text)
             store.shops.create(document["id"], document, who="test")
-        tokens = {holder: store.keys.issue(*holder, who="test").token for holder in keys}
+        tokens = {
+            (shop, role): store.keys.issue(shop, role, holder=f"The {role} of {shop}", who="test").token
+            for shop, role in keys
+        }
         store.close()
         return Collective(server, data, tokens)
 

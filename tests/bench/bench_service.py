@@ -321,7 +321,9 @@ def seeded(folder: Path, shops: set[str]) -> dict[str, str]:
     wide = recommending.shop_document(load_book()) | {"id": WIDE}
     (folder / "shops" / f"{WIDE}.toml").write_text(written(wide), encoding="utf-8")
     shops = {*shops, WIDE}
-    keys = "".join(f'[[key]]\nshop = "{shop}"\nrole = "counter"\n' for shop in sorted(shops))
+    keys = "".join(
+        f'[[key]]\nshop = "{shop}"\nrole = "counter"\nholder = "The counter of {shop}"\n' for shop in sorted(shops)
+    )
     (folder / "keys.toml").write_text(keys, encoding="utf-8")
     command = [sys.executable, "-c", "from accord_service.cli.main import main; main()", "seed", str(folder)]
     env = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}

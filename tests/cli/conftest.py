@@ -58,7 +58,9 @@ def collective(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("collective")
     (folder / "shops").mkdir()
     (folder / "shops" / "mill-loft.toml").write_text(SHOP, encoding="utf-8")
-    keys = "\n".join(f'[[key]]\nshop = "mill-loft"\nrole = "{role}"' for role in ("counter", "owner"))
+    keys = "\n".join(
+        f'[[key]]\nshop = "mill-loft"\nrole = "{role}"\nholder = "The {role}"' for role in ("counter", "owner", "admin")
+    )
     (folder / "keys.toml").write_text(keys, encoding="utf-8")
     return folder
 
@@ -136,6 +138,12 @@ def accord(served: Served, data: Path) -> Accord:
 def as_admin(served: Served, data: Path) -> Accord:
     """The same with the key that the first start made."""
     return invoked({"ACCORD_URL": served.url, "ACCORD_TOKEN": token_in(data, "admin")})
+
+
+@pytest.fixture
+def second_admin(data: Path) -> str:
+    """The token of another admin than ``as_admin``."""
+    return token_in(data, "mill-loft-admin")
 
 
 @pytest.fixture

@@ -91,11 +91,28 @@ def test_a_key_is_issued_works_and_is_revoked(served: Any, as_admin: Accord, alo
     assert secret_of(token) not in as_admin("key", "list").output
 
 
+def test_a_stewards_key_waits_until_another_admin_confirms_it(
+    served: Any, as_admin: Accord, alone: Accord, second_admin: str
+) -> None:
+    issued = as_admin("key", "issue", "collective", "steward", "--holder", "Tomas Reddy")
+    id_ = key_id_of(issued.stdout.strip())
+    assert f"until another admin confirms it: accord key confirm {id_}" in issued.stderr
+    env = {"ACCORD_URL": served.url, "ACCORD_TOKEN": issued.stdout.strip()}
+    assert alone("rules", **env).exit_code == 2
+    refused = as_admin("key", "confirm", id_)
+    assert refused.exit_code == 2
+    assert "another admin has to confirm it" in refused.output
+    confirmed = alone("key", "confirm", id_, ACCORD_URL=served.url, ACCORD_TOKEN=second_admin)
+    assert confirmed.output == f"Confirmed: {id_}, steward of collective, held by Tomas Reddy.\n"
+    assert alone("rules", **env).exit_code == 0
+
+
 def test_a_counter_may_do_none_of_it(accord: Accord, file: Callable[[str], str]) -> None:
     for command in (
         ("shop", "list"),
         ("key", "list"),
-        ("key", "issue", "mill-loft", "owner"),
+        ("key", "issue", "mill-loft", "owner", "--holder", "Ada Reyes"),
+        ("key", "confirm", "key_none"),
         ("shop", "add", file("x")),
     ):
         refused = accord(*command)
@@ -138,7 +155,7 @@ def test_seeding_again_changes_nothing(own_process: Any, collective: Path, tmp_p
     first = own_process("seed", str(collective), "--data", str(tmp_path / "data"))
     assert first.stdout.startswith(b"1 shops added")
     before = {file.name: file.read_bytes() for file in keys.iterdir()}
-    assert set(before) == {"admin", "mill-loft-counter", "mill-loft-owner"}
+    assert set(before) == {"admin", "mill-loft-counter", "mill-loft-owner", "mill-loft-admin"}
     assert {file.stat().st_mode & 0o777 for file in keys.iterdir()} == {0o600}
     again = own_process("seed", str(collective), "--data", str(tmp_path / "data"))
     assert again.stdout.startswith(b"0 shops added")

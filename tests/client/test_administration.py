@@ -55,8 +55,19 @@ def test_an_admin_replaces_a_shop_and_a_trial_changes_nothing(admin: Client) -> 
 
 
 def test_a_key_that_was_issued_can_be_read(admin: Client) -> None:
-    issued = admin.administration.issue_key("harbour-lane", "counter")
+    issued = admin.administration.issue_key("harbour-lane", "counter", holder="Nia Calder")
     assert admin.administration.key(issued["key_id"]) == {name: issued[name] for name in issued if name != "token"}
+
+
+def test_a_stewards_key_waits_for_a_second_admin(admin: Client) -> None:
+    """The admin who issued it is not a second one."""
+    issued = admin.administration.issue_key("harbour-lane", "steward", holder="Tomas Reddy")
+    assert issued["waits"]
+    with pytest.raises(ProblemError) as refused:
+        admin.administration.confirm_key(issued["key_id"])
+    assert refused.value.status == 403
+    assert "another admin has to confirm it" in str(refused.value)
+    admin.administration.revoke_key(issued["key_id"])
 
 
 def test_house_rules_may_tighten_and_never_loosen(owner: Client) -> None:

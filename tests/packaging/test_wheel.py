@@ -36,6 +36,7 @@ KEYS = """
 [[key]]
 shop = "wheelwright"
 role = "counter"
+holder = "Ada Reyes"
 """
 SHOP = """
 id = "wheelwright"

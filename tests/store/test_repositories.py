@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import json
 import threading
 import time
 from collections.abc import Callable, Iterable
@@ -214,7 +215,7 @@ class TestShops:
 
 class TestKeys:
     def test_a_token_is_shown_once_and_its_secret_is_not_kept(self, store: Store, raw: Any) -> None:
-        issued = store.keys.issue("north", "owner", who="t")
+        issued = store.keys.issue("north", "owner", holder="H", who="t")
         id_, secret = key_id_of(issued.token), secret_of(issued.token)
         assert (id_, issued.record.last_four) == (issued.record.id, issued.token[-4:])
         assert issued.token not in repr(issued)
@@ -224,11 +225,11 @@ class TestKeys:
         assert id_.encode() in dump
 
     def test_tokens_differ(self, store: Store) -> None:
-        tokens = {store.keys.issue("north", "owner", who="t").token for _ in range(20)}
+        tokens = {store.keys.issue("north", "owner", holder="H", who="t").token for _ in range(20)}
         assert len({secret_of(token) for token in tokens}) == len({key_id_of(token) for token in tokens}) == 20
 
     def test_a_revoked_key_opens_nothing_and_stays_listed(self, store: Store, clock: Any) -> None:
-        valid, gone = (store.keys.issue("north", role, who="t") for role in ("owner", "counter"))
+        valid, gone = (store.keys.issue("north", role, holder="H", who="t") for role in ("owner", "counter"))
         revoked = store.keys.revoke(gone.record.id, who="t")
         assert store.keys.by_token(gone.token) is None
         assert store.keys.by_token(valid.token) == valid.record
@@ -240,7 +241,7 @@ class TestKeys:
             store.keys.revoke("nothing", who="t")
 
     def test_a_wrong_token_opens_nothing(self, store: Store) -> None:
-        issued, second = (store.keys.issue("north", "owner", who="t") for _ in range(2))
+        issued, second = (store.keys.issue("north", "owner", holder="H", who="t") for _ in range(2))
         token = issued.token
         wrong = [
             "",
@@ -261,17 +262,41 @@ class TestKeys:
             assert ring.by_token(bad) is None, bad
 
     def test_a_mistyped_token_is_refused_without_asking(self, store: Store, monkeypatch: Any) -> None:
-        token = store.keys.issue("north", "owner", who="t").token
+        token = store.keys.issue("north", "owner", holder="H", who="t").token
         typed = token[:30] + ("A" if token[30] != "A" else "B") + token[31:]
         monkeypatch.setattr(store.keys, "get", None)
         assert store.keys.by_token(typed) is None
 
     def test_holder_and_end_are_kept(self, store: Store, clock: Any) -> None:
-        record = store.keys.issue("north", "owner", who="key_1", holder="The till", expires_at=clock() + 60.5).record
+        record = store.keys.issue("north", "owner", holder="The till", who="key_1", expires_at=clock() + 60.5).record
         read_back = store.keys.get(record.id)
         assert read_back == record
         assert (record.issued_by, record.holder, record.expires_at) == ("key_1", "The till", clock() + 60.5)
         assert store.keys.revoke(record.id, who="t").holder == "The till"
+
+    def test_a_document_from_before_holders_still_reads_and_is_nobodys(self, store: Store, raw: Any) -> None:
+        """What a store of before wrote: no holder, no word of confirming. It counts as nobody's key, and a steward's
+        that another key issued waits."""
+        for issuer, waits in (("key_" + "a" * 16, True), ("seed", False)):
+            record = store.keys.issue("north", "steward", holder="H", who=issuer).record
+            key = next(key for key in raw.keys("*") if key.decode().endswith(f"key:{record.id}"))
+            fields = {name: value for name, value in record.fields().items() if not name.startswith("confirmed")}
+            raw.hset(key, "d", json.dumps({**fields, "holder": None}))
+            old = store.keys.get(record.id)
+            assert old is not None
+            assert (old.holder, old.confirmed_by, old.waits) == (None, None, waits)
+
+    def test_a_key_that_waits_is_confirmed_once(self, store: Store, clock: Any) -> None:
+        issuer = "key_" + "a" * 16
+        waiting = store.keys.issue("north", "admin", holder="H", who=issuer).record
+        assert (waiting.waits, store.keys.issue("north", "owner", holder="H", who=issuer).record.waits) == (True, False)
+        clock.now_s += 5
+        confirmed = store.keys.confirm(waiting.id, who="key_2")
+        assert (confirmed.waits, confirmed.holds_since, store.keys.get(waiting.id)) == (False, clock(), confirmed)
+        with pytest.raises(Conflict):
+            store.keys.confirm(waiting.id, who="key_2")
+        with pytest.raises(NotThere):
+            store.keys.confirm("nothing", who="key_2")
 
     def test_a_use_is_noted_an_hour_after_the_last_and_never_taken_back(self, store: Store) -> None:
         ids = ["key_a", "key_b", "key_c"]
@@ -281,7 +306,7 @@ class TestKeys:
         assert store.keys.last_used([]) == {}
 
     def test_held_keys_answer_as_the_store_does(self, store: Store) -> None:
-        valid, gone = (store.keys.issue("north", "owner", who="t") for _ in range(2))
+        valid, gone = (store.keys.issue("north", "owner", holder="H", who="t") for _ in range(2))
         store.keys.revoke(gone.record.id, who="t")
         ring = KeyRing(store.keys.list())
         answers: list[KeyRecord | None] = [ring.by_token(key.token) for key in (valid, gone)]

@@ -139,7 +139,7 @@ def test_the_directory_moves_with_shops_house_rules_and_keys(store: Store, serve
     seen.append(watch.current().directory)
     store.shops.replace_house("s", 0, {}, who="t")
     seen.append(watch.current().directory)
-    issued = store.keys.issue("s", "owner", who="t")
+    issued = store.keys.issue("s", "owner", holder="H", who="t")
     seen.append(watch.current().directory)
     store.keys.revoke(issued.record.id, who="t")
     seen.append(watch.current().directory)

@@ -58,17 +58,22 @@ class Administration:
         shop: str,
         role: str,
         *,
-        holder: str | None = None,
+        holder: str,
         expires_at: str | None = None,
         validate_only: bool = False,
     ) -> Document:
         """A new key. Its ``token`` is shown this once; None where the first answer was lost on the way.
 
-        ``holder``: who has it, for people; ``expires_at``: when it ends by itself (RFC 3339), never when left out.
+        ``holder``: whose it is, by the name the collective knows them by; a steward's or an admin's key ``waits`` until
+        another admin confirms it. ``expires_at``: when it ends by itself (RFC 3339), never when left out.
         """
         wanted = {"shop_id": shop, "role": role, "holder": holder, "expires_at": expires_at}
         body = {name: value for name, value in wanted.items() if value is not None}
         return self._write("POST", "/v1/keys", body, validate_only)
+
+    def confirm_key(self, key_id: str, *, validate_only: bool = False) -> Document:
+        """Let a steward's or an admin's key that another admin issued open what its role may."""
+        return self._write("POST", f"/v1/keys/{self._segment(key_id)}/confirm", None, validate_only)
 
     def revoke_key(self, key_id: str, *, validate_only: bool = False) -> Document:
         """Make a key worthless, for good."""

@@ -5,13 +5,17 @@
 
 An edit drops the approvals and goes back to draft. An approval says what it approves by three digests: of the changes,
 of the base, and of the replay that showed their effect; it counts only while all three are the proposal's own, and
-while the key it was given with holds. Author and approvers are keys of different shops, so that no shop takes a change
-through alone. The keys that belong to no shop are handed out by one desk, so they count together as one shop; what the
-program itself drafts is no shop's. Shops and revocations are the service's to know: ``with_keys`` brings them in.
+while the key it was given with holds. Author and approvers are different people of different shops, so that neither a
+person with several keys nor a shop takes a change through alone. People are told apart by the holders that their keys
+name, so a key that names none approves nothing, and what it drafted nobody can approve. A key that holds only since
+after the draft might have been made for it, so it does not approve it. The keys that belong to no shop are handed out
+by one desk, so they count together as one shop; what the program itself drafts is nobody's and no shop's. Holders,
+shops and revocations are the service's to know: ``with_keys`` brings them in.
 """
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -36,8 +40,8 @@ _WORDS = Text(2000, lines=True)
 class GovernanceError(Exception):
     """A step that is not allowed. ``kind`` is fixed and short; the message is for people.
 
-    Kinds: wrong-state, not-the-author, not-a-steward, own-proposal, own-shop, approved-twice, digests-differ,
-    base-moved, approvals-missing, reason-missing, nothing-changed, effect-missing.
+    Kinds: wrong-state, not-the-author, not-a-steward, own-proposal, own-shop, own-holder, holder-unknown, key-too-new,
+    approved-twice, digests-differ, base-moved, approvals-missing, reason-missing, nothing-changed, effect-missing.
     """
 
     def __init__(self, kind: str, message: str) -> None:
@@ -65,15 +69,20 @@ class ShownEffect(Documented):
 
 @dataclass(frozen=True, slots=True)
 class KnownKey:
-    """What is known of a key: the shop it belongs to ("collective" for none), and whether it was revoked."""
+    """What is known of a key: the shop it belongs to ("collective" for none), its role, whose it is (None where it was
+    issued before keys named a holder), since when it holds (seconds since 1970, UTC), and whether it was revoked."""
 
     shop: str
-    revoked: bool
+    role: str
+    holder: str | None
+    holds_since: float
+    revoked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Approval(Documented):
-    """Who approved, in which role, exactly what, and for which shop; ``shop`` is None where nobody knows the key."""
+    """Who approved, in which role, exactly what, and for which shop; ``shop`` is None where nobody knows the key,
+    ``holder`` where it names none."""
 
     who: str = required(Text(80), about="the id of the key")
     role: str = required(Text(20), about="its role then")
@@ -81,6 +90,8 @@ class Approval(Documented):
     base_digest: str = required(Text(80), about="digest of the base")
     replay_digest: str = required(Text(80), about="digest of the effect that was seen")
     shop: str | None = optional(Text(80), about="the shop of the key; left out where nobody knows the key")
+    holder: str | None = optional(Text(80), about="whose key it is; left out where it names nobody")
+    too_new: bool = optional(Flag(), False, about="whether the key holds only since after the draft")
     revoked: bool = optional(Flag(), False, about="whether the key was revoked since")
 
     @property
@@ -94,7 +105,7 @@ class Proposal(Documented):
     """A change set against a base, with reason and evidence. ``ended_because`` says why it was declined, withdrawn or
     void.
 
-    ``author_shop`` is None for what the program itself drafted.
+    ``author_shop`` is None for what the program itself drafted; ``author_holder`` for that, and for a key without one.
     """
 
     id: str = required(Text(80), about="its id")
@@ -112,6 +123,8 @@ class Proposal(Documented):
     author_shop: str | None = optional(
         Text(80), about="the shop of the author's key; left out for what the program itself drafted"
     )
+    author_holder: str | None = optional(Text(80), about="whose key the author's is; left out where it names nobody")
+    author_role: str | None = optional(Text(20), about="the role of the author's key")
 
     @property
     def change_digest(self) -> str:
@@ -132,22 +145,23 @@ class Proposal(Documented):
     def lapses(self) -> tuple[str | None, ...]:
         """For each approval why it does not count, or counts no more; None where it does."""
         reasons: list[str | None] = []
-        shops: set[str | None] = set()
+        counted: list[Approval] = []
         for approval in self.approvals:
             reason = self._lapse(approval)
-            if reason is None and approval.shop in shops:
+            if reason is None and any(earlier.shop == approval.shop for earlier in counted):
                 reason = "Another key of the same shop has approved already."
+            if reason is None and any(same_holder(earlier.holder, approval.holder) for earlier in counted):
+                reason = "Its holder has approved already with another key."
             reasons.append(reason)
-            shops |= {approval.shop} if reason is None else set()
+            counted += [approval] if reason is None else []
         return tuple(reasons)
 
     def _lapse(self, approval: Approval) -> str | None:
         if approval.role != STEWARD or approval.who == self.author:
             return "It is not another steward's."
-        if approval.shop is None:
-            return "Its key is not known."
-        if approval.shop == self.author_shop:
-            return "Its key is of the same shop as the author's."
+        dependence = _dependence(self, approval)
+        if dependence is not None:
+            return dependence.lapse
         if approval.revoked:
             return "Its key was revoked."
         if approval.digests != self.digests:
@@ -156,8 +170,73 @@ class Proposal(Documented):
 
     @property
     def valid_approvals(self) -> tuple[Approval, ...]:
-        """Those of stewards of different shops, none the author's, whose keys hold and that bind to what it is now."""
+        """Those of different stewards of different shops, none the author's, whose keys hold and that bind to what it
+        is now."""
         return tuple(approval for approval, lapse in zip(self.approvals, self.lapses, strict=True) if lapse is None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Dependence:
+    """Why an approval is not by somebody who stands apart from the author: the kind of refusal, what is said when it
+    is refused, and what is said of one that is there."""
+
+    kind: str
+    refusal: str
+    lapse: str
+
+
+def _dependence(proposal: Proposal, approval: Approval) -> _Dependence | None:
+    """None where the approver stands apart. What is not known counts against it."""
+    who = named(approval.holder, approval.shop)
+    if approval.shop is None:
+        return _Dependence("own-shop", f"The key {approval.who} is not known.", "Its key is not known.")
+    if approval.shop == proposal.author_shop:
+        return _Dependence(
+            "own-shop",
+            f"{who} is of no other shop than the author: a steward of another shop has to approve it.",
+            "Its key is of the same shop as the author's.",
+        )
+    if approval.holder is None:
+        return _Dependence(
+            "holder-unknown",
+            "Your key was issued before keys named their holder: have an admin issue one in your name.",
+            "Its key names no holder.",
+        )
+    if proposal.author_shop is not None and proposal.author_holder is None:
+        return _Dependence(
+            "holder-unknown",
+            "The author's key names no holder, so nobody can tell who that is: propose it anew with one that does.",
+            "The author's key names no holder.",
+        )
+    if same_holder(approval.holder, proposal.author_holder):
+        return _Dependence(
+            "own-holder",
+            f"{who} made this proposal with another key: another person has to approve it.",
+            "Its holder is the author.",
+        )
+    if approval.too_new:
+        return _Dependence(
+            "key-too-new",
+            f"The key of {who} holds only since after this was drafted: a steward from before has to approve it.",
+            "Its key holds only since after the draft.",
+        )
+    return None
+
+
+def same_holder(one: str | None, other: str | None) -> bool:
+    """Whether two holders' names are one: whatever their case, their spaces, and how their letters are encoded."""
+    return one is not None and other is not None and _plain(one) == _plain(other)
+
+
+def _plain(name: str) -> str:
+    """Compatible letters made one (Unicode NFKC), before and after folding the case, as Unicode section 3.13 has it."""
+    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
+    return " ".join(folded.split())
+
+
+def named(holder: str | None, shop: str | None) -> str:
+    """Somebody in a sentence: by name and shop."""
+    return f"{holder or 'a key without a holder'} of {shop or 'no known shop'}"
 
 
 def read_proposal(document: Any) -> Proposal:
@@ -172,9 +251,12 @@ def draft(
     reason: str,
     evidence: str,
     author: str,
-    author_shop: str | None = None,
+    author_key: KnownKey | None = None,
 ) -> Proposal:
-    """A new proposal. Raises GovernanceError (reason-missing)."""
+    """A new proposal. ``author_key``: what is known of the author's key, None for what the program drafts.
+
+    Raises GovernanceError (reason-missing).
+    """
     _said(reason, "A proposal needs a reason.")
     _said(evidence, "A proposal needs its evidence.")
     return Proposal(
@@ -184,30 +266,31 @@ def draft(
         reason=reason,
         evidence=evidence,
         author=author,
-        author_shop=author_shop,
+        **_of_author(author_key),
     )
 
 
-def with_keys(proposal: Proposal, keys: Mapping[str, KnownKey]) -> Proposal:
+def _of_author(key: KnownKey | None) -> dict[str, Any]:
+    return {} if key is None else {"author_shop": key.shop, "author_holder": key.holder, "author_role": key.role}
+
+
+def with_keys(proposal: Proposal, keys: Mapping[str, KnownKey], drafted_at: float) -> Proposal:
     """The proposal with what is known of its author's and approvers' keys by now, and open again where that leaves it
-    short of approvals. What has ended keeps the approvals it had then.
+    short of approvals. What has ended keeps the approvals it had then. ``drafted_at``: seconds since 1970 (UTC).
     """
-    author = keys.get(proposal.author)
-    author_shop = proposal.author_shop if author is None else author.shop
-    completed = replace(proposal, author_shop=author_shop)
+    completed = replace(proposal, **_of_author(keys.get(proposal.author)))
     if proposal.state not in LIVE:
         return completed
-    return _counted(
-        replace(
-            completed, approvals=tuple(_of_key(approval, keys.get(approval.who)) for approval in proposal.approvals)
-        )
-    )
+    approvals = tuple(of_key(approval, keys.get(approval.who), drafted_at) for approval in proposal.approvals)
+    return _counted(replace(completed, approvals=approvals))
 
 
-def _of_key(approval: Approval, key: KnownKey | None) -> Approval:
+def of_key(approval: Approval, key: KnownKey | None, drafted_at: float) -> Approval:
+    """The approval with what is known of its key."""
     if key is None:
-        return replace(approval, shop=None)
-    return replace(approval, shop=key.shop, revoked=key.revoked)
+        return replace(approval, shop=None, holder=None)
+    too_new = key.holds_since > drafted_at
+    return replace(approval, shop=key.shop, holder=key.holder, revoked=key.revoked, too_new=too_new)
 
 
 def edit(
@@ -219,10 +302,12 @@ def edit(
     """
     _live(proposal)
     if who != proposal.author:
-        raise GovernanceError("not-the-author", f"Only its author, {proposal.author}, can edit it.")
+        raise GovernanceError("not-the-author", f"Only its author, {_author(proposal)}, can edit it.")
     reason = proposal.reason if reason is None else reason
     evidence = proposal.evidence if evidence is None else evidence
-    return draft(proposal.id, proposal.base, changes, reason, evidence, proposal.author, proposal.author_shop)
+    edited = draft(proposal.id, proposal.base, changes, reason, evidence, proposal.author)
+    own = {name: getattr(proposal, name) for name in ("author_shop", "author_holder", "author_role")}
+    return replace(edited, **own)
 
 
 def show(proposal: Proposal, shown: ShownEffect) -> Proposal:
@@ -247,30 +332,29 @@ def open_(proposal: Proposal) -> Proposal:
 def approve(proposal: Proposal, approval: Approval) -> Proposal:
     """One steward's yes to exactly these digests.
 
-    Raises GovernanceError (wrong-state, not-a-steward, own-proposal, own-shop, digests-differ, approved-twice).
+    Raises GovernanceError (wrong-state, not-a-steward, own-proposal, own-shop, own-holder, holder-unknown, key-too-new,
+    digests-differ, approved-twice).
     """
     _in_state(proposal, "open", "approved")
+    who = named(approval.holder, approval.shop)
     if approval.role != STEWARD:
-        raise GovernanceError("not-a-steward", f"{approval.who} is {approval.role}: only a steward can approve.")
+        raise GovernanceError("not-a-steward", f"{who} is {approval.role}: only a steward can approve.")
     if approval.who == proposal.author:
-        raise GovernanceError("own-proposal", f"{approval.who} made this proposal: another steward has to approve it.")
-    if approval.shop is None or approval.shop == proposal.author_shop:
-        raise GovernanceError(
-            "own-shop",
-            f"{approval.who} is of no other shop than the author, {proposal.author}: a steward of another shop has to"
-            " approve it.",
-        )
+        raise GovernanceError("own-proposal", f"{who} made this proposal: another steward has to approve it.")
+    dependence = _dependence(proposal, approval)
+    if dependence is not None:
+        raise GovernanceError(dependence.kind, dependence.refusal)
     if approval.digests != proposal.digests:
         raise GovernanceError("digests-differ", f"The approval is of something else: {_differing(proposal, approval)}.")
-    if any(earlier.who == approval.who for earlier in proposal.valid_approvals):
-        raise GovernanceError("approved-twice", f"{approval.who} has approved this already: another steward is needed.")
-    partner = next((earlier.who for earlier in proposal.valid_approvals if earlier.shop == approval.shop), None)
-    if partner is not None:
-        raise GovernanceError(
-            "approved-twice",
-            f"{partner} has approved this already for {approval.shop}, the shop of {approval.who}: a steward of another"
-            " shop is needed.",
-        )
+    for earlier in proposal.valid_approvals:
+        if earlier.who == approval.who or same_holder(earlier.holder, approval.holder):
+            raise GovernanceError("approved-twice", f"{who} has approved this already: another steward is needed.")
+        if earlier.shop == approval.shop:
+            raise GovernanceError(
+                "approved-twice",
+                f"{named(earlier.holder, earlier.shop)} has approved this already: a steward of another shop than"
+                f" {approval.shop} is needed.",
+            )
     others = tuple(earlier for earlier in proposal.approvals if earlier.who != approval.who)
     return _counted(replace(proposal, approvals=(*others, approval)))
 
@@ -282,9 +366,9 @@ def decline(proposal: Proposal, who: str, role: str, reason: str) -> Proposal:
     """
     _live(proposal)
     if role != STEWARD:
-        raise GovernanceError("not-a-steward", f"{who} is {role}: only a steward can decline.")
+        raise GovernanceError("not-a-steward", f"Your key is {role}: only a steward can decline.")
     if who == proposal.author:
-        raise GovernanceError("own-proposal", f"{who} made this proposal: withdraw it instead.")
+        raise GovernanceError("own-proposal", "You made this proposal: withdraw it instead.")
     _said(reason, "Declining needs its reason.")
     return replace(proposal, state="declined", ended_because=reason)
 
@@ -296,7 +380,7 @@ def withdraw(proposal: Proposal, who: str, reason: str) -> Proposal:
     """
     _live(proposal)
     if who != proposal.author:
-        raise GovernanceError("not-the-author", f"Only its author, {proposal.author}, can withdraw it.")
+        raise GovernanceError("not-the-author", f"Only its author, {_author(proposal)}, can withdraw it.")
     _said(reason, "Withdrawing needs its reason.")
     return replace(proposal, state="withdrawn", ended_because=reason)
 
@@ -336,7 +420,7 @@ def revert(
     base: Base,
     reason: str,
     author: str,
-    author_shop: str | None = None,
+    author_key: KnownKey | None = None,
 ) -> Proposal:
     """A new draft that takes ``new`` (the head, ``base``) back to ``old``.
 
@@ -346,7 +430,12 @@ def revert(
     if not changes:
         raise GovernanceError("nothing-changed", "The two revisions say the same: there is nothing to take back.")
     evidence = f"Takes back what makes {base.digest} differ from an earlier revision: {len(changes)} entries."
-    return draft(proposal_id, base, changes, reason, evidence, author, author_shop)
+    return draft(proposal_id, base, changes, reason, evidence, author, author_key)
+
+
+def _author(proposal: Proposal) -> str:
+    """The author in a sentence."""
+    return proposal.author if proposal.author_shop is None else named(proposal.author_holder, proposal.author_shop)
 
 
 def _counted(proposal: Proposal) -> Proposal:
@@ -383,7 +472,7 @@ def _lacking(proposal: Proposal) -> str:
     stewards = f"approvals by stewards of {shops} that it needs"
     why = "; it loosens what keeps people safe" if needed > 1 else ""
     lapsed = [
-        f" The approval of {approval.who} has lapsed. {lapse}"
+        f" The approval of {named(approval.holder, approval.shop)} does not count. {lapse}"
         for approval, lapse in zip(proposal.approvals, proposal.lapses, strict=True)
         if lapse is not None
     ]
@@ -404,11 +493,14 @@ __all__ = [
     "draft",
     "edit",
     "moved",
+    "named",
+    "of_key",
     "open_",
     "publish",
     "read_changes",
     "read_proposal",
     "revert",
+    "same_holder",
     "show",
     "with_keys",
     "withdraw",

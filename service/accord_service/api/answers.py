@@ -23,7 +23,7 @@ from accord_rules.documents.answers import (
     listed,
     mapped,
 )
-from accord_rules.documents.reading import Choice, Object, optional, required
+from accord_rules.documents.reading import Choice, Flag, Object, optional, required
 from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
 from accord_rules.revision.catalogue import KINDS, SOURCE_KINDS, Limit, Source
@@ -395,12 +395,15 @@ class Key(Documented):
     key_id: str | None = required(STRING_OR_NULL, "its id; null when only asked (validate_only)")
     shop_id: str = required(STRING, "the shop it belongs to, or collective")
     role: str = required(Choice(ROLES), "what it may do")
-    holder: str | None = required(STRING_OR_NULL, "who has it, for people to tell keys by; may be null")
+    holder: str | None = required(STRING_OR_NULL, "whose it is; null where it was issued before keys named anybody")
     last_four: str | None = required(STRING_OR_NULL, "the token's last four characters; null when only asked")
     issued_at: str = time("when")
     issued_by: str = required(STRING, "the id of the key it was issued with, or the part of the program that issued it")
     expires_at: str | None = required(INSTANT_OR_NULL, "when it ends by itself, UTC; null: never")
     last_used_at: str | None = required(INSTANT_OR_NULL, "when it was used last, UTC, to within an hour; null: not yet")
+    waits: bool = required(Flag(), "whether it opens nothing until a second admin confirms it")
+    confirmed_by: str | None = required(STRING_OR_NULL, "the id of the second admin's key; null where there was none")
+    confirmed_at: str | None = required(INSTANT_OR_NULL, "when, UTC; null where nobody did")
     revoked_at: str | None = required(INSTANT_OR_NULL, "when, UTC; null while it holds")
 
 

@@ -264,6 +264,9 @@ class Endpoint:
         if caller.expires_at is not None and caller.expires_at <= now_s:
             expired = f"This key expired at {instant(caller.expires_at)}: a new one has to be issued."
             raise NotAuthenticated(expired, headers=_INVALID_TOKEN)
+        if caller.waits:
+            waits = f"This {caller.role}'s key waits: an admin other than the one who issued it has to confirm it."
+            raise NotAuthenticated(waits, headers=_INVALID_TOKEN)
         room().key_uses.note(caller.key_id, now_s)
         note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
         if caller.role not in self.roles:

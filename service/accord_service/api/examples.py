@@ -77,7 +77,8 @@ SHOPS: dict[str, Any] = {
     "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
     "next": None,
 }
-KEY_WANTED: dict[str, Any] = {"shop_id": SHOP["id"], "role": "counter", "holder": "The tablet at the counter"}
+KEY_WANTED: dict[str, Any] = {"shop_id": SHOP["id"], "role": "counter", "holder": "Nia Calder"}
+STEWARD_WANTED: dict[str, Any] = {"shop_id": "collective", "role": "steward", "holder": "Tomas Reddy"}
 KEY: dict[str, Any] = {
     "key_id": KEY_ID,
     **KEY_WANTED,
@@ -86,10 +87,21 @@ KEY: dict[str, Any] = {
     "issued_by": "key_m2lw6y4t7ofh3rsa",
     "expires_at": None,
     "last_used_at": "2026-03-30T16:05:00.000Z",
+    "waits": False,
+    "confirmed_by": None,
+    "confirmed_at": None,
     "revoked_at": None,
 }
 KEYS: dict[str, Any] = {"entries": [KEY], "next": None}
 ISSUED: dict[str, Any] = {**KEY, "last_used_at": None, "token": None}
+ISSUED_STEWARD: dict[str, Any] = {**ISSUED, **STEWARD_WANTED, "waits": True}
+CONFIRMED: dict[str, Any] = {
+    **KEY,
+    **STEWARD_WANTED,
+    "last_used_at": None,
+    "confirmed_by": "key_q5bd2x7u4wnc6ghi",
+    "confirmed_at": "2026-04-01T08:00:00.000Z",
+}
 REVOKED: dict[str, Any] = {**KEY, "revoked_at": "2026-04-01T08:00:00.000Z"}
 
 _COTTON_TEE: dict[str, Any] = {

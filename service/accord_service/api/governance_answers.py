@@ -35,6 +35,18 @@ def _changes(about: str) -> Any:
     return required(listed(Object(EntryChange)), about)
 
 
+# -- people -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Signatory(Documented):
+    """Who stands behind a step: shop, name and role."""
+
+    shop_id: str = required(STRING, "the shop of the key, or collective")
+    holder: str | None = required(STRING_OR_NULL, "whose key it is; null where it was issued before keys named anybody")
+    role: str = required(STRING, "the role of the key")
+
+
 # -- revisions --------------------------------------------------------------------------------------------------------
 
 
@@ -45,7 +57,9 @@ class RevisionLine(Documented):
     revision: int = required(INTEGER, "its number, from 1 without gaps")
     digest: str = required(STRING, "SHA-256 of the book's canonical JSON")
     author_id: str = required(STRING, "who proposed it: the id of a key, or the part of the program")
+    author: Signatory | None = required(Nullable(Object(Signatory)), "who that is; null for a part of the program")
     approver_ids: tuple[str, ...] = required(STRINGS, "ids of the keys that approved it")
+    approvers: tuple[Signatory, ...] = required(listed(Object(Signatory)), "who they are")
     reason: str = required(STRING, "why")
     proposal_id: str | None = required(STRING_OR_NULL, "the proposal it came from; may be null")
     published_at: str = time("when it was published")
@@ -88,11 +102,11 @@ class ShownApproval(Documented):
     """Who approved, and exactly what."""
 
     key_id: str = required(STRING, "the id of the key")
-    role: str = required(STRING, "its role then")
+    by: Signatory | None = required(Nullable(Object(Signatory)), "who that is; null where nobody knows the key")
     change_digest: str = required(STRING, "digest of the changes approved")
     base_digest: str = required(STRING, "digest of the base")
     replay_digest: str = required(STRING, "digest of the effect that was seen")
-    lapsed: str | None = required(STRING_OR_NULL, "why it does not count any more; may be null")
+    lapsed: str | None = required(STRING_OR_NULL, "why it does not count; may be null")
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +124,7 @@ class ProposalStatus(Documented):
 
     proposal_id: str | None = required(STRING_OR_NULL, "its id; null when only asked (validate_only)")
     author_id: str = required(STRING, "who made it: the id of a key, or the part of the program")
+    author: Signatory | None = required(Nullable(Object(Signatory)), "who that is; null for a part of the program")
     state: str = required(Choice(STATES), "where it is in its life; void: the head has moved on from its base")
     approvals: tuple[ShownApproval, ...] = required(
         listed(Object(ShownApproval)), "approvals given, those that lapsed too"
@@ -119,7 +134,9 @@ class ProposalStatus(Documented):
     )
     ended_because: str | None = required(STRING_OR_NULL, "why it was declined, withdrawn or became void; may be null")
     digests: Digests = required(Object(Digests), "what an approval has to repeat")
-    approvals_needed: int = required(INTEGER, "2, of two shops, where it loosens what keeps people safe, else 1")
+    approvals_needed: int = required(
+        INTEGER, "2, of two people and shops, where it loosens what keeps people safe, else 1"
+    )
     approvals_valid: int = required(INTEGER, "how many count")
     version: int | None = required(Nullable(INTEGER), "grows with each step; null while it is not made")
     created_at: str | None = required(INSTANT_OR_NULL, "when it was made, UTC")

@@ -50,6 +50,7 @@ def drafted(book: Book) -> dict[str, Any]:
     return {
         "proposal_id": "p1",
         "author_id": "key_k7qz3n5w2xab4cde",
+        "author": {"shop_id": "harbour-lane", "holder": "Orla Fenn", "role": "owner"},
         "state": "draft",
         "approvals": [],
         "shown": None,
@@ -83,7 +84,8 @@ def opened(book: Book) -> dict[str, Any]:
 def approved(book: Book) -> dict[str, Any]:
     """The proposal after a steward's yes."""
     seen = opened(book)
-    approval = {"key_id": "key_m2lw6y4t7ofh3rsa", "role": "steward", **seen["digests"], "lapsed": None}
+    steward = {"shop_id": "mill-steps", "holder": "Tomas Reddy", "role": "steward"}
+    approval = {"key_id": "key_m2lw6y4t7ofh3rsa", "by": steward, **seen["digests"], "lapsed": None}
     return {**seen, "state": "approved", "approvals": [approval], "approvals_valid": 1, "version": 3}
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -20,10 +20,17 @@ from accord_rules.governance.changes import (
     read_changes,
 )
 from accord_rules.governance.effect import RECORDED, Budget
-from accord_rules.governance.proposal import Approval, Base, GovernanceError
+from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal
 from accord_rules.infer.engine import EngineError
 from accord_service.api.endpoint import Call
-from accord_service.api.governance_answers import Digests, ProposalStatus, RevisionLine, ShownApproval, ShownProposal
+from accord_service.api.governance_answers import (
+    Digests,
+    ProposalStatus,
+    RevisionLine,
+    ShownApproval,
+    ShownProposal,
+    Signatory,
+)
 from accord_service.http.problems import (
     BaseMoved,
     DigestsDiffer,
@@ -35,7 +42,7 @@ from accord_service.http.problems import (
 )
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
-from accord_service.steps.proposals import Step, Steps, StoredProposal
+from accord_service.steps.proposals import Step, Steps, StoredProposal, known_keys
 from accord_service.steps.shops import Caller
 from accord_service.store import RevisionRecord, number_of
 
@@ -50,6 +57,9 @@ _PROBLEMS: Mapping[str, type[Problem]] = MappingProxyType(
         "not-a-steward": NotYours,
         "own-proposal": NotYours,
         "own-shop": NotYours,
+        "own-holder": NotYours,
+        "holder-unknown": NotYours,
+        "key-too-new": NotYours,
         "base-moved": BaseMoved,
         "digests-differ": DigestsDiffer,
         "wrong-state": StepsOutOfOrder,
@@ -100,7 +110,6 @@ def steps_of(call: Call) -> Steps:
         held=call.book,
         who=caller.key_id,
         role=caller.role,
-        shop=caller.shop_id,
         budget=Budget(most, most),
     )
 
@@ -146,11 +155,12 @@ def shown_proposal(stored: StoredProposal) -> ShownProposal:
 
 
 def proposal_status(stored: StoredProposal) -> ProposalStatus:
-    """What became of a proposal; the effect has an address of its own, and whose shop a key is of is not told."""
+    """What became of a proposal; the effect has an address of its own."""
     proposal, digests, is_made = stored.proposal, stored.proposal.digests, stored.version > 0
     return ProposalStatus(
         proposal_id=proposal.id if is_made else None,
         author_id=proposal.author,
+        author=_author(proposal),
         state=proposal.state,
         approvals=tuple(map(_shown_approval, proposal.approvals, proposal.lapses)),
         shown=proposal.shown,
@@ -164,10 +174,16 @@ def proposal_status(stored: StoredProposal) -> ProposalStatus:
     )
 
 
+def _author(proposal: Proposal) -> Signatory | None:
+    if proposal.author_shop is None or proposal.author_role is None:
+        return None
+    return Signatory(proposal.author_shop, proposal.author_holder, proposal.author_role)
+
+
 def _shown_approval(approval: Approval, lapse: str | None) -> ShownApproval:
     return ShownApproval(
         key_id=approval.who,
-        role=approval.role,
+        by=None if approval.shop is None else Signatory(approval.shop, approval.holder, approval.role),
         change_digest=approval.change_digest,
         base_digest=approval.base_digest,
         replay_digest=approval.replay_digest,
@@ -191,13 +207,27 @@ def refusals(changes: Iterable[EntryChange] = ()) -> Iterator[None]:
         raise FaultyDocument(faults=[fault]) from None
 
 
-def revision_line(record: RevisionRecord) -> RevisionLine:
-    """A revision without its book."""
+def revision_lines(call: Call, records: Sequence[RevisionRecord]) -> tuple[RevisionLine, ...]:
+    """Revisions without their books, with whose keys stand behind them."""
+    ids = (id_ for record in records for id_ in (record.author, *record.approvers))
+    keys = known_keys(call.room.store, ids)
+    return tuple(_revision_line(record, keys) for record in records)
+
+
+def _signatory(key: KnownKey | None) -> Signatory | None:
+    return None if key is None else Signatory(key.shop, key.holder, key.role)
+
+
+def _revision_line(record: RevisionRecord, keys: Mapping[str, KnownKey]) -> RevisionLine:
     return RevisionLine(
         revision=record.number,
         digest=record.digest,
         author_id=record.author,
+        author=_signatory(keys.get(record.author)),
         approver_ids=record.approvers,
+        approvers=tuple(
+            Signatory(key.shop, key.holder, key.role) for id_ in record.approvers if (key := keys.get(id_))
+        ),
         reason=record.reason,
         proposal_id=record.proposal,
         published_at=instant(record.at),

@@ -203,9 +203,9 @@ class Room:
             raise NotFound(f"Revision {revision} was written for another version of this service.") from None
 
     def caller(self, token: str, snapshot: Snapshot) -> Caller | None:
-        """Whoever holds the token. A key that was issued a moment ago is looked up in the store."""
+        """Whoever holds the token. A key that was issued or confirmed a moment ago is looked up in the store."""
         caller = snapshot.directory.caller(token)
-        if caller is not None or snapshot.basis == "held":
+        if (caller is not None and not caller.waits) or snapshot.basis == "held":
             return caller
         try:
             if self.store.keys.by_token(token) is None:

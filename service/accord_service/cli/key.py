@@ -21,7 +21,7 @@ _COLUMNS = (
 )
 
 
-@click.group(short_help="Issue, list and revoke keys (admin, owner).")
+@click.group(short_help="Issue, confirm, list and revoke keys (admin, owner).")
 def key() -> None:
     """Keys. Needs an admin's key, or an owner's for those of the own shop."""
 
@@ -29,10 +29,10 @@ def key() -> None:
 @key.command()
 @click.argument("shop")
 @click.argument("role", type=click.Choice(ROLES))
-@click.option("--holder", metavar="NAME", help="Who has it, for people to tell keys by.")
+@click.option("--holder", metavar="NAME", required=True, help="Whose it is, by the name the collective knows them by.")
 @click.option("--expires-at", metavar="TIME", help='When it ends by itself, such as "2027-03-31T18:00:00Z".')
 @administered
-def issue(put: ServiceCall, shop: str, role: str, holder: str | None, expires_at: str | None) -> None:
+def issue(put: ServiceCall, shop: str, role: str, holder: str, expires_at: str | None) -> None:
     """Issue a key of ROLE for SHOP. The token, shown this once, is all that goes to standard output."""
     issued = put(lambda client: client.administration.issue_key(shop, role, holder=holder, expires_at=expires_at))
     if issued["token"] is None:
@@ -43,6 +43,8 @@ def issue(put: ServiceCall, shop: str, role: str, holder: str | None, expires_at
         f"Key {issued['key_id']}, {issued['role']} of {issued['shop_id']}. Its token is shown this once:", err=True
     )
     click.echo(issued["token"])
+    if issued["waits"]:
+        click.echo(f"It opens nothing until another admin confirms it: accord key confirm {issued['key_id']}", err=True)
 
 
 @key.command("list")
@@ -61,6 +63,16 @@ def show(put: ServiceCall, id: str) -> None:
     """Show one key, a line a field."""
     for name, value in put(lambda client: client.administration.key(id)).items():
         click.echo(f"{name}\t{value or '-'}")
+
+
+@key.command()
+@click.argument("id")
+@administered
+def confirm(put: ServiceCall, id: str) -> None:
+    """Confirm the steward's or admin's key that another admin issued."""
+    confirmed = put(lambda client: client.administration.confirm_key(id))
+    whose = f"{confirmed['role']} of {confirmed['shop_id']}, held by {confirmed['holder']}"
+    click.echo(f"Confirmed: {confirmed['key_id']}, {whose}.")
 
 
 @key.command()

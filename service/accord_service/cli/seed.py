@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import click
 
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, optional, read, required
+from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, read, required
 from accord_rules.infer.engine import EngineError
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
@@ -35,7 +35,7 @@ class WantedKey:
 
     shop: str = required(Name())
     role: str = required(Choice(ROLES))
-    holder: str | None = optional(Text(80))
+    holder: str = required(Text(80))
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +109,7 @@ def _seed(store: Store, folder: Path, keys: Path) -> None:
 
 def _issue(store: Store, keys: Path, key: WantedKey) -> None:
     file = f"{key.shop}-{key.role}"
-    first_start.write_key(keys, file, lambda: store.keys.issue(key.shop, key.role, who=WHO, holder=key.holder))
+    first_start.write_key(keys, file, lambda: store.keys.issue(key.shop, key.role, holder=key.holder, who=WHO))
 
 
 def _shop_in(file: Path, book: Book) -> tuple[str, dict[str, Any]]:

@@ -41,16 +41,21 @@ GUNICORN_CONFIG = "python:accord_service.serving.gunicorn_config"
     default="",
     help="Address of a Redis or Valkey to use instead: redis://, rediss://, unix:// or redis+sentinel://.",
 )
-@click.option("--new-admin-key", is_flag=True, help="Make one more admin key, for whoever lost theirs.")
+@click.option(
+    "--new-admin-key",
+    metavar="HOLDER",
+    default="",
+    help="Make one more admin key, for HOLDER: a second admin, or whoever lost theirs.",
+)
 def serve(
-    host: str, port: int, workers: int | None, threads: int | None, data: Path, store: str, new_admin_key: bool
+    host: str, port: int, workers: int | None, threads: int | None, data: Path, store: str, new_admin_key: str
 ) -> None:
     """Run the service until it is told to stop (Ctrl-C or SIGTERM).
 
     The first start, on an empty store, puts this program's book into it, makes an admin key, and says where that is.
     """
     os.environ |= {"ACCORD_DATA": str(data), "ACCORD_STORE_URL": store}
-    os.environ |= {"ACCORD_NEW_ADMIN_KEY": "1"} if new_admin_key else {}
+    os.environ |= {"ACCORD_NEW_ADMIN_KEY": new_admin_key} if new_admin_key else {}
     _refuse_what_cannot_start()
     _refuse_a_busy_port(host, port)
     arguments = [sys.executable, "-m", "gunicorn", "-c", GUNICORN_CONFIG, "--bind", _bind(host, port)]

@@ -33,7 +33,10 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
             "report": Link("reportOutcome", _ITS_RECORD, about="once a piece is pressed"),
             "delete": Link("deleteRecordReference", _ITS_RECORD, about="the reference alone"),
         },
-        "issueKey": {"revoke": Link("revokeKey", {"key_id": "/key_id"}, about="for good")},
+        "issueKey": {
+            "confirm": Link("confirmKey", {"key_id": "/key_id"}, about="by another admin, a steward's or an admin's"),
+            "revoke": Link("revokeKey", {"key_id": "/key_id"}, about="for good"),
+        },
         "draftProposal": {
             "edit": Link("replaceProposal", _ITS_OWN, about="with the ETag of a read of it in If-Match"),
             "open": Link("openProposal", _ITS_OWN, about="to put it to the stewards"),

@@ -186,7 +186,7 @@ class NotAuthenticated(Problem):
     title = "A shop's key is needed"
     meaning = (
         "The request carries no key, or one that this service does not know (it may have been revoked), or one that has"
-        " expired."
+        " expired, or a steward's or an admin's that no second admin has confirmed yet."
     )
     remedy = "Send the key of your shop in the header: Authorization: Bearer <key>."
 
@@ -204,8 +204,9 @@ class NotYours(Problem):
     status = 403
     title = "This step is somebody else's"
     meaning = (
-        "Only its author edits or withdraws a proposal, only a steward of another shop than its author's approves it,"
-        " only a steward who is not its author declines it."
+        "Only its author edits or withdraws a proposal. It is approved by another person, a steward of another shop"
+        " whose key held before the draft, and declined by a steward who is not its author. A key is confirmed by"
+        " another admin than issued it, and a report withdrawn by who made it."
     )
     remedy = "Ask whoever the detail names."
 

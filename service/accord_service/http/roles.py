@@ -80,6 +80,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "post_keys": ("owner", "admin"),
         "get_key": ("owner", "admin"),
         "delete_key": ("owner", "admin"),
+        "post_key_confirm": ("admin",),
         "get_audit": ("steward", "admin"),
     }
 )

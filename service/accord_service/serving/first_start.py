@@ -17,6 +17,7 @@ from accord_service.worker import trials
 from accord_service.worker.edition import tried_by, try_rules
 
 WHO = "first start"
+FIRST_HOLDER = "Whoever started the service first"  # nobody has said a name yet
 WAIT_S = 30.0
 PAUSE_S = 0.25
 PATIENT_S = 5.0
@@ -27,10 +28,11 @@ def own_store(config: Config) -> EmbeddedServer | None:
     return None if config.store_url else EmbeddedServer.start(config.data / "store")
 
 
-def furnish(url: str, data: Path, *, new_admin: bool = False) -> Path | None:
+def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
     """Wait for the store; give an empty one the book of this program and an admin's key.
 
-    Gives the file that the key was written to, None where there was one already and no ``new_admin`` is wanted.
+    ``new_admin``: the holder of one more admin's key. Gives the file that the key was written to, None where there was
+    one already and no other is wanted.
     Raises BookError, EngineError, StoreError (StoreAway if it stays away for ``WAIT_S``), OSError.
     """
     store = Store.at(url, timeout_s=PATIENT_S)  # nobody waits for its answers
@@ -38,7 +40,9 @@ def furnish(url: str, data: Path, *, new_admin: bool = False) -> Path | None:
         _wait(store)
         _first_book(store)
         if new_admin:
-            return write_key(data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", who=WHO))
+            return write_key(
+                data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", holder=new_admin, who=WHO)
+            )
         return None if store.keys.list() else _first_admin(store, data / "keys")
     finally:
         store.close()
@@ -84,9 +88,13 @@ def _first_admin(store: Store, folder: Path) -> Path | None:
         return store.idempotency.remembering(COLLECTIVE, WHO, WHO, record.id)
 
     try:
-        return write_key(folder, "admin", lambda: store.keys.issue(COLLECTIVE, "admin", who=WHO, also=once))
+        return write_key(folder, "admin", lambda: _first_key(store, once))
     except Conflict:
         return None
+
+
+def _first_key(store: Store, once: Callable[[KeyRecord], Transaction]) -> NewKey:
+    return store.keys.issue(COLLECTIVE, "admin", holder=FIRST_HOLDER, who=WHO, also=once)
 
 
 def write_key(folder: Path, name: str, issue: Callable[[], NewKey]) -> Path:

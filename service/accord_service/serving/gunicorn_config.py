@@ -62,7 +62,7 @@ if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
     os.environ["PROMETHEUS_MULTIPROC_DIR"] = os.environ[_OWN_FOLDER] = tempfile.mkdtemp(prefix="accord-metrics-")
 
 
-# ``accord serve --new-admin-key`` asks for one more, for whoever lost theirs.
+# ``accord serve --new-admin-key`` HOLDER asks for one more: a second admin's, or for whoever lost theirs.
 NEW_ADMIN_KEY = "ACCORD_NEW_ADMIN_KEY"
 _store: EmbeddedServer | None = None
 
@@ -94,7 +94,7 @@ def _open_store() -> None:
     if _store is not None:
         os.environ[OWN_STORE_URL] = _store.url
     url = config.store_url if _store is None else _store.url
-    written = first_start.furnish(url, config.data, new_admin=bool(os.environ.pop(NEW_ADMIN_KEY, "")))
+    written = first_start.furnish(url, config.data, new_admin=os.environ.pop(NEW_ADMIN_KEY, ""))
     if written is not None:
         logger.warning("a new admin's key is in %s", written.resolve())
 

@@ -72,7 +72,7 @@ class StoredProposal:
     def as_of(self, head: RevisionHead, keys: Mapping[str, KnownKey]) -> StoredProposal:
         """As it stands before a head: void where the book has moved on from its base, and with what is known of the
         keys of its author and approvers."""
-        return replace(self, proposal=rules.moved(rules.with_keys(self.proposal, keys), _base(head)))
+        return replace(self, proposal=rules.moved(rules.with_keys(self.proposal, keys, self.created_at), _base(head)))
 
 
 Also = Callable[[StoredProposal], Transaction]
@@ -103,9 +103,17 @@ def standing(store: Store, proposals: Iterable[StoredProposal]) -> list[StoredPr
     held_by = [
         (stored.proposal.author, *(approval.who for approval in stored.proposal.approvals)) for stored in proposals
     ]
-    records = store.keys.get_all(itertools.chain.from_iterable(held_by))
-    keys = {id_: KnownKey(record.shop, record.revoked_at is not None) for id_, record in records.items()}
+    keys = known_keys(store, itertools.chain.from_iterable(held_by))
     return [stored.as_of(head, keys) for stored in proposals]
+
+
+def known_keys(store: Store, ids: Iterable[str]) -> dict[str, KnownKey]:
+    """What the rules are told of keys. One that waits is no key yet."""
+    return {
+        id_: KnownKey(record.shop, record.role, record.holder, record.holds_since, record.revoked_at is not None)
+        for id_, record in store.keys.get_all(ids).items()
+        if not record.waits
+    }
 
 
 def listed(store: Store, state: str | None = None) -> Iterator[ProposalRecord]:
@@ -147,7 +155,7 @@ class Publication(Step):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Steps:
-    """The steps that one caller takes (``who``: the id of its key, ``shop``: of which shop, "collective" for none).
+    """The steps that one caller takes (``who``: the id of its key; what is known of it is read anew each time).
 
     ``held`` is the book that the worker has loaded.
     ``budget``: the newest so many recorded orders are replayed; what is left out is counted in the effect.
@@ -157,19 +165,22 @@ class Steps:
     held: Book
     who: str
     role: str
-    shop: str
     budget: Budget
+
+    @property
+    def _own_key(self) -> KnownKey | None:
+        return known_keys(self.store, (self.who,)).get(self.who)
 
     def draft(self, base: Base, changes: Sequence[EntryChange], reason: str, evidence: str) -> Step:
         """Make one. Raises GovernanceError (base-moved), ChangeError, BookError with the loader's reasons."""
         check(self._base(base).documents, changes, base.revision + 1)
-        return self._created(rules.draft(NEW, base, changes, reason, evidence, self.who, self.shop))
+        return self._created(rules.draft(NEW, base, changes, reason, evidence, self.who, self._own_key))
 
     def revert(self, number: int, reason: str) -> Step:
         """A draft that takes the head back to what revision ``number`` says. Raises as ``draft`` does."""
         head = self.store.revisions.head()
         old, new = revision(self.store, number).documents, self._base(_base(head)).documents
-        proposal = rules.revert(NEW, old, new, _base(head), reason, self.who, self.shop)
+        proposal = rules.revert(NEW, old, new, _base(head), reason, self.who, self._own_key)
         check(new, proposal.changes, head.number + 1)
         return self._created(proposal)
 
@@ -211,8 +222,8 @@ class Steps:
             change_digest=change_digest,
             base_digest=base_digest,
             replay_digest=replay_digest,
-            shop=self.shop,
         )
+        approval = rules.of_key(approval, self._own_key, stored.created_at)
         approved = rules.approve(stored.proposal, approval)
         return self._replaced(stored, approved, stored.effect, Event.PROPOSAL_APPROVED)
 

@@ -163,14 +163,17 @@ def _last_day(today: date) -> date:
 class Caller:
     """Whoever holds a key. ``shop`` is None for a key that belongs to no shop.
 
-    ``expires_at``: seconds since 1970 (UTC); whoever has a clock looks at it.
+    ``holder`` is None for a key that names none. ``expires_at``: seconds since 1970 (UTC); whoever has a clock looks at
+    it. ``waits``: it opens nothing until a second admin confirms it.
     """
 
     key_id: str
     role: str
     shop_id: str
     shop: KnownShop | None
+    holder: str | None = None
     expires_at: float | None = None
+    waits: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +196,17 @@ class Directory:
     def caller(self, token: str) -> Caller | None:
         """The holder of a token; None if it is unknown or revoked."""
         key = self.ring.by_token(token)
-        return None if key is None else Caller(key.id, key.role, key.shop, self.shops.get(key.shop), key.expires_at)
+        if key is None:
+            return None
+        return Caller(
+            key_id=key.id,
+            role=key.role,
+            shop_id=key.shop,
+            shop=self.shops.get(key.shop),
+            holder=key.holder,
+            expires_at=key.expires_at,
+            waits=key.waits,
+        )
 
 
 def no_house(shop: str) -> HouseRecord:

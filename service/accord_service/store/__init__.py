@@ -18,7 +18,7 @@ from accord_service.store.errors import (
 )
 from accord_service.store.idempotency import RememberedAnswer
 from accord_service.store.index import Page, number_of
-from accord_service.store.keys import USED_EVERY_S, KeyRecord, KeyRing, NewKey
+from accord_service.store.keys import CONFIRMED_ROLES, USED_EVERY_S, KeyRecord, KeyRing, NewKey
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.records import OrderRecord, without_reference
@@ -29,6 +29,7 @@ from accord_service.store.watch import HeadWatch, Watched
 
 __all__ = [
     "ABSENT",
+    "CONFIRMED_ROLES",
     "USED_EVERY_S",
     "AllReported",
     "AuditLog",

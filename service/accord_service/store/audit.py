@@ -30,6 +30,7 @@ class Event(StrEnum):
     SHOP_REPLACED = "shop.replaced"
     HOUSE_RULES_REPLACED = "house-rules.replaced"
     KEY_ISSUED = "key.issued"
+    KEY_CONFIRMED = "key.confirmed"
     KEY_REVOKED = "key.revoked"
     REVISION_PUBLISHED = "revision.published"
     PROPOSAL_DRAFTED = "proposal.drafted"
@@ -44,6 +45,7 @@ class Event(StrEnum):
     RECORD_REFERENCE_DELETED = "record.reference-deleted"
     RECORDS_EXPIRED = "records.expired"
     OUTCOME_REPORTED = "outcome.reported"
+    OUTCOME_WITHDRAWN = "outcome.withdrawn"
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,6 +33,8 @@ SECRET_BYTES = 32
 ISSUED = 1  # the version of a key that nothing was done to
 TOKEN = re.compile(r"(accord_([a-z2-7]{16})_([0-9A-Za-z]{43}))([0-9A-Za-z]{6})")
 USED_EVERY_S = 3600.0  # a use is noted no more often than this
+KEY_ID = re.compile(r"key_[a-z2-7]{16}")
+CONFIRMED_ROLES = ("steward", "admin")  # of whom one admin alone makes nobody
 _BASE62 = string.digits + string.ascii_uppercase + string.ascii_lowercase
 
 
@@ -40,8 +42,10 @@ _BASE62 = string.digits + string.ascii_uppercase + string.ascii_lowercase
 class KeyRecord:
     """One key. ``last_four`` of the token, to tell keys apart; times in seconds since 1970 (UTC).
 
-    ``holder`` is a name for people, ``issued_by`` the id of a key or the part of the program that issued it. One that
-    expired is still found by its token: whoever has a clock looks at ``expires_at``.
+    ``holder`` says whose it is; None where it was issued before keys named one, which is nobody that could be told from
+    anybody else. ``issued_by`` is the id of a key or the part of the program that issued it, ``confirmed_by`` the id of
+    the second admin's key where a key alone must not issue. One that expired, or waits for that, is still found by its
+    token: whoever has a clock looks at ``expires_at``, and whoever lets in at ``waits``.
     """
 
     id: str
@@ -55,6 +59,20 @@ class KeyRecord:
     holder: str | None = None
     expires_at: float | None = None
     revoked_at: float | None = None
+    confirmed_by: str | None = None
+    confirmed_at: float | None = None
+
+    @property
+    def waits(self) -> bool:
+        """Whether it waits for a second admin: what one issued for a steward or an admin, whenever that was."""
+        return (
+            self.role in CONFIRMED_ROLES and self.confirmed_by is None and KEY_ID.fullmatch(self.issued_by) is not None
+        )
+
+    @property
+    def holds_since(self) -> float:
+        """When it began to open anything."""
+        return self.issued_at if self.confirmed_at is None else self.confirmed_at
 
     def fields(self) -> dict[str, Any]:
         """What is stored under the id; the version stands beside it."""
@@ -68,6 +86,8 @@ class KeyRecord:
             "holder": self.holder,
             "expires_at": self.expires_at,
             "revoked_at": self.revoked_at,
+            "confirmed_by": self.confirmed_by,
+            "confirmed_at": self.confirmed_at,
         }
 
 
@@ -106,8 +126,8 @@ class KeyStore:
         shop: str,
         role: str,
         *,
+        holder: str,
         who: str,
-        holder: str | None = None,
         expires_at: float | None = None,
         also: Callable[[KeyRecord], Transaction] = nothing_else,
     ) -> NewKey:
@@ -168,6 +188,19 @@ class KeyStore:
             if record is None or record.revoked_at is not None:
                 raise Conflict(_key(id_), ISSUED, ABSENT if record is None else record.version)
         return Transaction({_key(record.id): record.version for record in records.values()})
+
+    def confirm(self, id_: str, *, who: str, also: Callable[[KeyRecord], Transaction] = nothing_else) -> KeyRecord:
+        """Let a key that waits open what its role may. Whether ``who`` is a second admin is the caller's to see to, who
+        names in ``also`` what has to hold still. Raises NotThere, and Conflict for one that does not wait."""
+        old = self.get(id_)
+        if old is None:
+            raise NotThere(f"there is no key {id_!r}")
+        if not old.waits or old.revoked_at is not None:
+            raise Conflict(_key(id_), ISSUED, old.version)
+        record = replace(old, version=old.version + 1, confirmed_by=who, confirmed_at=self._committer.clock())
+        own = Transaction({_key(id_): old.version}, (Put(_key(id_), record.fields()), DIRECTORY_MOVES))
+        self._committer.apply(own + also(record), UnsealedEntry(who, Event.KEY_CONFIRMED, id_))
+        return record
 
     def revoke(self, id_: str, *, who: str) -> KeyRecord:
         """Make a key worthless, for good. Raises NotThere for an unknown one; a revoked one stays as it is."""

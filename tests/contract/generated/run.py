@@ -38,7 +38,7 @@ def seeded(url: str, data: Path) -> list[str]:
     for file in sorted((DEMO / "shops").glob("*.toml")):
         shop = tomllib.loads(file.read_text(encoding="utf-8"))
         store.shops.create(shop["id"], shop, who="trial")
-    tokens = [store.keys.issue(SHOP, role, who="trial").token for role in CALLERS]
+    tokens = [store.keys.issue(SHOP, role, holder=f"The {role}", who="trial").token for role in CALLERS]
     store.close()
     return tokens
 

@@ -23,10 +23,12 @@ from accord_rules.governance.proposal import (
     draft,
     edit,
     moved,
+    of_key,
     open_,
     publish,
     read_proposal,
     revert,
+    same_holder,
     show,
     with_keys,
     withdraw,
@@ -38,11 +40,15 @@ BASE = Base(12, "sha256:base")
 SHOWN = ShownEffect("sha256:replay")
 UNSAFE = ShownEffect("sha256:replay", ("Safety limit x goes from 1 to 2; lower is stricter.",))
 CHANGES = (EntryChange("rules", "dye-on-nylon", None),)
-SHOPS = {"ann": "north", "abe": "north", "bob": "south", "ben": "south", "cleo": "east"}
+SHOPS = {"ann": "north", "abe": "north", "bob": "south", "ben": "south", "cleo": "east", "sue": "west"}
+# "sue" is another key of Ann's, of another shop and with her name spelt otherwise.
+HOLDERS = {"ann": "Ann Reyes", "abe": "Abe Stone", "bob": "Bob Reed", "ben": "Ben Wynn", "cleo": "Cleo Marsh",
+           "sue": "  ANN  reyes "}  # fmt: skip
+DRAFTED_AT, BEFORE, AFTER = 1000.0, 1000.0, 1000.5
 
 
 def drafted() -> Proposal:
-    return draft("pr_1", BASE, CHANGES, "It blocks what works.", "Forty pieces washed.", "ann", SHOPS["ann"])
+    return draft("pr_1", BASE, CHANGES, "It blocks what works.", "Forty pieces washed.", "ann", keys()["ann"])
 
 
 def opened(shown: ShownEffect = SHOWN) -> Proposal:
@@ -52,11 +58,14 @@ def opened(shown: ShownEffect = SHOWN) -> Proposal:
 def yes(proposal: Proposal, who: str, role: str = "steward", **fields: str) -> Approval:
     assert proposal.digests is not None
     bound = dict(zip(("change_digest", "base_digest", "replay_digest"), proposal.digests, strict=True))
-    return Approval(who=who, role=role, **(bound | fields), shop=SHOPS[who])
+    return Approval(who=who, role=role, **(bound | fields), shop=SHOPS[who], holder=HOLDERS[who])
 
 
 def keys(*revoked: str) -> dict[str, KnownKey]:
-    return {who: KnownKey(shop, who in revoked) for who, shop in SHOPS.items()}
+    return {
+        who: KnownKey(shop, "owner" if who == "ann" else "steward", HOLDERS[who], BEFORE, who in revoked)
+        for who, shop in SHOPS.items()
+    }
 
 
 def refused(kind: str, step: Callable[..., Any], *args: Any) -> str:
@@ -94,6 +103,52 @@ def test_no_shop_approves_its_own() -> None:
     refused("own-shop", approve, opened(), unknown)
 
 
+def test_nobody_approves_their_own_with_a_key_of_another_shop() -> None:
+    """Two keys, two shops, one person: told by the name, however it is spelt."""
+    assert "another person" in refused("own-holder", approve, opened(), yes(opened(), "sue"))
+    forged = replace(opened(), approvals=(yes(opened(), "sue"),), state="approved")
+    assert forged.lapses == ("Its holder is the author.",)
+    refused("approvals-missing", publish, forged, BASE)
+
+
+def test_one_person_with_keys_of_two_shops_is_not_two_stewards() -> None:
+    proposal = approve(opened(UNSAFE), yes(opened(UNSAFE), "bob"))
+    twin = replace(yes(proposal, "cleo"), holder="bob reed")
+    refused("approved-twice", approve, proposal, twin)
+    forged = replace(proposal, approvals=(*proposal.approvals, twin), state="approved")
+    assert forged.lapses == (None, "Its holder has approved already with another key.")
+    refused("approvals-missing", publish, forged, BASE)
+
+
+def test_a_key_that_names_nobody_approves_nothing_and_its_drafts_neither() -> None:
+    """Keys from before keys named a holder: nobody can tell who else it is, which counts against it."""
+    refused("holder-unknown", approve, opened(), replace(yes(opened(), "bob"), holder=None))
+    nameless = {**keys(), "ann": replace(keys()["ann"], holder=None)}
+    old = with_keys(opened(), nameless, DRAFTED_AT)
+    assert "propose it anew" in refused("holder-unknown", approve, old, yes(old, "bob"))
+    approved = with_keys(approve(opened(), yes(opened(), "bob")), nameless, DRAFTED_AT)
+    assert (approved.state, approved.lapses) == ("open", ("The author's key names no holder.",))
+
+
+def test_a_key_made_after_the_draft_does_not_approve_it() -> None:
+    late = {**keys(), "bob": replace(keys()["bob"], holds_since=AFTER)}
+    seen = with_keys(opened(), late, DRAFTED_AT)
+    approval = of_key(yes(seen, "bob"), late["bob"], DRAFTED_AT)
+    assert "from before" in refused("key-too-new", approve, seen, approval)
+    stored = with_keys(approve(opened(), yes(opened(), "bob")), late, DRAFTED_AT)
+    assert stored.lapses == ("Its key holds only since after the draft.",)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [("Ann Reyes", "ann reyes", True), ("Ann Reyes", " Ann\u00a0 Reyes", True), ("Zoe\u0308", "Zo\u00eb", True),
+     ("Stra\u00dfe", "STRASSE", True), ("Ann", "Anna", False), ("Ann", None, False), (None, None, False)],
+)  # fmt: skip
+def test_one_name_is_one_person_however_it_is_written(one: str | None, other: str | None, same: bool) -> None:
+    """Unicode 15, section 3.13: a caseless match under compatibility normalisation."""
+    assert same_holder(one, other) is same
+
+
 def test_what_the_program_drafts_is_no_shops() -> None:
     own = draft("pr_1", BASE, CHANGES, "Twelve failed.", "Reports.", "outcomes")
     own = open_(show(own, SHOWN))
@@ -104,7 +159,7 @@ def test_what_the_program_drafts_is_no_shops() -> None:
 def test_two_stewards_of_one_shop_are_not_two() -> None:
     proposal = approve(opened(UNSAFE), yes(opened(UNSAFE), "bob"))
     refusal = refused("approved-twice", approve, proposal, yes(proposal, "ben"))
-    assert "bob has approved this already" in refusal
+    assert "Bob Reed of south has approved this already" in refusal
     assert "another shop" in refusal
     forged = replace(proposal, approvals=(yes(proposal, "bob"), yes(proposal, "ben")), state="approved")
     assert [approval.who for approval in forged.valid_approvals] == ["bob"]
@@ -113,28 +168,28 @@ def test_two_stewards_of_one_shop_are_not_two() -> None:
 
 def test_an_approval_lapses_with_its_key() -> None:
     proposal = approve(opened(), yes(opened(), "bob"))
-    assert with_keys(proposal, keys()) == proposal
-    lapsed = with_keys(proposal, keys("bob"))
+    assert with_keys(proposal, keys(), DRAFTED_AT) == proposal
+    lapsed = with_keys(proposal, keys("bob"), DRAFTED_AT)
     assert (lapsed.state, lapsed.valid_approvals, lapsed.lapses) == ("open", (), ("Its key was revoked.",))
     refusal = refused("approvals-missing", publish, lapsed, BASE)
     assert "0 of the 1" in refusal
-    assert "The approval of bob has lapsed. Its key was revoked." in refusal
+    assert "The approval of Bob Reed of south does not count. Its key was revoked." in refusal
     assert approve(lapsed, yes(lapsed, "ben")).state == "approved", "its shop may approve with a key that holds"
 
 
 def test_what_is_published_keeps_the_approvals_it_had() -> None:
     published = publish(approve(opened(), yes(opened(), "bob")), BASE)
-    assert with_keys(published, keys("bob")).lapses == (None,)
+    assert with_keys(published, keys("bob"), DRAFTED_AT).lapses == (None,)
 
 
 def test_shops_are_told_by_the_keys_whatever_was_written() -> None:
     """Approvals written before shops were, or moved by hand."""
     proposal = approve(opened(), yes(opened(), "bob"))
     moved_by_hand = replace(proposal, author_shop="west", approvals=(replace(yes(proposal, "abe"), shop="west"),))
-    known = with_keys(moved_by_hand, keys())
+    known = with_keys(moved_by_hand, keys(), DRAFTED_AT)
     assert known.author_shop == "north"
     assert known.lapses == ("Its key is of the same shop as the author's.",)
-    assert with_keys(proposal, {}).lapses == ("Its key is not known.",)
+    assert with_keys(proposal, {}, DRAFTED_AT).lapses == ("Its key is not known.",)
 
 
 def test_approving_anew_leaves_one_approval() -> None:
@@ -213,7 +268,7 @@ def test_a_moved_base_voids_it(head: Base) -> None:
 
 def test_who_made_it_withdraws_it_and_another_steward_declines_it() -> None:
     assert "withdraw it instead" in refused("own-proposal", decline, opened(), "ann", "steward", "No.")
-    assert "Only its author, ann" in refused("not-the-author", withdraw, opened(), "bob", "No.")
+    assert "Only its author, Ann Reyes of north" in refused("not-the-author", withdraw, opened(), "bob", "No.")
 
 
 def test_declining_and_withdrawing_need_a_reason_and_are_final() -> None:

@@ -64,7 +64,7 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
         return Governance(Asker(client, headers), lambda name: quote(name, safe=""))
 
     with closing(Store.at(changing.collective.server.url, timeout_s=5.0)) as store:
-        other_shops = store.keys.issue("mill-loft", "steward", who="test").token
+        other_shops = store.keys.issue("mill-loft", "steward", holder="A steward", who="test").token
     owner, steward = of(changing.headers("quay-side", "owner")), of({"Authorization": f"Bearer {other_shops}"})
     assert owner.record(order, validate_only=True)["record_id"] is None
     record = owner.record(order, idempotency_key="QS-7")

@@ -119,7 +119,9 @@ def test_a_role_that_may_not_is_told_which_may(client: FlaskClient, key: dict[st
 def test_a_new_key_works_at_once_on_every_worker(changing: Any) -> None:
     first, second = changing.first, changing.second
     owner = changing.headers("quay-side", "owner")
-    issued = first.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner)
+    issued = first.post(
+        "/v1/keys", json={"shop_id": "quay-side", "role": "counter", "holder": "Ada Reyes"}, headers=owner
+    )
     assert issued.status_code == 201
     assert issued.headers["Cache-Control"] == "no-store"
     assert first.get(issued.headers["Location"], headers=owner).json["key_id"] == issued.json["key_id"]
@@ -133,7 +135,7 @@ def test_a_new_key_works_at_once_on_every_worker(changing: Any) -> None:
 
 def test_tokens_are_kept_nowhere(changing: Any) -> None:
     client, admin = changing.first, changing.headers("quay-side", "admin")
-    body = {"shop_id": "mill-loft", "role": "owner"}
+    body = {"shop_id": "mill-loft", "role": "owner", "holder": "Ada Reyes"}
     once = {"Idempotency-Key": "issue-1"}
     token = client.post("/v1/keys", json=body, headers=admin | once).json["token"]
     again = client.post("/v1/keys", json=body, headers=admin | once)
@@ -151,7 +153,9 @@ def test_a_revoked_key_is_refused_by_every_worker_within_two_seconds(
 ) -> None:
     first, second = changing.first, changing.second
     admin = changing.headers("quay-side", "admin")
-    issued = first.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=admin).json
+    issued = first.post(
+        "/v1/keys", json={"shop_id": "quay-side", "role": "counter", "holder": "Ada Reyes"}, headers=admin
+    ).json
     counter, id_ = bearer(issued["token"]), issued["key_id"]
     assert second.get("/v1/shop", headers=counter).status_code == 200
     revoked = first.delete(f"/v1/keys/{id_}", headers=admin)
@@ -177,9 +181,17 @@ def test_the_last_admins_key_can_not_be_revoked(fresh: Any, serve: Callable[[Any
 def test_what_only_asks_issues_and_revokes_nothing(changing: Any) -> None:
     client, admin = changing.first, changing.headers("quay-side", "admin")
     before = client.get("/v1/keys?limit=200", headers=admin).json
-    preview = client.post("/v1/keys?validate_only=true", json={"shop_id": "quay-side", "role": "owner"}, headers=admin)
+    preview = client.post(
+        "/v1/keys?validate_only=true",
+        json={"shop_id": "quay-side", "role": "owner", "holder": "Ada Reyes"},
+        headers=admin,
+    )
     assert (preview.status_code, preview.json["token"]) == (200, None)
-    wrong = client.post("/v1/keys?validate_only=true", json={"shop_id": "nowhere", "role": "owner"}, headers=admin)
+    wrong = client.post(
+        "/v1/keys?validate_only=true",
+        json={"shop_id": "nowhere", "role": "owner", "holder": "Ada Reyes"},
+        headers=admin,
+    )
     assert wrong.status_code == 404
     id_ = key_id_of(changing.collective.tokens["quay-side", "counter"])
     assert client.delete(f"/v1/keys/{id_}?validate_only=true", headers=admin).json["revoked_at"] is not None
@@ -202,13 +214,17 @@ def test_keys_are_listed_by_shop_and_page(changing: Any) -> None:
 def test_a_key_of_the_collective_is_a_stewards_or_an_admins(changing: Any) -> None:
     client, admin = changing.first, changing.headers("quay-side", "admin")
     for role, status in (("steward", 201), ("admin", 201), ("owner", 422), ("counter", 422)):
-        answer = client.post("/v1/keys", json={"shop_id": "collective", "role": role}, headers=admin)
+        answer = client.post(
+            "/v1/keys", json={"shop_id": "collective", "role": role, "holder": "Ada Reyes"}, headers=admin
+        )
         assert (role, answer.status_code) == (role, status)
 
 
 def test_every_change_is_in_the_audit_under_the_key_that_made_it(changing: Any, store: Store) -> None:
     client, owner = changing.first, changing.headers("quay-side", "owner")
-    issued = client.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner).json
+    issued = client.post(
+        "/v1/keys", json={"shop_id": "quay-side", "role": "counter", "holder": "Ada Reyes"}, headers=owner
+    ).json
     client.delete(f"/v1/keys/{issued['key_id']}", headers=owner)
     last = store.audit.entries(store.audit.head().seq - 2)
     who = key_id_of(changing.collective.tokens["quay-side", "owner"])
@@ -246,7 +262,9 @@ def timed(changing: Any, clock: Clock) -> Iterator[FlaskClient]:
 
 
 def new_key(client: FlaskClient, admin: dict[str, str], **more: Any) -> Any:
-    answer = client.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter", **more}, headers=admin)
+    answer = client.post(
+        "/v1/keys", json={"shop_id": "quay-side", "role": "counter", "holder": "Ada Reyes", **more}, headers=admin
+    )
     assert answer.status_code == 201, answer.text
     return answer.json
 
@@ -292,7 +310,7 @@ def test_an_expired_key_is_refused_with_its_own_sentence(changing: Any, clock: C
      (1_800_000_000, "a point in time")],
 )  # fmt: skip
 def test_an_end_that_can_not_be_is_refused(changing: Any, expires_at: Any, sentence: str) -> None:
-    body = {"shop_id": "quay-side", "role": "counter", "expires_at": expires_at}
+    body = {"shop_id": "quay-side", "role": "counter", "holder": "Ada Reyes", "expires_at": expires_at}
     refused = changing.first.post("/v1/keys", json=body, headers=changing.headers("quay-side", "admin"))
     assert (refused.status_code, [error["pointer"] for error in refused.json["errors"]]) == (422, ["/expires_at"])
     assert sentence in refused.json["errors"][0]["message"]
@@ -303,8 +321,15 @@ def test_an_expired_admin_is_no_admin_left(fresh: Any, clock: Clock) -> None:
     app = create_app(fresh.config, clock)
     client, admin = app.test_client(), fresh.headers("collective", "admin")
     own = key_id_of(fresh.tokens["collective", "admin"])
-    expiring = {"shop_id": "collective", "role": "admin", "expires_at": instant(clock.now_s + 60)}
-    assert client.post("/v1/keys", json=expiring, headers=admin).status_code == 201
+    expiring = {
+        "shop_id": "collective",
+        "role": "admin",
+        "holder": "Ada Reyes",
+        "expires_at": instant(clock.now_s + 60),
+    }
+    issued = client.post("/v1/keys", json=expiring, headers=admin).json["key_id"]
+    confirm = f"/v1/keys/{issued}/confirm"
+    assert client.post(confirm, headers=fresh.headers("quay-side", "admin")).status_code == 200
     for key in client.get("/v1/keys?limit=200", headers=admin).json["entries"]:
         if key["role"] == "admin" and key["key_id"] != own and key["expires_at"] is None:
             assert client.delete(f"/v1/keys/{key['key_id']}", headers=admin).status_code == 200

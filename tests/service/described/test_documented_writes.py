@@ -22,13 +22,14 @@ DEMO = Path(__file__).parents[3] / "demo"
 JSON = "application/json"
 OWNER, COUNTER = ("harbour-lane", "owner"), ("harbour-lane", "counter")
 FIRST, SECOND, ADMIN = ("mill-steps", "steward"), ("quay-yard", "steward"), ("kiln-corner", "admin")
+SECOND_ADMIN = ("collective", "admin")
 
 
 @pytest.fixture(scope="module")
 def demo(open_collective: Any) -> Any:
     shops = [file.read_text(encoding="utf-8") for file in sorted((DEMO / "shops").glob("*.toml"))]
     keys = tomllib.loads((DEMO / "keys.toml").read_text(encoding="utf-8"))["key"]
-    return open_collective(shops, [(key["shop"], key["role"]) for key in keys])
+    return open_collective(shops, [*((key["shop"], key["role"]) for key in keys), SECOND_ADMIN])
 
 
 @pytest.fixture(scope="module")
@@ -115,6 +116,8 @@ def test_every_documented_write_does_what_it_says(app: Flask, demo: Any) -> None
     reader.do("replaceHouseRules", OWNER)
     issued = reader.do("issueKey", OWNER)
     reader.follow("issueKey", "revoke", issued, OWNER)
+    waiting = reader.send("issueKey", ADMIN, reader.examples("issueKey")[1], {})
+    assert not reader.follow("issueKey", "confirm", waiting, SECOND_ADMIN)["waits"]
 
     for name in ("validateOrder", "recommendPlans", "boundOrder"):
         for body in reader.examples(name):

@@ -84,6 +84,7 @@ GET    /v1/keys                             -        -        -        +        
 POST   /v1/keys                             -        -        -        +        -        +
 GET    /v1/keys/{key_id}                    -        -        -        +        -        +
 DELETE /v1/keys/{key_id}                    -        -        -        +        -        +
+POST   /v1/keys/{key_id}/confirm            -        -        -        -        -        +
 GET    /v1/audit                            -        -        -        -        +        +
 """
 
@@ -170,7 +171,12 @@ def test_another_shops_things_do_not_exist(changing: Any) -> None:
     ]
     for method, path, real, made_up, role in tries:
         answers = [
-            client.open(path.format(name), method=method, headers=owner, json=role and {"shop_id": name, "role": role})
+            client.open(
+                path.format(name),
+                method=method,
+                headers=owner,
+                json=role and {"shop_id": name, "role": role, "holder": "Ada Reyes"},
+            )
             for name in (real, made_up)
         ]
         assert [answer.status_code for answer in answers] == [404, 404]
@@ -185,7 +191,9 @@ def test_an_owner_sees_and_makes_only_keys_of_the_own_shop(changing: Any) -> Non
     client, owner = changing.first, changing.headers("mill-loft", "owner")
     assert {key_["shop_id"] for key_ in client.get("/v1/keys", headers=owner).json["entries"]} == {"mill-loft"}
     statuses = {
-        role: client.post("/v1/keys", json={"shop_id": "mill-loft", "role": role}, headers=owner).status_code
+        role: client.post(
+            "/v1/keys", json={"shop_id": "mill-loft", "role": role, "holder": "Ada Reyes"}, headers=owner
+        ).status_code
         for role in roles.ROLES
     }
     assert statuses == {"counter": 201, "operator": 201, "owner": 201, "steward": 403, "admin": 403}

@@ -71,7 +71,10 @@ def test_the_order_of_keys_in_the_body_makes_no_other_request(changing: Any, adm
 def test_a_key_used_for_something_else_is_refused(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "pier-3"}
     assert changing.first.post("/v1/shops", json=shop("pier-3"), headers=once).status_code == 201
-    for path, body in (("/v1/shops", shop("pier-4")), ("/v1/keys", {"shop_id": "pier-3", "role": "owner"})):
+    for path, body in (
+        ("/v1/shops", shop("pier-4")),
+        ("/v1/keys", {"shop_id": "pier-3", "role": "owner", "holder": "Ada Reyes"}),
+    ):
         refused = changing.first.post(path, json=body, headers=once)
         assert (refused.status_code, refused.json["type"]) == (422, "/problems/key-used-before")
 
@@ -110,7 +113,9 @@ def test_another_shops_key_of_the_same_word_is_another_key(changing: Any) -> Non
     ids = set()
     for holder in ("quay-side", "mill-loft"):
         headers = changing.headers(holder, "owner") | {"Idempotency-Key": "same-word"}
-        answer = changing.first.post("/v1/keys", json={"shop_id": holder, "role": "counter"}, headers=headers)
+        answer = changing.first.post(
+            "/v1/keys", json={"shop_id": holder, "role": "counter", "holder": "Ada Reyes"}, headers=headers
+        )
         assert answer.status_code == 201
         ids.add(answer.json["key_id"])
     assert len(ids) == 2
@@ -121,7 +126,7 @@ def test_the_same_write_on_many_threads_is_done_once(changing: Any, admin: dict[
 
     def ask(number: int) -> Any:
         client = (changing.first, changing.second)[number % 2].application.test_client()
-        return client.post("/v1/keys", json={"shop_id": "mill-loft", "role": "operator"},
+        return client.post("/v1/keys", json={"shop_id": "mill-loft", "role": "operator", "holder": "Ada Reyes"},
                            headers=admin | {"Idempotency-Key": "at-once"})  # fmt: skip
 
     with ThreadPoolExecutor(8) as pool:
@@ -138,7 +143,7 @@ def test_the_same_write_on_many_threads_is_done_once(changing: Any, admin: dict[
 def test_while_a_write_is_under_way_its_repetition_is_told_so(changing: Any, admin: dict[str, str]) -> None:
     """draft-ietf-httpapi-idempotency-key-header, section 2.7: 409 while the first is being processed, 422 for another
     request under the same key."""
-    body = {"shop_id": "mill-loft", "role": "operator"}
+    body = {"shop_id": "mill-loft", "role": "operator", "holder": "Ada Reyes"}
     once = admin | {"Idempotency-Key": "under-way"}
     key_id = key_id_of(admin["Authorization"].split()[1])
     digest = request_digest("POST", ["/v1/keys", {"validate_only": False}], None, body)
@@ -156,14 +161,19 @@ def test_while_a_write_is_under_way_its_repetition_is_told_so(changing: Any, adm
 
 def test_a_write_that_failed_leaves_its_key_free(changing: Any, admin: dict[str, str]) -> None:
     once = admin | {"Idempotency-Key": "free-again"}
-    assert changing.first.post("/v1/keys", json={"shop_id": "pier-9", "role": "owner"}, headers=once).status_code == 404
+    assert (
+        changing.first.post(
+            "/v1/keys", json={"shop_id": "pier-9", "role": "owner", "holder": "Ada Reyes"}, headers=once
+        ).status_code
+        == 404
+    )
     assert changing.first.post("/v1/shops", json=shop("pier-9"), headers=once).status_code == 201
 
 
 @pytest.mark.parametrize(("bare", "quoted"), [("pier-q", '"pier-q"'), ("a\\b", '"a\\\\b"'), ('a"b', '"a\\"b"')])
 def test_a_key_in_quotes_is_the_same_key(changing: Any, admin: dict[str, str], bare: str, quoted: str) -> None:
     """The draft has it as a string of RFC 9651 section 3.3.3, in which a backslash goes before quote and backslash."""
-    body = {"shop_id": "mill-loft", "role": "operator"}
+    body = {"shop_id": "mill-loft", "role": "operator", "holder": "Ada Reyes"}
     first = changing.first.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": bare})
     again = changing.second.post("/v1/keys", json=body, headers=admin | {"Idempotency-Key": quoted})
     assert (first.status_code, again.json["key_id"]) == (201, first.json["key_id"])
@@ -173,7 +183,7 @@ def test_a_key_in_quotes_is_the_same_key(changing: Any, admin: dict[str, str], b
 
 def test_two_keys_of_one_shop_do_not_share_a_word(changing: Any) -> None:
     """A word is its caller's alone: of two owners of a shop who happen to use the same, both are heard."""
-    body = {"shop_id": "quay-side", "role": "counter"}
+    body = {"shop_id": "quay-side", "role": "counter", "holder": "Ada Reyes"}
     holders = [changing.headers("quay-side", role) for role in ("owner", "admin")]
     answers = [
         changing.first.post("/v1/keys", json=body, headers=holder | {"Idempotency-Key": "one-word"})
@@ -185,7 +195,9 @@ def test_two_keys_of_one_shop_do_not_share_a_word(changing: Any) -> None:
 
 def test_a_preview_names_nothing_that_is_not_there(changing: Any, admin: dict[str, str]) -> None:
     trial = changing.first.post(
-        "/v1/keys?validate_only=true", json={"shop_id": "mill-loft", "role": "owner"}, headers=admin
+        "/v1/keys?validate_only=true",
+        json={"shop_id": "mill-loft", "role": "owner", "holder": "Ada Reyes"},
+        headers=admin,
     )
     assert (trial.status_code, trial.json["key_id"], trial.json["last_four"], trial.json["token"]) == (200, *[None] * 3)
     shop_preview = changing.first.post("/v1/shops?validate_only=true", json=shop("pier-10"), headers=admin)

@@ -63,7 +63,7 @@ def test_several_first_starts_at_once_make_one_book_and_one_admin(
 
 def test_a_lost_key_is_made_up_for_and_the_old_file_stays(server: EmbeddedServer, store: Store, tmp_path: Path) -> None:
     first = first_start.furnish(server.url, tmp_path)
-    second = first_start.furnish(server.url, tmp_path, new_admin=True)
+    second = first_start.furnish(server.url, tmp_path, new_admin="Vesna Holt")
     assert first is not None
     assert second is not None
     assert first != second

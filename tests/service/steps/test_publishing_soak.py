@@ -65,7 +65,7 @@ class Killer:
 def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Book) -> None:
     server: EmbeddedServer = fresh.server
     store, tally, stopping = Store.at(server.url), Tally(), threading.Event()
-    approver = store.keys.issue(SHOP, rules.STEWARD, who="test").record.id
+    approver = store.keys.issue(SHOP, rules.STEWARD, holder="A steward", who="test").record.id
     reader = threading.Thread(target=_read, args=(server.url, tally, stopping))
     reader.start()
     book_now = book
@@ -88,7 +88,7 @@ def test_a_publication_is_done_whole_or_not_at_all(fresh: Any, book: Book) -> No
 def _one_round(store: Store, killer: Killer, tally: Tally, book: Book, key: str, approver: str) -> Book:
     """Approve a change, publish it while the server is killed, and see what came of it."""
     id_ = _approved(store, book, approver)
-    steps = Steps(store=store, held=book, who=STEWARD, role=rules.STEWARD, shop=SHOP, budget=Budget())
+    steps = Steps(store=store, held=book, who=STEWARD, role=rules.STEWARD, budget=Budget())
     publication = steps.publish(id_)
 
     def also(stored: StoredProposal) -> Transaction:

@@ -119,7 +119,10 @@ def test_writes_are_refused_at_once_and_done_when_sent_again(
             assert refused.headers["Retry-After"] == "1"
             assert took_s < AT_ONCE_S
         assert (
-            client.post("/v1/keys", json={"shop_id": "quay-side", "role": "counter"}, headers=owner).status_code == 503
+            client.post(
+                "/v1/keys", json={"shop_id": "quay-side", "role": "counter", "holder": "Ada Reyes"}, headers=owner
+            ).status_code
+            == 503
         )
         assert client.get("/v1/keys", headers=owner).status_code == 503
     wait_for(lambda: healthy(client), seconds=3.0)
@@ -154,7 +157,9 @@ def test_nothing_acknowledged_is_lost_when_the_store_is_killed(
     def write() -> None:
         with client.application.test_client() as own:
             while not stop.is_set():
-                answer = own.post("/v1/keys", json={"shop_id": "mill-loft", "role": "counter"}, headers=owner)
+                answer = own.post(
+                    "/v1/keys", json={"shop_id": "mill-loft", "role": "counter", "holder": "Ada Reyes"}, headers=owner
+                )
                 if answer.status_code == 201:
                     acknowledged.append(answer.json["key_id"])
                 else:

@@ -38,6 +38,7 @@ from accord_service.api.v1.get_sourcing import get_sourcing
 from accord_service.api.v1.get_step import get_step
 from accord_service.api.v1.get_steps import get_steps
 from accord_service.api.v1.post_envelope import post_envelope
+from accord_service.api.v1.post_key_confirm import post_key_confirm
 from accord_service.api.v1.post_keys import post_keys
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
 from accord_service.api.v1.post_proposal_decline import post_proposal_decline
@@ -114,6 +115,7 @@ ENDPOINTS = (
     post_keys,
     get_key,
     delete_key,
+    post_key_confirm,
     get_audit,
 )
 

@@ -47,4 +47,4 @@ def delete_key(call: Call) -> Prepared:
 
 
 def _holds(record: KeyRecord, now_s: float) -> bool:
-    return record.revoked_at is None and (record.expires_at is None or record.expires_at > now_s)
+    return record.revoked_at is None and not record.waits and (record.expires_at is None or record.expires_at > now_s)

@@ -75,6 +75,9 @@ def shown_key(record: KeyRecord, last_used_at: float | None) -> Key:
         issued_by=record.issued_by,
         expires_at=instant_or_null(record.expires_at),
         last_used_at=instant_or_null(last_used_at),
+        waits=record.waits and record.revoked_at is None,
+        confirmed_by=record.confirmed_by,
+        confirmed_at=instant_or_null(record.confirmed_at),
         revoked_at=instant_or_null(record.revoked_at),
     )
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from accord_rules.documents.reading import Flag, optional
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import Revision
-from accord_service.api.proposals import REVISION, revision_in, revision_line
+from accord_service.api.proposals import REVISION, revision_in, revision_lines
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import revision
 
@@ -32,4 +32,5 @@ def get_revision(call: Call) -> Answer:
     number = revision_in(call)
     record = revision(call.room.store, number)
     documents = record.documents if call.query.documents else None
-    return Answer(Revision(revision_line(record), documents).document())
+    (line,) = revision_lines(call, (record,))
+    return Answer(Revision(line, documents).document())

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from accord_service.api.endpoint import Call, endpoint
 from accord_service.api.governance_answers import Revisions
-from accord_service.api.proposals import revision_line
+from accord_service.api.proposals import revision_lines
 from accord_service.http.paging import PageQuery, next_address, number_in
 from accord_service.http.writing import Answer
 from accord_service.steps.proposals import revision
@@ -14,6 +14,7 @@ def get_revisions(call: Call) -> Answer:
     head = call.room.store.revisions.head().number
     newest = min(head, (number_in(call.query) or head + 1) - 1)
     oldest = max(newest - call.query.limit + 1, 1)
-    entries = tuple(revision_line(revision(call.room.store, number)) for number in range(newest, oldest - 1, -1))
+    records = [revision(call.room.store, number) for number in range(newest, oldest - 1, -1)]
+    entries = revision_lines(call, records)
     following = next_address("/v1/revisions", str(oldest) if oldest > 1 else None, call.query)
     return Answer(Revisions(head, entries, following).document())

@@ -11,7 +11,7 @@ from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowe
 from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.run.times import instant
-from accord_service.store import KeyRecord
+from accord_service.store import CONFIRMED_ROLES, KeyRecord
 
 LONGEST_S = 10 * 365 * 86_400
 
@@ -22,7 +22,7 @@ class KeyRequest:
 
     shop_id: str = required(Name(), about="the shop it is for")
     role: str = required(Choice(ROLES), about="what it may do")
-    holder: str | None = optional(Text(80, "the tablet at the counter"), about="who has it, for people to tell keys by")
+    holder: str = required(Text(80, "Orla Fenn"), about="whose it is, by the name the collective knows them by")
     expires_at: float | None = optional(Instant(), about="when it ends by itself; never when left out")
 
 
@@ -36,10 +36,17 @@ class KeyRequest:
     writes=True,
     success=201,
     problems=(NotFound,),
-    examples=(Example("A key for the counter", examples.KEY_WANTED, answer=examples.ISSUED),),
+    examples=(
+        Example("A key for the counter", examples.KEY_WANTED, answer=examples.ISSUED),
+        Example("A steward's, which another admin confirms", examples.STEWARD_WANTED, answer=examples.ISSUED_STEWARD),
+    ),
 )
 def post_keys(call: Call) -> Prepared:
     """Issue a key. An owner can issue keys of the own shop, up to owner; an admin any.
+
+    Each key names its holder: by that name, and by the shop, the people who propose and approve a change are told
+    apart, so a person has one name in the whole collective. A steward's or an admin's key opens nothing until another
+    admin than issued it confirms it; the first two admins' keys are made on the machine (accord serve --new-admin-key).
 
     The token is shown this once and kept nowhere. A repetition under the same Idempotency-Key issues nothing and shows
     no token: if the first answer was lost, revoke that key and issue another.
@@ -77,6 +84,9 @@ def post_keys(call: Call) -> Prepared:
         issued_by=call.caller.key_id,
         expires_at=instant_or_null(wanted.expires_at),
         last_used_at=None,
+        waits=wanted.role in CONFIRMED_ROLES,
+        confirmed_by=None,
+        confirmed_at=None,
         revoked_at=None,
     )
     return Prepared(Answer(IssuedKey(preview, None).document()), commit)
