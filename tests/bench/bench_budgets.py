@@ -17,7 +17,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from accord_rules.authority import Authority
-from accord_rules.documents.reading import DocumentError, read
+from accord_rules.documents.reading import read
 from accord_rules.documents.writing import plain
 from accord_rules.load.loader import load_book
 from accord_rules.orders.order import Order
@@ -45,17 +45,33 @@ def shop(book: Book, presses: int) -> Shop:
 
 def questions(book: Book) -> Mapping[str, tuple[str, dict[str, Any]]]:
     """A method of the authority and an order each."""
-    open_ones = [{"placement": "front"}] * 12
     product = book.documents["base_example"]["order"]["decorations"][0]["transfer"]
+    plain_one = {"transfer": product, "placement": "front"}
+    named = [{"transfer": product, "placement": ("front", "back", "sleeve")[index % 3]} for index in range(12)]
+    unlike = [
+        {
+            "transfer": transfer,
+            "placement": "front",
+            "size": {"width": f"{60 + index} mm", "height": "60 mm"},
+            "settings": HOT,
+        }
+        for index, transfer in enumerate(list(book.catalogue["transfers"])[:12])
+    ]
+    open_ones = [{"placement": "front"}] * 12
+    decorations = {
+        "validate, 1 plain": [plain_one | {"size": SIZE}],
+        "recommend, 1 open": open_ones[:1],
+        "recommend, 4 open": open_ones[:4],
+        "recommend, 12 open": open_ones,
+        "envelope, 4 named": named[:4],
+        "envelope, 12 named": named,
+        "envelope, 4 open": open_ones[:4],
+        "envelope, 12 open": open_ones,
+        "validate, 12 rejected": [plain_one | {"settings": HOT}] * 12,
+        "validate, 12 rejected unlike": unlike,
+    }
     return {
-        "validate, 1 plain": ("validate", {"item": ITEM, "decorations": [{"transfer": product, "placement": "front", "size": SIZE}]}),
-        "recommend, 1 open": ("recommend", {"item": ITEM, "decorations": open_ones[:1]}),
-        "recommend, 4 open": ("recommend", {"item": ITEM, "decorations": open_ones[:4]}),
-        "recommend, 12 open": ("recommend", {"item": ITEM, "decorations": open_ones}),
-        "envelope, 4 open": ("envelope", {"item": ITEM, "decorations": open_ones[:4]}),
-        "envelope, 12 open": ("envelope", {"item": ITEM, "decorations": open_ones}),
-        "validate, 12 rejected": ("validate", {"item": ITEM, "decorations": [{"transfer": product, "placement": "front", "settings": HOT}] * 12}),
-        "validate, 12 rejected unlike": ("validate", {"item": ITEM, "decorations": [{"transfer": t, "placement": "front", "size": {"width": f"{60+i} mm", "height": "60 mm"}, "settings": HOT} for i, t in enumerate(list(book.catalogue["transfers"])[:12])]}),
+        name: (name.partition(",")[0], {"item": ITEM, "decorations": prints}) for name, prints in decorations.items()
     }
 
 
@@ -67,6 +83,7 @@ def yardstick_ms() -> float:
 
 
 def ask(name: str, presses: int, sent: Any) -> None:
+    """Ask one, and send what it cost."""
     book = load_book()
     authority, own = Authority(book), shop(book, presses)
     method, document = questions(book)[name]
@@ -102,7 +119,8 @@ def main() -> None:
                 print(f"{name}, {words}: failed")
                 continue
             process.join()
-            print(f"{name + ', ' + words:42} {cpu_s:7.2f} {weighings:9} {size:7} {answer / 1000:9.1f} {peak_mb:8.1f} {whole}", flush=True)
+            figures = f"{cpu_s:7.2f} {weighings:9} {size:7} {answer / 1000:9.1f} {peak_mb:8.1f} {whole}"
+            print(f"{name + ', ' + words:42} {figures}", flush=True)
 
 
 if __name__ == "__main__":
