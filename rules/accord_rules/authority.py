@@ -44,9 +44,11 @@ from accord_rules.verdict import (
     Verdict,
 )
 from accord_rules.weigh.scales import (
+    WEIGHINGS_MOST,
     OnPress,
     Scales,
     Weighed,
+    WorkUsedUp,
     findings,
     in_order,
     needs,
@@ -55,6 +57,11 @@ from accord_rules.weigh.scales import (
     with_last_word,
     worded,
 )
+
+# Weighings of an envelope, and of those the ones that finding its ways may take: the rest is for its ranges. Four prints on
+# one press take some 5,000 (measured). The ranges of a press are given whole or not at all.
+ENVELOPE_WEIGHINGS_MOST = WEIGHINGS_MOST
+SEARCH_WEIGHINGS_MOST = WEIGHINGS_MOST // 2
 
 _NAMED_MOST = 3  # presses named in a sentence
 
@@ -436,12 +443,19 @@ class Authority:
         whole = Case(self.book, self._stocked(shop), resolved)
         of_order = self._scales.weigh(whole)
 
+        may_go_on = self._scales.allowance(ENVELOPE_WEIGHINGS_MOST)
+
         def judge(changed: Order) -> Weighed:
             if changed.item is not resolved.item:
                 return self.judge_resolved(changed, shop)
             return self._judge_case(whole.with_order(changed), of_order, shop).weighed
 
-        searched = plans.search(self._scales, resolved, whole.shop)
+        def within(changed: Order) -> Weighed:
+            if not may_go_on():
+                raise WorkUsedUp
+            return judge(changed)
+
+        searched = plans.search(self._scales, resolved, whole.shop, SEARCH_WEIGHINGS_MOST)
         possible = possible_ones(searched.possible, judge)
         best = {candidate.on_press.press.id: candidate for candidate in reversed(possible)}
         presses = [press.id for press in plans.presses_of(resolved, whole.shop) if press.id in best]
@@ -449,6 +463,14 @@ class Authority:
         shown = list(dict.fromkeys(candidate.on_press.press.id for candidate in possible))
         shown = shown[: max(1, PRESSINGS_MOST // len(resolved.decorations))]
         ruled_out, left_out = plans.ruled_out(searched, self.book, observed=observed)
+        greys, on, ended = None, [], False
+        try:
+            greys = ground(whole, within)
+            for press in presses:
+                if press in shown:
+                    on.append(on_press(best[press], Bench(self._scales, whole, of_order, best[press], within)))
+        except WorkUsedUp:
+            ended = True
         return Envelope(
             basis=self.basis(shop),
             presses=tuple(presses),
@@ -456,16 +478,12 @@ class Authority:
                 tuple(dict.fromkeys(candidate.transfers[index] for candidate in possible))
                 for index in range(len(resolved.decorations))
             ),
-            on=tuple(
-                on_press(best[press], Bench(self._scales, whole, of_order, best[press], judge))
-                for press in presses
-                if press in shown
-            ),
-            ground=ground(whole, judge),
+            on=tuple(on),
+            ground=greys,
             ruled_out=ruled_out,
             ruled_out_left_out=left_out,
             needs=needs(searched.open, self.book),
-            complete=searched.complete and set(shown) == set(presses),
+            complete=searched.complete and not ended and set(shown) == set(presses),
             reference=order.reference,
         )
 

@@ -605,10 +605,13 @@ class Envelope(Documented):
     )
     ground: tuple[AllowedGround, ...] | None = required(
         Nullable(listed(Object(AllowedGround))),
-        "grounds that will do; null where the colour is known or a transfer is open",
+        "grounds that will do; null where the colour is known, a transfer is open, or complete is false and they were not"
+        " worked out",
     )
     ruled_out: tuple[RuledOut, ...] = _ruled_out()
     ruled_out_left_out: int = _left_out()
     needs: tuple[Need, ...] = required(listed(Object(Need)), "what to ask before more can be said")
-    complete: bool = required(Flag(), _COMPLETE + "; false too where some press that can do it has no ranges here")
+    complete: bool = required(
+        Flag(), _COMPLETE + "; false too where some press that can do it, or the ground, has no ranges here"
+    )
     reference: str | None = _reference()

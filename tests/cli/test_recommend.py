@@ -254,7 +254,7 @@ def test_it_says_when_not_every_combination_was_weighed(accord: Any, order: Call
 def test_that_nothing_was_found_so_far_is_not_that_there_is_nothing(
     alone: Any, order: Callable[..., str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(Scales, "allowance", lambda self: lambda: False)
+    monkeypatch.setattr(Scales, "allowance", lambda self, _most=0: lambda: False)
     done = alone("recommend", "--local", order("free", FREE))
     assert done.exit_code == 1
     assert "No way found so far to do" in done.stdout

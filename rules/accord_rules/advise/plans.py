@@ -125,15 +125,16 @@ class Search:
         return Weighed(open=sum(undetermined, Weighed()).open)
 
 
-def search(scales: Scales, order: Order, shop: Shop) -> Search:
-    """Weigh every combination of the shop's presses and stocked transfers that the order leaves open."""
+def search(scales: Scales, order: Order, shop: Shop, most: int = WEIGHINGS_MOST) -> Search:
+    """Weigh every combination of the shop's presses and stocked transfers that the order leaves open, as far as about
+    ``most`` weighings go."""
     whole = Case(scales.book, shop, order)
-    may_go_on = scales.allowance()
+    may_go_on = scales.allowance(most)
     general = scales.weigh(whole)
     presses = presses_of(order, shop)
     # One print on one press is a pressing to be weighed. Half of what may be is for each print by itself, half for all
     # of them together, and each press has its share.
-    share = WEIGHINGS_MOST // 2 // (len(presses) * len(order.decorations))
+    share = most // 2 // (len(presses) * len(order.decorations))
     every = [_transfers(decoration, shop, scales) for decoration in order.decorations]
     chosen = [_choice(scales, whole, index, names, share) for index, names in enumerate(every)]
     choices = [names for names, _ in chosen]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import threading
+import time
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
@@ -58,6 +59,14 @@ _WATCHED = "watched-"
 # One print that may be any of the book's transfers takes some 2,000 on the 40 presses a shop may have, so that it is
 # weighed whole; 8,000 take a core about a second (measured). What is being weighed when they are used up is finished.
 WEIGHINGS_MOST = 8000
+# Processor time of its thread after which a question is given no more leave to weigh, whatever was counted. It stands
+# for what weighings do not count, and lies three times over what they come to, since the same order should get the
+# same bytes on a slow machine and a busy one.
+CPU_MOST_S = 3.0
+
+
+class WorkUsedUp(Exception):
+    """A question has had the weighings that there are for it."""
 
 
 # Samples whose settings are tried, the last ones pressed: a shop may have hundreds of one piece.
@@ -223,9 +232,11 @@ class Scales:
     # -- asking ----------------------------------------------------------------------------------------------------
 
     def allowance(self, most: int = WEIGHINGS_MOST) -> Callable[[], bool]:
-        """Says whether this thread may weigh on: not once it has weighed ``most`` times from now."""
+        """Says whether this thread may weigh on: not once it has weighed ``most`` times from now, or computed for
+        ``CPU_MOST_S``."""
         until = getattr(self._weighings, "count", 0) + most
-        return lambda: getattr(self._weighings, "count", 0) < until
+        until_s = time.thread_time() + CPU_MOST_S
+        return lambda: getattr(self._weighings, "count", 0) < until and time.thread_time() < until_s
 
     def weigh(self, case: Case) -> Weighed:
         """Ask the rules of the case's own scope."""

@@ -7,7 +7,7 @@ Decorations the piece carries from before are no part of the search: they bound 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import inf
@@ -134,28 +134,41 @@ def conflicts(prints: Sequence[Print]) -> tuple[tuple[int, ...], ...]:
     ring, so the smallest sets are the shortest rings.
     """
     before = _must_come_before(prints, [print_.least_c for print_ in prints])
-    rings: dict[frozenset[int], tuple[int, ...]] = {}
-    for start in range(len(prints)):
-        for ring in _shortest_rings(before, start):
-            rings.setdefault(frozenset(ring), ring)
-    shortest = min(map(len, rings), default=0)
-    return tuple(sorted(ring for members, ring in rings.items() if len(members) == shortest))
+    back = [_steps_back(before, start) for start in range(len(prints))]
+    shortest = min((steps[start] for start, steps in enumerate(back) if start in steps), default=0)
+    rings = (ring for start, steps in enumerate(back) if steps.get(start) == shortest for ring in _rings(before, steps))
+    return tuple(sorted(rings))
 
 
-def _shortest_rings(before: Sequence[set[int]], start: int) -> list[tuple[int, ...]]:
-    """The shortest ways from ``start`` back to itself, breadth first, through higher indices only."""
+def _steps_back(before: Sequence[set[int]], start: int) -> dict[int, int]:
+    """From where ``start`` can be reached, through higher indices only, and in how many steps at least; of ``start``
+    itself the length of its shortest ring. It comes first where it is there."""
+    steps: dict[int, int] = {}
+    reached, count = {start}, 0
+    while reached:
+        count += 1
+        reached = {index for index in range(start, len(before)) if index not in steps and before[index] & reached}
+        steps |= dict.fromkeys(reached, count)
+        reached.discard(start)
+    return dict(sorted(steps.items()))
+
+
+def _rings(before: Sequence[set[int]], steps: Mapping[int, int]) -> list[tuple[int, ...]]:
+    """The shortest rings through the first of ``steps`` and what leads back to it.
+
+    Only what still leads back in time is walked: of all ways through twelve prints that harm each other there are
+    millions. Where no ring is shorter none of these meets itself.
+    """
+    start, length = next(iter(steps.items()))
     paths: list[tuple[int, ...]] = [(start,)]
-    while paths:
-        rings = [path for path in paths if start in before[path[-1]]]
-        if rings:
-            return rings
+    for left in range(length - 1, 0, -1):
         paths = [
             (*path, following)
             for path in paths
-            for following in sorted(before[path[-1]] - {*path})
-            if following > start
+            for following in sorted(before[path[-1]])
+            if following > start and steps.get(following, inf) <= left
         ]
-    return []
+    return paths
 
 
 # -- cases -----------------------------------------------------------------------------------------------------------

@@ -610,7 +610,7 @@ def test_that_not_everything_was_tried_is_said(
     assert not cut.remedies_complete
     assert (cut.id, cut.verdict, cut.findings) == (whole.id, whole.verdict, whole.findings)
     monkeypatch.setattr(remedies, "TRIALS_MOST", 48)
-    monkeypatch.setattr(Scales, "allowance", lambda self: lambda: False)
+    monkeypatch.setattr(Scales, "allowance", lambda self, _most=0: lambda: False)
     assert not authority.validate(read(Order, document), shop).remedies_complete
 
 

@@ -133,6 +133,14 @@ def test_a_ring_of_three_is_named_whole_and_in_its_order() -> None:
         assert later in prints[earlier].heats
 
 
+def test_a_print_that_all_others_harm_does_not_make_the_search_for_rings_walk_every_way() -> None:
+    """Eleven that harm each other, and a first one that all of them harm and that harms none: ways from the first lead
+    through all of the others, 10 million of them, and none leads back. All rings are of two: 11 x 10 / 2 pairs."""
+    others = frozenset(range(1, 12))
+    prints = [Print(160, 160, 150), *(Print(160, 160, 150, others - {index} | {0}) for index in others)]
+    assert conflicts(prints) == tuple(combinations(range(1, 12), 2))
+
+
 def test_twelve_decorations_take_no_time() -> None:
     """The worst kind: every one heats every other, all must be weighed against each other. Under 5 ms of computing."""
     rng = random.Random("twelve")

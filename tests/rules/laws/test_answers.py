@@ -320,6 +320,24 @@ def test_a_recommend_over_forty_presses_is_bounded_and_says_so(
     assert len(json.dumps(recommendation.document())) < 500_000
 
 
+# What an envelope may weigh, and what may come on top: judging each way found in full, and what is being weighed when
+# the budget ends. 25,200 without an end, for the twelve named prints.
+ENVELOPE_MOST = 12_000
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_an_envelope_of_a_dozen_prints_is_bounded_and_says_so(
+    named: bool, book: Book, authority: Authority, weighings: list[Case]
+) -> None:
+    document = many_prints(12)
+    if named:
+        for decoration in document["decorations"]:
+            decoration["transfer"] = "cut-film"
+    envelope = authority.envelope(read(Order, document), large_shop(book, 4))
+    assert envelope.complete is False
+    assert len(weighings) < ENVELOPE_MOST
+
+
 def test_one_print_that_may_be_anything_is_weighed_whole_at_the_largest_shop(book: Book, authority: Authority) -> None:
     recommendation = authority.recommend(read(Order, many_prints(1)), large_shop(book, 40))
     assert recommendation.complete
@@ -348,7 +366,7 @@ def test_an_answer_that_was_ended_never_says_that_there_is_no_way(
         for document, shop in random_questions(book, ORDERS, "ended", odd=0.15, decorations=2, open_settings=True)
     ]
     whole = [authority.recommend(*question) for question in questions]
-    monkeypatch.setattr(Scales, "allowance", lambda self: allowance(self, most))
+    monkeypatch.setattr(Scales, "allowance", lambda self, _most=0: allowance(self, most))
     cut = [authority.recommend(*question) for question in questions]
     lost = [(before, after) for before, after in zip(whole, cut, strict=True) if before.plans and not after.plans]
     assert {after.complete for _, after in lost} <= {False}
