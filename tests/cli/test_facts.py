@@ -49,7 +49,7 @@ def test_a_fact_is_told_whole(accord: Any, alone: Any, book: Book, who: str) -> 
     assert f"Words {', '.join(sorted(book.catalogue['finishes']))}" in page
     assert "at /item/finishes:" in page
     assert "asked where nothing can be assumed: Is the cloth treated" in page
-    assert "Reads blank.entry, substrate.entry inputs /item/finishes" in page
+    assert "Reads blank.entry, item.shell inputs /item/finishes" in page
     assert "Read by item.ceilings, item.repellent" in page
     blocking = sorted(r.id for r in book.rules.values() if r.level == "blocks" and fact.name in r.condition.facts)
     assert f"blocks {', '.join(blocking)}" in page

@@ -301,10 +301,10 @@ class Endpoint:
     def _answer(self, call: Call) -> Answer:
         if not self.writes:
             return cast(Answer, self.run(call))
+        key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
         if call.query.validate_only:
             # Nothing was made, so it is nowhere.
             return replace(self._prepared(call).preview, status=200, headers=_EMPTY)
-        key = idempotency_key(request.headers.get(IDEMPOTENCY_KEY))
         address = [request.path, dataclasses.asdict(call.query)]
         digest = request_digest(self.method, address, _if_match(), dict(call.document))
         # The word is made up by one caller; that another of the shop made up the same says nothing.

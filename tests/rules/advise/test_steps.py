@@ -64,6 +64,7 @@ OF_THE_OFFICE = {
     "toy-not-for-children",
     "toy-print-undeclared",
     "toy-small-parts-unwarned",
+    "workwear-of-protective-cloth",
     "toy-untested",
     "waist-cord-too-long-for-law",
     "wash-life-below-disinfection",

@@ -267,13 +267,13 @@ def test_outcomes_move_plans_and_hide_none(
     """Twelve failures of the first plan's family on this material and type of press."""
     room = changing.first.application.extensions["accord"]
     described = {
-        "item": {"substrate": "woven", "fibres": {"PES": 100}, "colour": "white", "coating": "none"},
+        "item": {"substrate": "knit", "fibres": {"PES": 100}, "colour": "white", "coating": "none"},
         "decorations": [{"placement": "front", "size": {"width": "6 in", "height": "6 in"}}],
     }
     room.tally = Tally(store, read_anew_s=1e9)
     before = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
     family = before[0]["decorations"][0]["family"]
-    reported(store, Cell(family, "woven", "swing-away"), "peeled", pieces=12)
+    reported(store, Cell(family, "knit", "swing-away"), "peeled", pieces=12)
     room.tally = Tally(store, read_anew_s=0.0)
     after = ok(client.post("/v1/recommend", json=described, headers=quay))["plans"]
     assert {plan["verdict_id"] for plan in after} == {plan["verdict_id"] for plan in before}
