@@ -688,6 +688,30 @@ ROWS = [
         item={"blank": "raincoat-pvc-yellow", "substrate": "woven"},
         unsaid=("pvc-said-away",),
     ),
+    # -- plates and boards that no blank tells -------------------------------------------------------------------------
+    *(
+        Row(
+            f"the face of described {substrate}",
+            item={"kind": "homeware", "substrate": substrate, "colour": "white", "coating": coating},
+            transfer=transfer,
+            decoration={"placement": "face", "artwork": {"palette": ["navy"]}},
+            verdict="undetermined",
+            needs=(KINDS,),
+        )
+        for substrate, coating, transfer in (
+            ("polymer-plate", "polyester-white-gloss", "sub-paper-hard-goods"),
+            ("ceramic-plate", "dye-receptive", "sub-paper-hard-goods"),
+            ("bamboo-board", "none", "film-soft-matte"),
+        )
+    ),
+    Row(
+        "a described board said to be a sign",
+        item={"kind": "homeware", "substrate": "bamboo-board", "colour": "tan", "coating": "none"},
+        transfer="film-soft-matte",
+        decoration={"placement": "face"},
+        use={"kinds": []},
+        unasked=(KINDS,),
+    ),
 ]
 
 
