@@ -23,5 +23,5 @@ def test_the_table_is_shown_cell_by_cell(local: bool, accord: Any, alone: Any, b
 
 def test_a_line_has_the_three_temperatures_and_where_they_are_from(accord: Any, alone: Any) -> None:
     page = " ".join(accord("migration").stdout.split())
-    assert "rich deep 127 °C / 135 °C / 155 °C [practice: migration-practice]" in page
+    assert "rich deep 127 / 135 / 155 °C = 260 / 275 / 311 °F [practice: migration-practice]" in page
     assert alone("migration", "--local").stdout == accord("migration").stdout

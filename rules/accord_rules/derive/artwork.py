@@ -439,17 +439,18 @@ def shared(
 
 @fact("place.food_face", BOOL, DECORATION)
 def food_face(
-    side: bool = read("use.food_side"),
+    side: bool | None = maybe("use.food_side"),
     where: str = read("place.placement"),
     blank: Blank | None = maybe("blank.entry"),
     goods: str | None = maybe("item.kind"),
     cloth: bool | None = maybe("item.textile"),
-) -> bool:
+) -> bool | None:
     """Whether the print is where food or drink touches: of a board or plate with no food face told, on its face too."""
-    if where == "food-face" or (side and where == "inside"):
+    if where == "food-face":
         return True
     told = blank is not None and "food-face" in blank.areas
-    return side and where == "face" and not told and goods != "drinkware" and not cloth
+    face = where == "face" and not told and goods != "drinkware" and not cloth
+    return side if where == "inside" or face else False
 
 
 @fact(

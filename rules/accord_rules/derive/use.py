@@ -172,10 +172,15 @@ def under_three(
 
 
 def usual_kinds(
-    cloth: bool | None = maybe("item.protective_cloth"), look: bool | None = maybe("item.high_visibility_look")
+    cloth: bool | None = maybe("item.protective_cloth"),
+    look: bool | None = maybe("item.high_visibility_look"),
+    material: Substrate | None = maybe("substrate.entry"),
+    blank: Blank | None = maybe("blank.entry"),
 ) -> tuple[str, ...] | None:
-    """None, unless cloth, colour or tape tell of wear that protects."""
-    return None if cloth or look else ()
+    """None, unless cloth, colour or tape tell of wear that protects, or a piece that no blank tells is mostly eaten
+    from."""
+    ware = blank is None and material is not None and material.eaten_from
+    return None if cloth or look or ware else ()
 
 
 @fact(
@@ -186,7 +191,8 @@ def usual_kinds(
         "/use/kinds",
         usual_kinds,
         "none unless said",
-        "Is it worn to protect somebody, or to be seen (flame, cuts, high visibility, medical)? Say [] if it is not.",
+        "Is it worn to protect somebody or to be seen (flame, cuts, high visibility, medical), or does food touch it? "
+        "Say [] if not.",
         taken="it protects nobody",
     ),
 )

@@ -96,6 +96,8 @@ SIZES: Mapping[str, GarmentSize] = MappingProxyType(
         **{f"{cm} cm": GarmentSize(f"{cm} cm", *ages, height_mm=10.0 * cm) for cm, ages in _HEIGHTS.items()},
     }
 )
+# Letters of grown-ups' sizes, which no ages go by.
+GROWN_UPS = frozenset({"XXS", "XS", "S", "M", "L", "XL", "XXL", "2XL", "XXXL", "3XL", "4XL", "5XL"})
 _HEIGHT = re.compile(r"([0-9]{2,3}) ?CM")
 _BY_WORD: Mapping[str, str] = MappingProxyType({label.upper(): label for label in SIZES})
 
@@ -114,6 +116,14 @@ class GarmentSizeText(Reader):
         word = value.strip().upper()
         if tall := _HEIGHT.fullmatch(word):
             word = f"{tall.group(1)} CM"
+        if word in GROWN_UPS:
+            raise LeafError(
+                f"{value!r} fits grown-ups as well as children and says no age: leave it out and say the youngest "
+                f"user's age",
+                tuple(label for label in _YOUTH if label == f"Y{word}"),
+                code="not-allowed",
+                refused=value,
+            )
         if word not in _BY_WORD:
             height = f"{word} cm"
             raise LeafError(

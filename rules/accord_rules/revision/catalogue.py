@@ -341,6 +341,9 @@ class Substrate:
         Flag(), False, about="whether what lies behind its face bears no hot platen: foam, rubber, membrane, filling"
     )
     worn_over: bool = optional(Flag(), False, about="whether garments of it are worn over others")
+    eaten_from: bool = optional(
+        Flag(), False, about="whether ware of it is so often eaten from that it has to be asked"
+    )
     sources_of: Mapping[str, tuple[str, ...]] = _sources_of()
     aliases: tuple[str, ...] = _aliases()
     note: str = _note()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
+from math import floor
 from operator import itemgetter
 from types import MappingProxyType
 from typing import Any
@@ -40,6 +41,7 @@ _STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
         "heading": {"bold": True},
     }
 )
+_NOISE = 1e-6  # what turning a temperature may be off; bounds are rounded down
 _SUMMARY = MappingProxyType(
     {
         "accepted": "It can be done.",
@@ -416,14 +418,19 @@ def show_steps(output: Output, lines: Sequence[StepRow]) -> None:
 
 
 def show_migration(output: Output, cells: Sequence[Document]) -> None:
-    """The table of dye migration: a line a cell, by dye."""
+    """The table of dye migration: a line a cell, by dye, in both units, since nobody's press is known here."""
     output.say(
-        "Surface of the hottest spot, 15 s: fine to / caution to / a test of 48 h or a blocker to; above, refused."
+        "Surface of the hottest spot, 15 s: fine to / caution to / a test of 48 h or a blocker to; above, refused. "
+        "By dye, then by share of polyester (rich, middle, lean) and by shade of the cloth."
     )
     for dye, of_dye in groupby(cells, key=lambda cell: cell["dye"]):
         say_heading(output, dye)
         for cell in of_dye:
-            levels = " / ".join(cell[level] for level in ("fine", "caution", "most"))
+            bounds_c = [units.parse(units.TEMPERATURE, cell[level]) for level in ("fine", "caution", "most")]
+            levels = " = ".join(
+                " / ".join(f"{floor(unit.outside(bound_c) + _NOISE)}" for bound_c in bounds_c) + f" {unit.symbol}"
+                for unit in units.TEMPERATURE.units[:2]
+            )
             sources = f"[{cell['seen']}: {', '.join(cell['sources'])}]"
             output.say(f"{levels}  {sources}", lead=f"    {cell['share']:<7} {cell['shade']:<7} ")
 

@@ -33,6 +33,7 @@ PRESS_WAYS = {
     "press-two-buttons",
     "press-drawer",
     "press-wrap",
+    "press-barrel",
     "press-oven",
     "press-in-fields",
     "tack",

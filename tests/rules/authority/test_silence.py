@@ -688,6 +688,30 @@ ROWS = [
         item={"blank": "raincoat-pvc-yellow", "substrate": "woven"},
         unsaid=("pvc-said-away",),
     ),
+    # -- plates and boards that no blank tells -------------------------------------------------------------------------
+    *(
+        Row(
+            f"the face of described {substrate}",
+            item={"kind": "homeware", "substrate": substrate, "colour": "white", "coating": coating},
+            transfer=transfer,
+            decoration={"placement": "face", "artwork": {"palette": ["navy"]}},
+            verdict="undetermined",
+            needs=(KINDS,),
+        )
+        for substrate, coating, transfer in (
+            ("polymer-plate", "polyester-white-gloss", "sub-paper-hard-goods"),
+            ("ceramic-plate", "dye-receptive", "sub-paper-hard-goods"),
+            ("bamboo-board", "none", "film-soft-matte"),
+        )
+    ),
+    Row(
+        "a described board said to be a sign",
+        item={"kind": "homeware", "substrate": "bamboo-board", "colour": "tan", "coating": "none"},
+        transfer="film-soft-matte",
+        decoration={"placement": "face"},
+        use={"kinds": []},
+        unasked=(KINDS,),
+    ),
 ]
 
 
@@ -761,3 +785,14 @@ def test_gloves_are_laid_ready_for_what_leaves_hot_and_not_for_a_shirt(
 def test_a_shop_without_gloves_is_told_once(authority: Authority) -> None:
     shop = shop_of(authority.book, standing=["extraction", "trained-operators"])
     assert "gloves-at-platen" in {finding.rule for finding in authority.of_shop(shop)}
+
+
+def test_a_pen_is_told_of_no_rim_and_no_handle(authority: Authority) -> None:
+    """Common practice, no source: a barrel has neither, and its press is a sleeve."""
+    decoration = {"placement": "all-round", "size": {"width": "25 mm", "height": "40 mm"}}
+    row = Row("pen", item={"blank": "pen-aluminium-white"}, transfer="sub-paper-hard-goods", decoration=decoration)
+    plans = authority.recommend(row.order(), shop_of(authority.book, presses=[{"type": "pen-press"}])).plans
+    texts = [step.text for step in plans[0].decorations[0].steps]
+    assert any("round the barrel" in text for text in texts)
+    assert any("heated sleeve" in text for text in texts)
+    assert not [text for text in texts if "handle clear" in text or "rim" in text.split()]

