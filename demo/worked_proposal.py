@@ -123,7 +123,8 @@ def work(town: Town) -> None:
     say("2. A proposal that breaks the book is refused with the loader's reasons:")
     say(str(problem.errors[0]), "    ")
     draft = owner.governance.propose(base, changes_of(owner), reason, evidence)
-    say(f"3. Harbour Lane's owner drafts {draft['proposal_id']} on revision {base['revision']}: {draft['reason']}")
+    author = f"{draft['author']['holder']}, Harbour Lane's owner,"
+    say(f"3. {author} drafts {draft['proposal_id']} on revision {base['revision']}: {draft['reason']}")
     began_s = time.monotonic()
     seen = owner.governance.open(draft["proposal_id"])
     say(f"4. Opened: its effect was worked out in {time.monotonic() - began_s:.1f} s.")
@@ -133,7 +134,8 @@ def work(town: Town) -> None:
     say(f"6. Approving what was not shown: {refused(lambda: first.governance.approve(stale), 409)}")
     approved = first.governance.approve(seen)
     valid, needed = approved["approvals_valid"], approved["approvals_needed"]
-    say(f"7. Mill Steps' steward approves: {approved['state']} ({valid} of {needed}).")
+    who = approved["approvals"][0]["by"]
+    say(f"7. {who['holder']}, {who['role']} of {who['shop_id']}, approves: {approved['state']} ({valid} of {needed}).")
     published = second.governance.publish(draft["proposal_id"])
     say(f"8. Quay Yard's steward publishes: revision {published['revision']}, {published['digest'][:23]}…")
     seen_after(town, published["revision"])

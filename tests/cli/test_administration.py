@@ -11,6 +11,8 @@ import pytest
 from click.testing import Result
 from tests.tokens import key_id_of, secret_of
 
+from accord_client import Client
+
 Accord = Callable[..., Result]
 SHOP = """
 id = "{id}"
@@ -105,6 +107,26 @@ def test_a_stewards_key_waits_until_another_admin_confirms_it(
     confirmed = alone("key", "confirm", id_, ACCORD_URL=served.url, ACCORD_TOKEN=second_admin)
     assert confirmed.output == f"Confirmed: {id_}, steward of collective, held by Tomas Reddy.\n"
     assert alone("rules", **env).exit_code == 0
+
+
+def test_a_report_is_made_listed_and_withdrawn(served: Any, accord: Accord, data: Path) -> None:
+    token = (data / "keys" / "mill-loft-counter").read_text(encoding="ascii").strip()
+    with Client(served.url, token) as client:
+        record = client.governance.record(
+            {
+                "item": {"blank": "cushion-polyester-white"},
+                "decorations": [{"transfer": "dye-sublimation", "placement": "front"}],
+                "press": "bench",
+            }
+        )
+    made = accord("outcome", "report", record["record_id"], "--failed", "peeled", "--washes", "6")
+    assert made.exit_code == 0, made.output
+    assert made.output.startswith("o1\t0\tpeeled\t6\t")
+    assert made.output.endswith("\tThe counter\t-\n")
+    assert accord("outcome", "report", record["record_id"]).exit_code == 2, "it was one piece"
+    withdrawn = accord("outcome", "withdraw", record["record_id"], "o1").output
+    assert withdrawn == accord("outcome", "list", record["record_id"]).output != made.output
+    assert accord("outcome", "report", record["record_id"]).output.startswith("o2\t0\tgood\t-\t")
 
 
 def test_a_counter_may_do_none_of_it(accord: Accord, file: Callable[[str], str]) -> None:

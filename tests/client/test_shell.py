@@ -143,6 +143,21 @@ def test_recorded_again_with_the_same_key_is_the_same_record(run: Recipes, order
         assert run("record.sh", str(orders / "a fine one.json"), odd).returncode == 2
 
 
+def test_a_report_is_made_and_taken_back(run: Recipes, orders: Path) -> None:
+    record = json.loads(run("record.sh", str(orders / "a fine one.json")).stdout)["record_id"]
+    done = run("outcome.sh", record, "peeled", "6", "0")
+    assert (done.returncode, done.stderr) == (0, "")
+    report = json.loads(done.stdout)
+    shown = (report["result"], report["failure"], report["washes"], report["reported_by"]["role"])
+    assert shown == ("failed", "peeled", 6, "counter")
+    withdrawn = run("withdraw-outcome.sh", record, report["outcome_id"])
+    assert json.loads(withdrawn.stdout)["withdrawn_at"]
+    assert json.loads(run("outcome.sh", record, "good").stdout)["result"] == "good"
+    for odd in (("sang",), ("good", "many"), ("good", "1", "-1"), ("../x",)):
+        refused = run("outcome.sh", record, *odd)
+        assert (refused.returncode, refused.stdout) == (2, ""), odd
+
+
 def test_rule(run: Recipes, orders: Path) -> None:
     verdict = json.loads(run("validate.sh", str(orders / "hopeless.json")).stdout)
     id_ = verdict["findings"][0]["rule"]
@@ -196,7 +211,17 @@ def test_an_empty_folder_is_wrong_use(run: Recipes, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "script", ["validate.sh", "recommend.sh", "envelope.sh", "rule.sh", "record.sh", "validate-folder.sh"]
+    "script",
+    [
+        "validate.sh",
+        "recommend.sh",
+        "envelope.sh",
+        "rule.sh",
+        "record.sh",
+        "outcome.sh",
+        "withdraw-outcome.sh",
+        "validate-folder.sh",
+    ],
 )
 def test_use_is_told(run: Recipes, script: str) -> None:
     done = run(script)

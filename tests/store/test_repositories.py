@@ -14,6 +14,7 @@ import pytest
 from tests.tokens import key_id_of, secret_of
 
 from accord_rules.documents.files import shipped
+from accord_rules.governance.outcomes import ShopCounts
 from accord_rules.load.loader import load_book
 from accord_service.store import (
     AllReported,
@@ -495,6 +496,55 @@ class TestOutcomes:
             with pytest.raises(ValueError, match="cursor"):
                 store.outcomes.page(record, odd)
         assert store.outcomes.page(record, "999999999", 1).next == "5"
+
+    def test_a_report_that_was_withdrawn_counts_no_more(self, store: Store, clock: Any) -> None:
+        """Pieces, shops and orders follow, ids run on, and the cell's other reports stay."""
+        records = [_draft(store, shop) for shop in ("north", "north", "south")]
+        for record in records:
+            for failure in ("peeled", None):
+                store.outcomes.add(
+                    record, {"decoration": 0}, decoration=0, quantity=2, cell=CELL, failure=failure, who="t"
+                )
+        (count,) = store.outcomes.counts()
+        assert count.shops == {"north": ShopCounts(2, 2, 2), "south": ShopCounts(1, 1, 1)}
+        withdrawn = [store.outcomes.withdraw(records[0], id_, who="t") for id_ in ("o1", "o2")]
+        assert withdrawn == [store.outcomes.get(records[0], id_) for id_ in ("o1", "o2")]
+        assert {outcome.withdrawn_at for outcome in withdrawn} == {clock()}
+        assert store.outcomes.withdraw(records[0], "o1", who="t") == withdrawn[0]
+        (count,) = store.outcomes.counts()
+        assert (count.good, dict(count.failures)) == (2, {"peeled": 2})
+        assert count.shops == {"north": ShopCounts(1, 1, 1), "south": ShopCounts(1, 1, 1)}
+        for id_ in ("o1", "o2"):
+            store.outcomes.withdraw(records[2], id_, who="t")
+        (count,) = store.outcomes.counts()
+        assert count.shops == {"north": ShopCounts(1, 1, 1)}
+        another = store.outcomes.add(
+            records[0], {"decoration": 0}, decoration=0, quantity=2, cell=CELL, failure=None, who="t"
+        )
+        assert another.outcome_id == "o3"
+        with pytest.raises(NotThere):
+            store.outcomes.withdraw(records[0], "o9", who="t")
+
+    def test_what_was_reported_before_shops_were_counted_still_reads(self, store: Store, raw: Any) -> None:
+        """It is nobody's word: it counts in the share, and for no shop."""
+        record = _draft(store)
+        store.outcomes.add(record, {"decoration": 0}, decoration=0, quantity=9, cell=CELL, failure="peeled", who="t")
+        for key in raw.keys("*"):
+            if b"outcome" not in key or raw.type(key) != b"hash":
+                continue
+            document = json.loads(raw.hget(key, "d"))
+            pieces = document.get("pieces", document)
+            new = ("shops", "reported_by", "withdrawn_at")
+            raw.hset(key, "d", json.dumps({name: value for name, value in pieces.items() if name not in new}))
+        (count,) = store.outcomes.counts()
+        assert (count.failed, count.shops) == (1, {})
+        assert [(outcome.outcome_id, outcome.reported_by) for outcome in store.outcomes.page(record).items] == [
+            ("o1", None)
+        ]
+        store.outcomes.add(record, {"decoration": 0}, decoration=0, quantity=9, cell=CELL, failure=None, who="t")
+        (count,) = store.outcomes.counts()
+        assert (count.good, count.failed, count.shops) == (1, 1, {"north": ShopCounts(1, 0, 1)})
+        assert [outcome.outcome_id for outcome in store.outcomes.page(record).items] == ["o2", "o1"]
 
     def test_all_of_them_end_with_the_record(self, store: Store, raw: Any) -> None:
         before = set(raw.keys("*"))

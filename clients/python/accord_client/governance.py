@@ -170,6 +170,11 @@ class Governance:
         """One report on a record."""
         return self._asker.read(f"{self._record(record_id)}/outcomes/{self._segment(outcome_id)}")
 
+    def withdraw_outcome(self, record_id: str, outcome_id: str, *, validate_only: bool = False) -> Document:
+        """Take back a report that one made oneself; it counts no more, and stays to be read."""
+        address = f"{self._record(record_id)}/outcomes/{self._segment(outcome_id)}/withdraw"
+        return self._post(address, None, validate_only)
+
     # -- audit ---------------------------------------------------------------------------------------------------------
 
     def audit(self) -> Iterator[Document]:

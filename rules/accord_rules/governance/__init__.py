@@ -10,7 +10,7 @@
   witness orders), ``apply_house(book, house) -> Book``, ``HouseAuthority(authority, house)``, which answers
   like an ``Authority`` and shares its compiled rules.
 - ``outcomes``: ``summary(OutcomeCounts(good, failed)) -> OutcomeSummary``, ``poor(summary)``,
-  ``draft_proposal(cell, summary, book) -> Draft``.
+  ``widely_seen(shops)``, ``draft_proposal(cell, summary, shops, book) -> Draft``.
 - ``proposal``: ``draft``, ``with_keys``, ``edit``, ``show``, ``open_``, ``approve``, ``decline``, ``withdraw``,
   ``moved``, ``publish``, ``revert``: each answers a new ``Proposal`` or raises ``GovernanceError(kind, message)``.
 - ``fitting``: ``fitting(book, shop)``: a shop without the stock and presses that a revision does not know.

@@ -172,7 +172,9 @@ class Effect(Documented):
     steps: tuple[StepDifference, ...] = required(
         listed(Object(StepDifference)), "plans' steps that differ, where a change touches steps"
     )
-    watched: Mapping[str, int] = required(mapped(INTEGER), "watched rule to the recorded orders it holds for")
+    watched: Mapping[str, int] = required(
+        mapped(INTEGER), "watched rule to the recorded orders it holds for; it is only counted, and turns no verdict"
+    )
     replayed: ReplayedCount = required(Object(ReplayedCount), "how many orders were judged under both")
 
     @cached_property
@@ -217,7 +219,7 @@ def effect(old: Book, new: Book, orders: Iterable[RecordedOrder], budget: Budget
         new_digest=new.digest,
         code=code_digest(),
         changes=tuple(EntryName(change.kind, change.id) for change in changes),
-        decision=_decision(old, new, changes, flips, replayed),
+        decision=_with_watched(_decision(old, new, changes, flips, replayed), new, changes, watched, replayed),
         loosens_safety=loosens_safety(old, new),
         counts=_counts(flips),
         flips=flips,
@@ -456,6 +458,19 @@ def _decision(
     )
     by_replay = f"Seen on {replayed.recorded} recorded orders and {replayed.edges} at edges ({total} in all)."
     return Decision(seen, BY_REPLAY, TRIED, (*reasons, by_replay))
+
+
+def _with_watched(
+    decision: Decision, new: Book, changes: Sequence[EntryChange], watched: Mapping[str, int], replayed: ReplayedCount
+) -> Decision:
+    """The decision, with what each watched rule that the change brings would do if it were enforced."""
+    names = sorted(change.id for change in changes if change.kind == "rules" and change.id in watched)
+    said = tuple(
+        f"Rule {name} is only watched, so it is counted, shown in no answer, and turns no verdict; enforced, it would"
+        f" find something in {watched[name]} of {replayed.recorded} recorded orders."
+        for name in names
+    )
+    return replace(decision, because=(*decision.because, *said))
 
 
 def _of_flips(flips: Iterable[Flip]) -> str:

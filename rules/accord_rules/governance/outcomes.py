@@ -20,6 +20,11 @@ from accord_rules.revision.book import Book
 CREDIBILITY = 0.90
 TOPIC = "outcomes"
 SOURCE = "outcomes-reported"
+SHOPS_TOLD = 10
+WATCHED = (
+    "Its rule is only watched: it is counted wherever it would find something, shown in no answer, and turns no verdict"
+    " until stewards enforce it."
+)
 _SOURCE_TITLE = "Outcomes reported by the collective's shops"
 _SOURCE_TEXT = "Counts of pieces that came out good and of those that failed, by transfer, substrate and type of press."
 
@@ -42,6 +47,16 @@ class OutcomeCounts:
 
     def __add__(self, other: OutcomeCounts) -> OutcomeCounts:
         return OutcomeCounts(self.good + other.good, self.failed + other.failed)
+
+
+@dataclass(frozen=True, slots=True)
+class ShopCounts:
+    """What one shop reported of a cell: pieces that came out good, pieces that failed, and of how many recorded orders
+    they were, each of which had a verdict of its own."""
+
+    good: int = 0
+    failed: int = 0
+    orders: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,18 +92,31 @@ def summary(counts: OutcomeCounts) -> OutcomeSummary:
 
 @dataclass(frozen=True, slots=True)
 class PoorBelow:
-    """When outcomes are poor: at least ``count`` pieces, and even the interval's upper end below ``share``.
+    """When outcomes are poor: at least ``count`` pieces, and even the interval's upper end below ``share``. A proposal
+    is drafted where so many ``shops`` say so, of ``orders`` recorded orders together.
 
-    A choice of this project: at 20 pieces and 0.8, about four failures in ten draft a proposal.
+    A choice of this project: at 20 pieces and 0.8, about four failures in ten draft a proposal; and what one shop or
+    one job has seen may be that shop's press or that job's cloth.
     """
 
     share: float = 0.8
     count: int = 20
+    shops: int = 2
+    orders: int = 3
 
 
 def poor(summary: OutcomeSummary, limits: PoorBelow = PoorBelow()) -> bool:
     """Whether so many failed that chance does not explain it."""
     return summary.count >= limits.count and summary.high < limits.share
+
+
+def widely_seen(shops: Mapping[str, ShopCounts], limits: PoorBelow = PoorBelow()) -> bool:
+    """Whether several shops, each by its own pieces, say that the share is poor, and of several recorded orders.
+
+    Whoever reports good pieces alone backs no poor share, so no shop can lend another's failures its name.
+    """
+    poor_ones = [own for own in shops.values() if own.good < limits.share * (own.good + own.failed)]
+    return len(poor_ones) >= limits.shops and sum(own.orders for own in poor_ones) >= limits.orders
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,8 +128,14 @@ class Draft:
     evidence: str
 
 
-def draft_proposal(cell: Cell, summary: OutcomeSummary, book: Book, limits: PoorBelow = PoorBelow()) -> Draft:
-    """A watched caution for the cell, with the figures; a steward decides what the book should say.
+def draft_proposal(
+    cell: Cell,
+    summary: OutcomeSummary,
+    shops: Mapping[str, ShopCounts],
+    book: Book,
+    limits: PoorBelow = PoorBelow(),
+) -> Draft:
+    """A watched caution for the cell, with the figures, shop by shop; a steward decides what the book should say.
 
     The draft has no changes where such a rule is in the book already. Raises KeyError for a cell the book lacks.
     """
@@ -111,16 +145,29 @@ def draft_proposal(cell: Cell, summary: OutcomeSummary, book: Book, limits: Poor
         f"({names['press_type']}): the share that comes out good is below {summary.high:.0%}, "
         f"where {limits.share:.0%} is expected."
     )
+    proposed = f"{reason} {WATCHED}"
     evidence = (
         f"Reported outcomes: {summary.good} good, {summary.failed} failed. With nothing known beforehand the share of "
-        f"good pieces lies between {summary.low:.1%} and {summary.high:.1%} with {CREDIBILITY:.0%} credibility."
+        f"good pieces lies between {summary.low:.1%} and {summary.high:.1%} with {CREDIBILITY:.0%} credibility. "
+        f"{_by_shop(shops)}"
     )
     rule_id = rule_name(cell, book)
     if rule_id in book.rules:
-        return Draft((), reason, evidence)
+        return Draft((), proposed, evidence)
     rule = EntryChange("rules", rule_id, _rule(cell, reason, names, book), "none")
     source = EntryChange("sources", SOURCE, _source(), "none")
-    return Draft((rule,) if SOURCE in book.sources else (source, rule), reason, evidence)
+    return Draft((rule,) if SOURCE in book.sources else (source, rule), proposed, evidence)
+
+
+def _by_shop(shops: Mapping[str, ShopCounts]) -> str:
+    """The figures shop by shop, the most failures first."""
+    ranked = sorted(shops.items(), key=lambda entry: (-entry[1].failed, entry[0]))
+    told = [
+        f"{shop} reported {own.good} good and {own.failed} failed, of {own.orders} recorded orders."
+        for shop, own in ranked[:SHOPS_TOLD]
+    ]
+    rest = len(ranked) - SHOPS_TOLD
+    return " ".join([*told, f"{rest} more shops reported."] if rest > 0 else told)
 
 
 def _source() -> dict[str, Any]:

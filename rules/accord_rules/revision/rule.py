@@ -112,7 +112,9 @@ class RuleText:
     topic: str = required(Name(), "its topic")
     fires: tuple[Mapping[str, Any], ...] = required(Many(ExampleTable(), 40, 1), "what makes it fire")
     silent: tuple[Mapping[str, Any], ...] = required(Many(ExampleTable(), 40, 1), "what keeps it silent")
-    status: str = optional(Choice(STATUSES), "enforced", about="enforced, or watched: then it is only counted")
+    status: str = optional(
+        Choice(STATUSES), "enforced", about="enforced, or watch: only counted, in no answer, turning no verdict"
+    )
     step: str | None = optional(Name(), about="id of the step that does what the finding asks")
     defers_to: str | None = optional(
         Choice(tuple(AUTHORITIES)), about="who has the last word; an answer says so once, after what to do"

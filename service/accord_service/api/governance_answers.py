@@ -272,6 +272,10 @@ class OutcomeReport(Documented):
     substrate: str = required(STRING, "the substrate it counts for")
     press_type: str = required(STRING, "the type of press it counts for")
     reported_at: str = time("when it was reported")
+    reported_by: Signatory | None = required(
+        Nullable(Object(Signatory)), "who reported it, and may withdraw it; null where that was not kept"
+    )
+    withdrawn_at: str | None = required(INSTANT_OR_NULL, "when it was withdrawn, UTC; null while it counts")
     drafted_proposal_id: str | None = required(
         STRING_OR_NULL, "the proposal that this report drafted; null where it made no outcomes poor"
     )

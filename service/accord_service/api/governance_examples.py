@@ -273,5 +273,8 @@ OUTCOME: dict[str, Any] = {
     "substrate": "woven",
     "press_type": "swing-away",
     "reported_at": instant(_THEN_S),
+    "reported_by": {"shop_id": "harbour-lane", "holder": "Wren Ashdown", "role": "counter"},
+    "withdrawn_at": None,
     "drafted_proposal_id": None,
 }
+OUTCOME_WITHDRAWN: dict[str, Any] = {**OUTCOME, "withdrawn_at": instant(_THEN_S + 3600)}

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any
 
 from accord_service.api.endpoint import Call
-from accord_service.api.governance_answers import OutcomeReport, Record, RecordLine
+from accord_service.api.governance_answers import OutcomeReport, Record, RecordLine, Signatory
 from accord_service.api.request import note
 from accord_service.http.problems import NotFound
 from accord_service.run.times import instant
-from accord_service.store import OrderRecord, OutcomeRecord
+from accord_service.store import KeyRecord, OrderRecord, OutcomeRecord
 
 RECORD_ID = MappingProxyType({"record_id": "id of the record"})
 
@@ -48,14 +49,35 @@ def record_line(record: OrderRecord) -> RecordLine:
     )
 
 
+def outcome_at(call: Call, record: OrderRecord) -> OutcomeRecord:
+    """The report on a record that the address names. Raises NotFound."""
+    outcome_id = call.path["outcome_id"]
+    outcome = call.room.store.outcomes.get(record, outcome_id)
+    if outcome is None:
+        raise NotFound(f"Record {record.record_id} has no outcome {outcome_id!r}.")
+    return outcome
+
+
 def whole_record(record: OrderRecord) -> Record:
     """A record as its shop reads it."""
     question = record.question
     return Record(line=record_line(record), code=question["code"], order=question["order"], answer=record.answer)
 
 
-def outcome_report(outcome: OutcomeRecord) -> OutcomeReport:
-    """A report as its shop reads it."""
+def outcome_reports(call: Call, outcomes: Sequence[OutcomeRecord]) -> tuple[OutcomeReport, ...]:
+    """Reports as their shop reads them, with whose key each was made with."""
+    ids = [outcome.reported_by for outcome in outcomes if outcome.reported_by is not None]
+    keys = call.room.store.keys.get_all(ids)
+    return tuple(_outcome_report(outcome, keys.get(outcome.reported_by or "")) for outcome in outcomes)
+
+
+def outcome_report(call: Call, outcome: OutcomeRecord) -> OutcomeReport:
+    """One report."""
+    (report,) = outcome_reports(call, (outcome,))
+    return report
+
+
+def _outcome_report(outcome: OutcomeRecord, key: KeyRecord | None) -> OutcomeReport:
     document = outcome.document
     return OutcomeReport(
         outcome_id=outcome.outcome_id,
@@ -69,5 +91,7 @@ def outcome_report(outcome: OutcomeRecord) -> OutcomeReport:
         substrate=outcome.cell.substrate,
         press_type=outcome.cell.press_type,
         reported_at=instant(outcome.reported_at),
+        reported_by=None if key is None else Signatory(key.shop, key.holder, key.role),
+        withdrawn_at=None if outcome.withdrawn_at is None else instant(outcome.withdrawn_at),
         drafted_proposal_id=outcome.drafted_proposal_id,
     )

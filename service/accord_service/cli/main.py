@@ -20,6 +20,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "heat": "heat",
         "key": "key",
         "migration": "migration",
+        "outcome": "outcome",
         "recommend": "recommend",
         "rule": "rule",
         "rules": "rule",

@@ -33,6 +33,11 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
             "report": Link("reportOutcome", _ITS_RECORD, about="once a piece is pressed"),
             "delete": Link("deleteRecordReference", _ITS_RECORD, about="the reference alone"),
         },
+        "reportOutcome": {
+            "withdraw": Link(
+                "withdrawOutcome", _ITS_RECORD | {"outcome_id": "/outcome_id"}, about="by who reported it"
+            ),
+        },
         "issueKey": {
             "confirm": Link("confirmKey", {"key_id": "/key_id"}, about="by another admin, a steward's or an admin's"),
             "revoke": Link("revokeKey", {"key_id": "/key_id"}, about="for good"),

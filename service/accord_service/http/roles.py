@@ -63,6 +63,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "get_record_outcomes": _EVERYBODY,
         "post_record_outcomes": _EVERYBODY,
         "get_record_outcome": _EVERYBODY,
+        "post_outcome_withdraw": _EVERYBODY,
         # Shop
         "get_shop": _EVERYBODY,
         "put_shop": ("owner",),

@@ -58,12 +58,21 @@ class CellOutcomes(Documented):
     press_type: str = required(STRING, "the type of press")
     summary: OutcomeSummary = required(Object(OutcomeSummary), "the share that comes out good", spread=True)
     failures: Mapping[str, int] = required(mapped(INTEGER), "what failed to how often")
+    shops: int = required(INTEGER, "how many shops reported, as far as shops were counted")
+    orders: int = required(INTEGER, "of how many recorded orders")
 
 
 def shown(counts: Sequence[CellCount], family: str) -> tuple[CellOutcomes, ...]:
     """The cells of one transfer family, as the catalogue shows them."""
     return tuple(
-        CellOutcomes(count.cell.substrate, count.cell.press_type, summary(count), dict(sorted(count.failures.items())))
+        CellOutcomes(
+            count.cell.substrate,
+            count.cell.press_type,
+            summary(count),
+            dict(sorted(count.failures.items())),
+            len(count.shops),
+            sum(own.orders for own in count.shops.values()),
+        )
         for count in sorted(counts, key=lambda count: count.cell)
         if count.cell.transfer == family
     )
@@ -128,15 +137,17 @@ def propose_if_poor(
     who: str,
     also: Callable[[ProposalRecord], Transaction] = nothing_else,
 ) -> str | None:
-    """Draft a proposal for a cell whose outcomes are poor, once; its id, or None where there is nothing to draft.
+    """Draft a proposal for a cell whose outcomes are poor by several shops' word, once.
+
+    Gives its id, or None where there is nothing to draft.
 
     ``also``: what is written together with the proposal. Raises StoreAway; the next report on the cell tries again.
     """
     count = next((count for count in store.outcomes.counts() if count.cell == cell), None)
-    if count is None or not rules.poor(summary(count)):
+    if count is None or not rules.poor(summary(count)) or not rules.widely_seen(count.shops):
         return None
     rule = rules.rule_name(cell, book)
-    draft = rules.draft_proposal(cell, summary(count), book)
+    draft = rules.draft_proposal(cell, summary(count), count.shops, book)
     if not draft.changes or _proposed(store, rule):
         return None
     base = Base(book.revision, book.digest)

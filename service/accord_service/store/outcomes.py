@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from accord_rules.governance.outcomes import Cell
+from accord_rules.governance.outcomes import Cell, ShopCounts
 from accord_service.store import names
 from accord_service.store.audit import Event, UnsealedEntry
 from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
 from accord_service.store.connection import Connection
-from accord_service.store.errors import AllReported, Conflict, StoreAway
+from accord_service.store.errors import AllReported, Conflict, NotThere, StoreAway
 from accord_service.store.index import Page, number_of
 from accord_service.store.records import OrderRecord
 
@@ -23,11 +23,13 @@ PAGE = 50
 
 @dataclass(frozen=True, slots=True)
 class CellCount:
-    """Reports for one cell. ``failures``: what failed to how often; a report counts once for its own failure."""
+    """Reports for one cell. ``failures``: what failed to how often; a report counts once for its own failure.
+    ``shops``: the same shop by shop, without what was reported before shops were counted."""
 
     cell: Cell
     good: int
     failures: Mapping[str, int]
+    shops: Mapping[str, ShopCounts]
 
     @property
     def failed(self) -> int:
@@ -40,7 +42,8 @@ class OutcomeRecord:
     """``outcome_id``: o1, o2 ... in the order in which a record's outcomes were reported, None before it is kept.
 
     ``failure`` is None for a good piece. ``reported_at``: seconds since 1970 (UTC). ``drafted_proposal_id``: the
-    proposal that this report drafted.
+    proposal that this report drafted. ``reported_by``: the id of a key, None for one from before that was kept.
+    ``withdrawn_at``: when its reporter took it back; it counts no more.
     """
 
     outcome_id: str | None
@@ -50,6 +53,40 @@ class OutcomeRecord:
     document: Mapping[str, Any]
     reported_at: float
     drafted_proposal_id: str | None = None
+    reported_by: str | None = None
+    withdrawn_at: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Pieces:
+    """What is reported of one record: pieces by decoration and by cell, and the number of the newest report. A report
+    that was withdrawn keeps its number, and counts no piece."""
+
+    by_decoration: Counter[int]
+    by_cell: Counter[str]
+    newest: int
+
+    @classmethod
+    def of(cls, document: Mapping[str, Any]) -> _Pieces:
+        """Of one written before reports could be withdrawn, the cells are not known, and each report is a piece."""
+        pieces = document.get("pieces", document)
+        by_decoration = Counter({int(decoration): count for decoration, count in pieces.items()})
+        return cls(by_decoration, Counter(document.get("cells", {})), document.get("newest", by_decoration.total()))
+
+    def document(self) -> dict[str, Any]:
+        pieces = {str(decoration): count for decoration, count in self.by_decoration.items()}
+        return {"pieces": pieces, "cells": dict(self.by_cell), "newest": self.newest}
+
+    def changed(self, decoration: int, cell: Cell, by: int) -> _Pieces:
+        """With a report more, or one less."""
+        by_decoration, by_cell = Counter(self.by_decoration), Counter(self.by_cell)
+        by_decoration[decoration] += by
+        by_cell[_member(cell)] += by
+        return _Pieces(+by_decoration, +by_cell, self.newest + max(by, 0))
+
+    def is_first(self, cell: Cell) -> bool:
+        """Whether one piece, and no more, counts for the cell."""
+        return self.by_cell[_member(cell)] == 1
 
 
 class OutcomeStore:
@@ -77,12 +114,12 @@ class OutcomeStore:
         What the record's order says is the caller's to check.
         """
         now = self._committer.clock()
-        lives_s = None if record.expires_at is None else max(1, math.ceil(record.expires_at - now))
-        pieces = _pieces_key(record)
+        lives_s, pieces = _lives_s(record, now), _pieces_key(record)
         for _ in range(ATTEMPTS):
             reported, version = self._reported(record)
-            _leave_room(pieces, reported[decoration], quantity)
-            number = reported.total() + 1
+            _leave_room(pieces, reported.by_decoration[decoration], quantity)
+            after = reported.changed(decoration, cell, 1)
+            number = after.newest
             outcome = OutcomeRecord(
                 outcome_id=f"o{number}",
                 record_id=record.record_id,
@@ -90,15 +127,16 @@ class OutcomeStore:
                 failure=failure,
                 document=document,
                 reported_at=now,
+                reported_by=who,
             )
             before = self._committer.get(_cell_key(cell))
             own = Transaction(
                 {pieces: version, _cell_key(cell): before.version if before else ABSENT},
                 (
                     Put(_outcome_key(record, number), _kept(outcome), lives_s),
-                    Put(pieces, _one_more(reported, decoration), lives_s),
-                    Put(_cell_key(cell), _counted(before, failure)),
-                    AddToIndex(names.CELLS, names.member(cell.transfer, cell.substrate, cell.press_type), 0),
+                    Put(pieces, after.document(), lives_s),
+                    Put(_cell_key(cell), _counted(before, record.shop_id, failure, 1, int(after.is_first(cell)))),
+                    AddToIndex(names.CELLS, _member(cell), 0),
                 ),
             )
             entry = UnsealedEntry(who, Event.OUTCOME_REPORTED, names.member(record.record_id, f"o{number}"))
@@ -109,6 +147,54 @@ class OutcomeStore:
                     raise
                 continue
             return outcome
+        raise StoreAway(f"others counted first {ATTEMPTS} times")
+
+    def withdraw(
+        self,
+        record: OrderRecord,
+        outcome_id: str,
+        *,
+        who: str,
+        also: Callable[[OutcomeRecord], Transaction] = nothing_else,
+    ) -> OutcomeRecord:
+        """Take a report back: it stays to be read and counts no more, and another may be made of its piece. Whose it is
+        is the caller's to see to. Raises NotThere; one that was withdrawn stays as it is."""
+        number = _number_in(outcome_id)
+        for _ in range(ATTEMPTS):
+            key = _outcome_key(record, number or 0)
+            versioned = self._committer.get(key)
+            old = _outcome(record, number or 0, versioned)
+            if old is None or versioned is None:
+                raise NotThere(f"record {record.record_id} has no outcome {outcome_id!r}")
+            if old.withdrawn_at is not None:
+                return old
+            now = self._committer.clock()
+            withdrawn = replace(old, withdrawn_at=now)
+            reported, version = self._reported(record)
+            before = self._committer.get(_cell_key(old.cell))
+            orders = int(reported.is_first(old.cell))
+            counted = _counted(before, record.shop_id, old.failure, -1, -orders)
+            pieces, cell = _pieces_key(record), _cell_key(old.cell)
+            own = Transaction(
+                {key: versioned.version, pieces: version, cell: before.version if before else ABSENT},
+                (
+                    Put(key, _kept(withdrawn)),
+                    Put(
+                        pieces,
+                        reported.changed(old.document["decoration"], old.cell, -1).document(),
+                        _lives_s(record, now),
+                    ),
+                    Put(cell, counted),
+                ),
+            )
+            entry = UnsealedEntry(who, Event.OUTCOME_WITHDRAWN, names.member(record.record_id, outcome_id))
+            try:
+                self._committer.apply(own + also(withdrawn), entry)
+            except Conflict as conflict:
+                if conflict.key not in (key, pieces, cell):
+                    raise
+                continue
+            return withdrawn
         raise StoreAway(f"others counted first {ATTEMPTS} times")
 
     def drafting(self, record: OrderRecord, outcome: OutcomeRecord, proposal_id: str) -> Transaction:
@@ -122,7 +208,7 @@ class OutcomeStore:
     def leave_room(self, record: OrderRecord, decoration: int, quantity: int) -> None:
         """Raises AllReported where ``add`` would."""
         reported, _ = self._reported(record)
-        _leave_room(_pieces_key(record), reported[decoration], quantity)
+        _leave_room(_pieces_key(record), reported.by_decoration[decoration], quantity)
 
     def get(self, record: OrderRecord, outcome_id: str) -> OutcomeRecord | None:
         """One report on a record's order."""
@@ -133,7 +219,7 @@ class OutcomeStore:
 
     def page(self, record: OrderRecord, cursor: str | None = None, limit: int = PAGE) -> Page[OutcomeRecord]:
         """The reports on a record's order, newest first. Raises ValueError for a cursor that no page gave."""
-        newest = self._reported(record)[0].total()
+        newest = self._reported(record)[0].newest
         if cursor is not None:
             start = number_of(cursor)
             if start is None:
@@ -145,12 +231,10 @@ class OutcomeStore:
         following = str(newest - limit) if newest > limit else None
         return Page(tuple(outcome for outcome in outcomes if outcome is not None), following)
 
-    def _reported(self, record: OrderRecord) -> tuple[Counter[int], int]:
-        """The pieces reported for each decoration, and the version of that count."""
+    def _reported(self, record: OrderRecord) -> tuple[_Pieces, int]:
+        """What is reported of a record, and the version of that count."""
         versioned = self._committer.get(_pieces_key(record))
-        if versioned is None:
-            return Counter(), ABSENT
-        return Counter({int(decoration): count for decoration, count in versioned.document.items()}), versioned.version
+        return (_Pieces.of({}), ABSENT) if versioned is None else (_Pieces.of(versioned.document), versioned.version)
 
     def counts(self) -> tuple[CellCount, ...]:
         """The counts of every cell that has any."""
@@ -158,7 +242,7 @@ class OutcomeStore:
         cells = [Cell(*names.parts(member)) for member in members]
         documents = self._committer.get_all([_cell_key(cell) for cell in cells])
         return tuple(
-            CellCount(cell, versioned.document["good"], versioned.document["failures"])
+            CellCount(cell, versioned.document["good"], versioned.document["failures"], _shops(versioned.document))
             for cell, versioned in zip(cells, documents, strict=True)
             if versioned is not None
         )
@@ -168,15 +252,36 @@ def _number_in(outcome_id: str) -> int | None:
     return number_of(outcome_id.removeprefix("o")) if outcome_id.startswith("o") else None
 
 
-def _counted(before: Versioned | None, failure: str | None) -> dict[str, Any]:
-    good, failures = (before.document["good"], dict(before.document["failures"])) if before else (0, {})
-    if failure is None:
-        return {"good": good + 1, "failures": failures}
-    return {"good": good, "failures": {**failures, failure: failures.get(failure, 0) + 1}}
+def _counted(before: Versioned | None, shop: str, failure: str | None, pieces: int, orders: int) -> dict[str, Any]:
+    """A cell's counts with so many pieces and recorded orders more of one shop's, or less."""
+    document: Mapping[str, Any] = before.document if before else {"good": 0, "failures": {}}
+    good, failed = (pieces, 0) if failure is None else (0, pieces)
+    failures = Counter(document["failures"])
+    if failure is not None:
+        failures[failure] += pieces
+    shops = dict(_shops(document))
+    own = shops.pop(shop, ShopCounts())
+    own = ShopCounts(own.good + good, own.failed + failed, own.orders + orders)
+    if own != ShopCounts():
+        shops[shop] = own
+    return {
+        "good": document["good"] + good,
+        "failures": dict(+failures),
+        "shops": {name: asdict(counts) for name, counts in shops.items()},
+    }
 
 
-def _one_more(reported: Counter[int], decoration: int) -> dict[str, int]:
-    return {str(place): count for place, count in (reported + Counter([decoration])).items()}
+def _shops(document: Mapping[str, Any]) -> dict[str, ShopCounts]:
+    """None of what was reported before shops were counted."""
+    return {shop: ShopCounts(**counts) for shop, counts in document.get("shops", {}).items()}
+
+
+def _lives_s(record: OrderRecord, now: float) -> int | None:
+    return None if record.expires_at is None else max(1, math.ceil(record.expires_at - now))
+
+
+def _member(cell: Cell) -> str:
+    return names.member(cell.transfer, cell.substrate, cell.press_type)
 
 
 def _leave_room(key: str, reported: int, quantity: int) -> None:
@@ -200,6 +305,8 @@ def _kept(outcome: OutcomeRecord) -> dict[str, Any]:
         "document": outcome.document,
         "reported_at": outcome.reported_at,
         "drafted_proposal_id": outcome.drafted_proposal_id,
+        "reported_by": outcome.reported_by,
+        "withdrawn_at": outcome.withdrawn_at,
     }
 
 

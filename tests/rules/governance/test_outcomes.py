@@ -15,15 +15,18 @@ from accord_rules.governance.outcomes import (
     Cell,
     OutcomeCounts,
     PoorBelow,
+    ShopCounts,
     draft_proposal,
     poor,
     rule_name,
     summary,
+    widely_seen,
 )
 from accord_rules.load.examples import example_order
 from accord_rules.revision.book import Book
 
 CELL = Cell("cut-film", "knit", "hand-held")
+SHOPS = {"north": ShopCounts(6, 2, 4), "south": ShopCounts(2, 15, 3)}
 
 
 @pytest.mark.parametrize(
@@ -80,16 +83,38 @@ def test_poor_needs_enough_pieces_and_an_upper_end_below_the_share() -> None:
     assert poor(summary(OutcomeCounts(0, 5)), PoorBelow(0.8, 5))
 
 
+@pytest.mark.parametrize(
+    ("shops", "seen"),
+    [
+        ({}, False),
+        ({"a": ShopCounts(0, 60, 5)}, False),
+        ({"a": ShopCounts(0, 60, 5), "b": ShopCounts(9, 0, 9)}, False),  # good pieces back no failures
+        ({"a": ShopCounts(0, 60, 5), "b": ShopCounts(4, 1, 2)}, False),  # four in five are as expected
+        ({"a": ShopCounts(0, 60, 1), "b": ShopCounts(0, 9, 1)}, False),  # two orders
+        ({"a": ShopCounts(0, 60, 2), "b": ShopCounts(3, 1, 1)}, True),
+    ],
+)
+def test_one_shop_or_one_job_is_not_enough(shops: dict[str, ShopCounts], seen: bool) -> None:
+    assert widely_seen(shops) is seen
+
+
 def test_a_poor_one_drafts_a_watched_rule_that_loads_and_turns_nothing(book: Book) -> None:
     interval = summary(OutcomeCounts(8, 17))
-    drafted = draft_proposal(CELL, interval, book)
+    drafted = draft_proposal(CELL, interval, SHOPS, book)
     assert "17 of 25 pieces failed" in drafted.reason
     assert "8 good, 17 failed" in drafted.evidence
+    south, north = (drafted.evidence.index(f"{shop} reported") for shop in ("south", "north"))
+    assert south < north, "the most failures first"
+    assert "south reported 2 good and 15 failed, of 3 recorded orders." in drafted.evidence
     new = check(book.documents, drafted.changes, 2)
     name = rule_name(CELL, book)
     assert new.rules[name].status == "watch"
     shown = effect(book, new, [], Budget(0, 60))
     assert (shown.decision.kind, shown.decision.exact, shown.flips, shown.loosens_safety) == ("equal", True, (), ())
+    assert shown.decision.because == (
+        f"Rule {name} is only watched, so it is counted, shown in no answer, and turns no verdict; enforced, it would"
+        " find something in 0 of 0 recorded orders.",
+    )
     order, shop = example_order(new.rules[name].fires[0], new)
     watching = Authority(new, 1)
     try:
@@ -97,7 +122,7 @@ def test_a_poor_one_drafts_a_watched_rule_that_loads_and_turns_nothing(book: Boo
         assert watching.watched == {name: 1}
     finally:
         watching.close()
-    assert draft_proposal(CELL, interval, new).changes == ()
+    assert draft_proposal(CELL, interval, SHOPS, new).changes == ()
 
 
 def test_every_cell_of_the_book_can_be_drafted(book: Book) -> None:
@@ -110,9 +135,10 @@ def test_every_cell_of_the_book_can_be_drafted(book: Book) -> None:
         for change in draft_proposal(
             Cell(transfers[n % len(transfers)], substrates[n % len(substrates)], presses[n % len(presses)]),
             interval,
+            SHOPS,
             book,
         ).changes
     }
     assert len(check(book.documents, changes.values(), 2).rules) == len(book.rules) + len(changes) - 1
     with pytest.raises(KeyError):
-        draft_proposal(Cell("no-such", "knit", "hand-held"), interval, book)
+        draft_proposal(Cell("no-such", "knit", "hand-held"), interval, SHOPS, book)

@@ -78,6 +78,9 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     outcome = owner.report_outcome(id_, {"result": "good"})
     assert owner.outcome(id_, outcome["outcome_id"]) == next(owner.outcomes(id_))
     assert outcome == owner.outcome(id_, "o1")
+    assert owner.withdraw_outcome(id_, "o1", validate_only=True)["withdrawn_at"]
+    assert owner.outcome(id_, "o1") == outcome
+    assert owner.withdraw_outcome(id_, "o1") == owner.outcome(id_, "o1") != outcome
     assert owner.delete_reference(id_, validate_only=True)["reference"] is None
     assert owner.read_record(id_)["reference"] == "QS-7"
     assert owner.delete_reference(id_) == owner.read_record(id_)

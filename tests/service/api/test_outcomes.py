@@ -45,9 +45,9 @@ def recorded(client: FlaskClient, order: dict[str, Any], headers: dict[str, str]
     return f"{answer.headers['Location']}/outcomes"
 
 
-def reported(store: Store, cell: Cell, failure: str | None, pieces: int = 1) -> None:
+def reported(store: Store, cell: Cell, failure: str | None, pieces: int = 1, shop: str = "quay-side") -> None:
     """Report so many pieces of one order straight to the store."""
-    record = store.records.draft("quay-side", question={}, answer={}, revision=1)
+    record = store.records.draft(shop, question={}, answer={}, revision=1)
     for _ in range(pieces):
         store.outcomes.add(record, {}, decoration=0, quantity=pieces, cell=cell, failure=failure, who="test")
 
@@ -227,6 +227,56 @@ def test_two_keys_of_a_shop_with_the_same_idempotency_key_report_two_pieces(
     assert len({answer.json["outcome_id"] for answer in answers}) == 2
 
 
+def test_a_counter_with_sixty_failures_of_twelve_pieces_is_stopped_at_twelve(
+    client: FlaskClient, quay: dict[str, str], order: dict[str, Any], store: Store
+) -> None:
+    """And what it filed is one shop's word on one verdict, so it drafts nothing."""
+    order["item"], order["quantity"] = {"substrate": "fleece", "fibres": {"PES": 100}, "colour": "white"}, 12
+    address = recorded(client, order, quay)
+    answers = [client.post(address, json=FAILED, headers=quay) for _ in range(60)]
+    assert [answer.status_code for answer in answers] == [201] * 12 + [409] * 48
+    assert {answer.json["drafted_proposal_id"] for answer in answers[:12]} == {None}
+    assert count(store, Cell("dye-sublimation", "fleece", "swing-away")) == (0, 12)
+
+
+def test_a_report_is_withdrawn_by_who_made_it_alone_and_the_counts_follow(
+    client: FlaskClient, quay: dict[str, str], changing: Any, order: dict[str, Any], store: Store
+) -> None:
+    address, before = recorded(client, order | {"quantity": 2}, quay), count(store, CELL)
+    reports = [ok(client.post(address, json=body, headers=quay)) for body in (FAILED, {"result": "good"})]
+    assert reports[0]["reported_by"] == {
+        "shop_id": "quay-side",
+        "holder": "The counter of quay-side",
+        "role": "counter",
+    }
+    place, head = f"{address}/o1/withdraw", store.audit.head()
+    for role in ("operator", "owner", "admin"):
+        refused = client.post(place, headers=changing.headers("quay-side", role))
+        assert (refused.status_code, refused.json["type"]) == (403, "/problems/not-yours")
+        assert refused.json["detail"] == "The counter of quay-side reported this: nobody else can withdraw it."
+    assert client.post(place, headers=changing.headers("mill-loft", "owner")).status_code == 404
+    assert client.post(f"{address}/o9/withdraw", headers=quay).status_code == 404
+    tried = ok(client.post(f"{place}?validate_only=true", headers=quay))
+    assert (tried["withdrawn_at"] is not None, store.audit.head()) == (True, head)
+    assert count(store, CELL) == (before[0] + 1, before[1] + 1)
+    withdrawn = ok(client.post(place, headers=quay))
+    assert withdrawn == reports[0] | {"withdrawn_at": withdrawn["withdrawn_at"]}
+    assert ok(client.post(place, headers=quay)) == withdrawn, "once is enough"
+    assert ok(client.get(address, headers=quay))["entries"] == [reports[1], withdrawn]
+    assert count(store, CELL) == (before[0] + 1, before[1])
+    again = ok(client.post(address, json=FAILED, headers=quay))
+    assert again["outcome_id"] == "o3", "the piece is there to be reported, and no id is given twice"
+    assert client.post(address, json=FAILED, headers=quay).status_code == 409
+
+
+def test_who_got_a_new_key_still_withdraws_their_own(
+    client: FlaskClient, quay: dict[str, str], address: str, store: Store
+) -> None:
+    ok(client.post(address, json=FAILED, headers=quay))
+    token = store.keys.issue("quay-side", "operator", holder="the Counter of quay-side", who="test").token
+    assert ok(client.post(f"{address}/o1/withdraw", headers={"Authorization": f"Bearer {token}"}))["withdrawn_at"]
+
+
 def test_nobody_reports_on_another_shops_record(client: FlaskClient, changing: Any, address: str) -> None:
     stranger = changing.headers("mill-loft", "owner")
     assert client.post(address, json={"result": "good"}, headers=stranger).status_code == 404
@@ -257,6 +307,8 @@ def test_the_catalogue_shows_counts_and_intervals(
         "high": round(1 - 0.05**0.5, 4),
         "credibility": 0.9,
         "failures": {"peeled": 1},
+        "shops": 1,
+        "orders": 1,
     }
     assert "outcomes" not in ok(client.get("/v1/catalogue/fibres/CO", headers=quay))
 
@@ -302,23 +354,61 @@ def test_poor_outcomes_draft_one_proposal_and_no_more(
     mill, cell = changing.headers("mill-loft", "owner"), Cell("cut-film", "knit", "swing-away")
     order["item"] = {"substrate": "knit", "fibres": {"CO": 100}, "colour": "white", "coating": "none"}
     order["decorations"], order["quantity"] = [{"transfer": "cut-film", "placement": "front"}], 23
+    for _ in range(2):
+        reported(store, cell, "peeled", pieces=2, shop="quay-side")
     address = recorded(client, order, mill)
     answers = [
         ok(client.post(address, json={"result": "failed", "failure": "peeled"}, headers=mill)) for _ in range(23)
     ]
     drafted = [answer["drafted_proposal_id"] for answer in answers]
-    assert drafted[:19] == [None] * 19, "twenty pieces are needed"
+    assert drafted[:15] == [None] * 15, "twenty pieces are needed, with the other shop's four"
     assert len([id_ for id_ in drafted if id_ is not None]) == 1
     listed = [entry for page in pages(client, address, mill) for entry in page]
     assert [entry["drafted_proposal_id"] for entry in reversed(listed)] == drafted, "read again, reports say it too"
-    assert ok(client.get(f"{address}/o20", headers=mill)) == answers[19]
-    shown = ok(client.get(f"/v1/proposals/{drafted[19]}/status", headers=mill))
+    assert ok(client.get(f"{address}/o16", headers=mill)) == answers[15]
+    shown = ok(client.get(f"/v1/proposals/{drafted[15]}/status", headers=mill))
     assert (shown["author_id"], shown["state"]) == (AUTHOR, "draft")
-    draft = ok(client.get(f"/v1/proposals/{drafted[19]}", headers=mill))
+    draft = ok(client.get(f"/v1/proposals/{drafted[15]}", headers=mill))
     rule = next(change for change in draft["changes"] if change["kind"] == "rules")
     assert rule["value"]["status"] == "watch", "it is put to the stewards, not applied"
     assert "20 of 20 pieces failed" in draft["reason"]
-    assert count(store, cell) == (0, 23)
+    assert "only watched: it is counted" in draft["reason"], "what that is stands where it is met"
+    for told in (
+        "mill-loft reported 0 good and 16 failed, of 1 recorded",
+        "quay-side reported 0 good and 4 failed, of 2",
+    ):
+        assert told in draft["evidence"]
+    assert count(store, cell) == (0, 27)
+    operator = changing.headers("quay-side", "operator")
+    opened = ok(client.post(f"/v1/proposals/{drafted[15]}/open", headers=operator))
+    assert opened["author"] is None, "the program drafted it"
+    because = ok(client.get(f"/v1/proposals/{drafted[15]}/effect", headers=operator))["decision"]["because"]
+    assert any("is only watched" in line and "enforced, it would find something in" in line for line in because)
+
+
+def test_one_shops_reports_alone_draft_nothing(fresh: Any, book: Book) -> None:
+    """However many pieces and orders; another shop whose pieces came out good lends it no word."""
+    store = Store.at(fresh.server.url, timeout_s=5.0)
+    for _ in range(5):
+        reported(store, CELL, "peeled", pieces=12, shop="quay-side")
+    assert propose_if_poor(store, book, CELL, "test") is None
+    for _ in range(3):
+        reported(store, CELL, None, shop="mill-loft")
+    assert propose_if_poor(store, book, CELL, "test") is None
+    assert store.proposals.list().items == ()
+    reported(store, CELL, "cracked", pieces=2, shop="mill-loft")
+    assert propose_if_poor(store, book, CELL, "test") is not None
+    store.close()
+
+
+def test_two_shops_with_one_order_each_are_too_few(fresh: Any, book: Book) -> None:
+    store = Store.at(fresh.server.url, timeout_s=5.0)
+    for shop in ("quay-side", "mill-loft"):
+        reported(store, CELL, "peeled", pieces=30, shop=shop)
+    assert propose_if_poor(store, book, CELL, "test") is None
+    reported(store, CELL, "peeled", shop="mill-loft")
+    assert propose_if_poor(store, book, CELL, "test") is not None
+    store.close()
 
 
 def pages(client: FlaskClient, address: str, headers: dict[str, str]) -> Iterator[list[Any]]:
@@ -336,20 +426,23 @@ def test_a_report_under_a_key_names_its_proposal_when_read_though_not_when_repea
     mill = changing.headers("mill-loft", "owner")
     order["item"] = {"substrate": "knit", "fibres": {"CO": 100}, "colour": "white", "coating": "none"}
     order["decorations"], order["quantity"] = [{"transfer": "glitter-film", "placement": "front"}], 20
+    for _ in range(2):
+        reported(store, Cell("glitter-film", "knit", "swing-away"), "peeled", pieces=2, shop="quay-side")
     address = recorded(client, order, mill)
     failed = {"result": "failed", "failure": "peeled"}
-    for _ in range(19):
+    for _ in range(15):
         ok(client.post(address, json=failed, headers=mill))
     once = mill | {"Idempotency-Key": "the-twentieth"}
     first, again = (ok(client.post(address, json=failed, headers=once)) for _ in range(2))
     assert first["drafted_proposal_id"] is not None
     assert again == {**first, "drafted_proposal_id": None}
-    assert ok(client.get(f"{address}/o20", headers=mill)) == first
+    assert ok(client.get(f"{address}/o16", headers=mill)) == first
 
 
 def test_two_workers_draft_once(fresh: Any, book: Book) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
-    reported(store, CELL, "peeled", pieces=30)
+    for shop in ("quay-side", "mill-loft", "mill-loft"):
+        reported(store, CELL, "peeled", pieces=10, shop=shop)
     with ThreadPoolExecutor(4) as pool:
         ids = list(pool.map(lambda _: propose_if_poor(store, book, CELL, "test"), range(4)))
     assert len([id_ for id_ in ids if id_ is not None]) == 1
@@ -359,7 +452,8 @@ def test_two_workers_draft_once(fresh: Any, book: Book) -> None:
 
 def test_good_outcomes_draft_nothing(fresh: Any, book: Book) -> None:
     store = Store.at(fresh.server.url, timeout_s=5.0)
-    reported(store, CELL, FAILURES[0], pieces=3)
-    reported(store, CELL, None, pieces=27)
+    for shop in ("quay-side", "mill-loft", "mill-loft"):
+        reported(store, CELL, FAILURES[0], pieces=1, shop=shop)
+        reported(store, CELL, None, pieces=9, shop=shop)
     assert propose_if_poor(store, book, CELL, "test") is None
     store.close()

@@ -123,7 +123,8 @@ def test_every_documented_write_does_what_it_says(app: Flask, demo: Any) -> None
         for body in reader.examples(name):
             reader.send(name, COUNTER, body, {})
     record = reader.do("recordOrder", COUNTER)
-    reader.follow("recordOrder", "report", record, COUNTER, reader.examples("reportOutcome")[0])
+    report = reader.follow("recordOrder", "report", record, COUNTER, reader.examples("reportOutcome")[0])
+    assert reader.follow("reportOutcome", "withdraw", report, COUNTER)["withdrawn_at"]
     reader.follow("recordOrder", "delete", record, OWNER)
 
     withdrawn = reader.do("draftProposal", OWNER)

@@ -69,6 +69,7 @@ DELETE /v1/records/{record_id}/reference    -        -        +        +        
 GET    /v1/records/{record_id}/outcomes     -        +        +        +        +        +
 POST   /v1/records/{record_id}/outcomes     -        +        +        +        +        +
 GET    /v1/records/{record_id}/outcomes/{outcome_id} -        +        +        +        +        +
+POST   /v1/records/{record_id}/outcomes/{outcome_id}/withdraw -        +        +        +        +        +
 GET    /v1/shop                             -        +        +        +        +        +
 PUT    /v1/shop                             -        -        -        +        -        -
 GET    /v1/shop/status                      -        +        +        +        +        +

@@ -144,6 +144,7 @@ def _approved(store: Store, book: Book, approver: str) -> str:
         base_digest=base_digest,
         replay_digest=replay,
         shop=SHOP,
+        holder="A steward",
     )
     approved = rules.approve(opened, approval)
     while True:

@@ -40,6 +40,7 @@ from accord_service.api.v1.get_steps import get_steps
 from accord_service.api.v1.post_envelope import post_envelope
 from accord_service.api.v1.post_key_confirm import post_key_confirm
 from accord_service.api.v1.post_keys import post_keys
+from accord_service.api.v1.post_outcome_withdraw import post_outcome_withdraw
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
 from accord_service.api.v1.post_proposal_decline import post_proposal_decline
 from accord_service.api.v1.post_proposal_open import post_proposal_open
@@ -100,6 +101,7 @@ ENDPOINTS = (
     get_record_outcomes,
     post_record_outcomes,
     get_record_outcome,
+    post_outcome_withdraw,
     get_shop,
     put_shop,
     get_shop_status,

@@ -3,8 +3,8 @@ from __future__ import annotations
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.governance_answers import OutcomeReport
 from accord_service.api.governance_examples import OUTCOME
-from accord_service.api.records import RECORD_ID, outcome_report, record_at
-from accord_service.http.problems import NoShop, NotFound
+from accord_service.api.records import RECORD_ID, outcome_at, outcome_report, record_at
+from accord_service.http.problems import NoShop
 from accord_service.http.writing import Answer
 
 
@@ -25,9 +25,5 @@ from accord_service.http.writing import Answer
     ),
 )
 def get_record_outcome(call: Call) -> Answer:
-    """Give one report on a piece of a record."""
-    record, outcome_id = record_at(call), call.path["outcome_id"]
-    outcome = call.room.store.outcomes.get(record, outcome_id)
-    if outcome is None:
-        raise NotFound(f"Record {record.record_id} has no outcome {outcome_id!r}.")
-    return Answer(outcome_report(outcome).document())
+    """Give one report on a piece of a record, withdrawn or not."""
+    return Answer(outcome_report(call, outcome_at(call, record_at(call))).document())

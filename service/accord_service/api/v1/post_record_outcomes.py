@@ -53,11 +53,14 @@ def post_record_outcomes(call: Call) -> Prepared:
     """Report how a piece of a recorded order came out.
 
     It counts for the transfer family, the substrate and the type of press. The counts stand beside the transfer in the
-    catalogue and move plans up or down in recommend, without ever hiding one; poor ones draft a proposal for the
-    stewards, once. All keys of a shop together report at most as many pieces for each decoration of a record as the
-    order's quantity, one where it says none. A piece of a rejected order says nothing of what the book allows, so a
-    report on it is refused: record the order as it was pressed. A repetition under the same Idempotency-Key does not
-    name the proposal, which is drafted once the report is kept; the report, read again, does.
+    catalogue and move plans up or down in recommend, without ever hiding one. Poor ones draft a proposal for the
+    stewards, once, where two shops or more say so, each by its own pieces, of three recorded orders together: a rule
+    that is only watched, so it is counted, shown in no answer and turns no verdict, until stewards enforce it.
+
+    All keys of a shop together report at most as many pieces for each decoration of a record as the order's quantity,
+    one where it says none. A piece of a rejected order says nothing of what the book allows, so a report on it is
+    refused: record the order as it was pressed. Whoever reported can withdraw it. A repetition under the same
+    Idempotency-Key does not name the proposal, which is drafted once the report is kept; the report, read again, does.
     """
     record, body = record_at(call), call.body
     if record.answer["verdict"] == "rejected":
@@ -75,6 +78,7 @@ def post_record_outcomes(call: Call) -> Prepared:
         failure=body.failure,
         document=document,
         reported_at=call.room.now_s,
+        reported_by=call.caller.key_id,
     )
 
     def commit(remember: Remember) -> Answer:
@@ -86,16 +90,16 @@ def post_record_outcomes(call: Call) -> Prepared:
             cell=cell,
             failure=body.failure,
             who=call.caller.key_id,
-            also=lambda stored: remember(_made(stored)),
+            also=lambda stored: remember(_made(call, stored)),
         )
-        return _made(replace(added, drafted_proposal_id=_drafted(call, record, added)))
+        return _made(call, replace(added, drafted_proposal_id=_drafted(call, record, added)))
 
-    return Prepared(Answer(outcome_report(preview).document()), commit)
+    return Prepared(Answer(outcome_report(call, preview).document()), commit)
 
 
-def _made(outcome: OutcomeRecord) -> Answer:
+def _made(call: Call, outcome: OutcomeRecord) -> Answer:
     location = f"/v1/records/{outcome.record_id}/outcomes/{outcome.outcome_id}"
-    return Answer(outcome_report(outcome).document(), 201, {"Location": location})
+    return Answer(outcome_report(call, outcome).document(), 201, {"Location": location})
 
 
 def _why_rejected(record: OrderRecord) -> str:
