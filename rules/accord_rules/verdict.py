@@ -605,8 +605,8 @@ class Envelope(Documented):
     )
     ground: tuple[AllowedGround, ...] | None = required(
         Nullable(listed(Object(AllowedGround))),
-        "grounds that will do; null where the colour is known, a transfer is open, or complete is false and they were not"
-        " worked out",
+        "grounds that will do; null where the colour is known, a transfer is open, or, with complete false, they were"
+        " not worked out",
     )
     ruled_out: tuple[RuledOut, ...] = _ruled_out()
     ruled_out_left_out: int = _left_out()

@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_service.api.endpoint import BASIS_HEADER, Endpoint
-from accord_service.http.problems import NotAuthenticated, Problem, StillUnderWay, StoreUnavailable
+from accord_service.http.problems import NotAuthenticated, Problem, StillUnderWay, StoreUnavailable, TooManyHeavy
 from accord_service.http.writing import IDEMPOTENCY_KEY, IF_MATCH, KEY_MOST
 
 REQUEST_ID = "X-Request-Id"
@@ -31,7 +31,7 @@ ANSWERED: Mapping[str, str] = MappingProxyType(
 )
 _OF_ALL = ("Cache-Control", "Server-Timing", "Vary", REQUEST_ID)
 _ETAG = '(?:W/)?"[!#-~]*"'
-_WAITS = (StillUnderWay, StoreUnavailable)
+_WAITS = (StillUnderWay, StoreUnavailable, TooManyHeavy)
 
 
 def components() -> Iterator[tuple[str, dict[str, Any]]]:

@@ -26,7 +26,8 @@ class Config:
     ``data`` also gets the first admin's key. Sizes in bytes. Records are kept for ``retain_days``.
     A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
-    the bytes need at ``transfer_rate`` bytes a second. Pages of ``cors_origins`` may ask from a browser.
+    the bytes need at ``transfer_rate`` bytes a second. A worker has places for ``heavy_most`` heavy questions,
+    ``heavy_most_a_key`` of them for one key's. Pages of ``cors_origins`` may ask from a browser.
     """
 
     store_url: str = ""
@@ -39,12 +40,14 @@ class Config:
     transfer_seconds: int = 2
     transfer_rate: int = 32 * 1024
     cors_origins: tuple[str, ...] = ()
+    heavy_most: int = 16
+    heavy_most_a_key: int = 8
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
         """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
-        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second) and
-        ACCORD_CORS_ORIGINS (separated by commas)."""
+        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second),
+        ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY and ACCORD_CORS_ORIGINS (separated by commas)."""
         return cls(
             store_url=env.get("ACCORD_STORE_URL", "").strip(),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
@@ -55,6 +58,8 @@ class Config:
             header_seconds=_whole(env, "ACCORD_HEADER_SECONDS", cls().header_seconds, least=1),
             transfer_seconds=_whole(env, "ACCORD_TRANSFER_SECONDS", cls().transfer_seconds, least=1),
             transfer_rate=_whole(env, "ACCORD_TRANSFER_RATE", cls().transfer_rate, least=1),
+            heavy_most=_whole(env, "ACCORD_HEAVY_MOST", cls().heavy_most, least=1),
+            heavy_most_a_key=_whole(env, "ACCORD_HEAVY_MOST_A_KEY", cls().heavy_most_a_key, least=1),
             cors_origins=_origins(env, "ACCORD_CORS_ORIGINS"),
         )
 
