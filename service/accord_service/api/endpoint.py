@@ -14,7 +14,7 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Any, cast
 
-from flask import Response, after_this_request, request
+from flask import Response, after_this_request, g, request
 from werkzeug.datastructures import ETags
 from werkzeug.http import http_date
 
@@ -55,6 +55,7 @@ from accord_service.http.problems import (
     StillUnderWay,
     StoreUnavailable,
     TooManyHeavy,
+    TooManyRequests,
     UnreadableRequest,
     WrongMediaType,
 )
@@ -72,7 +73,8 @@ from accord_service.http.writing import (
 )
 from accord_service.run.times import instant
 from accord_service.steps.shops import Caller, KnownShop
-from accord_service.worker.admission import admit_heavy, is_heavy
+from accord_service.worker.admission import admit_heavy, admitted_before, is_heavy
+from accord_service.worker.rates import WINDOW_S
 
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
@@ -87,6 +89,7 @@ _OF_ALL = (
     UnreadableRequest,
     NotAuthenticated,
     RequestTooSlow,
+    TooManyRequests,
     HeaderTooLarge,
     InternalError,
     NotReady,
@@ -273,9 +276,19 @@ class Endpoint:
             raise NotAuthenticated(expired, headers=_INVALID_TOKEN)
         room().key_uses.note(caller.key_id, now_s)
         note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
+        self._count(caller, now_s)
         if caller.role not in self.roles:
             raise RoleNotAllowed(f"This needs one of the roles {', '.join(self.roles)}; the key's is {caller.role}.")
         return caller
+
+    @staticmethod
+    def _count(caller: Caller, now_s: float) -> None:
+        """Raises TooManyRequests. A request that is answered in another lane was counted when it came."""
+        standing = room().rates.spend(caller.key_id, caller.role, now_s, count=0 if admitted_before() else 1)
+        g.rate = standing.headers
+        if standing.over:
+            detail = f"A key of this role has {standing.limit} requests in {WINDOW_S} s, and all are used up."
+            raise TooManyRequests(detail, headers={"Retry-After": str(standing.reset_s)})
 
     def _call(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Call:
         query = self._query()

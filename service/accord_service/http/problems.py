@@ -29,6 +29,7 @@
     ├── HouseRulesRefused   422  house rules that would loosen something, or can't be read
     ├── KeyUsedBefore       422  an Idempotency-Key came with another request before
     ├── IfMatchNeeded       428  a replacement has to say which version it replaces
+    ├── TooManyRequests     429  the key has asked as often as it may
     ├── HeaderTooLarge      431  the header never ends, or holds too much
     ├── InternalError       500  our fault
     ├── NotReady            503  the service has not passed its own test, or has no book yet
@@ -443,6 +444,20 @@ class IfMatchNeeded(Problem):
     meaning = "This write replaces something that others may be writing too, so it has to name the version it has seen."
     remedy = "Read it, and send the ETag of that answer in the header If-Match; * stands for whatever is there now."
     where = "header"
+
+
+class TooManyRequests(Problem):
+    slug = "too-many-requests"
+    status = 429
+    title = "This key has asked too often"
+    meaning = (
+        "A key may ask so many times a minute, by its role and over all workers, so that no program that runs wild"
+        " takes the service from the others. Nothing was read or written."
+    )
+    remedy = (
+        "Ask again after the seconds in Retry-After. Every answer says in RateLimit how many are left (r) and for how"
+        " many seconds (t). Whoever runs the service can raise it."
+    )
 
 
 class HeaderTooLarge(Problem):
