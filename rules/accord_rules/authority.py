@@ -58,7 +58,7 @@ from accord_rules.weigh.scales import (
     worded,
 )
 
-# Weighings of an envelope, and of those the ones that finding its ways may take: the rest is for its ranges. Four prints
+# Weighings of an envelope, and of those what finding its ways may take: the rest is for its ranges. Four prints
 # on one press take some 5,000 (measured). The ranges of a press are given whole or not at all.
 ENVELOPE_WEIGHINGS_MOST = WEIGHINGS_MOST
 SEARCH_WEIGHINGS_MOST = WEIGHINGS_MOST // 2

@@ -605,7 +605,7 @@ class Envelope(Documented):
     )
     ground: tuple[AllowedGround, ...] | None = required(
         Nullable(listed(Object(AllowedGround))),
-        "grounds that will do; null where the colour is known, a transfer is open, or complete is false and they were"
+        "grounds that will do; null where the colour is known, a transfer is open, or, with complete false, they were"
         " not worked out",
     )
     ruled_out: tuple[RuledOut, ...] = _ruled_out()

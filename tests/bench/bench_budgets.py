@@ -1,9 +1,9 @@
 """What the costliest questions that a caller may ask cost: CPU seconds, weighings, size of the answer, peak memory.
 
-Run ``python tests/bench/bench_budgets.py`` from the repository's root. Each question is asked once, of an authority
-that has answered nothing like it, in a process of its own, so that the peak of memory is its own. CPU seconds and not
-wall clock, so that a busy machine does not matter; a yardstick (summing the first 20,000 squares in plain Python) is
-given in CPU milliseconds, so that figures from different machines can be compared.
+Run ``python tests/bench/bench_budgets.py`` from the repository's root (``--only "12 open"`` for some). Each question is
+asked once, of an authority that has answered nothing like it, in a process of its own, so that the peak of memory is
+its own. CPU seconds and not wall clock, so that a busy machine does not matter; a yardstick (summing the first 20,000
+squares in plain Python) is given in CPU milliseconds, so that figures from different machines can be compared.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Any, cast
 
-from flask import Response, after_this_request, request
+from flask import Response, after_this_request, g, request
 from werkzeug.datastructures import ETags
 from werkzeug.http import http_date
 
@@ -54,6 +54,8 @@ from accord_service.http.problems import (
     ShopDoesNotFit,
     StillUnderWay,
     StoreUnavailable,
+    TooManyHeavy,
+    TooManyRequests,
     UnreadableRequest,
     WrongMediaType,
 )
@@ -71,10 +73,14 @@ from accord_service.http.writing import (
 )
 from accord_service.run.times import instant
 from accord_service.steps.shops import Caller, KnownShop
+from accord_service.worker.admission import admit_heavy, admitted_before, is_heavy
+from accord_service.worker.rates import WINDOW_S
 
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
+# What waits before is done by then, as a rule: most heavy questions take a tenth of a second, the worst about one.
+HEAVY_RETRY_S = "2"
 # A cache may keep it, and has to ask each time whether it still holds.
 REVALIDATED = "private, no-cache"
 # What any request may be told; a judged one, one with a body, a write.
@@ -83,6 +89,7 @@ _OF_ALL = (
     UnreadableRequest,
     NotAuthenticated,
     RequestTooSlow,
+    TooManyRequests,
     HeaderTooLarge,
     InternalError,
     NotReady,
@@ -197,6 +204,7 @@ class Endpoint:
     query: type
     parameters: Mapping[str, str]
     judges: bool
+    heavy: Callable[[Call], bool] | None
     as_of: bool
     writes: bool
     replaces: Callable[[Call], Answer | Prepared] | None
@@ -228,6 +236,7 @@ class Endpoint:
             (NotFound,) if self.parameters or self.as_of else (),
             (RoleNotAllowed,) if self.roles != roles.ROLES else (),
             _OF_JUDGING if self.judges else (),
+            (TooManyHeavy,) if self.heavy is not None else (),
             _OF_BODIES if self.takes else (),
             _OF_WRITES if self.writes else (),
             () if not self.writes else (ChangedMeanwhile, IfMatchNeeded) if self.replaces else (AlreadyThere,),
@@ -244,6 +253,7 @@ class Endpoint:
                 raise NotReady()
             with timed("read"), store_problems(replaces=self.replaces is not None):
                 call = self._call(snapshot, caller, path)
+                self._admit(call)
             try:
                 with timed("answer"), store_problems(replaces=self.replaces is not None):
                     answer = self._answer(call)
@@ -269,9 +279,19 @@ class Endpoint:
             raise NotAuthenticated(waits, headers=_INVALID_TOKEN)
         room().key_uses.note(caller.key_id, now_s)
         note(shop=caller.shop_id, role=caller.role, key=caller.key_id)
+        self._count(caller, now_s)
         if caller.role not in self.roles:
             raise RoleNotAllowed(f"This needs one of the roles {', '.join(self.roles)}; the key's is {caller.role}.")
         return caller
+
+    @staticmethod
+    def _count(caller: Caller, now_s: float) -> None:
+        """Raises TooManyRequests. A request that is answered in another lane was counted when it came."""
+        standing = room().rates.spend(caller.key_id, caller.role, now_s, count=0 if admitted_before() else 1)
+        g.rate = standing.headers
+        if standing.over:
+            detail = f"A key of this role has {standing.limit} requests in {WINDOW_S} s, and all are used up."
+            raise TooManyRequests(detail, headers={"Retry-After": str(standing.reset_s)})
 
     def _call(self, snapshot: Snapshot, caller: Caller, path: Mapping[str, str]) -> Call:
         query = self._query()
@@ -287,6 +307,12 @@ class Endpoint:
         except DocumentError as error:
             unknown = unknown_in(document, call.book, call.shop) if self.takes is Order and caller.shop else ()
             raise FaultyDocument(faults=(*error.faults, *unknown)) from None
+
+    def _admit(self, call: Call) -> None:
+        """Raises TooManyHeavy for a heavy question without a place, HandedOn for one that has its place elsewhere."""
+        if self.heavy is not None and self.heavy(call) and not admit_heavy(call.caller.key_id):
+            detail = "All the places for questions that take long are taken, or all that this key may have."
+            raise TooManyHeavy(detail, headers={"Retry-After": HEAVY_RETRY_S})
 
     def _query(self) -> Any:
         doubled = [name for name, values in request.args.lists() if len(values) > 1]
@@ -357,6 +383,16 @@ class Endpoint:
         return REVALIDATED if self.method == "GET" else None
 
 
+def always(call: Call) -> bool:
+    """Any of these may take long."""
+    return True
+
+
+def large_order(call: Call) -> bool:
+    """Whether the order that came may take long to judge. A key without a shop is refused later."""
+    return call.caller.shop is not None and is_heavy(call.body, call.shop)
+
+
 def _if_match() -> str | None:
     """The header as the caller of a plain answer sends it."""
     return unpacked(request.headers.get(IF_MATCH))
@@ -395,6 +431,7 @@ def endpoint(
     query: type = NoQuery,
     parameters: Mapping[str, str] = _EMPTY,
     judges: bool = False,
+    heavy: Callable[[Call], bool] | None = None,
     as_of: bool = False,
     writes: bool = False,
     replaces: Callable[[Call], Answer | Prepared] | None = None,
@@ -409,7 +446,8 @@ def endpoint(
     ``operation_id``: what it does, a verb and what that is done to, as generated clients name it. ``tag``: a word of
     ``tags.TAGS``; it also says what caches may keep. ``takes``, ``query`` and ``answers`` are dataclasses with readers,
     ``parameters`` what the names in the path mean. ``judges``: must not
-    answer while the authority's own test is red. ``as_of``: answers from an older revision for ``?revision=``.
+    answer while the authority's own test is red. ``heavy``: says of a call whether it may take long, and so needs a
+    place among those (``worker.admission``). ``as_of``: answers from an older revision for ``?revision=``.
     ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs If-Match, which
     is held against this read's answer, fresh from the store; whatever a read gives can be sent back, and nothing is
     written if nothing differs. ``settles``: is answered once every worker answers from what was written
@@ -435,6 +473,7 @@ def endpoint(
             query=whole,
             parameters=parameters,
             judges=judges,
+            heavy=heavy,
             as_of=as_of,
             writes=writes or replaces is not None,
             replaces=replaces,

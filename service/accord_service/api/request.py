@@ -49,6 +49,7 @@ def _begin() -> None:
     g.started = time.perf_counter()
     g.spans = {}
     g.details = {}
+    g.rate = {}
     sent = request.headers.get("X-Request-Id", "")
     g.request_id = sent if _SANE_ID.fullmatch(sent) else uuid.uuid4().hex
 
@@ -61,6 +62,7 @@ def _end(response: Response) -> Response:
     spans = [*g.spans.items(), ("total", seconds)]
     response.headers["Server-Timing"] = ", ".join(f"{name};dur={span * 1000:.2f}" for name, span in spans)
     response.headers["X-Request-Id"] = request_id()
+    response.headers.extend(g.rate)
     response.headers["X-Content-Type-Options"] = "nosniff"
     if response.mimetype == "text/html":
         response.headers["Content-Security-Policy"] = _PAGE_POLICY

@@ -50,6 +50,7 @@ from accord_service.steps.shops import Caller, Directory, KnownShop, no_house
 from accord_service.store import RevisionHead, Store, StoreError, Watched
 from accord_service.worker.edition import Edition
 from accord_service.worker.lending import Lent, Shelf
+from accord_service.worker.rates import Rates
 
 logger = logging.getLogger(__name__)
 EXTENSION = "accord"
@@ -133,6 +134,7 @@ class Room:
         self.tally = Tally(store)
         self.pruning = Pruning(store)
         self.key_uses = KeyUses(store)
+        self.rates = Rates(store.rates, config.rate_limits)
         self._clock = clock
         self._moving = threading.Lock()
         self._held: _Held | None = None

@@ -7,7 +7,14 @@ from types import MappingProxyType
 from typing import Any
 
 from accord_service.api.endpoint import BASIS_HEADER, Endpoint
-from accord_service.http.problems import NotAuthenticated, Problem, StillUnderWay, StoreUnavailable
+from accord_service.http.problems import (
+    NotAuthenticated,
+    Problem,
+    StillUnderWay,
+    StoreUnavailable,
+    TooManyHeavy,
+    TooManyRequests,
+)
 from accord_service.http.writing import IDEMPOTENCY_KEY, IF_MATCH, KEY_MOST
 
 REQUEST_ID = "X-Request-Id"
@@ -21,6 +28,9 @@ ANSWERED: Mapping[str, str] = MappingProxyType(
         "Idempotency-Replayed": "true where the write was done before, under the same Idempotency-Key; else absent",
         "Link": "what to ask instead (rel=successor-version)",
         "Location": "where what was made can be read, relative to the service",
+        "RateLimit": "how many requests the key has left (r), and after how many seconds all are there again (t);"
+        " absent where the key is not known",
+        "RateLimit-Policy": "how many requests (q) a key of this role has in how many seconds (w); absent as well",
         "Retry-After": "after how many seconds to ask again; absent where waiting does not help",
         "Server-Timing": "how many milliseconds each part of the answer took",
         "Sunset": "when it goes, where that is decided (RFC 8594)",
@@ -31,7 +41,9 @@ ANSWERED: Mapping[str, str] = MappingProxyType(
 )
 _OF_ALL = ("Cache-Control", "Server-Timing", "Vary", REQUEST_ID)
 _ETAG = '(?:W/)?"[!#-~]*"'
-_WAITS = (StillUnderWay, StoreUnavailable)
+# Told whoever asks with a key that is known.
+_OF_KEYS = ("RateLimit", "RateLimit-Policy")
+_WAITS = (StillUnderWay, StoreUnavailable, TooManyHeavy, TooManyRequests)
 
 
 def components() -> Iterator[tuple[str, dict[str, Any]]]:
@@ -46,7 +58,7 @@ def of_good(endpoint: Endpoint, *, trial: bool = False) -> dict[str, Any]:
     tag = ("ETag",) if endpoint.method == "GET" or endpoint.replaces else ()
     location = ("Location",) if endpoint.success == 201 and not trial else ()
     replayed = ("Idempotency-Replayed",) if endpoint.writes and not trial else ()
-    return named(BASIS_HEADER, *_OF_ALL, *tag, *location, *replayed, *going)
+    return named(BASIS_HEADER, *_OF_ALL, *_OF_KEYS, *tag, *location, *replayed, *going)
 
 
 def of_index() -> dict[str, Any]:
@@ -58,7 +70,7 @@ def of_problems(problems: tuple[type[Problem], ...]) -> dict[str, Any]:
     """The headers of a problem of one of these types, which have one status."""
     waits = ("Retry-After",) if any(problem in _WAITS for problem in problems) else ()
     wanted = ("WWW-Authenticate",) if NotAuthenticated in problems else ()
-    return named(*_OF_ALL, *waits, *wanted)
+    return named(*_OF_ALL, *_OF_KEYS, *waits, *wanted)
 
 
 def named(*names: str) -> dict[str, Any]:

@@ -11,7 +11,10 @@ from collections.abc import Collection
 from flask import Request, Response
 
 _SENT = "Accept, Authorization, Content-Type, Idempotency-Key, If-Match, If-None-Match, X-Request-Id"
-_EXPOSED = "Accord-Basis, Deprecation, ETag, Idempotency-Replayed, Link, Location, Retry-After, Sunset, X-Request-Id"
+_EXPOSED = (
+    "Accord-Basis, Deprecation, ETag, Idempotency-Replayed, Link, Location, RateLimit, RateLimit-Policy, Retry-After,"
+    " Sunset, X-Request-Id"
+)
 _PREFLIGHT_S = 600
 
 

@@ -29,10 +29,12 @@
     ├── HouseRulesRefused   422  house rules that would loosen something, or can't be read
     ├── KeyUsedBefore       422  an Idempotency-Key came with another request before
     ├── IfMatchNeeded       428  a replacement has to say which version it replaces
+    ├── TooManyRequests     429  the key has asked as often as it may
     ├── HeaderTooLarge      431  the header never ends, or holds too much
     ├── InternalError       500  our fault
     ├── NotReady            503  the service has not passed its own test, or has no book yet
-    └── StoreUnavailable    503  nothing can be written, or read anew, just now
+    ├── StoreUnavailable    503  nothing can be written, or read anew, just now
+    └── TooManyHeavy        503  no place is left for one more question that takes long
 
 A refused order is none of these: it is a 200 with the verdict "rejected".
 """
@@ -445,6 +447,20 @@ class IfMatchNeeded(Problem):
     where = "header"
 
 
+class TooManyRequests(Problem):
+    slug = "too-many-requests"
+    status = 429
+    title = "This key has asked too often"
+    meaning = (
+        "A key may ask so many times a minute, by its role and over all workers, so that no program that runs wild"
+        " takes the service from the others. Nothing was read or written."
+    )
+    remedy = (
+        "Ask again after the seconds in Retry-After. Every answer says in RateLimit how many are left (r) and for how"
+        " many seconds (t). Whoever runs the service can raise it."
+    )
+
+
 class HeaderTooLarge(Problem):
     slug = "header-too-large"
     status = 431
@@ -484,6 +500,19 @@ class StoreUnavailable(Problem):
         "Try again after the seconds in Retry-After. With the same Idempotency-Key or If-Match as the first time,"
         " nothing is done twice."
     )
+
+
+class TooManyHeavy(Problem):
+    slug = "too-many-heavy-questions"
+    status = 503
+    title = "Too many questions that take long are waiting"
+    meaning = (
+        "A recommendation, an envelope, or an order of many prints on many presses may take a second of computing. So"
+        " that nobody else waits, one key has so many places for those, and all keys together so many, and they are"
+        " taken."
+        " Nothing was read or written. Orders of few prints are validated as ever."
+    )
+    remedy = "Ask again after the seconds in Retry-After. Ask one such question after the other, not all at once."
 
 
 def _sentence(text: str) -> str:

@@ -5,10 +5,16 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import MappingProxyType
 
 _ORIGIN = re.compile(r"https?://(?:[a-z0-9.-]+|\[[0-9a-f:]+\])(?::[0-9]{1,5})?")
+# Requests a minute of one key. A choice: a shop that sends 333 orders at once uses a few hundredths of it, and half of
+# what two workers on two cores can answer is left to the others. Stewards and admins serve no counter.
+RATE_LIMITS: Mapping[str, int] = MappingProxyType(
+    {"counter": 12_000, "operator": 12_000, "owner": 12_000, "steward": 6_000, "admin": 6_000}
+)
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
 DATA = Path(".data/accord")
 # Set by the process that owns the store that comes along, for its workers alone.
@@ -26,7 +32,9 @@ class Config:
     ``data`` also gets the first admin's key. Sizes in bytes. Records are kept for ``retain_days``.
     A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
-    the bytes need at ``transfer_rate`` bytes a second. Pages of ``cors_origins`` may ask from a browser.
+    the bytes need at ``transfer_rate`` bytes a second. A worker has places for ``heavy_most`` heavy questions,
+    ``heavy_most_a_key`` of them for one key's. A key has the ``rate_limits`` of its role, in requests a minute. Pages
+    of ``cors_origins`` may ask from a browser.
     """
 
     store_url: str = ""
@@ -39,11 +47,15 @@ class Config:
     transfer_seconds: int = 2
     transfer_rate: int = 32 * 1024
     cors_origins: tuple[str, ...] = ()
+    heavy_most: int = 16
+    heavy_most_a_key: int = 8
+    rate_limits: Mapping[str, int] = field(default_factory=lambda: RATE_LIMITS)
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
         """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
-        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second) and
+        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second),
+        ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_RATE_LIMITS ("counter=6000,admin=600") and
         ACCORD_CORS_ORIGINS (separated by commas)."""
         return cls(
             store_url=env.get("ACCORD_STORE_URL", "").strip(),
@@ -55,6 +67,9 @@ class Config:
             header_seconds=_whole(env, "ACCORD_HEADER_SECONDS", cls().header_seconds, least=1),
             transfer_seconds=_whole(env, "ACCORD_TRANSFER_SECONDS", cls().transfer_seconds, least=1),
             transfer_rate=_whole(env, "ACCORD_TRANSFER_RATE", cls().transfer_rate, least=1),
+            heavy_most=_whole(env, "ACCORD_HEAVY_MOST", cls().heavy_most, least=1),
+            heavy_most_a_key=_whole(env, "ACCORD_HEAVY_MOST_A_KEY", cls().heavy_most_a_key, least=1),
+            rate_limits=_rates(env, "ACCORD_RATE_LIMITS"),
             cors_origins=_origins(env, "ACCORD_CORS_ORIGINS"),
         )
 
@@ -79,6 +94,20 @@ def _whole(env: Mapping[str, str], name: str, default: int, least: int) -> int:
     if not text.isascii() or not text.isdecimal() or int(text) < least:
         raise ConfigError(f"{name} must be a whole number of at least {least}, not {text!r}")
     return int(text)
+
+
+def _rates(env: Mapping[str, str], name: str) -> Mapping[str, int]:
+    """Limits by role; the usual ones for roles that are not named."""
+    limits = dict(RATE_LIMITS)
+    for entry in filter(None, (entry.strip() for entry in env.get(name, "").split(","))):
+        role, _, count = (part.strip() for part in entry.partition("="))
+        if role not in RATE_LIMITS or not count.isascii() or not count.isdecimal() or int(count) < 1:
+            raise ConfigError(
+                f'{name} must list requests a minute by role such as "counter=6000,admin=600" (roles:'
+                f" {', '.join(RATE_LIMITS)}), not {entry!r}"
+            )
+        limits[role] = int(count)
+    return MappingProxyType(limits)
 
 
 def _origins(env: Mapping[str, str], name: str) -> tuple[str, ...]:

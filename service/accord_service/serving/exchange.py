@@ -82,6 +82,11 @@ class Exchange:
                 raise http.errors.InvalidChunkSize(b"no last chunk") from None
         self.request.body = io.BytesIO(self._body)
 
+    def begin_anew(self) -> None:
+        """Put the same request before the application again, as if nothing had been answered."""
+        self.sock.clear()
+        self.request.body = io.BytesIO(self._body)
+
 
 def _taken_from(pieces: deque[bytes]) -> Iterator[bytes]:
     while pieces:

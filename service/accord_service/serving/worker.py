@@ -10,6 +10,7 @@ from __future__ import annotations
 import selectors
 import sys
 import time
+from collections.abc import Callable
 from typing import Any
 
 from gunicorn import http
@@ -18,10 +19,12 @@ from gunicorn.workers.gthread import ThreadWorker
 from accord_service.run.config import Config
 from accord_service.serving.connection import ClientConnection
 from accord_service.serving.exchange import AnswerBuffer, Exchange
+from accord_service.serving.fair_lane import FairLane
 from accord_service.serving.lane import Lane
 from accord_service.serving.limits import ClientLimits
 from accord_service.serving.reactor import Reactor
 from accord_service.serving.refusals import refusal
+from accord_service.worker.admission import HandedOn, reserving
 
 _TURN_S = 0.25  # a deadline may be missed by this much
 # With Python's 5 ms, the reactor would wait that long for each thread that computes before it may read or send.
@@ -51,8 +54,13 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
     def init_process(self) -> None:
         """gunicorn's step after the fork: the lanes first, then the application."""
         sys.setswitchinterval(_SWITCH_S)
+        config = Config.from_env()
         self._common = Lane("answer", self.cfg.threads, self._answer)
         self._watch = Lane("watch", 1, self._answer)
+        # One thread: beside it the others still get most of the processor.
+        self._heavy: FairLane[ClientConnection] = FairLane(
+            "heavy", 1, self._answer_heavy, most=config.heavy_most, most_a_key=config.heavy_most_a_key
+        )
         super().init_process()
 
     def run(self) -> None:
@@ -118,17 +126,36 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
 
     def _answer(self, connection: ClientConnection) -> None:
         """In a lane's thread: bytes in, bytes out."""
+        assert connection.exchange is not None
+        try:
+            with reserving(self._heavy.reserve):
+                self._finish(connection, connection.exchange.decode_body)
+        except HandedOn as handed:
+            self._heavy.put(handed.key, connection)
+
+    def _answer_heavy(self, connection: ClientConnection) -> None:
+        """The same in the thread for heavy questions, for a request that was handed on."""
+        assert connection.exchange is not None
+        with reserving(None):
+            self._finish(connection, connection.exchange.begin_anew)
+
+    def _finish(self, connection: ClientConnection, begin: Callable[[], None]) -> None:
+        """Answer the request, which ``begin`` puts before the application. Raises HandedOn for one that goes on."""
         content, keeps = b"", False
         try:
-            content, keeps = self._answered(connection)
-        finally:
+            content, keeps = self._answered(connection, begin)
+        except HandedOn:
+            raise
+        except BaseException:
             self.method_queue.defer(self._reactor.answer, connection, content, keeps)
+            raise
+        self.method_queue.defer(self._reactor.answer, connection, content, keeps)
 
-    def _answered(self, connection: ClientConnection) -> tuple[bytes, bool]:
+    def _answered(self, connection: ClientConnection, begin: Callable[[], None]) -> tuple[bytes, bool]:
         exchange = connection.exchange
         assert exchange is not None
         try:
-            exchange.decode_body()
+            begin()
             keeps = bool(self.handle_request(exchange.request, exchange))
             return exchange.sock.content(), keeps
         except (Exception, SystemExit) as error:

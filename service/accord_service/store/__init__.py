@@ -21,6 +21,7 @@ from accord_service.store.index import Page, number_of
 from accord_service.store.keys import CONFIRMED_ROLES, USED_EVERY_S, KeyRecord, KeyRing, NewKey
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
+from accord_service.store.rates import RateStore
 from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.shops import HouseRecord, ShopRecord
@@ -51,6 +52,7 @@ __all__ = [
     "OutcomeRecord",
     "Page",
     "ProposalRecord",
+    "RateStore",
     "RememberedAnswer",
     "RevisionHead",
     "RevisionRecord",

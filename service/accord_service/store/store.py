@@ -12,6 +12,7 @@ from accord_service.store.idempotency import Idempotency
 from accord_service.store.keys import KeyStore
 from accord_service.store.outcomes import OutcomeStore
 from accord_service.store.proposals import ProposalStore
+from accord_service.store.rates import RateStore
 from accord_service.store.records import RecordStore
 from accord_service.store.revisions import RevisionStore
 from accord_service.store.shops import ShopStore
@@ -35,6 +36,7 @@ class Store:
         self.records = RecordStore(committer, connection)
         self.outcomes = OutcomeStore(committer, connection)
         self.idempotency = Idempotency(committer, connection)
+        self.rates = RateStore(connection)
         self.watch = HeadWatch(connection)
 
     @classmethod

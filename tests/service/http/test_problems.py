@@ -132,8 +132,8 @@ def test_an_error_is_readable_without_unescaping(client: FlaskClient, key: dict[
 
 def test_statuses_without_a_type_are_about_blank(app: Flask) -> None:
     with app.test_request_context():
-        answer = problems.bare_response(429, "some-id")
-    assert answer.status_code == 429
+        answer = problems.bare_response(410, "some-id")
+    assert answer.status_code == 410
     assert answer.json is not None
     assert answer.json["type"] == "about:blank"
-    assert answer.json["title"] == "Too Many Requests"  # RFC 9457 section 4.2.1
+    assert answer.json["title"] == "Gone"  # RFC 9457 section 4.2.1

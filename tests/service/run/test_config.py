@@ -30,6 +30,9 @@ def test_every_variable_is_read() -> None:
         "ACCORD_HEADER_SECONDS": "7",
         "ACCORD_TRANSFER_SECONDS": "3",
         "ACCORD_TRANSFER_RATE": "65536",
+        "ACCORD_HEAVY_MOST": "9",
+        "ACCORD_RATE_LIMITS": "counter=6000, admin = 600",
+        "ACCORD_HEAVY_MOST_A_KEY": "4",
         "ACCORD_CORS_ORIGINS": "https://orders.example, http://localhost:3000,http://[::1]:8080",
     }
     config = Config.from_env(env)
@@ -43,6 +46,9 @@ def test_every_variable_is_read() -> None:
         header_seconds=7,
         transfer_seconds=3,
         transfer_rate=65536,
+        heavy_most=9,
+        rate_limits={"counter": 6000, "operator": 12000, "owner": 12000, "steward": 6000, "admin": 600},
+        heavy_most_a_key=4,
         cors_origins=("https://orders.example", "http://localhost:3000", "http://[::1]:8080"),
     )
 
@@ -67,6 +73,10 @@ def test_a_worker_takes_the_store_it_is_told_of_before_its_owners() -> None:
         ("ACCORD_HEADER_SECONDS", "0"),
         ("ACCORD_TRANSFER_SECONDS", "2.5"),
         ("ACCORD_TRANSFER_RATE", "fast"),
+        ("ACCORD_HEAVY_MOST", "0"),
+        ("ACCORD_RATE_LIMITS", "counter"),
+        ("ACCORD_RATE_LIMITS", "counter=0"),
+        ("ACCORD_RATE_LIMITS", "stranger=10"),
         ("ACCORD_CORS_ORIGINS", "*"),
         ("ACCORD_CORS_ORIGINS", "null"),
         ("ACCORD_CORS_ORIGINS", "https://orders.example/"),

@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_rules.orders.order import Order
 from accord_rules.verdict import Envelope
 from accord_service.api import examples
-from accord_service.api.endpoint import Call, endpoint
+from accord_service.api.endpoint import Call, always, endpoint
 from accord_service.api.request import note
 from accord_service.http.writing import Answer
 
@@ -16,6 +16,7 @@ from accord_service.http.writing import Answer
     takes=Order,
     answers=Envelope,
     judges=True,
+    heavy=always,
     as_of=True,
     examples=examples.OPEN,
 )

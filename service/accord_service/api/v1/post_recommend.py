@@ -7,7 +7,7 @@ from accord_rules.documents.reading import Choice, Many, Whole, optional
 from accord_rules.orders.order import Order
 from accord_rules.verdict import Recommendation
 from accord_service.api import examples
-from accord_service.api.endpoint import Call, endpoint
+from accord_service.api.endpoint import Call, always, endpoint
 from accord_service.api.request import note
 from accord_service.http.writing import Answer
 
@@ -35,6 +35,7 @@ class RecommendQuery:
     query=RecommendQuery,
     answers=Recommendation,
     judges=True,
+    heavy=always,
     as_of=True,
     examples=examples.REQUESTS,
 )

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from accord_rules.orders.order import Order
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, endpoint, large_order
 from accord_service.api.governance_answers import Record
 from accord_service.api.governance_examples import RECORD, RECORDED_ORDER
 from accord_service.api.records import judged, whole_record
@@ -18,6 +18,7 @@ from accord_service.store import OrderRecord
     takes=Order,
     answers=Record,
     judges=True,
+    heavy=large_order,
     writes=True,
     success=201,
     examples=(Example("A job", RECORDED_ORDER, answer=RECORD),),

@@ -6,7 +6,7 @@ from accord_rules.documents.reading import Choice, Many, optional
 from accord_rules.orders.order import Order
 from accord_rules.verdict import Verdict
 from accord_service.api import examples
-from accord_service.api.endpoint import Call, endpoint
+from accord_service.api.endpoint import Call, endpoint, large_order
 from accord_service.api.records import judged
 from accord_service.http.writing import Answer
 
@@ -29,6 +29,7 @@ class ValidateQuery:
     query=ValidateQuery,
     answers=Verdict,
     judges=True,
+    heavy=large_order,
     as_of=True,
     examples=examples.ORDERS,
 )

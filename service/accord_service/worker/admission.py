@@ -1,0 +1,67 @@
+"""Which questions are heavy, and how they get from the threads that answer quick ones to the lane of their own.
+
+The lane belongs to the server (``serving.worker``), and what is heavy is known only once a request is read and its
+caller known; so the thread that reads it reserves a place and gives the request back to the server, which has it
+answered anew in that lane. Where no server says otherwise (tests, other servers) everything is answered on the spot.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+
+# Prints times presses from which judging an order is heavy, if it has several prints. A rejected one of four prints on
+# four presses takes some 0.2 CPU seconds with its remedies, one of twelve 0.6 (measured).
+HEAVY_FROM = 17
+
+_here = threading.local()
+
+
+class HandedOn(BaseException):
+    """The request has a place in the lane for heavy questions, under ``key``; nothing is to be answered here.
+
+    No Exception: whatever handles those must let it through.
+    """
+
+    def __init__(self, key: str) -> None:
+        self.key = key
+        super().__init__(key)
+
+
+@contextmanager
+def reserving(reserve: Callable[[str], bool] | None) -> Iterator[None]:
+    """In this thread, while the block runs, heavy questions are handed on; ``reserve`` takes a place for a key's. None:
+    this is the lane of heavy questions, and the request was admitted before."""
+    _here.reserve, _here.again = reserve, reserve is None
+    try:
+        yield
+    finally:
+        _here.reserve, _here.again = None, False
+
+
+def admitted_before() -> bool:
+    """Whether this request is answered for the second time, in the lane of heavy questions."""
+    return bool(getattr(_here, "again", False))
+
+
+def admit_heavy(key: str) -> bool:
+    """Returns True where the heavy question of ``key`` may be answered here, False where there is no place for it.
+
+    Raises HandedOn where it got a place elsewhere.
+    """
+    reserve: Callable[[str], bool] | None = getattr(_here, "reserve", None)
+    if reserve is None:
+        return True
+    if reserve(key):
+        raise HandedOn(key)
+    return False
+
+
+def is_heavy(order: Order, shop: Shop) -> bool:
+    """Whether judging it may take long: remedies are looked for on all of the shop's presses."""
+    prints = len(order.decorations)
+    return prints > 1 and prints * len(shop.presses) >= HEAVY_FROM

@@ -1,0 +1,64 @@
+"""Heavy questions and their places, in process; what the server does with them: ``serving/test_heavy.py``."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from accord_rules.documents.reading import read
+from accord_rules.orders.order import Order
+from accord_rules.orders.shop import Shop
+from accord_service.api import examples
+from accord_service.worker.admission import HandedOn, is_heavy, reserving
+
+QUESTIONS = ("/v1/recommend", "/v1/envelope")
+
+
+def prints(order: dict[str, Any], count: int) -> dict[str, Any]:
+    return order | {"decorations": order["decorations"] * count}
+
+
+@pytest.mark.parametrize("path", QUESTIONS)
+def test_a_heavy_question_without_a_place_is_told_when_to_come_back(
+    client: FlaskClient, key: dict[str, str], order: dict[str, Any], path: str
+) -> None:
+    with reserving(lambda key: False):
+        answer = client.post(path, json=order, headers=key)
+    assert (answer.status_code, answer.json["type"]) == (503, "/problems/too-many-heavy-questions")
+    assert int(answer.headers["Retry-After"]) > 0
+
+
+@pytest.mark.parametrize("path", QUESTIONS)
+def test_one_with_a_place_goes_there_unanswered_under_its_key(
+    client: FlaskClient, key: dict[str, str], order: dict[str, Any], path: str
+) -> None:
+    reserved: list[str] = []
+    with reserving(lambda key: reserved.append(key) or True), pytest.raises(HandedOn) as handed:
+        client.post(path, json=order, headers=key)
+    assert reserved == [handed.value.key]
+    with reserving(None):
+        assert client.post(path, json=order, headers=key).status_code == 200
+
+
+def test_what_is_refused_or_plain_takes_no_place(
+    client: FlaskClient, key: dict[str, str], order: dict[str, Any]
+) -> None:
+    with reserving(lambda key: pytest.fail("no place is needed")):
+        assert client.post("/v1/validate", json=order, headers=key).status_code == 200
+        assert client.post("/v1/recommend", json=order).status_code == 401
+        assert client.post("/v1/recommend", json={"item": 7}, headers=key).status_code == 422
+        assert client.get("/v1/rules", headers=key).status_code == 200
+
+
+def test_an_order_is_heavy_by_its_prints_and_the_shops_presses(order: dict[str, Any]) -> None:
+    shop = {**examples.SHOP}
+    press = shop["presses"][0]
+
+    def heavy(count: int, presses: int) -> bool:
+        several = [{**press, "id": f"press-{number}"} for number in range(presses)]
+        return is_heavy(read(Order, prints(order, count)), read(Shop, {**shop, "presses": several}))
+
+    assert not heavy(1, 40), "a single print is never heavy"
+    assert [heavy(4, 4), heavy(5, 4), heavy(12, 1), heavy(12, 2)] == [False, True, False, True]
