@@ -57,7 +57,7 @@ def test_what_was_assumed_can_be_said_and_changes_nothing(
     answered: list[tuple[Document, Shop, Verdict]], authority: Authority
 ) -> None:
     kinds: Counter[str] = Counter()
-    for order, shop, verdict in answered:
+    for order, shop, verdict in answered[:: 1 if NIGHTLY else 3]:
         before, whole = outcome(authority, order, shop), order
         for assumption in verdict.assumed:
             filled = with_answer(order, assumption.pointer, assumption.value)
@@ -68,9 +68,8 @@ def test_what_was_assumed_can_be_said_and_changes_nothing(
         left = {assumption.pointer for assumption in authority.validate(read(Order, whole), shop).assumed}
         assert left.isdisjoint(assumption.pointer for assumption in verdict.assumed), "it is not assumed any more"
     assert len(kinds) > 12, "too few kinds of assumption to mean anything"
-    assert (
-        min(kinds["mirrored"], kinds["care"], kinds["age_from"], kinds["light"], kinds["size"], kinds["finishes"]) > 10
-    )
+    fields = ("mirrored", "care", "age_from", "light", "size", "finishes")
+    assert min(kinds[field] for field in fields) > (10 if NIGHTLY else 3)
 
 
 def test_whatever_is_allowed_answers_a_need(
