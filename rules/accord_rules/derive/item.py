@@ -595,20 +595,33 @@ def contradiction(
     substrate: str | None = source("/item/substrate"),
     fibres: Mapping[str, float] | None = source("/item/fibres"),
     coating: str | None = source("/item/coating"),
+    substrates: Mapping[str, Substrate] = entries("substrates"),
+    coatings: Mapping[str, Coating] = entries("coatings"),
 ) -> str:
     """Where the description and the named blank disagree, in words; empty if they do not."""
     if blank is None:
         return ""
+
+    def titled(name: str | None, entries_of: Mapping[str, Substrate] | Mapping[str, Coating]) -> str:
+        entry = None if name is None else entries_of.get(name)
+        return "not said" if entry is None else in_a_sentence(entry.title)
+
     clashes = []
     if kind is not None and kind != blank.kind:
-        clashes.append(f"it is described as {kind}, the blank is {blank.kind}")
+        clashes.append(f"it is described as {_in_words(kind)}, the blank is {_in_words(blank.kind)}")
     if substrate is not None and substrate != blank.substrate:
-        clashes.append(f"it is described as {substrate}, the blank is {blank.substrate}")
+        is_of = titled(blank.substrate, substrates)
+        clashes.append(f"it is described as {titled(substrate, substrates)}, the blank is {is_of}")
     if fibres is not None and blank.fibres is not None and dict(fibres) != dict(blank.fibres):
         clashes.append(f"its fibres are given as {mixture(fibres)}, the blank's are {mixture(blank.fibres)}")
     if coating is not None and coating != blank.coating:
-        clashes.append(f"its coating is given as {coating}, the blank's is {blank.coating}")
+        coated_with = titled(blank.coating, coatings)
+        clashes.append(f"its coating is given as {titled(coating, coatings)}, the blank's is {coated_with}")
     return "; ".join(clashes)
+
+
+def _in_words(name: str) -> str:
+    return name.replace("-", " ")
 
 
 @fact("item.colour_words", TEXT, ORDER)

@@ -208,7 +208,7 @@ class Item:
     )
     features: tuple[str, ...] | None = optional(
         Many(Choice(FEATURES), len(FEATURES), distinct=True),
-        about="raised, fragile or dangerous things in the pressed area",
+        about="raised, fragile or dangerous things in the pressed area; a named blank keeps its own battery or liquid",
     )
     already: tuple[str, ...] | None = optional(
         Many(Name(name_of="transfers"), 8, distinct=True), about="decorations the item carries from before"

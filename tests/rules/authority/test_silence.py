@@ -796,3 +796,11 @@ def test_a_pen_is_told_of_no_rim_and_no_handle(authority: Authority) -> None:
     assert any("round the barrel" in text for text in texts)
     assert any("heated sleeve" in text for text in texts)
     assert not [text for text in texts if "handle clear" in text or "rim" in text.split()]
+
+
+def test_a_contradicted_blank_is_told_in_words_and_not_by_ids(authority: Authority) -> None:
+    item = {"blank": "flying-disc-white", "substrate": "timber", "coating": "polyester-white-gloss"}
+    findings = Row("disc", item=item, transfer="film-soft-matte").verdict_of(authority).findings
+    (text,) = (finding.because for finding in findings if finding.rule == "description-contradicts-blank")
+    assert "solid wood, the blank is hard polyethylene goods" in text
+    assert "polyester-white-gloss" not in text
