@@ -189,7 +189,7 @@ def _dependence(proposal: Proposal, approval: Approval) -> _Dependence | None:
     """None where the approver stands apart. What is not known counts against it."""
     who = named(approval.holder, approval.shop)
     if approval.shop is None:
-        return _Dependence("own-shop", f"The key {approval.who} is not known.", "Its key is not known.")
+        return _Dependence("own-shop", "Your key is not known.", "Its key is not known, or waits for a second admin.")
     if approval.shop == proposal.author_shop:
         return _Dependence(
             "own-shop",
@@ -224,13 +224,16 @@ def _dependence(proposal: Proposal, approval: Approval) -> _Dependence | None:
 
 
 def same_holder(one: str | None, other: str | None) -> bool:
-    """Whether two holders' names are one: whatever their case, their spaces, and how their letters are encoded."""
+    """Whether two holders' names are one: whatever their case, their spaces, how their letters are encoded, and what
+    stands between them unseen."""
     return one is not None and other is not None and _plain(one) == _plain(other)
 
 
 def _plain(name: str) -> str:
-    """Compatible letters made one (Unicode NFKC), before and after folding the case, as Unicode section 3.13 has it."""
-    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
+    """Compatible letters made one (Unicode NFKC), before and after folding the case, as Unicode section 3.13 has it;
+    without format characters (Cf), which nobody sees."""
+    seen = "".join(letter for letter in name if unicodedata.category(letter) != "Cf")
+    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", seen).casefold())
     return " ".join(folded.split())
 
 
