@@ -252,7 +252,7 @@ def test_a_report_is_withdrawn_by_who_made_it_alone_and_the_counts_follow(
     place, head = f"{address}/o1/withdraw", store.audit.head()
     for role in ("operator", "owner", "admin"):
         refused = client.post(place, headers=changing.headers("quay-side", role))
-        assert (refused.status_code, refused.json["type"]) == (403, "/problems/not-yours")
+        assert (refused.status_code, refused.json.get("type")) == (403, "/problems/not-yours")
         assert refused.json["detail"] == "The counter of quay-side reported this: nobody else can withdraw it."
     assert client.post(place, headers=changing.headers("mill-loft", "owner")).status_code == 404
     assert client.post(f"{address}/o9/withdraw", headers=quay).status_code == 404
