@@ -67,6 +67,7 @@ check: lint test ## what CI runs for every change
 bench: $(VENV)/.dev ## speed, as ratios taken in one run
 	$(BIN)/python tests/bench/bench_inference.py
 	$(BIN)/python tests/bench/bench_recommend.py
+	$(BIN)/python tests/bench/bench_budgets.py
 	$(BIN)/python tests/bench/bench_heat.py
 	$(BIN)/python tests/bench/bench_reading.py
 	$(BIN)/python tests/bench/bench_service.py
