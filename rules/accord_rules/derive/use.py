@@ -178,9 +178,9 @@ def usual_kinds(
     blank: Blank | None = maybe("blank.entry"),
 ) -> tuple[str, ...] | None:
     """None, unless cloth, colour or tape tell of wear that protects, or a piece that no blank tells is mostly eaten
-    from."""
-    ware = blank is None and material is not None and material.eaten_from
-    return None if cloth or look or ware else ()
+    from, or may be what somebody hangs by."""
+    telling = blank is None and material is not None and (material.eaten_from or material.load_bearing)
+    return None if cloth or look or telling else ()
 
 
 @fact(
@@ -191,7 +191,7 @@ def usual_kinds(
         "/use/kinds",
         usual_kinds,
         "none unless said",
-        "Is it worn to protect somebody or to be seen (flame, cuts, high visibility, medical), or does food touch it? "
+        "Is it worn to protect somebody or to be seen (flame, cuts, falls, high visibility, medical), or does food touch it? "
         "Say [] if not.",
         taken="it protects nobody",
     ),

@@ -341,6 +341,7 @@ class Substrate:
         Flag(), False, about="whether what lies behind its face bears no hot platen: foam, rubber, membrane, filling"
     )
     worn_over: bool = optional(Flag(), False, about="whether garments of it are worn over others")
+    load_bearing: bool = optional(Flag(), False, about="whether somebody may hang by it: straps, belts, slings")
     eaten_from: bool = optional(
         Flag(), False, about="whether ware of it is so often eaten from that it has to be asked"
     )

@@ -97,6 +97,21 @@ ROWS = [
     ),
     Row("cotton and nylon 88/12", item=cloth({"CO": 88, "PA": 12}, **SETTLED), verdict="undetermined", needs=(KINDS,)),
     Row(
+        "a strap that somebody may hang by",
+        item={"substrate": "webbing", "kind": "accessory", "fibres": {"PES": 100}, "colour": "black", **SETTLED},
+        transfer="powder-film",
+        decoration={"size": {"width": "15 mm", "height": "60 mm"}},
+        verdict="undetermined",
+        needs=(KINDS,),
+    ),
+    Row(
+        "a lanyard that the book knows",
+        item={"blank": "lanyard-polyester-white"},
+        transfer="powder-film",
+        decoration={"size": {"width": "10 mm", "height": "60 mm"}},
+        unasked=(KINDS,),
+    ),
+    Row(
         "cotton and nylon 60/40 is daywear",
         item=cloth({"CO": 60, "PA": 40}, **SETTLED),
         verdict="accepted",
