@@ -42,7 +42,8 @@ assert.equal(new Set(rules).size, rules.length);
 console.log("listRules", rules.length);
 
 const head = answered(await owner.GET("/v1/revisions", { params: { query: { limit: 1 } } })).entries[0]!;
-const source = { title: "A new source", kind: "from-memory", text: "What the stewards remember." };
+const text = "What the stewards remember.";
+const source = { title: "A new source", kind: "from-memory", text, speaks_of: ["handling"] };
 const preview = answered(
   await owner.POST("/v1/proposals", {
     params: { query: { validate_only: true } },
