@@ -191,8 +191,8 @@ def usual_kinds(
         "/use/kinds",
         usual_kinds,
         "none unless said",
-        "Is it worn to protect somebody or to be seen (flame, cuts, falls, high visibility, medical), or does food touch it? "
-        "Say [] if not.",
+        "Is it worn to protect somebody or to be seen (flame, cuts, falls, high visibility, medical), or does food"
+        " touch it? Say [] if not.",
         taken="it protects nobody",
     ),
 )

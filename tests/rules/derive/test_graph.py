@@ -51,7 +51,9 @@ FIELDS = {name: replace(source, reads=()) for name, source in SOURCES.items()}
 
 def only(register: Register) -> str:
     """The one thing that is wrong with what was registered."""
-    (fault,) = Graph.of(register, FIELDS).faults
+    faults = Graph.of(register, FIELDS).faults
+    assert len(faults) == 1
+    (fault,) = faults
     assert fault.startswith("test_graph.py:"), "file and line"
     return fault.partition(": ")[2]
 

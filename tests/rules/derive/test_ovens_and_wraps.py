@@ -39,7 +39,9 @@ def blocked_by(verdict: Verdict) -> set[str]:
 def test_a_shirt_in_a_tile_oven_is_refused_with_what_the_oven_is_for(authority: Authority) -> None:
     verdict = judged(authority, OVEN)
     assert verdict.verdict == "rejected"
-    (finding,) = (finding for finding in verdict.findings if finding.rule == "goods-not-for-this-press")
+    findings = [finding for finding in verdict.findings if finding.rule == "goods-not-for-this-press"]
+    assert len(findings) == 1
+    (finding,) = findings
     assert "is of cloth" in finding.because
     assert "made for ceramic, glass or stone" in finding.because
 

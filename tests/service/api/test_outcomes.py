@@ -208,7 +208,7 @@ def test_a_piece_of_a_rejected_order_is_not_counted(
     for body in (FAILED, {"result": "good"}):
         for way in ("", "?validate_only=true"):
             refused = client.post(address + way, json=body, headers=quay)
-            assert (refused.status_code, refused.json["type"]) == (409, "/problems/record-rejected")
+            assert (refused.status_code, refused.json.get("type")) == (409, "/problems/record-rejected")
             assert "is rejected: " in refused.json["detail"]
     assert (store.audit.head(), store.outcomes.counts()) == (head, before)
     assert ok(client.get(address, headers=quay))["entries"] == []

@@ -131,7 +131,8 @@ def test_the_cursor_of_another_list_is_refused(filled: FlaskClient, steward: dic
     following = filled.get("/v1/catalogue/substrates?limit=1", headers=steward).json["next"]
     taken = filled.get(following, headers=steward)
     refused = filled.get(following.replace("substrates", "transfers"), headers=steward)
-    assert (taken.status_code, refused.status_code, refused.json["errors"][0]["name"]) == (200, 400, "cursor")
+    assert (taken.status_code, refused.status_code) == (200, 400)
+    assert refused.json["errors"][0]["name"] == "cursor"
 
 
 def test_unsaid_a_page_has_fifty(filled: FlaskClient, steward: dict[str, str]) -> None:
