@@ -19,6 +19,7 @@ from cases import shop_of
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
+from accord_rules.revision.book import Book
 from accord_rules.verdict import Verdict
 
 Document = dict[str, Any]
@@ -728,6 +729,13 @@ ROWS = [
         unasked=(KINDS,),
     ),
 ]
+
+
+def test_every_row_names_rules_of_the_book_and_expects_something(book: Book) -> None:
+    """A rule that there is not is never said, and would keep a row quiet for ever."""
+    assert {rule for row in ROWS for rule in (*row.said, *row.unsaid)} <= set(book.rules)
+    idle = [row.title for row in ROWS if not (row.verdict or row.needs or row.said or row.unsaid or row.unasked)]
+    assert idle == []
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row.title)
