@@ -96,6 +96,7 @@ def test_every_substrate_that_rests_on_the_standard_is_checked(book: Book) -> No
         for name, entry in book.catalogue["substrates"].items()
         if all(tuple(entry.sources_of.get(field, entry.sources)) == ("thermal-en-12524",) for field in fields)
     }
+    assert claiming
     assert claiming <= {*SECONDARY, *FROM_MEMORY, *WITHOUT_CAPACITY}
 
 
@@ -207,6 +208,8 @@ def test_one_figure_says_how_far_a_bench_press_lies_below_its_display(book: Book
     assert {*by_hand.values()} == {11.0}
     assert book.limit_values["sheet.bench_spread"] == 5.0
     assert all(press.loss <= 11.0 for name, press in presses.items() if name != HOME_IRON)
+    assert presses[HOME_IRON].loss > 11.0
+    assert presses[HOME_IRON].spread == max(press.spread for press in presses.values()), "a guess, and the widest"
 
 
 def test_a_platen_drops_less_than_a_kelvin_in_its_metal() -> None:
