@@ -177,6 +177,9 @@ def test_every_family_and_press_type_has_a_plan(book: Book, shops: dict[str, Sho
         assert planned | set(stand_ins) == set(catalogue[kind])
         assert not planned & set(stand_ins), "it has a plan of its own"
         assert set(stand_ins.values()) <= planned
+    presses = catalogue["press_types"]
+    for press, like in ((presses[name], presses[other]) for name, other in LIKE_PRESS.items()):
+        assert (press.shape, press.closing, press.heated) == (like.shape, like.closing, like.heated), press.title
 
 
 # --- reading ---
