@@ -24,7 +24,7 @@ from demo import expected
 PAGE: dict[str, Any] = tomllib.loads((expected.DEMO / "month.toml").read_text(encoding="utf-8"))
 MONTH: dict[str, dict[str, Any]] = {name: entry for name, entry in PAGE.items() if isinstance(entry, dict)}
 EXPECTED = expected.read_expected()
-# Where expectation or rules were wrong, the reasons and words first written are no longer looked for.
+# Where the expectation was wrong, or the rules still are, the reasons and words first written are no longer looked for.
 HOLDING = [name for name, entry in MONTH.items() if entry.get("wrong") in (None, "rules")]
 PLANNED = [name for name in HOLDING if {"heat", "dwell", "shows"} & set(MONTH[name])]
 ROUNDING_C = 0.6  # a whole degree of a display in °F
