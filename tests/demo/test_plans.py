@@ -45,14 +45,14 @@ IN_NO_PLAN = {
 # No plan by hand was written for these yet: each is handled as the one beside it, whose plan stands for it.
 LIKE_FAMILY = {
     "chenille-patch": "heat-seal-patch",
-    "flock-transfer": "flock-film",
+    "flock-transfer": "plastisol-athletic",
     "foil-powder-film": "powder-film",
     "glitter-powder-film": "powder-film",
     "hybrid-transfer": "powder-film",
     "leather-patch": "leatherette-patch",
     "mending-patch": "heat-seal-patch",
     "printed-patch": "heat-seal-patch",
-    "raised-powder-film": "raised-film",
+    "raised-powder-film": "powder-film",
     "sequin-motif": "hot-fix-stones",
     "tpu-emblem": "leatherette-patch",
     "water-based-transfer": "pigment-release-paper",
@@ -177,7 +177,10 @@ def test_every_family_and_press_type_has_a_plan(book: Book, shops: dict[str, Sho
         assert planned | set(stand_ins) == set(catalogue[kind])
         assert not planned & set(stand_ins), "it has a plan of its own"
         assert set(stand_ins.values()) <= planned
-    presses = catalogue["press_types"]
+    prints, presses = catalogue["transfers"], catalogue["press_types"]
+    for print_, like in ((prints[name], prints[other]) for name, other in LIKE_FAMILY.items()):
+        assert (print_.carrier, print_.mirrored) == (like.carrier, like.mirrored), print_.title
+        assert set(print_.peel) & set(like.peel), print_.title
     for press, like in ((presses[name], presses[other]) for name, other in LIKE_PRESS.items()):
         assert (press.shape, press.closing, press.heated) == (like.shape, like.closing, like.heated), press.title
 
