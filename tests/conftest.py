@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import tempfile
 import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -38,15 +37,14 @@ BOOKS_HELD = 8
 
 
 @pytest.fixture(scope="session", autouse=True)
-def cache_of_its_own() -> Iterator[None]:
+def cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """What the tests' programs remember of books that they tried lies in a folder of this run, which all its processes
     share, and not in the user's cache."""
-    run = os.environ.get("PYTEST_XDIST_TESTRUNUID", str(os.getpid()))
-    folder = Path(tempfile.gettempdir(), f"accord-cache-{run}")
+    own = tmp_path_factory.getbasetemp()
+    of_the_run = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("XDG_CACHE_HOME", str(folder))
+        patch.setenv("XDG_CACHE_HOME", str(of_the_run / "cache"))
         yield
-    shutil.rmtree(folder, ignore_errors=True)  # a process that still runs tries a book once more
 
 
 @pytest.fixture(scope="session", autouse=True)
