@@ -341,6 +341,14 @@ def test_an_end_that_can_not_be_is_refused(changing: Any, expires_at: Any, sente
     assert sentence in refused.json["errors"][0]["message"]
 
 
+@pytest.mark.parametrize("holder", [" ", "\u3000", "\u200b", "\u2060 \u00ad", ""])
+def test_a_holder_that_nobody_can_see_is_no_holder(changing: Any, holder: str) -> None:
+    """Unicode: U+3000 is a space (Zs), U+00AD, U+200B and U+2060 are format characters (Cf)."""
+    body = {"shop_id": "quay-side", "role": "counter", "holder": holder}
+    refused = changing.first.post("/v1/keys", json=body, headers=changing.headers("quay-side", "admin"))
+    assert (refused.status_code, [error["pointer"] for error in refused.json["errors"]]) == (422, ["/holder"])
+
+
 def test_an_expired_admin_is_no_admin_left(fresh: Any, clock: Clock) -> None:
     """The last key that holds stays: another admin's that has expired could open nothing any more."""
     app = create_app(fresh.config, clock)
