@@ -101,11 +101,18 @@ def test_a_stewards_key_waits_until_another_admin_confirms_it(
     assert f"until another admin confirms it: accord key confirm {id_}" in issued.stderr
     env = {"ACCORD_URL": served.url, "ACCORD_TOKEN": issued.stdout.strip()}
     assert alone("rules", **env).exit_code == 2
+
+    def listed_end() -> str:
+        (line,) = (line for line in as_admin("key", "list").output.splitlines() if line.startswith(id_))
+        return line.rpartition("Tomas Reddy")[2]
+
+    assert listed_end() == "\twaits"
     refused = as_admin("key", "confirm", id_)
     assert refused.exit_code == 2
     assert "another admin has to confirm it" in refused.output
     confirmed = alone("key", "confirm", id_, ACCORD_URL=served.url, ACCORD_TOKEN=second_admin)
     assert confirmed.output == f"Confirmed: {id_}, steward of collective, held by Tomas Reddy.\n"
+    assert listed_end() == "\t-"
     assert alone("rules", **env).exit_code == 0
 
 

@@ -89,6 +89,9 @@ def test_a_service_that_cannot_start_says_why(own_process: Any, tmp_path: Path) 
     assert astray.returncode == 2
     assert b"The service cannot start: the store's address must start with" in astray.stderr
     assert own_process("serve", "--port", "0").returncode == 2
+    for nobody in ("", " \u200b"):
+        nameless = own_process("serve", "--data", str(tmp_path), "--new-admin-key", nobody)
+        assert (nameless.returncode, b"--new-admin-key" in nameless.stderr) == (2, True)
 
 
 def test_a_busy_port_is_one_sentence(own_process: Any, tmp_path: Path) -> None:

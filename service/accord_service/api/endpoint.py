@@ -79,7 +79,7 @@ from accord_service.worker.rates import WINDOW_S
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
 _INVALID_TOKEN = MappingProxyType({"WWW-Authenticate": 'Bearer realm="platen-accord", error="invalid_token"'})
 BASIS_HEADER = "Accord-Basis"
-# What waits before is done by then, as a rule: most heavy questions take a tenth of a second, the worst about one.
+# What waits before is done by then, as a rule: most heavy questions take a tenth of a second, the worst 1.5 s.
 HEAVY_RETRY_S = "2"
 # A cache may keep it, and has to ask each time whether it still holds.
 REVALIDATED = "private, no-cache"

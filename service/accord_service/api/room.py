@@ -210,12 +210,15 @@ class Room:
         if (caller is not None and not caller.waits) or snapshot.basis == "held":
             return caller
         try:
-            if self.store.keys.by_token(token) is None:
+            key = self.store.keys.by_token(token)
+            if key is None:
                 return None
+            if key.waits:  # all keys and shops are not read anew for what is turned away, however often it comes
+                return snapshot.directory.caller_of(key)
             return Directory.load(self.store, snapshot.directory.number).caller(token)
         except StoreError as error:
             logger.warning("a key could not be looked up: %s", error)
-            return None
+            return caller
 
     def state(self) -> State:
         """How this worker is."""

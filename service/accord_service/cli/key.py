@@ -51,9 +51,10 @@ def issue(put: ServiceCall, shop: str, role: str, holder: str, expires_at: str |
 @click.option("--shop", help=f"Only this shop's keys; {COLLECTIVE} for those that belong to none.")
 @administered
 def list_(put: ServiceCall, shop: str | None) -> None:
-    """List keys: id, shop, role, the token's last four, when issued, used last, expired and revoked, and the holder."""
+    """List keys: id, shop, role, the token's last four, when issued, used last, expired and revoked, the holder, and
+    whether it waits for a second admin."""
     for key in put(lambda client: list(client.administration.keys(shop))):
-        click.echo("\t".join(key[name] or "-" for name in _COLUMNS))
+        click.echo("\t".join([*(key[name] or "-" for name in _COLUMNS), "waits" if key["waits"] else "-"]))
 
 
 @key.command()

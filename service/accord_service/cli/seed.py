@@ -13,11 +13,12 @@ from typing import Any, TypeVar
 import click
 
 from accord_rules.documents.files import BookError
-from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, Text, read, required
+from accord_rules.documents.reading import Choice, DocumentError, Many, Name, Object, read, required
 from accord_rules.infer.engine import EngineError
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
 from accord_service.cli.failure import Failure
+from accord_service.http.holders import Holder
 from accord_service.http.roles import ROLES
 from accord_service.run.config import DATA, Config
 from accord_service.serving import first_start
@@ -35,7 +36,7 @@ class WantedKey:
 
     shop: str = required(Name())
     role: str = required(Choice(ROLES))
-    holder: str = required(Text(80))
+    holder: str = required(Holder())
 
 
 @dataclass(frozen=True, slots=True)

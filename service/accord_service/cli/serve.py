@@ -10,12 +10,22 @@ from pathlib import Path
 
 import click
 
+from accord_rules.documents.reading import LeafError
 from accord_service.cli.failure import Failure
+from accord_service.http.holders import Holder
 from accord_service.run.config import DATA, Config, ConfigError
 from accord_service.store import Store, StoreError
 from accord_service.store.embedded import wheel_binary
 
 GUNICORN_CONFIG = "python:accord_service.serving.gunicorn_config"
+
+
+def _holder(context: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
+    """A name left empty by mistake must not start a service without the key that was wanted."""
+    try:
+        return None if value is None else Holder().leaf(value)
+    except LeafError as error:
+        raise click.BadParameter(error.message) from None
 
 
 @click.command(short_help="Run the service.")
@@ -44,11 +54,11 @@ GUNICORN_CONFIG = "python:accord_service.serving.gunicorn_config"
 @click.option(
     "--new-admin-key",
     metavar="HOLDER",
-    default="",
+    callback=_holder,
     help="Make one more admin key, for HOLDER: a second admin, or whoever lost theirs.",
 )
 def serve(
-    host: str, port: int, workers: int | None, threads: int | None, data: Path, store: str, new_admin_key: str
+    host: str, port: int, workers: int | None, threads: int | None, data: Path, store: str, new_admin_key: str | None
 ) -> None:
     """Run the service until it is told to stop (Ctrl-C or SIGTERM).
 

@@ -22,7 +22,7 @@ from accord_rules.revision.names import (
     stock_faults,
 )
 from accord_service.http.problems import FaultyDocument, ShopDoesNotFit
-from accord_service.store import HouseRecord, KeyRing, ShopRecord, Store
+from accord_service.store import HouseRecord, KeyRecord, KeyRing, ShopRecord, Store
 
 AGE_STEP_DAYS = 30
 
@@ -196,8 +196,10 @@ class Directory:
     def caller(self, token: str) -> Caller | None:
         """The holder of a token; None if it is unknown or revoked."""
         key = self.ring.by_token(token)
-        if key is None:
-            return None
+        return None if key is None else self.caller_of(key)
+
+    def caller_of(self, key: KeyRecord) -> Caller:
+        """Whoever holds a key."""
         return Caller(
             key_id=key.id,
             role=key.role,

@@ -1,7 +1,9 @@
 """What passed its trial on this machine before, so that no start of a program tries it again.
 
-A trial is remembered as an empty file in the user's cache, named after what was tried and who tried it. Where there is
-no cache that can be written, each start tries the book anew, which takes it a second longer and changes nothing else.
+A trial is remembered as an empty file in the user's cache, named after what was tried and who tried it; files of other
+users count for nothing. Nothing is signed: whoever can write files as this user could change the code itself. Where
+there is no cache that can be written, each start tries the book anew, which takes it a second longer and changes
+nothing else.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ from contextlib import suppress
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
+from stat import S_ISREG
 
 from accord_rules.authority import code_digest
 from accord_rules.documents.canonical import digest
@@ -35,7 +38,8 @@ def trier() -> str:
 def passed(trial: str, documents: Documents) -> bool:
     """Whether this user's programs remember that these documents passed it."""
     with suppress(OSError, RuntimeError):  # no home, or none of one's own
-        return _mark(trial, documents).is_file()
+        mark = _mark(trial, documents).lstat()
+        return S_ISREG(mark.st_mode) and mark.st_uid == os.geteuid()
     return False
 
 
@@ -49,6 +53,8 @@ def remember(trial: str, documents: Documents) -> None:
 
 def _mark(trial: str, documents: Documents) -> Path:
     """Raises RuntimeError where the user has no home."""
-    cache_home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+    named = Path(os.environ.get("XDG_CACHE_HOME", ""))
+    # The XDG base directory specification has a relative one ignored.
+    cache_home = named if named.is_absolute() else Path.home() / ".cache"
     name = digest([trial, trier(), documents]).removeprefix("sha256:")
-    return Path(cache_home, "platen-accord", "tried", name)
+    return cache_home / "platen-accord" / "tried" / name

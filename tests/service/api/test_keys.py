@@ -14,6 +14,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from tests.tokens import checked, key_id_of, secret_of
 
+from accord_service.api import room
 from accord_service.app import create_app
 from accord_service.run.times import instant
 from accord_service.store import Store, StoreAway
@@ -269,6 +270,30 @@ def new_key(client: FlaskClient, admin: dict[str, str], **more: Any) -> Any:
     return answer.json
 
 
+def test_all_keys_and_shops_are_not_read_anew_for_a_key_that_waits(
+    changing: Any, wait_for: Callable[..., None], monkeypatch: Any
+) -> None:
+    """It has no rate, since it opens nothing: a question must not cost more the more shops there are."""
+    client = changing.first
+    issued = new_key(client, changing.headers("quay-side", "admin"), role="steward")
+    directories: list[Any] = []
+    load = room.Directory.load
+    monkeypatch.setattr(room.Directory, "load", lambda *of: directories.append(of) or load(*of))
+
+    def told_that_it_waits() -> bool:
+        refused = client.get("/v1/rules", headers=bearer(issued["token"]))
+        assert refused.status_code == 401
+        return "has to confirm it" in refused.json["detail"]
+
+    def away(token: str) -> None:
+        raise StoreAway("away")
+
+    assert [told_that_it_waits() for _ in range(3)] == [True] * 3
+    assert directories == []
+    monkeypatch.setattr(client.application.extensions["accord"].store.keys, "by_token", away)
+    wait_for(told_that_it_waits, seconds=2.0)  # as soon as the worker knows the key itself
+
+
 def test_a_key_says_who_has_it_and_who_issued_it(changing: Any) -> None:
     client, admin = changing.first, changing.headers("quay-side", "admin")
     issued = new_key(client, admin, holder="The tablet at the counter")
@@ -314,6 +339,14 @@ def test_an_end_that_can_not_be_is_refused(changing: Any, expires_at: Any, sente
     refused = changing.first.post("/v1/keys", json=body, headers=changing.headers("quay-side", "admin"))
     assert (refused.status_code, [error["pointer"] for error in refused.json["errors"]]) == (422, ["/expires_at"])
     assert sentence in refused.json["errors"][0]["message"]
+
+
+@pytest.mark.parametrize("holder", [" ", "\u3000", "\u200b", "\u2060 \u00ad", ""])
+def test_a_holder_that_nobody_can_see_is_no_holder(changing: Any, holder: str) -> None:
+    """Unicode: U+3000 is a space (Zs), U+00AD, U+200B and U+2060 are format characters (Cf)."""
+    body = {"shop_id": "quay-side", "role": "counter", "holder": holder}
+    refused = changing.first.post("/v1/keys", json=body, headers=changing.headers("quay-side", "admin"))
+    assert (refused.status_code, [error["pointer"] for error in refused.json["errors"]]) == (422, ["/holder"])
 
 
 def test_an_expired_admin_is_no_admin_left(fresh: Any, clock: Clock) -> None:

@@ -11,6 +11,8 @@ from accord_rules.documents.reading import read
 from accord_rules.orders.order import Order
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
+from accord_service.store import Store
+from accord_service.worker import admission
 from accord_service.worker.admission import HandedOn, is_heavy, reserving
 
 QUESTIONS = ("/v1/recommend", "/v1/envelope")
@@ -40,6 +42,35 @@ def test_one_with_a_place_goes_there_unanswered_under_its_key(
     assert reserved == [handed.value.key]
     with reserving(None):
         assert client.post(path, json=order, headers=key).status_code == 200
+
+
+def test_an_order_recorded_in_the_lane_is_recorded_once_and_counted_once(
+    changing: Any, store: Store, order: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing is written where it is handed on; asked again it is heavy, since it is judged three times over."""
+    monkeypatch.setattr(admission, "HEAVY_FROM", 2)  # the shop has one press
+    headers, client = changing.headers("quay-side", "counter"), changing.first
+    several = prints(order, 2) | {"reference": "two fronts"}
+
+    def recorded() -> int:
+        return len(store.records.page("quay-side", "two fronts").items)
+
+    def left() -> int:
+        return int(client.get("/v1/shop", headers=headers).headers["RateLimit"].split("r=")[1].split(";")[0])
+
+    before = left()
+    with reserving(lambda key: True), pytest.raises(HandedOn):
+        client.post("/v1/records", json=several, headers=headers)
+    assert recorded() == 0
+    with reserving(None):
+        answer = client.post("/v1/records", json=several, headers=headers)
+    assert (answer.status_code, recorded()) == (201, 1)
+    assert before - left() == 2, "the order once, and the look"
+    replay = f"/v1/records/{answer.json['record_id']}/replay"
+    with reserving(lambda key: True), pytest.raises(HandedOn):
+        client.get(replay, headers=headers)
+    with reserving(None):
+        assert client.get(replay, headers=headers).json["same"]
 
 
 def test_what_is_refused_or_plain_takes_no_place(

@@ -65,6 +65,32 @@ def test_without_a_home_nothing_is_remembered(monkeypatch: pytest.MonkeyPatch) -
     assert not trials.passed(trials.WHOLE, shipped())
 
 
+def test_what_another_user_put_there_or_points_elsewhere_counts_for_nothing(
+    empty_cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    trials.remember(trials.WHOLE, shipped())
+    monkeypatch.setattr(trials.os, "geteuid", lambda: empty_cache.stat().st_uid + 1)
+    assert not trials.passed(trials.WHOLE, shipped())
+    monkeypatch.undo()
+    monkeypatch.setenv("XDG_CACHE_HOME", str(empty_cache))
+    assert trials.passed(trials.WHOLE, shipped())
+    (mark,) = (file for file in empty_cache.rglob("*") if file.is_file())
+    mark.rename(empty_cache / "elsewhere")
+    mark.symlink_to(empty_cache / "elsewhere")
+    assert not trials.passed(trials.WHOLE, shipped())
+
+
+def test_a_relative_cache_is_ignored(empty_cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """XDG base directory specification, from memory: a relative path is invalid and to be ignored."""
+    monkeypatch.setenv("XDG_CACHE_HOME", "here")
+    monkeypatch.setenv("HOME", str(empty_cache / "home"))
+    (empty_cache / "checkout").mkdir()
+    monkeypatch.chdir(empty_cache / "checkout")
+    trials.remember(trials.WHOLE, shipped())
+    assert not any(Path.cwd().iterdir())
+    assert any((empty_cache / "home" / ".cache").iterdir())
+
+
 def test_a_first_start_tries_once(monkeypatch: pytest.MonkeyPatch) -> None:
     tried: list[Any] = []
     monkeypatch.setattr(first_start, "try_rules", tried.append)

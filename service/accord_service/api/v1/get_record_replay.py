@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from contextlib import ExitStack
 
-from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.endpoint import Call, Example, always, endpoint
 from accord_service.api.governance_answers import ReplayedRecord
 from accord_service.api.governance_examples import RECORD, REPLAY
 from accord_service.api.records import RECORD_ID, record_at
@@ -19,6 +19,7 @@ from accord_service.steps.records import Present, replay
     answers=ReplayedRecord,
     parameters=RECORD_ID,
     judges=True,
+    heavy=always,
     as_of=True,
     examples=(Example("Nothing changed", path=lambda book: {"record_id": RECORD["record_id"]}, answer=REPLAY),),
 )

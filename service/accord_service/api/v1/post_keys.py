@@ -2,11 +2,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from accord_rules.documents.reading import Choice, Fault, Instant, Name, Text, optional, required
+from accord_rules.documents.reading import Choice, Fault, Instant, Name, optional, required
 from accord_service.api import examples
 from accord_service.api.answers import IssuedKey, Key
 from accord_service.api.endpoint import Call, Example, endpoint
 from accord_service.api.v1.get_keys import instant_or_null, own_only, shown_key
+from accord_service.http.holders import Holder
 from accord_service.http.problems import FaultyDocument, NotFound, RoleNotAllowed
 from accord_service.http.roles import COLLECTIVE, ROLES, SHOP_ROLES
 from accord_service.http.writing import Answer, Prepared, Remember
@@ -22,7 +23,7 @@ class KeyRequest:
 
     shop_id: str = required(Name(), about="the shop it is for")
     role: str = required(Choice(ROLES), about="what it may do")
-    holder: str = required(Text(80, "Orla Fenn"), about="whose it is, by the name the collective knows them by")
+    holder: str = required(Holder(), about="whose it is, by the name the collective knows them by")
     expires_at: float | None = optional(Instant(), about="when it ends by itself; never when left out")
 
 
