@@ -291,6 +291,18 @@ ROWS = [
         verdict="rejected",
         said={"under-three-small-parts-of-piece": "blocks"},
     ),
+    *(
+        Row(
+            f"{name} for two-year-olds, as the key ring",
+            item={"blank": name},
+            transfer="sub-paper-hard-goods",
+            use=TODDLER,
+            decoration=DYE,
+            verdict="rejected",
+            said={"under-three-small-parts-of-piece": "blocks"},
+        )
+        for name in ("keyring-mdf-coated", "keyring-steel-coated", "name-badge-aluminium", "clock-hardboard")
+    ),
     Row(
         "buttons on a baby's bodysuit",
         item={"blank": "bodysuit-baby-white"},
