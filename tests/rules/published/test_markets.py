@@ -23,7 +23,7 @@ from accord_rules.load.loader import from_documents
 from accord_rules.orders.order import Order
 from accord_rules.orders.sizes import SIZES
 from accord_rules.revision.book import Book
-from accord_rules.revision.markets import SEEN, Market
+from accord_rules.revision.markets import SEEN, Market, MarketRow
 from accord_rules.revision.sourcing import numbers_of
 
 MARKETS = ("us", "eu", "uk", "ca", "au", "elsewhere")
@@ -317,6 +317,18 @@ def test_every_row_says_how_far_it_was_seen_and_what_lifts_it(book: Book) -> Non
     assert {row.seen for _, _, row in rows} == set(SEEN)
     lifted = {matter for _, matter, row in rows if row.lifted_by}
     assert lifted >= {"hood_cords", "lead", "nickel", "skin_phthalates", "nightwear", "toys", "magnets", "food_contact"}
+
+
+def test_no_row_was_seen_better_than_a_text_that_it_names(book: Book) -> None:
+    # `reach-uk-retained`: "the retained entries were not seen"; the Union's text that stands beside it was.
+    rows = [(name, matter, row) for name in MARKETS for matter, row in market(book, name).rows]
+    unseen = [(name, matter, row) for name, matter, row in rows if "from-memory" in _kinds(book, row)]
+    assert ("uk", "nickel") in {(name, matter) for name, matter, _ in unseen}
+    assert [(name, matter, row.seen) for name, matter, row in unseen if row.seen != "memory"] == []
+
+
+def _kinds(book: Book, row: MarketRow) -> set[str]:
+    return {book.sources[name].kind for name in row.sources}
 
 
 # -- what is wrong is told -------------------------------------------------------------------------------------------
