@@ -166,6 +166,7 @@ LIMITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "people.ptfe_birds_from": ("fumes",),
         "people.cord_age_most": ("cords",),
         "people.rim_distance_least": _FOOD,
+        "people.shell_grown_most": ("goods",),
         "plan": ("handling",),
         "prepress": ("pressing",),
         "press": ("press", "handling"),
