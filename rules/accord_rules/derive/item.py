@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from math import ceil
 
+from accord_rules.derive.fibres import NATURAL_GROUPS
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, hue_difference, plain_name, read_colour, signals
 from accord_rules.heat.materials import BOARD_DRIES_S_MM2, CLOTH_DRIES_KG_M2S, USUAL_WATER_SHARE
@@ -42,7 +43,6 @@ from accord_rules.revision.facts import (
 from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
-_GROWN = ("cellulose", "regenerated", "protein")  # groups of fibres of which shells are seldom made
 
 
 # -- entries of the book ---------------------------------------------------------------------------------------------
@@ -373,7 +373,7 @@ def shell(
 
 
 def _synthetic_enough(mix: Mapping[str, float], known: Mapping[str, Fibre], grown_most: float) -> bool:
-    grown = sum(share for code, share in mix.items() if known[code].group in _GROWN)
+    grown = sum(share for code, share in mix.items() if known[code].group in NATURAL_GROUPS)
     return bool(mix) and 100 * grown <= grown_most * sum(mix.values())  # labels sum to 100 or nearly so
 
 
