@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from math import ceil
 
+from accord_rules.derive.fibres import NATURAL_GROUPS
 from accord_rules.documents import units
 from accord_rules.documents.colour import Colour, hue_difference, plain_name, read_colour, signals
 from accord_rules.heat.materials import BOARD_DRIES_S_MM2, CLOTH_DRIES_KG_M2S, USUAL_WATER_SHARE
@@ -42,9 +43,6 @@ from accord_rules.revision.facts import (
 from accord_rules.revision.sentences import in_a_sentence
 
 ORDER = Scope.ORDER
-# Work trousers and shirts of polyester and cotton are no shells; common practice, no source.
-_SHELL_SYNTHETIC_LEAST = 0.8
-_GROWN = ("cellulose", "regenerated", "protein")  # groups of fibres of which shells are seldom made
 
 
 # -- entries of the book ---------------------------------------------------------------------------------------------
@@ -356,6 +354,7 @@ def shell(
     surface: Callable[[], bool | None] = later("item.coated"),
     mix: Callable[[], Mapping[str, float] | None] = later("item.fibres"),
     known: Mapping[str, Fibre] = entries("fibres"),
+    grown_most: float = limit("people.shell_grown_most"),
 ) -> bool:
     """Whether it is cloth as shells are made of: laminated, padded, coated, or woven of synthetic fibres.
 
@@ -367,13 +366,15 @@ def shell(
     if blank is not None:
         return False
     return bool(surface()) or (
-        entry.often_finished_synthetic and goods in ("garment", "bag") and _synthetic_enough(mix() or {}, known)
+        entry.often_finished_synthetic
+        and goods in ("garment", "bag")
+        and _synthetic_enough(mix() or {}, known, grown_most)
     )
 
 
-def _synthetic_enough(mix: Mapping[str, float], known: Mapping[str, Fibre]) -> bool:
-    natural = sum(share for code, share in mix.items() if known[code].group in _GROWN)
-    return bool(mix) and natural <= (1 - _SHELL_SYNTHETIC_LEAST) * sum(mix.values())
+def _synthetic_enough(mix: Mapping[str, float], known: Mapping[str, Fibre], grown_most: float) -> bool:
+    grown = sum(share for code, share in mix.items() if known[code].group in NATURAL_GROUPS)
+    return bool(mix) and 100 * grown <= grown_most * sum(mix.values())  # labels sum to 100 or nearly so
 
 
 def usual_finishes(shell: bool | None = maybe("item.shell")) -> tuple[str, ...] | None:

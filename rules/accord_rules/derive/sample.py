@@ -293,18 +293,23 @@ def telling(
     within: Callable[[], Tolerances] = later("sample.tolerances"),
     usual: Callable[[], bool] = later("sample.usual_otherwise"),
     textile: bool | None = maybe("item.textile"),
+    load_share: float | None = maybe("fit.gang_dwell_share"),
     washes_least: float = limit("sample.washes_least"),
 ) -> tuple[Sample, ...]:
     """The sample that tells how this pressing comes out, if any does: the last one pressed, and of one day's a bad one.
 
-    On cloth a good one has been washed, or it has shown nothing of how the print holds.
+    On cloth a good one has been washed, or it has shown nothing of how the print holds. A sample is one piece: several
+    at once draw the platen down, so that for their hold the same dwell is a shorter one.
     """
+
+    def in_its_load(beside: _Beside) -> _Beside:
+        return replace(beside, times_as_long=beside.times_as_long / (1 + (load_share or 0.0) / 100))
 
     def tells(sample: Sample, beside: _Beside) -> bool:
         if sample.failures:
             return within().fails_again(beside, sample.failures)
         washed = textile is False or sample.washes >= washes_least
-        return washed and usual() and within().repeats(beside)
+        return washed and usual() and within().repeats(beside) and within().no_gentler(in_its_load(beside))
 
     speaking = [sample for sample, beside in samples if tells(sample, beside)]
     return tuple(sorted(speaking, key=lambda sample: (sample.pressed_on, bool(sample.failures)))[-1:])

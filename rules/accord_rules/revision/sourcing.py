@@ -77,7 +77,7 @@ FIELDS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
         "finishes": {"": ("goods-heat",)},
         "transfers": _TRANSFER,
         "products": _TRANSFER,
-        "consumables": {"": ("goods",), "limit": ("goods-heat",), **_CONDUCTION},
+        "consumables": {"": ("goods",), "limit": ("goods-heat",), "conductivity": ("conduction",)},
         "press_types": {
             "": ("press",),
             "loss": ("press-heat",),
@@ -166,6 +166,7 @@ LIMITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "people.ptfe_birds_from": ("fumes",),
         "people.cord_age_most": ("cords",),
         "people.rim_distance_least": _FOOD,
+        "people.shell_grown_most": ("goods",),
         "plan": ("handling",),
         "prepress": ("pressing",),
         "press": ("press", "handling"),
@@ -208,34 +209,35 @@ TOPICS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "settings": ("pressing", "dye-vapour", "handling", *_OF_PRESSES),
     }
 )
-# Facts of a market by what stands behind ``market.``, and the matters of its rows that they speak of; one that is not
-# here has the name of its matter.
+# Facts that say what a market's row says, and the matters of these rows; one of ``market.`` that is not here has the
+# name of its matter.
 _MATTERS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "child": ("childrens_product",),
-        "hood_cords": ("hood_cords", "hood_cord_ends"),
-        "cord_words": ("hood_cords", "hood_cord_ends"),
-        "waist_cord_words": ("waist_cords",),
-        "small_parts_words": ("small_parts",),
-        "magnet_words": ("magnets",),
-        "lead_words": ("lead",),
-        "metal_words": ("nickel", "cadmium"),
-        "toy_phthalate_words": ("toy_phthalates",),
-        "skin_phthalate_words": ("skin_phthalates",),
-        "plain_from_g_m2": ("clothing_fire",),
-        "food_words": ("food_contact",),
-        "continuous_share_most": ("continuous_load",),
-        "long_load_most_a": ("plug_fuse",),
-        "cadmium_in_plastic": ("cadmium",),
-        "cadmium_plastic_words": ("cadmium",),
-        "cloth_words": ("azo_dyes", "cloth_metals", "fluorine"),
-        "cloth_papers": ("azo_dyes", "cloth_metals", "fluorine"),
-        "alteration": ("protective_wear", "medical_devices"),
-        "fibre_label_percent": ("fibre_label",),
-        "where": (),
+        "market.child": ("childrens_product",),
+        "market.hood_cords": ("hood_cords", "hood_cord_ends"),
+        "market.cord_words": ("hood_cords", "hood_cord_ends"),
+        "market.waist_cord_words": ("waist_cords",),
+        "market.small_parts_words": ("small_parts",),
+        "market.magnet_words": ("magnets",),
+        "market.lead_words": ("lead",),
+        "market.metal_words": ("nickel", "cadmium"),
+        "market.toy_phthalate_words": ("toy_phthalates",),
+        "market.skin_phthalate_words": ("skin_phthalates",),
+        "market.plain_from_g_m2": ("clothing_fire",),
+        "market.food_words": ("food_contact",),
+        "market.continuous_share_most": ("continuous_load",),
+        "press.maybe_fused": ("plug_fuse",),
+        "press.fuse_a": ("plug_fuse",),
+        "press.long_load_most_a": ("plug_fuse",),
+        "market.cadmium_in_plastic": ("cadmium",),
+        "market.cadmium_plastic_words": ("cadmium",),
+        "market.cloth_words": ("azo_dyes", "cloth_metals", "fluorine"),
+        "market.cloth_papers": ("azo_dyes", "cloth_metals", "fluorine"),
+        "market.alteration": ("protective_wear", "medical_devices"),
+        "market.fibre_label_percent": ("fibre_label",),
+        "market.where": (),
     }
 )
-
 
 # The laws that a rule touches which reads a fact of an order, by the beginning of its name, or asks for evidence.
 _FACTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -315,9 +317,9 @@ def facts_of(rule: Rule) -> tuple[str, ...]:
 
 
 def _matters_of(fact: str) -> tuple[str, ...]:
-    """The matters of markets' rows that a fact speaks of; none where it is no fact of a market."""
+    """The matters of markets' rows that a fact speaks of; none where it says nothing of them."""
     end = fact.removeprefix("market.")
-    return () if end == fact else _MATTERS.get(end, (end,))
+    return _MATTERS.get(fact, () if end == fact else (end,))
 
 
 def speaks_of_one(source: Source, subjects: Iterable[str]) -> bool:

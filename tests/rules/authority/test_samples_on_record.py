@@ -38,6 +38,7 @@ OTHER_PRESS = {**PRESS, "id": "beside"}
 VEST = {"blank": "rash-vest-white"}
 SETTINGS = {"temperature": "200 °C", "time": "45 s", "pressure": "medium"}
 ARTWORK = {"colours": 3, "gradient": True, "palette": ["#1040A0"]}
+PLAIN = {"artwork": {"colours": 1, "palette": ["#1040A0"]}}
 SAMPLE = {
     "id": "vest-dye",
     "piece": VEST,
@@ -197,6 +198,30 @@ def test_cloth_that_is_described_is_found_again(authority: Authority) -> None:
     sample = {**SAMPLE, "piece": piece}
     for item, stands in ((piece | {"colour": "#FFF"}, True), (piece | {"substrate": "knit"}, False)):
         assert bool(asked(authority, (sample,), order_of(item)).samples) is stands
+
+
+# A platen covered whole wants the dwell 15 % longer (press.gang_dwell_share; common practice, no source), and one that
+# coasters cover by half some 8 %. A pressing may be 10 % shorter than its sample (limits/samples.toml).
+@pytest.mark.parametrize(("quantity", "time", "stands"), [(1, "38 s", True), (40, "38 s", False), (40, "40 s", True)])
+def test_one_piece_does_not_stand_for_a_full_load(quantity: int, time: str, stands: bool, authority: Authority) -> None:
+    coaster, settings = {"blank": "hardboard-coaster"}, {"temperature": "190 °C", "pressure": "medium"}
+    decoration = {"placement": "face", "size": {"width": "60 mm", "height": "60 mm"}}
+    order = order_of(coaster, settings={**settings, "time": time}, quantity=quantity, decoration=decoration)
+    verdict = asked(authority, ({**SAMPLE, **settings, "piece": coaster, "time": "40 s"},), order)
+    assert bool(verdict.samples) is stands
+    assert ("dwell-outside-practice" in rules_of(verdict)) is not stands
+
+
+def test_somebodys_own_leather_is_another_hide(authority: Authority) -> None:
+    """Tannages differ, so a jacket pressed before says nothing of the next one: only the order's own sample does."""
+    item = {"substrate": "leather", "kind": "garment", "colour": "black"}
+    settings = {"temperature": "140 °C", "time": "12 s", "pressure": "light"}
+    piece = {name: item[name] for name in ("substrate", "colour")}
+    sample = {**SAMPLE, **settings, "piece": piece, "transfer": "cut-film-low-temperature"}
+    for samples, evidence, is_wanted in (((), [], True), ((sample,), [], True), ((sample,), ["sample-test"], False)):
+        order = order_of(item, "cut-film-low-temperature", settings=settings, evidence=evidence, decoration=PLAIN)
+        verdict = asked(authority, samples, order)
+        assert ("own-leather-wants-a-tried-spot" in rules_of(verdict)) is is_wanted, (samples, evidence)
 
 
 @pytest.mark.parametrize(

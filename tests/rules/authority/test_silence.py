@@ -201,6 +201,8 @@ ROWS = [
         transfer="film-low-heat-soft",
         needs=(FEATURES, FINISHES),
     ),
+    Row("a fifth of cotton is still a shell", item=cloth({"PES": 80, "CO": 20}), needs=(FEATURES, FINISHES)),
+    Row("a little more is a shirt", item=cloth({"PES": 79, "CO": 21}), unasked=(FEATURES, FINISHES)),
     Row("woven cotton is not asked", item=cloth({"CO": 100}), verdict="accepted", unasked=(FEATURES, FINISHES)),
     Row(
         "knitted polyester is not asked",

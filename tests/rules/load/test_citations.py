@@ -10,11 +10,16 @@ from typing import Any
 
 import pytest
 
+from accord_rules.derive import FACT_TYPES
 from accord_rules.documents.files import BookError, shipped
+from accord_rules.documents.reading import readers_of
 from accord_rules.load.citations import miscited
 from accord_rules.load.loader import from_documents
+from accord_rules.orders.order import EVIDENCE
+from accord_rules.revision import sourcing
 from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import ANYTHING, KINDS, SUBJECTS
+from accord_rules.revision.markets import Market
 from accord_rules.revision.sourcing import FIELDS, LIMITS, TOPICS, numbers_of, subjects_of_field, subjects_of_rule
 
 Documents = dict[str, dict[str, Any]]
@@ -191,6 +196,16 @@ def test_a_field_without_a_subject_is_told(documents: Documents, monkeypatch: py
     told = [reason for reason in refusals(documents, lambda _: None) if "give it a subject" in reason]
     assert "markets/us.toml: /magnets/flux_index_under: is about nothing yet" in " ".join(told)
     assert {reason.split(": ")[1].split("/")[1] for reason in told} == {"magnets"}
+
+
+def test_what_the_tables_name_exists() -> None:
+    """A name that nothing has any more gives its row, or its law, to nobody."""
+    assert {*sourcing._MATTERS} <= {*FACT_TYPES}
+    assert {matter for matters in sourcing._MATTERS.values() for matter in matters} <= {*readers_of(Market)}
+    assert [start for start in sourcing._FACTS if not any(name.startswith(start) for name in FACT_TYPES)] == []
+    assert {*sourcing._EVIDENCE} <= {*EVIDENCE}
+    for kind, fields in FIELDS.items():
+        assert {*fields} - {""} <= {*readers_of(KINDS[kind])}, kind
 
 
 def test_limits_and_topics_that_have_subjects_of_their_own_exist(book: Book) -> None:

@@ -97,3 +97,10 @@ def test_a_rule_about_cords_shows_what_each_market_has_seen(book: Book) -> None:
     assert kinds["us", "hood_cords"] == "published"
     assert kinds["eu", "hood_cord_ends"] == "published"
     assert kinds["uk", "hood_cords"] == "secondary"  # the regulations of 1976 were not found
+
+
+def test_a_rule_about_plugs_shows_the_row_that_it_has_its_amperes_from(book: Book) -> None:
+    """As markets/uk.toml has it: the one market whose plugs are fused."""
+    for name in ("plug-fuse-runs-hot", "plug-fuse-blows"):
+        rows = rows_sourced(facts_of(book.rules[name]), book.catalogue["markets"], book.sources)
+        assert [(row.market, row.matter, row.sources) for row in rows] == [("uk", "plug_fuse", ("plug-fuse-uk",))], name
