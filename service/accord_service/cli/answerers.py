@@ -28,7 +28,14 @@ from accord_rules.revision.book import Book
 from accord_rules.revision.catalogue import MIGRATION_DYES, MIGRATION_SHADES, MIGRATION_SHARES, SOURCE_KINDS
 from accord_rules.revision.names import unknown_in
 from accord_rules.revision.rule import Rule
-from accord_rules.revision.sourcing import facts_of, limits_sourced, rooms_of, rows_sourced, safety_limits_of
+from accord_rules.revision.sourcing import (
+    SourcedRow,
+    facts_of,
+    limits_sourced,
+    rooms_of,
+    rows_sourced,
+    safety_limits_of,
+)
 from accord_rules.revision.step import Step
 from accord_rules.verdict import STAGES
 from accord_service.cli.failure import Failure
@@ -99,16 +106,6 @@ class RestsOn:
 
 
 @dataclass(frozen=True, slots=True)
-class MarketRow:
-    """A row of a market that a rule speaks of, and what kind of source it rests on."""
-
-    market: str
-    matter: str
-    kind: str
-    sources: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class RulePage:
     """A rule with everything it rests on, as the book writes it."""
 
@@ -116,7 +113,7 @@ class RulePage:
     revision: int
     rule: Document
     rests_on: RestsOn
-    market_rows: Sequence[MarketRow]
+    market_rows: Sequence[SourcedRow]
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,7 +226,7 @@ class Service:
             rule = self._client.rule(name)
         except (accord_client.NotFound, ValueError):
             raise Unknown(f"The book has no rule {name!r}.") from None
-        rows = [MarketRow(row.market, row.matter, row.kind, row.sources) for row in rule.market_rows]
+        rows = [SourcedRow(row.market, row.matter, row.kind, row.sources) for row in rule.market_rows]
         return RulePage(rule.id, rule.document["revision"], rule.entry, self._rests_on(rule), rows)
 
     def _rests_on(self, entry: accord_client.Rule | accord_client.Step) -> RestsOn:
@@ -325,9 +322,8 @@ class Here:
         if name not in book.rules:
             raise Unknown(f"The book has no rule {name!r}.")
         rule = book.rules[name]
-        rows = rows_sourced(facts_of(rule), book.catalogue["markets"], book.sources)
-        told = [MarketRow(row.market, row.matter, row.kind, row.sources) for row in rows]
-        return RulePage(name, book.revision, book.documents["rules"][name], _rests_on(book, rule), told)
+        rows = tuple(rows_sourced(facts_of(rule), book.catalogue["markets"], book.sources))
+        return RulePage(name, book.revision, book.documents["rules"][name], _rests_on(book, rule), rows)
 
     def rules(self, topic: str | None, level: str | None) -> list[RuleRow]:
         every = self._authority.book.rules.values()

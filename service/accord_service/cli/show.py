@@ -13,10 +13,10 @@ from typing import Any
 from accord_rules.documents import units
 from accord_rules.documents.reading import Fault
 from accord_rules.revision.rule import last_word
+from accord_rules.revision.sourcing import SourcedRow
 from accord_rules.revision.step import ALWAYS, PRINT
 from accord_service.cli.answerers import (
     Document,
-    MarketRow,
     RestsOn,
     RulePage,
     RuleRow,
@@ -477,7 +477,7 @@ def _limits(output: Output, rests_on: RestsOn) -> None:
             output.say(limit["note"], indent=6)
 
 
-def _market_rows(output: Output, rows: Sequence[MarketRow]) -> None:
+def _market_rows(output: Output, rows: Sequence[SourcedRow]) -> None:
     """The law of each market that a rule speaks of: a line a row."""
     if not rows:
         return
