@@ -134,7 +134,7 @@ def test_steps_of_a_mug(authority: Authority, shop: Shop) -> None:
         "press-wrap",
         "gloves-on",
         "unwrap",
-        "upright-mug",
+        "upright",
         "wash-by-hand",
     )
     assert "loose-parts-off" not in {step.id for step in steps}, "a mug has no lid"

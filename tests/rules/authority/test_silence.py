@@ -785,9 +785,10 @@ def test_the_question_on_protection_is_settled_by_its_answer(authority: Authorit
     assert answers == {"flame-resistant": "rejected", "protective": "rejected", "sportswear": "accepted"}
 
 
-# Common practice, no source: a mug bears a fan and lukewarm water, glass, slate and tiles crack by them.
+# Common practice, no source: ware bears a fan and is kept out of water (the mug plan by hand: "no water"); glass, slate
+# and tiles crack by both.
 COOLED = [
-    ({"blank": "mug-coated-325"}, MUG_PRESS, "upright-mug", ("fan", "lukewarm")),
+    ({"blank": "mug-coated-325"}, MUG_PRESS, "upright", ("fan", "no water")),
     ({"blank": "tumbler-steel-white"}, MUG_PRESS, "upright", ("fan", "no water")),
     ({"blank": "glass-mug-frosted"}, MUG_PRESS, "slowly", ("never in water", "draught")),
     ({"blank": "tile-coated-150"}, BENCH, "slowly", ("never in water", "draught")),
