@@ -37,6 +37,7 @@ SAME: Mapping[str, tuple[str, ...]] = {
     "adhesive down": ("adhesive side down", "carrier up"),
     "count": ("quantity",),
     "gently": ("slowly",),
+    "no iron": ("iron the inside only",),  # none on the print
     "glue down": ("glue side down", "adhesive side down"),
     "no cover": ("nothing over it",),
     "no second pressing": ("not press it again",),
@@ -53,6 +54,8 @@ _PRESSING = re.compile(rf"({'|'.join(PRESSINGS)})(?: (\d))? +(\d+ °[CF]), (\d+ 
 _MARKED = re.compile(r"\*([^*]+)\*")
 _WORD = re.compile(r"\w+")
 _MINUTES = re.compile(r"\b(\d+) min (\d+) s\b")
+_FORBIDDEN = re.compile(r"no ", re.IGNORECASE)
+_REFUSAL = re.compile(r"\b(?:no|not|never|nothing|nor|without)\b", re.IGNORECASE)
 _QUANTITY = re.compile(r"(\d+(?:\.\d+)?) ?(°C|°F|s|min|h|mm|in)\b")
 
 
@@ -309,9 +312,18 @@ def says(text: str, essential: str) -> bool:
         stated = _QUANTITY.findall(_MINUTES.sub(_in_seconds, text))
         return all(any(_near(wanted, quantity) for quantity in stated) for wanted in quantities)
     called = (essential, *SAME.get(essential.casefold(), ()))
-    return any(
-        all(re.search(rf"\b{word[:STEM]}", text, re.IGNORECASE) for word in _WORD.findall(name)) for name in called
-    )
+    return any(_forbids(text, name) if _FORBIDDEN.match(name) else _names(text, name) for name in called)
+
+
+def _names(text: str, name: str) -> bool:
+    return all(re.search(rf"\b{word[:STEM]}", text, re.IGNORECASE) for word in _WORD.findall(name))
+
+
+def _forbids(text: str, name: str) -> bool:
+    """Whether the text keeps that away, for instance "no water": a part of a sentence says no before it names it."""
+    forbidden = _FORBIDDEN.sub("", name)
+    parts = re.split(r"[.:;]", text)
+    return any(no and _names(part[no.end() :], forbidden) for part in parts for no in [_REFUSAL.search(part)])
 
 
 def _in_seconds(minutes: re.Match[str]) -> str:

@@ -286,6 +286,11 @@ def test_acts_without_a_step_are_left_out() -> None:
         ("Weed the film.", "weeded", True),
         ("Lay uncoated paper over.", "Plain paper", True),
         ("Lay coated paper over.", "Plain paper", False),
+        ("Let it cool, never in water.", "no water", True),
+        ("Do not pre-press it.", "No pre-press", True),
+        ("A dip into lukewarm water, nothing cold.", "no water", False),
+        ("Nothing cold. Rinse it with water.", "no water", False),
+        ("Iron the inside only.", "no iron", True),
     ],
 )
 def test_near_enough_is_said(text: str, essential: str, near: bool) -> None:

@@ -45,12 +45,20 @@ def first_wash_s(every: tuple[Transfer, ...] = read("job.transfers")) -> float:
 
 
 @fact("care.dryer", one_of(DRYERS), DECORATION)
-def dryer(every: tuple[Transfer, ...] = read("job.transfers")) -> str:
-    """How hot it may be tumbled, if at all."""
+def dryer(
+    every: tuple[Transfer, ...] = read("job.transfers"), entry: Substrate | None = maybe("substrate.entry")
+) -> str:
+    """How hot it may be tumbled, if at all: what has a membrane, foam or filling behind its face is hung to dry."""
+    if entry is not None and entry.one_sided:
+        return "none"
     return DRYERS[max(DRYERS.index(transfer.care.dryer) for transfer in every)]
 
 
 @fact("care.iron", one_of(IRONS), DECORATION)
-def iron(every: tuple[Transfer, ...] = read("job.transfers")) -> str:
-    """How it may be ironed, if at all."""
+def iron(
+    every: tuple[Transfer, ...] = read("job.transfers"), entry: Substrate | None = maybe("substrate.entry")
+) -> str:
+    """How it may be ironed, if at all: an iron flattens a pile, and glazes one of polyester."""
+    if entry is not None and entry.surface == "pile":
+        return "never"
     return IRONS[max(IRONS.index(transfer.care.iron) for transfer in every)]
