@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,7 +21,7 @@ from accord_rules.revision.book import Book
 from accord_service.cli.failure import Failure
 from accord_service.http.holders import Holder
 from accord_service.http.roles import ROLES
-from accord_service.run.config import DATA, Config
+from accord_service.run.config import DATA, Config, ConfigError
 from accord_service.serving import first_start
 from accord_service.steps.shops import faults_of
 from accord_service.store import Store, StoreError
@@ -65,9 +66,10 @@ def seed(folder: Path, data: Path, store: str) -> None:
     What is there already stays as it is.
     """
     try:
-        with _open(Config(store_url=store, data=data)) as opened:
+        named = {"ACCORD_STORE_URL": store, "ACCORD_DATA": str(data)}
+        with _open(Config.from_env(os.environ | named)) as opened:
             _seed(opened, folder, data / "keys")
-    except (BookError, EngineError, StoreError, OSError) as error:
+    except (BookError, ConfigError, EngineError, StoreError, OSError) as error:
         raise Failure(f"The store cannot be seeded: {error}") from None
 
 

@@ -89,6 +89,7 @@ class Repeatable:
         remembered = self.store.idempotency.recall(self.scope, self.key, self.digest)
         if remembered is None:
             return None
+        self.store.confirm()  # the first one may never have been told, since the replicas did not have it yet
         answer = Answer(**remembered.response)
         return replace(answer, headers={**answer.headers, "Idempotency-Replayed": "true"})
 
@@ -115,7 +116,10 @@ class Repeatable:
         """Done, or found done by the same request, should that have been under way for longer than a claim lasts."""
         try:
             prepared = prepare()
-            return prepared.preview if prepared.commit is None else prepared.commit(self.remember)
+            if prepared.commit is not None:
+                return prepared.commit(self.remember)
+            self.store.confirm()  # it is there already, and is acknowledged once more
+            return prepared.preview
         except Conflict:
             recalled = self.recalled()
             if recalled is not None:

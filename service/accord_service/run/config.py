@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
+from urllib.parse import quote
 
 _ORIGIN = re.compile(r"https?://(?:[a-z0-9.-]+|\[[0-9a-f:]+\])(?::[0-9]{1,5})?")
 # Requests a minute of one key. A choice: a shop that sends 333 orders at once uses a few hundredths of it, and half of
@@ -19,6 +20,7 @@ LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
 DATA = Path(".data/accord")
 # Set by the process that owns the store that comes along, for its workers alone.
 OWN_STORE_URL = "ACCORD_OWN_STORE_URL"
+STORE_PASSWORD_FILE = "ACCORD_STORE_PASSWORD_FILE"
 
 
 class ConfigError(ValueError):
@@ -53,12 +55,13 @@ class Config:
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
-        """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
+        """Read ACCORD_STORE_URL, ACCORD_STORE_PASSWORD_FILE (of that store; else it may stand in the address),
+        ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
         ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second),
         ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_RATE_LIMITS ("counter=6000,admin=600") and
         ACCORD_CORS_ORIGINS (separated by commas)."""
         return cls(
-            store_url=env.get("ACCORD_STORE_URL", "").strip(),
+            store_url=_store_url(env),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
             body_limit=_whole(env, "ACCORD_BODY_LIMIT", cls().body_limit, least=1024),
             log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
@@ -85,6 +88,26 @@ class Config:
         if not url:
             raise ConfigError("ACCORD_STORE_URL must be set; or start by accord serve, which brings a store")
         return replace(config, store_url=url)
+
+
+def _store_url(env: Mapping[str, str]) -> str:
+    """The address, with the password of the file that STORE_PASSWORD_FILE names, where it does."""
+    url, file = env.get("ACCORD_STORE_URL", "").strip(), env.get(STORE_PASSWORD_FILE, "").strip()
+    if not file:
+        return url
+    scheme, mark, place = url.partition("://")
+    if not mark:
+        raise ConfigError(f"{STORE_PASSWORD_FILE} needs ACCORD_STORE_URL: the store that comes along has no password")
+    if "@" in place:
+        raise ConfigError(f"ACCORD_STORE_URL must not have a password of its own where {STORE_PASSWORD_FILE} names one")
+    try:
+        password = Path(file).read_text(encoding="utf-8").strip()
+    except (OSError, UnicodeDecodeError) as error:
+        why = error.strerror if isinstance(error, OSError) else "not text"
+        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file that can be read ({why})") from None
+    if not password:
+        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file with the password in it, and it is empty")
+    return f"{scheme}://:{quote(password, safe='')}@{place}"
 
 
 def _whole(env: Mapping[str, str], name: str, default: int, least: int) -> int:

@@ -37,22 +37,26 @@ def furnish(url: str, data: Path, *, new_admin: str = "") -> Path | None:
     """
     store = Store.at(url, timeout_s=PATIENT_S)  # nobody waits for its answers
     try:
-        _wait(store)
-        _first_book(store)
-        if new_admin:
-            return write_key(
-                data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", holder=new_admin, who=WHO)
-            )
-        return None if store.keys.list() else _first_admin(store, data / "keys")
+        _patiently(store.ping)
+        _patiently(lambda: _first_book(store))
+        if not new_admin and store.keys.list():
+            return None
+        _patiently(store.confirm)  # a key whose writing is left open is one that nobody has
+        if not new_admin:
+            return _first_admin(store, data / "keys")
+        return write_key(
+            data / "keys", "admin", lambda: store.keys.issue(COLLECTIVE, "admin", holder=new_admin, who=WHO)
+        )
     finally:
         store.close()
 
 
-def _wait(store: Store) -> None:
+def _patiently(step: Callable[[], None]) -> None:
+    """``step()``, tried again while the store is away, or takes no writes since its replica is not there yet."""
     until = time.monotonic() + WAIT_S
     while True:
         try:
-            return store.ping()
+            return step()
         except StoreAway:
             if time.monotonic() > until:
                 raise

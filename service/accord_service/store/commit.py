@@ -164,7 +164,7 @@ class Committer:
                 head = ChainHead(entry.seq, entry.hash)
                 turn = self._name if attempt >= EAGER else ""
                 sealed = (self._head.text(), head.text(), canonical(entry.document()), turn, str(TURN_MS))
-                answer = self._connection.run(_SCRIPT, _SCRIPT_SHA1, keys, (*sealed, *plan))
+                answer = self._connection.commit(_SCRIPT, _SCRIPT_SHA1, keys, (*sealed, *plan))
                 if answer[0] == b"done":
                     self._head = head
                     return entry

@@ -18,6 +18,13 @@ class WriteRefused(StoreAway):
     """The store answers but takes no writes now: its memory or disk is full, or it is a replica. Reading goes on."""
 
 
+class NotReplicated(WriteRefused):
+    """The write is on the primary, but on fewer replicas than it must be: a promotion may lose it.
+
+    So it is not acknowledged. Whoever asks again gets it acknowledged once the replicas have it.
+    """
+
+
 class StoreBroken(StoreError):
     """The store can't be used until somebody acts: a wrong address, a wrong password, damaged data."""
 

@@ -51,6 +51,13 @@ class Store:
         """Returns if the store answers. Raises StoreAway or StoreBroken."""
         self._connection.ask("PING")
 
+    def confirm(self) -> None:
+        """Returns once what was written until now can be acknowledged, whoever wrote it. Raises StoreAway, StoreBroken.
+
+        It takes time only where the store's address asks for replicas.
+        """
+        self._connection.confirm()
+
     def close(self) -> None:
         """Let go of every socket."""
         self._connection.close()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from accord_service.run.config import Config, ConfigError
+from accord_service.run.config import STORE_PASSWORD_FILE, Config, ConfigError
 
 
 def test_everything_has_a_default() -> None:
@@ -88,3 +88,38 @@ def test_a_worker_takes_the_store_it_is_told_of_before_its_owners() -> None:
 def test_what_cannot_be_used_is_named(name: str, value: str) -> None:
     with pytest.raises(ConfigError, match=name):
         Config.from_env({name: value})
+
+
+@pytest.mark.parametrize(
+    ("url", "with_password"),
+    [
+        ("redis://store:6379/0", "redis://:p%40%3Ass%2F@store:6379/0"),
+        ("unix:///run/store.sock", "unix://:p%40%3Ass%2F@/run/store.sock"),
+        ("redis+sentinel://a,b:2/s?replicas=1", "redis+sentinel://:p%40%3Ass%2F@a,b:2/s?replicas=1"),
+    ],
+)
+def test_the_password_of_the_store_comes_from_a_file(url: str, with_password: str, tmp_path: Path) -> None:
+    file = tmp_path / "password"
+    file.write_text("p@:ss/\n", encoding="utf-8")
+    assert Config.from_env({"ACCORD_STORE_URL": url, STORE_PASSWORD_FILE: str(file)}).store_url == with_password
+
+
+@pytest.mark.parametrize(
+    ("url", "content", "why"),
+    [
+        ("", "secret", "needs ACCORD_STORE_URL"),
+        ("redis://:other@store", "secret", "must not have a password of its own"),
+        ("redis://store", " \n", "it is empty"),
+        ("redis://store", "\udcff", "not text"),
+        ("redis://store", None, "No such file"),
+    ],
+)
+def test_a_password_that_cannot_be_used_is_refused(url: str, content: str | None, why: str, tmp_path: Path) -> None:
+    file = tmp_path / "password"
+    if content is not None:
+        file.write_text(content, encoding="utf-8", errors="surrogateescape")
+    with pytest.raises(ConfigError, match=STORE_PASSWORD_FILE) as caught:
+        Config.from_env({"ACCORD_STORE_URL": url, STORE_PASSWORD_FILE: str(file)})
+    assert why in str(caught.value)
+    assert str(tmp_path) not in str(caught.value)
+    assert "other" not in str(caught.value)

@@ -10,7 +10,8 @@ import pytest
 
 from accord_rules.revision.book import Book
 from accord_service.serving import first_start
-from accord_service.store import EmbeddedServer, KeyRecord, Store, StoreAway
+from accord_service.store import EmbeddedServer, KeyRecord, Store, StoreAway, WriteRefused
+from accord_service.store.connection import connect
 
 
 @pytest.fixture
@@ -82,3 +83,22 @@ def test_a_store_that_stays_away_is_not_waited_for_forever(tmp_path: Path, monke
     monkeypatch.setattr(first_start, "WAIT_S", 0.3)
     with pytest.raises(StoreAway):
         first_start.furnish(f"unix://{tmp_path / 'nobody'}", tmp_path)
+
+
+def test_a_first_start_waits_for_a_store_that_takes_no_writes_yet(
+    server: EmbeddedServer, store: Store, tmp_path: Path
+) -> None:
+    """As a primary does until its replica has come."""
+    raw = connect(server.url)
+    raw.config_set("min-replicas-to-write", 1)
+    with pytest.raises(WriteRefused):
+        store.shops.create("s", {}, who="t")
+    with ThreadPoolExecutor(1) as pool:
+        starting = pool.submit(first_start.furnish, server.url, tmp_path)
+        with pytest.raises(TimeoutError):
+            starting.result(timeout=first_start.PAUSE_S)
+        assert admins(store) == []
+        raw.config_set("min-replicas-to-write", 0)
+        assert starting.result(timeout=60) == tmp_path / "keys" / "admin"
+    assert len(admins(store)) == 1
+    raw.close()
