@@ -11,7 +11,7 @@ STORE ?=
 ENGINE_FLAGS = $(shell $(PYTHON) -c 'import sys; print("-DPyEval_CallObject=PyObject_CallObject" if sys.version_info >= (3, 13) else "")')
 
 .DEFAULT_GOAL := help
-.PHONY: help demo serve topology test nightly gates reviewed lint check bench lock clean
+.PHONY: help demo serve topology faults containers test nightly gates reviewed lint check bench lock clean
 
 help: ## what can be made
 	@sed -n 's/^\([a-z]*\):.*## /\1	/p' $(MAKEFILE_LIST) | expand -t 14
@@ -40,8 +40,14 @@ serve: $(VENV)/.run ## set up and start the service with the demo collective on 
 	$(BIN)/accord seed demo --data .data/demo --store "$(STORE)"
 	$(BIN)/accord serve --data .data/demo --store "$(STORE)" --port $(PORT)
 
-topology: $(VENV)/.run ## two services on one redis-server, as in docker-compose.yml, started by hand and checked
+topology: $(VENV)/.run ## two services on one redis-server, started by hand and checked
 	$(BIN)/python demo/topology.py
+
+faults: $(VENV)/.dev ## the topology of docker-compose.yml by hand, under load, and twenty faults; prints what each cost
+	$(BIN)/python -m tests.e2e.faults.table
+
+containers: $(VENV)/.dev ## build the image and run docker-compose.yml, in a container engine of its own, as root
+	$(BIN)/python -m tests.containers.trial
 
 test: $(VENV)/.dev ## set up and run the tests, the gates among them; the last lines say what could not run here, and why
 	@$(BIN)/python tests/suite.py

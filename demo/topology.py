@@ -1,4 +1,4 @@
-"""The topology of docker-compose.yml by hand: a redis-server that syncs every write, two services on two ports.
+"""Two services by hand on one redis-server that syncs every write; docker-compose.yml has a replica beside it.
 
     python demo/topology.py           starts it on free ports, checks it, stops it
     python demo/topology.py --stay    leaves it running until Ctrl-C

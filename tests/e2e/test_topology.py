@@ -1,4 +1,4 @@
-"""Two services on one real redis-server, as docker-compose.yml has it; a proposal's whole way: scripts people run."""
+"""Two services on one real redis-server; a proposal's whole way: scripts people run."""
 
 from __future__ import annotations
 

@@ -32,6 +32,10 @@ threads = int(os.environ.get("ACCORD_THREADS", "4"))
 timeout = 30
 graceful_timeout = 20
 keepalive = 15
+# A worker that answered so many requests, give or take a fifth, is replaced, which gives back whatever memory it came
+# to hold. All that it accepted is answered before; the fifth keeps workers that started together from ending together.
+max_requests = int(os.environ.get("ACCORD_WORKER_REQUESTS", "100000"))
+max_requests_jitter = max_requests // 5
 # A worker's clients at once. Each takes a file descriptor, and many systems give a process no more than 1,024.
 worker_connections = 500
 # No header may move where the application is mounted: paths are what the request line says.
