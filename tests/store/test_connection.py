@@ -102,11 +102,21 @@ def test_a_store_behind_sentinel_survives_the_loss_of_its_master(
     store.shops.create("s", {}, who="t")
     until(lambda: answers(lambda: replica.get("{accord}:audit-head")))
     until(lambda: answers(lambda: sentinel.execute_command("SENTINEL", "REPLICAS", "collective")))
-    os.kill(master.pid, signal.SIGKILL)
+    idle = Store.at(f"redis+sentinel://127.0.0.1:{sentinel_port}/collective")
+    idle.revisions.first({}, author="t", reason="")
+    before = idle.watch.current().directory
+    until(lambda: replica.get("{accord}:audit-head") == idle.audit.head().text().encode())
+    os.kill(master.pid, signal.SIGSTOP)
     until(lambda: answers(lambda: store.shops.create("t", {}, who="t")))
+    os.kill(master.pid, signal.SIGCONT)
+    raw: Any = connect(f"redis://127.0.0.1:{master_port}")
+    assert raw.hget("{accord}:directory", "v") == str(before).encode(), "the replaced one answers as if nothing were"
+    seen = idle.watch.current()
+    assert seen.live
+    assert seen.directory > before, "what was seen was seen by the primary that was replaced"
     assert [shop.id for shop in store.shops.list()] == ["s", "t"]
     assert store.audit.verify() is None
-    for client in (replica, sentinel, store):
+    for client in (replica, sentinel, store, idle, raw):
         client.close()
 
 

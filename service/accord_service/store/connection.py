@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import parse_qs, unquote
@@ -12,7 +13,7 @@ import redis
 from redis import exceptions
 from redis.backoff import NoBackoff
 from redis.retry import Retry
-from redis.sentinel import Sentinel
+from redis.sentinel import Sentinel, SentinelConnectionPool
 
 from accord_service.store import names
 from accord_service.store.breaker import Breaker
@@ -166,6 +167,23 @@ class Connection:
     def ask_all(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
         """The answers to several commands sent together; they are not one transaction."""
         return self._guarded(lambda: self._send(commands)) if commands else []
+
+    def ask_primary(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
+        """``ask_all`` of the store that the Sentinels, where there are any, call the primary at this moment.
+
+        One that was frozen or cut off while the other was promoted goes on answering for seconds afterwards, and an
+        idle connection to it would be believed.
+        """
+        answers: list[Any] = self._guarded(lambda: self._send_to_primary(commands))
+        return answers
+
+    def _send_to_primary(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
+        pool = self._client.connection_pool
+        if isinstance(pool, SentinelConnectionPool):
+            # Where no Sentinel answers, nobody was promoted as far as can be known.
+            with suppress(exceptions.RedisError, OSError):
+                pool.get_master_address()  # type: ignore[no-untyped-call]  # lets go of connections to any other
+        return self._send(commands)
 
     def _send(self, commands: Sequence[Sequence[Any]]) -> list[Any]:
         pipeline = self._client.pipeline(transaction=False)

@@ -102,7 +102,7 @@ class HeadWatch:
 
     def _ask(self) -> None:
         self._asked_s = self._monotonic()
-        head, directory = self._connection.ask_all(
+        head, directory = self._connection.ask_primary(
             (("HMGET", names.HEAD, "v", "d"), ("HMGET", names.DIRECTORY, "v", "d"))
         )
         seen = read_head(read_versioned(head))
