@@ -10,6 +10,10 @@ STORE ?=
 # pip's own cache could hold a build without it, hence --no-cache-dir for this one.
 ENGINE_FLAGS = $(shell $(PYTHON) -c 'import sys; print("-DPyEval_CallObject=PyObject_CallObject" if sys.version_info >= (3, 13) else "")')
 
+# Files with these hashes alone are installed; the project's own two distributions come from here, and have none.
+PIP = $(BIN)/python -m pip --quiet --disable-pip-version-check
+LOCKED = $(PIP) install --require-hashes
+
 .DEFAULT_GOAL := help
 .PHONY: help demo serve topology faults containers test nightly gates reviewed lint check bench lock clean
 
@@ -20,17 +24,22 @@ $(BIN)/python:
 	@$(PYTHON) machine.py build
 	$(PYTHON) -m venv $(VENV)
 
-$(VENV)/.run: $(BIN)/python service/requirements.lock pyproject.toml clients/python/pyproject.toml
-	@echo "Setting up $(VENV), once: durable-rules is built, $$(grep -c == service/requirements.lock) packages are fetched; half a minute, more on a slow line."
-	CPPFLAGS="$(ENGINE_FLAGS)" $(BIN)/python -m pip install --quiet --disable-pip-version-check --no-cache-dir durable-rules==2.0.28
+$(VENV)/.run: $(BIN)/python service/requirements.lock service/embedded.lock pyproject.toml clients/python/pyproject.toml
+	@echo "Setting up $(VENV), once: durable-rules is built, $$(cat service/*.lock | grep -c ==) packages are fetched; half a minute, more on a slow line."
+	@sed -n '/^durable-rules==/,/[^\\]$$/p' service/requirements.lock >$(VENV)/engine.lock
+	CPPFLAGS="$(ENGINE_FLAGS)" $(LOCKED) --no-cache-dir -r $(VENV)/engine.lock
 	$(BIN)/python -c 'import durable_rules_engine'
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r service/requirements.lock
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e clients/python -e .
+	$(LOCKED) -r service/requirements.lock -r service/embedded.lock
+	$(PIP) install --no-deps -e clients/python -e .
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run tests/requirements.lock
 	@echo "Setting up what the tests need, once: $$(grep -c == tests/requirements.lock) packages more; half a minute."
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r tests/requirements.lock
+	$(LOCKED) -r tests/requirements.lock
+	@touch $@
+
+$(VENV)/.nightly: $(VENV)/.dev tests/nightly.lock
+	$(LOCKED) -r tests/nightly.lock
 	@touch $@
 
 demo: $(VENV)/.run ## set up, start the service, judge a working day of the demo collective
@@ -52,7 +61,7 @@ containers: $(VENV)/.dev ## build the image and run docker-compose.yml, in a con
 test: $(VENV)/.dev ## set up and run the tests, the gates among them; the last lines say what could not run here, and why
 	@$(BIN)/python tests/suite.py
 
-nightly: $(VENV)/.dev ## the tests with what takes long: each mutant of the code, 20,000 random questions to engine and judge, 1,000 orders a law
+nightly: $(VENV)/.nightly ## the tests with what takes long: each mutant, 20,000 random questions, 1,000 orders a law, fuzzing
 	@ACCORD_NIGHTLY=1 ACCORD_DIFFERENTIAL=20000 ACCORD_LAWS=1000 $(BIN)/python tests/suite.py
 
 gates: $(VENV)/.dev ## of the tests, those alone that keep a wrong verdict out: mutants, laws, the demo's day
@@ -78,8 +87,9 @@ bench: $(VENV)/.dev ## speed, as ratios taken in one run
 	$(BIN)/python tests/bench/bench_reading.py
 	$(BIN)/python tests/bench/bench_service.py
 
-lock: $(BIN)/python ## write the pinned requirements anew from pyproject's floors
-	$(BIN)/python tests/lock.py
+lock: $(BIN)/python ## write the pinned requirements and their hashes anew; UPGRADE=--upgrade takes the newest
+	$(PIP) install 'uv>=0.9'
+	$(BIN)/python tests/lock.py $(UPGRADE)
 
 clean: ## take away what was made
 	rm -rf $(VENV) dist .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache

@@ -195,6 +195,20 @@ def test_a_read_says_when_the_caller_has_it_already(
     assert client.get(address_of(endpoint), headers=headers | {"If-None-Match": '"other"'}).status_code == 200
 
 
+@pytest.mark.parametrize("endpoint", READS, ids=called)
+def test_a_read_of_another_version_is_no_read(
+    client: FlaskClient, description: Any, key_for: KeyFor, address_of: Any, endpoint: Endpoint
+) -> None:
+    """RFC 9110 section 13.1.1: 412 where If-Match does not match, as * always does; and never with the answer."""
+    headers, address = key_for(endpoint), address_of(endpoint)
+    tag = client.get(address, headers=headers).headers["ETag"]
+    for wanted in (tag, "*", f'"other", {tag}'):
+        assert client.get(address, headers=headers | {"If-Match": wanted}).status_code == 200
+    for wanted in ('"other"', f"W/{tag}", "no tag"):
+        answer = client.get(address, headers=headers | {"If-Match": wanted})
+        problem(answer, description, 412, "changed-meanwhile")
+
+
 @pytest.mark.parametrize("path", PATHS)
 def test_another_method_is_told_which_there_are(
     client: FlaskClient, description: Any, key_for: KeyFor, address_of: Any, path: str

@@ -16,7 +16,7 @@ from typing import Any, cast
 
 from flask import Response, after_this_request, g, request
 from werkzeug.datastructures import ETags
-from werkzeug.http import http_date
+from werkzeug.http import http_date, parse_etags
 
 from accord_rules.authority import Authority
 from accord_rules.documents.reading import DocumentError, Fault, Flag, Whole, escape, optional
@@ -239,6 +239,7 @@ class Endpoint:
             (TooManyHeavy,) if self.heavy is not None else (),
             _OF_BODIES if self.takes else (),
             _OF_WRITES if self.writes else (),
+            (ChangedMeanwhile,) if self.method == "GET" else (),
             () if not self.writes else (ChangedMeanwhile, IfMatchNeeded) if self.replaces else (AlreadyThere,),
         )
         distinct = {problem for group in groups for problem in group}
@@ -364,7 +365,7 @@ class Endpoint:
             response.headers.setdefault("Cache-Control", caching)
         response.headers[BASIS_HEADER] = f"held; age={snapshot.age_s:.0f}" if held else "live"
         if self.method == "GET":
-            return tagged(response, answer)
+            return _if_it_matches(tagged(response, answer))
         if (self.replaces or answer.version is not None) and not preview:
             response.set_etag(etag(answer, response.get_data()))
         return response
@@ -391,6 +392,14 @@ def always(call: Call) -> bool:
 def large_order(call: Call) -> bool:
     """Whether the order that came may take long to judge. A key without a shop is refused later."""
     return call.caller.shop is not None and is_heavy(call.body, call.shop)
+
+
+def _if_it_matches(response: Response) -> Response:
+    """A read that has one of the ETags of If-Match, if that came (RFC 9110 section 13.1.1). Raises ChangedMeanwhile."""
+    wanted, (tag, _) = _if_match(), response.get_etag()
+    if wanted is not None and not parse_etags(wanted).contains(tag or ""):
+        raise ChangedMeanwhile("If-Match names none of the ETags that this read has now.")
+    return response
 
 
 def _if_match() -> str | None:

@@ -376,7 +376,7 @@ class ChangedMeanwhile(Problem):
     status = 412
     title = "It has changed since it was read"
     meaning = (
-        "If-Match names none of the ETags that a read would have now, so this would undo somebody else's change."
+        "If-Match names none of the ETags that a read would have now, so a write would undo somebody else's change."
         " Nothing was written. ETags are compared whole, and a weak one (W/) equals none."
     )
     remedy = "Read it again, lay your change on what is there now, and send that with its ETag."
