@@ -103,7 +103,11 @@ def names(client: FlaskClient, shops: Any) -> Mapping[str, str]:
         time.sleep(0.02)
     record = done("/v1/records", admin, {**RECORDED_ORDER, "quantity": 12})
     outcome = done(f"/v1/records/{record['record_id']}/outcomes", admin, OUTCOME_ASKED)
+    owner = shops.headers(SHOP_ID, "owner")
+    done("/v1/shop/house-rules/rules", owner, examples.HOUSE_RULE)
     return {
+        "rule_id": examples.HOUSE_RULE["id"],
+        "version": "1",
         "proposal_id": proposed("remembered-too")["proposal_id"],
         "record_id": record["record_id"],
         "outcome_id": outcome["outcome_id"],

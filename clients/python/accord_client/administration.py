@@ -101,6 +101,57 @@ class Administration:
         """Replace them. What would loosen anything is refused (422); the ``problem`` then has the witness orders."""
         return self._replace("/v1/shop/house-rules", rules, etag, validate_only)
 
+    def add_house_rule(self, rule_id: str, rule: Document, *, validate_only: bool = False) -> Document:
+        """Add one rule to them; the rest stays. ``rule_id`` starts with ``house.``."""
+        return self._write("POST", "/v1/shop/house-rules/rules", {"id": rule_id, "rule": dict(rule)}, validate_only)
+
+    def house_rule(self, rule_id: str) -> Editable:
+        """One rule of them; its ETag stays while the rest changes."""
+        return self._asker.editable(self._house_rule(rule_id))
+
+    def replace_house_rule(self, rule_id: str, rule: Document, etag: str, *, validate_only: bool = False) -> Editable:
+        """Replace one rule of them, as long as it still has this ``etag``; the rest stays."""
+        return self._replace(self._house_rule(rule_id), {"id": rule_id, "rule": dict(rule)}, etag, validate_only)
+
+    def remove_house_rule(self, rule_id: str, etag: str, *, validate_only: bool = False) -> Document:
+        """Take one rule out of them, as long as it still has this ``etag``; gives those that are left."""
+        address = _address(self._house_rule(rule_id), validate_only)
+        return self._asker.write("DELETE", address, None, {"If-Match": etag, **_once()})
+
+    def house_limit(self, limit_id: str) -> Editable:
+        """Where the shop has one limit of the book: ``value`` is None for where the book has it."""
+        return self._asker.editable(self._house_limit(limit_id))
+
+    def replace_house_limit(
+        self, limit_id: str, value: str | float | None, etag: str, *, validate_only: bool = False
+    ) -> Editable:
+        """Make one limit stricter, or give it back to the book (None); the rest stays."""
+        return self._replace(self._house_limit(limit_id), {"id": limit_id, "value": value}, etag, validate_only)
+
+    # -- what was there before ---------------------------------------------------------------------------------------
+
+    def house_rules_versions(self) -> Iterator[Document]:
+        """The versions of the own shop's house rules that are kept, newest first: who wrote each, and when."""
+        return self._asker.pages("/v1/shop/house-rules/versions")
+
+    def house_rules_version(self, version: int) -> Document:
+        """The ``house_rules`` of one version, and the ``changes`` it made of the one before."""
+        return self._asker.read(f"/v1/shop/house-rules/versions/{version}")
+
+    def shop_versions(self) -> Iterator[Document]:
+        """The versions of the own shop that are kept, newest first: who wrote each, and when."""
+        return self._asker.pages("/v1/shop/versions")
+
+    def shop_version(self, version: int) -> Document:
+        """The ``shop`` of one version, and the ``changes`` it made of the one before."""
+        return self._asker.read(f"/v1/shop/versions/{version}")
+
+    def _house_rule(self, rule_id: str) -> str:
+        return f"/v1/shop/house-rules/rules/{self._segment(rule_id)}"
+
+    def _house_limit(self, limit_id: str) -> str:
+        return f"/v1/shop/house-rules/limits/{self._segment(limit_id)}"
+
     def _write(self, method: str, address: str, body: Document | None, validate_only: bool) -> dict[str, Any]:
         whole: Mapping[str, Any] | None = None if body is None else dict(body)
         return self._asker.write(method, _address(address, validate_only), whole, _once())

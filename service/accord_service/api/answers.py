@@ -322,6 +322,18 @@ class Fact(BookState):
     fact: FactEntry = required(Object(FactEntry), spread=True)
 
 
+# -- people -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Signatory(Documented):
+    """Who stands behind a step: shop, name and role."""
+
+    shop_id: str = required(STRING, "the shop of the key, or collective")
+    holder: str | None = required(STRING_OR_NULL, "whose key it is; null where it was issued before keys named anybody")
+    role: str = required(STRING, "the role of the key")
+
+
 # -- shops and keys ----------------------------------------------------------------------------------------------------
 
 

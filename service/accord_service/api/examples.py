@@ -73,6 +73,42 @@ SHOP_STATUS: dict[str, Any] = {
 }
 HOUSE_RULES: dict[str, Any] = {"limits": {"press.spread_most": "6 K", "press.parts_most": 2}}
 OWN_HOUSE_RULES: dict[str, Any] = {**HOUSE_RULES, "rules": {}, "without": {"products": [], "consumables": []}}
+HOUSE_LIMIT: dict[str, Any] = {"id": "press.spread_most", "value": "6 K"}
+HOUSE_RULE: dict[str, Any] = {
+    "id": "house.look-twice",
+    "rule": {
+        "level": "requires",
+        "title": "Cloth is looked at twice",
+        "about": "item",
+        "when": "item.textile",
+        "because": "This shop looks at every piece of cloth twice.",
+        "fix": "Have a colleague look at it.",
+        "sources": ["project-choice"],
+        "fires": [{"note": "a tee", "item": {"blank": "tee-heavy-white"}}],
+        "silent": [{"facts": {"item.textile": False}}],
+    },
+}
+# One that is not there yet.
+NEW_HOUSE_RULE: dict[str, Any] = {**HOUSE_RULE, "id": "house.look-again"}
+VERSION: dict[str, Any] = {
+    "version": 2,
+    "changed_at": _CHANGED_AT,
+    "changed_by_id": KEY_ID,
+    "changed_by": {"shop_id": SHOP["id"], "holder": "Orla Fenn", "role": "owner"},
+}
+VERSIONS: dict[str, Any] = {"entries": [VERSION], "next": None}
+HOUSE_VERSION: dict[str, Any] = {
+    **VERSION,
+    "house_rules": OWN_HOUSE_RULES,
+    "changes": [{"pointer": "/limits/press.spread_most", "before": "7 K", "after": "6 K"}],
+    "changes_left_out": 0,
+}
+SHOP_VERSION: dict[str, Any] = {
+    **VERSION,
+    "shop": SHOP,
+    "changes": [{"pointer": "/name", "before": "Harbour Lane", "after": SHOP["name"]}],
+    "changes_left_out": 0,
+}
 SHOPS: dict[str, Any] = {
     "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
     "next": None,

@@ -25,6 +25,7 @@ class Link:
 
 
 _ITS_OWN = {"proposal_id": "/proposal_id"}
+_ITS_RULE = {"rule_id": "/id"}
 _ITS_RECORD = {"record_id": "/record_id"}
 # The operation that answers, to the links of its answer by name.
 LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
@@ -37,6 +38,10 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
             "withdraw": Link(
                 "withdrawOutcome", _ITS_RECORD | {"outcome_id": "/outcome_id"}, about="by who reported it"
             ),
+        },
+        "addHouseRule": {
+            "edit": Link("replaceHouseRule", _ITS_RULE, about="with the ETag of a read of it in If-Match"),
+            "delete": Link("deleteHouseRule", _ITS_RULE, about="with the ETag of a read of it in If-Match"),
         },
         "issueKey": {
             "confirm": Link("confirmKey", {"key_id": "/key_id"}, about="by another admin, a steward's or an admin's"),

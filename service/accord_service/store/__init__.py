@@ -24,7 +24,7 @@ from accord_service.store.proposals import ProposalRecord
 from accord_service.store.rates import RateStore
 from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
-from accord_service.store.shops import HouseRecord, ShopRecord
+from accord_service.store.shops import VERSIONS_MOST, HouseRecord, ShopRecord, VersionRecord
 from accord_service.store.store import Store
 from accord_service.store.watch import HeadWatch, Watched
 
@@ -32,6 +32,7 @@ __all__ = [
     "ABSENT",
     "CONFIRMED_ROLES",
     "USED_EVERY_S",
+    "VERSIONS_MOST",
     "AllReported",
     "AuditLog",
     "Cell",
@@ -65,6 +66,7 @@ __all__ = [
     "StoreError",
     "Transaction",
     "UnsealedEntry",
+    "VersionRecord",
     "Watched",
     "WriteRefused",
     "broken_at",

@@ -34,6 +34,12 @@ def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
         "text": "What the stewards remember.",
         "speaks_of": ["press"],
     }
+    for number in (2, 3):
+        limits = {"press.parts_most": number}
+        for place, changed in (("/v1/shop", {"name": f"No. {number}"}), ("/v1/shop/house-rules", {"limits": limits})):
+            seen = client.get(place, headers=owner)
+            written = client.put(place, json=seen.json | changed, headers=owner | {"If-Match": seen.headers["ETag"]})
+            assert written.status_code == 200, written.text
     for name in ("first", "second", "third"):
         proposal = {
             "base": {"revision": head["revision"], "digest": head["digest"]},
@@ -61,7 +67,8 @@ def names() -> dict[str, str]:
 
 
 def headers(changing: Any, endpoint: Endpoint) -> dict[str, str]:
-    return dict(changing.headers("quay-side", "steward" if "steward" in endpoint.roles else "admin"))
+    role = next(role for role in ("steward", "admin", "owner") if role in endpoint.roles)
+    return dict(changing.headers("quay-side", role))
 
 
 def pages(client: FlaskClient, address: str | None, headers: dict[str, str]) -> Iterator[Any]:

@@ -77,6 +77,16 @@ GET    /v1/shop/presses/{press_id}          -        +        +        +        
 PUT    /v1/shop/presses/{press_id}          -        -        -        +        -        -
 GET    /v1/shop/house-rules                 -        +        +        +        -        -
 PUT    /v1/shop/house-rules                 -        -        -        +        -        -
+POST   /v1/shop/house-rules/rules           -        -        -        +        -        -
+GET    /v1/shop/house-rules/versions        -        +        +        +        -        -
+GET    /v1/shop/house-rules/versions/{version} -        +        +        +        -        -
+GET    /v1/shop/house-rules/limits/{limit_id} -        +        +        +        -        -
+PUT    /v1/shop/house-rules/limits/{limit_id} -        -        -        +        -        -
+GET    /v1/shop/house-rules/rules/{rule_id}  -        +        +        +        -        -
+PUT    /v1/shop/house-rules/rules/{rule_id}  -        -        -        +        -        -
+DELETE /v1/shop/house-rules/rules/{rule_id}  -        -        -        +        -        -
+GET    /v1/shop/versions                    -        +        +        +        +        +
+GET    /v1/shop/versions/{version}          -        +        +        +        +        +
 GET    /v1/shops                            -        -        -        -        -        +
 POST   /v1/shops                            -        -        -        -        -        +
 GET    /v1/shops/{shop_id}                  -        -        -        -        -        +
