@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from accord_client import Client, ProblemError
+from accord_client import Client, InvalidOrder, ProblemError
 from accord_service.api import examples
 
 
@@ -69,6 +69,28 @@ def test_a_stewards_key_waits_for_a_second_admin(admin: Client) -> None:
     assert refused.value.status == 403
     assert "another admin has to confirm it" in str(refused.value)
     admin.administration.revoke_key(issued["key_id"])
+
+
+def test_an_operators_reading_waits_until_the_owner_confirms_it(owner: Client, service: str, collective: Any) -> None:
+    taken = {**examples.READING_TAKEN, "despite": ["old", "far-below-display"]}
+    far_off = {**taken, "surface": ["120 °C"]}
+    with Client(service, collective.tokens["harbour-lane", "operator"]) as operator:
+        with pytest.raises(InvalidOrder) as refused:
+            operator.administration.enter_reading("bench", {**far_off, "despite": ["old"]})
+        assert [(fault.pointer, fault.allowed) for fault in refused.value.errors] == [
+            ("/surface", ("far-below-display",))
+        ]
+        made = operator.administration.enter_reading("bench", far_off)
+        assert not made["counts"]
+        assert operator.administration.reading("bench", made["reading_id"]) == made
+        assert operator.administration.withdraw_reading("bench", made["reading_id"]) == made
+        made = operator.administration.enter_reading("bench", taken)
+    assert owner.shop_status().readings_waiting == (made,)
+    assert owner.administration.confirm_reading("bench", made["reading_id"])["counts"]
+    assert owner.shop_status().readings_waiting == ()
+    assert [one["counts"] for one in owner.administration.readings("bench")] == [True]
+    owner.administration.withdraw_reading("bench", made["reading_id"])
+    assert list(owner.administration.readings("bench")) == []
 
 
 def test_house_rules_are_written_piece_by_piece_and_read_back(owner: Client) -> None:

@@ -93,6 +93,34 @@ class Administration:
         """Replace one press of the own shop, as long as it still has this ``etag``."""
         return self._replace(f"/v1/shop/presses/{self._segment(press['id'])}", press, etag, validate_only)
 
+    # -- probe readings, an owner's and an operator's ----------------------------------------------------------------
+
+    def readings(self, press_id: str) -> Iterator[Document]:
+        """The probe readings of one press: those that count, and those that wait for the owner."""
+        return self._asker.pages(self._readings(press_id))
+
+    def reading(self, press_id: str, reading_id: str) -> Document:
+        """One probe reading: what it says, whether it ``counts``, and its ``doubts``."""
+        return self._asker.read(self._reading(press_id, reading_id))
+
+    def enter_reading(self, press_id: str, reading: Document, *, validate_only: bool = False) -> Document:
+        """Enter what a probe read: ``display``, ``surface`` (spot by spot), ``taken_on``, ``instrument``.
+
+        With an owner's token it counts at once; with an operator's it waits until the owner confirms it. An unlikely
+        one is refused (InvalidOrder) with a word for the doubt; ``despite`` lists those to set aside.
+        """
+        return self._write("POST", self._readings(press_id), reading, validate_only)
+
+    def confirm_reading(self, press_id: str, reading_id: str, *, validate_only: bool = False) -> Document:
+        """Let an operator's reading count, as the owner."""
+        return self._write("POST", f"{self._reading(press_id, reading_id)}/confirm", None, validate_only)
+
+    def withdraw_reading(self, press_id: str, reading_id: str, *, validate_only: bool = False) -> Document:
+        """Take a reading back: the owner any, an operator one's own that waits."""
+        return self._write("DELETE", self._reading(press_id, reading_id), None, validate_only)
+
+    # -- house rules -------------------------------------------------------------------------------------------------
+
     def house_rules(self) -> Editable:
         """The own shop's house rules; there is a document to replace even if there never were any."""
         return self._asker.editable("/v1/shop/house-rules")
@@ -145,6 +173,12 @@ class Administration:
     def shop_version(self, version: int) -> Document:
         """The ``shop`` of one version, and the ``changes`` it made of the one before."""
         return self._asker.read(f"/v1/shop/versions/{version}")
+
+    def _readings(self, press_id: str) -> str:
+        return f"/v1/shop/presses/{self._segment(press_id)}/readings"
+
+    def _reading(self, press_id: str, reading_id: str) -> str:
+        return f"{self._readings(press_id)}/{self._segment(reading_id)}"
 
     def _house_rule(self, rule_id: str) -> str:
         return f"/v1/shop/house-rules/rules/{self._segment(rule_id)}"

@@ -50,6 +50,27 @@ CALLER = Caller("example", "counter", SHOP["id"], KnownShop(ShopRecord(SHOP["id"
 
 # Answers of endpoints that would write, or that show what is only in a store.
 _CHANGED_AT = "2026-03-02T09:30:00.000Z"
+READING_TAKEN: dict[str, Any] = {
+    "display": "180 °C",
+    "surface": ["178 °C", "176 °C", "179 °C", "175 °C"],
+    "taken_on": "2026-03-02",
+    "despite": ["old"],
+}
+READING: dict[str, Any] = {
+    "reading_id": "rd_5b1c9e0f2a7d4c36",
+    "press_id": PRESS["id"],
+    "display": READING_TAKEN["display"],
+    "surface": READING_TAKEN["surface"],
+    "taken_on": READING_TAKEN["taken_on"],
+    "instrument": None,
+    "counts": False,
+    "doubts": [],
+    "replaces": None,
+    "entered_at": _CHANGED_AT,
+    "entered_by": {"shop_id": SHOP["id"], "holder": "Nia Calder", "role": "operator"},
+}
+READINGS: dict[str, Any] = {"entries": [READING], "next": None}
+CONFIRMED_READING: dict[str, Any] = {**READING, "counts": True, "entered_at": None, "entered_by": None}
 SHOP_STATUS: dict[str, Any] = {
     "shop_id": SHOP["id"],
     "version": 3,
@@ -67,6 +88,7 @@ SHOP_STATUS: dict[str, Any] = {
             "why_not": "",
         }
     ],
+    "readings_waiting": [READING],
     "house_rules": {"version": 2, "changed_at": _CHANGED_AT},
     "role": "owner",
     "key_id": KEY_ID,

@@ -22,6 +22,7 @@ from accord_service.store.keys import CONFIRMED_ROLES, USED_EVERY_S, KeyRecord, 
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.rates import RateStore
+from accord_service.store.readings import WAITING_MOST, ReadingStore, WaitingReading, WaitingReadings
 from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
 from accord_service.store.shops import VERSIONS_MOST, HouseRecord, ShopRecord, VersionRecord
@@ -33,6 +34,7 @@ __all__ = [
     "CONFIRMED_ROLES",
     "USED_EVERY_S",
     "VERSIONS_MOST",
+    "WAITING_MOST",
     "AllReported",
     "AuditLog",
     "Cell",
@@ -54,6 +56,7 @@ __all__ = [
     "Page",
     "ProposalRecord",
     "RateStore",
+    "ReadingStore",
     "RememberedAnswer",
     "RevisionHead",
     "RevisionRecord",
@@ -67,6 +70,8 @@ __all__ = [
     "Transaction",
     "UnsealedEntry",
     "VersionRecord",
+    "WaitingReading",
+    "WaitingReadings",
     "Watched",
     "WriteRefused",
     "broken_at",

@@ -79,7 +79,7 @@ class ShopStore:
         also: Callable[[ShopRecord], Transaction] = nothing_else,
     ) -> ShopRecord:
         """Raises Conflict if there is a shop of this id."""
-        return self._put(id_, ABSENT, document, Event.SHOP_CREATED, who, also)
+        return self._put(id_, ABSENT, document, UnsealedEntry(who, Event.SHOP_CREATED, id_), also)
 
     def replace(
         self,
@@ -88,20 +88,24 @@ class ShopStore:
         document: Mapping[str, Any],
         *,
         who: str,
+        event: Event = Event.SHOP_REPLACED,
+        subject_id: str | None = None,
         also: Callable[[ShopRecord], Transaction] = nothing_else,
     ) -> ShopRecord:
-        """The next version. Raises Conflict if ``version`` is not the newest any more (0 there: no such shop)."""
+        """The next version. Raises Conflict if ``version`` is not the newest any more (0 there: no such shop).
+
+        ``event`` and ``subject_id``: what the audit says was done, to what of the shop; the whole where left out.
+        """
         if version == ABSENT:
             raise NotThere("version 0 is no version of a shop")
-        return self._put(id_, version, document, Event.SHOP_REPLACED, who, also)
+        return self._put(id_, version, document, UnsealedEntry(who, event, subject_id or id_), also)
 
     def _put(
         self,
         id_: str,
         version: int,
         document: Mapping[str, Any],
-        event: Event,
-        who: str,
+        entry: UnsealedEntry,
         also: Callable[[ShopRecord], Transaction],
     ) -> ShopRecord:
         record = ShopRecord(id_, version + 1, document, self._committer.clock())
@@ -113,8 +117,8 @@ class ShopStore:
                 DIRECTORY_MOVES,
             ),
         )
-        own += self._keeping(_shop(id_), record, who)
-        self._committer.apply(own + also(record), UnsealedEntry(who, event, id_))
+        own += self._keeping(_shop(id_), record, entry.actor_id)
+        self._committer.apply(own + also(record), entry)
         return record
 
     def get(self, id_: str) -> ShopRecord | None:

@@ -75,6 +75,11 @@ PUT    /v1/shop                             -        -        -        +        
 GET    /v1/shop/status                      -        +        +        +        +        +
 GET    /v1/shop/presses/{press_id}          -        +        +        +        +        +
 PUT    /v1/shop/presses/{press_id}          -        -        -        +        -        -
+GET    /v1/shop/presses/{press_id}/readings -        +        +        +        +        +
+POST   /v1/shop/presses/{press_id}/readings -        -        +        +        -        -
+GET    /v1/shop/presses/{press_id}/readings/{reading_id} -        +        +        +        +        +
+DELETE /v1/shop/presses/{press_id}/readings/{reading_id} -        -        +        +        -        -
+POST   /v1/shop/presses/{press_id}/readings/{reading_id}/confirm -        -        -        +        -        -
 GET    /v1/shop/house-rules                 -        +        +        +        -        -
 PUT    /v1/shop/house-rules                 -        -        -        +        -        -
 POST   /v1/shop/house-rules/rules           -        -        -        +        -        -

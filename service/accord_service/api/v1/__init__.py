@@ -2,6 +2,7 @@
 
 from accord_service.api.v1.delete_house_rule import delete_house_rule
 from accord_service.api.v1.delete_key import delete_key
+from accord_service.api.v1.delete_press_reading import delete_press_reading
 from accord_service.api.v1.delete_record_reference import delete_record_reference
 from accord_service.api.v1.get_audit import get_audit
 from accord_service.api.v1.get_catalogue import get_catalogue
@@ -18,6 +19,8 @@ from accord_service.api.v1.get_key import get_key
 from accord_service.api.v1.get_keys import get_keys
 from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_limits import get_limits
+from accord_service.api.v1.get_press_reading import get_press_reading
+from accord_service.api.v1.get_press_readings import get_press_readings
 from accord_service.api.v1.get_proposal import get_proposal
 from accord_service.api.v1.get_proposal_effect import get_proposal_effect
 from accord_service.api.v1.get_proposal_status import get_proposal_status
@@ -49,6 +52,8 @@ from accord_service.api.v1.post_house_rules import post_house_rules
 from accord_service.api.v1.post_key_confirm import post_key_confirm
 from accord_service.api.v1.post_keys import post_keys
 from accord_service.api.v1.post_outcome_withdraw import post_outcome_withdraw
+from accord_service.api.v1.post_press_reading_confirm import post_press_reading_confirm
+from accord_service.api.v1.post_press_readings import post_press_readings
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
 from accord_service.api.v1.post_proposal_decline import post_proposal_decline
 from accord_service.api.v1.post_proposal_open import post_proposal_open
@@ -117,6 +122,11 @@ ENDPOINTS = (
     get_shop_status,
     get_shop_press,
     put_shop_press,
+    get_press_readings,
+    post_press_readings,
+    get_press_reading,
+    post_press_reading_confirm,
+    delete_press_reading,
     get_shop_versions,
     get_shop_version,
     get_house_rules,
