@@ -59,7 +59,8 @@ def collective(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "shops").mkdir()
     (folder / "shops" / "mill-loft.toml").write_text(SHOP, encoding="utf-8")
     keys = "\n".join(
-        f'[[key]]\nshop = "mill-loft"\nrole = "{role}"\nholder = "The {role}"' for role in ("counter", "owner", "admin")
+        f'[[key]]\nshop = "mill-loft"\nrole = "{role}"\nholder = "The {role}"'
+        for role in ("counter", "owner", "admin", "operator")
     )
     (folder / "keys.toml").write_text(keys, encoding="utf-8")
     return folder

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -66,6 +67,35 @@ def test_what_holds_of_the_own_presses_is_told_once(accord: Accord) -> None:
     for finding in status["findings"]:
         assert words.count(finding["title"]) == 1, "once, however many presses it holds of"
         assert finding["because"] in words
+
+
+def test_a_reading_that_waits_is_told_until_it_is_confirmed(
+    served: Any, accord: Accord, alone: Accord, data: Path
+) -> None:
+    def by(role: str) -> Callable[..., Result]:
+        token = (data / "keys" / f"mill-loft-{role}").read_text(encoding="ascii").strip()
+        return lambda *words: alone("shop", "reading", *words, ACCORD_URL=served.url, ACCORD_TOKEN=token)
+
+    operator, owner, today = by("operator"), by("owner"), datetime.now(UTC).date().isoformat()
+    odd = operator("add", "bench", "180 °C", "120 °C", "--taken-on", today)
+    assert odd.exit_code == 2
+    assert "far-below-display" in odd.output
+    words = ("add", "bench", "180 °C", "177 °C", "176 °C", "--taken-on", today)
+    assert operator(*words, "--validate-only").output.startswith("Could be entered: bench rd_")
+    made = operator(*words)
+    assert made.exit_code == 0, made.output
+    assert made.output.endswith("It waits, and counts for nothing until the owner confirms it.\n")
+    id_ = made.output.split()[2].rstrip(":")
+    line = f"bench {id_}: 180 °C shown, 177 °C, 176 °C read on {today} by The operator"
+    assert operator("list", "bench").output == f"waits\t{line}\n"
+    status = " ".join(accord("shop", "status").output.split())
+    assert f"1 probe reading waits for the owner and counts for nothing until confirmed: - {line}" in status
+    assert operator("confirm", "bench", id_).exit_code == 2
+    assert owner("confirm", "bench", id_).output.startswith(f"Confirmed: bench {id_}")
+    assert "waits for the owner" not in accord("shop", "status").output
+    assert owner("list", "bench").output.startswith(f"counts\tbench {id_}")
+    assert owner("withdraw", "bench", id_).output.startswith(f"Taken back: bench {id_}")
+    assert owner("list", "bench").output == ""
 
 
 def test_a_faulty_shop_is_refused_field_by_field(as_admin: Accord, file: Callable[[str], str]) -> None:
@@ -184,7 +214,7 @@ def test_seeding_again_changes_nothing(own_process: Any, collective: Path, tmp_p
     first = own_process("seed", str(collective), "--data", str(tmp_path / "data"))
     assert first.stdout.startswith(b"1 shops added")
     before = {file.name: file.read_bytes() for file in keys.iterdir()}
-    assert set(before) == {"admin", "mill-loft-counter", "mill-loft-owner", "mill-loft-admin"}
+    assert set(before) == {"admin", *(f"mill-loft-{role}" for role in ("counter", "operator", "owner", "admin"))}
     assert {file.stat().st_mode & 0o777 for file in keys.iterdir()} == {0o600}
     again = own_process("seed", str(collective), "--data", str(tmp_path / "data"))
     assert again.stdout.startswith(b"0 shops added")

@@ -34,7 +34,7 @@ consumables = ["ptfe-sheet", "silicone-paper", "plain-paper", "heat-tape"]
 @pytest.fixture(scope="session")
 def collective(open_collective: Any) -> Any:
     """The shop in a store of its own."""
-    own = [("harbour-lane", role) for role in ("counter", "owner", "steward")]
+    own = [("harbour-lane", role) for role in ("counter", "operator", "owner", "steward")]
     return open_collective([SHOP], [*own, ("collective", "admin")])
 
 

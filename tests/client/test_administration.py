@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from accord_client import Client, ProblemError
+from accord_client import Client, InvalidOrder, ProblemError
+from accord_service.api import examples
 
 
 @pytest.fixture
@@ -68,6 +69,63 @@ def test_a_stewards_key_waits_for_a_second_admin(admin: Client) -> None:
     assert refused.value.status == 403
     assert "another admin has to confirm it" in str(refused.value)
     admin.administration.revoke_key(issued["key_id"])
+
+
+def test_an_operators_reading_waits_until_the_owner_confirms_it(owner: Client, service: str, collective: Any) -> None:
+    taken = {**examples.READING_TAKEN, "despite": ["old", "far-below-display"]}
+    far_off = {**taken, "surface": ["120 °C"]}
+    with Client(service, collective.tokens["harbour-lane", "operator"]) as operator:
+        with pytest.raises(InvalidOrder) as refused:
+            operator.administration.enter_reading("bench", {**far_off, "despite": ["old"]})
+        assert [(fault.pointer, fault.allowed) for fault in refused.value.errors] == [
+            ("/surface", ("far-below-display",))
+        ]
+        made = operator.administration.enter_reading("bench", far_off)
+        assert not made["counts"]
+        assert operator.administration.reading("bench", made["reading_id"]) == made
+        assert operator.administration.withdraw_reading("bench", made["reading_id"]) == made
+        made = operator.administration.enter_reading("bench", taken)
+    assert owner.shop_status().readings_waiting == (made,)
+    assert owner.administration.confirm_reading("bench", made["reading_id"])["counts"]
+    assert owner.shop_status().readings_waiting == ()
+    assert [one["counts"] for one in owner.administration.readings("bench")] == [True]
+    owner.administration.withdraw_reading("bench", made["reading_id"])
+    assert list(owner.administration.readings("bench")) == []
+
+
+def test_house_rules_are_written_piece_by_piece_and_read_back(owner: Client) -> None:
+    house = owner.administration
+    rule = examples.HOUSE_RULE["rule"]
+    assert house.add_house_rule("house.look-twice", rule) == {"id": "house.look-twice", "rule": rule}
+    read = house.house_rule("house.look-twice")
+    wish = {**rule, "title": "Cloth is looked at thrice"}
+    done = house.replace_house_rule("house.look-twice", wish, read.etag)
+    assert done == house.house_rule("house.look-twice")
+    limit = house.house_limit("press.parts_most")
+    assert limit.document["value"] is None
+    after = house.replace_house_limit("press.parts_most", 2, limit.etag)
+    assert house.house_rules().document["limits"] == {"press.parts_most": 2}
+    house.replace_house_limit("press.parts_most", None, after.etag)
+    with pytest.raises(ProblemError) as stale:
+        house.remove_house_rule("house.look-twice", read.etag)
+    assert stale.value.status == 412
+    assert house.remove_house_rule("house.look-twice", done.etag)["rules"] == {}
+    newest, *_ = house.house_rules_versions()
+    version = house.house_rules_version(newest["version"])
+    assert version["changes"] == [{"pointer": "/rules/house.look-twice", "before": wish, "after": None}]
+    before = house.house_rules_version(newest["version"] - 2)
+    assert before["house_rules"]["limits"] == {"press.parts_most": 2}
+
+
+def test_an_owner_reads_what_the_shop_was(owner: Client) -> None:
+    before = owner.shop()
+    written = owner.administration.replace_own_shop({**before.document, "name": "Harbour"}, before.etag)
+    newest, *_ = owner.administration.shop_versions()
+    version = owner.administration.shop_version(newest["version"])
+    assert version["shop"] == written.document
+    told = {"pointer": "/name", "before": before.document["name"], "after": "Harbour"}
+    assert (version["changes"], version["changed_by"]["role"]) == ([told], "owner")
+    owner.administration.replace_own_shop(before.document, written.etag)
 
 
 def test_house_rules_may_tighten_and_never_loosen(owner: Client) -> None:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import os
 import subprocess
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from accord_client import Client
 from accord_rules.derive import FACTS
 
 pytestmark = pytest.mark.needs("curl")
@@ -156,6 +158,22 @@ def test_a_report_is_made_and_taken_back(run: Recipes, orders: Path) -> None:
     for odd in (("sang",), ("good", "many"), ("good", "1", "-1"), ("../x",)):
         refused = run("outcome.sh", record, *odd)
         assert (refused.returncode, refused.stdout) == (2, ""), odd
+
+
+def test_a_reading_is_entered_spot_by_spot(service: str, collective: Any) -> None:
+    run = Recipes(service, collective.tokens["harbour-lane", "operator"])
+    done = run("reading.sh", "bench", "2020-01-31", "180 °C", "177 °C", "175 °C")
+    assert (done.returncode, done.stdout) == (2, ""), "too old to be meant"
+    assert '"allowed": ["old"]' in done.stderr
+    today = datetime.now(UTC).date().isoformat()
+    done = run("reading.sh", "bench", today, "180 °C", "177 °C", "175 °C")
+    assert (done.returncode, done.stderr) == (0, "")
+    entered = json.loads(done.stdout)
+    assert (entered["surface"], entered["taken_on"], entered["counts"]) == (["177 °C", "175 °C"], today, False)
+    for odd in ((), ("bench", today, "180 °C"), ("bench", today, '18"0 °C', "1 °C"), ("../x", today, "1 °C", "1 °C")):
+        assert run("reading.sh", *odd).returncode == 2
+    owner = Client(service, collective.tokens["harbour-lane", "owner"])
+    owner.administration.withdraw_reading("bench", entered["reading_id"])
 
 
 def test_rule(run: Recipes, orders: Path) -> None:

@@ -103,7 +103,15 @@ def names(client: FlaskClient, shops: Any) -> Mapping[str, str]:
         time.sleep(0.02)
     record = done("/v1/records", admin, {**RECORDED_ORDER, "quantity": 12})
     outcome = done(f"/v1/records/{record['record_id']}/outcomes", admin, OUTCOME_ASKED)
+    owner = shops.headers(SHOP_ID, "owner")
+    done("/v1/shop/house-rules/rules", owner, examples.HOUSE_RULE)
+    operator = shops.headers(SHOP_ID, "operator")
+    taken = {**examples.READING_TAKEN, "display": "150 °C", "surface": ["147 °C"]}
+    reading = done("/v1/shop/presses/bench/readings", operator, taken)
     return {
+        "reading_id": reading["reading_id"],
+        "rule_id": examples.HOUSE_RULE["id"],
+        "version": "1",
         "proposal_id": proposed("remembered-too")["proposal_id"],
         "record_id": record["record_id"],
         "outcome_id": outcome["outcome_id"],

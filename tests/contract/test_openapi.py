@@ -281,7 +281,8 @@ def test_a_name_in_an_address_is_no_parameter_of_the_query_and_ids_say_of_what(d
         assert not names & in_query, endpoint.name
         in_addresses[endpoint.path] = names
     assert set().union(*in_addresses.values()) == {
-        "kind", "name", "revision", "proposal_id", "record_id", "outcome_id", "press_id", "shop_id", "key_id"
+        "kind", "name", "revision", "proposal_id", "record_id", "outcome_id", "press_id", "shop_id", "key_id",
+        "rule_id", "limit_id", "version", "reading_id"
     }  # fmt: skip
     schemas = schemas_of(description)
     for name in ("Key", "IssuedKey", "ProposalStatus", "ShownProposal", "RecordLine", "OutcomeReport", "Flip"):

@@ -28,7 +28,8 @@ FAIR = {
     "DELETE": {200, 404, 409, 422},  # it takes no body, but an Idempotency-Key that came with another write is 422
 }
 # A rule or another entry of the book may hold anything, also a number that can't be held exactly.
-FREE = {"post_proposals": {400}, "put_proposal": {400}, "put_house_rules": {400}}
+_FREELY = ("post_proposals", "put_proposal", "put_house_rules", "post_house_rules", "put_house_rule")
+FREE = {name: {400} for name in _FREELY}
 # The only shop there is made the proposal, and does not approve its own.
 FREE |= {"post_proposal_approve": {403}}
 # An If-Match that no answer ever gave is told 412, as RFC 9110 section 13.1.1 has it for one that does not match.

@@ -534,6 +534,8 @@ class ShopStatus(_Answer):
     """What is computed of the shop the token belongs to, the units it reads, and what the token may do.
 
     ``samples``: its samples on record, each with whether orders can lean on it (``counts``) and if not, why.
+    ``readings_waiting``: probe readings that count for nothing until the owner confirms them; None where the service
+    cannot say now.
     """
 
     _what = "the shop's status"
@@ -542,6 +544,7 @@ class ShopStatus(_Answer):
     calibration: tuple[Document, ...]
     findings: tuple[Document, ...]
     samples: tuple[Document, ...]
+    readings_waiting: tuple[Document, ...] | None
     role: str
     key_id: str
 

@@ -132,6 +132,37 @@ class HouseRules(Documented):
         """SHA-256 of its document."""
         return digest(self.document())
 
+    def with_rule(self, id_: str, rule: Mapping[str, Any] | None) -> HouseRules:
+        """The same with one rule as it is given; None: without it."""
+        return replace(self, rules=_with(self.rules, id_, rule))
+
+    def with_limit(self, id_: str, value: str | float | None) -> HouseRules:
+        """The same with one limit at a value; None: where the book has it."""
+        return replace(self, limits=_with(self.limits, id_, value))
+
+
+def _with(table: Mapping[str, Any], name: str, value: Any) -> Mapping[str, Any]:
+    rest = {other: kept for other, kept in table.items() if other != name}
+    return MappingProxyType(rest if value is None else {**table, name: value})
+
+
+@dataclass(frozen=True, slots=True)
+class HouseRule(Documented):
+    """One rule of the shop's own, as a document that can be replaced alone."""
+
+    id: str = required(HouseId(), f"its name, which starts with {PREFIX}")
+    rule: Mapping[str, Any] = required(RuleTable(), "the rule, as the book writes rules")
+
+
+@dataclass(frozen=True, slots=True)
+class HouseLimit(Documented):
+    """Where the shop has one limit of the book, as a document that can be replaced alone."""
+
+    id: str = required(Text(80), "the limit's name in the book")
+    value: str | float | None = required(
+        Nullable(Amount()), "the shop's own, stricter value, as the book writes values; null for the book's"
+    )
+
 
 NO_HOUSE_RULES = HouseRules()
 
@@ -400,6 +431,8 @@ __all__ = [
     "PREFIX",
     "HouseAuthority",
     "HouseError",
+    "HouseLimit",
+    "HouseRule",
     "HouseRules",
     "Refusal",
     "Without",

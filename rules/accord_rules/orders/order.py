@@ -158,6 +158,9 @@ PRINTER_WORDS: Mapping[str, str] = MappingProxyType(
 PRINTERS = tuple(PRINTER_WORDS)
 NO_LABEL = "none"
 NONE = "none"  # said of a cover, pad or tape that is deliberately left out
+# What the surface of a platen is read with.
+CONTACT_PROBE, INFRARED, STRIP = "contact-probe", "infrared", "strip"
+INSTRUMENTS = (CONTACT_PROBE, INFRARED, STRIP)
 PREFERENCES = ("durability", "hand", "speed", "cost")
 # °C on a press: what is set and what is read there.
 PRESS_HEAT = Quantity(units.TEMPERATURE, most=units.PRESS_MOST_C)
@@ -316,6 +319,9 @@ class CalibrationReading:
     display: float = required(PRESS_HEAT)
     surface: tuple[float, ...] = required(Many(PRESS_HEAT, 25, 1), about="what the probe read, spot by spot")
     taken_on: str | None = optional(Date(), about="the day it was read")
+    instrument: str | None = optional(
+        Choice(INSTRUMENTS), about="what it was read with; a contact probe where left out"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,16 +24,13 @@ from accord_rules.documents.answers import (
     mapped,
 )
 from accord_rules.documents.reading import Choice, Flag, Object, optional, required
-from accord_rules.documents.units import UnitPreferences
 from accord_rules.documents.writing import Documented
 from accord_rules.revision.catalogue import KINDS, SOURCE_KINDS, Limit, Source
 from accord_rules.revision.rule import RuleText
 from accord_rules.revision.step import StepText
-from accord_rules.verdict import LEVELS, STAGES, BookState, Finding
+from accord_rules.verdict import LEVELS, STAGES, BookState
 from accord_service.http.roles import ROLES
-from accord_service.steps.calibration import PressCalibration
 from accord_service.steps.outcomes import CellOutcomes
-from accord_service.steps.samples import SampleToldOf
 
 Document = Mapping[str, Any]
 
@@ -322,52 +319,19 @@ class Fact(BookState):
     fact: FactEntry = required(Object(FactEntry), spread=True)
 
 
+# -- people -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Signatory(Documented):
+    """Who stands behind a step: shop, name and role."""
+
+    shop_id: str = required(STRING, "the shop of the key, or collective")
+    holder: str | None = required(STRING_OR_NULL, "whose key it is; null where it was issued before keys named anybody")
+    role: str = required(STRING, "the role of the key")
+
+
 # -- shops and keys ----------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Units(Documented):
-    """The units answers are written in."""
-
-    temperature: str = required(STRING, "symbol")
-    length: str = required(STRING, "symbol")
-    pressure: str = required(STRING, "symbol")
-    area_density: str = required(STRING, "symbol")
-
-    @classmethod
-    def of(cls, units: UnitPreferences) -> Units:
-        return cls(units.temperature, units.length, units.pressure, units.area_density)
-
-
-@dataclass(frozen=True, slots=True)
-class HouseVersion(Documented):
-    """Which version of its house rules a shop is at."""
-
-    version: int = required(INTEGER, "grows with each change; 0 if there never were any")
-    changed_at: str | None = required(INSTANT_OR_NULL, "when they were last changed, UTC; null if there never were any")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShopStatus(Documented):
-    """What is computed of the caller's own shop, and for whom; the shop itself is at /v1/shop."""
-
-    shop_id: str = required(STRING, "the shop")
-    version: int = required(INTEGER, "grows with each change to the shop")
-    changed_at: str = time("when it was last changed")
-    units: Units = required(Object(Units), "the units it reads answers in")
-    calibration: tuple[PressCalibration, ...] = required(
-        listed(Object(PressCalibration)), "the presses that were measured"
-    )
-    findings: tuple[Finding, ...] = required(
-        listed(Object(Finding)), "what is told of its presses once, and not with every order; each place is in the shop"
-    )
-    samples: tuple[SampleToldOf, ...] = required(
-        listed(Object(SampleToldOf)),
-        "its samples on record, and whether orders can lean on them; the last pressed first",
-    )
-    house_rules: HouseVersion = required(Object(HouseVersion), "its house rules, which are at /v1/shop/house-rules")
-    role: str = required(Choice(ROLES), "the role of the key used")
-    key_id: str = required(STRING, "the id of the key used")
 
 
 @dataclass(frozen=True, slots=True)

@@ -208,6 +208,7 @@ class Endpoint:
     as_of: bool
     writes: bool
     replaces: Callable[[Call], Answer | Prepared] | None
+    shares: bool
     settles: bool
     success: int
     more_problems: tuple[type[Problem], ...]
@@ -336,7 +337,7 @@ class Endpoint:
         digest = request_digest(self.method, address, _if_match(), dict(call.document))
         # The word is made up by one caller; that another of the shop made up the same says nothing.
         once = Repeatable(call.room.store, call.caller.key_id, key, digest)
-        answer = once.answered(lambda: self._prepared(call), ATTEMPTS if self.replaces else 1)
+        answer = once.answered(lambda: self._prepared(call), ATTEMPTS if self.replaces or self.shares else 1)
         if self.settles:
             # A repetition too, and what changes nothing: the write that it finds done may be of this moment.
             call.room.store.watch.settle()
@@ -444,6 +445,7 @@ def endpoint(
     as_of: bool = False,
     writes: bool = False,
     replaces: Callable[[Call], Answer | Prepared] | None = None,
+    shares: bool = False,
     settles: bool = False,
     success: int = 200,
     problems: tuple[type[Problem], ...] = (),
@@ -459,7 +461,8 @@ def endpoint(
     place among those (``worker.admission``). ``as_of``: answers from an older revision for ``?revision=``.
     ``writes``: gives Prepared, takes ``?validate_only=`` and Idempotency-Key; ``replaces``: and needs If-Match, which
     is held against this read's answer, fresh from the store; whatever a read gives can be sent back, and nothing is
-    written if nothing differs. ``settles``: is answered once every worker answers from what was written
+    written if nothing differs. ``shares``: adds to what others write as well, so it is prepared anew where somebody
+    was faster. ``settles``: is answered once every worker answers from what was written
     (``HeadWatch.settle``). ``success``: the status of a good answer. ``problems``: those it may answer with that
     do not follow from the rest (``Endpoint.problems``). ``deprecation``: it will go, and says so. The first line of the
     function's docstring is its summary, the rest its description.
@@ -486,6 +489,7 @@ def endpoint(
             as_of=as_of,
             writes=writes or replaces is not None,
             replaces=replaces,
+            shares=shares,
             settles=settles,
             success=success,
             more_problems=problems,

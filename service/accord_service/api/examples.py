@@ -50,6 +50,27 @@ CALLER = Caller("example", "counter", SHOP["id"], KnownShop(ShopRecord(SHOP["id"
 
 # Answers of endpoints that would write, or that show what is only in a store.
 _CHANGED_AT = "2026-03-02T09:30:00.000Z"
+READING_TAKEN: dict[str, Any] = {
+    "display": "180 °C",
+    "surface": ["178 °C", "176 °C", "179 °C", "175 °C"],
+    "taken_on": "2026-03-02",
+    "despite": ["old"],
+}
+READING: dict[str, Any] = {
+    "reading_id": "rd_5b1c9e0f2a7d4c36",
+    "press_id": PRESS["id"],
+    "display": READING_TAKEN["display"],
+    "surface": READING_TAKEN["surface"],
+    "taken_on": READING_TAKEN["taken_on"],
+    "instrument": None,
+    "counts": False,
+    "doubts": [],
+    "replaces": None,
+    "entered_at": _CHANGED_AT,
+    "entered_by": {"shop_id": SHOP["id"], "holder": "Nia Calder", "role": "operator"},
+}
+READINGS: dict[str, Any] = {"entries": [READING], "next": None}
+CONFIRMED_READING: dict[str, Any] = {**READING, "counts": True, "entered_at": None, "entered_by": None}
 SHOP_STATUS: dict[str, Any] = {
     "shop_id": SHOP["id"],
     "version": 3,
@@ -67,12 +88,49 @@ SHOP_STATUS: dict[str, Any] = {
             "why_not": "",
         }
     ],
+    "readings_waiting": [READING],
     "house_rules": {"version": 2, "changed_at": _CHANGED_AT},
     "role": "owner",
     "key_id": KEY_ID,
 }
 HOUSE_RULES: dict[str, Any] = {"limits": {"press.spread_most": "6 K", "press.parts_most": 2}}
 OWN_HOUSE_RULES: dict[str, Any] = {**HOUSE_RULES, "rules": {}, "without": {"products": [], "consumables": []}}
+HOUSE_LIMIT: dict[str, Any] = {"id": "press.spread_most", "value": "6 K"}
+HOUSE_RULE: dict[str, Any] = {
+    "id": "house.look-twice",
+    "rule": {
+        "level": "requires",
+        "title": "Cloth is looked at twice",
+        "about": "item",
+        "when": "item.textile",
+        "because": "This shop looks at every piece of cloth twice.",
+        "fix": "Have a colleague look at it.",
+        "sources": ["project-choice"],
+        "fires": [{"note": "a tee", "item": {"blank": "tee-heavy-white"}}],
+        "silent": [{"facts": {"item.textile": False}}],
+    },
+}
+# One that is not there yet.
+NEW_HOUSE_RULE: dict[str, Any] = {**HOUSE_RULE, "id": "house.look-again"}
+VERSION: dict[str, Any] = {
+    "version": 2,
+    "changed_at": _CHANGED_AT,
+    "changed_by_id": KEY_ID,
+    "changed_by": {"shop_id": SHOP["id"], "holder": "Orla Fenn", "role": "owner"},
+}
+VERSIONS: dict[str, Any] = {"entries": [VERSION], "next": None}
+HOUSE_VERSION: dict[str, Any] = {
+    **VERSION,
+    "house_rules": OWN_HOUSE_RULES,
+    "changes": [{"pointer": "/limits/press.spread_most", "before": "7 K", "after": "6 K"}],
+    "changes_left_out": 0,
+}
+SHOP_VERSION: dict[str, Any] = {
+    **VERSION,
+    "shop": SHOP,
+    "changes": [{"pointer": "/name", "before": "Harbour Lane", "after": SHOP["name"]}],
+    "changes_left_out": 0,
+}
 SHOPS: dict[str, Any] = {
     "entries": [{"id": SHOP["id"], "name": SHOP["name"], "version": 1, "changed_at": _CHANGED_AT}],
     "next": None,

@@ -24,7 +24,7 @@ from accord_rules.governance.effect import Effect
 from accord_rules.governance.proposal import STATES, Base, ShownEffect
 from accord_rules.orders.order import Order
 from accord_rules.verdict import VERDICTS, Finding, Verdict
-from accord_service.api.answers import Document, next_page, time
+from accord_service.api.answers import Document, Signatory, next_page, time
 from accord_service.store import Event
 
 REPLAYED_VERDICTS = (*VERDICTS, "unreadable")
@@ -33,18 +33,6 @@ RESULTS = ("good", "failed")
 
 def _changes(about: str) -> Any:
     return required(listed(Object(EntryChange)), about)
-
-
-# -- people -----------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Signatory(Documented):
-    """Who stands behind a step: shop, name and role."""
-
-    shop_id: str = required(STRING, "the shop of the key, or collective")
-    holder: str | None = required(STRING_OR_NULL, "whose key it is; null where it was issued before keys named anybody")
-    role: str = required(STRING, "the role of the key")
 
 
 # -- revisions --------------------------------------------------------------------------------------------------------

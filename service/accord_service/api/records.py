@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any
 
+from accord_service.api.answers import Signatory
 from accord_service.api.endpoint import Call
-from accord_service.api.governance_answers import OutcomeReport, Record, RecordLine, Signatory
+from accord_service.api.governance_answers import OutcomeReport, Record, RecordLine
 from accord_service.api.request import note
 from accord_service.http.problems import NotFound
 from accord_service.run.times import instant

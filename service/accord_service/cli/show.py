@@ -334,9 +334,42 @@ def show_shop(output: Output, status: Document) -> None:
         )
         output.blank()
         output.say(f"{curve}{stale}.", lead=f"  Probe readings of {press['press']}: ")
+        for doubt in press["doubts"]:
+            output.say(doubt, lead="    - ")
+    _show_waiting(output, status["readings_waiting"])
     for sample in status["samples"]:
         output.blank()
         output.say(" ".join(filter(None, (sample["text"], sample["why_not"]))), lead="  ")
+
+
+def _show_waiting(output: Output, readings: Sequence[Document] | None) -> None:
+    """What counts for nothing until the owner looks at it must not be overlooked."""
+    if not readings:
+        if readings is None:
+            output.blank()
+            output.say("Whether probe readings wait for the owner cannot be said while the store is away.", lead="  ")
+        return
+    output.blank()
+    many = len(readings) > 1
+    output.say(
+        f"{len(readings)} probe reading{'s' if many else ''} {'wait' if many else 'waits'} for the owner and"
+        f" count{'' if many else 's'} for nothing until confirmed:",
+        lead="  ",
+        lead_style=_STYLES["cautions"],
+    )
+    for reading in readings:
+        output.say(reading_line(reading), lead="    - ")
+        for doubt in reading["doubts"]:
+            output.say(doubt, lead="      ")
+
+
+def reading_line(reading: Document) -> str:
+    """One probe reading in a line: press, id, what was read, when, by whom."""
+    by = (reading["entered_by"] or {}).get("holder")
+    spots = ", ".join(reading["surface"])
+    said = f"{reading['press_id']} {reading['reading_id']}: {reading['display']} shown, {spots} read"
+    taken = f" on {reading['taken_on']}" if reading["taken_on"] else ""
+    return f"{said}{taken}{f' by {by}' if by else ''}"
 
 
 # -- rules ---------------------------------------------------------------------------------------------------------

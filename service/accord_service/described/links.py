@@ -25,6 +25,8 @@ class Link:
 
 
 _ITS_OWN = {"proposal_id": "/proposal_id"}
+_ITS_RULE = {"rule_id": "/id"}
+_ITS_READING = {"press_id": "/press_id", "reading_id": "/reading_id"}
 _ITS_RECORD = {"record_id": "/record_id"}
 # The operation that answers, to the links of its answer by name.
 LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
@@ -37,6 +39,14 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
             "withdraw": Link(
                 "withdrawOutcome", _ITS_RECORD | {"outcome_id": "/outcome_id"}, about="by who reported it"
             ),
+        },
+        "addHouseRule": {
+            "edit": Link("replaceHouseRule", _ITS_RULE, about="with the ETag of a read of it in If-Match"),
+            "delete": Link("deleteHouseRule", _ITS_RULE, about="with the ETag of a read of it in If-Match"),
+        },
+        "enterReading": {
+            "confirm": Link("confirmReading", _ITS_READING, about="by the owner, where it waits"),
+            "delete": Link("deleteReading", _ITS_READING, about="by the owner, or who entered it while it waits"),
         },
         "issueKey": {
             "confirm": Link("confirmKey", {"key_id": "/key_id"}, about="by another admin, a steward's or an admin's"),

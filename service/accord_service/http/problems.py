@@ -208,7 +208,8 @@ class NotYours(Problem):
     meaning = (
         "Only its author edits or withdraws a proposal. It is approved by another person, a steward of another shop"
         " whose key held before the draft, and declined by a steward who is not its author. A key is confirmed by"
-        " another admin than issued it, and a report withdrawn by who made it."
+        " another admin than issued it, and a report withdrawn by who made it. A probe reading is"
+        " taken back by the owner, or by who entered it while it waits."
     )
     remedy = "Ask whoever the detail names."
 

@@ -8,12 +8,13 @@ from datetime import date
 
 from accord_rules.derive.press import fitted
 from accord_rules.documents import units
-from accord_rules.documents.answers import INTEGER, STRING, Nullable, listed
+from accord_rules.documents.answers import INTEGER, STRING, STRINGS, Nullable, listed
 from accord_rules.documents.reading import Flag, Object, required
 from accord_rules.documents.writing import Documented
 from accord_rules.orders.order import CalibrationReading, Press
 from accord_rules.orders.shop import Shop
 from accord_rules.revision.book import Book
+from accord_rules.revision.readings import OLD, doubts_of
 from accord_service.steps.shops import age_days, told_age_days
 
 
@@ -48,6 +49,7 @@ class PressCalibration(Documented):
     coldest: ColdestSpot = required(Object(ColdestSpot), "where the platen is furthest below its mean")
     age_days: int | None = required(Nullable(INTEGER), "of the oldest reading; null if undated")
     stale: bool = required(Flag(), "older than readings are trusted")
+    doubts: tuple[str, ...] = required(STRINGS, "what of the readings is unlikely, a sentence each")
 
 
 def report(shop: Shop, book: Book, today: date) -> Iterator[PressCalibration]:
@@ -62,7 +64,16 @@ def report(shop: Shop, book: Book, today: date) -> Iterator[PressCalibration]:
                 coldest=_coldest(press, shop),
                 age_days=age_days(press, today),
                 stale=days is not None and most is not None and days > most,
+                doubts=tuple(_doubts(press, shop, book, today)),
             )
+
+
+def _doubts(press: Press, shop: Shop, book: Book, today: date) -> Iterator[str]:
+    """That a reading is old ``stale`` says of all of them."""
+    for reading in press.calibration:
+        for doubt in doubts_of(reading, press, book, today, shop.units):
+            if doubt.name != OLD:
+                yield f"At {units.show(units.TEMPERATURE, reading.display, shop.units)}: {doubt.sentence}"
 
 
 def _curve(press: Press, shop: Shop, book: Book) -> tuple[CurvePoint, ...]:

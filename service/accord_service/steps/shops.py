@@ -140,21 +140,21 @@ def _press_faults(press: Press, pointer: str, today: date) -> list[Fault]:
     return faults + [
         Fault(f"{pointer}/calibration/{index}/taken_on", "is still to come", code="out-of-range")
         for index, reading in enumerate(press.calibration)
-        if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > _last_day(today)
+        if reading.taken_on is not None and date.fromisoformat(reading.taken_on) > last_day(today)
     ]
 
 
 def _sample_still_to_come(sample: Sample, pointer: str, today: date) -> list[Fault]:
     """A sample that cannot have been pressed, or looked at, yet."""
-    pressed_on, last_day = date.fromisoformat(sample.pressed_on), _last_day(today)
-    if pressed_on > last_day:
+    pressed_on, last = date.fromisoformat(sample.pressed_on), last_day(today)
+    if pressed_on > last:
         return [Fault(f"{pointer}/pressed_on", "is still to come", code="out-of-range")]
-    if pressed_on + timedelta(seconds=sample.looked_at_after) > last_day:
+    if pressed_on + timedelta(seconds=sample.looked_at_after) > last:
         return [Fault(f"{pointer}/looked_at_after", "is still to come: put it on record then", code="out-of-range")]
     return []
 
 
-def _last_day(today: date) -> date:
+def last_day(today: date) -> date:
     """A day's grace: where the shop is, it may be tomorrow already."""
     return today + timedelta(days=1)
 

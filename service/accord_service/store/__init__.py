@@ -23,9 +23,10 @@ from accord_service.store.keys import CONFIRMED_ROLES, USED_EVERY_S, KeyRecord, 
 from accord_service.store.outcomes import CellCount, OutcomeRecord
 from accord_service.store.proposals import ProposalRecord
 from accord_service.store.rates import RateStore
+from accord_service.store.readings import WAITING_MOST, ReadingStore, WaitingReading, WaitingReadings
 from accord_service.store.records import OrderRecord, without_reference
 from accord_service.store.revisions import RevisionHead, RevisionRecord
-from accord_service.store.shops import HouseRecord, ShopRecord
+from accord_service.store.shops import VERSIONS_MOST, HouseRecord, ShopRecord, VersionRecord
 from accord_service.store.store import Store
 from accord_service.store.watch import HeadWatch, Watched
 
@@ -33,6 +34,8 @@ __all__ = [
     "ABSENT",
     "CONFIRMED_ROLES",
     "USED_EVERY_S",
+    "VERSIONS_MOST",
+    "WAITING_MOST",
     "AllReported",
     "AuditLog",
     "Cell",
@@ -55,6 +58,7 @@ __all__ = [
     "Page",
     "ProposalRecord",
     "RateStore",
+    "ReadingStore",
     "RememberedAnswer",
     "RevisionHead",
     "RevisionRecord",
@@ -67,6 +71,9 @@ __all__ = [
     "StoreError",
     "Transaction",
     "UnsealedEntry",
+    "VersionRecord",
+    "WaitingReading",
+    "WaitingReadings",
     "Watched",
     "WriteRefused",
     "broken_at",

@@ -28,6 +28,9 @@ class Event(StrEnum):
 
     SHOP_CREATED = "shop.created"
     SHOP_REPLACED = "shop.replaced"
+    READING_ENTERED = "reading.entered"
+    READING_CONFIRMED = "reading.confirmed"
+    READING_WITHDRAWN = "reading.withdrawn"
     HOUSE_RULES_REPLACED = "house-rules.replaced"
     KEY_ISSUED = "key.issued"
     KEY_CONFIRMED = "key.confirmed"

@@ -2,6 +2,8 @@
 
 Whatever changes who may ask, and for which shop, also moves the ``directory`` on by one, in the same commit: workers
 see by that one number that what they hold in memory is old.
+
+Each version is kept beside the newest as well, with who wrote it, ``VERSIONS_MOST`` of each.
 """
 
 from __future__ import annotations
@@ -12,11 +14,22 @@ from typing import Any
 
 from accord_service.store import names
 from accord_service.store.audit import Event, UnsealedEntry
-from accord_service.store.commit import ABSENT, AddToIndex, Committer, Put, Transaction, Versioned, nothing_else
+from accord_service.store.commit import (
+    ABSENT,
+    AddToIndex,
+    Committer,
+    Delete,
+    Put,
+    Transaction,
+    Versioned,
+    nothing_else,
+)
 from accord_service.store.connection import Connection
 from accord_service.store.errors import NotThere
+from accord_service.store.index import Page
 
 DIRECTORY_MOVES = Put(names.DIRECTORY, {})
+VERSIONS_MOST = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +52,17 @@ class HouseRecord:
     changed_at: float
 
 
+@dataclass(frozen=True, slots=True)
+class VersionRecord:
+    """One version of a shop, or of its house rules. ``changed_by``: the id of a key, or a part of the program; None
+    where it was written before versions were kept."""
+
+    version: int
+    document: Mapping[str, Any]
+    changed_at: float
+    changed_by: str | None
+
+
 class ShopStore:
     """Creates, finds and replaces shops and their house rules."""
 
@@ -55,7 +79,7 @@ class ShopStore:
         also: Callable[[ShopRecord], Transaction] = nothing_else,
     ) -> ShopRecord:
         """Raises Conflict if there is a shop of this id."""
-        return self._put(id_, ABSENT, document, Event.SHOP_CREATED, who, also)
+        return self._put(id_, ABSENT, document, UnsealedEntry(who, Event.SHOP_CREATED, id_), also)
 
     def replace(
         self,
@@ -64,20 +88,24 @@ class ShopStore:
         document: Mapping[str, Any],
         *,
         who: str,
+        event: Event = Event.SHOP_REPLACED,
+        subject_id: str | None = None,
         also: Callable[[ShopRecord], Transaction] = nothing_else,
     ) -> ShopRecord:
-        """The next version. Raises Conflict if ``version`` is not the newest any more (0 there: no such shop)."""
+        """The next version. Raises Conflict if ``version`` is not the newest any more (0 there: no such shop).
+
+        ``event`` and ``subject_id``: what the audit says was done, to what of the shop; the whole where left out.
+        """
         if version == ABSENT:
             raise NotThere("version 0 is no version of a shop")
-        return self._put(id_, version, document, Event.SHOP_REPLACED, who, also)
+        return self._put(id_, version, document, UnsealedEntry(who, event, subject_id or id_), also)
 
     def _put(
         self,
         id_: str,
         version: int,
         document: Mapping[str, Any],
-        event: Event,
-        who: str,
+        entry: UnsealedEntry,
         also: Callable[[ShopRecord], Transaction],
     ) -> ShopRecord:
         record = ShopRecord(id_, version + 1, document, self._committer.clock())
@@ -89,7 +117,8 @@ class ShopStore:
                 DIRECTORY_MOVES,
             ),
         )
-        self._committer.apply(own + also(record), UnsealedEntry(who, event, id_))
+        own += self._keeping(_shop(id_), record, entry.actor_id)
+        self._committer.apply(own + also(record), entry)
         return record
 
     def get(self, id_: str) -> ShopRecord | None:
@@ -130,8 +159,70 @@ class ShopStore:
             {_house(shop): version},
             (Put(_house(shop), {"document": document, "changed_at": record.changed_at}), DIRECTORY_MOVES),
         )
+        own += self._keeping(_house(shop), record, who)
         self._committer.apply(own + also(record), UnsealedEntry(who, Event.HOUSE_RULES_REPLACED, shop))
         return record
+
+    # -- versions ------------------------------------------------------------------------------------------------------
+
+    def version(self, shop: str, version: int) -> VersionRecord | None:
+        """A version of the shop; None where it is not kept (any more)."""
+        return self._version(_shop(shop), version)
+
+    def house_version(self, shop: str, version: int) -> VersionRecord | None:
+        """A version of its house rules; None where it is not kept (any more)."""
+        return self._version(_house(shop), version)
+
+    def versions(self, shop: str, before: int | None = None, limit: int = VERSIONS_MOST) -> Page[VersionRecord]:
+        """The versions of the shop that are kept, newest first, those below ``before``."""
+        return self._versions(_shop(shop), before, limit)
+
+    def house_versions(self, shop: str, before: int | None = None, limit: int = VERSIONS_MOST) -> Page[VersionRecord]:
+        """The versions of its house rules that are kept, newest first, those below ``before``."""
+        return self._versions(_house(shop), before, limit)
+
+    def _keeping(self, of: str, record: ShopRecord | HouseRecord, who: str) -> Transaction:
+        """Keeps a version that is being written, and the one before where nobody has; drops the oldest."""
+        kept = [_kept(of, record.version, record.document, record.changed_at, who)]
+        before, its_version = self._committer.get_all([of, _version_key(of, record.version - 1)])
+        if before is not None and before.version == record.version - 1 and its_version is None:
+            kept.append(_kept(of, before.version, before.document["document"], before.document["changed_at"], None))
+        dropped = record.version - VERSIONS_MOST
+        return Transaction({}, (*kept, *([Delete(_version_key(of, dropped))] if dropped > 0 else [])))
+
+    def _version(self, of: str, version: int) -> VersionRecord | None:
+        now, kept = self._committer.get_all([of, _version_key(of, version)])
+        return _version_record(version, now, kept)
+
+    def _versions(self, of: str, before: int | None, limit: int) -> Page[VersionRecord]:
+        now = self._committer.get(of)
+        newest = ABSENT if now is None else now.version
+        last = newest if before is None else min(before - 1, newest)
+        first = max(last - limit + 1, newest - VERSIONS_MOST + 1, 1)
+        numbers = range(last, first - 1, -1)
+        documents = self._committer.get_all([_version_key(of, number) for number in numbers])
+        records = (_version_record(number, now, kept) for number, kept in zip(numbers, documents, strict=True))
+        present = tuple(record for record in records if record is not None)
+        following = str(first) if present and first > max(newest - VERSIONS_MOST + 1, 1) else None
+        return Page(present, following)
+
+
+def _version_key(of: str, version: int) -> str:
+    """Where a version is kept of what is at ``of``."""
+    return f"{of}:version:{version}"
+
+
+def _kept(of: str, version: int, document: Mapping[str, Any], changed_at: float, who: str | None) -> Put:
+    return Put(_version_key(of, version), {"document": document, "changed_at": changed_at, "changed_by": who})
+
+
+def _version_record(version: int, now: Versioned | None, kept: Versioned | None) -> VersionRecord | None:
+    """A version as it is kept; as it stands now where it is the newest, and was written before versions were kept."""
+    if kept is not None:
+        return VersionRecord(version, **kept.document)
+    if now is not None and now.version == version:
+        return VersionRecord(version, changed_by=None, **now.document)
+    return None
 
 
 def _shop(id_: str) -> str:

@@ -13,6 +13,7 @@ from accord_service.store.keys import KeyStore
 from accord_service.store.outcomes import OutcomeStore
 from accord_service.store.proposals import ProposalStore
 from accord_service.store.rates import RateStore
+from accord_service.store.readings import ReadingStore
 from accord_service.store.records import RecordStore
 from accord_service.store.revisions import RevisionStore
 from accord_service.store.shops import ShopStore
@@ -32,6 +33,7 @@ class Store:
         self.revisions = RevisionStore(committer)
         self.proposals = ProposalStore(committer, connection)
         self.shops = ShopStore(committer, connection)
+        self.readings = ReadingStore(committer)
         self.keys = KeyStore(committer, connection)
         self.records = RecordStore(committer, connection)
         self.outcomes = OutcomeStore(committer, connection)

@@ -20,7 +20,7 @@ from accord_service.app import create_app
 
 DEMO = Path(__file__).parents[3] / "demo"
 JSON = "application/json"
-OWNER, COUNTER = ("harbour-lane", "owner"), ("harbour-lane", "counter")
+OWNER, COUNTER, OPERATOR = (("harbour-lane", role) for role in ("owner", "counter", "operator"))
 FIRST, SECOND, ADMIN = ("mill-steps", "steward"), ("quay-yard", "steward"), ("kiln-corner", "admin")
 SECOND_ADMIN = ("collective", "admin")
 
@@ -113,7 +113,14 @@ def test_every_documented_write_does_what_it_says(app: Flask, demo: Any) -> None
     reader.do("replaceShop", ADMIN)
     reader.do("replaceOwnShop", OWNER)
     reader.do("replacePress", OWNER)
+    entered = reader.do("enterReading", OPERATOR)
+    assert reader.follow("enterReading", "confirm", entered, OWNER)["counts"]
+    reader.follow("enterReading", "delete", entered, OWNER)
     reader.do("replaceHouseRules", OWNER)
+    reader.do("replaceHouseLimit", OWNER)
+    added = reader.do("addHouseRule", OWNER)
+    reader.follow("addHouseRule", "edit", added, OWNER, {**added, "rule": {**added["rule"], "title": "Looked at anew"}})
+    reader.follow("addHouseRule", "delete", added, OWNER)
     issued = reader.do("issueKey", OWNER)
     reader.follow("issueKey", "revoke", issued, OWNER)
     waiting = reader.send("issueKey", ADMIN, reader.examples("issueKey")[1], {})

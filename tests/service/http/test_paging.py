@@ -9,6 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 from tests.service.conftest import ORDER
 
+from accord_service.api import examples
 from accord_service.api.endpoint import Endpoint
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.http.paging import PageQuery
@@ -34,6 +35,16 @@ def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
         "text": "What the stewards remember.",
         "speaks_of": ["press"],
     }
+    for number in (2, 3):
+        limits = {"press.parts_most": number}
+        for place, changed in (("/v1/shop", {"name": f"No. {number}"}), ("/v1/shop/house-rules", {"limits": limits})):
+            seen = client.get(place, headers=owner)
+            written = client.put(place, json=seen.json | changed, headers=owner | {"If-Match": seen.headers["ETag"]})
+            assert written.status_code == 200, written.text
+    for display, surface in (("150 °C", "147 °C"), ("180 °C", "176 °C")):
+        place = f"/v1/shop/presses/{names['press_id']}/readings"
+        reading = {**examples.READING_TAKEN, "display": display, "surface": [surface]}
+        assert client.post(place, json=reading, headers=owner).status_code == 201
     for name in ("first", "second", "third"):
         proposal = {
             "base": {"revision": head["revision"], "digest": head["digest"]},
@@ -57,11 +68,12 @@ def filled(changing: Any, names: dict[str, str]) -> FlaskClient:
 @pytest.fixture(scope="module")
 def names() -> dict[str, str]:
     """What stands in the addresses of lists."""
-    return {"kind": "blanks"}
+    return {"kind": "blanks", "press_id": "bench"}
 
 
 def headers(changing: Any, endpoint: Endpoint) -> dict[str, str]:
-    return dict(changing.headers("quay-side", "steward" if "steward" in endpoint.roles else "admin"))
+    role = next(role for role in ("steward", "admin", "owner") if role in endpoint.roles)
+    return dict(changing.headers("quay-side", role))
 
 
 def pages(client: FlaskClient, address: str | None, headers: dict[str, str]) -> Iterator[Any]:

@@ -1,6 +1,8 @@
 """Version 1 of the API: one endpoint a file, listed here once."""
 
+from accord_service.api.v1.delete_house_rule import delete_house_rule
 from accord_service.api.v1.delete_key import delete_key
+from accord_service.api.v1.delete_press_reading import delete_press_reading
 from accord_service.api.v1.delete_record_reference import delete_record_reference
 from accord_service.api.v1.get_audit import get_audit
 from accord_service.api.v1.get_catalogue import get_catalogue
@@ -8,11 +10,17 @@ from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
 from accord_service.api.v1.get_fact import get_fact
 from accord_service.api.v1.get_facts import get_facts
+from accord_service.api.v1.get_house_limit import get_house_limit
+from accord_service.api.v1.get_house_rule import get_house_rule
 from accord_service.api.v1.get_house_rules import get_house_rules
+from accord_service.api.v1.get_house_version import get_house_version
+from accord_service.api.v1.get_house_versions import get_house_versions
 from accord_service.api.v1.get_key import get_key
 from accord_service.api.v1.get_keys import get_keys
 from accord_service.api.v1.get_limit import get_limit
 from accord_service.api.v1.get_limits import get_limits
+from accord_service.api.v1.get_press_reading import get_press_reading
+from accord_service.api.v1.get_press_readings import get_press_readings
 from accord_service.api.v1.get_proposal import get_proposal
 from accord_service.api.v1.get_proposal_effect import get_proposal_effect
 from accord_service.api.v1.get_proposal_status import get_proposal_status
@@ -31,6 +39,8 @@ from accord_service.api.v1.get_shop import get_shop
 from accord_service.api.v1.get_shop_entry import get_shop_entry
 from accord_service.api.v1.get_shop_press import get_shop_press
 from accord_service.api.v1.get_shop_status import get_shop_status
+from accord_service.api.v1.get_shop_version import get_shop_version
+from accord_service.api.v1.get_shop_versions import get_shop_versions
 from accord_service.api.v1.get_shops import get_shops
 from accord_service.api.v1.get_source import get_source
 from accord_service.api.v1.get_sources import get_sources
@@ -38,9 +48,12 @@ from accord_service.api.v1.get_sourcing import get_sourcing
 from accord_service.api.v1.get_step import get_step
 from accord_service.api.v1.get_steps import get_steps
 from accord_service.api.v1.post_envelope import post_envelope
+from accord_service.api.v1.post_house_rules import post_house_rules
 from accord_service.api.v1.post_key_confirm import post_key_confirm
 from accord_service.api.v1.post_keys import post_keys
 from accord_service.api.v1.post_outcome_withdraw import post_outcome_withdraw
+from accord_service.api.v1.post_press_reading_confirm import post_press_reading_confirm
+from accord_service.api.v1.post_press_readings import post_press_readings
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
 from accord_service.api.v1.post_proposal_decline import post_proposal_decline
 from accord_service.api.v1.post_proposal_open import post_proposal_open
@@ -53,6 +66,8 @@ from accord_service.api.v1.post_records import post_records
 from accord_service.api.v1.post_revision_revert import post_revision_revert
 from accord_service.api.v1.post_shops import post_shops
 from accord_service.api.v1.post_validate import post_validate
+from accord_service.api.v1.put_house_limit import put_house_limit
+from accord_service.api.v1.put_house_rule import put_house_rule
 from accord_service.api.v1.put_house_rules import put_house_rules
 from accord_service.api.v1.put_proposal import put_proposal
 from accord_service.api.v1.put_shop import put_shop
@@ -107,8 +122,23 @@ ENDPOINTS = (
     get_shop_status,
     get_shop_press,
     put_shop_press,
+    get_press_readings,
+    post_press_readings,
+    get_press_reading,
+    post_press_reading_confirm,
+    delete_press_reading,
+    get_shop_versions,
+    get_shop_version,
     get_house_rules,
     put_house_rules,
+    post_house_rules,
+    get_house_versions,
+    get_house_version,
+    get_house_limit,
+    put_house_limit,
+    get_house_rule,
+    put_house_rule,
+    delete_house_rule,
     get_shops,
     post_shops,
     get_shop_entry,

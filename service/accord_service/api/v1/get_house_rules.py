@@ -1,11 +1,11 @@
 from __future__ import annotations
 
-from accord_rules.governance.house import HouseRules, read_house
+from accord_rules.governance.house import HouseRules
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, Example, endpoint
+from accord_service.api.house import house_record, whole_answer
 from accord_service.http.problems import NoShop
 from accord_service.http.writing import Answer
-from accord_service.store import HouseRecord
 
 
 @endpoint(
@@ -22,9 +22,4 @@ def get_house_rules(call: Call) -> Answer:
 
     They can be sent back by PUT with this answer's ETag, also where there are none yet.
     """
-    return house_answer(call.room.store.shops.house(call.own.record.id))
-
-
-def house_answer(record: HouseRecord) -> Answer:
-    """One version of house rules as an answer."""
-    return Answer(read_house(record.document).document(), version=record.version)
+    return whole_answer(house_record(call))

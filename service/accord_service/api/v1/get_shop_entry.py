@@ -3,7 +3,7 @@ from __future__ import annotations
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, Example, endpoint
-from accord_service.api.v1.get_shop import shop_document, shop_record
+from accord_service.api.shops import shop_document, shop_record
 from accord_service.http.writing import Answer
 
 SHOWN = Example("A shop", path=lambda book: {"shop_id": examples.SHOP["id"]}, answer=examples.SHOP)

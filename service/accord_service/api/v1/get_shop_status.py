@@ -1,9 +1,10 @@
 from __future__ import annotations
 
 from accord_service.api import examples
-from accord_service.api.answers import HouseVersion, ShopStatus, Units
 from accord_service.api.endpoint import Call, Example, endpoint
-from accord_service.api.v1.get_shop import own_record
+from accord_service.api.readings import waiting_readings
+from accord_service.api.shop_answers import HouseVersion, PressReading, ShopStatus, Units
+from accord_service.api.shops import own_record
 from accord_service.http.problems import HouseRulesDoNotFit, NoShop, NotFound, ShopDoesNotFit
 from accord_service.http.writing import Answer
 from accord_service.run.times import instant
@@ -24,7 +25,7 @@ from accord_service.store import HouseRecord, StoreAway
 )
 def get_shop_status(call: Call) -> Answer:
     """Say what the own shop's probe readings and samples on record come to, what holds of its presses whatever is
-    pressed on them, in which units it reads, and what this key may do."""
+    pressed on them, which probe readings wait for the owner, in which units it reads, and what this key may do."""
     record = own_record(call)
     known = KnownShop(record, call.own.house)
     shop, today = known.shop, call.room.today
@@ -37,11 +38,19 @@ def get_shop_status(call: Call) -> Answer:
         calibration=tuple(report(shop, call.authority.book, today)),
         findings=call.authority.of_shop(fitting),
         samples=tuple(samples.report(shop, fitting, call.book)),
+        readings_waiting=_waiting(call),
         house_rules=_house(call),
         role=call.caller.role,
         key_id=call.caller.key_id,
     )
     return Answer(status.document())
+
+
+def _waiting(call: Call) -> tuple[PressReading, ...] | None:
+    try:
+        return waiting_readings(call)
+    except StoreAway:
+        return None
 
 
 def _house(call: Call) -> HouseVersion:

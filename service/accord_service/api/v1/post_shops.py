@@ -7,7 +7,7 @@ from accord_rules.documents.reading import NAME_PATTERN, Fault
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, Example, endpoint
-from accord_service.api.v1.get_shop import shop_document
+from accord_service.api.shops import shop_document
 from accord_service.http.problems import AlreadyThere, FaultyDocument
 from accord_service.http.roles import COLLECTIVE
 from accord_service.http.writing import Answer, Prepared, Remember

@@ -4,10 +4,10 @@ from accord_rules.governance.house import HouseError, HouseRules, Refusal, check
 from accord_rules.infer.engine import EngineError
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, Example, endpoint
-from accord_service.api.v1.get_house_rules import get_house_rules, house_answer
+from accord_service.api.house import whole_answer, written
+from accord_service.api.v1.get_house_rules import get_house_rules
 from accord_service.http.problems import HouseRulesRefused, NoShop, NotFound, ShopDoesNotFit
-from accord_service.http.writing import Answer, Prepared, Remember
-from accord_service.store import HouseRecord
+from accord_service.http.writing import Prepared
 from accord_service.worker.edition import try_rules
 
 
@@ -29,25 +29,12 @@ def put_house_rules(call: Call) -> Prepared:
     A shop may only be stricter than the book. What would loosen anything is refused with an order that would slip
     through. The answer comes when the rules are in force everywhere: an order asked after it is judged by them.
     """
-    shops, id_, house = call.room.store.shops, call.own.record.id, call.body
-    _refuse_what_loosens(call, house)
-    document = house.document()
-
-    def commit(remember: Remember) -> Answer:
-        return house_answer(
-            shops.replace_house(
-                id_,
-                call.version,
-                document,
-                who=call.caller.key_id,
-                also=lambda record: remember(house_answer(record)),
-            )
-        )
-
-    return Prepared(house_answer(HouseRecord(id_, call.version + 1, document, call.room.now_s)), commit)
+    refuse_what_loosens(call, call.body)
+    return written(call, call.version, call.body, whole_answer)
 
 
-def _refuse_what_loosens(call: Call, house: HouseRules) -> None:
+def refuse_what_loosens(call: Call, house: HouseRules) -> None:
+    """Raises HouseRulesRefused for house rules that do not fit the book, or loosen it."""
     try:
         laid = check_house(call.book, house, call.shop)
         if house.rules:

@@ -6,7 +6,7 @@ from typing import Any
 from accord_rules.orders.shop import Shop
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, Example, endpoint
-from accord_service.api.v1.get_shop import shop_document, shop_record
+from accord_service.api.shops import shop_document, shop_record
 from accord_service.http.problems import NoShop, NotFound
 from accord_service.http.writing import Answer, Prepared, Remember
 from accord_service.steps.shops import refuse_faults

@@ -3,8 +3,8 @@ from __future__ import annotations
 from accord_rules.orders.order import Press
 from accord_service.api import examples
 from accord_service.api.endpoint import Call, Example, endpoint
-from accord_service.api.v1.get_shop import shop_record
-from accord_service.api.v1.get_shop_press import PRESS, SHOWN, place_of, press_document, press_now
+from accord_service.api.shops import PRESS, place_of, press_document, shop_record
+from accord_service.api.v1.get_shop_press import SHOWN, press_now
 from accord_service.api.v1.put_shop import written
 from accord_service.http.problems import NoShop
 from accord_service.http.writing import Prepared

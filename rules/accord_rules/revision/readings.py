@@ -1,0 +1,99 @@
+"""Whether a probe reading of a platen can be meant: held against its display, its press and the calendar.
+
+What cannot be is a fault. What is only unlikely is a doubt, which whoever read it may set aside by naming it. How far
+off a press usually is the book says, by type; ``SPREADS`` comes with the code, as the plausible bands do, since a
+proposal that could move it would guard nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from types import MappingProxyType
+
+from accord_rules.documents import units
+from accord_rules.documents.reading import Fault
+from accord_rules.orders.order import CONTACT_PROBE, INFRARED, STRIP, CalibrationReading, Press
+from accord_rules.revision.book import Book
+
+# A press twice as far off as its type usually is, on top of what the probe may be off, is looked at twice.
+SPREADS = 2.0
+OLD = "old"
+# The doubts that may be set aside, and what each is.
+DOUBTS: Mapping[str, str] = MappingProxyType(
+    {
+        "far-below-display": "the surface lies further below the display than such a press usually does",
+        "above-display": "the surface lies further above the display than instrument and press could be off",
+        "uneven": "a spot lies further off the mean than on such a press",
+        "unsuited-instrument": "it was not read with a contact probe",
+        OLD: "it was read longer ago than readings are trusted",
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Why a reading is unlikely: a word of ``DOUBTS``, the field of the reading it is about, and a sentence."""
+
+    name: str
+    field: str
+    sentence: str
+
+    @property
+    def fault(self) -> Fault:
+        """The refusal of a reading whose doubt nobody set aside."""
+        message = f"{self.sentence.rstrip('.')}; if it was read so, say {self.name} in despite"
+        return Fault(f"/{self.field}", message, (self.name,), code="unlikely")
+
+
+def reading_faults(reading: CalibrationReading, press: Press, book: Book) -> list[Fault]:
+    """What no such press can have shown; nothing of a type that this revision of the book does not have."""
+    usual = book.catalogue["press_types"].get(press.type)
+    most_c = press.display_most if press.display_most is not None or usual is None else usual.display_most
+    if most_c is None or reading.display <= most_c:
+        return []
+    most = units.show(units.TEMPERATURE, most_c)
+    message = f"this press's display ends at {most}; where it goes higher, say so in the press's display_most"
+    return [Fault("/display", message, code="contradiction")]
+
+
+def doubts_of(
+    reading: CalibrationReading, press: Press, book: Book, today: date, preferences: units.UnitPreferences
+) -> Iterator[Doubt]:
+    """Why the reading is unlikely, in the shop's units; nothing of a type that this revision does not have."""
+    usual = book.catalogue["press_types"].get(press.type)
+    if usual is None:
+        return
+    probe_k = book.limit_values["press.probe_error"]
+    most_off_k = SPREADS * usual.spread + probe_k
+    mean_c = sum(reading.surface) / len(reading.surface)
+    below_k = round(reading.display - mean_c, 6)
+
+    def shown(kelvin: float) -> str:
+        return units.show(units.TEMPERATURE_DIFFERENCE, kelvin, preferences)
+
+    on_such = f"on such a press it usually lies {shown(usual.loss)} below, give or take {shown(usual.spread)}"
+    if below_k > usual.loss + most_off_k:
+        yield Doubt("far-below-display", "surface", f"The surface lies {shown(below_k)} below the display; {on_such}.")
+    if -below_k > usual.spread + probe_k:
+        yield Doubt("above-display", "surface", f"The surface lies {shown(-below_k)} above the display; {on_such}.")
+    off_k = round(max(abs(spot_c - mean_c) for spot_c in reading.surface), 6)
+    if off_k > most_off_k:
+        sentence = f"A spot lies {shown(off_k)} off the mean; on such a press it is usually {shown(usual.spread)}."
+        yield Doubt("uneven", "surface", sentence)
+    if (why := _UNSUITED.get(reading.instrument or CONTACT_PROBE)) is not None:
+        strip = shown(book.limit_values["heat.strip_error"])
+        yield Doubt("unsuited-instrument", "instrument", why.format(strip=strip, probe=shown(probe_k)))
+    trusted_d = book.limit_values["press.calibration_age_most"]
+    if reading.taken_on is not None and (age_d := (today - date.fromisoformat(reading.taken_on)).days) > trusted_d:
+        sentence = f"It was read {age_d} days ago; readings are trusted for {trusted_d:g} days."
+        yield Doubt(OLD, "taken_on", sentence)
+
+
+_UNSUITED = MappingProxyType(
+    {
+        INFRARED: "An infrared thermometer reads a bare platen far too cold, since metal gives off little heat.",
+        STRIP: "A strip on the platen is off by {strip} or so; readings are trusted to {probe}.",
+    }
+)

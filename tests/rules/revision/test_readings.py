@@ -1,0 +1,80 @@
+"""Whether a probe reading can be meant. The figures are the book's for a bench press: 3 K below the display, give or
+take 5 K, on a display that ends at 225 °C; a probe is trusted to 2 K and a reading for 360 days."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from accord_rules.documents import units
+from accord_rules.orders.order import CalibrationReading, Press
+from accord_rules.revision.book import Book
+from accord_rules.revision.readings import DOUBTS, doubts_of, reading_faults
+
+TODAY = date(2026, 3, 2)
+BENCH, IRON = Press("swing-away"), Press("household-iron")
+
+
+def reading(
+    *surface_c: float, display_c: float = 180.0, days: int = 0, instrument: str | None = None
+) -> CalibrationReading:
+    return CalibrationReading(display_c, surface_c, (TODAY - timedelta(days=days)).isoformat(), instrument)
+
+
+def doubted(book: Book, one: CalibrationReading, press: Press = BENCH) -> list[str]:
+    return [doubt.name for doubt in doubts_of(one, press, book, TODAY, units.METRIC)]
+
+
+@pytest.mark.parametrize(
+    ("one", "names"),
+    [
+        (reading(177.0, 175.0, 179.0), []),
+        (reading(165.0), []),  # 15 K below: 3 and twice 5, and 2 of the probe
+        (reading(164.9), ["far-below-display"]),
+        (reading(120.0), ["far-below-display"]),
+        (reading(187.0), []),  # 7 K above: 5 and 2 of the probe
+        (reading(187.1), ["above-display"]),
+        (reading(189.0, 165.0), []),  # 12 K off the mean: twice 5, and 2
+        (reading(189.2, 165.0), ["uneven"]),
+        (reading(177.0, instrument="contact-probe"), []),
+        (reading(177.0, instrument="infrared"), ["unsuited-instrument"]),
+        (reading(177.0, instrument="strip"), ["unsuited-instrument"]),
+        (reading(177.0, days=360), []),
+        (reading(177.0, days=361), ["old"]),
+        (reading(120.0, days=400, instrument="infrared"), ["far-below-display", "unsuited-instrument", "old"]),
+    ],
+)
+def test_what_is_unlikely_on_a_bench_press(book: Book, one: CalibrationReading, names: list[str]) -> None:
+    assert doubted(book, one) == names
+
+
+def test_what_is_unlikely_hangs_on_the_type_of_press(book: Book) -> None:
+    """An iron's sole lies 15 K below its dial, give or take 25 K."""
+    assert doubted(book, reading(120.0), IRON) == []
+    assert doubted(book, reading(110.0), IRON) == ["far-below-display"]
+
+
+def test_every_doubt_says_what_was_read_and_how_to_set_it_aside(book: Book) -> None:
+    (doubt,) = doubts_of(reading(120.0), BENCH, book, TODAY, units.METRIC)
+    assert doubt.sentence == (
+        "The surface lies 60 K below the display; on such a press it usually lies 3 K below, give or take 5 K."
+    )
+    fault = doubt.fault
+    assert (fault.pointer, fault.code, fault.allowed) == ("/surface", "unlikely", ("far-below-display",))
+    assert set(DOUBTS) == {"far-below-display", "above-display", "uneven", "unsuited-instrument", "old"}
+
+
+def test_a_display_beyond_the_presss_is_a_fault(book: Book) -> None:
+    assert reading_faults(reading(220.0, display_c=225.0), BENCH, book) == []
+    (fault,) = reading_faults(reading(224.0, display_c=230.0), BENCH, book)
+    assert fault.pointer == "/display"
+    assert "225 °C" in fault.message
+    assert reading_faults(reading(224.0, display_c=230.0), replace(BENCH, display_most=240.0), book) == []
+
+
+def test_of_a_type_that_the_book_has_no_more_nothing_is_said(book: Book) -> None:
+    gone = Press("mangle")
+    assert doubted(book, reading(20.0, days=4000), gone) == []
+    assert reading_faults(reading(280.0, display_c=290.0), gone, book) == []

@@ -1,0 +1,231 @@
+"""Probe readings one by one: what cannot be is refused, what is unlikely has to be said on purpose, and what an
+operator enters counts for nothing until the owner confirms it."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from tests.service.conftest import ok
+
+WHERE = "/v1/shop/presses/bench/readings"
+
+
+def day(days_ago: int = 0) -> str:
+    return (datetime.now(UTC) - timedelta(days=days_ago)).date().isoformat()
+
+
+def reading(display: str = "180 °C", *surface: str, **more: Any) -> dict[str, Any]:
+    return {"display": display, "surface": list(surface or ("177 °C", "176 °C")), "taken_on": day(), **more}
+
+
+class Bench:
+    """The quay's people at their press, through two workers."""
+
+    def __init__(self, changing: Any) -> None:
+        self._changing = changing
+
+    def ask(self, method: str, path: str, role: str = "owner", body: Any = None, shop: str = "quay-side") -> Any:
+        headers = self._changing.headers(shop, role)
+        return self._changing.first.open(path, method=method, json=body, headers=headers)
+
+    def enter(self, body: dict[str, Any], role: str = "operator", query: str = "") -> Any:
+        return self.ask("POST", WHERE + query, role, body)
+
+    def calibration(self) -> Any:
+        """As the other worker reads it."""
+        headers = self._changing.headers("quay-side", "counter")
+        press = self._changing.second.get("/v1/shop/presses/bench", headers=headers)
+        return press.json.get("calibration", [])
+
+    def waiting(self) -> Any:
+        headers = self._changing.headers("quay-side", "counter")
+        return self._changing.second.get("/v1/shop/status", headers=headers).json["readings_waiting"]
+
+
+@pytest.fixture
+def bench(changing: Any) -> Bench:
+    """With nothing read yet, and nothing waiting."""
+    bench = Bench(changing)
+    owner = changing.headers("quay-side", "owner")
+    for one in bench.waiting():
+        ok(bench.ask("DELETE", f"/v1/shop/presses/{one['press_id']}/readings/{one['reading_id']}"))
+    shop = changing.first.get("/v1/shop", headers=owner)
+    presses = [{"id": "bench", "type": "swing-away"}, {"id": "left", "type": "swing-away"}]
+    ok(
+        changing.first.put(
+            "/v1/shop", json=shop.json | {"presses": presses}, headers=owner | {"If-Match": shop.headers["ETag"]}
+        )
+    )
+    return bench
+
+
+def test_the_owners_reading_counts_at_once(bench: Bench) -> None:
+    made = bench.enter(reading(), "owner")
+    assert made.status_code == 201, made.text
+    assert (made.json["counts"], made.json["doubts"], made.json["replaces"]) == (True, [], None)
+    assert bench.ask("GET", made.headers["Location"], "counter").json == made.json
+    assert bench.calibration() == [reading()]
+    assert bench.waiting() == []
+
+
+def test_an_operators_reading_waits_until_the_owner_confirms_it(bench: Bench) -> None:
+    made = bench.enter(reading())
+    assert made.status_code == 201, made.text
+    assert (made.json["counts"], made.json["entered_by"]["role"]) == (False, "operator")
+    assert bench.calibration() == [], "it counts for nothing"
+    assert bench.waiting() == [made.json], "and is not forgotten"
+    confirm = f"{made.headers['Location']}/confirm"
+    assert bench.ask("POST", confirm, "operator").status_code == 403
+    assert ok(bench.ask("POST", f"{confirm}?validate_only=true"))["counts"] is True
+    assert bench.calibration() == []
+    done = ok(bench.ask("POST", confirm))
+    assert (done["counts"], done["reading_id"], done["entered_by"]) == (True, made.json["reading_id"], None)
+    assert (bench.calibration(), bench.waiting()) == ([reading()], [])
+    again = bench.ask("POST", confirm)
+    assert (again.status_code, again.json["type"]) == (409, "/problems/already-there")
+
+
+def test_whoever_takes_the_order_enters_no_reading(bench: Bench) -> None:
+    assert bench.enter(reading(), "counter").status_code == 403
+
+
+def test_a_reading_at_the_same_setting_takes_the_older_ones_place(bench: Bench) -> None:
+    """In whichever unit it was read."""
+    older = ok(bench.enter(reading("180 °C", "176 °C"), "owner"))
+    ok(bench.enter(reading("150 °C", "148 °C"), "owner"))
+    newer = ok(bench.enter(reading("356 °F", "352 °F")))
+    assert newer["replaces"] == older["reading_id"]
+    ok(bench.ask("POST", f"{WHERE}/{newer['reading_id']}/confirm"))
+    assert [one["surface"] for one in bench.calibration()] == [["148 °C"], ["352 °F"]]
+
+
+@pytest.mark.parametrize("role", ["operator", "owner"])
+@pytest.mark.parametrize(
+    ("body", "pointer", "code"),
+    [
+        (reading(taken_on=day(-3)), "/taken_on", "out-of-range"),
+        (reading("230 °C", "226 °C"), "/display", "contradiction"),
+        (reading("180 °C", "120 °C"), "/surface", "unlikely"),
+        (reading("180 °C", "200 °C"), "/surface", "unlikely"),
+        (reading(instrument="infrared"), "/instrument", "unlikely"),
+        (reading(taken_on=day(700)), "/taken_on", "unlikely"),
+        (reading(instrument="thumb"), "/instrument", "not-allowed"),
+        ({"display": "180 °C", "surface": ["177 °C"]}, "/taken_on", "required"),
+        (reading(despite=["far-below-display", "wishful"]), "/despite/1", "not-allowed"),
+    ],
+)
+def test_what_is_no_reading_is_refused_with_its_place(
+    bench: Bench, role: str, body: dict[str, Any], pointer: str, code: str
+) -> None:
+    refused = bench.enter(body, role)
+    assert refused.status_code == 422, refused.text
+    assert [(error["pointer"], error["code"]) for error in refused.json["errors"]] == [(pointer, code)]
+    assert (bench.calibration(), bench.waiting()) == ([], [])
+
+
+def test_a_doubt_is_set_aside_by_its_name_and_told_all_the_same(bench: Bench) -> None:
+    refused = bench.enter(reading("180 °C", "120 °C"))
+    (error,) = refused.json["errors"]
+    assert error["allowed"] == ["far-below-display"]
+    assert "108 °F below the display" in error["message"]
+    made = ok(bench.enter(reading("180 °C", "120 °C", despite=["far-below-display"])))
+    assert "108 °F below the display" in made["doubts"][0]
+    assert bench.waiting()[0]["doubts"] == made["doubts"]
+    ok(bench.ask("POST", f"{WHERE}/{made['reading_id']}/confirm"))
+    assert "despite" not in bench.calibration()[0]
+    (told,) = ok(bench.ask("GET", "/v1/shop/status"))["calibration"]
+    assert [sentence.partition(":")[0] for sentence in told["doubts"]] == ["At 356 °F"]
+
+
+def test_a_surface_has_to_rise_with_the_display(bench: Bench) -> None:
+    """Against the readings that count: an operator's is held to that when it is entered, and when it is confirmed."""
+    waits = ok(bench.enter(reading("190 °C", "187 °C")))
+    ok(bench.enter(reading("180 °C", "186 °C"), "owner"))
+    refused = bench.enter(reading("185 °C", "184 °C"))
+    assert [error["pointer"] for error in refused.json["errors"]] == ["/display"]
+    ok(bench.enter(reading("180 °C", "187 °C"), "owner"))
+    late = bench.ask("POST", f"{WHERE}/{waits['reading_id']}/confirm")
+    assert late.status_code == 422
+    assert [one["reading_id"] for one in bench.waiting()] == [waits["reading_id"]]
+
+
+def test_the_same_reading_is_not_entered_twice(bench: Bench) -> None:
+    ok(bench.enter(reading()))
+    for role in ("operator", "owner"):
+        again = bench.enter(reading(), role)
+        assert (again.status_code, again.json["type"]) == (409, "/problems/already-there")
+        assert "waits" in again.json["detail"]
+
+
+def test_no_more_wait_than_may_count(bench: Bench) -> None:
+    for number in range(12):
+        ok(bench.enter(reading(f"{150 + number} °C", f"{147 + number} °C")))
+    assert bench.enter(reading("170 °C", "167 °C")).status_code == 422
+    assert len(bench.waiting()) == 12
+
+
+def test_a_reading_is_taken_back(bench: Bench, changing: Any) -> None:
+    counts, waits = ok(bench.enter(reading("150 °C", "147 °C"), "owner")), ok(bench.enter(reading()))
+    for one in (counts, waits):
+        assert bench.ask("DELETE", f"{WHERE}/{one['reading_id']}", "counter").status_code == 403
+    assert bench.ask("DELETE", f"{WHERE}/{counts['reading_id']}", "operator").json["type"] == "/problems/not-yours"
+    ok(bench.ask("DELETE", f"{WHERE}/{waits['reading_id']}", "operator"))
+    assert bench.waiting() == []
+    gone = ok(bench.ask("DELETE", f"{WHERE}/{counts['reading_id']}"))
+    assert gone["counts"] is False
+    assert bench.calibration() == []
+    assert bench.ask("DELETE", f"{WHERE}/{counts['reading_id']}").status_code == 404
+    newest = ok(bench.ask("GET", "/v1/shop/versions?limit=1"))["entries"][0]["version"]
+    before = ok(bench.ask("GET", f"/v1/shop/versions/{newest - 1}"))["shop"]
+    assert before["presses"][0]["calibration"] == [reading("150 °C", "147 °C")], "it stays to be read"
+
+
+def test_one_operator_does_not_take_back_anothers(bench: Bench, changing: Any) -> None:
+    made = ok(bench.enter(reading()))
+    wanted = {"shop_id": "quay-side", "role": "operator", "holder": "Somebody Else"}
+    other = {"Authorization": f"Bearer {ok(bench.ask('POST', '/v1/keys', body=wanted))['token']}"}
+    refused = changing.first.delete(f"{WHERE}/{made['reading_id']}", headers=other)
+    assert (refused.status_code, refused.json["type"]) == (403, "/problems/not-yours")
+    assert [one["reading_id"] for one in bench.waiting()] == [made["reading_id"]]
+
+
+def test_what_waits_outlives_its_press_and_can_be_taken_back(bench: Bench, changing: Any) -> None:
+    made = ok(bench.enter(reading()))
+    owner = changing.headers("quay-side", "owner")
+    shop = changing.first.get("/v1/shop", headers=owner)
+    without = shop.json | {"presses": [press for press in shop.json["presses"] if press["id"] != "bench"]}
+    ok(changing.first.put("/v1/shop", json=without, headers=owner | {"If-Match": shop.headers["ETag"]}))
+    assert [one["reading_id"] for one in bench.waiting()] == [made["reading_id"]]
+    assert bench.ask("POST", f"{WHERE}/{made['reading_id']}/confirm").status_code == 404
+    ok(bench.ask("DELETE", f"{WHERE}/{made['reading_id']}"))
+    assert bench.waiting() == []
+
+
+def test_readings_are_listed_whether_they_count_or_wait(bench: Bench) -> None:
+    made = [ok(bench.enter(reading("150 °C", "147 °C"), "owner")), ok(bench.enter(reading()))]
+    listed = ok(bench.ask("GET", WHERE, "counter"))["entries"]
+    assert {one["reading_id"]: one["counts"] for one in listed} == {
+        made[0]["reading_id"]: True,
+        made[1]["reading_id"]: False,
+    }
+    nothing = ok(bench.ask("GET", "/v1/shop/presses/left/readings", "counter"))
+    assert nothing == {"entries": [], "next": None}
+    assert bench.ask("GET", "/v1/shop/presses/big-swing/readings", "owner", shop="mill-loft").json["entries"] == []
+    assert bench.ask("GET", WHERE, "owner", shop="mill-loft").status_code == 404, "another shop's press is none"
+
+
+def test_the_audit_names_what_was_done_to_which_reading(bench: Bench) -> None:
+    made = ok(bench.enter(reading()))
+    ok(bench.ask("POST", f"{WHERE}/{made['reading_id']}/confirm"))
+    ok(bench.ask("DELETE", f"{WHERE}/{made['reading_id']}"))
+    entries: list[Any] = []
+    address = "/v1/audit?limit=200"
+    while address:
+        page = ok(bench.ask("GET", address, "admin"))
+        entries, address = [*entries, *page["entries"]], page["next"]
+    subject = f"quay-side/bench/{made['reading_id']}"
+    of_it = [entry for entry in entries if entry["subject_id"] == subject]
+    told = [entry["event"] for entry in sorted(of_it, key=lambda entry: entry["seq"])]
+    assert told[-3:] == ["reading.entered", "reading.confirmed", "reading.withdrawn"]
