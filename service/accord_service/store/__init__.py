@@ -3,6 +3,7 @@
 from accord_rules.governance.outcomes import Cell
 from accord_service.store.audit import AuditLog, ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
 from accord_service.store.commit import ABSENT, Transaction, nothing_else
+from accord_service.store.effects import EffectStore, Run, Work
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
     AllReported,
@@ -38,6 +39,7 @@ __all__ = [
     "CellCount",
     "ChainHead",
     "Conflict",
+    "EffectStore",
     "EmbeddedServer",
     "Event",
     "FolderOwned",
@@ -56,6 +58,7 @@ __all__ = [
     "RememberedAnswer",
     "RevisionHead",
     "RevisionRecord",
+    "Run",
     "SealedEntry",
     "ShopRecord",
     "StillRunning",
@@ -66,6 +69,7 @@ __all__ = [
     "Transaction",
     "UnsealedEntry",
     "Watched",
+    "Work",
     "WriteRefused",
     "broken_at",
     "nothing_else",

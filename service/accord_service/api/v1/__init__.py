@@ -43,6 +43,7 @@ from accord_service.api.v1.post_keys import post_keys
 from accord_service.api.v1.post_outcome_withdraw import post_outcome_withdraw
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
 from accord_service.api.v1.post_proposal_decline import post_proposal_decline
+from accord_service.api.v1.post_proposal_effect_cancel import post_proposal_effect_cancel
 from accord_service.api.v1.post_proposal_open import post_proposal_open
 from accord_service.api.v1.post_proposal_publish import post_proposal_publish
 from accord_service.api.v1.post_proposal_withdraw import post_proposal_withdraw
@@ -89,6 +90,7 @@ ENDPOINTS = (
     get_proposal_status,
     post_proposal_open,
     get_proposal_effect,
+    post_proposal_effect_cancel,
     post_proposal_approve,
     post_proposal_decline,
     post_proposal_withdraw,
