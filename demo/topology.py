@@ -150,7 +150,9 @@ def published_on_one(town: Topology) -> int:
         changed = {"kind": "limits", "id": LIMIT, "value": {**entry, "value": entry["value"] + 1}}
         base = {"revision": head["revision"], "digest": head["digest"]}
         draft = owner.governance.propose(base, [changed], "To see it cross over.", "A topology to be checked.")
-        steward.governance.approve(owner.governance.open(draft["proposal_id"]))
+        owner.governance.open(draft["proposal_id"])
+        owner.governance.wait_for_effect(draft["proposal_id"])
+        steward.governance.approve(owner.governance.status(draft["proposal_id"]))
         return int(steward.governance.publish(draft["proposal_id"])["revision"])
 
 

@@ -20,11 +20,13 @@ from accord_rules.documents.answers import (
 from accord_rules.documents.reading import Choice, Flag, Object, optional, required
 from accord_rules.documents.writing import Documented
 from accord_rules.governance.changes import EntryChange
+from accord_rules.governance.comparison import FlipCount
 from accord_rules.governance.effect import Effect
 from accord_rules.governance.proposal import STATES, Base, ShownEffect
 from accord_rules.orders.order import Order
 from accord_rules.verdict import VERDICTS, Finding, Verdict
 from accord_service.api.answers import Document, Signatory, next_page, time
+from accord_service.steps.runs import EFFECT_STATES
 from accord_service.store import Event
 
 REPLAYED_VERDICTS = (*VERDICTS, "unreadable")
@@ -163,13 +165,31 @@ class Published(Documented):
 
 @dataclass(frozen=True, slots=True)
 class ProposalEffect(Documented):
-    """What a proposal would do, order by order. Approvals bind to its digest."""
+    """What a proposal would do, order by order, and how far the working out of that has come.
+
+    Approvals bind to the digest of the effect. While that of an open proposal is worked out anew, the one it shows
+    stands here still.
+    """
 
     proposal_id: str = required(STRING, "the proposal")
-    replay_digest: str = required(STRING, "digest of this effect")
-    effect: Effect = required(Object(Effect), "the effect", spread=True)
+    state: str = required(
+        Choice(EFFECT_STATES),
+        "working, or how it ended: done, failed, cancelled by somebody or with the proposal, void: the head moved on",
+    )
+    orders: int | None = required(Nullable(INTEGER), "how many orders there are to be judged; null until that is known")
+    replayed: int = required(INTEGER, "how many of them were judged")
+    time_left_s: int | None = required(
+        Nullable(INTEGER), "how long it will take at the rate so far; null until that is known, and once it has ended"
+    )
+    started_at: str = time("when it was asked for")
+    started_by_id: str = required(STRING, "who asked for it: the id of a key")
+    ended_at: str | None = required(INSTANT_OR_NULL, "when it ended, UTC; null while it is worked out")
+    ended_because: str | None = required(STRING_OR_NULL, "why it ended otherwise than done; null where it did not")
+    counts: tuple[FlipCount, ...] = required(listed(Object(FlipCount)), "flips so far, by shop, rule and direction")
+    replay_digest: str | None = required(STRING_OR_NULL, "digest of the effect; null before it was worked out")
+    effect: Effect | None = required(Nullable(Object(Effect)), "the effect; null before it was worked out")
     others_left_out: bool = required(
-        Flag(), "whether flips of other shops' recorded orders are left out, as for all but stewards"
+        Flag(), "whether flips of other shops' recorded orders are left out, as for all but stewards and admins"
     )
 
 

@@ -32,6 +32,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "steps": "step",
         "validate": "validate",
         "words": "words",
+        "work": "work",
     }
 )
 

@@ -50,6 +50,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "put_proposal": _PROPOSERS,
         "post_proposal_open": _PROPOSERS,
         "get_proposal_effect": _PROPOSERS,
+        "post_proposal_effect_cancel": _PROPOSERS,
         "post_proposal_approve": ("steward",),
         "post_proposal_decline": ("steward",),
         "post_proposal_withdraw": _PROPOSERS,

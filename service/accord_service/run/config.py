@@ -32,7 +32,8 @@ class Config:
     """``store_url``: a store run by somebody else; empty for the one that comes along, kept in ``data``.
 
     ``data`` also gets the first admin's key. Sizes in bytes. Records are kept for ``retain_days``.
-    A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
+    A proposal's effect is worked out on all recorded orders and on at most ``edges_most`` at edges of thresholds, by
+    ``job_processes`` processes beside the workers.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
     the bytes need at ``transfer_rate`` bytes a second. A worker has places for ``heavy_most`` heavy questions,
     ``heavy_most_a_key`` of them for one key's. A key has the ``rate_limits`` of its role, in requests a minute. Pages
@@ -44,7 +45,8 @@ class Config:
     body_limit: int = 256 * 1024
     log_level: str = "INFO"
     retain_days: int = 730
-    replay_most: int = 2000
+    edges_most: int = 2000
+    job_processes: int = 1
     header_seconds: int = 5
     transfer_seconds: int = 2
     transfer_rate: int = 32 * 1024
@@ -57,16 +59,17 @@ class Config:
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
         """Read ACCORD_STORE_URL, ACCORD_STORE_PASSWORD_FILE (of that store; else it may stand in the address),
         ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
-        ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second),
-        ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_RATE_LIMITS ("counter=6000,admin=600") and
-        ACCORD_CORS_ORIGINS (separated by commas)."""
+        ACCORD_EDGES_MOST, ACCORD_JOB_PROCESSES, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS,
+        ACCORD_TRANSFER_RATE (bytes a second), ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_RATE_LIMITS
+        ("counter=6000,admin=600") and ACCORD_CORS_ORIGINS (separated by commas)."""
         return cls(
             store_url=_store_url(env),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
             body_limit=_whole(env, "ACCORD_BODY_LIMIT", cls().body_limit, least=1024),
             log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
             retain_days=_whole(env, "ACCORD_RETAIN_DAYS", cls().retain_days, least=1),
-            replay_most=_whole(env, "ACCORD_REPLAY_MOST", cls().replay_most, least=1),
+            edges_most=_whole(env, "ACCORD_EDGES_MOST", cls().edges_most, least=1),
+            job_processes=_whole(env, "ACCORD_JOB_PROCESSES", cls().job_processes, least=0),
             header_seconds=_whole(env, "ACCORD_HEADER_SECONDS", cls().header_seconds, least=1),
             transfer_seconds=_whole(env, "ACCORD_TRANSFER_SECONDS", cls().transfer_seconds, least=1),
             transfer_rate=_whole(env, "ACCORD_TRANSFER_RATE", cls().transfer_rate, least=1),

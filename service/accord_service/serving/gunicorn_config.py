@@ -17,6 +17,7 @@ from accord_rules.documents.files import BookError
 from accord_service.run.config import OWN_STORE_URL, Config, ConfigError
 from accord_service.run.log import LOGGERS, JsonLines
 from accord_service.serving import first_start
+from accord_service.serving.helpers import Helpers
 from accord_service.serving.newcomers import turn_away_when_stopping
 from accord_service.store import EmbeddedServer, StoreError
 from accord_service.worker.collector import spare_the_book
@@ -69,6 +70,9 @@ if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
 # ``accord serve --new-admin-key`` HOLDER asks for one more: a second admin's, or for whoever lost theirs.
 NEW_ADMIN_KEY = "ACCORD_NEW_ADMIN_KEY"
 _store: EmbeddedServer | None = None
+_helpers: Helpers | None = None
+# What works out effects of proposals: never in a thread that answers requests, nor in a worker's process.
+_WORK = ("-c", "from accord_service.cli.main import main; main(prog_name='accord')", "work")
 
 
 def on_starting(server: Any) -> None:
@@ -112,8 +116,11 @@ def _empty_metrics_folder() -> None:
 
 
 def when_ready(server: Any) -> None:
-    """From now on a master that stops turns callers away."""
+    """From now on a master that stops turns callers away; what works beside the workers is started."""
+    global _helpers
     turn_away_when_stopping(server)
+    _helpers = Helpers(_WORK, Config.from_env().job_processes)
+    _helpers.start()
 
 
 def post_fork(server: Any, worker: Any) -> None:
@@ -134,7 +141,9 @@ def child_exit(server: Any, worker: Any) -> None:
 
 
 def on_exit(server: Any) -> None:
-    """Stop the store that was started here, and take away the folder of its own that it was in."""
+    """Stop what was started here, the store last, and take away the folder of its own that it was in."""
+    if _helpers is not None:
+        _helpers.stop()
     if _store is not None:
         _store.stop()
     if _OWN_FOLDER in os.environ:

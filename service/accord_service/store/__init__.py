@@ -3,6 +3,7 @@
 from accord_rules.governance.outcomes import Cell
 from accord_service.store.audit import AuditLog, ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
 from accord_service.store.commit import ABSENT, Transaction, nothing_else
+from accord_service.store.effects import EffectStore, Run, Work
 from accord_service.store.embedded import EmbeddedServer
 from accord_service.store.errors import (
     AllReported,
@@ -42,6 +43,7 @@ __all__ = [
     "CellCount",
     "ChainHead",
     "Conflict",
+    "EffectStore",
     "EmbeddedServer",
     "Event",
     "FolderOwned",
@@ -62,6 +64,7 @@ __all__ = [
     "RememberedAnswer",
     "RevisionHead",
     "RevisionRecord",
+    "Run",
     "SealedEntry",
     "ShopRecord",
     "StillRunning",
@@ -75,6 +78,7 @@ __all__ = [
     "WaitingReading",
     "WaitingReadings",
     "Watched",
+    "Work",
     "WriteRefused",
     "broken_at",
     "nothing_else",

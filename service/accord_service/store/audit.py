@@ -38,6 +38,8 @@ class Event(StrEnum):
     REVISION_PUBLISHED = "revision.published"
     PROPOSAL_DRAFTED = "proposal.drafted"
     PROPOSAL_EDITED = "proposal.edited"
+    PROPOSAL_EFFECT_STARTED = "proposal.effect-started"
+    PROPOSAL_EFFECT_ENDED = "proposal.effect-ended"  # without having been worked out
     PROPOSAL_OPENED = "proposal.opened"
     PROPOSAL_APPROVED = "proposal.approved"
     PROPOSAL_DECLINED = "proposal.declined"

@@ -20,6 +20,7 @@ KEYS = PREFIX + "keys"
 KEYS_USED = PREFIX + "keys-used"
 RECORDS = PREFIX + "records"
 RECORDS_EXPIRY = PREFIX + "records-expiry"
+RUNS = PREFIX + "effect-runs"
 CELLS = PREFIX + "outcome-cells"
 
 

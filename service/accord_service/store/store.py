@@ -8,6 +8,7 @@ from collections.abc import Callable
 from accord_service.store.audit import AuditLog
 from accord_service.store.commit import Committer
 from accord_service.store.connection import TIMEOUT_S, Connection
+from accord_service.store.effects import EffectStore
 from accord_service.store.idempotency import Idempotency
 from accord_service.store.keys import KeyStore
 from accord_service.store.outcomes import OutcomeStore
@@ -32,6 +33,7 @@ class Store:
         self.audit = AuditLog(connection)
         self.revisions = RevisionStore(committer)
         self.proposals = ProposalStore(committer, connection)
+        self.effects = EffectStore(committer, connection)
         self.shops = ShopStore(committer, connection)
         self.readings = ReadingStore(committer)
         self.keys = KeyStore(committer, connection)

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 from flask.testing import FlaskClient
+from tests.service.effect_workers import work_out
 
 from accord_service.cli.main import main
 from accord_service.store import ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
@@ -101,12 +102,21 @@ def test_what_is_done_to_a_proposal_is_told_as_the_api_calls_it(client: FlaskCli
     read = client.get(own, headers=owner)
     body = read.json | {"reason": "Still missing."}
     edited = client.put(own, json=body, headers=owner | {"If-Match": read.headers["ETag"]})
-    steps = [edited, client.post(f"{own}/open", headers=owner)]
+    steps = [edited, *(client.post(f"{own}/{step}", headers=owner) for step in ("open", "effect/cancel", "open"))]
+    work_out(changing.collective.server.url)
     steps.append(client.post(f"{own}/decline", json={"reason": "Not needed."}, headers=steward))
-    assert [step.status_code for step in steps] == [200, 200, 200]
+    assert [step.status_code for step in steps] == [200, 202, 200, 202, 200]
     chain = entries(client, steward, 200)
     events = [entry["event"] for entry in chain if entry["subject_id"] == draft.json["proposal_id"]]
-    assert events == ["proposal.drafted", "proposal.edited", "proposal.opened", "proposal.declined"]
+    assert events == [
+        "proposal.drafted",
+        "proposal.edited",
+        "proposal.effect-started",
+        "proposal.effect-ended",
+        "proposal.effect-started",
+        "proposal.opened",
+        "proposal.declined",
+    ]
     assert {entry["event"] for entry in chain} <= set(Event)
 
 

@@ -56,6 +56,7 @@ from accord_service.api.v1.post_press_reading_confirm import post_press_reading_
 from accord_service.api.v1.post_press_readings import post_press_readings
 from accord_service.api.v1.post_proposal_approve import post_proposal_approve
 from accord_service.api.v1.post_proposal_decline import post_proposal_decline
+from accord_service.api.v1.post_proposal_effect_cancel import post_proposal_effect_cancel
 from accord_service.api.v1.post_proposal_open import post_proposal_open
 from accord_service.api.v1.post_proposal_publish import post_proposal_publish
 from accord_service.api.v1.post_proposal_withdraw import post_proposal_withdraw
@@ -104,6 +105,7 @@ ENDPOINTS = (
     get_proposal_status,
     post_proposal_open,
     get_proposal_effect,
+    post_proposal_effect_cancel,
     post_proposal_approve,
     post_proposal_decline,
     post_proposal_withdraw,
