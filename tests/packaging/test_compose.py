@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+import time
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ import yaml
 
 from accord_service.api.watch import VIEWS
 from accord_service.run.config import Config
+from accord_service.store import Store, StoreBroken
 
 ROOT = Path(__file__).parents[2]
 COMPOSE = ROOT / "docker-compose.yml"
@@ -91,10 +93,14 @@ def test_every_variable_set_is_one_that_the_code_reads(replicas: list[Mapping[st
     assert named <= read
 
 
-def test_the_code_takes_the_values(replicas: list[Mapping[str, Any]]) -> None:
+def test_the_code_takes_the_values(replicas: list[Mapping[str, Any]], tmp_path: Path) -> None:
+    secret = tmp_path / "store-password"
+    secret.write_text("half/open\n", encoding="utf-8")
     for replica in replicas:
-        config = Config.from_env(replica["environment"])
-        assert config.store_url == replica["environment"]["ACCORD_STORE_URL"]
+        config = Config.from_env(replica["environment"] | {"ACCORD_STORE_PASSWORD_FILE": str(secret)})
+        address = urlsplit(replica["environment"]["ACCORD_STORE_URL"])
+        assert address.password is None
+        assert config.store_url == f"redis://:half%2Fopen@{address.netloc}{address.path}"
         assert str(config.data) == replica["environment"]["ACCORD_DATA"]
 
 
@@ -143,6 +149,53 @@ def test_the_store_is_the_one_the_replicas_are_told_of(
         assert replica["depends_on"][address.hostname] == {"condition": "service_healthy"}
         assert "ports" not in store
         assert all(compose["networks"][network]["internal"] for network in store["networks"])
+
+
+def test_the_store_has_a_password_that_each_service_reads_from_the_same_file(
+    compose: Mapping[str, Any], replicas: list[Mapping[str, Any]]
+) -> None:
+    """There is none by itself: without the file nothing starts."""
+    (secret,) = compose["secrets"]
+    assert compose["secrets"][secret] == {"file": f"./secrets/{secret}"}
+    assert "/secrets/" in (ROOT / ".gitignore").read_text(encoding="utf-8").splitlines()
+    mounted = f"/run/secrets/{secret}"
+    store = compose["services"]["store"]
+    assert store["secrets"] == [secret]
+    assert mounted in store["entrypoint"][-1]
+    assert mounted in store["healthcheck"]["test"][-1]
+    for replica in replicas:
+        assert replica["secrets"] == [secret]
+        assert replica["environment"]["ACCORD_STORE_PASSWORD_FILE"] == mounted
+
+
+@pytest.mark.needs("redis-server")
+def test_the_store_as_it_is_started_wants_the_password(compose: Mapping[str, Any], tmp_path: Path) -> None:
+    """By the same words, and the secret where this test may put it; the process list does not tell it."""
+    password = 'a "quoted" pass\\word'
+    (tmp_path / "store-password").write_text(password + "\n", encoding="utf-8")
+    store = compose["services"]["store"]
+    entry = [word.replace("$$", "$").replace("/run/secrets", str(tmp_path)) for word in store["entrypoint"]]
+    socket_file = tmp_path / "store.sock"
+    words = [*entry, *store["command"], "--port", "0", "--unixsocket", str(socket_file), "--dir", str(tmp_path)]
+    process = subprocess.Popen(words, stdout=subprocess.DEVNULL)
+    try:
+        until = time.monotonic() + 30
+        while not socket_file.exists():
+            assert time.monotonic() < until
+            time.sleep(0.02)
+        with pytest.raises(StoreBroken, match="Authentication required"):
+            Store.at(f"unix://{socket_file}").ping()
+        secret = {
+            "ACCORD_STORE_URL": f"unix://{socket_file}",
+            "ACCORD_STORE_PASSWORD_FILE": f"{tmp_path}/store-password",
+        }
+        Store.at(Config.from_env(secret).store_url).ping()
+        told = Path(f"/proc/{process.pid}/cmdline").read_bytes() + Path(f"/proc/{process.pid}/environ").read_bytes()
+        assert b"redis-server" in told
+        assert b"quoted" not in told
+    finally:
+        process.kill()
+        process.wait()
 
 
 def test_the_store_syncs_every_write_and_forgets_nothing(compose: Mapping[str, Any]) -> None:
