@@ -22,6 +22,7 @@ from accord_rules.governance.changes import (
 from accord_rules.governance.effect import RECORDED, Budget
 from accord_rules.governance.proposal import Approval, Base, GovernanceError, KnownKey, Proposal
 from accord_rules.infer.engine import EngineError
+from accord_service.api.answers import Signatory
 from accord_service.api.endpoint import Call
 from accord_service.api.governance_answers import (
     Digests,
@@ -29,7 +30,6 @@ from accord_service.api.governance_answers import (
     RevisionLine,
     ShownApproval,
     ShownProposal,
-    Signatory,
 )
 from accord_service.http.problems import (
     BaseMoved,
