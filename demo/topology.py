@@ -14,6 +14,7 @@ import argparse
 import contextlib
 import copy
 import os
+import secrets
 import shutil
 import signal
 import socket
@@ -38,7 +39,7 @@ SLOW = (3.05, 60.0)
 SEEN_S = 2.0
 AT_ONCE = 4  # orders; as many as the services have workers
 NOTICED_S = 1.0  # a worker asks the store each half second; what it knew before that it calls live
-REDIS = ("--appendonly", "yes", "--appendfsync", "always", "--maxmemory-policy", "noeviction", "--save", "")
+REDIS = ("appendonly yes", "appendfsync always", "maxmemory-policy noeviction", 'save ""')
 
 
 class Otherwise(RuntimeError):
@@ -57,12 +58,22 @@ class Redis:
     def url(self) -> str:
         return f"redis://127.0.0.1:{self.port}/0"
 
+    @property
+    def password_file(self) -> Path:
+        return self.folder / "store-password"
+
     def start(self) -> None:
         program = shutil.which("redis-server")
         if program is None:
             raise DayError("redis-server is missing; python3 machine.py missing names the package that brings it")
-        words = ["--bind", "127.0.0.1", "--port", str(self.port), "--dir", str(self.folder), *REDIS]
-        self.process = subprocess.Popen([program, *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        if not self.password_file.exists():
+            _write_secret(self.password_file, secrets.token_hex(32))
+        # A file and not a command line, which every user of the machine can read.
+        config = self.folder / "redis.conf"
+        password = self.password_file.read_text(encoding="ascii")
+        place = ("bind 127.0.0.1", f"port {self.port}", f'dir "{self.folder}"', f"requirepass {password}")
+        _write_secret(config, "\n".join((*place, *REDIS)))
+        self.process = subprocess.Popen([program, str(config)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         until = time.monotonic() + 10
         while not self._listens():
             if self.process.poll() is not None or time.monotonic() > until:
@@ -77,6 +88,12 @@ class Redis:
         if self.process is not None:
             self.process.kill()
             self.process.wait()
+
+
+def _write_secret(file: Path, text: str) -> None:
+    """A file that only this user can read."""
+    with open(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as out:
+        out.write(text)
 
 
 @dataclass(frozen=True)
@@ -111,6 +128,7 @@ def running() -> Iterator[Topology]:
         stack.callback(redis.kill)
         redis.start()
         env = os.environ | {"ACCORD_DATA": data, "ACCORD_STORE_URL": redis.url, "ACCORD_WORKERS": "2"}
+        env["ACCORD_STORE_PASSWORD_FILE"] = str(redis.password_file)
         env.pop("PROMETHEUS_MULTIPROC_DIR", None)
         seeded(env)
         keys = Path(data, "keys")

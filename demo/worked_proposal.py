@@ -156,17 +156,17 @@ def work(town: Town) -> None:
     show_refusal(problem)
     back = owner.governance.revert(base["revision"], "To show that going back is a proposal too.", validate_only=True)
     say(f"12. Reverting would be a proposal again: {len(back['changes'])} changes, state {back['state']}.")
-    say(f"13. accord audit verify: {verified(town)}")
+    say(f"13. accord audit check: {verified(town)}")
 
 
 def verified(town: Town) -> str:
     """What the command says of the audit, read from the service and checked here."""
     accord = [sys.executable, "-c", "from accord_service.cli.main import main; main(prog_name='accord')"]
     env = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path)), "ACCORD_URL": town.url}
-    command = [*accord, "audit", "verify", "--token", town.token("mill-steps-steward")]
+    command = [*accord, "audit", "check", "--token", town.token("mill-steps-steward")]
     done = subprocess.run(command, env=env, capture_output=True, text=True, check=False)
     must(done.returncode == 0, done.stdout + done.stderr)
-    return done.stdout.strip()
+    return done.stdout.strip().replace("\n", " ")
 
 
 def seen_after(town: Town, revision: int) -> None:

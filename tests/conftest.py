@@ -24,10 +24,10 @@ from accord_rules.revision.book import Book
 from accord_service import app
 from accord_service.api.v1 import ENDPOINTS
 from accord_service.http.problems import Problem
-from accord_service.run.config import Config
+from accord_service.run.config import SEAL_KEY_FILE, Config
 from accord_service.serving import first_start
 from accord_service.steps import effects
-from accord_service.store import EmbeddedServer, Store
+from accord_service.store import EmbeddedServer, Seals, Store
 from accord_service.worker import edition
 from accord_service.worker.collector import spare_the_book
 
@@ -46,6 +46,16 @@ def cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(of_the_run / "cache"))
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def seal_key_of_the_run(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """One key seals every audit of this run, so that a test can open any store behind its service's back."""
+    file = tmp_path_factory.mktemp("seal") / "seal-key.pem"
+    Seals.made_at(file)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv(SEAL_KEY_FILE, str(file))
+        yield file
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -154,9 +164,10 @@ OpenCollective = Callable[[Iterable[str], Iterable[tuple[str, str]]], Collective
 
 
 @pytest.fixture(scope="session")
-def seeded_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def seeded_data(tmp_path_factory: pytest.TempPathFactory, seal_key_of_the_run: Path) -> Path:
     """The data folder that a first start leaves: the shipped book as revision 1, an admin's key. To be copied."""
     data = tmp_path_factory.mktemp("seeded")
+    shutil.copy(seal_key_of_the_run, data / "seal-key.pem")
     server = EmbeddedServer.start(data / "store")
     try:
         first_start.furnish(server.url, data)

@@ -96,12 +96,12 @@ def test_every_variable_set_is_one_that_the_code_reads(replicas: list[Mapping[st
 
 
 def test_the_code_takes_the_values(replicas: list[Mapping[str, Any]], tmp_path: Path) -> None:
-    (tmp_path / "password").write_text("secret\n", encoding="ascii")
+    (tmp_path / "password").write_text("half/open\n", encoding="ascii")
     for replica in replicas:
         given = replica["environment"]
         assert given[STORE_PASSWORD_FILE] == "/run/secrets/store-password"
         config = Config.from_env(given | {STORE_PASSWORD_FILE: str(tmp_path / "password")})
-        assert config.store_url == given["ACCORD_STORE_URL"].replace("://", "://:secret@")
+        assert config.store_url == given["ACCORD_STORE_URL"].replace("://", "://:half%2Fopen@")
         assert str(config.data) == given["ACCORD_DATA"]
 
 

@@ -294,6 +294,7 @@ class TestKeys:
             key = next(key for key in raw.keys("*") if key.decode().endswith(f"key:{record.id}"))
             fields = {name: value for name, value in record.fields().items() if not name.startswith("confirmed")}
             raw.hset(key, "d", json.dumps({**fields, "holder": None}))
+            store.adoption.adopt(who="t")
             old = store.keys.get(record.id)
             assert old is not None
             assert (old.holder, old.confirmed_by, old.waits) == (None, None, waits)
@@ -547,6 +548,7 @@ class TestOutcomes:
             pieces = document.get("pieces", document)
             new = ("shops", "reported_by", "withdrawn_at")
             raw.hset(key, "d", json.dumps({name: value for name, value in pieces.items() if name not in new}))
+        store.adoption.adopt(who="t")
         (count,) = store.outcomes.counts()
         assert (count.failed, count.shops) == (1, {})
         assert [(outcome.outcome_id, outcome.reported_by) for outcome in store.outcomes.page(record).items] == [

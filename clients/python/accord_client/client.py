@@ -212,8 +212,8 @@ class _Asker:
         self._base = base
         self._session = session
 
-    def read(self, address: str) -> dict[str, Any]:
-        return self._session.ask("GET", self._base + address)
+    def read(self, address: str, silence_s: float | None = None) -> dict[str, Any]:
+        return self._session.ask("GET", self._base + address, silence_s=silence_s)
 
     def write(
         self, method: str, address: str, body: Mapping[str, Any] | None, headers: Mapping[str, str]

@@ -18,13 +18,14 @@ from accord_client.exceptions import EffectNotDone, TimedOut
 Document = Mapping[str, Any]
 # A small effect takes some seconds, one of many recorded orders hours: it is asked for more and more rarely.
 _SOON_S, _RARELY_S, _LATER = 0.2, 5.0, 1.5
+CHECKING_S = 300.0
 
 
 class Asker(Protocol):
     """What ``Client`` lends."""
 
-    def read(self, address: str) -> dict[str, Any]:
-        """The answer to a GET."""
+    def read(self, address: str, silence_s: float | None = None) -> dict[str, Any]:
+        """The answer to a GET; ``silence_s``: how long it may take, the client's own limit or this."""
 
     def write(self, method: str, address: str, body: Document | None, headers: Mapping[str, str]) -> dict[str, Any]:
         """The answer to a POST, PUT or DELETE."""
@@ -206,9 +207,17 @@ class Governance:
         return self._asker.pages("/v1/audit?limit=200")
 
     def audit_head(self) -> Document:
-        """Where the audit ends: ``seq`` and ``hash`` of its last entry."""
-        head: Document = self._asker.read("/v1/audit?limit=1")["head"]
-        return head
+        """Where the audit ends: ``seq``, ``hash`` and the rest, with the ``anchor``, one line to be kept."""
+        return self._asker.read("/v1/audit/head")
+
+    def check_audit(self, anchor: str | None = None, silence_s: float = CHECKING_S) -> Document:
+        """The service's account of whether all it holds is what the audit says: ``whole``, ``lines`` for people,
+        ``faults``; for stewards and admins. ``anchor``: a line of ``audit_head`` that was kept, to be found again.
+
+        Everything is read for it, so the service may stay silent for ``silence_s``.
+        """
+        query = f"?{urlencode({'anchor': anchor})}" if anchor is not None else ""
+        return self._asker.read(f"/v1/audit/check{query}", silence_s)
 
     # -- inside --------------------------------------------------------------------------------------------------------
 

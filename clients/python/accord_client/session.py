@@ -48,12 +48,14 @@ class Session:
         *,
         headers: Mapping[str, str] = _NONE,
         also_answers: tuple[int, ...] = (),
+        silence_s: float | None = None,
     ) -> dict[str, Any]:
-        """The JSON object that answers. ``also_answers`` are statuses beside 200 whose document is the answer.
+        """The JSON object that answers. ``also_answers`` are statuses beside 200 whose document is the answer;
+        ``silence_s`` is how long the service may stay silent here, the session's own limit when left out.
 
         Raises ConnectionFailed, TimedOut, ProblemError or BadAnswer.
         """
-        return _document(self._answered(method, url, body, headers, also_answers))
+        return _document(self._answered(method, url, body, headers, also_answers, silence_s))
 
     def editable(
         self, method: str, url: str, body: bytes | None = None, *, headers: Mapping[str, str] = _NONE
@@ -69,12 +71,14 @@ class Session:
         body: bytes | None,
         headers: Mapping[str, str],
         also_answers: tuple[int, ...],
+        silence_s: float | None = None,
     ) -> requests.Response:
+        timeout = (self._timeout[0], self._timeout[1] if silence_s is None else silence_s)
         tries = 0
         while True:
             tries += 1
             try:
-                response = self._followed(method, url, body, headers)
+                response = self._followed(method, url, body, headers, timeout)
             except ConnectionFailed:
                 if not self._retry.wait(tries):
                     raise
@@ -90,9 +94,11 @@ class Session:
             if not passing or not self._retry.wait(tries, wait_s):
                 raise _refusal(response, wait_s, to_an_order=method == "POST")
 
-    def _followed(self, method: str, url: str, body: bytes | None, headers: Mapping[str, str]) -> requests.Response:
+    def _followed(
+        self, method: str, url: str, body: bytes | None, headers: Mapping[str, str], timeout: tuple[float, float]
+    ) -> requests.Response:
         """Reads may be sent on, but only within the service: the token goes to no other place."""
-        response = self._send(method, url, body, headers)
+        response = self._send(method, url, body, headers, timeout)
         for _ in range(_MOST_REDIRECTS):
             if response.status_code not in _REDIRECTS:
                 return response
@@ -100,23 +106,23 @@ class Session:
             if method != "GET" or _origin(onward) != _origin(url):
                 raise BadAnswer(f"{url} is not the service's address: it points on to {onward:.200}")
             url = onward
-            response = self._send(method, url, body, headers)
+            response = self._send(method, url, body, headers, timeout)
         raise BadAnswer(f"{url} points on without end")
 
-    def _send(self, method: str, url: str, body: bytes | None, headers: Mapping[str, str]) -> requests.Response:
+    def _send(
+        self, method: str, url: str, body: bytes | None, headers: Mapping[str, str], timeout: tuple[float, float]
+    ) -> requests.Response:
         sent = {**headers, **({"Content-Type": JSON} if body is not None else {})}
         try:
-            return self._session.request(
-                method, url, data=body, headers=sent, timeout=self._timeout, allow_redirects=False
-            )
+            return self._session.request(method, url, data=body, headers=sent, timeout=timeout, allow_redirects=False)
         except requests.exceptions.ConnectTimeout as error:
-            raise ConnectionFailed(f"no connection to {_origin(url)} within {self._timeout[0]:g} s") from error
+            raise ConnectionFailed(f"no connection to {_origin(url)} within {timeout[0]:g} s") from error
         except requests.exceptions.Timeout as error:
-            raise _timed_out(url, self._timeout[1]) from error
+            raise _timed_out(url, timeout[1]) from error
         except (requests.exceptions.ConnectionError, requests.exceptions.ChunkedEncodingError) as error:
             # A body that stops coming is a silence too, though requests files it under lost connections.
             if error.args and isinstance(error.args[0], ReadTimeoutError):
-                raise _timed_out(url, self._timeout[1]) from error
+                raise _timed_out(url, timeout[1]) from error
             raise ConnectionFailed(f"no connection to {_origin(url)}, or it broke: {_cause(error)}") from error
         except requests.exceptions.RequestException as error:
             raise BadAnswer(f"{_origin(url)} did not answer as a web server does: {_cause(error)}") from error

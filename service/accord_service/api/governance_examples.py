@@ -222,21 +222,46 @@ def _effect(book: Book) -> dict[str, Any]:
     }
 
 
+_SEAL_KEY_ID = "1f" * 8
+AUDIT_HEAD: dict[str, Any] = {
+    "seq": 812,
+    "hash": "6b" * 32,
+    "written_at": instant(_THEN_S),
+    "key_id": _SEAL_KEY_ID,
+    "public_key": "w" * 43,
+    "anchor": f"accord-audit-1 812 {'6b' * 32} {instant(_THEN_S)} {_SEAL_KEY_ID} {'S' * 86}",
+}
 AUDIT: dict[str, Any] = {
-    "head": {"seq": 812, "hash": "6b" * 32},
+    "head": AUDIT_HEAD,
     "entries": [
         {
             "seq": 1,
             "written_at": instant(_THEN_S),
             "actor_id": "first start",
+            "actor": None,
             "event": "revision.published",
             "subject_id": "1",
+            "subject": None,
             "written": {"revision:1": "7c" * 32, "head": "8d" * 32},
+            "versions": {"revision:1": 1, "head": 1},
+            "expires_at": {},
+            "key_id": _SEAL_KEY_ID,
             "previous": "0" * 64,
             "hash": "9e" * 32,
         }
     ],
     "next": "/v1/audit?cursor=1&limit=1",
+}
+AUDIT_ACCOUNT: dict[str, Any] = {
+    "whole": True,
+    "lines": ["Whole: 812 entries, 460 documents."],
+    "head": AUDIT_HEAD,
+    "documents": 460,
+    "adopted_seq": None,
+    "faults": [],
+    "faults_left_out": 0,
+    "seals_checked": True,
+    "checked_at": instant(_THEN_S),
 }
 
 _ORDER: dict[str, Any] = {

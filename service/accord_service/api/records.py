@@ -10,9 +10,10 @@ from accord_service.api.answers import Signatory
 from accord_service.api.endpoint import Call
 from accord_service.api.governance_answers import OutcomeReport, Record, RecordLine
 from accord_service.api.request import note
+from accord_service.api.signatories import signatories
 from accord_service.http.problems import NotFound
 from accord_service.run.times import instant
-from accord_service.store import KeyRecord, OrderRecord, OutcomeRecord
+from accord_service.store import OrderRecord, OutcomeRecord
 
 RECORD_ID = MappingProxyType({"record_id": "id of the record"})
 
@@ -67,9 +68,8 @@ def whole_record(record: OrderRecord) -> Record:
 
 def outcome_reports(call: Call, outcomes: Sequence[OutcomeRecord]) -> tuple[OutcomeReport, ...]:
     """Reports as their shop reads them, with whose key each was made with."""
-    ids = [outcome.reported_by for outcome in outcomes if outcome.reported_by is not None]
-    keys = call.room.store.keys.get_all(ids)
-    return tuple(_outcome_report(outcome, keys.get(outcome.reported_by or "")) for outcome in outcomes)
+    whose = signatories(call.room.store, (outcome.reported_by for outcome in outcomes))
+    return tuple(_outcome_report(outcome, whose.get(outcome.reported_by)) for outcome in outcomes)
 
 
 def outcome_report(call: Call, outcome: OutcomeRecord) -> OutcomeReport:
@@ -78,7 +78,7 @@ def outcome_report(call: Call, outcome: OutcomeRecord) -> OutcomeReport:
     return report
 
 
-def _outcome_report(outcome: OutcomeRecord, key: KeyRecord | None) -> OutcomeReport:
+def _outcome_report(outcome: OutcomeRecord, reported_by: Signatory | None) -> OutcomeReport:
     document = outcome.document
     return OutcomeReport(
         outcome_id=outcome.outcome_id,
@@ -92,7 +92,7 @@ def _outcome_report(outcome: OutcomeRecord, key: KeyRecord | None) -> OutcomeRep
         substrate=outcome.cell.substrate,
         press_type=outcome.cell.press_type,
         reported_at=instant(outcome.reported_at),
-        reported_by=None if key is None else Signatory(key.shop, key.holder, key.role),
+        reported_by=reported_by,
         withdrawn_at=None if outcome.withdrawn_at is None else instant(outcome.withdrawn_at),
         drafted_proposal_id=outcome.drafted_proposal_id,
     )

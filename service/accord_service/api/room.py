@@ -43,6 +43,7 @@ from accord_rules.revision.book import Book
 from accord_service.http.problems import HouseRulesDoNotFit, NotFound, NotReady
 from accord_service.run.config import Config
 from accord_service.run.metrics import Metrics
+from accord_service.steps.audit_watch import ANCHOR, AuditWatch, Unfaithful
 from accord_service.steps.key_uses import KeyUses
 from accord_service.steps.outcomes import Tally
 from accord_service.steps.records import Pruning
@@ -114,7 +115,8 @@ class State:
     """What /readyz tells. ``status``: ready, degraded or not ready.
 
     Degraded: answers go on, from what is held where ``store`` says why, by the judge's word where ``engine_since_s``
-    (seconds since 1970) says since when it had to settle what the engine could not answer or answered wrongly.
+    (seconds since 1970) says since when it had to settle what the engine could not answer or answered wrongly, from a
+    store that is not what the audit says where ``audit`` tells how.
     """
 
     status: str
@@ -122,6 +124,7 @@ class State:
     failed: str
     store: str
     engine_since_s: float | None
+    audit: Unfaithful | None
 
 
 class Room:
@@ -134,8 +137,10 @@ class Room:
         self.tally = Tally(store)
         self.pruning = Pruning(store)
         self.key_uses = KeyUses(store)
+        self.audit_watch = AuditWatch(store, config.data / ANCHOR, clock)
         self.rates = Rates(store.rates, config.rate_limits)
         self._clock = clock
+        self.checking = threading.Lock()  # held by whoever reads the whole store
         self._moving = threading.Lock()
         self._held: _Held | None = None
         self._refused = _NOTHING_REFUSED
@@ -159,6 +164,7 @@ class Room:
         if self._held is not None:
             self._held.edition.give_up()
         self.key_uses.close()
+        self.audit_watch.close()
         self.store.close()
 
     # -- one request -------------------------------------------------------------------------------------------------
@@ -172,6 +178,7 @@ class Room:
             while not held.edition.take():
                 held = self._current(watched)
             leases.callback(held.edition.give_back)
+            self.audit_watch.now_and_then()
             yield self._snapshot(held, watched, leases)
 
     def _snapshot(self, held: _Held, watched: Watched, leases: ExitStack) -> Snapshot:
@@ -225,11 +232,12 @@ class Room:
         try:
             with self.taken() as snapshot:
                 failed, head, since_s = snapshot.edition.failed, snapshot.edition.head, self.ledger.since_s
-                degraded = snapshot.basis == "held" or since_s is not None
+                unfaithful = self.audit_watch.unfaithful
+                degraded = snapshot.basis == "held" or since_s is not None or unfaithful is not None
                 status = "not ready" if failed else "degraded" if degraded else "ready"
-                return State(status, head, failed, snapshot.why, since_s)
+                return State(status, head, failed, snapshot.why, since_s, unfaithful)
         except NotReady as problem:
-            return State("not ready", None, "", problem.detail, self.ledger.since_s)
+            return State("not ready", None, "", problem.detail, self.ledger.since_s, self.audit_watch.unfaithful)
 
     # -- moving on ---------------------------------------------------------------------------------------------------
 

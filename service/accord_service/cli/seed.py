@@ -24,7 +24,7 @@ from accord_service.http.roles import ROLES
 from accord_service.run.config import DATA, Config, ConfigError
 from accord_service.serving import first_start
 from accord_service.steps.shops import faults_of
-from accord_service.store import Store, StoreError
+from accord_service.store import Seals, Store, StoreError
 from accord_service.worker.edition import loaded
 
 T = TypeVar("T")
@@ -80,7 +80,7 @@ def _open(config: Config) -> Iterator[Store]:
         url = config.store_url if server is None else server.url
         first_start.furnish(url, config.data)
         # A patient one: nobody waits for its answers.
-        store = Store.at(url, timeout_s=5.0)
+        store = Store.at(url, timeout_s=5.0, seals=Seals.read(config.seal_key_file))
         try:
             yield store
         finally:

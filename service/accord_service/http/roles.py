@@ -99,5 +99,7 @@ MAY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "delete_key": ("owner", "admin"),
         "post_key_confirm": ("admin",),
         "get_audit": ("steward", "admin"),
+        "get_audit_check": ("steward", "admin"),
+        "get_audit_head": _EVERYBODY,
     }
 )

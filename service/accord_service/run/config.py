@@ -20,6 +20,7 @@ LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR")
 DATA = Path(".data/accord")
 # Set by the process that owns the store that comes along, for its workers alone.
 OWN_STORE_URL = "ACCORD_OWN_STORE_URL"
+SEAL_KEY_FILE = "ACCORD_SEAL_KEY_FILE"
 STORE_PASSWORD_FILE = "ACCORD_STORE_PASSWORD_FILE"
 
 
@@ -31,7 +32,8 @@ class ConfigError(ValueError):
 class Config:
     """``store_url``: a store run by somebody else; empty for the one that comes along, kept in ``data``.
 
-    ``data`` also gets the first admin's key. Sizes in bytes. Records are kept for ``retain_days``.
+    ``data`` also gets the first admin's key. ``seal_key``: the file of the key that seals the audit, which all services
+    on one store share; None for one in ``data``. Sizes in bytes. Records are kept for ``retain_days``.
     A proposal's effect is worked out on all recorded orders and on at most ``edges_most`` at edges of thresholds, by
     ``job_processes`` processes beside the workers.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
@@ -40,8 +42,9 @@ class Config:
     of ``cors_origins`` may ask from a browser.
     """
 
-    store_url: str = ""
+    store_url: str = field(default="", repr=False)  # it may have a password in it
     data: Path = DATA
+    seal_key: Path | None = None
     body_limit: int = 256 * 1024
     log_level: str = "INFO"
     retain_days: int = 730
@@ -58,13 +61,14 @@ class Config:
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
         """Read ACCORD_STORE_URL, ACCORD_STORE_PASSWORD_FILE (of that store; else it may stand in the address),
-        ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
+        ACCORD_DATA, ACCORD_SEAL_KEY_FILE, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
         ACCORD_EDGES_MOST, ACCORD_JOB_PROCESSES, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS,
         ACCORD_TRANSFER_RATE (bytes a second), ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_RATE_LIMITS
         ("counter=6000,admin=600") and ACCORD_CORS_ORIGINS (separated by commas)."""
         return cls(
-            store_url=_store_url(env),
+            store_url=store_url(env),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
+            seal_key=Path(file) if (file := env.get(SEAL_KEY_FILE, "").strip()) else None,
             body_limit=_whole(env, "ACCORD_BODY_LIMIT", cls().body_limit, least=1024),
             log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
             retain_days=_whole(env, "ACCORD_RETAIN_DAYS", cls().retain_days, least=1),
@@ -78,6 +82,11 @@ class Config:
             rate_limits=_rates(env, "ACCORD_RATE_LIMITS"),
             cors_origins=_origins(env, "ACCORD_CORS_ORIGINS"),
         )
+
+    @property
+    def seal_key_file(self) -> Path:
+        """Where the key that seals the audit is."""
+        return self.seal_key or self.data / "seal-key.pem"
 
     @classmethod
     def of_worker(cls, env: Mapping[str, str] = os.environ) -> Config:
@@ -93,8 +102,11 @@ class Config:
         return replace(config, store_url=url)
 
 
-def _store_url(env: Mapping[str, str]) -> str:
-    """The address, with the password of the file that STORE_PASSWORD_FILE names, where it does."""
+def store_url(env: Mapping[str, str]) -> str:
+    """The address of ACCORD_STORE_URL, with the password of the file that STORE_PASSWORD_FILE names, where it does.
+
+    So the password stands in no environment, on no command line and in no file but that. Raises ConfigError.
+    """
     url, file = env.get("ACCORD_STORE_URL", "").strip(), env.get(STORE_PASSWORD_FILE, "").strip()
     if not file:
         return url
@@ -108,8 +120,9 @@ def _store_url(env: Mapping[str, str]) -> str:
     except (OSError, UnicodeDecodeError) as error:
         why = error.strerror if isinstance(error, OSError) else "not text"
         raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file that can be read ({why})") from None
-    if not password:
-        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file with the password in it, and it is empty")
+    if not password or "\n" in password:
+        why = "more lines than one" if password else "nothing"
+        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file that holds the store's password, and it holds {why}")
     return f"{scheme}://:{quote(password, safe='')}@{place}"
 
 

@@ -16,7 +16,7 @@ from accord_rules.verdict import Finding
 MEDIA_TYPE = CONTENT_TYPE_LATEST
 _SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0)
 
-_ENGINE = "engine"
+_ENGINE, _AUDIT = "engine", "audit"
 
 
 @dataclass(slots=True)
@@ -80,6 +80,7 @@ class Metrics:
             multiprocess_mode="livemin",
         )
         self._degraded.labels(_ENGINE).set(0)
+        self._degraded.labels(_AUDIT).set(0)
         self._mirroring = threading.Lock()
         self._mirrors: dict[tuple[Network, str], _Mirror] = {}
 
@@ -112,6 +113,10 @@ class Metrics:
         if ledger.since_s is not None:
             self._degraded.labels(_ENGINE).set(1)
             self._degraded_since.labels(_ENGINE).set(ledger.since_s)
+
+    def tell_audit(self, *, unfaithful: bool) -> None:
+        """Whether this worker found that the store is not what the audit says."""
+        self._degraded.labels(_AUDIT).set(int(unfaithful))
 
     def written(self) -> bytes:
         """All counters in the text format, summed over the workers where there are several."""

@@ -29,6 +29,17 @@ class StoreBroken(StoreError):
     """The store can't be used until somebody acts: a wrong address, a wrong password, damaged data."""
 
 
+class Altered(StoreBroken):
+    """A document that no service with our seal key wrote under this name: put into the store past it, or altered there.
+
+    ``name`` as the audit has it.
+    """
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        super().__init__(f"{name} is not as a service wrote it: it was altered in the store (accord audit check)")
+
+
 class FolderOwned(StoreBroken):
     """Another living process owns the data folder. The message names the folder and the owner's process id."""
 

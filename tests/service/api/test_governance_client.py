@@ -23,7 +23,7 @@ class Asker:
     def __init__(self, client: FlaskClient, headers: dict[str, str]) -> None:
         self._client, self._headers = client, headers
 
-    def read(self, address: str) -> dict[str, Any]:
+    def read(self, address: str, silence_s: float | None = None) -> dict[str, Any]:
         return self._answer("GET", address, None, {})
 
     def write(self, method: str, address: str, body: Any, headers: Mapping[str, str]) -> dict[str, Any]:
@@ -114,7 +114,9 @@ def test_each_method_asks_what_the_service_answers(changing: Any, order: dict[st
     back = owner.revert(1, "Not needed after all.")
     assert steward.decline(back["proposal_id"], "Still needed.", validate_only=True)["state"] == "declined"
     assert owner.withdraw(back["proposal_id"], "Needed after all.")["state"] == "withdrawn"
-    assert [entry["seq"] for entry in steward.audit()][-1] == steward.audit_head()["seq"]
+    head = steward.audit_head()
+    assert [entry["seq"] for entry in steward.audit()][-1] == head["seq"]
+    assert (steward.check_audit()["whole"], steward.check_audit(head["anchor"])["whole"]) == (True, True)
 
 
 def test_no_method_is_left_out() -> None:

@@ -103,6 +103,8 @@ GET    /v1/keys/{key_id}                    -        -        -        +        
 DELETE /v1/keys/{key_id}                    -        -        -        +        -        +
 POST   /v1/keys/{key_id}/confirm            -        -        -        -        -        +
 GET    /v1/audit                            -        -        -        -        +        +
+GET    /v1/audit/head                       -        +        +        +        +        +
+GET    /v1/audit/check                      -        -        -        -        +        +
 """
 
 

@@ -23,6 +23,7 @@ def test_every_variable_is_read() -> None:
     env = {
         "ACCORD_STORE_URL": "redis://store:6379/0",
         "ACCORD_DATA": "/srv/accord",
+        "ACCORD_SEAL_KEY_FILE": "/run/secrets/seal-key",
         "ACCORD_BODY_LIMIT": "4096",
         "ACCORD_LOG_LEVEL": "debug",
         "ACCORD_RETAIN_DAYS": "30",
@@ -40,6 +41,7 @@ def test_every_variable_is_read() -> None:
     assert config == Config(
         store_url="redis://store:6379/0",
         data=Path("/srv/accord"),
+        seal_key=Path("/run/secrets/seal-key"),
         body_limit=4096,
         log_level="DEBUG",
         retain_days=30,
@@ -53,6 +55,29 @@ def test_every_variable_is_read() -> None:
         heavy_most_a_key=4,
         cors_origins=("https://orders.example", "http://localhost:3000", "http://[::1]:8080"),
     )
+
+
+def test_the_seal_key_is_beside_what_is_kept_unless_a_file_is_named() -> None:
+    assert Config.from_env({"ACCORD_DATA": "/srv/accord"}).seal_key_file == Path("/srv/accord/seal-key.pem")
+    named = Config.from_env({"ACCORD_DATA": "/srv/accord", "ACCORD_SEAL_KEY_FILE": "/run/secrets/seal-key"})
+    assert named.seal_key_file == Path("/run/secrets/seal-key")
+
+
+@pytest.mark.parametrize(
+    ("url", "with_password"),
+    [
+        ("redis://store:6379/0", "redis://:p%40ss%2Fw%20rd@store:6379/0"),
+        ("rediss://store", "rediss://:p%40ss%2Fw%20rd@store"),
+        ("unix:///run/store.sock", "unix://:p%40ss%2Fw%20rd@/run/store.sock"),
+        ("redis+sentinel://a:1,b:2/main?db=1", "redis+sentinel://:p%40ss%2Fw%20rd@a:1,b:2/main?db=1"),
+    ],
+)
+def test_the_stores_password_comes_from_a_file_and_is_not_shown(tmp_path: Path, url: str, with_password: str) -> None:
+    file = tmp_path / "password"
+    file.write_text("p@ss/w rd\n", encoding="utf-8")
+    config = Config.from_env({"ACCORD_STORE_URL": url, "ACCORD_STORE_PASSWORD_FILE": str(file)})
+    assert config.store_url == with_password
+    assert "w%20rd" not in repr(config)
 
 
 def test_a_worker_takes_the_store_it_is_told_of_before_its_owners() -> None:
@@ -111,7 +136,8 @@ def test_the_password_of_the_store_comes_from_a_file(url: str, with_password: st
     [
         ("", "secret", "needs ACCORD_STORE_URL"),
         ("redis://:other@store", "secret", "must not have a password of its own"),
-        ("redis://store", " \n", "it is empty"),
+        ("redis://store", " \n", "it holds nothing"),
+        ("redis://store", "one\ntwo\n", "more lines than one"),
         ("redis://store", "\udcff", "not text"),
         ("redis://store", None, "No such file"),
     ],

@@ -96,7 +96,10 @@ def test_without_doubt_nothing_is_degraded(changing: Any, key: dict[str, str], o
     assert client.post("/v1/validate", json=order, headers=key).status_code == 200
     ready = client.get("/readyz").json
     assert (ready["status"], ready["checks"]["engine"]) == ("ready", {"ok": True, "since": None, "detail": ""})
-    assert readings(client, "accord_degraded") == {'accord_degraded{part="engine"}': 0}
+    assert readings(client, "accord_degraded") == {
+        'accord_degraded{part="engine"}': 0,
+        'accord_degraded{part="audit"}': 0,
+    }
     assert readings(client, "accord_degraded_since_timestamp_seconds") == {}
     assert set(readings(client, "accord_engine_doubts").values()) == {0}
 
@@ -121,7 +124,10 @@ def test_a_wrong_engine_costs_no_verdict_and_is_told(
     ((series, count),) = (doubts(client) - before).items()
     assert re.search(r'kind="disagreement",layer="shared",network="pressing-\d"', series)
     assert count >= 3, "an answer that was overruled is not remembered, so each repeat counts"
-    assert readings(client, "accord_degraded") == {'accord_degraded{part="engine"}': 1}
+    assert readings(client, "accord_degraded") == {
+        'accord_degraded{part="engine"}': 1,
+        'accord_degraded{part="audit"}': 0,
+    }
     ((_, since_s),) = readings(client, "accord_degraded_since_timestamp_seconds").items()
     assert instant(since_s) == engine["since"]
     assert since_s <= room.now_s

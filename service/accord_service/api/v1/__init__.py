@@ -5,6 +5,8 @@ from accord_service.api.v1.delete_key import delete_key
 from accord_service.api.v1.delete_press_reading import delete_press_reading
 from accord_service.api.v1.delete_record_reference import delete_record_reference
 from accord_service.api.v1.get_audit import get_audit
+from accord_service.api.v1.get_audit_check import get_audit_check
+from accord_service.api.v1.get_audit_head import get_audit_head
 from accord_service.api.v1.get_catalogue import get_catalogue
 from accord_service.api.v1.get_catalogue_entry import get_catalogue_entry
 from accord_service.api.v1.get_catalogue_kind import get_catalogue_kind
@@ -151,6 +153,8 @@ ENDPOINTS = (
     delete_key,
     post_key_confirm,
     get_audit,
+    get_audit_head,
+    get_audit_check,
 )
 
 # Told when the service starts, not when somebody reads the description.
