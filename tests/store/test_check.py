@@ -190,7 +190,7 @@ def _cut_with_the_head(raw: Any, history: History) -> None:
     raw.rpop(AUDIT)
     last = entry(raw, history.entries - 1)
     head = ChainHead.read(raw.get(HEAD))
-    raw.set(HEAD, ChainHead(last["seq"], last["hash"], last["written_at"], head.key_id, head.signature).text())
+    raw.set(HEAD, ChainHead(last["seq"], last["hash"], last["written_at"], head.seal_key_id, head.signature).text())
 
 
 def _unseal_the_head(raw: Any, history: History) -> None:
@@ -224,7 +224,7 @@ def _forge_all(raw: Any, history: History) -> None:
         raw.lset(AUDIT, seq - 1, resealed({**entry(raw, seq), "actor_id": "nobody", "previous": previous}))
         previous = entry(raw, seq)["hash"]
     head = ChainHead.read(raw.get(HEAD))
-    raw.set(HEAD, ChainHead(head.seq, previous, head.written_at, head.key_id, head.signature).text())
+    raw.set(HEAD, ChainHead(head.seq, previous, head.written_at, head.seal_key_id, head.signature).text())
 
 
 def _write_as_an_older_service(raw: Any, history: History) -> None:
@@ -234,7 +234,7 @@ def _write_as_an_older_service(raw: Any, history: History) -> None:
     raw.zadd(f"{PREFIX}shops", {"new": 0})
     written = {"shop:new": hashlib.sha256(document).hexdigest()}
     fields = {"seq": last["seq"] + 1, "previous": last["hash"], "written": written, "versions": {"shop:new": 1}}
-    raw.rpush(AUDIT, resealed({**last, **fields, "expires_at": {}}))
+    raw.rpush(AUDIT, resealed({**last, **fields, "ends": {}}))
     raw.set(HEAD, f"{last['seq'] + 1} {entry(raw, history.entries + 1)['hash']}")
 
 
@@ -381,6 +381,20 @@ def test_nothing_is_written_on_top_of_a_chain_that_does_not_end_as_it_was_left(
     assert (raw.llen(AUDIT), raw.get(HEAD), raw.exists(f"{PREFIX}shop:more")) == (length, head, 0)
 
 
+def test_a_chain_that_is_gone_is_no_chain_to_begin_anew(
+    history: History, open_store: Callable[[], Store], raw: Any
+) -> None:
+    """By whoever saw it; who comes later begins one in which nothing of what is there is written."""
+    count = history.store.check().documents
+    raw.delete(AUDIT, HEAD)
+    with pytest.raises(StoreBroken, match="the audit is gone"):
+        history.store.shops.create("more", {}, who="t")
+    later = open_store()
+    later.shops.create("more", {}, who="t")
+    codes = [fault.code for fault in later.check().faults]
+    assert (codes.count("document-unknown"), codes.count("document-altered")) == (count - 1, 1), "all but the directory"
+
+
 def test_without_the_key_everything_is_read_and_nothing_written(
     history: History, server: EmbeddedServer, clock: Any
 ) -> None:
@@ -443,7 +457,7 @@ def _strip_seals(raw: Any, history: History) -> None:
     """The store as it was written before there were seals: entries, head and documents."""
     previous = "0" * 64
     for seq in range(1, history.entries + 1):
-        fields = {k: v for k, v in entry(raw, seq).items() if k not in ("versions", "expires_at", "key_id")}
+        fields = {k: v for k, v in entry(raw, seq).items() if k not in ("versions", "ends", "seal_key_id")}
         raw.lset(AUDIT, seq - 1, resealed({**fields, "previous": previous}))
         previous = entry(raw, seq)["hash"]
     raw.set(HEAD, f"{history.entries} {previous}")
@@ -493,7 +507,7 @@ def test_a_new_key_before_the_old_one_goes_on_at_once(history: History, server: 
     both = Seals.from_pem(new_key() + old)
     rotated = Store(Connection(connect(server.url)), clock, both)
     rotated.shops.replace("quay", 1, {"name": "Quay Side"}, who="t")
-    assert rotated.audit.head().key_id == both.key_id != history.store.seals.key_id
+    assert rotated.audit.head().seal_key_id == both.key_id != history.store.seals.key_id
     assert Told.by(rotated.check()) == WHOLE
     with pytest.raises(StoreBroken, match="not in the seal key's file"):
         history.store.shops.replace("quay", 2, {"name": "Old Quay"}, who="t")

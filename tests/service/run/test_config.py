@@ -82,7 +82,7 @@ def test_the_stores_password_comes_from_a_file_and_is_not_shown(tmp_path: Path, 
 @pytest.mark.parametrize(
     ("url", "content", "message"),
     [
-        ("redis://:other@store", b"word", "leave that out"),
+        ("redis://:other@store", b"word", "leave them out"),
         ("redis://store", None, "No such file"),
         ("redis://store", b"\n", "one line"),
         ("redis://store", b"one\ntwo", "one line"),
