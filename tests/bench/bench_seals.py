@@ -1,6 +1,6 @@
 """What sealing costs a write and a read, and what a check of the whole store costs an entry and a document.
 
-Run ``python tests/bench/bench_seals.py``; it takes half a minute. Two stores that come along, one with the seals as
+Run ``python tests/bench/bench_seals.py``; it takes a minute. Two stores that come along, one with the seals as
 they are and one with seals that do nothing, written to in turns in one run. Figures change with the machine; the ratios
 are what to compare.
 """
@@ -10,6 +10,7 @@ from __future__ import annotations
 import statistics
 import tempfile
 import time
+import tracemalloc
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -73,16 +74,25 @@ def replacing(store: Store) -> Callable[[], object]:
     return lambda: store.shops.replace("shop", next(version), SHOP, who="bench")
 
 
-def checked(store: Store) -> None:
-    for number in range(600):
+def checked(store: Store, count: int) -> None:
+    """A check of a store with so many more documents: CPU time, and the most memory that Python had for it."""
+    there = len(store.shops.list())
+    for number in range(there, there + count):
         store.shops.create(f"s{number}", SHOP, who="bench")
     began_s = time.thread_time()
     account = store.check()
     took_us = (time.thread_time() - began_s) * 1e6
     assert account.is_whole
+    tracemalloc.start()
+    store.check()
+    peak_bytes = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
     entries, documents = account.head.seq, account.documents
     each_us = took_us / (entries + documents)
-    print(f"a check of {entries} entries, {documents} documents: {took_us / 1e3:.0f} CPU ms, {each_us:.0f} us each")
+    print(
+        f"a check of {entries} entries, {documents} documents: {took_us / 1e3:.0f} CPU ms, {each_us:.0f} us each,"
+        f" {peak_bytes / 1e6:.2f} MB at most"
+    )
 
 
 def main() -> None:
@@ -93,7 +103,8 @@ def main() -> None:
     ):
         compared("a write of two documents", replacing(sealed), replacing(bare), WRITES)
         compared("a read of one document", lambda: sealed.shops.get("shop"), lambda: bare.shops.get("shop"), READS)
-        checked(sealed)
+        for count in (500, 4000):
+            checked(sealed, count)
 
 
 if __name__ == "__main__":

@@ -35,6 +35,7 @@ from accord_service.store import (
     Seals,
     Store,
     StoreBroken,
+    WaitingReading,
 )
 from accord_service.store.connection import Connection, connect
 from accord_service.store.kinds import KINDS
@@ -90,11 +91,13 @@ class History:
 
 @pytest.fixture
 def history(store: Store) -> History:
-    """Entries: 1 the book, 2 the shop, 3 house rules, 4 a key, 5 another, 6 revoked, 7 a proposal, 8 a record, 9 a
-    report, 10 an answer remembered with a second shop, 11 the proposal edited."""
+    """Entries: 1 the book, 2 the shop, 3 house rules with readings, 4 a key, 5 another, 6 revoked, 7 a proposal, 8 a
+    record, 9 a report, 10 an answer remembered with a second shop, 11 the proposal opened with its effect."""
     store.revisions.first({"limits": {"a": 1}}, author="t", reason="first")
     store.shops.create("quay", {"name": "Quay"}, who="t")
-    store.shops.replace_house("quay", 0, {"limits": {"a": 2}}, who="t")
+    reading = WaitingReading("rd_1", "bench", {}, (), 0.0, "t")
+    settled = store.readings.settling(store.readings.waiting("quay"), reading)
+    store.shops.replace_house("quay", 0, {"limits": {"a": 2}}, who="t", also=lambda house: settled)
     store.keys.issue("quay", "owner", holder="Ada Reyes", who="t")
     lost = store.keys.issue("quay", "counter", holder="Bo Lind", who="t")
     store.keys.revoke(lost.record.id, who="t")
@@ -104,7 +107,10 @@ def history(store: Store) -> History:
     store.outcomes.add(record, {"decoration": 0}, decoration=0, quantity=9, cell=CELL, failure=None, who="t")
     remembered = store.idempotency.remembering("key_1", "word", "digest", {"status": 201})
     store.shops.create("loft", {}, who="t", also=lambda shop: remembered)
-    store.proposals.replace(proposal.id, 1, {"changes": 2}, state="open", event=Event.PROPOSAL_OPENED, who="t")
+    effect = store.effects.keeping(proposal.id, {"flips": 0})
+    store.proposals.replace(
+        proposal.id, 1, {"changes": 2}, state="open", event=Event.PROPOSAL_OPENED, who="t", also=lambda _: effect
+    )
     return History(store, lost.record.id, lost.token, record.record_id, 11)
 
 
@@ -112,9 +118,10 @@ def test_an_untouched_store_is_whole(history: History) -> None:
     account = history.store.check()
     assert account.faults == ()
     assert (account.head.seq, account.adopted_seq, account.checks_seals) == (history.entries, None, True)
-    # head, revision, directory, 2 shops, house, 2 keys, proposal, record, outcome and its two counts, answer
-    assert account.documents == 14
-    assert account.lines() == ("Whole: 11 entries, 14 documents.",)
+    # head, revision, directory, 2 shops and house with a version each, readings, 2 keys, proposal and effect, record,
+    # outcome and its two counts, answer
+    assert account.documents == 19
+    assert account.lines() == ("Whole: 11 entries, 19 documents.",)
 
 
 def test_an_empty_store_is_whole(store: Store) -> None:
@@ -190,7 +197,7 @@ def _cut_with_the_head(raw: Any, history: History) -> None:
     raw.rpop(AUDIT)
     last = entry(raw, history.entries - 1)
     head = ChainHead.read(raw.get(HEAD))
-    raw.set(HEAD, ChainHead(last["seq"], last["hash"], last["written_at"], head.key_id, head.signature).text())
+    raw.set(HEAD, ChainHead(last["seq"], last["hash"], last["written_at"], head.seal_key_id, head.signature).text())
 
 
 def _unseal_the_head(raw: Any, history: History) -> None:
@@ -224,7 +231,7 @@ def _forge_all(raw: Any, history: History) -> None:
         raw.lset(AUDIT, seq - 1, resealed({**entry(raw, seq), "actor_id": "nobody", "previous": previous}))
         previous = entry(raw, seq)["hash"]
     head = ChainHead.read(raw.get(HEAD))
-    raw.set(HEAD, ChainHead(head.seq, previous, head.written_at, head.key_id, head.signature).text())
+    raw.set(HEAD, ChainHead(head.seq, previous, head.written_at, head.seal_key_id, head.signature).text())
 
 
 def _write_as_an_older_service(raw: Any, history: History) -> None:
@@ -234,7 +241,7 @@ def _write_as_an_older_service(raw: Any, history: History) -> None:
     raw.zadd(f"{PREFIX}shops", {"new": 0})
     written = {"shop:new": hashlib.sha256(document).hexdigest()}
     fields = {"seq": last["seq"] + 1, "previous": last["hash"], "written": written, "versions": {"shop:new": 1}}
-    raw.rpush(AUDIT, resealed({**last, **fields, "expires_at": {}}))
+    raw.rpush(AUDIT, resealed({**last, **fields, "ends": {}}))
     raw.set(HEAD, f"{last['seq'] + 1} {entry(raw, history.entries + 1)['hash']}")
 
 
@@ -269,7 +276,10 @@ TAMPERINGS: Mapping[str, tuple[Callable[[Any, History], None], Told]] = {
     "house rules deleted": (_delete("house:quay"), told(("document-gone", "house:quay"))),
     "a revision altered": (_alter_revision, told(("document-altered", "revision:1"))),
     "a version moved on": (_move_version, told(("document-altered", "head"))),
-    "the last entry cut": (_cut(1), told(("entry-broken", 11), ("document-altered", "proposal:p1"))),
+    "the last entry cut": (
+        _cut(1),
+        told(("entry-broken", 11), ("document-altered", "proposal:p1"), ("document-unknown", "effect:p1")),
+    ),
     "the last two entries cut": (
         _cut(2),
         told(
@@ -277,12 +287,14 @@ TAMPERINGS: Mapping[str, tuple[Callable[[Any, History], None], Told]] = {
             ("document-altered", "proposal:p1"),
             ("document-altered", "directory"),
             ("document-unknown", "shop:loft"),
+            ("document-unknown", "shop:loft:version:1"),
+            ("document-unknown", "effect:p1"),
             ("document-unknown", "answer:{answer}"),
         ),
     ),
     "the last entry cut, the head set back": (
         _cut_with_the_head,
-        told(("head-forged", None), ("document-altered", "proposal:p1")),
+        told(("head-forged", None), ("document-altered", "proposal:p1"), ("document-unknown", "effect:p1")),
     ),
     "the head without a seal": (_unseal_the_head, told(("head-unsealed", None))),
     "the head sealed with another key": (_seal_with_another_key, told(("head-key-unknown", None))),
@@ -381,6 +393,20 @@ def test_nothing_is_written_on_top_of_a_chain_that_does_not_end_as_it_was_left(
     assert (raw.llen(AUDIT), raw.get(HEAD), raw.exists(f"{PREFIX}shop:more")) == (length, head, 0)
 
 
+def test_a_chain_that_is_gone_is_no_chain_to_begin_anew(
+    history: History, open_store: Callable[[], Store], raw: Any
+) -> None:
+    """By whoever saw it; who comes later begins one in which nothing of what is there is written."""
+    count = history.store.check().documents
+    raw.delete(AUDIT, HEAD)
+    with pytest.raises(StoreBroken, match="the audit is gone"):
+        history.store.shops.create("more", {}, who="t")
+    later = open_store()
+    later.shops.create("more", {}, who="t")
+    codes = [fault.code for fault in later.check().faults]
+    assert (codes.count("document-unknown"), codes.count("document-altered")) == (count - 1, 1), "all but the directory"
+
+
 def test_without_the_key_everything_is_read_and_nothing_written(
     history: History, server: EmbeddedServer, clock: Any
 ) -> None:
@@ -443,7 +469,7 @@ def _strip_seals(raw: Any, history: History) -> None:
     """The store as it was written before there were seals: entries, head and documents."""
     previous = "0" * 64
     for seq in range(1, history.entries + 1):
-        fields = {k: v for k, v in entry(raw, seq).items() if k not in ("versions", "expires_at", "key_id")}
+        fields = {k: v for k, v in entry(raw, seq).items() if k not in ("versions", "ends", "seal_key_id")}
         raw.lset(AUDIT, seq - 1, resealed({**fields, "previous": previous}))
         previous = entry(raw, seq)["hash"]
     raw.set(HEAD, f"{history.entries} {previous}")
@@ -459,9 +485,9 @@ def test_a_store_of_before_seals_is_adopted_and_then_whole(
     store = open_store()
     with pytest.raises(Altered):
         store.revisions.head()
-    assert store.adoption.adopt(who="upgrade") == 14
+    assert store.adoption.adopt(who="upgrade") == 19
     account = store.check()
-    assert (Told.by(account), account.documents, account.adopted_seq) == (WHOLE, 14, history.entries + 1)
+    assert (Told.by(account), account.documents, account.adopted_seq) == (WHOLE, 19, history.entries + 1)
     assert "adopted what was there" in account.lines()[1]
     assert store.audit.verify() is None, "the entries of before are part of the chain"
     assert 0 < raw.ttl(raw.keys(f"{PREFIX}answer:*")[0]) <= 86_400
@@ -493,10 +519,10 @@ def test_a_new_key_before_the_old_one_goes_on_at_once(history: History, server: 
     both = Seals.from_pem(new_key() + old)
     rotated = Store(Connection(connect(server.url)), clock, both)
     rotated.shops.replace("quay", 1, {"name": "Quay Side"}, who="t")
-    assert rotated.audit.head().key_id == both.key_id != history.store.seals.key_id
+    assert rotated.audit.head().seal_key_id == both.key_id != history.store.seals.key_id
     assert Told.by(rotated.check()) == WHOLE
     with pytest.raises(StoreBroken, match="not in the seal key's file"):
-        history.store.shops.replace("quay", 2, {"name": "Old Quay"}, who="t")
+        history.store.proposals.create({"changes": 3}, author="t", state="draft")
     rotated.close()
 
 

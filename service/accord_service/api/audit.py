@@ -17,8 +17,8 @@ def audit_head(call: Call, head: ChainHead) -> AuditHead:
         seq=head.seq,
         hash=head.hash,
         written_at=head.written_at or None,
-        key_id=head.key_id or None,
-        public_key=call.room.store.seals.public_key(head.key_id) or None,
+        seal_key_id=head.seal_key_id or None,
+        public_key=call.room.store.seals.public_key(head.seal_key_id) or None,
         anchor=head.text() if head.signature else None,
     )
 
@@ -37,8 +37,8 @@ def audit_entries(call: Call, entries: Sequence[SealedEntry]) -> tuple[AuditEntr
             subject=whose.get(entry.subject_id),
             written=entry.written,
             versions=entry.versions,
-            expires_at=entry.expires_at,
-            key_id=entry.key_id,
+            ends=entry.ends,
+            seal_key_id=entry.seal_key_id,
             previous=entry.previous,
             hash=entry.hash,
         )

@@ -303,7 +303,7 @@ class Outcomes(Documented):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AuditEntry(Documented):
     """One write to the store, sealed to the one before. What is sealed is all but actor and subject, and without those
-    that are null of versions, expires_at and key_id."""
+    that are null of versions, ends and seal_key_id."""
 
     seq: int = required(INTEGER, "its number, from 1 without gaps")
     written_at: str = time("when, as it was sealed")
@@ -318,10 +318,10 @@ class AuditEntry(Documented):
     versions: Mapping[str, Any] | None = required(
         Nullable(mapped(INTEGER)), "its name to the version it has since, where that was known; null before seals"
     )
-    expires_at: Mapping[str, Any] | None = required(
+    ends: Mapping[str, Any] | None = required(
         Nullable(mapped(STRING)), "its name to when it ends by itself, UTC, where it does; null before seals"
     )
-    key_id: str | None = required(STRING_OR_NULL, "the key that sealed the head with it; null before seals")
+    seal_key_id: str | None = required(STRING_OR_NULL, "the key that sealed the head with it; null before seals")
     previous: str = required(STRING, "the hash before")
     hash: str = required(STRING, "SHA-256 of the canonical JSON of what is sealed, without the hash")
 
@@ -333,7 +333,7 @@ class AuditHead(Documented):
     seq: int = required(INTEGER, "how many entries there are")
     hash: str = required(STRING, "the hash of the last")
     written_at: str | None = required(INSTANT_OR_NULL, "when that was written, UTC; null where it was not sealed")
-    key_id: str | None = required(STRING_OR_NULL, "the key that sealed it; null where none did")
+    seal_key_id: str | None = required(STRING_OR_NULL, "the key that sealed it; null where none did")
     public_key: str | None = required(
         STRING_OR_NULL, "that key's public half, Ed25519 as base64url; null where the service does not know it"
     )

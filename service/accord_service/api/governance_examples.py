@@ -227,7 +227,7 @@ AUDIT_HEAD: dict[str, Any] = {
     "seq": 812,
     "hash": "6b" * 32,
     "written_at": instant(_THEN_S),
-    "key_id": _SEAL_KEY_ID,
+    "seal_key_id": _SEAL_KEY_ID,
     "public_key": "w" * 43,
     "anchor": f"accord-audit-1 812 {'6b' * 32} {instant(_THEN_S)} {_SEAL_KEY_ID} {'S' * 86}",
 }
@@ -244,8 +244,8 @@ AUDIT: dict[str, Any] = {
             "subject": None,
             "written": {"revision:1": "7c" * 32, "head": "8d" * 32},
             "versions": {"revision:1": 1, "head": 1},
-            "expires_at": {},
-            "key_id": _SEAL_KEY_ID,
+            "ends": {},
+            "seal_key_id": _SEAL_KEY_ID,
             "previous": "0" * 64,
             "hash": "9e" * 32,
         }

@@ -15,7 +15,7 @@ import click
 from accord_client import Client
 from accord_service.cli.answerers import ServiceCall, put_to, service_named
 from accord_service.cli.failure import Failure
-from accord_service.run.config import SEAL_KEY_FILE, ConfigError, store_url
+from accord_service.run.config import SEAL_KEY_FILE, Config, ConfigError, store_url
 from accord_service.store import ChainHead, SealedEntry, Seals, Store, StoreError, broken_at
 
 WHOLE, BROKEN = 0, 1
@@ -30,7 +30,8 @@ _seal_key = click.option(
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
     envvar=SEAL_KEY_FILE,
     show_envvar=True,
-    help="File of the key that seals the audit; its public half is enough to check.",
+    help="File of the key that seals the audit; its public half is enough to check. If left out, the one in the data"
+    " folder (ACCORD_DATA), where there is one.",
 )
 
 
@@ -152,7 +153,8 @@ def _anchor(line: str) -> ChainHead:
 @contextmanager
 def _opened(store: str, seal_key: Path | None) -> Iterator[Store]:
     try:
-        seals = Seals.none() if seal_key is None else Seals.read(seal_key)
+        file = seal_key or Config.from_env().seal_key_file
+        seals = Seals.read(file) if file.exists() else Seals.none()
         opened = Store.at(store_url(os.environ | {"ACCORD_STORE_URL": store}), timeout_s=TIMEOUT_S, seals=seals)
         try:
             yield opened

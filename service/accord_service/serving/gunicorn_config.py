@@ -14,7 +14,7 @@ import tempfile
 from typing import Any
 
 from accord_rules.documents.files import BookError
-from accord_service.run.config import OWN_STORE_URL, Config, ConfigError
+from accord_service.run.config import OWN_STORE_URL, SEAL_KEY_FILE, Config, ConfigError
 from accord_service.run.log import LOGGERS, JsonLines
 from accord_service.serving import first_start
 from accord_service.serving.helpers import Helpers
@@ -103,6 +103,8 @@ def _open_store() -> None:
         os.environ[OWN_STORE_URL] = _store.url
     url = config.store_url if _store is None else _store.url
     written = first_start.furnish(url, config.data, new_admin=os.environ.pop(NEW_ADMIN_KEY, ""))
+    # For whatever the master starts: each opens a store of its own.
+    os.environ.setdefault(SEAL_KEY_FILE, str(config.seal_key_file.resolve()))
     if written is not None:
         logger.warning("a new admin's key is in %s", written.resolve())
 

@@ -90,8 +90,8 @@ class Written:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SealedEntry:
     """An entry as it is kept. ``written_at`` as RFC 3339 has it, UTC; ``written``: the name of each document to the
-    SHA-256 of what it got, None where it was taken away. ``versions`` and ``expires_at``: of those documents whose
-    version was known, and that end, by name; ``key_id``: the key that sealed the head with it. These three are None
+    SHA-256 of what it got, None where it was taken away. ``versions`` and ``ends``: of those documents whose version
+    was known, and that end, by name; ``seal_key_id``: the key that sealed the head with it. These three are None
     in entries of before there were seals.
     """
 
@@ -102,8 +102,8 @@ class SealedEntry:
     subject_id: str | None
     written: Mapping[str, str | None]
     versions: Mapping[str, int] | None = None
-    expires_at: Mapping[str, str] | None = None
-    key_id: str | None = None
+    ends: Mapping[str, str] | None = None
+    seal_key_id: str | None = None
     previous: str
     hash: str
 
@@ -121,9 +121,9 @@ class SealedEntry:
             "written": dict(self.written),
             "previous": self.previous,
         }
-        if self.key_id is None:
+        if self.seal_key_id is None:
             return fields
-        bound = {"versions": self.versions, "expires_at": self.expires_at, "key_id": self.key_id}
+        bound = {"versions": self.versions, "ends": self.ends, "seal_key_id": self.seal_key_id}
         return fields | bound
 
     def right_hash(self) -> str:
@@ -145,7 +145,7 @@ class SealedEntry:
 
 
 def seal(
-    entry: UnsealedEntry, written: Mapping[str, Written | None], head: ChainHead, at_s: float, key_id: str
+    entry: UnsealedEntry, written: Mapping[str, Written | None], head: ChainHead, at_s: float, seal_key_id: str
 ) -> SealedEntry:
     """The entry that follows ``head``; ``written`` by the keys of the store, ``at_s`` in seconds since 1970 (UTC)."""
     documents = {names.public(key): document for key, document in written.items()}
@@ -159,8 +159,8 @@ def seal(
         subject_id=entry.subject_id,
         written={name: None if document is None else document.sha256 for name, document in documents.items()},
         versions={name: version for name, version in versions.items() if version is not None},
-        expires_at={name: instant(end_s) for name, end_s in ends.items() if end_s is not None},
-        key_id=key_id,
+        ends={name: instant(end_s) for name, end_s in ends.items() if end_s is not None},
+        seal_key_id=seal_key_id,
         previous=head.hash,
         hash="",
     )

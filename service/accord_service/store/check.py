@@ -141,7 +141,7 @@ class _Expected:
         if before is not None and before.ends_at is not None and before.ends_at <= _seconds(entry.written_at):
             before = None
         version = (entry.versions or {}).get(name) or (1 if before is None else before.version + 1)
-        end = (entry.expires_at or {}).get(name)
+        end = (entry.ends or {}).get(name)
         ends_at = _seconds(end) if end is not None else None if before is None or version == 1 else before.ends_at
         self._rows.execute("REPLACE INTO document VALUES (?, ?, ?, ?, 0)", (name, version, sha256, ends_at))
 

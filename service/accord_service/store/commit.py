@@ -226,6 +226,8 @@ class Committer:
     def _take_up(self, text: bytes, on_any_head: bool) -> None:
         """Go on from where others left the chain, if they had our key."""
         head = ChainHead.read(text)
+        if self._head.seq and not head.seq:
+            raise StoreBroken("the audit is gone; nothing is written until somebody looks: accord audit check")
         fault = self.seals.fault_of(head)
         if fault and not on_any_head:
             raise StoreBroken(f"{SEAL_FAULTS[fault]}; nothing is written until somebody looks: accord audit check")

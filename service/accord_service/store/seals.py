@@ -57,7 +57,7 @@ class ChainHead:
     seq: int = 0
     hash: str = BEGINNING
     written_at: str = ""
-    key_id: str = ""
+    seal_key_id: str = ""
     signature: str = ""
 
     def text(self) -> str:
@@ -66,7 +66,7 @@ class ChainHead:
 
     def sealed_text(self) -> str:
         """What the signature is over."""
-        return f"{LINE} {self.seq} {self.hash} {self.written_at} {self.key_id}"
+        return f"{LINE} {self.seq} {self.hash} {self.written_at} {self.seal_key_id}"
 
     @classmethod
     def read(cls, text: bytes | None) -> ChainHead:
@@ -193,7 +193,7 @@ class Seals:
         """The head with the seal of the key in use. Raises StoreBroken where there is none."""
         if self._private is None:
             raise StoreBroken(f"nothing can be written without the key that seals the audit: set {SEAL_KEY_FILE}")
-        named = replace(head, key_id=self.key_id)
+        named = replace(head, seal_key_id=self.key_id)
         return replace(named, signature=_base64url(self._private.sign(named.sealed_text().encode())))
 
     def fault_of(self, head: ChainHead) -> str:
@@ -202,7 +202,7 @@ class Seals:
             return ""
         if not head.signature:
             return "unsealed"
-        key = self._public.get(head.key_id)
+        key = self._public.get(head.seal_key_id)
         if key is None:
             return "key-unknown"
         try:

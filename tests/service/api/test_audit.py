@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import re
 import threading
+import time
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +20,10 @@ from werkzeug.serving import make_server
 
 from accord_service.cli.audit import _read_here
 from accord_service.cli.main import main
-from accord_service.store import ChainHead, Event, SealedEntry, UnsealedEntry, broken_at
+from accord_service.store import ChainHead, EmbeddedServer, Event, SealedEntry, Seals, Store, UnsealedEntry, broken_at
 from accord_service.store.audit import seal
 from accord_service.store.connection import connect
+from accord_service.store.seals import new_key
 
 AUDIT = "{accord}:audit"
 RFC_3339_UTC = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z"
@@ -221,7 +224,12 @@ TAMPERINGS: dict[str, tuple[Callable[[Any], object], set[str]]] = {
     "a key planted": (_plant_key, {"document-unknown"}),
     "a key's role altered": (_alter_role, {"document-altered"}),
     "a proposal deleted": (lambda raw: raw.delete(min(raw.keys("{accord}:proposal:*"))), {"document-gone"}),
+    "a record deleted": (lambda raw: raw.delete(min(raw.keys("{accord}:record:*"))), {"document-gone"}),
     "a shop altered": (_alter_shop, {"document-altered"}),
+    "house rules altered": (
+        lambda raw: raw.hset("{accord}:house:quay-side", "d", '{"changed_at":0,"document":{"rules":{}}}'),
+        {"document-altered"},
+    ),
     "the last entry cut": (lambda raw: raw.rpop(AUDIT), {"entry-broken", "document-unknown"}),
     "the last two cut": (lambda raw: raw.rpop(AUDIT, 2), {"entry-broken", "document-unknown"}),
     "two entries swapped": (_swap, {"entry-broken"}),
@@ -243,8 +251,12 @@ def restored(raw: Any) -> Iterator[None]:
 
 
 @pytest.fixture
-def proposed(client: FlaskClient, changing: Any) -> None:
-    """Two proposals, written last."""
+def proposed(client: FlaskClient, changing: Any, store: Store) -> None:
+    """A record, house rules, and two proposals, written last."""
+    draft = store.records.draft("quay-side", question={}, answer={}, revision=1)
+    store.records.create(draft, who="test")
+    house = store.shops.house("quay-side")
+    store.shops.replace_house("quay-side", house.version, {}, who="test")
     owner = changing.headers("quay-side", "owner")
     base = client.get("/v1/revisions/1", headers=owner).json
     source = {"title": "Another", "kind": "from-memory", "text": "What is remembered.", "speaks_of": ["press"]}
@@ -272,6 +284,42 @@ def test_both_sides_tell_the_same_of_what_was_tampered_with(
     assert (told["whole"], {fault["code"] for fault in told["faults"]}) == (False, codes)
     assert told["lines"] == from_store
     assert [f"  {fault['sentence']}" for fault in told["faults"]] == from_store[1:]
+
+
+@pytest.mark.usefixtures("restored")
+@pytest.mark.parametrize("bumped", [True, False], ids=["and all workers told", "quietly"])
+def test_a_key_written_past_the_service_opens_nothing(
+    client: FlaskClient, raw: Any, tmp_path: Path, bumped: bool
+) -> None:
+    """Made by a service of the intruder's own, with a key of its own, and copied as it is; or one of ours whose role
+    was raised."""
+    server = EmbeddedServer.start(tmp_path / "own")
+    with closing(Store.at(server.url, timeout_s=5.0, seals=Seals.from_pem(new_key()))) as own:
+        issued = own.keys.issue("collective", "admin", holder="Nobody", who="first start")
+    theirs = connect(server.url, timeout_s=5.0)
+    name = f"{{accord}}:key:{issued.record.id}"
+    raw.hset(name, mapping=theirs.hgetall(name))
+    theirs.close()
+    server.stop()
+    raw.zadd("{accord}:keys", {issued.record.id: 1})
+    if bumped:
+        raw.hincrby("{accord}:directory", "v", 1)
+    for _ in range(3):
+        answer = client.get("/v1/keys", headers={"Authorization": f"Bearer {issued.token}"})
+        assert answer.status_code == 401, answer.text
+        time.sleep(0.6)
+
+
+@pytest.mark.usefixtures("restored")
+def test_a_key_whose_role_was_raised_in_the_store_opens_nothing_any_more(
+    client: FlaskClient, changing: Any, raw: Any, wait_for: Callable[..., None]
+) -> None:
+    headers = changing.headers("mill-loft", "counter")
+    key_id = ok(client.get("/v1/shop/status", headers=headers))["key_id"]
+    name = f"{{accord}}:key:{key_id}"
+    raw.hset(name, "d", json.dumps(json.loads(raw.hget(name, "d")) | {"role": "admin"}))
+    raw.hincrby("{accord}:directory", "v", 1)
+    wait_for(lambda: client.get("/v1/keys", headers=headers).status_code == 401, seconds=5.0)
 
 
 @pytest.mark.usefixtures("restored")

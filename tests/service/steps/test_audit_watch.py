@@ -121,5 +121,5 @@ def test_a_store_set_back_is_noticed_by_whoever_saw_it_before(
 def test_an_owner_reads_the_head_and_no_check(client: FlaskClient, collective: Any) -> None:
     owner = collective.headers("quay-side", "owner")
     head = ok(client.get("/v1/audit/head", headers=owner))
-    assert head["anchor"].split(" ")[1:5] == [str(head["seq"]), head["hash"], head["written_at"], head["key_id"]]
+    assert head["anchor"].split(" ")[1:5] == [str(head["seq"]), head["hash"], head["written_at"], head["seal_key_id"]]
     assert client.get("/v1/audit/check", headers=owner).status_code == 403

@@ -203,3 +203,4 @@ def _check(store: Store, tally: Tally) -> None:
     assert store.revisions.revision(head.number + 1) is None
     assert head.number == 1 + len(tally.published) + tally.done_though_unacknowledged
     assert store.audit.verify() is None
+    assert store.check().faults == ()

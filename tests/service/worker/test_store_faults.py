@@ -186,6 +186,7 @@ def test_nothing_acknowledged_is_lost_when_the_store_is_killed(
     store = Store.at(changing.collective.server.url, timeout_s=5.0)
     assert set(acknowledged) <= {key_.id for key_ in store.keys.list("mill-loft")}
     assert store.audit.verify() is None
+    assert store.check().faults == ()
     store.close()
 
 

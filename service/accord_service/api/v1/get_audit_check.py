@@ -22,7 +22,7 @@ class AnchorQuery:
 @endpoint(
     "GET",
     "/v1/audit/check",
-    operation_id="checkAudit",
+    operation_id="readAuditAccount",
     tag="Administration",
     answers=AuditAccount,
     query=AnchorQuery,
