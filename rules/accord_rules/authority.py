@@ -552,11 +552,10 @@ def _some(names: Sequence[str], last: str) -> str:
 
 def _with_and_without(whole: Case, decorations: Sequence[Case], best: OnPress) -> tuple[list[Case], list[Case]]:
     """The cases of an answer, and the same ones with nothing assumed."""
-    bare = Case(whole.book, whole.shop, whole.order, assume=False)
-    plain_decorations = [bare.decoration_case(case.index) for case in decorations]
+    bare = whole.unassumed()
+    plain_decorations = [decoration.unassumed(bare) for decoration in decorations]
     plain_pressings = [
-        decoration.pressing_case(best.press, case.chosen, best.sequence)
-        for decoration, case in zip(plain_decorations, best.cases, strict=True)
+        case.unassumed(decoration) for decoration, case in zip(plain_decorations, best.cases, strict=True)
     ]
     return [whole, *decorations, *best.cases], [bare, *plain_decorations, *plain_pressings]
 
