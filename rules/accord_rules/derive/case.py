@@ -8,12 +8,15 @@ changes holds for all settings. Which parts a fact hangs on follows from what it
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from functools import lru_cache
 from operator import attrgetter
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from accord_rules.derive.answers import Answer, answer_of
 from accord_rules.derive.chosen import Chosen, Sequenced
+from accord_rules.derive.filling import Fillers, fillers
 from accord_rules.derive.graph import GRAPH, Graph
 from accord_rules.derive.parts import Parts
 from accord_rules.derive.sources import SOURCES, Part
@@ -38,6 +41,10 @@ _LAYERS: Mapping[Scope, tuple[frozenset[Part], ...]] = {
         _PRINT | {Part.TRANSFER, Part.PRESS, Part.SETTINGS},
     ),
 }
+
+
+# The layer that hangs on the settings chosen.
+_SETTLED = 3
 
 
 class _Node(NamedTuple):
@@ -66,6 +73,13 @@ def _constant_or_call(value: Any, graph: Graph) -> Answer:
 
 # A graph with faults is refused when a book is loaded, before any fact of it is worked out.
 _NODES: Mapping[str, _Node] = {} if GRAPH.faults else {name: _node(GRAPH, fact) for name, fact in GRAPH.facts.items()}
+
+
+def _layer_of(name: str) -> tuple[int, int | None]:
+    return _NODES[name].rank, _NODES[name].layer
+
+
+_NO_FILLERS: Fillers = MappingProxyType({})
 # By scope, the facts that something may be assumed for.
 _ASSUMABLE = tuple(
     tuple(name for name, node in _NODES.items() if node.assumed is not None and node.rank == scope.rank)
@@ -82,12 +96,16 @@ _LOOSE = tuple(
 
 
 class SharedFacts:
-    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more."""
+    """The facts that hang on the same parts of a question; ``narrower`` are those that hang on one part more.
 
-    __slots__ = ("facts", "narrower")
+    ``filled``: whether those that are sure to be read were worked out together.
+    """
+
+    __slots__ = ("facts", "filled", "narrower")
 
     def __init__(self) -> None:
         self.facts: dict[str, Any] = {}
+        self.filled = False
         self.narrower: dict[Hashable, SharedFacts] = {}
 
     def of(self, part: Hashable) -> SharedFacts:
@@ -109,16 +127,23 @@ class FactError(RuntimeError):
 class KnownFacts(dict[str, Any]):
     """Facts by name, of one case; what is not known yet is worked out."""
 
-    __slots__ = ("assume", "layers", "parts", "rank", "wider")
+    __slots__ = ("assume", "fillers", "layers", "parts", "rank", "wider")
 
     def __init__(
-        self, parts: Parts, rank: int, layers: tuple[SharedFacts, ...], wider: KnownFacts | None, assume: bool
+        self,
+        parts: Parts,
+        rank: int,
+        layers: tuple[SharedFacts, ...],
+        wider: KnownFacts | None,
+        assume: bool,
+        fillers: Fillers,
     ) -> None:
         super().__init__(wider if wider is not None else ())
         for layer in layers:
             if layer.facts:
                 self.update(layer.facts)
-        self.parts, self.rank, self.layers, self.wider, self.assume = parts, rank, layers, wider, assume
+        self.parts, self.rank, self.layers, self.wider = parts, rank, layers, wider
+        self.assume, self.fillers = assume, fillers
 
     def __missing__(self, name: str) -> Any:
         rank, layer, answer, assumed, _ = _NODES[name]
@@ -127,6 +152,8 @@ class KnownFacts(dict[str, Any]):
                 raise KeyError(f"{name} is not known of the {list(Scope)[self.rank].value} alone")
             value = self[name] = self.wider[name]
             return value
+        if layer is not None and self._is_filled(name, layer):
+            return self[name]
         try:
             value = answer(self, self.parts)
             if value is None and assumed is not None and self.assume:
@@ -139,6 +166,21 @@ class KnownFacts(dict[str, Any]):
         if layer is not None:
             self.layers[layer].facts[name] = value
         return value
+
+    def _is_filled(self, name: str, layer: int) -> bool:
+        """Whether a fact is known once all of its layer that are sure to be read were worked out together."""
+        shared = self.layers[layer]
+        # While settings are being chosen nothing that hangs on them is known.
+        if not shared.filled and (layer != _SETTLED or self.parts.chosen is not None):
+            filler = self.fillers.get((self.rank, layer))
+            if filler is not None and name in filler.names:
+                shared.filled = True
+                # Where one fails the rest are worked out one by one, and whoever reads that one is told.
+                with suppress(Exception):
+                    filler.fill(self, self.parts, self.assume, shared.facts)
+                self.update(shared.facts)
+                return name in self
+        return False
 
 
 class Cause(NamedTuple):
@@ -164,7 +206,8 @@ class Case:
     def __init__(self, book: Book, shop: Shop, order: Order, *, assume: bool = True) -> None:
         """A whole order. ``assume=False`` leaves unsaid things unknown instead of assuming."""
         parts = Parts(book, shop, order)
-        self._set(book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, (SharedFacts(),), None, assume))
+        written = fillers(book.named_facts, _layer_of)
+        self._set(book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, (SharedFacts(),), None, assume, written))
 
     def _set(self, book: Book, parent: Case | None, scope: Scope, index: int, parts: Parts, known: KnownFacts) -> None:
         self.book, self.parent, self.scope, self.index = book, parent, scope, index
@@ -176,7 +219,8 @@ class Case:
     @classmethod
     def _child(cls, parent: Case, scope: Scope, index: int, parts: Parts, layers: tuple[SharedFacts, ...]) -> Case:
         case = cls.__new__(cls)
-        known = KnownFacts(parts, scope.rank, layers, parent.known, parent.known.assume)
+        wider = parent.known
+        known = KnownFacts(parts, scope.rank, layers, wider, wider.assume, wider.fillers)
         case._set(parent.book, parent, scope, index, parts, known)
         return case
 
@@ -191,9 +235,8 @@ class Case:
             raise ValueError("another piece, or another use of it, is another question")
         case = Case.__new__(Case)
         parts = Parts(self.book, self.shop, order)
-        case._set(
-            self.book, None, Scope.ORDER, 0, parts, KnownFacts(parts, 0, self.known.layers, None, self.known.assume)
-        )
+        known = KnownFacts(parts, 0, self.known.layers, None, self.known.assume, self.known.fillers)
+        case._set(self.book, None, Scope.ORDER, 0, parts, known)
         return case
 
     def decoration_case(self, index: int) -> Case:
@@ -237,7 +280,8 @@ class Case:
         """
         layers = tuple(SharedFacts() for _ in self.known.layers)
         wider = parent.known if parent is not None else None
-        known = KnownFacts(self._parts, self.scope.rank, layers, wider, assume=False)
+        # Most is taken over, so that little of a layer is left to be worked out.
+        known = KnownFacts(self._parts, self.scope.rank, layers, wider, assume=False, fillers=_NO_FILLERS)
         touched = _touched(frozenset(self._assumed()))
         known.update({name: value for name, value in self.known.items() if name not in touched})
         case = Case.__new__(Case)

@@ -28,6 +28,10 @@ class Filler(NamedTuple):
     fill: Fill
 
 
+# By scope's rank and number of the layer.
+Fillers = Mapping[tuple[int, int], Filler]
+
+
 def certain(names: Collection[str]) -> frozenset[str]:
     """These facts and those that are read whenever they are worked out, whatever else is known."""
     reached: set[str] = set()
@@ -56,15 +60,17 @@ def _holders(fact: Fact) -> list[str]:
 
 # Books that differ in rules alone have the same facts, as a rule; each set takes some 200 kB.
 @lru_cache(maxsize=8)
-def fillers(named: frozenset[str], layer_of: Callable[[str], tuple[int, int | None]]) -> Mapping[Any, Filler]:
-    """By scope's rank and number of the layer, as ``layer_of`` tells them of a fact.
-
-    ``named``: the facts that are sure to be read.
-    """
+def fillers(named: frozenset[str], layer_of: Callable[[str], tuple[int, int | None]]) -> Fillers:
+    """The code for each layer. ``named``: the facts that are sure to be read; ``layer_of``: scope's rank and number of
+    the layer of a fact."""
     layers: dict[tuple[int, int | None], list[str]] = {}
     for name in _in_order(certain(named)):
         layers.setdefault(layer_of(name), []).append(name)
-    return {place: Filler(frozenset(names), _written(names)) for place, names in layers.items() if place[1] is not None}
+    return {
+        (rank, layer): Filler(frozenset(names), _written(names))
+        for (rank, layer), names in layers.items()
+        if layer is not None
+    }
 
 
 def _in_order(names: Collection[str]) -> Iterator[str]:
@@ -109,17 +115,12 @@ def _called(
     space[named] = function
     needed, arguments = [f"parts.{holder} is not None" for holder in holders], []
     for name, read in reads_of(function).items():
-        of_fact = read.of is Of.FACT and read.how is not How.LATER
         source = SOURCES[read.names[0]] if read.of is Of.SOURCE else None
-        code = variables.get(read.names[0]) if of_fact else None
-        if code is None:
-            code = fetched(read, source)
-        if of_fact and read.how is How.KNOWN:
-            if not code.startswith("v"):
-                needed.append(f"({named}_{name} := {code}) is not None")
-                code = f"{named}_{name}"
-            else:
-                needed.append(f"{code} is not None")
+        local = variables.get(read.names[0]) if read.of is Of.FACT and read.how is not How.LATER else None
+        code = local or fetched(read, source)
+        if read.of is Of.FACT and read.how is How.KNOWN:
+            needed.append(f"{local} is not None" if local else f"({named}_{name} := {code}) is not None")
+            code = local or f"{named}_{name}"
         elif read.absent is not ... and source is not None:
             space[f"{named}_{name}"] = read.absent
             code = f"({code} if parts.{source.holder} is not None else {named}_{name})"
