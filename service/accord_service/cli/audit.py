@@ -12,7 +12,7 @@ WHOLE, BROKEN = 0, 1
 TIMEOUT_S = 10.0
 
 
-@click.group(short_help="Check the record of who changed what (steward, admin).")
+@click.group()
 def audit() -> None:
     """The audit: every write, each sealed to the one before."""
 
