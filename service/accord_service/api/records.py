@@ -14,19 +14,35 @@ from accord_service.api.signatories import signatories
 from accord_service.http.problems import NotFound
 from accord_service.run.times import instant
 from accord_service.store import OrderRecord, OutcomeRecord
+from accord_service.worker.kept import Counted, CountedFinding
 
 RECORD_ID = MappingProxyType({"record_id": "id of the record"})
 
 
-def judged(call: Call, *, observed: bool = False) -> dict[str, Any]:
-    """The answer to an order, counted and noted in the log; ``observed``: with what each finding found."""
-    verdict = call.authority.validate(call.body, call.shop, observed=observed)
+def judged(call: Call) -> dict[str, Any]:
+    """The answer to an order, counted and noted in the log."""
+    document, counted = judged_apart(call)
+    count(call, counted)
+    return document
+
+
+def judged_apart(call: Call, *, observed: bool = False) -> tuple[dict[str, Any], Counted]:
+    """The same, and what has to be counted of it; ``observed``: with what each finding found."""
+    verdict, watched = call.authority.validated(call.body, call.shop, observed=observed)
+    findings = (CountedFinding(finding.layer, finding.rule, finding.level) for finding in verdict.findings)
+    counted = Counted(verdict.verdict, verdict.id, tuple(findings), watched)
+    return {**verdict.document(), "basis": call.snapshot.basis}, counted
+
+
+def count(call: Call, counted: Counted) -> None:
+    """Count an answer that is given, and note it in the log."""
+    if counted.watched:
+        call.authority.count_watched(counted.watched)
     metrics = call.room.metrics
-    metrics.count_verdict(verdict.verdict)
-    for finding in verdict.findings:
-        metrics.count_finding(finding)
-    note(verdict=verdict.verdict, verdict_id=verdict.id)
-    return {**verdict.document(), "basis": call.snapshot.basis}
+    metrics.count_verdict(counted.verdict)
+    for finding in counted.findings:
+        metrics.count_finding(finding.layer, finding.rule, finding.level)
+    note(verdict=counted.verdict, verdict_id=counted.verdict_id)
 
 
 def record_at(call: Call) -> OrderRecord:

@@ -35,7 +35,7 @@ _seal_key = click.option(
 )
 
 
-@click.group(short_help="Check the record of who changed what, and everything that is kept (steward, admin).")
+@click.group()
 def audit() -> None:
     """The audit: every write, each sealed to the one before, and the head of them with a key."""
 

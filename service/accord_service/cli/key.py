@@ -24,7 +24,7 @@ _COLUMNS = (
 )
 
 
-@click.group(short_help="Issue, confirm, list and revoke keys (admin, owner).")
+@click.group()
 def key() -> None:
     """Keys. Needs an admin's key, or an owner's for those of the own shop."""
 

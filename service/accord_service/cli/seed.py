@@ -47,7 +47,7 @@ class KeyFile:
     key: tuple[WantedKey, ...] = required(Many(Object(WantedKey), 1000, 1))
 
 
-@click.command(short_help="Put shops from files into a store that no service uses yet.")
+@click.command()
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option(
     "--data",

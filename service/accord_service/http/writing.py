@@ -38,7 +38,8 @@ _IF_MATCH = re.compile(rf"\*|(?:,[ \t]*)*{_ETAG}(?:[ \t]*,(?:[ \t]*{_ETAG})?)*")
 class Answer:
     """``version``: that of the document answered with, or, where that is a ``part``, of the whole it is part of.
 
-    A part's ETag is of its bytes alone, so that it stays while other parts change.
+    A part's ETag is of its bytes alone, so that it stays while other parts change. ``content``: the document as it is
+    written, where that is known already.
     """
 
     document: Mapping[str, Any]
@@ -46,6 +47,7 @@ class Answer:
     headers: Mapping[str, str] = field(default_factory=lambda: _EMPTY)
     version: int | None = None
     part: bool = False
+    content: bytes | None = None
 
     def fields(self) -> dict[str, Any]:
         """What is remembered under an Idempotency-Key, as plain JSON."""
