@@ -17,6 +17,7 @@ Opener = Callable[[], Store]
 
 
 @pytest.mark.alone
+@pytest.mark.one_core
 def test_another_worker_s_publication_is_seen_within_two_seconds(open_store: Opener) -> None:
     writer, reader = open_store(), open_store()
     head = writer.revisions.first({}, author="t", reason="")

@@ -789,6 +789,7 @@ def test_of_two_stewards_publishing_at_once_exactly_one_wins(desk: Desks, worker
 
 
 @pytest.mark.alone
+@pytest.mark.one_core
 def test_every_worker_answers_from_a_new_head_within_two_seconds(desk: Desks, workers: list[Flask], town: Any) -> None:
     others = [Desk(app.test_client(), town.headers("one", "counter")) for app in workers]
     address = f"/v1/limits/{LIMIT}"

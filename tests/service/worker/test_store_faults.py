@@ -22,7 +22,7 @@ from accord_service.app import create_app
 from accord_service.run.config import Config
 from accord_service.store import Store
 
-pytestmark = pytest.mark.alone
+pytestmark = [pytest.mark.alone, pytest.mark.one_core]
 
 AT_ONCE_S = 0.3
 
