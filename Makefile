@@ -83,6 +83,7 @@ bench: $(VENV)/.dev ## speed, as ratios taken in one run
 	$(BIN)/python tests/bench/bench_inference.py
 	$(BIN)/python tests/bench/bench_recommend.py
 	$(BIN)/python tests/bench/bench_budgets.py
+	$(BIN)/python tests/bench/bench_replay.py
 	$(BIN)/python tests/bench/bench_heat.py
 	$(BIN)/python tests/bench/bench_reading.py
 	$(BIN)/python tests/bench/bench_service.py

@@ -23,7 +23,7 @@ from accord_rules.revision.book import Book
 from accord_service.steps.proposals import KeptEffect, StoredProposal, get, revision, stored_document
 from accord_service.steps.runs import DONE, FAILED, WORKING
 from accord_service.steps.shards import RECORDED, TRIAL, TRIES_MOST, Progress, Shard
-from accord_service.store import Conflict, Event, NotThere, Run, Store, StoreError, Work
+from accord_service.store import Conflict, Event, NotThere, Run, Store, StoreAway, StoreError, Work
 from accord_service.worker.edition import loaded, tried_by, try_rules
 from accord_service.worker.trials import trier
 
@@ -34,6 +34,7 @@ LEASE_S = 30.0
 TRIAL_LEASES = 4
 RENEWALS = 6  # in the time of a lease
 READ_AT_ONCE = 50
+AGAIN_S = 0.1
 WORKER = "effects"  # in the audit, for what is nobody's act
 BECAUSE_MOST = 2000  # characters
 
@@ -137,6 +138,8 @@ class EffectWorker:
             raise
         except _Failed as failure:
             self._fail(run, str(failure))
+        except EngineError as error:
+            self._fail(run, f"The inference engine failed over it: {error}")
         except Exception as error:  # whatever it is, whoever waits must be told, and it must not be tried for ever
             logger.exception("an effect could not be worked out")
             self._fail(run, f"The program failed over it ({type(error).__name__}); its log says where.")
@@ -181,10 +184,10 @@ class EffectWorker:
                 return None
             if progress.is_done:
                 return 0, None
-            number = progress.free(work.now_s)
+            number = progress.free(self._name, work.now_s)
             if number is None and progress.is_tried:
                 progress = self._cut(progress)
-                number = progress.free(work.now_s)
+                number = progress.free(self._name, work.now_s)
             if number is None:
                 if not progress.is_done:
                     return None
@@ -197,7 +200,7 @@ class EffectWorker:
 
     def _hand(self, run: Run, work: Work, progress: Progress, number: int) -> bool:
         shard = progress.shards[number]
-        if shard.tries >= TRIES_MOST:
+        if shard.tries >= TRIES_MOST and shard.by != self._name:
             raise _Failed(
                 f"A part of it ({_called(shard)}) was begun {shard.tries} times, and whoever was at it ended each time."
             )
@@ -235,7 +238,26 @@ class EffectWorker:
         change: Callable[[Progress, float], Progress],
         more: Callable[[Differences], None] | None = None,
     ) -> None:
-        """Change the work, as long as the shard is this worker's; ``more`` changes the sum. Raises _Lost."""
+        """Change the work, as long as the shard is this worker's; ``more`` changes the sum. Raises _Lost.
+
+        What was judged is not let go because the store is away for a moment: for a lease it is asked again.
+        """
+        until_s = time.monotonic() + self._lease_s
+        while True:
+            try:
+                return self._change_at_once(run, number, change, more)
+            except StoreAway:
+                if time.monotonic() > until_s or self._stopping():
+                    raise
+                time.sleep(AGAIN_S)
+
+    def _change_at_once(
+        self,
+        run: Run,
+        number: int,
+        change: Callable[[Progress, float], Progress],
+        more: Callable[[Differences], None] | None,
+    ) -> None:
         while True:
             work = self._store.effects.work(run, total=more is not None)
             if work.state is None:
@@ -264,7 +286,6 @@ class EffectWorker:
                 state=stored.proposal.state,
                 event=Event.PROPOSAL_EFFECT_ENDED,
                 who=WORKER,
-                also=lambda _: self._store.effects.ending(run),
             )
         except Conflict:
             return  # whoever was faster may have ended it; if not, the next turn fails again
@@ -367,7 +388,7 @@ class EffectWorker:
             state=opened.state,
             event=Event.PROPOSAL_OPENED,
             who=stored.run.started_by,
-            also=lambda _: effects.keeping(run.proposal_id, kept.document()) + effects.ending(run),
+            also=lambda _: effects.keeping(run.proposal_id, kept.document()),
         )
         effects.forget(run)
 

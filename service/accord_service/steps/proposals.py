@@ -249,8 +249,7 @@ class Steps:
         if stored.run is None or stored.run.state != WORKING:
             raise GovernanceError("wrong-state", f"Proposal {id_} has no effect that is being worked out.")
         run = stored.run.ended(CANCELLED, self.now_s, "It was stopped by somebody who may.")
-        event = Event.PROPOSAL_EFFECT_ENDED
-        return self._replaced(stored, stored.proposal, run, event, self.store.effects.ending(run.of(id_)))
+        return self._replaced(stored, stored.proposal, run, Event.PROPOSAL_EFFECT_ENDED)
 
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:
         """One steward's yes to exactly these three digests."""

@@ -115,14 +115,17 @@ class Progress:
         or two programs beside each other, as in an upgrade, would drop each other's work for ever."""
         return code != self.code and now_s > self.touched_s + lease_s
 
-    def free(self, now_s: float) -> int | None:
-        """The first shard that nobody has, or whose time is up; None where there is none."""
-        return next((number for number, shard in sorted(self.shards.items()) if shard.until_s <= now_s), None)
+    def free(self, by: str, now_s: float) -> int | None:
+        """The first shard that somebody may take, as nobody has it, its time is up, or they let it slip (the store was
+        away); None where there is none."""
+        shards = sorted(self.shards.items())
+        return next((number for number, shard in shards if shard.until_s <= now_s or shard.by == by), None)
 
     def handed(self, number: int, by: str, now_s: float, lease_s: float) -> Progress:
-        """With a shard in somebody's hands."""
+        """With a shard in somebody's hands. It is begun once more, unless by whoever had it: they are alive."""
         shard = self.shards[number]
-        return self._with(number, replace(shard, by=by, until_s=now_s + lease_s, tries=shard.tries + 1), now_s)
+        tries = shard.tries + int(shard.by != by)
+        return self._with(number, replace(shard, by=by, until_s=now_s + lease_s, tries=tries), now_s)
 
     def renewed(self, number: int, now_s: float, lease_s: float) -> Progress:
         """With more time for whoever has a shard."""

@@ -17,7 +17,7 @@ from typing import Any
 
 from accord_rules.documents.canonical import canonical
 from accord_service.store import names
-from accord_service.store.commit import AddToIndex, Committer, DropFromIndex, Put, Transaction
+from accord_service.store.commit import AddToIndex, Committer, Put, Transaction
 from accord_service.store.connection import Connection
 from accord_service.store.errors import StoreBroken
 
@@ -65,17 +65,14 @@ class EffectStore:
         """Have a run worked on, to go into the commit that starts it."""
         return Transaction(writes=(AddToIndex(names.RUNS, _member(run), self._committer.clock()),))
 
-    def ending(self, run: Run) -> Transaction:
-        """Have a run worked on no more, to go into the commit that ends it."""
-        return Transaction(writes=(DropFromIndex(names.RUNS, _member(run)),))
-
     def runs(self) -> tuple[Run, ...]:
-        """The runs to be worked on, the oldest first."""
+        """The runs to be worked on, the oldest first; one that has ended may still be among them."""
         members = self._connection.ask("ZRANGE", names.RUNS, 0, -1)
         return tuple(Run(*names.parts(member.decode())) for member in members)
 
     def forget(self, run: Run) -> None:
-        """Take away what is left of a run that has ended."""
+        """Take away what is left of a run that has ended. Whoever finds one that has does that, so that it is done even
+        if whoever ended it is gone."""
         self._connection.ask_all((("ZREM", names.RUNS, _member(run)), ("DEL", _work(run))))
 
     def work(self, run: Run, *, total: bool = False) -> Work:
