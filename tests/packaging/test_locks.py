@@ -1,4 +1,4 @@
-"""The pinned requirements: whole for every Python and machine, with hashes, and without a word of where they came from."""
+"""The pinned requirements: whole for every Python and machine, with hashes, and with no word of where they are from."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ def test_what_the_store_that_comes_along_needs_is_pinned_apart() -> None:
 
 
 def test_make_installs_nothing_from_outside_without_its_hash() -> None:
-    """But uv, which writes the hashes. The engine's pin is cut out of the lock, since it is built with flags of its own."""
+    """But uv, which writes the hashes. The engine's pin is cut out of the lock: it is built with flags of its own."""
     makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
     (engine,) = (pin for pin in pins("service/requirements.lock") if pin.name == "durable-rules")
     cut = re.search(r"sed -n '(.+)' service/requirements.lock", makefile)
