@@ -1,4 +1,4 @@
-"""The pinned requirements: whole for every Python and machine, with hashes, and no word of where they came from."""
+"""The pinned requirements: whole for every Python and machine, with hashes, and with no word of where they are from."""
 
 from __future__ import annotations
 
