@@ -39,7 +39,7 @@ class Config:
     of ``cors_origins`` may ask from a browser.
     """
 
-    store_url: str = ""
+    store_url: str = field(default="", repr=False)  # it may have a password in it
     data: Path = DATA
     body_limit: int = 256 * 1024
     log_level: str = "INFO"
@@ -55,13 +55,13 @@ class Config:
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
-        """Read ACCORD_STORE_URL, ACCORD_STORE_PASSWORD_FILE (of that store; else it may stand in the address),
-        ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
+        """Read ACCORD_STORE_URL, ACCORD_STORE_PASSWORD_FILE, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL,
+        ACCORD_RETAIN_DAYS,
         ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second),
         ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_RATE_LIMITS ("counter=6000,admin=600") and
         ACCORD_CORS_ORIGINS (separated by commas)."""
         return cls(
-            store_url=_store_url(env),
+            store_url=store_url(env),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
             body_limit=_whole(env, "ACCORD_BODY_LIMIT", cls().body_limit, least=1024),
             log_level=_word(env, "ACCORD_LOG_LEVEL", cls().log_level, LOG_LEVELS),
@@ -90,24 +90,28 @@ class Config:
         return replace(config, store_url=url)
 
 
-def _store_url(env: Mapping[str, str]) -> str:
-    """The address, with the password of the file that STORE_PASSWORD_FILE names, where it does."""
+def store_url(env: Mapping[str, str]) -> str:
+    """The address of ACCORD_STORE_URL, with the password of the file that ACCORD_STORE_PASSWORD_FILE names.
+
+    So the password stands in no environment, on no command line and in no file but that. Raises ConfigError.
+    """
     url, file = env.get("ACCORD_STORE_URL", "").strip(), env.get(STORE_PASSWORD_FILE, "").strip()
-    if not file:
+    if not url or not file:
         return url
-    scheme, mark, place = url.partition("://")
-    if not mark:
-        raise ConfigError(f"{STORE_PASSWORD_FILE} needs ACCORD_STORE_URL: the store that comes along has no password")
-    if "@" in place:
-        raise ConfigError(f"ACCORD_STORE_URL must not have a password of its own where {STORE_PASSWORD_FILE} names one")
+    scheme, separator, rest = url.partition("://")
+    authority, slash, path = rest.partition("/")
+    if "@" in authority:
+        raise ConfigError(
+            f"ACCORD_STORE_URL names a user or a password already: leave them out, or {STORE_PASSWORD_FILE}"
+        )
     try:
-        password = Path(file).read_text(encoding="utf-8").strip()
+        password = Path(file).read_text(encoding="utf-8").strip("\r\n")
     except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "not text"
-        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file that can be read ({why})") from None
-    if not password:
-        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file with the password in it, and it is empty")
-    return f"{scheme}://:{quote(password, safe='')}@{place}"
+        why = error.strerror if isinstance(error, OSError) else "it is not UTF-8"
+        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file with the store's password: {why}") from None
+    if not password or "\n" in password:
+        raise ConfigError(f"the file of {STORE_PASSWORD_FILE} must hold one line, the store's password")
+    return f"{scheme}{separator}:{quote(password, safe='')}@{authority}{slash}{path}"
 
 
 def _whole(env: Mapping[str, str], name: str, default: int, least: int) -> int:
