@@ -3,7 +3,7 @@
 # STORE_PRIMARY: the primary at the first start.
 set -eu
 umask 077
-password=$(cat /run/secrets/store-password)
+password=$(sed 's/["\\]/\\&/g' /run/secrets/store-password)
 own=/data/sentinel.conf
 if [ ! -e "$own" ]; then
   cat >"$own.new" <<EOF
@@ -16,6 +16,6 @@ EOF
 else
   grep -v '^sentinel auth-pass ' "$own" >"$own.new"
 fi
-echo "sentinel auth-pass accord $password" >>"$own.new"
+printf 'sentinel auth-pass accord "%s"\n' "$password" >>"$own.new"
 mv "$own.new" "$own"
 exec redis-server "$own" --sentinel

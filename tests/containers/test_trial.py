@@ -48,8 +48,10 @@ def test_who_is_not_root_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
     assert trial.not_possible() == "Only root can start a container engine and make its images: run it with sudo."
 
 
-def test_the_file_that_is_run_is_the_one_in_the_repository_but_for_the_ports() -> None:
-    document = trial.for_the_trial({"service-a": 1111, "service-b": 2222})
+def test_the_file_that_is_run_is_the_one_in_the_repository_but_for_ports_and_password(tmp_path: Path) -> None:
+    document = trial.for_the_trial({"service-a": 1111, "service-b": 2222}, tmp_path / "password")
+    assert set(document["services"]) == {*trial.SERVICES, *trial.STORES, *trial.SENTINELS}
+    assert document["secrets"] == {"store-password": {"file": str(tmp_path / "password")}}
     assert set(document) == {"services", "networks", "volumes", "secrets"}
     assert document["services"]["service-a"]["ports"] == ["127.0.0.1:1111:8080"]
     assert "build" not in document["services"]["service-a"]

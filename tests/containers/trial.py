@@ -49,6 +49,7 @@ MIRROR = "http://deb.debian.org/debian"
 CERTIFICATES = Path("/etc/ssl/certs/ca-certificates.crt")
 START_S, PROMOTED_S, ANSWER_S = 180.0, 30.0, 20.0
 SERVICES, STORES = ("service-a", "service-b"), ("store-a", "store-b")
+SENTINELS = ("sentinel-a", "sentinel-b", "sentinel-c")
 ORDER, SHOP = "009-team-tees-dye", "mill-steps"
 
 
@@ -221,15 +222,13 @@ class Town:
 
     engine: Engine
     file: Path
-    password: Path
     ports: Mapping[str, int]
     token: str = ""
     records: dict[str, Any] = field(default_factory=dict)
 
     def compose(self, *words: str) -> str:
         words = ("-p", PROJECT, "-f", str(self.file), "--project-directory", str(ROOT), *words)
-        env = self.engine.env | {"ACCORD_STORE_PASSWORD": str(self.password)}
-        return run([*COMPOSE_COMMAND, *words], env)
+        return run([*COMPOSE_COMMAND, *words], self.engine.env)
 
     def url(self, service: str) -> str:
         return f"http://127.0.0.1:{self.ports[service]}"
@@ -294,8 +293,8 @@ def _compose_command() -> list[str]:
 COMPOSE_COMMAND = _compose_command() if shutil.which("docker") else []
 
 
-def for_the_trial(ports: Mapping[str, int]) -> dict[str, Any]:
-    """docker-compose.yml with what is built already, on free ports; nothing else is changed.
+def for_the_trial(ports: Mapping[str, int], password: Path) -> dict[str, Any]:
+    """docker-compose.yml with what is built already, on free ports, with a password of its own; all else is unchanged.
 
     The older program knows no name in the file: the project is named by an option.
     """
@@ -305,15 +304,16 @@ def for_the_trial(ports: Mapping[str, int]) -> dict[str, Any]:
         service.pop("build", None)
         if name in ports:
             service["ports"] = [f"127.0.0.1:{ports[name]}:8080"]
+    document["secrets"]["store-password"]["file"] = str(password)
     return {key: part for key, part in document.items() if not key.startswith("x-")}
 
 
 @contextlib.contextmanager
 def town(docker: Engine, folder: Path, ports: Mapping[str, int]) -> Iterator[Town]:
     file, password = folder / "docker-compose.json", folder / "store-password"
-    file.write_text(json.dumps(for_the_trial(ports)), encoding="utf-8")
+    file.write_text(json.dumps(for_the_trial(ports, password)), encoding="utf-8")
     password.write_text(secrets.token_hex(32) + "\n", encoding="ascii")
-    up = Town(docker, file, password, ports)
+    up = Town(docker, file, ports)
     try:
         up.compose("up", "-d", "--no-build")
         yield up
@@ -510,9 +510,7 @@ def check(docker: Engine, folder: Path) -> None:
     began_s = time.monotonic()
     with town(docker, folder, ports) as up:
         _until(lambda: all(up.is_healthy(service) for service in SERVICES), START_S, "the services are not healthy")
-        print(
-            f"up: {len(for_the_trial(ports)['services'])} containers healthy after {time.monotonic() - began_s:.0f} s"
-        )
+        print(f"up: {len(SERVICES + STORES + SENTINELS)} containers healthy after {time.monotonic() - began_s:.0f} s")
         furnish(up)
         print(f"one order of both: {same_bytes(up)}, the same bytes; a record: {_records_again(up)}")
         print(f"limits in force, disks read-only: {limits_are_in_force(up)}")

@@ -173,7 +173,7 @@ def test_two_of_three_sentinels_promote_and_know_the_name_that_the_services_ask_
 
 def test_the_first_primary_is_one_and_everybody_knows_which(compose: Mapping[str, Any]) -> None:
     stores = of_kind(compose, "store")
-    (primary,) = (address(store) for store in stores.values() if "environment" not in store)
+    (primary,) = (address(store) for store in stores.values() if "STORE_PRIMARY" not in store["environment"])
     followers = [service for name, service in compose["services"].items() if "STORE_PRIMARY" in str(service)]
     assert len(followers) == len(stores) - 1 + 3
     assert {service["environment"]["STORE_PRIMARY"] for service in followers} == {primary}
@@ -188,6 +188,10 @@ def test_addresses_are_of_the_network_and_nobody_has_anothers(compose: Mapping[s
 
 def test_only_the_services_reach_the_stores(compose: Mapping[str, Any]) -> None:
     assert compose["networks"]["inside"]["internal"]
+    sentinels = [address(sentinel) for sentinel in of_kind(compose, "sentinel").values()]
+    for store in of_kind(compose, "store").values():
+        assert store["environment"]["STORE_ADDRESS"] == address(store)
+        assert store["environment"]["STORE_SENTINELS"].split() == sentinels
     for kind in ("store", "sentinel"):
         for service in of_kind(compose, kind).values():
             assert set(service["networks"]) == {"inside"}
@@ -243,22 +247,37 @@ def test_a_stop_leaves_the_time_to_answer_what_was_accepted(replicas: list[Mappi
 
 STATE = "replicaof 10.0.0.9 6379"
 STARTED = {
-    "at first, as the primary": ("store.sh", {}, None, ["requirepass p", "masterauth p"], ["replicaof"]),
+    "at first, as the primary": ("store.sh", {}, None, ['requirepass "p\\"w"', 'masterauth "p\\"w"'], ["replicaof"]),
+    "named by the Sentinels": ("store.sh", {"TOLD": "10.0.0.1"}, f"{STATE}\n", ['requirepass "p\\"w"'], ["replicaof"]),
+    "replaced while it was away": ("store.sh", {"TOLD": "10.0.0.2"}, "port 6379\n", ["replicaof 10.0.0.2 6379"], []),
+    "told nonsense": ("store.sh", {"TOLD": "Error: no route"}, f"{STATE}\n", [STATE], []),
     "at first, as the replica": ("store.sh", {"STORE_PRIMARY": "10.0.0.1"}, None, ["replicaof 10.0.0.1 6379"], []),
-    "promoted since": ("store.sh", {"STORE_PRIMARY": "10.0.0.1"}, "port 6379\n", ["requirepass p"], ["replicaof"]),
-    "demoted since": ("store.sh", {}, f"requirepass old\n{STATE}\n", [STATE, "requirepass p"], ["requirepass old"]),
+    "promoted since": (
+        "store.sh",
+        {"STORE_PRIMARY": "10.0.0.1"},
+        "port 6379\n",
+        ['requirepass "p\\"w"'],
+        ["replicaof"],
+    ),
+    "demoted since": (
+        "store.sh",
+        {},
+        f"requirepass old\n{STATE}\n",
+        [STATE, 'requirepass "p\\"w"'],
+        ["requirepass old"],
+    ),
     "Sentinel at first": (
         "sentinel.sh",
         {"STORE_PRIMARY": "10.0.0.1"},
         None,
-        ["sentinel monitor accord 10.0.0.1 6379 2", "sentinel auth-pass accord p"],
+        ["sentinel monitor accord 10.0.0.1 6379 2", 'sentinel auth-pass accord "p\\"w"'],
         [],
     ),
     "Sentinel later": (
         "sentinel.sh",
         {"STORE_PRIMARY": "10.0.0.1"},
         "sentinel monitor accord 10.0.0.9 6379 2\nsentinel auth-pass accord old\n",
-        ["sentinel monitor accord 10.0.0.9 6379 2", "sentinel auth-pass accord p"],
+        ["sentinel monitor accord 10.0.0.9 6379 2", 'sentinel auth-pass accord "p\\"w"'],
         ["10.0.0.1", "old"],
     ),
 }
@@ -274,13 +293,15 @@ def test_a_store_starts_in_the_role_that_it_had_last(case: str, tmp_path: Path) 
         "/data/": f"{tmp_path}/",
     }.items():
         text = text.replace(place, own)
-    (tmp_path / "store-password").write_text("p\n", encoding="ascii")
+    (tmp_path / "store-password").write_text('p"w\n', encoding="ascii")
     (tmp_path / "redis-server").write_text('#!/bin/sh\necho "$@"\n', encoding="ascii")
     (tmp_path / "redis-server").chmod(0o755)
     config = tmp_path / ("store.conf" if script == "store.sh" else "sentinel.conf")
     if before is not None:
         config.write_text(before, encoding="ascii")
-    path = {"PATH": f"{tmp_path}:{os.environ['PATH']}"}
+    (tmp_path / "redis-cli").write_text('#!/bin/sh\necho "${TOLD:-}"\necho 6379\n', encoding="ascii")
+    (tmp_path / "redis-cli").chmod(0o755)
+    path = {"PATH": f"{tmp_path}:{os.environ['PATH']}", "STORE_ADDRESS": "10.0.0.1", "STORE_SENTINELS": "a b"}
     started = subprocess.run(
         ["sh", "-c", text], env={**path, **env}, capture_output=True, text=True, timeout=60, check=True
     )

@@ -66,8 +66,8 @@ def seed(folder: Path, data: Path, store: str) -> None:
     What is there already stays as it is.
     """
     try:
-        named = {"ACCORD_STORE_URL": store, "ACCORD_DATA": str(data)}
-        with _open(Config.from_env(os.environ | named)) as opened:
+        env = os.environ | {"ACCORD_STORE_URL": store, "ACCORD_DATA": str(data)}
+        with _open(Config.from_env(env)) as opened:
             _seed(opened, folder, data / "keys")
     except (BookError, ConfigError, EngineError, StoreError, OSError) as error:
         raise Failure(f"The store cannot be seeded: {error}") from None

@@ -103,27 +103,27 @@ class Config:
 
 
 def store_url(env: Mapping[str, str]) -> str:
-    """The address of ACCORD_STORE_URL, with the password of the file that STORE_PASSWORD_FILE names, where it does.
+    """The address of ACCORD_STORE_URL, with the password of the file that ACCORD_STORE_PASSWORD_FILE names.
 
     So the password stands in no environment, on no command line and in no file but that. Raises ConfigError.
     """
     url, file = env.get("ACCORD_STORE_URL", "").strip(), env.get(STORE_PASSWORD_FILE, "").strip()
-    if not file:
+    if not url or not file:
         return url
-    scheme, mark, place = url.partition("://")
-    if not mark:
-        raise ConfigError(f"{STORE_PASSWORD_FILE} needs ACCORD_STORE_URL: the store that comes along has no password")
-    if "@" in place:
-        raise ConfigError(f"ACCORD_STORE_URL must not have a password of its own where {STORE_PASSWORD_FILE} names one")
+    scheme, separator, rest = url.partition("://")
+    authority, slash, path = rest.partition("/")
+    if "@" in authority:
+        raise ConfigError(
+            f"ACCORD_STORE_URL names a user or a password already: leave them out, or {STORE_PASSWORD_FILE}"
+        )
     try:
-        password = Path(file).read_text(encoding="utf-8").strip()
+        password = Path(file).read_text(encoding="utf-8").strip("\r\n")
     except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "not text"
-        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file that can be read ({why})") from None
+        why = error.strerror if isinstance(error, OSError) else "it is not UTF-8"
+        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file with the store's password: {why}") from None
     if not password or "\n" in password:
-        why = "more lines than one" if password else "nothing"
-        raise ConfigError(f"{STORE_PASSWORD_FILE} must name a file that holds the store's password, and it holds {why}")
-    return f"{scheme}://:{quote(password, safe='')}@{place}"
+        raise ConfigError(f"the file of {STORE_PASSWORD_FILE} must hold one line, the store's password")
+    return f"{scheme}{separator}:{quote(password, safe='')}@{authority}{slash}{path}"
 
 
 def _whole(env: Mapping[str, str], name: str, default: int, least: int) -> int:

@@ -12,6 +12,7 @@ import copy
 import http.client
 import json
 import random
+import select
 import threading
 import time
 import tomllib
@@ -57,6 +58,8 @@ class Connection:
 
     def ask(self, method: str, path: str, headers: Mapping[str, str], body: Any = None) -> Reply:
         began_s = time.monotonic()
+        if self._was_ended():
+            self.close()
         if self._http is None:
             opened = http.client.HTTPConnection("127.0.0.1", self._port, timeout=ANSWER_S)
             try:
@@ -79,6 +82,13 @@ class Connection:
             self.close()
         kind = "unavailable" if answer.status == 503 else "answered"
         return Reply(kind, answer.status, document, seconds=time.monotonic() - began_s)
+
+    def _was_ended(self) -> bool:
+        """Whether the service ended a kept connection while it was idle, which it may: clients look before they ask."""
+        if self._http is None or self._http.sock is None:
+            return False
+        readable, _, _ = select.select([self._http.sock], [], [], 0)
+        return bool(readable)
 
     def close(self) -> None:
         if self._http is not None:

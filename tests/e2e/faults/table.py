@@ -142,7 +142,7 @@ def kill_replica(up: Town, load: Load) -> Happened:
     replica = up.other(up.primary())
     replica.end()
     time.sleep(BEFORE_S)
-    replica.start()
+    up.start(replica)
     return Happened(time.monotonic())
 
 
@@ -151,7 +151,7 @@ def kill_primary(up: Town, load: Load) -> Happened:
     began_s = time.monotonic()
     primary = up.primary()
     primary.end()
-    primary.start()
+    up.start(primary)
     return Happened(began_s)
 
 
@@ -162,7 +162,7 @@ def lose_primary(up: Town, load: Load) -> Happened:
     lost.end()
     promoted_s = until(lambda: _is_promoted(up, lost), RECOVERED_S, "a new primary")
     time.sleep(AFTER_S)
-    lost.start()
+    up.start(lost)
     return Happened(began_s, f"promoted after {promoted_s:.1f} s")
 
 
@@ -177,7 +177,7 @@ def kill_stores(up: Town, load: Load) -> Happened:
     for store in up.stores:
         store.end()
     for store in up.stores:
-        store.start()
+        up.start(store)
     return Happened(began_s)
 
 

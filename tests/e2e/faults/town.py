@@ -24,6 +24,7 @@ import requests
 
 from accord_service.store import Store, StoreError
 from accord_service.store.connection import connect
+from accord_service.store.embedded import wheel_binary
 
 ROOT = Path(__file__).resolve().parents[3]
 DEMO = ROOT / "demo"
@@ -203,12 +204,25 @@ class Town:
         """The store that writes go to now."""
         if not self.sentinels:
             return self.stores[0]
-        address = next(
-            (found for sentinel in self.sentinels if isinstance(found := _address_told_by(sentinel), list)), None
-        )
+        address = self._address_told()
         if address is None:
             raise NotStarted("no Sentinel names a primary")
         return next(store for store in self.stores if store.port == int(address[1]))
+
+    def _address_told(self) -> list[bytes] | None:
+        """Host and port of the primary, as the first Sentinel that answers has them."""
+        for sentinel in self.sentinels:
+            told = sentinel.told("SENTINEL", "GET-MASTER-ADDR-BY-NAME", "accord")
+            if isinstance(told, list):
+                return told
+        return None
+
+    def start(self, store: RedisServer) -> None:
+        """As service/containers/store.sh does: in the role that the Sentinels tell, or else the one it had last."""
+        told = self._address_told()
+        whom = [] if told is None else ["no", "one"] if int(told[1]) == store.port else ["127.0.0.1", told[1].decode()]
+        store.words = [*store.words[:2], *(["--replicaof", *whom] if whom else [])]
+        store.start()
 
     def other(self, store: RedisServer) -> RedisServer:
         return next(other for other in self.stores if other is not store)
@@ -239,10 +253,6 @@ class Town:
         return primary.is_primary() and all(store.is_replica() for store in self.stores if store is not primary)
 
 
-def _address_told_by(sentinel: RedisServer) -> object:
-    return sentinel.told("SENTINEL", "GET-MASTER-ADDR-BY-NAME", "accord")
-
-
 def _faked_clock(folder: Path) -> dict[str, str]:
     """The environment in which a process has the clock of ``folder / "clock"``, and the machine's monotonic one."""
     (folder / "clock").write_text("+0\n", encoding="ascii")
@@ -266,8 +276,9 @@ def _store(name: str, folder: Path, port: int, password: str, env: Mapping[str, 
     given = given.replace("dir /data", f"dir {data}") + f"bind 127.0.0.1\nrepl-diskless-sync-delay 0\n{more}"
     config = folder / f"{name}.conf"
     config.write_text(f"{given}\nrequirepass {password}\nmasterauth {password}\n", encoding="utf-8")
-    words = [shutil.which("redis-server") or "redis-server", str(config)]
-    return RedisServer(name, words, folder, env, port=port, password=password, data=data)
+    # Debian's redis-server comes with an allocator that the library of faketime does not get on with.
+    program = str(wheel_binary()) if env else shutil.which("redis-server") or "redis-server"
+    return RedisServer(name, [program, str(config)], folder, env, port=port, password=password, data=data)
 
 
 def _sentinel(name: str, folder: Path, port: int, primary: RedisServer, down_after_ms: int) -> RedisServer:

@@ -134,11 +134,9 @@ def test_the_password_of_the_store_comes_from_a_file(url: str, with_password: st
 @pytest.mark.parametrize(
     ("url", "content", "why"),
     [
-        ("", "secret", "needs ACCORD_STORE_URL"),
-        ("redis://:other@store", "secret", "must not have a password of its own"),
-        ("redis://store", " \n", "it holds nothing"),
-        ("redis://store", "one\ntwo\n", "more lines than one"),
-        ("redis://store", "\udcff", "not text"),
+        ("redis://:other@store", "secret", "names a user or a password already"),
+        ("redis://store", "\n", "must hold one line"),
+        ("redis://store", "\udcff", "it is not UTF-8"),
         ("redis://store", None, "No such file"),
     ],
 )
