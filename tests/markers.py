@@ -22,6 +22,7 @@ LONGEST = (
     "tests/service/api/test_proposals.py",
     "tests/rules/governance/test_house.py",
     "tests/rules/advise/test_remedies.py",
+    "tests/rules/book/test_spoken.py",
     "tests/contract/test_schemathesis.py",
     "tests/e2e/test_topology.py",
     "tests/service/worker/test_revisions.py",
