@@ -9,9 +9,10 @@ import copy
 import json
 import random
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import combinations
+from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
@@ -153,18 +154,23 @@ STEPS = (step_transfers, step_presses, step_blanks)
 def cheapest(order: Order, book: Book, shop: Shop, authority: Authority) -> float | None:
     """The least cost of one change, else of two, over all transfers, presses and blanks; None if none works."""
     single = [(place, cost, changed) for step in STEPS for place, cost, changed in step(order, book, shop)]
-    works = [cost for _, cost, changed in single if authority.judge(changed, shop).verdict in WORKABLE]
-    if not works:
-        works = [
-            cost + more
+    least = first_that_works(((cost, changed) for _, cost, changed in single), shop, authority)
+    if least is None:
+        pairs = (
+            (cost + more, both)
             for place, cost, changed in single
             for step in STEPS
             for second, more, both in step(changed, book, shop)
-            if second != place
-            and more_is_from_the_first(order, book, shop, second, more)
-            and authority.judge(both, shop).verdict in WORKABLE
-        ]
-    return round(min(works), 6) if works else None
+            if second != place and more_is_from_the_first(order, book, shop, second, more)
+        )
+        least = first_that_works(pairs, shop, authority)
+    return None if least is None else round(least, 6)
+
+
+def first_that_works(changed: Iterable[tuple[float, Order]], shop: Shop, authority: Authority) -> float | None:
+    """The least cost of an order that can be pressed: they are judged from the cheapest on, until one can."""
+    by_cost = sorted(changed, key=itemgetter(0))
+    return next((cost for cost, order in by_cost if authority.judge(order, shop).verdict in WORKABLE), None)
 
 
 def more_is_from_the_first(order: Order, book: Book, shop: Shop, place: str, cost: float) -> bool:
