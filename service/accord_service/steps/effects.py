@@ -11,7 +11,6 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from accord_rules.authority import code_digest
 from accord_rules.documents.files import BookError
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import ChangeError, check
@@ -91,7 +90,7 @@ def _never() -> bool:
 class EffectWorker:
     """One process's or thread's. ``name``: like no other's; ``stopping``: whether it is to end, asked between orders.
 
-    ``code``: of the program, so that shards which another program judged are not mixed with its own.
+    ``program``: as ``trier`` tells it, so that nothing is judged by another program than tried the book.
     """
 
     def __init__(
@@ -103,12 +102,12 @@ class EffectWorker:
         shard_most: int = SHARD_MOST,
         lease_s: float = LEASE_S,
         stopping: Callable[[], bool] = _never,
-        code: str | None = None,
+        program: str | None = None,
     ) -> None:
         self._store, self._name = store, name
         self._edges_most, self._shard_most, self._lease_s = edges_most, shard_most, lease_s
         self._stopping = stopping
-        self._code = code or code_digest()
+        self._program = program or trier()
         self._ready: _Ready | None = None
         self._ready_since_s = 0.0
 
@@ -214,20 +213,20 @@ class EffectWorker:
             )
         lease_s = self._lease_s * (TRIAL_LEASES if shard.kind == TRIAL else 1)
         handed = progress.handed(number, self._name, work.now_s, lease_s)
-        anew = work.state is None or Progress.read(work.state).code != self._code
+        anew = work.state is None or Progress.read(work.state).program != self._program
         total = Differences().document() if anew else None
         return self._store.effects.swap(run, work.version, handed.document(), total)
 
     def _progress(self, work: Work) -> Progress | None:
         """The work as this program goes on with it; None where another program is at it."""
         if work.state is None:
-            return Progress.begun(self._code, work.now_s)
+            return Progress.begun(self._program, work.now_s)
         progress = Progress.read(work.state)
-        if progress.code == self._code:
+        if progress.program == self._program:
             return progress
-        if progress.may_begin_anew(self._code, work.now_s, self._lease_s * TRIAL_LEASES):
+        if progress.may_begin_anew(self._program, work.now_s, self._lease_s * TRIAL_LEASES):
             logger.warning("another program's work on an effect is begun anew")
-            return Progress.begun(self._code, work.now_s)
+            return Progress.begun(self._program, work.now_s)
         return None
 
     def _cut(self, progress: Progress) -> Progress:
@@ -271,7 +270,7 @@ class EffectWorker:
             if work.state is None:
                 raise _Lost
             progress = Progress.read(work.state)
-            if progress.code != self._code or not progress.has(number, self._name):
+            if progress.program != self._program or not progress.has(number, self._name):
                 raise _Lost
             total = None
             if more is not None:

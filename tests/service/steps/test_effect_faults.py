@@ -334,7 +334,7 @@ def test_a_book_that_fails_its_own_test_has_no_effect(desk: Desk, monkeypatch: p
 def test_two_programs_do_not_mix_what_they_judged(desk: Desk) -> None:
     """As in an upgrade of one replica after the other: who came first goes on while it lives, then all begins anew."""
     desk.open()
-    with desk.worker(code="sha256:of the old program") as old, desk.worker(lease_s=BRIEF_S) as new:
+    with desk.worker(program="sha256:of the old one") as old, desk.worker(lease_s=BRIEF_S) as new:
         for _ in range(3):
             assert old.turn()
         assert so_far(desk.store, desk.stored()).replayed == 2 * SHARD
