@@ -162,13 +162,12 @@ def main() -> None:
         len(orders),
         floor_s,
     )
-    peaks, each_s = [], 0.0
+    each_s = 0.0
     for _ in range(STEPS):
         spent_s = cpu_s(lambda: replay(most // STEPS))
         each_s = line("replay, the same goods in other quantities", spent_s, most // STEPS, floor_s)
-        peaks.append(peak_mb())
-    print(f"  peak of memory after each fifth of {most} orders, MB: {', '.join(f'{peak:.0f}' for peak in peaks)}")
-    again = [record for _, record in zip(range(len(orders)), recorded(iter(orders)), strict=False)]
+        print(f"  {'':58} peak of memory so far: {peak_mb():.0f} MB")
+    again = list(recorded(iter(orders)))
     for record in again:
         comparison.add_recorded(record, total)
     times = 10

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import subprocess
 from datetime import UTC, datetime
+import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.service.effect_workers import work_out
 
-from accord_client import Client
+from accord_client import Client, ProblemError
 from accord_rules.derive import FACTS
 
 pytestmark = pytest.mark.needs("curl")
 
+LIMIT = "dye.polyester_share_full"
 SCRIPTS = Path(__file__).parents[2] / "clients" / "shell"
 
 
@@ -296,3 +301,42 @@ def test_a_verdict_that_is_not_known_here_is_not_workable(faulty: Any, tmp_path:
 def test_garbage_is_no_verdict(faulty: Any, body: bytes) -> None:
     faulty.will(faulty.answer(200, body))
     assert Recipes(faulty.url, "token")("validate.sh", "-", stdin="{}").returncode == 2
+
+
+def test_a_proposal_is_opened_and_its_effect_waited_for(service: str, collective: Any) -> None:
+    owner = str(collective.tokens["harbour-lane", "owner"])
+    run = Recipes(service, owner)
+    with Client(service, owner) as accord:
+        head = next(iter(accord.governance.revisions()))
+        entry = accord.limit(LIMIT).entry
+        change = {"kind": "limits", "id": LIMIT, "value": {**entry, "value": entry["value"] + 1}}
+        draft = accord.governance.propose(head, [change], "Pale after washing.", "Reports.")
+    with ThreadPoolExecutor(1) as threads:
+        opening = threads.submit(run, "open-proposal.sh", draft["proposal_id"])
+        while not opening.done():
+            work_out(collective.server.url)
+            time.sleep(0.1)
+    done = opening.result()
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["effect"]["decision"]["kind"] == "mixed"
+    assert all("seconds left" in line for line in done.stderr.splitlines())
+    assert run("open-proposal.sh", "p99").returncode == 2
+
+
+def test_an_effect_that_is_none_is_no_success(service: str, collective: Any) -> None:
+    run = Recipes(service, str(collective.tokens["harbour-lane", "owner"]))
+    with Client(service, str(collective.tokens["harbour-lane", "owner"])) as accord:
+        head = next(iter(accord.governance.revisions()))
+        source = {"title": "New", "kind": "from-memory", "text": "Remembered.", "speaks_of": ["press"]}
+        change = {"kind": "sources", "id": "remembered", "value": source}
+        draft = accord.governance.propose(head, [change], "Missing.", "None.")
+        with ThreadPoolExecutor(1) as threads:
+            opening = threads.submit(run, "open-proposal.sh", draft["proposal_id"])
+            until = time.monotonic() + 60
+            while not opening.done() and time.monotonic() < until:
+                with contextlib.suppress(ProblemError):  # not opened yet
+                    accord.governance.cancel_effect(draft["proposal_id"])
+                time.sleep(0.1)
+    done = opening.result()
+    assert (done.returncode, done.stdout) == (1, "")
+    assert '"cancelled"' in done.stderr

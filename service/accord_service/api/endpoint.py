@@ -73,7 +73,7 @@ from accord_service.http.writing import (
 )
 from accord_service.run.times import instant
 from accord_service.steps.shops import Caller, KnownShop
-from accord_service.worker.admission import admit_heavy, admitted_before, is_heavy
+from accord_service.worker.admission import BOOKS, QUESTIONS, admit_heavy, admitted_before, is_heavy
 from accord_service.worker.rates import WINDOW_S
 
 _EMPTY: Mapping[str, Any] = MappingProxyType({})
@@ -322,8 +322,10 @@ class Endpoint:
 
     def _admit(self, call: Call) -> None:
         """Raises TooManyHeavy for a heavy question without a place, HandedOn for one that has its place elsewhere."""
-        if self.heavy is not None and self.heavy(call) and not admit_heavy(call.caller.key_id):
-            detail = "All the places for questions that take long are taken, or all that this key may have."
+        # A record is judged; any other heavy write loads a book.
+        lane = BOOKS if self.writes and not self.judges else QUESTIONS
+        if self.heavy is not None and self.heavy(call) and not admit_heavy(call.caller.key_id, lane):
+            detail = "All the places for requests that take long are taken, or all that this key may have."
             raise TooManyHeavy(detail, headers={"Retry-After": HEAVY_RETRY_S})
 
     def _query(self) -> Any:

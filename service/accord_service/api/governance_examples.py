@@ -154,7 +154,7 @@ def being_worked_out(book: Book) -> dict[str, Any]:
 
 def stopped(book: Book) -> dict[str, Any]:
     """The effect after somebody stopped it."""
-    because = "It was stopped by somebody who may."
+    because = "It was stopped by its author."
     return {
         **being_worked_out(book),
         "state": "cancelled",

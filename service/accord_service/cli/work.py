@@ -55,7 +55,6 @@ def work(store: str, owner: int | None) -> None:
     Each service runs one such process itself (ACCORD_JOB_PROCESSES). More of them, on any machine that reaches the
     store, share the work: each takes one core. One that is ended, however that happens, loses nothing.
     """
-    end = _End(owner)
     if store:
         os.environ["ACCORD_STORE_URL"] = store
     try:
@@ -66,7 +65,7 @@ def work(store: str, owner: int | None) -> None:
     log.configure(config.log_level)
     os.nice(NICE)
     try:
-        _work(opened, config, end)
+        _work(opened, config, _End(owner))
     finally:
         opened.close()
 

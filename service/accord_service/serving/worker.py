@@ -10,7 +10,7 @@ from __future__ import annotations
 import selectors
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from gunicorn import http
@@ -24,7 +24,7 @@ from accord_service.serving.lane import Lane
 from accord_service.serving.limits import ClientLimits
 from accord_service.serving.reactor import Reactor
 from accord_service.serving.refusals import refusal
-from accord_service.worker.admission import HandedOn, reserving
+from accord_service.worker.admission import LANES, HandedOn, reserving
 
 _TURN_S = 0.25  # a deadline may be missed by this much
 # With Python's 5 ms, the reactor would wait that long for each thread that computes before it may read or send.
@@ -57,10 +57,11 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         config = Config.from_env()
         self._common = Lane("answer", self.cfg.threads, self._answer)
         self._watch = Lane("watch", 1, self._answer)
-        # One thread: beside it the others still get most of the processor.
-        self._heavy: FairLane[ClientConnection] = FairLane(
-            "heavy", 1, self._answer_heavy, most=config.heavy_most, most_a_key=config.heavy_most_a_key
-        )
+        # One thread each: beside them the others still get most of the processor.
+        self._heavy: Mapping[str, FairLane[ClientConnection]] = {
+            lane: FairLane(lane, 1, self._answer_heavy, most=config.heavy_most, most_a_key=config.heavy_most_a_key)
+            for lane in LANES
+        }
         super().init_process()
 
     def run(self) -> None:
@@ -128,13 +129,13 @@ class WholeRequestWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn has no
         """In a lane's thread: bytes in, bytes out."""
         assert connection.exchange is not None
         try:
-            with reserving(self._heavy.reserve):
+            with reserving(lambda key, lane: self._heavy[lane].reserve(key)):
                 self._finish(connection, connection.exchange.decode_body)
         except HandedOn as handed:
-            self._heavy.put(handed.key, connection)
+            self._heavy[handed.lane].put(handed.key, connection)
 
     def _answer_heavy(self, connection: ClientConnection) -> None:
-        """The same in the thread for heavy questions, for a request that was handed on."""
+        """The same in the thread of a lane for heavy requests, for one that was handed on."""
         assert connection.exchange is not None
         with reserving(None):
             self._finish(connection, connection.exchange.begin_anew)

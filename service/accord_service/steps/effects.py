@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from accord_rules.authority import code_digest
 from accord_rules.documents.files import BookError
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import ChangeError, check
@@ -35,6 +34,7 @@ TRIAL_LEASES = 4
 RENEWALS = 6  # in the time of a lease
 READ_AT_ONCE = 50
 AGAIN_S = 0.1
+TURN_S = 60.0  # that a worker stays with one run while others wait: loading another's books takes it a second
 WORKER = "effects"  # in the audit, for what is nobody's act
 BECAUSE_MOST = 2000  # characters
 
@@ -90,7 +90,7 @@ def _never() -> bool:
 class EffectWorker:
     """One process's or thread's. ``name``: like no other's; ``stopping``: whether it is to end, asked between orders.
 
-    ``code``: of the program, so that shards which another program judged are not mixed with its own.
+    ``program``: as ``trier`` tells it, so that nothing is judged by another program than tried the book.
     """
 
     def __init__(
@@ -102,13 +102,14 @@ class EffectWorker:
         shard_most: int = SHARD_MOST,
         lease_s: float = LEASE_S,
         stopping: Callable[[], bool] = _never,
-        code: str | None = None,
+        program: str | None = None,
     ) -> None:
         self._store, self._name = store, name
         self._edges_most, self._shard_most, self._lease_s = edges_most, shard_most, lease_s
         self._stopping = stopping
-        self._code = code or code_digest()
+        self._program = program or trier()
         self._ready: _Ready | None = None
+        self._ready_since_s = 0.0
 
     def close(self) -> None:
         """Let go of the books that are held."""
@@ -117,11 +118,17 @@ class EffectWorker:
             self._ready = None
 
     def turn(self) -> bool:
-        """One piece of work, on the oldest run that has one; False if there is none. Raises StoreAway, StoreBroken."""
-        runs = self._store.effects.runs()
-        if self._ready is not None and self._ready.run not in runs:
+        """One piece of work, on one of the runs; False if there is none now. Raises StoreAway, StoreBroken."""
+        return any(self._turn_on(run) for run in self._in_turn(self._store.effects.runs()))
+
+    def _in_turn(self, runs: Sequence[Run]) -> Sequence[Run]:
+        """The runs in the order in which they are looked at: it stays with one for a while, since its books have to be
+        loaded; then the others have their turns, so that a small one does not wait for hours behind a large one."""
+        if self._ready is None or self._ready.run not in runs:
             self.close()
-        return any(self._turn_on(run) for run in runs)
+            return runs
+        first = runs.index(self._ready.run) + int(time.monotonic() - self._ready_since_s > TURN_S)
+        return [*runs[first:], *runs[:first]]
 
     def _turn_on(self, run: Run) -> bool:
         stored = self._live(run)
@@ -159,15 +166,15 @@ class EffectWorker:
         taken = self._take(run)
         if taken is None:
             return False
-        number, shard = taken
-        if shard is None:
-            self._conclude(run, stored)
+        number, progress = taken
+        if number is None:
+            self._conclude(run, stored, progress)
             return True
         try:
-            if shard.kind == TRIAL:
-                self._try(run, stored, number)
+            if progress.is_tried:
+                self._judge(run, stored, number, progress)
             else:
-                self._judge(run, stored, number, shard)
+                self._try(run, stored, number)
         except _Stopped:
             self._change(run, number, lambda progress, now_s: progress.given_back(number, now_s))
             raise
@@ -175,15 +182,15 @@ class EffectWorker:
 
     # -- who does what -------------------------------------------------------------------------------------------------
 
-    def _take(self, run: Run) -> tuple[int, Shard | None] | None:
-        """A shard with its number; no shard where all are done; None where others have all that there is."""
+    def _take(self, run: Run) -> tuple[int | None, Progress] | None:
+        """The number of a shard, and the work; no number where all are done, and nothing where others have the rest."""
         while not self._stopping():
             work = self._store.effects.work(run)
             progress = self._progress(work)
             if progress is None:
                 return None
             if progress.is_done:
-                return 0, None
+                return None, progress
             number = progress.free(self._name, work.now_s)
             if number is None and progress.is_tried:
                 progress = self._cut(progress)
@@ -195,7 +202,7 @@ class EffectWorker:
             else:
                 swapped = self._hand(run, work, progress, number)
             if swapped and number is not None:
-                return number, progress.shards[number]
+                return number, progress
         raise _Stopped
 
     def _hand(self, run: Run, work: Work, progress: Progress, number: int) -> bool:
@@ -206,20 +213,20 @@ class EffectWorker:
             )
         lease_s = self._lease_s * (TRIAL_LEASES if shard.kind == TRIAL else 1)
         handed = progress.handed(number, self._name, work.now_s, lease_s)
-        anew = work.state is None or Progress.read(work.state).code != self._code
+        anew = work.state is None or Progress.read(work.state).program != self._program
         total = Differences().document() if anew else None
         return self._store.effects.swap(run, work.version, handed.document(), total)
 
     def _progress(self, work: Work) -> Progress | None:
         """The work as this program goes on with it; None where another program is at it."""
         if work.state is None:
-            return Progress.begun(self._code, work.now_s)
+            return Progress.begun(self._program, work.now_s)
         progress = Progress.read(work.state)
-        if progress.code == self._code:
+        if progress.program == self._program:
             return progress
-        if progress.may_begin_anew(self._code, work.now_s, self._lease_s * TRIAL_LEASES):
+        if progress.may_begin_anew(self._program, work.now_s, self._lease_s * TRIAL_LEASES):
             logger.warning("another program's work on an effect is begun anew")
-            return Progress.begun(self._code, work.now_s)
+            return Progress.begun(self._program, work.now_s)
         return None
 
     def _cut(self, progress: Progress) -> Progress:
@@ -263,7 +270,7 @@ class EffectWorker:
             if work.state is None:
                 raise _Lost
             progress = Progress.read(work.state)
-            if progress.code != self._code or not progress.has(number, self._name):
+            if progress.program != self._program or not progress.has(number, self._name):
                 raise _Lost
             total = None
             if more is not None:
@@ -308,32 +315,33 @@ class EffectWorker:
         passed = tried_by(new)
         if not passed:
             raise _Failed("The changed book does not pass its own test.")
-        edges, left_out = self._hold(run, old, new)
+        edges, left_out = self._hold(run, old, new, self._edges_most)
         recorded = self._store.records.count()
         self._change(
             run,
             number,
             lambda progress, now_s: progress.tried(number, passed, recorded, edges, left_out, now_s),
-            lambda differences: differences.add(self._of(run, stored).comparison.differences()),
+            lambda differences: differences.add(self._of(run, stored, edges).comparison.differences()),
         )
 
-    def _hold(self, run: Run, old: Book, new: Book) -> tuple[int, int]:
+    def _hold(self, run: Run, old: Book, new: Book, edges_most: int) -> tuple[int, int]:
         """Make ready what orders are judged with; how many orders there are at edges, and whether there were more."""
         self.close()
-        edges, left_out = edge_orders(old, new, self._edges_most)
-        self._ready = _Ready(run, old, new, compared(old, new), edges)
+        edges, left_out = edge_orders(old, new, edges_most)
+        self._ready, self._ready_since_s = _Ready(run, old, new, compared(old, new), edges), time.monotonic()
         return len(edges), left_out
 
-    def _of(self, run: Run, stored: StoredProposal) -> _Ready:
-        """What the run's orders are judged with. The book was tried by this program, if by another worker."""
+    def _of(self, run: Run, stored: StoredProposal, edges: int | None) -> _Ready:
+        """What the run's orders are judged with. The book was tried by this program, if by another worker, who found so
+        many orders at edges: it may have been told of another bound."""
         if self._ready is None or self._ready.run != run:
             old = loaded(revision(self._store, stored.proposal.base.revision))
-            self._hold(run, old, check(old.documents, stored.proposal.changes, old.revision + 1))
+            self._hold(run, old, check(old.documents, stored.proposal.changes, old.revision + 1), edges or 0)
         assert self._ready is not None
         return self._ready
 
-    def _judge(self, run: Run, stored: StoredProposal, number: int, shard: Shard) -> None:
-        ready = self._of(run, stored)
+    def _judge(self, run: Run, stored: StoredProposal, number: int, progress: Progress) -> None:
+        ready, shard = self._of(run, stored, progress.edges), progress.shards[number]
         differences, mind = Differences(), _Mind(self, run, number)
         read = 0
         if shard.kind == RECORDED:
@@ -366,14 +374,12 @@ class EffectWorker:
             raise _Lost
         self._change(run, number, lambda progress, now_s: progress.renewed(number, now_s, self._lease_s))
 
-    def _conclude(self, run: Run, stored: StoredProposal) -> None:
+    def _conclude(self, run: Run, stored: StoredProposal, progress: Progress) -> None:
         """Show what all shards come to, and put the proposal to the stewards. Of several workers one does."""
         work = self._store.effects.work(run, total=True)
-        if work.state is None or work.total is None or stored.run is None:
+        if work.state != progress.document() or work.total is None or stored.run is None:
             raise _Lost
-        progress, ready = Progress.read(work.state), self._of(run, stored)
-        if progress.code != self._code or not progress.is_done:
-            raise _Lost
+        ready = self._of(run, stored, progress.edges)
         effect = concluded(ready.old, ready.new, Differences.read(work.total), progress.edges_left_out)
         kept = KeptEffect(effect.document(), effect.replay_digest, progress.trier)
         shown = rules.show(stored.proposal, ShownEffect(effect.replay_digest, effect.loosens_safety))

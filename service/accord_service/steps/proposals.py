@@ -248,7 +248,8 @@ class Steps:
         rules.work_out(stored.proposal, self.who, self.role)
         if stored.run is None or stored.run.state != WORKING:
             raise GovernanceError("wrong-state", f"Proposal {id_} has no effect that is being worked out.")
-        run = stored.run.ended(CANCELLED, self.now_s, "It was stopped by somebody who may.")
+        who = "its author" if self.who == stored.proposal.author else "a steward"
+        run = stored.run.ended(CANCELLED, self.now_s, f"It was stopped by {who}.")
         return self._replaced(stored, stored.proposal, run, Event.PROPOSAL_EFFECT_ENDED)
 
     def approve(self, id_: str, change_digest: str, base_digest: str, replay_digest: str) -> Step:

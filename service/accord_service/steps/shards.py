@@ -45,14 +45,14 @@ class Shard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Progress:
-    """All the work on one run. ``code``: whose; ``trier``: who tried the book, empty until then.
+    """All the work on one run. ``program``: whose; ``trier``: who tried the book, empty until then.
 
     ``recorded`` and ``edges``: how many orders there are, None until the book was tried; ``cursor``: behind which
     record the next shard begins; ``all_recorded``: none is left to be handed out; ``next_edge``: which is the next one
     of those; ``judged``: orders done, of which ``gone`` were deleted meanwhile; ``flips`` so far.
     """
 
-    code: str
+    program: str
     touched_s: float
     shards: Mapping[int, Shard]
     next_shard: int
@@ -68,9 +68,9 @@ class Progress:
     gone: int = 0
 
     @classmethod
-    def begun(cls, code: str, now_s: float) -> Progress:
+    def begun(cls, program: str, now_s: float) -> Progress:
         """With the trial of the book as its one shard, since no worker runs rules that may crash it."""
-        return cls(code=code, touched_s=now_s, shards=MappingProxyType({0: Shard(kind=TRIAL)}), next_shard=1)
+        return cls(program=program, touched_s=now_s, shards=MappingProxyType({0: Shard(kind=TRIAL)}), next_shard=1)
 
     @classmethod
     def read(cls, document: Mapping[str, Any]) -> Progress:
@@ -110,10 +110,10 @@ class Progress:
 
     # -- steps ---------------------------------------------------------------------------------------------------------
 
-    def may_begin_anew(self, code: str, now_s: float, lease_s: float) -> bool:
-        """Whether a worker of another code may drop all this: only once nobody of its own has been at it for a while,
-        or two programs beside each other, as in an upgrade, would drop each other's work for ever."""
-        return code != self.code and now_s > self.touched_s + lease_s
+    def may_begin_anew(self, program: str, now_s: float, lease_s: float) -> bool:
+        """Whether a worker of another program may drop all this: only once nobody of its own has been at it for a
+        while, or two programs beside each other, as in an upgrade, would drop each other's work for ever."""
+        return program != self.program and now_s > self.touched_s + lease_s
 
     def free(self, by: str, now_s: float) -> int | None:
         """The first shard that somebody may take, as nobody has it, its time is up, or they let it slip (the store was

@@ -18,24 +18,27 @@ from accord_rules.orders.shop import Shop
 # four presses takes some 0.2 CPU seconds with its remedies, one of twelve 0.6 (measured).
 HEAVY_FROM = 17
 
+# The lanes: heavy questions have one, writes that load a book or try rules another, so that these hold up no answer.
+LANES = QUESTIONS, BOOKS = ("questions", "books")
+
 _here = threading.local()
 
 
 class HandedOn(BaseException):
-    """The request has a place in the lane for heavy questions, under ``key``; nothing is to be answered here.
+    """The request has a place in a lane of its own, under ``key``; nothing is to be answered here.
 
     No Exception: whatever handles those must let it through.
     """
 
-    def __init__(self, key: str) -> None:
-        self.key = key
-        super().__init__(key)
+    def __init__(self, key: str, lane: str) -> None:
+        self.key, self.lane = key, lane
+        super().__init__(key, lane)
 
 
 @contextmanager
-def reserving(reserve: Callable[[str], bool] | None) -> Iterator[None]:
-    """In this thread, while the block runs, heavy questions are handed on; ``reserve`` takes a place for a key's. None:
-    this is the lane of heavy questions, and the request was admitted before."""
+def reserving(reserve: Callable[[str, str], bool] | None) -> Iterator[None]:
+    """In this thread, while the block runs, heavy requests are handed on; ``reserve`` takes a place for a key's in a
+    lane. None: this is such a lane, and the request was admitted before."""
     _here.reserve, _here.again = reserve, reserve is None
     try:
         yield
@@ -44,20 +47,20 @@ def reserving(reserve: Callable[[str], bool] | None) -> Iterator[None]:
 
 
 def admitted_before() -> bool:
-    """Whether this request is answered for the second time, in the lane of heavy questions."""
+    """Whether this request is answered for the second time, in a lane of heavy requests."""
     return bool(getattr(_here, "again", False))
 
 
-def admit_heavy(key: str) -> bool:
-    """Returns True where the heavy question of ``key`` may be answered here, False where there is no place for it.
+def admit_heavy(key: str, lane: str = QUESTIONS) -> bool:
+    """Returns True where the heavy request of ``key`` may be answered here, False where there is no place for it.
 
     Raises HandedOn where it got a place elsewhere.
     """
-    reserve: Callable[[str], bool] | None = getattr(_here, "reserve", None)
+    reserve: Callable[[str, str], bool] | None = getattr(_here, "reserve", None)
     if reserve is None:
         return True
-    if reserve(key):
-        raise HandedOn(key)
+    if reserve(key, lane):
+        raise HandedOn(key, lane)
     return False
 
 

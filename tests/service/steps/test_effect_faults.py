@@ -59,11 +59,13 @@ class Desk:
         self.store = Store.at(url, timeout_s=20.0)
         self.changes = (EntryChange("limits", LIMIT, {**book.documents["limits"][LIMIT], "value": 86}),)
         self.recorded = [self.record(order, f"shop-{n % 3}", shop) for n, (order, shop) in enumerate(orders)]
-        steps = self.steps(AUTHOR, "owner")
-        base = Base(book.revision, book.digest)
-        drafted = steps.draft(base, self.changes, "Pale.", "Reports.")
-        assert drafted.commit is not None
-        self.id = drafted.commit(lambda _: Transaction()).proposal.id
+        self.id = self.drafted()
+
+    def drafted(self) -> str:
+        base = Base(self.book.revision, self.book.digest)
+        step = self.steps(AUTHOR, "owner").draft(base, self.changes, "Pale.", "Reports.")
+        assert step.commit is not None
+        return step.commit(lambda _: Transaction()).proposal.id
 
     def record(self, order: Order, shop_id: str, shop: Shop) -> RecordedOrder:
         draft = self.store.records.draft(
@@ -75,8 +77,8 @@ class Desk:
     def steps(self, who: str, role: str) -> Steps:
         return Steps(store=self.store, held=self.book, who=who, role=role, now_s=time.time())
 
-    def open(self) -> None:
-        step = self.steps(AUTHOR, "owner").open_(self.id)
+    def open(self, id_: str | None = None) -> None:
+        step = self.steps(AUTHOR, "owner").open_(id_ or self.id)
         assert step.commit is not None
         step.commit(lambda _: Transaction())
 
@@ -174,7 +176,8 @@ def wait_for(holds: Callable[[], bool]) -> None:
 
 def test_many_workers_by_turns_come_to_what_one_would(desk: Desk) -> None:
     desk.open()
-    with desk.worker() as one, desk.worker() as two, desk.worker(shard_most=3) as three:
+    # The third was told of another bound of orders at edges; that of whoever tried the book counts.
+    with desk.worker() as one, desk.worker() as two, desk.worker(shard_most=3, edges_most=2) as three:
         turns = 0
         while desk.state()[0] == "working":
             assert (one, two, three)[turns % 3].turn()
@@ -331,7 +334,7 @@ def test_a_book_that_fails_its_own_test_has_no_effect(desk: Desk, monkeypatch: p
 def test_two_programs_do_not_mix_what_they_judged(desk: Desk) -> None:
     """As in an upgrade of one replica after the other: who came first goes on while it lives, then all begins anew."""
     desk.open()
-    with desk.worker(code="sha256:of the old program") as old, desk.worker(lease_s=BRIEF_S) as new:
+    with desk.worker(program="sha256:of the old one") as old, desk.worker(lease_s=BRIEF_S) as new:
         for _ in range(3):
             assert old.turn()
         assert so_far(desk.store, desk.stored()).replayed == 2 * SHARD
@@ -343,6 +346,31 @@ def test_two_programs_do_not_mix_what_they_judged(desk: Desk) -> None:
         run_out(new)
     desk.must_be_whole()
     assert desk.kept().effect["code"] == code_digest()
+
+
+def test_effects_take_turns_so_that_a_small_one_does_not_wait_for_hours(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever has been at one for a while goes on to the next; one order a shard, so that turns can be counted."""
+    desk.open()
+    second = desk.drafted()
+    with desk.worker(shard_most=1) as worker:
+        assert worker.turn()
+        desk.open(second)
+        for _ in range(3):
+            assert worker.turn()
+        replayed = [so_far(desk.store, get(desk.store, id_)).replayed for id_ in (desk.id, second)]
+        assert replayed == [3, 0], "it stays with the first for a while"
+        monkeypatch.setattr(effects, "TURN_S", 0.0)
+        for _ in range(6):
+            assert worker.turn()
+        replayed = [so_far(desk.store, get(desk.store, id_)).replayed for id_ in (desk.id, second)]
+        # Three turns each, the second's first one being the trial of its book.
+        assert replayed == [3 + 3, 3 - 1]
+        monkeypatch.setattr(effects, "TURN_S", 3600.0)
+        run_out(worker)
+    assert get(desk.store, second).proposal.state == "open"
+    desk.must_be_whole()
 
 
 # -- the store --------------------------------------------------------------------------------------------------------
@@ -424,7 +452,7 @@ def amid(desk: Desk, monkeypatch: pytest.MonkeyPatch, meanwhile: Callable[[], No
 
 def test_one_that_is_stopped_stops_and_can_be_opened_again(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     amid(desk, monkeypatch, desk.cancel)
-    assert desk.state() == ("cancelled", "It was stopped by somebody who may.")
+    assert desk.state() == ("cancelled", "It was stopped by a steward.")
     assert desk.stored().proposal.state == "draft"
     desk.must_be_tidy()
     with pytest.raises(GovernanceError, match="no effect that is being worked out"):
@@ -492,7 +520,7 @@ def test_a_step_taken_in_the_moment_of_its_end_is_not_lost(desk: Desk, monkeypat
     desk.open()
     conclude, disturbed = EffectWorker._conclude, []
 
-    def disturb(self: EffectWorker, run: Any, stored: StoredProposal) -> None:
+    def disturb(self: EffectWorker, run: Any, stored: StoredProposal, progress: Any) -> None:
         if not disturbed:
             disturbed.append(run)
             record = desk.store.proposals.get(desk.id)
@@ -501,7 +529,7 @@ def test_a_step_taken_in_the_moment_of_its_end_is_not_lost(desk: Desk, monkeypat
             desk.store.proposals.replace(
                 desk.id, record.version, record.document, state=record.state, event=event, who="test"
             )
-        conclude(self, run, stored)
+        conclude(self, run, stored, progress)
 
     monkeypatch.setattr(EffectWorker, "_conclude", disturb)
     desk.work_out()

@@ -26,7 +26,7 @@ def prints(order: dict[str, Any], count: int) -> dict[str, Any]:
 def test_a_heavy_question_without_a_place_is_told_when_to_come_back(
     client: FlaskClient, key: dict[str, str], order: dict[str, Any], path: str
 ) -> None:
-    with reserving(lambda key: False):
+    with reserving(lambda key, lane: False):
         answer = client.post(path, json=order, headers=key)
     assert (answer.status_code, answer.json["type"]) == (503, "/problems/too-many-heavy-questions")
     assert int(answer.headers["Retry-After"]) > 0
@@ -37,11 +37,38 @@ def test_one_with_a_place_goes_there_unanswered_under_its_key(
     client: FlaskClient, key: dict[str, str], order: dict[str, Any], path: str
 ) -> None:
     reserved: list[str] = []
-    with reserving(lambda key: reserved.append(key) or True), pytest.raises(HandedOn) as handed:
+    with reserving(lambda key, lane: reserved.append(key) or True), pytest.raises(HandedOn) as handed:
         client.post(path, json=order, headers=key)
     assert reserved == [handed.value.key]
     with reserving(None):
         assert client.post(path, json=order, headers=key).status_code == 200
+
+
+def test_writes_that_load_a_book_go_to_a_lane_of_their_own(changing: Any) -> None:
+    """Drafts and house rules: they hold up no quick answer, and no recommendation either."""
+    lanes: list[str] = []
+    headers, client = changing.headers("quay-side", "owner"), changing.first
+    base = client.get("/v1/revisions", headers=headers).json["entries"][0]
+    source = {"title": "New", "kind": "from-memory", "text": "Remembered.", "speaks_of": ["press"]}
+    draft = {
+        "base": {"revision": base["revision"], "digest": base["digest"]},
+        "changes": [{"kind": "sources", "id": "remembered", "value": source}],
+        "reason": "Missing.",
+        "evidence": "None.",
+    }
+    etag = client.get("/v1/shop/house-rules", headers=headers).headers["ETag"]
+    asks = [
+        lambda: client.post("/v1/proposals", json=draft, headers=headers),
+        lambda: client.put("/v1/shop/house-rules", json={}, headers=headers | {"If-Match": etag}),
+        lambda: client.post("/v1/revisions/1/revert", json={"reason": "Back."}, headers=headers),
+    ]
+    for ask in asks:
+        with reserving(lambda key, lane: lanes.append(lane) or True), pytest.raises(HandedOn):
+            ask()
+    assert lanes == [admission.BOOKS] * 3
+    assert client.get("/v1/proposals", headers=headers).json["entries"] == [], (
+        "nothing is written where it is handed on"
+    )
 
 
 def test_an_order_recorded_in_the_lane_is_recorded_once_and_counted_once(
@@ -59,7 +86,7 @@ def test_an_order_recorded_in_the_lane_is_recorded_once_and_counted_once(
         return int(client.get("/v1/shop", headers=headers).headers["RateLimit"].split("r=")[1].split(";")[0])
 
     before = left()
-    with reserving(lambda key: True), pytest.raises(HandedOn):
+    with reserving(lambda key, lane: True), pytest.raises(HandedOn):
         client.post("/v1/records", json=several, headers=headers)
     assert recorded() == 0
     with reserving(None):
@@ -67,7 +94,7 @@ def test_an_order_recorded_in_the_lane_is_recorded_once_and_counted_once(
     assert (answer.status_code, recorded()) == (201, 1)
     assert before - left() == 2, "the order once, and the look"
     replay = f"/v1/records/{answer.json['record_id']}/replay"
-    with reserving(lambda key: True), pytest.raises(HandedOn):
+    with reserving(lambda key, lane: True), pytest.raises(HandedOn):
         client.get(replay, headers=headers)
     with reserving(None):
         assert client.get(replay, headers=headers).json["same"]
@@ -76,7 +103,7 @@ def test_an_order_recorded_in_the_lane_is_recorded_once_and_counted_once(
 def test_what_is_refused_or_plain_takes_no_place(
     client: FlaskClient, key: dict[str, str], order: dict[str, Any]
 ) -> None:
-    with reserving(lambda key: pytest.fail("no place is needed")):
+    with reserving(lambda key, lane: pytest.fail("no place is needed")):
         assert client.post("/v1/validate", json=order, headers=key).status_code == 200
         assert client.post("/v1/recommend", json=order).status_code == 401
         assert client.post("/v1/recommend", json={"item": 7}, headers=key).status_code == 422
