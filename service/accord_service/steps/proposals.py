@@ -15,6 +15,7 @@ from accord_rules.documents.reading import DocumentError, Fault, read
 from accord_rules.governance import proposal as rules
 from accord_rules.governance.changes import EntryChange, check
 from accord_rules.governance.effect import Budget, Effect, RecordedOrder, effect
+from accord_rules.governance.effort import refuse_dear_changes
 from accord_rules.governance.proposal import (
     Approval,
     Base,
@@ -319,6 +320,7 @@ class Steps:
     def _effect(self, proposal: Proposal) -> Effect:
         old = self._base(proposal.base)
         new = self._tried(old, proposal.changes)
+        refuse_dear_changes(old, new, proposal.changes)
         return effect(old, new, recorded_orders(self.store, self.budget.recorded), self.budget)
 
     def _created(self, proposal: Proposal) -> Step:
