@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+from accord_service.store import names
 from accord_service.store.audit import AuditLog
 from accord_service.store.commit import Committer
 from accord_service.store.connection import TIMEOUT_S, Connection
@@ -18,6 +19,8 @@ from accord_service.store.records import RecordStore
 from accord_service.store.revisions import RevisionStore
 from accord_service.store.shops import ShopStore
 from accord_service.store.watch import HeadWatch
+
+TRIAL_S = 60
 
 
 class Store:
@@ -52,6 +55,13 @@ class Store:
     def ping(self) -> None:
         """Returns if the store answers. Raises StoreAway or StoreBroken."""
         self._connection.ask("PING")
+
+    def try_to_write(self) -> None:
+        """Returns if the store takes writes: it is given a word that ends by itself, in no audit.
+
+        Raises WriteRefused where its memory or disk is full or it is a replica; StoreAway or StoreBroken.
+        """
+        self._connection.ask("SET", names.TRIAL, "1", "EX", TRIAL_S)
 
     def close(self) -> None:
         """Let go of every socket."""
