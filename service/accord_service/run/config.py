@@ -33,8 +33,8 @@ class Config:
     A proposal's effect is worked out on at most ``replay_most`` recorded orders, and as many at edges of thresholds.
     A client has ``header_seconds`` for a header; for a body, and to take an answer, ``transfer_seconds`` and as long as
     the bytes need at ``transfer_rate`` bytes a second. A worker has places for ``heavy_most`` heavy questions,
-    ``heavy_most_a_key`` of them for one key's. A key has the ``rate_limits`` of its role, in requests a minute. Pages
-    of ``cors_origins`` may ask from a browser.
+    ``heavy_most_a_key`` of them for one key's and ``heavy_most_a_shop`` for one shop's. A key has the ``rate_limits``
+    of its role, in requests a minute. Pages of ``cors_origins`` may ask from a browser.
     """
 
     store_url: str = ""
@@ -49,14 +49,15 @@ class Config:
     cors_origins: tuple[str, ...] = ()
     heavy_most: int = 16
     heavy_most_a_key: int = 8
+    heavy_most_a_shop: int = 12
     rate_limits: Mapping[str, int] = field(default_factory=lambda: RATE_LIMITS)
 
     @classmethod
     def from_env(cls, env: Mapping[str, str] = os.environ) -> Config:
         """Read ACCORD_STORE_URL, ACCORD_DATA, ACCORD_BODY_LIMIT (bytes), ACCORD_LOG_LEVEL, ACCORD_RETAIN_DAYS,
         ACCORD_REPLAY_MOST, ACCORD_HEADER_SECONDS, ACCORD_TRANSFER_SECONDS, ACCORD_TRANSFER_RATE (bytes a second),
-        ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_RATE_LIMITS ("counter=6000,admin=600") and
-        ACCORD_CORS_ORIGINS (separated by commas)."""
+        ACCORD_HEAVY_MOST, ACCORD_HEAVY_MOST_A_KEY, ACCORD_HEAVY_MOST_A_SHOP, ACCORD_RATE_LIMITS
+        ("counter=6000,admin=600") and ACCORD_CORS_ORIGINS (separated by commas)."""
         return cls(
             store_url=env.get("ACCORD_STORE_URL", "").strip(),
             data=Path(env.get("ACCORD_DATA", "").strip() or cls().data),
@@ -69,6 +70,7 @@ class Config:
             transfer_rate=_whole(env, "ACCORD_TRANSFER_RATE", cls().transfer_rate, least=1),
             heavy_most=_whole(env, "ACCORD_HEAVY_MOST", cls().heavy_most, least=1),
             heavy_most_a_key=_whole(env, "ACCORD_HEAVY_MOST_A_KEY", cls().heavy_most_a_key, least=1),
+            heavy_most_a_shop=_whole(env, "ACCORD_HEAVY_MOST_A_SHOP", cls().heavy_most_a_shop, least=1),
             rate_limits=_rates(env, "ACCORD_RATE_LIMITS"),
             cors_origins=_origins(env, "ACCORD_CORS_ORIGINS"),
         )
